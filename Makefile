@@ -1,0 +1,62 @@
+# The commands of the project. Each sets up what is missing; only Python 3.11 or newer with venv, and make, are needed.
+PYTHON ?= python3
+BIN := .venv/bin
+N ?= 20
+SEED ?= 1
+
+.PHONY: demo test serve bench check format lock
+.DELETE_ON_ERROR:
+
+PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
+# The project itself, in place; its dependencies came from the lock.
+PIP_PROJECT = -m pip install --quiet --disable-pip-version-check --no-deps --editable .
+
+.venv/server.stamp: server.lock.txt pyproject.toml
+	@echo "Setting up the server in .venv (a minute or two, once)"
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@$(BIN)/python $(PIP_INSTALL) server.lock.txt
+	@$(BIN)/python $(PIP_PROJECT)
+	@touch $@
+
+.venv/develop.stamp: develop.lock.txt .venv/server.stamp
+	@echo "Setting up the tools of development in .venv (a minute or two, once)"
+	@$(BIN)/python $(PIP_INSTALL) develop.lock.txt
+	@touch $@
+
+.venv-node/node.stamp: node.lock.txt pyproject.toml
+	@echo "Setting up a field node in .venv-node, from its own small lock"
+	@test -x .venv-node/bin/python || $(PYTHON) -m venv .venv-node
+	@.venv-node/bin/python $(PIP_INSTALL) node.lock.txt
+	@.venv-node/bin/python $(PIP_PROJECT)
+	@touch $@
+
+demo: .venv/server.stamp .venv-node/node.stamp
+	@$(BIN)/python -m server.demo $(if $(EXIT),--exit)
+
+serve: .venv/server.stamp
+	@$(BIN)/dayroll serve
+
+test: .venv/develop.stamp .venv-node/node.stamp
+	@$(BIN)/python -m pytest -n 2 $(ARGS)
+
+bench: .venv/develop.stamp
+	@$(BIN)/python -m tests.benchmarks
+
+check: .venv/develop.stamp
+	@$(BIN)/ruff format --check .
+	@$(BIN)/ruff check .
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports
+	@$(BIN)/deptry .
+
+format: .venv/develop.stamp
+	@$(BIN)/ruff format .
+	@$(BIN)/ruff check --fix .
+
+UV_LOCK = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate \
+	--no-emit-index-url --custom-compile-command 'make lock'
+
+lock: .venv/develop.stamp
+	@$(UV_LOCK) pyproject.toml -o node.lock.txt
+	@$(UV_LOCK) --extra server -c node.lock.txt pyproject.toml -o server.lock.txt
+	@$(UV_LOCK) --extra server --group develop -c server.lock.txt pyproject.toml -o develop.lock.txt

@@ -1,0 +1,1 @@
+"""When things should happen, and the log of what did."""

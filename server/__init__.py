@@ -1,0 +1,1 @@
+"""The way in: Django project, REST API, console pages, accounts, background jobs."""
