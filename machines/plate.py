@@ -1,0 +1,74 @@
+"""One turn of dots for one machine geometry: content-addressed, immutable, cached for ever."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from machines.errors import InputError
+
+# A turn of 2,000,000 columns by 65,536 dots would be refused by memory long before; this is a bound for strangers' files.
+LARGEST_PLATE_DOTS = 2_000_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Plate:
+    """The dots of one turn.
+
+    Attributes:
+        dots: bool, shape (dots_across, columns_per_turn); True is a dot. Row 0 is the upper edge as a viewer sees the
+            paper; column 0 is phase 0. Read-only.
+    """
+
+    dots: NDArray[np.bool_]
+
+    def __post_init__(self) -> None:
+        if self.dots.ndim != 2 or self.dots.dtype != np.bool_:
+            raise ValueError("a plate is a two-dimensional array of bool")
+        self.dots.setflags(write=False)
+
+    @property
+    def columns(self) -> int:
+        """Columns in the turn."""
+        return int(self.dots.shape[1])
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256, in hexadecimal, of ``dayroll-plate/1 <dots_across> <columns>\\n`` and the dots, row by row,
+        eight to a byte, the first in the highest bit, each row filled up with zeros to a whole byte.
+
+        It names the dots and not the PNG around them, which another version of a compressor writes differently."""
+        rows, columns = self.dots.shape
+        head = f"dayroll-plate/1 {rows} {columns}\n".encode()
+        return hashlib.sha256(head + np.packbits(self.dots, axis=1).tobytes()).hexdigest()
+
+    def running(self, first: int, end: int) -> NDArray[np.bool_]:
+        """The dots of running columns ``first`` to ``end`` (exclusive), shape (dots_across, end - first)."""
+        return self.dots[:, np.arange(first, end) % self.columns]
+
+    def to_png(self) -> bytes:
+        """The dots as a PNG of one bit a dot, black on white."""
+        stream = io.BytesIO()
+        Image.fromarray(~self.dots).convert("1").save(stream, "PNG")
+        return stream.getvalue()
+
+    @classmethod
+    def from_png(cls, png: bytes) -> Plate:
+        """Read a plate.
+
+        Raises:
+            InputError: not a PNG of one bit a dot, cut short, or larger than any machine.
+        """
+        try:
+            with Image.open(io.BytesIO(png), formats=("PNG",)) as image:
+                if image.mode != "1" or image.width * image.height > LARGEST_PLATE_DOTS:
+                    raise InputError("plate", f"PNG of mode {image.mode}, {image.size}", "give one bit a dot")
+                return cls(~np.asarray(image))
+        except (OSError, SyntaxError, Image.DecompressionBombError) as error:
+            raise InputError("plate", f"not a whole PNG ({error})", "fetch it again") from error

@@ -1,0 +1,150 @@
+"""JSON values into frozen dataclasses and back, with errors that name the field.
+
+Instants are aware UTC datetimes in Python and RFC 3339 with ``Z`` and microseconds in JSON. Nothing is coerced
+silently: ``"12"`` is no number, ``1.5`` no count, a date-time without an offset no instant.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import is_dataclass
+from datetime import UTC, datetime
+from typing import Any, Literal, TypeVar, get_args, get_origin
+
+from cattrs import Converter, ForbiddenExtraKeysError, IterableValidationError
+from cattrs.errors import ClassValidationError
+from cattrs.gen import make_dict_structure_fn
+
+from machines.errors import InputError
+
+T = TypeVar("T")
+
+
+def format_instant(instant: datetime) -> str:
+    """An instant as RFC 3339 with ``Z`` and microseconds.
+
+    Raises:
+        ValueError: the datetime is naive.
+    """
+    if instant.tzinfo is None:
+        raise ValueError("a naive date-time is no instant")
+    return instant.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+def parse_instant(text: Any, field: str = "") -> datetime:
+    """An instant from RFC 3339, as an aware UTC datetime.
+
+    Raises:
+        InputError: not RFC 3339, or without an offset from UTC.
+    """
+    remedy = "give RFC 3339 in UTC, such as 2026-10-24T12:00:00Z"
+    try:
+        instant = datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise InputError(field, f"{text!r} is not a date-time", remedy) from None
+    if instant.tzinfo is None:
+        raise InputError(field, f"{text!r} has no offset from UTC", remedy)
+    return instant.astimezone(UTC)
+
+
+def _whole(value: Any, _: type) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise InputError("", f"{value!r} is not a whole number", "give a whole number")
+    return value
+
+
+def _number(value: Any, _: type) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise InputError("", f"{value!r} is not a number", "give a finite number")
+    return float(value)
+
+
+def _text(value: Any, _: type) -> str:
+    if not isinstance(value, str):
+        raise InputError("", f"{value!r} is not text", "give text in quotes")
+    return value
+
+
+def _truth(value: Any, _: type) -> bool:
+    if not isinstance(value, bool):
+        raise InputError("", f"{value!r} is neither true nor false", "give true or false")
+    return value
+
+
+def _one_of(value: Any, literal: Any) -> Any:
+    if value not in get_args(literal):
+        choices = ", ".join(map(str, get_args(literal)))
+        raise InputError("", f"{value!r} is not one of the choices", f"give one of: {choices}")
+    return value
+
+
+def _make_converter() -> Converter:
+    converter = Converter(forbid_extra_keys=True)
+
+    def object_hook(cls: Any) -> Any:
+        build = make_dict_structure_fn(cls, converter, _cattrs_forbid_extra_keys=True)
+
+        def read(value: Any, cls: Any) -> Any:
+            if not isinstance(value, dict):
+                raise InputError("", f"{value!r} is not an object", "give a JSON object")
+            return build(value, cls)
+
+        return read
+
+    converter.register_structure_hook_factory(is_dataclass, object_hook)
+    converter.register_structure_hook_func(lambda cls: get_origin(cls) is Literal, _one_of)
+    converter.register_structure_hook(int, _whole)
+    converter.register_structure_hook(float, _number)
+    converter.register_structure_hook(str, _text)
+    converter.register_structure_hook(bool, _truth)
+    converter.register_structure_hook(datetime, lambda value, _: parse_instant(value))
+    converter.register_unstructure_hook(datetime, format_instant)
+    return converter
+
+
+_CONVERTER = _make_converter()
+
+
+def _located(error: BaseException) -> InputError:
+    """The first thing wrong, with the path to it."""
+    if isinstance(error, ClassValidationError | IterableValidationError):
+        noted, bare = error.group_exceptions()
+        for inner, note in noted:
+            step = note.name if isinstance(error, ClassValidationError) else f"[{note.index}]"
+            return _join(step, _located(inner))
+        return _located(bare[0])
+    if isinstance(error, InputError):
+        return error
+    if isinstance(error, KeyError):
+        return InputError("", "missing", "give a value")
+    if isinstance(error, ForbiddenExtraKeysError):
+        name = sorted(error.extra_fields)[0]
+        known = ", ".join(sorted(_field_names(error.cl)))
+        return InputError(name, "no such field", f"the fields are {known}")
+    return InputError("", str(error) or "cannot be read", "see the description of this field in the API's schema")
+
+
+def _join(step: str, error: InputError) -> InputError:
+    separator = "" if not error.field or error.field.startswith("[") else "."
+    return InputError(f"{step}{separator}{error.field}", error.problem, error.remedy)
+
+
+def _field_names(cls: type) -> list[str]:
+    return [*getattr(cls, "__dataclass_fields__", {})]
+
+
+def structure(data: Any, cls: type[T]) -> T:
+    """Build a (nested) frozen dataclass from JSON values.
+
+    Raises:
+        InputError: names the first field that cannot be used, what is wrong and what would be right.
+    """
+    try:
+        return _CONVERTER.structure(data, cls)
+    except Exception as error:
+        raise _located(error) from error
+
+
+def unstructure(value: Any) -> Any:
+    """A (nested) frozen dataclass as JSON values."""
+    return _CONVERTER.unstructure(value)
