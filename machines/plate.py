@@ -13,7 +13,7 @@ from PIL import Image
 
 from machines.errors import InputError
 
-# A turn of 2,000,000 columns by 65,536 dots would be refused by memory long before; this is a bound for strangers' files.
+# Far more than any machine holds; a bound for files from strangers.
 LARGEST_PLATE_DOTS = 2_000_000_000
 
 

@@ -1,0 +1,147 @@
+"""Where the time comes from.
+
+A process makes one clock where it is put together and hands it to everything else; nothing else asks the system for
+the time. A compressed clock lets a day pass in a minute for several processes at once: all of them derive it from the
+same kernel clock, which does not step.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Protocol
+
+from machines.errors import InputError
+
+CLOCK_VARIABLE = "DAYROLL_CLOCK"
+SKEW_VARIABLE = "DAYROLL_CLOCK_SKEW"
+
+
+class Clock(Protocol):
+    """What the program may ask about time."""
+
+    def now(self) -> float:
+        """UTC as this machine believes it, POSIX seconds. It may be wrong and may step."""
+
+    def elapsed(self) -> float:
+        """Seconds since some fixed instant of this boot; never steps, counts through sleep."""
+
+    def sleep(self, seconds: float) -> None:
+        """Wait for so many of this clock's seconds; at once if negative."""
+
+
+@dataclass(frozen=True)
+class SystemClock:
+    """The machine's own clock."""
+
+    def now(self) -> float:
+        """UTC, POSIX seconds."""
+        return time.time()
+
+    def elapsed(self) -> float:
+        """Seconds since boot, by CLOCK_BOOTTIME."""
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        time.sleep(max(0.0, seconds))
+
+
+@dataclass(frozen=True)
+class CompressedClock:
+    """A clock that began at ``origin`` when the kernel's clock stood at ``origin_boottime`` and runs ``rate`` times.
+
+    Attributes:
+        origin_boottime: CLOCK_BOOTTIME at the beginning, seconds.
+        origin: the instant shown at the beginning, POSIX seconds.
+        rate: seconds shown for each second that passes.
+    """
+
+    origin_boottime: float
+    origin: float
+    rate: float
+
+    def now(self) -> float:
+        """UTC as shown, POSIX seconds."""
+        return self.origin + self.elapsed()
+
+    def elapsed(self) -> float:
+        """Seconds shown since the beginning."""
+        return (time.clock_gettime(time.CLOCK_BOOTTIME) - self.origin_boottime) * self.rate
+
+    def sleep(self, seconds: float) -> None:
+        """Wait for so many seconds as shown."""
+        time.sleep(max(0.0, seconds / self.rate))
+
+    def as_text(self) -> str:
+        """The value of the environment variable that makes the same clock in another process."""
+        return f"compressed:{self.origin_boottime!r}:{self.origin!r}:{self.rate!r}"
+
+
+@dataclass(frozen=True)
+class SkewedClock:
+    """A clock that is wrong by an offset and gains or loses steadily, as a small board's does.
+
+    Attributes:
+        base: the clock it is made from.
+        offset_s: how far ``now`` is ahead of the base, seconds.
+        drift_ppm: how much faster than the base it runs, parts per million.
+    """
+
+    base: Clock
+    offset_s: float
+    drift_ppm: float
+
+    def now(self) -> float:
+        """The base's time with offset and drift, POSIX seconds."""
+        return self.base.now() + self.offset_s + self.base.elapsed() * self.drift_ppm * 1e-6
+
+    def elapsed(self) -> float:
+        """The base's elapsed seconds with drift."""
+        return self.base.elapsed() * (1.0 + self.drift_ppm * 1e-6)
+
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        self.base.sleep(seconds)
+
+
+def utc(posix: float) -> datetime:
+    """POSIX seconds as an aware UTC datetime."""
+    return datetime.fromtimestamp(posix, UTC)
+
+
+def true_clock(environ: Mapping[str, str]) -> Clock:
+    """The clock that ``DAYROLL_CLOCK`` names: ``system`` (the default) or ``compressed:<boottime>:<posix>:<rate>``.
+
+    Raises:
+        InputError: the variable cannot be read.
+    """
+    text = environ.get(CLOCK_VARIABLE, "system")
+    if text == "system":
+        return SystemClock()
+    try:
+        name, origin_boottime, origin, rate = text.split(":")
+        if name != "compressed" or not float(rate) > 0:
+            raise ValueError
+        return CompressedClock(float(origin_boottime), float(origin), float(rate))
+    except ValueError:
+        remedy = "give system, or compressed:<boottime>:<posix seconds>:<rate>"
+        raise InputError(CLOCK_VARIABLE, f"{text!r} names no clock", remedy) from None
+
+
+def board_clock(environ: Mapping[str, str]) -> Clock:
+    """The clock of a field node's board: the true one, made wrong by ``DAYROLL_CLOCK_SKEW`` = ``<seconds>:<ppm>``.
+
+    Raises:
+        InputError: a variable cannot be read.
+    """
+    clock, text = true_clock(environ), environ.get(SKEW_VARIABLE)
+    if text is None:
+        return clock
+    try:
+        offset_s, drift_ppm = map(float, text.split(":"))
+    except ValueError:
+        raise InputError(SKEW_VARIABLE, f"{text!r} is no skew", "give <seconds>:<parts per million>") from None
+    return SkewedClock(clock, offset_s, drift_ppm)

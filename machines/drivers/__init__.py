@@ -1,0 +1,53 @@
+"""The machine's own end: what a driver must do, whatever the machine."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Driver(Protocol):
+    """Something that moves paper, sets dots and cuts. Places are counted in columns of paper since the first.
+
+    The agent orders absolute places, never a rate: an order that arrives twice is seen to be the same.
+    """
+
+    def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
+        """Set columns of dots side by side from a place on, feeding the paper past the head as needed.
+
+        Args:
+            place: where the first of them lies. Never before the end of what was laid: the paper feeds one way, and
+                places passed over stay as they are.
+            dots: bool, shape (dots_across, columns).
+            first_column: running column of the first, for the assignment of nozzles.
+
+        Raises:
+            MachineStopped: the machine cannot go on; its keywords say why.
+        """
+
+    def cut(self, place: int) -> None:
+        """Cut at a place, which stands under the knife now.
+
+        Raises:
+            MachineStopped: the knife cannot cut; its keywords say why.
+        """
+
+    def conditions(self) -> tuple[str, ...]:
+        """What is wrong now, in keywords of RFC 8011 section 5.4.12 and PWG 5100.9; empty for nothing."""
+
+    def close(self) -> None:
+        """Stop the motion, cap and park the head."""
+
+
+class MachineStopped(Exception):  # noqa: N818 - it is a state, named as such
+    """The machine cannot go on.
+
+    Attributes:
+        keywords: why, in keywords of RFC 8011 section 5.4.12 and PWG 5100.9.
+    """
+
+    def __init__(self, *keywords: str) -> None:
+        super().__init__(", ".join(keywords))
+        self.keywords = keywords
