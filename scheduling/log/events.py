@@ -1,0 +1,213 @@
+"""The vocabulary of the log: every fact is one of these, past tense, frozen, with a schema version.
+
+An event says what happened; the store adds who said it, when, and when it happened. The node's own entries
+(`machines.wire`) are facts as they are, and stand here under the same names.
+
+A field may be added with a default at the same schema version. Anything else raises the version, and `upcast` turns
+the old form into the new one on reading: what was once written is never changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, ClassVar
+
+from machines.profile import Profile
+from machines.recovery import Decision, Policy
+from machines.structure import structure, unstructure
+from machines.wire import (
+    ColumnsPrinted,
+    ConditionsChanged,
+    GapSettled,
+    KnifeArmed,
+    NodeStarted,
+    SegmentWork,
+    StripCut,
+    TrueAgain,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class VenueAdded:
+    """A place where machines stand. Degrees, east positive; metres above the ellipsoid's sea level; IANA zone."""
+
+    stream: ClassVar[str] = "venue"
+    name: str
+    latitude_degrees: float
+    longitude_degrees: float
+    elevation_m: float
+    zone: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProfileAdded:
+    """A model of machine."""
+
+    stream: ClassVar[str] = "profile"
+    profile: Profile
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineAdded:
+    """A machine of a profile at a venue."""
+
+    stream: ClassVar[str] = "machine"
+    name: str
+    venue: str
+    profile: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceAdded:
+    """What can be printed: the parameters of a picture, of a kind of `machines.pictures`."""
+
+    stream: ClassVar[str] = "source"
+    name: str
+    picture: dict[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunPlanned:
+    """A machine prints a source against a cycle over a span.
+
+    Attributes:
+        starts_at, ends_at: the span asked for.
+        first_column, end_column: the running columns in it, the end excluded.
+    """
+
+    stream: ClassVar[str] = "run"
+    machine: str
+    source: str
+    cycle: str
+    cycle_options: dict[str, float]
+    segments_per_turn: int
+    strips_per_turn: int
+    starts_at: datetime
+    ends_at: datetime
+    first_column: int
+    end_column: int
+    policy: Policy
+    nozzle_seed: int
+    mean_turn_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SegmentsPlanned:
+    """The segments of a run that lie in one turn, in order, and the plate that holds the turn's dots."""
+
+    stream: ClassVar[str] = "run"
+    turn: int
+    plate: str
+    segments: tuple[SegmentWork, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningFixed:
+    """Doors open at an instant; the anchor is how the curator named it."""
+
+    stream: ClassVar[str] = "opening"
+    venue: str
+    name: str
+    anchor: dict[str, Any]
+    opens_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class NodeEnrolled:
+    """A board took over a machine; every earlier board is fenced off."""
+
+    stream: ClassVar[str] = "machine"
+    epoch: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SettlementDiffered:
+    """The server, with the same facts, would have settled a gap otherwise than its node did; a person must look."""
+
+    stream: ClassVar[str] = "machine"
+    run: str
+    seq: int
+    ours: Decision
+
+
+@dataclass(frozen=True, kw_only=True)
+class SilenceBegan:
+    """No word from a node for longer than agreed. Whether it prints on, only its journal knows."""
+
+    stream: ClassVar[str] = "machine"
+    last_heard_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class SilenceEnded:
+    """A silent node was heard again."""
+
+    stream: ClassVar[str] = "machine"
+    silent_s: float
+
+
+STUDIO_EVENTS = (VenueAdded, ProfileAdded, MachineAdded, SourceAdded, RunPlanned, SegmentsPlanned, OpeningFixed)
+SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded)
+# A node's entries belong to its machine's stream.
+NODE_EVENTS = (NodeStarted, ColumnsPrinted, GapSettled, TrueAgain, StripCut, KnifeArmed, ConditionsChanged)
+
+Event = (
+    VenueAdded
+    | ProfileAdded
+    | MachineAdded
+    | SourceAdded
+    | RunPlanned
+    | SegmentsPlanned
+    | OpeningFixed
+    | NodeEnrolled
+    | SettlementDiffered
+    | SilenceBegan
+    | SilenceEnded
+    | NodeStarted
+    | ColumnsPrinted
+    | GapSettled
+    | TrueAgain
+    | StripCut
+    | KnifeArmed
+    | ConditionsChanged
+)
+
+
+def _kind(cls: type) -> str:
+    """``VenueAdded`` becomes ``venue-added``."""
+    return "".join(f"-{letter.lower()}" if letter.isupper() else letter for letter in cls.__name__).lstrip("-")
+
+
+KINDS: dict[str, type[Event]] = {_kind(cls): cls for cls in (*STUDIO_EVENTS, *SERVER_EVENTS, *NODE_EVENTS)}
+NAMES: dict[type[Event], str] = {cls: kind for kind, cls in KINDS.items()}
+
+# The schema version that is written now, where it is not 1.
+SCHEMA: Mapping[str, int] = {}
+# (kind, old version) -> a function from the old version's data to the next one's.
+UPCASTS: Mapping[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+
+def schema_of(kind: str) -> int:
+    """The schema version in which an event of this kind is written today."""
+    return SCHEMA.get(kind, 1)
+
+
+def to_data(event: Event) -> dict[str, Any]:
+    """An event as JSON values."""
+    data: dict[str, Any] = unstructure(event)
+    return data
+
+
+def from_data(kind: str, schema: int, data: dict[str, Any]) -> Event:
+    """An event from the log, upcast to today's schema.
+
+    Raises:
+        InputError: the data do not fit the schema.
+        KeyError: no such kind, or no way up from that version.
+    """
+    while schema < schema_of(kind):
+        data = UPCASTS[kind, schema](data)
+        schema += 1
+    return structure(data, KINDS[kind])

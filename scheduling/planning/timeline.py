@@ -1,0 +1,131 @@
+"""A run's columns, segments and instants.
+
+With C columns and S segments to a turn, column c of turn n has the running number g = n C + c and belongs to
+the instant ``instants(g / C)``. Slot s of a turn holds the columns from ``(2 s C + S) // (2 S)``, which is s C / S rounded half
+up, to the same of s + 1: in integers, so that a turn holds every column exactly once whatever C and S are. The segment
+in slot s of turn n has the number n S + s, whenever and by whomever it is planned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.clock import utc
+from machines.errors import InputError
+from machines.wire import SegmentWork
+
+# Between two knots of a segment a column may stand off its true instant by so many columns at most.
+KNOT_TOLERANCE_COLUMNS = 0.01
+MOST_KNOT_INTERVALS = 1024
+
+
+class Cycle(Protocol):
+    """What planning asks of a natural cycle; see `scheduling.sky.cycles`."""
+
+    def turns(self, posix: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The count of turns at instants, POSIX seconds."""
+
+    def instants(self, turns: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The inverse, POSIX seconds."""
+
+
+def slot_start(slot: int, columns: int, slots: int) -> int:
+    """First column of a slot of a turn of so many columns and slots."""
+    return (2 * slot * columns + slots) // (2 * slots)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The columns of one segment, or what a run holds of them: running columns, the end excluded."""
+
+    number: int
+    first_column: int
+    end_column: int
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """The columns of a picture against a cycle.
+
+    Attributes:
+        cycle: the count of turns.
+        columns: C, columns in a turn.
+        segments: S, segments in a turn.
+    """
+
+    cycle: Cycle
+    columns: int
+    segments: int
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.segments <= self.columns:
+            raise InputError(
+                "segments_per_turn",
+                f"{self.segments} segments of a turn of {self.columns} columns",
+                "give 1 to the columns of a turn",
+            )
+
+    def instants(self, running: NDArray[np.int64]) -> NDArray[np.float64]:
+        """When running columns belong under the head, POSIX seconds."""
+        return self.cycle.instants(running / self.columns)
+
+    def first_column_from(self, posix: float) -> int:
+        """The first running column whose instant is not before the given one."""
+        near = int(np.floor(self.cycle.turns(np.array([posix]))[0] * self.columns))
+        candidates = np.arange(near - 1, near + 3)
+        return int(candidates[np.searchsorted(self.instants(candidates), posix)])
+
+    def segment_of(self, running: int) -> int:
+        """The number of the segment that holds a running column."""
+        turn, column = divmod(running, self.columns)
+        slot = column * self.segments // self.columns
+        while slot_start(slot + 1, self.columns, self.segments) <= column:
+            slot += 1
+        while slot_start(slot, self.columns, self.segments) > column:
+            slot -= 1
+        return turn * self.segments + slot
+
+    def stretch(self, number: int) -> Stretch:
+        """The columns of a segment."""
+        turn, slot = divmod(number, self.segments)
+        start = turn * self.columns
+        return Stretch(
+            number,
+            start + slot_start(slot, self.columns, self.segments),
+            start + slot_start(slot + 1, self.columns, self.segments),
+        )
+
+    def stretches(self, first_column: int, end_column: int) -> Iterator[Stretch]:
+        """The segments of a span of running columns in order; the first and the last clipped to it."""
+        number = self.segment_of(first_column)
+        while (whole := self.stretch(number)).first_column < end_column:
+            yield Stretch(number, max(whole.first_column, first_column), min(whole.end_column, end_column))
+            number += 1
+
+    def work(self, stretch: Stretch, plate: str) -> SegmentWork:
+        """A stretch as a node gets it, with as many knots as its instants need."""
+        knots = self._knots(stretch)
+        return SegmentWork(
+            number=stretch.number,
+            first_column=stretch.first_column,
+            end_column=stretch.end_column,
+            plate=plate,
+            knots=tuple(utc(instant) for instant in knots),
+        )
+
+    def _knots(self, stretch: Stretch) -> NDArray[np.float64]:
+        """Instants at equal distances, halved until straight lines between them are true to the tolerance."""
+        intervals = 1
+        while True:
+            places = np.linspace(stretch.first_column, stretch.end_column, 2 * intervals + 1) / self.columns
+            instants = self.cycle.instants(places)
+            off_s = np.abs(instants[1::2] - (instants[:-1:2] + instants[2::2]) / 2)
+            column_s = (instants[-1] - instants[0]) / (stretch.end_column - stretch.first_column)
+            if np.all(off_s <= KNOT_TOLERANCE_COLUMNS * column_s) or intervals >= MOST_KNOT_INTERVALS:
+                return instants[::2]
+            intervals *= 2

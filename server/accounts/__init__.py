@@ -1,0 +1,1 @@
+"""Roles, keys of the studio, credentials of the nodes."""

@@ -1,0 +1,1 @@
+"""The pages for studio, curator, venue and visitor."""
