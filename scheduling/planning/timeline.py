@@ -1,9 +1,9 @@
 """A run's columns, segments and instants.
 
-With C columns and S segments to a turn, column c of turn n has the running number g = n C + c and belongs to
-the instant ``instants(g / C)``. Slot s of a turn holds the columns from ``(2 s C + S) // (2 S)``, which is s C / S rounded half
-up, to the same of s + 1: in integers, so that a turn holds every column exactly once whatever C and S are. The segment
-in slot s of turn n has the number n S + s, whenever and by whomever it is planned.
+With C columns and S segments to a turn, column c of turn n has the running number g = n C + c and belongs to the
+instant ``instants(g / C)``. Slot s of a turn holds the columns from ``(2 s C + S) // (2 S)``, which is s C / S rounded
+half up, to the same of s + 1: in integers, so that a turn holds every column exactly once whatever C and S are. The
+segment in slot s of turn n has the number n S + s, whenever and by whomever it is planned.
 """
 
 from __future__ import annotations
