@@ -145,6 +145,7 @@ def structure(data: Any, cls: type[T]) -> T:
         raise _located(error) from error
 
 
-def unstructure(value: Any) -> Any:
+def unstructure(value: Any) -> dict[str, Any]:
     """A (nested) frozen dataclass as JSON values."""
-    return _CONVERTER.unstructure(value)
+    data: dict[str, Any] = _CONVERTER.unstructure(value)
+    return data
