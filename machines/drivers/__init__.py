@@ -41,7 +41,7 @@ class Driver(Protocol):
         """Stop the motion, cap and park the head."""
 
 
-class MachineStopped(Exception):  # noqa: N818 - it is a state, named as such
+class MachineStopped(Exception):
     """The machine cannot go on.
 
     Attributes:

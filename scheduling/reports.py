@@ -1,0 +1,76 @@
+"""Taking a node's reports: each entry once, however often it is sent."""
+
+from __future__ import annotations
+
+from machines.recovery import settle
+from machines.wire import Entry, GapSettled, Reports, pace
+from scheduling.log.events import Event, SettlementDiffered
+from scheduling.log.models import Machine, Run
+from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.selectors import run_policy, run_profile, run_work
+
+RACES_BEFORE_GIVING_UP = 5
+
+
+class StaleEpoch(Exception):
+    """The node was replaced: another board holds a later epoch and this one must not print on."""
+
+    def __init__(self, epoch: int, current: int) -> None:
+        super().__init__(f"epoch {epoch} was replaced by {current}; stop printing, and enrol again to take over")
+        self.epoch = epoch
+        self.current = current
+
+
+class MissingEntries(Exception):
+    """Entries before these are missing; the node must send from the expected number on."""
+
+    def __init__(self, expected: int, got: int) -> None:
+        super().__init__(f"entry {got} came where {expected} was expected; send again from {expected}")
+        self.expected = expected
+        self.got = got
+
+
+def take(machine: str, reports: Reports, by: Attribution) -> int:
+    """Write down what is new in a batch and return the sequence number up to which everything is taken.
+
+    A lost race means that another request of the same machine was taken in between: the batch is looked at again,
+    and what that request brought is passed over this time.
+
+    Raises:
+        StaleEpoch: the node was replaced.
+        MissingEntries: the batch begins too late, or has a hole.
+        LostRace: again and again; the node sends it once more.
+    """
+    for attempt in range(RACES_BEFORE_GIVING_UP):
+        try:
+            return _take_once(machine, reports, by)
+        except LostRace:
+            if attempt == RACES_BEFORE_GIVING_UP - 1:
+                raise
+    raise AssertionError("unreachable")
+
+
+def _take_once(machine: str, reports: Reports, by: Attribution) -> int:
+    stream = f"machine/{machine}"
+    version = stream_version(stream)
+    row = Machine.objects.get(id=machine)
+    if reports.epoch != row.epoch:
+        raise StaleEpoch(reports.epoch, row.epoch)
+    new = [entry for entry in reports.entries if entry.seq > row.accepted_through]
+    for expected, entry in enumerate(new, row.accepted_through + 1):
+        if entry.seq != expected:
+            raise MissingEntries(expected, entry.seq)
+    if new:
+        append([Append(stream, version, [event for entry in new for event in _checked(entry)])], by)
+    return row.accepted_through + len(new)
+
+
+def _checked(entry: Entry) -> list[Event]:
+    """An entry, and after a settlement that we would not have made the word that it differs."""
+    if not isinstance(entry, GapSettled):
+        return [entry]
+    run = Run.objects.filter(id=entry.run).first()
+    if run is None:  # a fact all the same; the machine's page shows it as what it is
+        return [entry]
+    ours = settle(run_policy(run), entry.gap, pace(run_profile(run), run_work(run)))
+    return [entry] if ours == entry.decision else [entry, SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)]

@@ -1,0 +1,88 @@
+"""Reading the views: from a row to the thing that the domain computes with."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from machines.profile import Profile as MachineProfile
+from machines.recovery import Policy
+from machines.structure import structure
+from machines.wire import RunWork, SegmentWork
+from scheduling.log.models import Machine, Profile, Run, Segment, Venue
+from scheduling.planning.timeline import Timeline
+from scheduling.sky import cycles
+from scheduling.sky.places import Place
+
+
+def venue_place(*, venue: str) -> Place:
+    """Where a venue stands."""
+    row = Venue.objects.get(id=venue)
+    return Place(row.latitude_degrees, row.longitude_degrees, row.elevation_m)
+
+
+def machine_profile(*, profile: str) -> MachineProfile:
+    """A model of machine in numbers."""
+    return structure(Profile.objects.get(id=profile).data, MachineProfile)
+
+
+def run_profile(run: Run) -> MachineProfile:
+    """The model of the machine that a run is on."""
+    return machine_profile(profile=Machine.objects.get(id=run.machine_id).profile_id)
+
+
+def cycle_named(name: str, options: dict[str, float], *, place: Place) -> cycles.Cycle:
+    """A cycle; the temporal hours are those of the place.
+
+    Raises:
+        ValueError: no such cycle, or the options do not fit it.
+    """
+    if name == "temporal-hours":
+        return cycles.get(name, place=place, **options)
+    return cycles.get(name, **options)
+
+
+def run_timeline(run: Run) -> Timeline:
+    """The columns of a run against its cycle."""
+    machine = Machine.objects.get(id=run.machine_id)
+    cycle = cycle_named(run.cycle, run.cycle_options, place=venue_place(venue=machine.venue_id))
+    return Timeline(cycle, machine_profile(profile=machine.profile_id).columns_per_turn, run.segments_per_turn)
+
+
+def run_policy(run: Run) -> Policy:
+    """What the run does after an outage."""
+    return structure(run.policy, Policy)
+
+
+def run_work(run: Run) -> RunWork:
+    """A run as its node gets it."""
+    return RunWork(
+        id=run.id,
+        first_column=run.first_column,
+        end_column=run.end_column,
+        strips_per_turn=run.strips_per_turn,
+        nozzle_seed=run.nozzle_seed,
+        mean_turn_s=run.mean_turn_s,
+    )
+
+
+def segment_work(segment: Segment) -> SegmentWork:
+    """A planned segment as a node gets it."""
+    data = {
+        "number": segment.number,
+        "first_column": segment.first_column,
+        "end_column": segment.end_column,
+        "plate": segment.plate,
+        "knots": segment.knots,
+    }
+    return structure(data, SegmentWork)
+
+
+def current_run(*, machine: str, before: datetime) -> Run | None:
+    """The earliest run of a machine that starts before an instant and has columns not yet accounted for.
+
+    A later run waits until the one before it is accounted for to the last column: the paper is one line.
+    """
+    for run in Run.objects.filter(machine_id=machine, starts_at__lt=before).order_by("starts_at", "id"):
+        if run.printed + run.skipped + run.unknown < run.end_column - run.first_column:
+            return run
+    return None
