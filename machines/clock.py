@@ -7,6 +7,7 @@ same kernel clock, which does not step.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -28,8 +29,11 @@ class Clock(Protocol):
     def elapsed(self) -> float:
         """Seconds since some fixed instant of this boot; never steps, counts through sleep."""
 
-    def sleep(self, seconds: float) -> None:
-        """Wait for so many of this clock's seconds; at once if negative."""
+    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
+        """Wait for so many of this clock's seconds; not at all if negative.
+
+        A loop that must look up now and then, whatever the clock's rate, bounds the wait in real seconds.
+        """
 
 
 @dataclass(frozen=True)
@@ -44,9 +48,9 @@ class SystemClock:
         """Seconds since boot, by CLOCK_BOOTTIME."""
         return time.clock_gettime(time.CLOCK_BOOTTIME)
 
-    def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
         """Wait."""
-        time.sleep(max(0.0, seconds))
+        time.sleep(min(max(0.0, seconds), at_most_real_s))
 
 
 @dataclass(frozen=True)
@@ -71,9 +75,9 @@ class CompressedClock:
         """Seconds shown since the beginning."""
         return (time.clock_gettime(time.CLOCK_BOOTTIME) - self.origin_boottime) * self.rate
 
-    def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
         """Wait for so many seconds as shown."""
-        time.sleep(max(0.0, seconds / self.rate))
+        time.sleep(min(max(0.0, seconds / self.rate), at_most_real_s))
 
     def as_text(self) -> str:
         """The value of the environment variable that makes the same clock in another process."""
@@ -102,9 +106,9 @@ class SkewedClock:
         """The base's elapsed seconds with drift."""
         return self.base.elapsed() * (1.0 + self.drift_ppm * 1e-6)
 
-    def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
         """Wait."""
-        self.base.sleep(seconds)
+        self.base.sleep(seconds, at_most_real_s)
 
 
 def utc(posix: float) -> datetime:
