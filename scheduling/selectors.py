@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
-from machines.structure import structure
+from machines.structure import parse_instant, structure
 from machines.wire import RunWork, SegmentWork
 from scheduling.log.models import Machine, Profile, Run, Segment, Venue
 from scheduling.planning.timeline import Timeline
@@ -30,14 +31,17 @@ def run_profile(run: Run) -> MachineProfile:
     return machine_profile(profile=Machine.objects.get(id=run.machine_id).profile_id)
 
 
-def cycle_named(name: str, options: dict[str, float], *, place: Place) -> cycles.Cycle:
-    """A cycle; the temporal hours are those of the place.
+def cycle_named(name: str, options: dict[str, Any], *, place: Place) -> cycles.Cycle:
+    """A cycle from what a run says of it; the temporal hours are those of the place.
 
     Raises:
-        ValueError: no such cycle, or the options do not fit it.
+        InputError: the epoch of a period is no instant.
+        CycleError: no such cycle, or the options do not fit it.
     """
     if name == "temporal-hours":
         return cycles.get(name, place=place, **options)
+    if "epoch" in options:
+        options = options | {"epoch": parse_instant(options["epoch"], "epoch")}
     return cycles.get(name, **options)
 
 

@@ -12,8 +12,6 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-import numpy as np
-
 from machines.errors import InputError
 from machines.pictures import Picture
 from machines.profile import Profile as MachineProfile
@@ -33,7 +31,7 @@ from scheduling.log.store import Append, Attribution, LostRace, append
 from scheduling.planning.timeline import Timeline
 from scheduling.selectors import cycle_named, machine_profile, venue_place
 from scheduling.sky import anchors, cycles
-from scheduling.sky.places import Place
+from scheduling.sky.places import Place, PlaceError
 from scheduling.sky.zones import zone
 
 ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
@@ -80,7 +78,11 @@ class AddVenue:
     def __post_init__(self) -> None:
         _check_id(self.id)
         _check_name(self.name)
-        Place(self.latitude_degrees, self.longitude_degrees, self.elevation_m)
+        try:
+            Place(self.latitude_degrees, self.longitude_degrees, self.elevation_m)
+        except PlaceError as error:
+            field = error.field if error.field == "elevation_m" else f"{error.field}_degrees"
+            raise InputError(field, "no place on the Earth", str(error)) from error
         zone(self.zone)
 
 
@@ -127,7 +129,7 @@ class PlanRun:
     """A machine prints a source against a cycle from an instant to another.
 
     Attributes:
-        cycle_options: for ``period``: seconds and epoch (POSIX seconds).
+        cycle_options: for ``period``: ``seconds`` and ``epoch`` (RFC 3339); nothing for the others.
         segments_per_turn: how many segments a turn is handed out and reported in.
         strips_per_turn: how many strips a turn is cut into; 0 to wind it up.
         nozzle_seed: of the assignment of nozzles; made from the id where it is not given.
@@ -142,7 +144,7 @@ class PlanRun:
     policy: Policy
     segments_per_turn: int = 48
     strips_per_turn: int = 0
-    cycle_options: dict[str, float] = field(default_factory=dict)
+    cycle_options: dict[str, Any] = field(default_factory=dict)
     nozzle_seed: int | None = None
 
     def __post_init__(self) -> None:
@@ -214,8 +216,8 @@ def plan_run(command: PlanRun) -> Event:
         raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
     if command.strips_per_turn and profile.knife is None:
         raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
-    first, end, mean_turn_s = _span(command, timeline)
-    _require_speed(profile, mean_turn_s)
+    first, end = _span(command, timeline)
+    _require_speed(profile, timeline.cycle.mean_turn_s)
     seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
     return RunPlanned(
         machine=command.machine,
@@ -230,7 +232,7 @@ def plan_run(command: PlanRun) -> Event:
         end_column=end,
         policy=command.policy,
         nozzle_seed=seed,
-        mean_turn_s=mean_turn_s,
+        mean_turn_s=timeline.cycle.mean_turn_s,
     )
 
 
@@ -239,6 +241,8 @@ def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeli
         raise InputError("cycle", f"{command.cycle!r} is no cycle", f"give one of: {', '.join(cycles.NAMES)}")
     try:
         cycle = cycle_named(command.cycle, command.cycle_options, place=place)
+    except InputError as error:
+        raise error.within("cycle_options") from error
     except (TypeError, ValueError) as error:
         raise InputError("cycle_options", str(error), "give the options that the cycle takes") from error
     return Timeline(cycle, profile.columns_per_turn, command.segments_per_turn)
@@ -256,8 +260,8 @@ def _require_free(command: PlanRun) -> None:
         )
 
 
-def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int, float]:
-    """First and end column, and the seconds of a mean turn over the span."""
+def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int]:
+    """First and end column."""
     try:
         first = timeline.first_column_from(command.starts_at.timestamp())
         end = timeline.first_column_from(command.ends_at.timestamp())
@@ -265,8 +269,7 @@ def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int, float]:
         raise InputError("starts_at", str(error), "choose a span that the cycle covers") from error
     if end == first:
         raise InputError("ends_at", "no column belongs to so short a span", "give a later end")
-    begins_s, ends_s = timeline.instants(np.array([first, end]))
-    return first, end, float(ends_s - begins_s) / (end - first) * timeline.columns
+    return first, end
 
 
 def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:

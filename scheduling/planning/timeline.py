@@ -27,6 +27,10 @@ MOST_KNOT_INTERVALS = 1024
 class Cycle(Protocol):
     """What planning asks of a natural cycle; see `scheduling.sky.cycles`."""
 
+    @property
+    def mean_turn_s(self) -> float:
+        """The mean length of a turn, seconds."""
+
     def turns(self, posix: NDArray[np.float64]) -> NDArray[np.float64]:
         """The count of turns at instants, POSIX seconds."""
 

@@ -1,0 +1,97 @@
+"""Extending plans: the segments and plates of each run, turn by turn, as far ahead as the horizon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from django.db.models import F
+
+from machines.clock import utc
+from machines.pictures import Picture, from_json
+from machines.profile import Profile
+from scheduling.darkroom import draw_plate
+from scheduling.log.events import SegmentsPlanned
+from scheduling.log.models import Machine, Run, Segment, Source
+from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.planning.timeline import Timeline
+from scheduling.plates import PlateStore
+from scheduling.selectors import run_profile, run_timeline, venue_place
+from scheduling.sky.places import Place
+
+PLANNER = "planner"
+
+
+def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore) -> int:
+    """Plan every run's turns that begin before ``now + horizon``, and return how many segments that added.
+
+    Two planners at once are harmless: what they plan is the same, and the second loses the race for the turn.
+    """
+    runs = Run.objects.filter(planned_to_column__lt=F("end_column"), starts_at__lt=now + horizon)
+    return sum(_extend(run, now, horizon, plates) for run in runs.order_by("starts_at", "id"))
+
+
+@dataclass(frozen=True)
+class _Printing:
+    """All that planning a turn of one run needs."""
+
+    run: Run
+    timeline: Timeline
+    profile: Profile
+    picture: Picture
+    place: Place
+    plates: PlateStore
+
+
+def _extend(run: Run, now: datetime, horizon: timedelta, plates: PlateStore) -> int:
+    printing = _Printing(
+        run=run,
+        timeline=run_timeline(run),
+        profile=run_profile(run),
+        picture=from_json(Source.objects.get(id=run.source_id).picture),
+        place=venue_place(venue=Machine.objects.get(id=run.machine_id).venue_id),
+        plates=plates,
+    )
+    until = (now + horizon).timestamp()
+    columns, first, added = printing.timeline.columns, run.planned_to_column, 0
+    while first < run.end_column and printing.timeline.instants(np.array([first]))[0] < until:
+        end = min((first // columns + 1) * columns, run.end_column)
+        planned = _turn(printing, first, end)
+        try:
+            _write(run, planned, now)
+        except LostRace:
+            break
+        first, added = end, added + len(planned.segments)
+    return added
+
+
+def _turn(printing: _Printing, first: int, end: int) -> SegmentsPlanned:
+    """What a run holds of one turn."""
+    turn, timeline = first // printing.timeline.columns, printing.timeline
+    plate = _plate(printing, turn)
+    segments = tuple(timeline.work(stretch, plate) for stretch in timeline.stretches(first, end))
+    return SegmentsPlanned(turn=turn, plate=plate, segments=segments)
+
+
+def _plate(printing: _Printing, turn: int) -> str:
+    """The digest of the turn's plate; a picture that never changes is drawn once a run."""
+    if not printing.picture.changes_with_turn:
+        earlier = Segment.objects.filter(run_id=printing.run.id).first()
+        if earlier is not None:
+            return earlier.plate
+    middle = utc(float(printing.timeline.cycle.instants(np.array([turn + 0.5]))[0]))
+    return printing.plates.put(draw_plate(printing.picture, printing.profile, middle, printing.place))
+
+
+def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:
+    """Append the turn, unless somebody has planned it since we looked.
+
+    Raises:
+        LostRace: somebody has, or is about to.
+    """
+    stream = f"run/{run.id}"
+    version = stream_version(stream)
+    if Run.objects.get(id=run.id).planned_to_column != planned.segments[0].first_column:
+        raise LostRace(stream, version, version)
+    append([Append(stream, version, [planned])], Attribution(actor=PLANNER, request=None, said_at=now))
