@@ -1,0 +1,62 @@
+"""Polygons and lines with smooth edges, on paper that closes on itself."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from machines.pictures.sheet import Sheet
+
+
+class Canvas:
+    """Black and white at several points to a dot, closed on itself along the columns."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self.scale = sheet.oversampling
+        self.turn = sheet.columns * self.scale
+        self.image = Image.new("L", (self.turn, sheet.rows * self.scale))
+        self.pen = ImageDraw.Draw(self.image)
+
+    def fill(self, rings: list[NDArray[np.float64]]) -> None:
+        """Fill a polygon with holes, its rings in columns and rows."""
+        outer = self._pixels(rings[0])
+        if len(rings) == 1:
+            for shift in self._shifts(outer):
+                self.pen.polygon((outer + np.array((shift, 0))).ravel().tolist(), fill=255)
+            return
+        # The holes must not erase what another polygon has drawn in them, such as an island in a lake.
+        left, right = int(outer[:, 0].min()), int(outer[:, 0].max()) + 1
+        top, bottom = max(0, int(outer[:, 1].min())), min(self.image.height, int(outer[:, 1].max()) + 1)
+        if top >= bottom:
+            return
+        corner = np.array((left, top))
+        stencil = Image.new("1", (right - left, bottom - top))
+        pen = ImageDraw.Draw(stencil)
+        pen.polygon((outer - corner).ravel().tolist(), fill=1)
+        for hole in rings[1:]:
+            for shift in (-self.turn, 0, self.turn):
+                pen.polygon((self._pixels(hole) - corner + np.array((shift, 0))).ravel().tolist(), fill=0)
+        for shift in self._shifts(outer):
+            self.image.paste(255, (left + shift, top), stencil)
+
+    def line(self, line: NDArray[np.float64], width_mm: float) -> None:
+        """Draw a line given in columns and rows."""
+        pixels = self._pixels(line)
+        width = max(1, round(width_mm / self.sheet.column_mm * self.scale))
+        for shift in self._shifts(pixels):
+            self.pen.line((pixels + np.array((shift, 0))).ravel().tolist(), fill=255, width=width, joint="curve")
+
+    def coverage(self) -> NDArray[np.float32]:
+        """Share of every dot that is covered, shape (rows, columns)."""
+        reduced = np.asarray(self.image.reduce(self.scale))
+        return reduced * np.float32(1 / 255)
+
+    def _pixels(self, points: NDArray[np.float64]) -> NDArray[np.int64]:
+        return np.floor(points * self.scale).astype(np.int64)
+
+    def _shifts(self, pixels: NDArray[np.int64]) -> list[int]:
+        """The whole turns by which the shape must be moved to meet the canvas, in pixels."""
+        west, east = int(pixels[:, 0].min()), int(pixels[:, 0].max())
+        return [turn * self.turn for turn in range(-(east // self.turn), -(west // self.turn) + 1)]

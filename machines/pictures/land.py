@@ -1,0 +1,119 @@
+"""A map of the world along the turn: the longitude under the apparent Sun stands under the head."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.errors import InputError
+from machines.pictures.canvas import Canvas
+from machines.pictures.checks import require, require_between, require_limits, require_tones
+from machines.pictures.geojson import Shapes, read_geojson, read_land
+from machines.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels
+from machines.pictures.rings import Positions, close, unwrap
+from machines.pictures.sheet import Sheet
+from machines.pictures.sky import SkyNumbers
+
+
+@dataclass(frozen=True, kw_only=True)
+class LandPicture:
+    """A cylindrical map of polygons and lines.
+
+    Column c begins at the longitude ``central_meridian_degrees + 180 - 360 * c / columns``: phase runs westward, as
+    the Sun does. Only a central meridian of 0 keeps the map under the Sun.
+
+    Attributes:
+        data: the land that comes with the product, or the GeoJSON that was uploaded with the picture.
+        projection: how parallels are spaced.
+        standard_parallel_degrees: for equirectangular and equal-area, the parallel without distortion.
+        south_degrees, north_degrees: nothing is drawn beyond these latitudes.
+        fit: ``true``, the map's own proportions, centred between its limits, cut off where the paper ends and blank
+            where it does not reach; ``stretch``, the limits stand at the edges of the paper.
+        central_meridian_degrees: the longitude at phase one half.
+        ink: tone of the land.
+        line_mm: width of lines.
+    """
+
+    data: Literal["land-50m", "land-110m", "upload"] = "land-50m"
+    projection: Projection = "equirectangular"
+    standard_parallel_degrees: float = 0.0
+    south_degrees: float = -90.0
+    north_degrees: float = 90.0
+    fit: Literal["true", "stretch"] = "true"
+    central_meridian_degrees: float = 0.0
+    ink: float = 1.0
+    line_mm: float = 0.3
+    kind: Literal["map"] = "map"
+
+    changes_with_turn: ClassVar[bool] = False
+
+    def __post_init__(self) -> None:
+        require_limits(self, "south_degrees", "north_degrees")
+        require_between(self, -360.0, 360.0, "central_meridian_degrees")
+        require_between(self, -80.0, 80.0, "standard_parallel_degrees")
+        require_between(self, 0.01, 100.0, "line_mm")
+        require_tones(self, "ink")
+        require(
+            self.standard_parallel_degrees == 0.0 or self.projection in WITH_STANDARD_PARALLEL,
+            "standard_parallel_degrees",
+            f"{self.projection} has a standard parallel of its own",
+            "leave it at 0, or choose " + " or ".join(WITH_STANDARD_PARALLEL),
+        )
+        if self.fit == "stretch" and self.projection == "mercator":
+            require_between(self, -MERCATOR_LIMIT_DEGREES, MERCATOR_LIMIT_DEGREES, "south_degrees", "north_degrees")
+
+    def check_upload(self, upload: bytes | None) -> None:
+        """Raise an InputError unless the picture can be drawn from what was uploaded with it."""
+        self.shapes(upload)
+
+    def shapes(self, upload: bytes | None) -> Shapes:
+        """What the map shows."""
+        if self.data != "upload":
+            return read_land(self.data)
+        if upload is None:
+            raise InputError("upload", "missing", "upload GeoJSON, or choose the land that comes with the product")
+        try:
+            return read_geojson(upload)
+        except InputError as error:
+            raise error.within("upload") from error
+
+    def rows(self, latitudes: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
+        """Where latitudes in degrees stand on a sheet, in rows from its upper edge."""
+        north = self._parallels(np.array([self.south_degrees, self.north_degrees]))
+        radian_rows = sheet.width_mm / (2 * np.pi) / sheet.row_mm
+        if self.fit == "stretch":
+            radian_rows = sheet.rows / (north[1] - north[0])
+        return np.asarray(sheet.rows / 2 - (self._parallels(latitudes) - north.mean()) * radian_rows)
+
+    def columns(self, longitudes: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
+        """Where longitudes in degrees stand on a sheet, in columns from phase 0; not reduced to one turn."""
+        return np.asarray((self.central_meridian_degrees + 180.0 - longitudes) / 360.0 * sheet.columns)
+
+    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+        """The tone of one turn; the sky is not asked."""
+        shapes = self.shapes(upload)
+        canvas = Canvas(sheet)
+        polygons = [[close(ring) for ring in rings] for rings in shapes.polygons]
+        lines = [unwrap(line) for line in shapes.lines]
+        points = iter(self._points([ring for rings in polygons for ring in rings] + lines, sheet))
+        for rings in polygons:
+            canvas.fill([next(points) for _ in rings])
+        for line in points:
+            canvas.line(line, self.line_mm)
+        tone = canvas.coverage()
+        north, south = self.rows(np.array([self.north_degrees, self.south_degrees]), sheet)
+        tone[: max(0, round(north))] = 0.0
+        tone[max(0, round(south)) :] = 0.0
+        return np.multiply(tone, np.float32(self.ink), out=tone)
+
+    def _parallels(self, latitudes: NDArray[np.float64]) -> NDArray[np.float64]:
+        return parallels(self.projection, latitudes, self.standard_parallel_degrees)
+
+    def _points(self, lines: list[Positions], sheet: Sheet) -> list[NDArray[np.float64]]:
+        """Columns and rows of every line; projected all at once, as a call has its price."""
+        positions = np.concatenate(lines)
+        points = np.column_stack([self.columns(positions[:, 0], sheet), self.rows(positions[:, 1], sheet)])
+        return np.split(points, np.cumsum([len(line) for line in lines])[:-1])

@@ -1,0 +1,49 @@
+"""The numbers of one turn that a picture may need. The server computes them; a picture only draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.errors import InputError
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SkyNumbers:
+    """What the sky is at one turn; None where nobody has computed it.
+
+    Attributes:
+        instant: the instant that the numbers are for.
+        moon_lit_fraction: share of the Moon's disc that is lit, 0 new to 1 full.
+        moon_limb_angle_degrees: where the middle of the bright limb stands, counterclockwise from up as an observer
+            of the sky sees it. Up is north for the position angle of the almanacs (north through east is
+            counterclockwise, as east is at the left in the sky), or the zenith for the tilt as seen from a venue.
+        moon_age_days: days since new Moon.
+        star_ra_degrees, star_dec_degrees: apparent places of date, float64 arrays of equal length.
+        star_magnitude: V magnitudes of the same stars.
+    """
+
+    instant: datetime | None = None
+    moon_lit_fraction: float | None = None
+    moon_limb_angle_degrees: float | None = None
+    moon_age_days: float | None = None
+    star_ra_degrees: NDArray[np.float64] | None = None
+    star_dec_degrees: NDArray[np.float64] | None = None
+    star_magnitude: NDArray[np.float64] | None = None
+
+    def need(self, name: str) -> Any:
+        """One of the numbers.
+
+        Raises:
+            InputError: the turn was given without it.
+        """
+        value = getattr(self, name)
+        if value is None:
+            raise InputError(
+                f"sky.{name}", "missing", "this picture cannot be drawn without it: compute it for the turn"
+            )
+        return value
