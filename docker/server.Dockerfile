@@ -1,0 +1,18 @@
+# The server of a fleet: web, worker and beat run from this one image (docker/compose.yaml).
+FROM python:3.12-slim
+
+ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 DAYROLL_HOME=/var/lib/dayroll
+WORKDIR /srv/dayroll
+
+COPY server.lock.txt .
+RUN pip install --no-cache-dir --require-hashes --requirement server.lock.txt
+
+COPY pyproject.toml README.md LICENSE ./
+COPY machines machines
+COPY scheduling scheduling
+COPY server server
+RUN pip install --no-cache-dir --no-deps . \
+    && useradd --system --home-dir "$DAYROLL_HOME" --create-home dayroll
+USER dayroll
+VOLUME /var/lib/dayroll
+EXPOSE 8000
