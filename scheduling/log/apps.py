@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.apps import AppConfig
+from django.db import connections
+from django.db.models.signals import post_migrate
+
+from scheduling.log import checks, seal
+
+__all__ = ["LogConfig", "checks"]
 
 
 class LogConfig(AppConfig):
@@ -10,3 +18,16 @@ class LogConfig(AppConfig):
 
     name = "scheduling.log"
     label = "log"
+
+    def ready(self) -> None:
+        """After every migration, the past is sealed again."""
+        post_migrate.connect(seal_again, sender=self)
+
+
+def seal_again(*, using: str, **_: Any) -> None:
+    """Make the triggers anew where the table of events is there."""
+    connection = connections[using]
+    with connection.cursor() as cursor:
+        present = seal.TABLE in connection.introspection.table_names(cursor)
+    if present:
+        seal.apply(connection)

@@ -81,7 +81,7 @@ class RunPlanned:
     machine: str
     source: str
     cycle: str
-    cycle_options: dict[str, float]
+    cycle_options: dict[str, Any]
     segments_per_turn: int
     strips_per_turn: int
     starts_at: datetime

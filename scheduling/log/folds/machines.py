@@ -1,0 +1,73 @@
+"""The view of machines: what is known of each from its node and from the watch."""
+
+from __future__ import annotations
+
+from machines.wire import ColumnsPrinted, ConditionsChanged, Entry, KnifeArmed, NodeStarted, StripCut
+from scheduling.log.events import MachineAdded, NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.models import Machine
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows import Rows
+
+
+def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:
+    """A machine, with a knife that nobody has armed yet."""
+    rows.put(Machine(id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile))
+
+
+def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
+    """A new board keeps a new journal, which counts from 1."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.epoch = event.epoch
+        machine.accepted_through = 0
+
+
+def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
+    """Silent since it was last heard."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.silent_since = event.last_heard_at
+
+
+def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
+    """Heard again."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.silent_since = None
+
+
+def entry_taken(rows: Rows, fact: Recorded, event: Entry) -> Machine | None:
+    """Whatever a node reports moves the end of its journal that the server has."""
+    machine = rows.change(Machine, fact.subject)
+    if machine is not None:
+        machine.accepted_through = event.seq
+        machine.last_reported_at = fact.said_at
+    return machine
+
+
+def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
+    """After an unplanned stop the knife is disarmed until a person arms it."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and event.unplanned_stop:
+        machine.knife_armed = False
+
+
+def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
+    """The paper has moved on to the end of what was printed."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.paper_position = max(machine.paper_position, event.paper_position + len(event.columns))
+
+
+def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
+    """A cut that was made shows that the knife is armed, one that was not that it is disarmed."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.knife_armed = event.made
+
+
+def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
+    """Armed by a person."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.knife_armed = True
+
+
+def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
+    """The conditions now."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.conditions = list(event.keywords)

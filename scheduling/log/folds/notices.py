@@ -1,0 +1,93 @@
+"""The view of notices: what a person should know. An open notice means that something is still out of order."""
+
+from __future__ import annotations
+
+from machines.wire import ConditionsChanged, GapSettled, KnifeArmed, StripCut, TrueAgain
+from scheduling.log.events import SettlementDiffered, SilenceBegan, SilenceEnded
+from scheduling.log.models import Notice
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows import Rows
+
+SILENCE = "silence"
+GAP = "gap"
+DIFFERED = "settlement-differed"
+KNIFE = "knife-disarmed"
+
+
+def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
+    """No word from a node."""
+    said = f"no word since {event.last_heard_at:%Y-%m-%d %H:%M} UTC; whether it prints on, only its journal knows"
+    _raise(rows, fact, SILENCE, said)
+
+
+def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
+    """Heard again."""
+    _clear(rows, fact, SILENCE)
+
+
+def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
+    """Columns are missing on the paper; over at once unless they are being replayed."""
+    decision = event.decision
+    missed = len(decision.skipped) + len(decision.replayed)
+    said = f"{missed} columns missed and {len(decision.unknown)} unknown ({event.gap.cause}): {decision.reason}"
+    notice = _raise(rows, fact, GAP, said)
+    if decision.action == "skip":
+        notice.cleared_at = fact.happened_at
+
+
+def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
+    """What was missed has been replayed."""
+    _clear(rows, fact, GAP)
+
+
+def settlement_differed(rows: Rows, fact: Recorded, event: SettlementDiffered) -> None:
+    """A person must look."""
+    said = f"entry {event.seq} of run {event.run} was settled otherwise than the server would: {event.ours.reason}"
+    _raise(rows, fact, DIFFERED, said)
+
+
+def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
+    """A strip that was not cut hangs on to the next."""
+    if event.made:
+        _clear(rows, fact, KNIFE)
+    elif not _open(rows, fact, KNIFE):
+        said = "a strip was not cut, because the knife is disarmed; look at the machine, then arm the knife there"
+        _raise(rows, fact, KNIFE, said)
+
+
+def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
+    """The next strip will be cut."""
+    _clear(rows, fact, KNIFE)
+
+
+def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
+    """One notice for each condition, for as long as the machine has it."""
+    still = {notice.kind for notice in _open(rows, fact) if notice.kind in event.keywords}
+    for notice in _open(rows, fact):
+        if notice.kind not in event.keywords and notice.kind not in (SILENCE, GAP, DIFFERED, KNIFE):
+            notice.cleared_at = fact.happened_at
+    for keyword in event.keywords:
+        if keyword not in still:
+            _raise(rows, fact, keyword, f"the machine says {keyword}")
+
+
+def _raise(rows: Rows, fact: Recorded, kind: str, said: str) -> Notice:
+    notice = Notice(
+        id=f"{fact.subject}-{fact.version}-{kind}",
+        machine_id=fact.subject,
+        kind=kind,
+        said=said,
+        raised_at=fact.happened_at,
+    )
+    rows.put(notice)
+    return notice
+
+
+def _open(rows: Rows, fact: Recorded, kind: str | None = None) -> list[Notice]:
+    lookups = {} if kind is None else {"kind": kind}
+    return rows.change_where(Notice, machine_id=fact.subject, cleared_at=None, **lookups)
+
+
+def _clear(rows: Rows, fact: Recorded, kind: str) -> None:
+    for notice in _open(rows, fact, kind):
+        notice.cleared_at = fact.happened_at

@@ -1,0 +1,42 @@
+"""The view of outages: what was missing, how it was settled, and when the machine was true to the sky again."""
+
+from __future__ import annotations
+
+from machines.structure import unstructure
+from machines.wire import GapSettled, TrueAgain
+from scheduling.log.events import SettlementDiffered
+from scheduling.log.models import Outage
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows import Rows
+
+
+def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
+    """An outage. Where nothing is replayed, the machine is true again with the next column it lays."""
+    rows.put(
+        Outage(
+            id=f"{fact.subject}-{fact.version}",
+            machine_id=fact.subject,
+            version=fact.version,
+            run_id=event.run,
+            seq=event.seq,
+            cause=event.gap.cause,
+            noticed_at=event.gap.noticed_at,
+            gap=unstructure(event.gap),
+            policy=unstructure(event.policy),
+            decision=unstructure(event.decision),
+            true_again_at=event.at if event.decision.action == "skip" else None,
+        )
+    )
+
+
+def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
+    """Every replay of the run has caught up: an outage within a replay is replayed with it."""
+    for outage in rows.change_where(Outage, machine_id=fact.subject, run_id=event.run, true_again_at=None):
+        outage.true_again_at = event.at
+
+
+def settlement_differed(rows: Rows, fact: Recorded, event: SettlementDiffered) -> None:
+    """The server would have settled the newest outage of that number otherwise; a new board counts from 1 again."""
+    outages = rows.change_where(Outage, machine_id=fact.subject, run_id=event.run, seq=event.seq)
+    if outages:
+        max(outages, key=lambda outage: outage.version).differs = unstructure(event.ours)

@@ -1,0 +1,153 @@
+"""The view of runs: what is planned, what lies where on the paper, and what became of every column."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from machines.structure import format_instant, unstructure
+from machines.wire import ColumnsPrinted, GapSettled, SegmentWork, StripCut
+from scheduling.log.events import RunPlanned, SegmentsPlanned
+from scheduling.log.models import PrintedStretch, Run, Segment, Strip
+from scheduling.log.outcomes import Interval, clipped, count, outside, with_interval
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows import Rows
+
+
+def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
+    """A run without segments yet."""
+    rows.put(
+        Run(
+            id=fact.subject,
+            machine_id=event.machine,
+            source_id=event.source,
+            cycle=event.cycle,
+            cycle_options=event.cycle_options,
+            segments_per_turn=event.segments_per_turn,
+            strips_per_turn=event.strips_per_turn,
+            starts_at=event.starts_at,
+            ends_at=event.ends_at,
+            first_column=event.first_column,
+            end_column=event.end_column,
+            policy=unstructure(event.policy),
+            nozzle_seed=event.nozzle_seed,
+            mean_turn_s=event.mean_turn_s,
+            planned_to_column=event.first_column,
+        )
+    )
+
+
+def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None:
+    """Segments; outcomes that were told ahead of them find their columns now."""
+    run = rows.change(Run, fact.subject)
+    if run is None:
+        return
+    for work in event.segments:
+        known = rows.find(Segment, (run.id, work.number)) if work.first_column < run.planned_to_column else None
+        rows.put(_planned(run, work, known))
+        run.planned_to_column = max(run.planned_to_column, work.end_column)
+    ahead, run.ahead = run.ahead, []
+    for first, end, outcome in ahead:
+        _account(rows, run, Interval(first, end, outcome), fact.happened_at)
+
+
+def _planned(run: Run, work: SegmentWork, known: Segment | None) -> Segment:
+    """A segment as planned now; planned before, it keeps what became of its columns."""
+    segment = known or Segment(run_id=run.id, number=work.number)
+    segment.first_column = work.first_column
+    segment.end_column = work.end_column
+    segment.starts_at = work.knots[0]
+    segment.ends_at = work.knots[-1]
+    segment.knots = [format_instant(knot) for knot in work.knots]
+    segment.plate = work.plate
+    return segment
+
+
+def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
+    """Columns lie on the paper: where, and whose outcome that is."""
+    rows.put(
+        PrintedStretch(
+            machine_id=fact.subject,
+            version=fact.version,
+            run_id=event.run,
+            segment=event.segment,
+            first_column=event.columns.first,
+            end_column=event.columns.end,
+            paper_position=event.paper_position,
+            at=event.at,
+            worst_miss_s=event.worst_miss_s,
+        )
+    )
+    run = rows.change(Run, event.run)
+    if run is None:
+        return
+    segment = rows.change(Segment, (run.id, event.segment))
+    if segment is not None:
+        segment.worst_miss_s = max(segment.worst_miss_s or 0.0, event.worst_miss_s, key=abs)
+    printed = Interval(event.columns.first, event.columns.end, "printed")
+    if segment is not None and segment.first_column <= printed.first and printed.end <= segment.end_column:
+        _settle(run, segment, printed, event.at)
+    else:
+        _account(rows, run, printed, event.at)
+
+
+def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
+    """Columns that were left out or are unknown have their outcome; those that will be replayed are still due."""
+    run = rows.change(Run, event.run)
+    if run is None:
+        return
+    decision = event.decision
+    _account(rows, run, Interval(decision.unknown.first, decision.unknown.end, "unknown"), event.at)
+    _account(rows, run, Interval(decision.skipped.first, decision.skipped.end, "skipped"), event.at)
+
+
+def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
+    """The knife came to a boundary."""
+    rows.put(
+        Strip(
+            run_id=event.run,
+            boundary=event.boundary,
+            paper_position=event.paper_position,
+            made=event.made,
+            at=event.at,
+        )
+    )
+
+
+def _account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
+    """Give columns their outcome in whatever segments hold them; the rest waits until it is planned."""
+    if interval.first == interval.end:
+        return
+    segments = rows.change_where(Segment, run_id=run.id, first_column__lt=interval.end, end_column__gt=interval.first)
+    for segment in segments:
+        _settle(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
+    ahead = [Interval(*one) for one in run.ahead]
+    for part in outside(interval, [(segment.first_column, segment.end_column) for segment in segments]):
+        ahead = with_interval(ahead, part)
+    run.ahead = ahead
+
+
+def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
+    """Give columns of one segment their outcome, and count."""
+    outcomes = with_interval([Interval(*one) for one in segment.outcomes], interval)
+    printed, skipped, unknown = (count(outcomes, one) for one in ("printed", "skipped", "unknown"))
+    run.printed += printed - segment.printed
+    run.skipped += skipped - segment.skipped
+    run.unknown += unknown - segment.unknown
+    segment.outcomes = outcomes
+    segment.printed, segment.skipped, segment.unknown = printed, skipped, unknown
+    segment.state = _state(segment)
+    if segment.finished_at is None and _is_finished(segment):
+        segment.finished_at = at
+
+
+def _is_finished(segment: Segment) -> bool:
+    return segment.printed + segment.skipped + segment.unknown == segment.end_column - segment.first_column
+
+
+def _state(segment: Segment) -> str:
+    columns = segment.end_column - segment.first_column
+    if not _is_finished(segment):
+        return Segment.PRINTING if segment.outcomes else Segment.PLANNED
+    if segment.printed == columns:
+        return Segment.PRINTED
+    return Segment.LEFT_OUT if segment.skipped == columns else Segment.PARTLY

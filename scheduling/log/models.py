@@ -1,0 +1,218 @@
+"""The tables: the log itself, the views folded from it, and the one piece of telemetry.
+
+A view's row is named by what its first event named, never by a counter, so that folding again gives the same row. The
+references between views are not enforced by the database: each view can be dropped and folded alone.
+"""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.db import models
+
+from scheduling.log.fields import CanonicalJSON
+
+
+def _reference(to: str, **options: Any) -> Any:
+    return models.ForeignKey(to, on_delete=models.DO_NOTHING, db_constraint=False, related_name="+", **options)
+
+
+class Event(models.Model):
+    """A fact. The database refuses to change or delete it (`scheduling.log.seal`)."""
+
+    position = models.BigIntegerField(primary_key=True, help_text="place in the global order, from 1, without holes")
+    stream = models.TextField(help_text="whose fact: kind/id")
+    version = models.IntegerField(help_text="place in the stream, from 1, without holes")
+    kind = models.TextField(help_text="a key of scheduling.log.events.KINDS")
+    schema = models.SmallIntegerField(help_text="version of the form of data")
+    data = CanonicalJSON(help_text="the event")
+    run = models.TextField(null=True, help_text="the run that it is about, for finding it")
+    said_at = models.DateTimeField(help_text="when the server was told")
+    happened_at = models.DateTimeField(help_text="when it was so")
+    actor = models.TextField(help_text="who said it: an account's id, a node, a background job")
+    request = models.TextField(null=True, help_text="in which request")
+    previous_digest = models.TextField()
+    digest = models.TextField()
+
+    class Meta:  # noqa: D106
+        constraints: ClassVar = [models.UniqueConstraint(fields=["stream", "version"], name="log_event_stream_version")]
+        indexes: ClassVar = [
+            models.Index(fields=["kind", "position"], name="log_event_kind"),
+            models.Index(fields=["run", "position"], name="log_event_run", condition=models.Q(run__isnull=False)),
+        ]
+
+
+class Venue(models.Model):
+    """A place where machines stand."""
+
+    id = models.TextField(primary_key=True)
+    name = models.TextField()
+    latitude_degrees = models.FloatField(help_text="north positive")
+    longitude_degrees = models.FloatField(help_text="east positive")
+    elevation_m = models.FloatField()
+    zone = models.TextField(help_text="IANA name")
+
+
+class Profile(models.Model):
+    """A model of machine."""
+
+    id = models.TextField(primary_key=True)
+    name = models.TextField()
+    data = CanonicalJSON(help_text="a machines.profile.Profile")
+
+
+class Source(models.Model):
+    """What can be printed."""
+
+    id = models.TextField(primary_key=True)
+    name = models.TextField()
+    kind = models.TextField(help_text="of picture")
+    picture = CanonicalJSON(help_text="a picture of machines.pictures")
+
+
+class Machine(models.Model):
+    """A machine, as its node and the watch told it."""
+
+    id = models.TextField(primary_key=True)
+    name = models.TextField()
+    venue = _reference("Venue")
+    profile = _reference("Profile")
+    epoch = models.IntegerField(default=0, help_text="of its newest enrolment; 0 before the first")
+    accepted_through = models.BigIntegerField(
+        default=0, help_text="newest entry of this epoch's journal that was taken"
+    )
+    knife_armed = models.BooleanField(default=False)
+    conditions = CanonicalJSON(default=list, help_text="keywords of RFC 8011 and PWG 5100.9")
+    silent_since = models.DateTimeField(null=True)
+    paper_position = models.BigIntegerField(default=0, help_text="columns of paper known to be fed since the first")
+    last_reported_at = models.DateTimeField(null=True, help_text="when its newest report was taken")
+
+
+class Opening(models.Model):
+    """Doors open."""
+
+    id = models.TextField(primary_key=True)
+    venue = _reference("Venue")
+    name = models.TextField()
+    anchor = CanonicalJSON(help_text="how the curator named the instant")
+    opens_at = models.DateTimeField()
+
+
+class Run(models.Model):
+    """A machine prints a source against a cycle over a span."""
+
+    id = models.TextField(primary_key=True)
+    machine = _reference("Machine")
+    source = _reference("Source")
+    cycle = models.TextField()
+    cycle_options = CanonicalJSON()
+    segments_per_turn = models.IntegerField()
+    strips_per_turn = models.IntegerField()
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    first_column = models.BigIntegerField()
+    end_column = models.BigIntegerField()
+    policy = CanonicalJSON(help_text="a machines.recovery.Policy")
+    nozzle_seed = models.BigIntegerField()
+    mean_turn_s = models.FloatField()
+    planned_to_column = models.BigIntegerField(help_text="end of the segments planned so far")
+    printed = models.BigIntegerField(default=0, help_text="columns on the paper")
+    skipped = models.BigIntegerField(default=0, help_text="columns left out by decision")
+    unknown = models.BigIntegerField(default=0, help_text="columns perhaps on the paper")
+    ahead = CanonicalJSON(default=list, help_text="outcomes of columns that no planned segment holds yet")
+
+
+class Segment(models.Model):
+    """A stretch of a turn, as planned, and what became of it."""
+
+    PLANNED, PRINTING, PRINTED, PARTLY, LEFT_OUT = "planned", "printing", "printed", "partly", "left-out"
+
+    pk = models.CompositePrimaryKey("run_id", "number")
+    run = _reference("Run", db_index=False)
+    number = models.BigIntegerField()
+    first_column = models.BigIntegerField()
+    end_column = models.BigIntegerField()
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    knots = CanonicalJSON(help_text="instants, see machines.wire.SegmentWork")
+    plate = models.TextField(help_text="digest")
+    printed = models.IntegerField(default=0)
+    skipped = models.IntegerField(default=0)
+    unknown = models.IntegerField(default=0)
+    outcomes = CanonicalJSON(default=list, help_text="[first, end, outcome] in order; the columns between are due")
+    state = models.TextField(default=PLANNED)
+    finished_at = models.DateTimeField(null=True, help_text="when its last column had its outcome")
+    worst_miss_s = models.FloatField(null=True, help_text="the largest in size, late positive")
+
+    class Meta:  # noqa: D106
+        indexes: ClassVar = [models.Index(fields=["run", "first_column"], name="log_segment_columns")]
+
+
+class PrintedStretch(models.Model):
+    """Columns that lie on the paper side by side, as one report told it."""
+
+    pk = models.CompositePrimaryKey("machine_id", "version")
+    machine = _reference("Machine", db_index=False)
+    version = models.IntegerField(help_text="of the event in the machine's stream")
+    run = _reference("Run", db_index=False)
+    segment = models.BigIntegerField(help_text="number")
+    first_column = models.BigIntegerField()
+    end_column = models.BigIntegerField()
+    paper_position = models.BigIntegerField(help_text="place on the paper of the first, in columns")
+    at = models.DateTimeField(help_text="when the last was laid")
+    worst_miss_s = models.FloatField()
+
+    class Meta:  # noqa: D106
+        indexes: ClassVar = [
+            models.Index(fields=["run", "first_column"], name="log_stretch_columns"),
+            models.Index(fields=["machine", "paper_position"], name="log_stretch_paper"),
+        ]
+
+
+class Strip(models.Model):
+    """The knife came to a strip's boundary."""
+
+    pk = models.CompositePrimaryKey("run_id", "boundary")
+    run = _reference("Run", db_index=False)
+    boundary = models.BigIntegerField(help_text="first running column after the cut")
+    paper_position = models.BigIntegerField()
+    made = models.BooleanField(help_text="False where the knife was disarmed")
+    at = models.DateTimeField()
+
+
+class Outage(models.Model):
+    """Columns were missing, and how that was settled."""
+
+    id = models.TextField(primary_key=True, help_text="the machine and the version of the event in its stream")
+    machine = _reference("Machine")
+    version = models.IntegerField(help_text="of the event in the machine's stream")
+    run = _reference("Run")
+    seq = models.BigIntegerField(help_text="of the entry in the node's journal")
+    cause = models.TextField()
+    noticed_at = models.DateTimeField()
+    gap = CanonicalJSON(help_text="a machines.recovery.Gap")
+    policy = CanonicalJSON(help_text="a machines.recovery.Policy")
+    decision = CanonicalJSON(help_text="a machines.recovery.Decision")
+    differs = CanonicalJSON(null=True, help_text="the server's decision where it was another")
+    true_again_at = models.DateTimeField(null=True, help_text="when a column was laid at its instant again")
+
+
+class Notice(models.Model):
+    """Something that a person should know; open until ``cleared_at``."""
+
+    id = models.TextField(primary_key=True, help_text="machine, version of the event in its stream, kind")
+    machine = _reference("Machine")
+    kind = models.TextField()
+    said = models.TextField(help_text="in words")
+    raised_at = models.DateTimeField()
+    cleared_at = models.DateTimeField(null=True)
+
+
+class Heartbeat(models.Model):
+    """The newest word from a node. Telemetry: overwritten, never folded, never in the log."""
+
+    machine = models.OneToOneField(
+        Machine, on_delete=models.DO_NOTHING, db_constraint=False, primary_key=True, related_name="+"
+    )
+    heard_at = models.DateTimeField()
+    status = CanonicalJSON(help_text="a machines.wire.Status")

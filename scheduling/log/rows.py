@@ -1,0 +1,108 @@
+"""The rows that a fold works on: read when first asked for, kept in memory, written together at the end.
+
+A fold neither knows nor cares whether its rows come from the live tables, from tables built beside them, or from
+nowhere but memory, as when a past state is asked for.
+"""
+
+from __future__ import annotations
+
+import operator
+from collections.abc import Callable, Iterable
+from typing import Any, TypeVar
+
+from django.db import models
+
+Row = TypeVar("Row", bound=models.Model)
+
+_COMPARISONS: dict[str, Callable[[Any, Any], bool]] = {"": operator.eq, "lt": operator.lt, "gt": operator.gt}
+
+
+class Rows:
+    """Rows of the views.
+
+    Args:
+        using: alias of the database.
+        complete: every row that exists is in memory; nothing has to be looked up. True when folding from nothing.
+    """
+
+    def __init__(self, using: str, *, complete: bool = False) -> None:
+        self._using = using
+        self._complete = complete
+        self._rows: dict[type[models.Model], dict[Any, Any]] = {}
+        self._changed: dict[type[models.Model], dict[Any, Any]] = {}
+
+    def find(self, model: type[Row], key: Any) -> Row | None:
+        """The row with a primary key, to be read; see `change`."""
+        known = self._rows.setdefault(model, {})
+        row: Row | None = known.get(key)
+        if row is None and not self._complete:
+            row = model._default_manager.using(self._using).filter(pk=key).first()
+            if row is not None:
+                known[key] = row
+        return row
+
+    def change(self, model: type[Row], key: Any) -> Row | None:
+        """The row with a primary key, to be changed in place."""
+        row = self.find(model, key)
+        if row is not None:
+            self._changed.setdefault(model, {})[key] = row
+        return row
+
+    def put(self, row: models.Model) -> None:
+        """A new row, or one that takes the place of the row with its key."""
+        self._rows.setdefault(type(row), {})[row.pk] = row
+        self._changed.setdefault(type(row), {})[row.pk] = row
+
+    def change_where(self, model: type[Row], **lookups: Any) -> list[Row]:
+        """Rows to be changed in place, in the order of their keys.
+
+        Args:
+            model: which rows.
+            lookups: fields, compared as Django names it: equal, or with ``__lt`` and ``__gt``.
+        """
+        rows: Iterable[Row]
+        if self._complete:
+            rows = [row for row in self._rows.get(model, {}).values() if _matches(row, lookups)]
+        else:
+            self._write(model)
+            known = self._rows.setdefault(model, {})
+            found = model._default_manager.using(self._using).filter(**lookups)
+            rows = [known.setdefault(row.pk, row) for row in found]
+        changed = self._changed.setdefault(model, {})
+        changed.update((row.pk, row) for row in rows)
+        return sorted(rows, key=lambda row: row.pk)
+
+    def write(self) -> None:
+        """Write what changed."""
+        for model in list(self._changed):
+            self._write(model)
+
+    def _write(self, model: type[models.Model]) -> None:
+        changed = self._changed.pop(model, {})
+        if not changed:
+            return
+        key = _key_fields(model)
+        others = [field.name for field in model._meta.concrete_fields if field.attname not in key]
+        model._default_manager.using(self._using).bulk_create(
+            changed.values(),
+            update_conflicts=True,
+            unique_fields=key,
+            update_fields=others,
+            batch_size=500,
+        )
+
+
+def _key_fields(model: type[models.Model]) -> list[str]:
+    return [field.attname for field in model._meta.pk_fields]
+
+
+def _matches(row: models.Model, lookups: dict[str, Any]) -> bool:
+    for lookup, wanted in lookups.items():
+        name, _, comparison = lookup.partition("__")
+        value = getattr(row, name)
+        if value is None or wanted is None:
+            if value is not wanted:
+                return False
+        elif not _COMPARISONS[comparison](value, wanted):
+            return False
+    return True

@@ -1,0 +1,247 @@
+"""Writing to the log: many streams in one transaction, the views folded with them.
+
+One writer appends at a time. On PostgreSQL an advisory lock is taken before anything is read, and held to the end of
+the transaction; SQLite lets only one transaction write in any case. So positions are given without holes in the order
+of the commits, and a reader that has seen a position has seen all before it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models import Max
+
+from machines.errors import InputError
+from scheduling.log import models
+from scheduling.log.canonical import canonical
+from scheduling.log.digest import NONE_BEFORE, digest
+from scheduling.log.events import NAMES, NODE_EVENTS, Event, schema_of, to_data
+from scheduling.log.folds import fold
+from scheduling.log.recorded import Recorded, from_row
+from scheduling.log.rows import Rows
+
+# Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
+APPEND_LOCK = 0x6461_7972_6F6C_6C
+STREAM = re.compile(r"(?P<kind>[a-z]+)/[a-z0-9][a-z0-9-]*")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attribution:
+    """Who says so, and when.
+
+    Attributes:
+        actor: an account's id, a node, a background job; never a person's name.
+        request: id of the request; None outside of one.
+        said_at: UTC.
+    """
+
+    actor: str
+    request: str | None
+    said_at: datetime
+
+
+@dataclass(frozen=True)
+class Append:
+    """Events for one stream.
+
+    Attributes:
+        stream: ``kind/id``.
+        expected_version: the stream's version that the writer decided upon, 0 for a new stream; None where any will do.
+        events: in order.
+        happened_at: when it was so, where that is not when it was said. A node's entries tell it themselves.
+    """
+
+    stream: str
+    expected_version: int | None
+    events: Sequence[Event]
+    happened_at: datetime | None = None
+
+
+class LostRace(Exception):
+    """Somebody else appended to the stream first; read again, decide again.
+
+    Attributes:
+        stream: which.
+        expected: the version that the writer knew.
+        actual: the stream's version now.
+        changes: what was appended in between, in order.
+    """
+
+    def __init__(self, stream: str, expected: int, actual: int, changes: tuple[Recorded, ...]) -> None:
+        kinds = ", ".join(change.kind for change in changes) or "nothing"
+        super().__init__(f"{stream} is at version {actual}, not {expected}; since then: {kinds}")
+        self.stream = stream
+        self.expected = expected
+        self.actual = actual
+        self.changes = changes
+
+
+@dataclass
+class _Head:
+    """The end of a stream while an append goes on."""
+
+    version: int = 0
+    digest: str = NONE_BEFORE
+
+
+def append(appends: Sequence[Append], by: Attribution, *, using: str = "default") -> tuple[Recorded, ...]:
+    """Write events and fold them into the views: all of it or nothing.
+
+    Within a transaction of the caller's it becomes true with that transaction.
+
+    Args:
+        appends: what to append; a stream may occur more than once.
+        by: who says so.
+        using: alias of the database.
+
+    Returns:
+        What was written, in order.
+
+    Raises:
+        LostRace: a stream is not at the expected version.
+        InputError: an event does not fit its own description, or its stream.
+    """
+    connection = connections[using]
+    with transaction.atomic(using=using):
+        _lock(connection)
+        rows = _rows(appends, by, using)
+        facts = tuple(from_row(row) for row in rows)  # as everybody will read them; refuses what does not fit
+        models.Event.objects.using(using).bulk_create(rows)
+        views = Rows(using)
+        for fact in facts:
+            fold(views, fact)
+        views.write()
+    return facts
+
+
+def stream_version(stream: str, *, using: str = "default") -> int:
+    """The version of a stream; 0 where there is none."""
+    return _head(stream, using).version
+
+
+def last_position(*, using: str = "default") -> int:
+    """Position of the newest event; 0 in an empty log."""
+    return models.Event.objects.using(using).aggregate(last=Max("position"))["last"] or 0
+
+
+def read(
+    *,
+    streams: Sequence[str] = (),
+    kinds: Sequence[str] = (),
+    run: str | None = None,
+    after: int = 0,
+    through: int | None = None,
+    limit: int | None = None,
+    using: str = "default",
+) -> Iterator[Recorded]:
+    """Facts in the global order.
+
+    Args:
+        streams: only of these; empty for all.
+        kinds: only of these kinds; empty for all.
+        run: only about this run.
+        after: position after which to begin.
+        through: last position wanted.
+        limit: at most so many.
+        using: alias of the database.
+    """
+    found = models.Event.objects.using(using).filter(position__gt=after).order_by("position")
+    if streams:
+        found = found.filter(stream__in=streams)
+    if kinds:
+        found = found.filter(kind__in=kinds)
+    if run is not None:
+        found = found.filter(run=run)
+    if through is not None:
+        found = found.filter(position__lte=through)
+    for row in found[:limit].iterator(chunk_size=2000):
+        yield from_row(row)
+
+
+def _lock(connection: BaseDatabaseWrapper) -> None:
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [APPEND_LOCK])
+
+
+def _head(stream: str, using: str) -> _Head:
+    newest = models.Event.objects.using(using).filter(stream=stream).order_by("-version")
+    found = newest.values_list("version", "digest").first()
+    return _Head() if found is None else _Head(*found)
+
+
+def _rows(appends: Sequence[Append], by: Attribution, using: str) -> list[models.Event]:
+    """The rows to be written, numbered and chained."""
+    heads: dict[str, _Head] = {}
+    position = last_position(using=using)
+    rows = []
+    for one in appends:
+        if one.stream not in heads:
+            heads[one.stream] = _head(one.stream, using)
+        _require_version(one, heads[one.stream], using)
+        for event in one.events:
+            position += 1
+            rows.append(_row(position, one, heads[one.stream], event, by))
+    return rows
+
+
+def _require_version(one: Append, head: _Head, using: str) -> None:
+    if one.expected_version is None or one.expected_version == head.version:
+        return
+    newer = models.Event.objects.using(using).filter(stream=one.stream, version__gt=one.expected_version)
+    changes = tuple(from_row(row) for row in newer.order_by("version"))
+    raise LostRace(one.stream, one.expected_version, head.version, changes)
+
+
+def _row(position: int, one: Append, head: _Head, event: Event, by: Attribution) -> models.Event:
+    kind = NAMES[type(event)]
+    _require_stream(one.stream, event, kind)
+    data = to_data(event)
+    version, previous = head.version + 1, head.digest
+    happened_at = getattr(event, "at", None) or one.happened_at or by.said_at
+    head.version = version
+    head.digest = digest(
+        stream=one.stream,
+        version=version,
+        kind=kind,
+        schema=schema_of(kind),
+        data=canonical(data),
+        said_at=by.said_at,
+        happened_at=happened_at,
+        actor=by.actor,
+        request=by.request,
+        previous_digest=previous,
+    )
+    return models.Event(
+        position=position,
+        stream=one.stream,
+        version=version,
+        kind=kind,
+        schema=schema_of(kind),
+        data=data,
+        run=_run(one.stream, event),
+        said_at=by.said_at,
+        happened_at=happened_at,
+        actor=by.actor,
+        request=by.request,
+        previous_digest=previous,
+        digest=head.digest,
+    )
+
+
+def _require_stream(stream: str, event: Event, kind: str) -> None:
+    match = STREAM.fullmatch(stream)
+    wanted = "machine" if isinstance(event, NODE_EVENTS) else event.stream
+    if match is None or match["kind"] != wanted:
+        raise InputError("stream", f"{kind} cannot stand in {stream!r}", f"append it to {wanted}/<id>")
+
+
+def _run(stream: str, event: Event) -> str | None:
+    """The id of the run that an event is about."""
+    kind, _, subject = stream.partition("/")
+    return subject if kind == "run" else getattr(event, "run", None)
