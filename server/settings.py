@@ -44,6 +44,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "server.request_id.numbered",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -119,12 +120,18 @@ if os.environ.get("DAYROLL_HTTPS") == "1":
     SECURE_HSTS_SECONDS = 31_536_000
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["server.accounts.authentication.StudioKeyAuthentication"],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "server.accounts.authentication.StudioKeyAuthentication",
+        "server.accounts.authentication.NodeAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["server.accounts.authentication.IsStudio"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PARSER_CLASSES": ["server.api.bodies.BodyParser"],
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "server.api.negotiation.OneRendering",
+    "DEFAULT_SCHEMA_CLASS": "server.api.schema.Schema",
     "EXCEPTION_HANDLER": "server.api.problems.problem_response",
+    "DATETIME_FORMAT": "%Y-%m-%dT%H:%M:%S.%fZ",
+    "UNAUTHENTICATED_USER": None,
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Dayroll",
@@ -133,6 +140,8 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_AUTHENTICATION": [],
+    "POSTPROCESSING_HOOKS": ["server.api.schema.complete"],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",

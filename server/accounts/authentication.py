@@ -1,0 +1,93 @@
+"""`Authorization: Bearer ...`: the studio with its key, a node with its token."""
+
+from __future__ import annotations
+
+from rest_framework.authentication import BaseAuthentication, get_authorization_header
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.permissions import BasePermission
+from rest_framework.request import Request
+
+from scheduling.log.models import Machine
+from scheduling.reports import StaleEpoch
+from server.accounts.keys import holder_of
+from server.accounts.models import NodeCredential
+from server.accounts.principals import Node, Studio
+from server.accounts.tokens import matches, prefix_of
+
+
+def _bearer(request: Request) -> str | None:
+    """The token in the header of RFC 6750; None without one.
+
+    Raises:
+        AuthenticationFailed: there is a header, but it carries no such token.
+    """
+    header = get_authorization_header(request).split()
+    if not header:
+        return None
+    if len(header) != 2 or header[0].lower() != b"bearer" or not header[1].isascii():
+        raise AuthenticationFailed("Give `Authorization: Bearer` and one token.")
+    return header[1].decode("ascii")
+
+
+class StudioKeyAuthentication(BaseAuthentication):
+    """A studio key."""
+
+    def authenticate(self, request: Request) -> tuple[Studio, None] | None:
+        """Whose key the request carries; None for a token of another kind."""
+        key = _bearer(request)
+        if key is None or key.startswith("node_"):
+            return None
+        studio = holder_of(key)
+        if studio is None:
+            raise AuthenticationFailed("This key is not, or no longer, good.")
+        return studio, None
+
+    def authenticate_header(self, request: Request) -> str:
+        """The challenge that goes with 401."""
+        return "Bearer"
+
+
+class NodeAuthentication(BaseAuthentication):
+    """A node's token."""
+
+    def authenticate(self, request: Request) -> tuple[Node, None] | None:
+        """Which machine's node asks; None for a token of another kind.
+
+        Raises:
+            AuthenticationFailed: nobody's token.
+            StaleEpoch: another board has taken over; this one must learn that it is fenced off, not that it is unknown.
+        """
+        token = _bearer(request)
+        if token is None or token.startswith("studio_"):
+            return None
+        kept = NodeCredential.objects.filter(prefix=prefix_of(token)).first()
+        if kept is None or not matches(token, kept.digest):
+            raise AuthenticationFailed("This token is not good; enrol the board again.")
+        current = Machine.objects.values_list("epoch", flat=True).get(id=kept.machine)
+        if kept.epoch != current:
+            raise StaleEpoch(kept.epoch, current)
+        return Node(kept.machine, kept.epoch), None
+
+    def authenticate_header(self, request: Request) -> str:
+        """The challenge that goes with 401."""
+        return "Bearer"
+
+
+class IsStudio(BasePermission):
+    """Only the studio."""
+
+    message = "Only the studio, with a studio key, may do this."
+
+    def has_permission(self, request: Request, view: object) -> bool:
+        """Whether the studio asks."""
+        return isinstance(request.user, Studio)
+
+
+class IsNode(BasePermission):
+    """Only a node."""
+
+    message = "Only a node, with its token, may do this."
+
+    def has_permission(self, request: Request, view: object) -> bool:
+        """Whether a node asks."""
+        return isinstance(request.user, Node)

@@ -1,0 +1,74 @@
+"""How a board becomes the node of a machine: a short code, read out or typed once, turns into a token."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from machines.errors import InputError
+from scheduling.enrolment import enrol
+from scheduling.log.store import Attribution
+from server.accounts.models import EnrolmentCode, NodeCredential
+from server.accounts.tokens import digest, mint
+
+# Crockford's base 32: no I, L, O or U, so that a code read aloud or from a slip of paper arrives as it left.
+ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+MISREAD = str.maketrans("ILO", "110", "- ")
+GROUPS, LETTERS_IN_GROUP = 3, 4
+GOOD_FOR = timedelta(hours=24)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Code:
+    """A one-time code, to be shown once."""
+
+    machine: str
+    code: str
+    expires_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class Enrolled:
+    """What a board gets for its code; the token is never shown again."""
+
+    token: str
+    machine: str
+    epoch: int
+
+
+def _plain(code: str) -> str:
+    return code.upper().translate(MISREAD)
+
+
+def make_code(machine: str, now: datetime) -> Code:
+    """A code of 60 random bits for a machine. Codes made earlier and not used keep working until they expire."""
+    groups = ["".join(secrets.choice(ALPHABET) for _ in range(LETTERS_IN_GROUP)) for _ in range(GROUPS)]
+    code, expires_at = "-".join(groups), now + GOOD_FOR
+    EnrolmentCode.objects.create(machine=machine, digest=digest(_plain(code)), made_at=now, expires_at=expires_at)
+    return Code(machine=machine, code=code, expires_at=expires_at)
+
+
+def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
+    """Turn a code into a token and give the machine a new epoch, which fences off every earlier board.
+
+    Raises:
+        InputError: the code is unknown, used or expired. Which of them, only whoever holds the code is told.
+    """
+    kept = EnrolmentCode.objects.filter(digest=digest(_plain(code))).first()
+    if kept is None:
+        raise InputError("code", "not a code of this server", "type the code again, or ask the studio for a new one")
+    if kept.expires_at <= now:
+        raise InputError("code", "the code has expired", "ask the studio for a new one")
+    with transaction.atomic():
+        if not EnrolmentCode.objects.filter(pk=kept.pk, used_at=None).update(used_at=now):
+            raise InputError("code", "the code was used before", "ask the studio for a new one")
+        actor = f"code:{kept.pk}"
+        epoch = enrol(kept.machine, Attribution(actor=actor, request=request, said_at=now))
+        minted = mint("node")
+        NodeCredential.objects.create(
+            machine=kept.machine, epoch=epoch, prefix=minted.prefix, digest=minted.digest, made_at=now
+        )
+    return Enrolled(token=minted.token, machine=kept.machine, epoch=epoch)

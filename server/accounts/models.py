@@ -1,0 +1,42 @@
+"""Who may come in: the studio's keys, the nodes' credentials, and the codes that become such credentials.
+
+They are secrets, not facts about machines, so they stand beside the log and not in it; that a board took over a machine
+is in the log, as ``node-enrolled``.
+"""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class StudioKey(models.Model):
+    """Opens the API to the studio."""
+
+    name = models.TextField(unique=True, help_text="who holds it")
+    prefix = models.TextField(unique=True, help_text="the visible part of the key")
+    digest = models.TextField(help_text="SHA-256 of the key")
+    made_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True)
+
+
+class EnrolmentCode(models.Model):
+    """Makes one board the node of a machine, once."""
+
+    machine = models.TextField(help_text="id")
+    digest = models.TextField(unique=True, help_text="SHA-256 of the code")
+    made_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True)
+
+
+class NodeCredential(models.Model):
+    """Opens the node's calls to one board. Kept when it is replaced, so that the board can be told so."""
+
+    machine = models.TextField(help_text="id")
+    epoch = models.IntegerField()
+    prefix = models.TextField(unique=True, help_text="the visible part of the token")
+    digest = models.TextField(help_text="SHA-256 of the token")
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = (models.UniqueConstraint(fields=["machine", "epoch"], name="accounts_one_node_an_epoch"),)

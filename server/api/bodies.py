@@ -1,0 +1,88 @@
+"""Bodies as I-JSON (RFC 7493): UTF-8, no name twice, whole numbers that every reader of JSON keeps exactly.
+
+What passes here can be stored and hashed anywhere: a lone surrogate has no UTF-8, PostgreSQL takes no NUL in text, and
+the canonical form of RFC 8785 knows no whole number beyond 2**53.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any, NoReturn
+
+from rest_framework.parsers import BaseParser
+
+from machines.errors import InputError
+from server.api.problems import TooLarge, Unreadable
+
+LARGEST_BODY_BYTES = 4_000_000
+LARGEST_WHOLE_NUMBER = 2**53 - 1
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    names: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in names:
+            raise InputError(name, "given twice", "give each name once")
+        names[name] = value
+    return names
+
+
+def _no_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is not a JSON number")
+
+
+def _is_storable(text: str) -> bool:
+    return "\0" not in text and not any("\ud800" <= letter <= "\udfff" for letter in text)
+
+
+def check_values(value: Any, path: str = "") -> None:
+    """Refuse what a store or a hash would stumble over later.
+
+    Raises:
+        InputError: names the place.
+    """
+    if isinstance(value, str):
+        if not _is_storable(value):
+            raise InputError(path, "text with a NUL or half a character in it", "give whole Unicode characters")
+    elif isinstance(value, int):
+        if abs(value) > LARGEST_WHOLE_NUMBER:
+            raise InputError(path, f"{value} is too large", f"give at most {LARGEST_WHOLE_NUMBER} either way")
+    elif isinstance(value, list):
+        for index, item in enumerate(value):
+            check_values(item, f"{path}[{index}]")
+    elif isinstance(value, dict):
+        for name, item in value.items():
+            check_values(name, path)
+            check_values(item, f"{path}.{name}" if path else name)
+
+
+def read_json(text: bytes) -> Any:
+    """One I-JSON value.
+
+    Raises:
+        Unreadable: not JSON, not UTF-8, or nested too deeply.
+        InputError: JSON with a value that cannot be kept.
+    """
+    try:
+        value = json.loads(text.decode(), object_pairs_hook=_unique, parse_constant=_no_constant)
+        check_values(value)
+    except InputError:
+        raise
+    except RecursionError:
+        raise Unreadable("The JSON is nested too deeply.") from None
+    except ValueError as error:
+        raise Unreadable(f"The body is not JSON in UTF-8: {error}.") from None
+    return value
+
+
+class BodyParser(BaseParser):
+    """Reads a JSON body of bounded length."""
+
+    media_type = "application/json"
+
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
+        """The body as a JSON value; see `read_json` for what is refused."""
+        text = stream.read(LARGEST_BODY_BYTES + 1)
+        if len(text) > LARGEST_BODY_BYTES:
+            raise TooLarge(f"The body is longer than {LARGEST_BODY_BYTES} bytes.")
+        return read_json(text)

@@ -1,0 +1,79 @@
+"""Machines, and the codes by which boards take them over."""
+
+from __future__ import annotations
+
+from django.shortcuts import get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.structure import unstructure
+from scheduling.log.models import Heartbeat, Machine
+from scheduling.studio import AddMachine
+from server import wiring
+from server.accounts.enrolment import Code, make_code
+from server.api.doors import Collection, Door, Item
+from server.api.rows import Row
+
+
+class MachineRow(Row):
+    """A machine, as its node and the watch told it."""
+
+    class Meta:
+        model = Machine
+        fields = (
+            "id",
+            "name",
+            "venue",
+            "profile",
+            "epoch",
+            "accepted_through",
+            "knife_armed",
+            "conditions",
+            "silent_since",
+            "paper_position",
+            "last_reported_at",
+        )
+        read_only_fields = fields
+
+
+class HeartbeatRow(Row):
+    """The newest word from a machine's node."""
+
+    class Meta:
+        model = Heartbeat
+        fields = ("heard_at", "status")
+        read_only_fields = fields
+
+
+class Machines(Collection):
+    """The machines, and adding one."""
+
+    queryset = Machine.objects.all()
+    serializer_class = MachineRow
+    command = AddMachine
+    detail = "machine"
+
+
+class OneMachine(Item):
+    """A machine."""
+
+    queryset = Machine.objects.all()
+    serializer_class = MachineRow
+
+
+class MachineHeartbeat(Item):
+    """The newest word from a machine's node: telemetry, overwritten by the next."""
+
+    queryset = Heartbeat.objects.all()
+    serializer_class = HeartbeatRow
+
+
+class MachineEnrolment(Door):
+    """Asking for a one-time code that makes a board the node of this machine."""
+
+    shows, answers = Code, 201
+
+    def post(self, request: Request, pk: str) -> Response:
+        """Make a code; it is shown this once."""
+        machine = get_object_or_404(Machine, pk=pk)
+        return Response(unstructure(make_code(machine.id, wiring.now())), status=201)

@@ -1,0 +1,153 @@
+"""The calls of a field node: enrol, ask the time, fetch work ahead, report."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.http import HttpResponse, HttpResponseBase
+from django.utils.cache import get_conditional_response
+from django.utils.dateparse import parse_duration
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from machines.structure import structure, unstructure
+from machines.wire import Reports, Status, Work
+from scheduling.dispatch import work_for
+from scheduling.log.canonical import canonical
+from scheduling.log.models import Heartbeat
+from scheduling.reports import take
+from server import wiring
+from server.accounts.authentication import IsNode
+from server.accounts.enrolment import Enrolled, redeem
+from server.api.doors import Door, attribution
+from server.request_id import request_id
+
+DURATION = re.compile(r"P(?=.)(\d+D)?(T(?=.)(\d+H)?(\d+M)?(\d+S)?)?")
+LONGEST_HORIZON = timedelta(days=31)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Enrol:
+    """What a board sends to take over a machine: the one-time code from the studio."""
+
+    code: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClockAnswer:
+    """When the server received the question and when it sent the answer, by its clock."""
+
+    received_at: datetime
+    sent_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class Accepted:
+    """Number of the journal's entry up to which the server has everything, durably."""
+
+    accepted_through: int
+
+
+def read_horizon(text: str) -> timedelta:
+    """How far ahead a node wants to hold work, from ISO 8601.
+
+    Raises:
+        InputError: not a duration of days, hours, minutes and seconds, or longer than we plan.
+    """
+    remedy = f"give an ISO 8601 duration such as PT24H or P7D, at most P{LONGEST_HORIZON.days}D"
+    if not DURATION.fullmatch(text) or len(text) > 40:
+        raise InputError("horizon", f"{text!r} is not a duration", remedy)
+    try:
+        horizon = parse_duration(text)
+    except OverflowError:
+        horizon = None
+    if horizon is None or not timedelta(0) < horizon <= LONGEST_HORIZON:
+        raise InputError("horizon", f"{text!r} is out of range", remedy)
+    return horizon
+
+
+def hear(machine: str, status: Status | None) -> None:
+    """Keep the newest word from a node. Without a status, only that it was heard; ``{}`` until it first tells one."""
+    now = wiring.now()
+    told: dict[str, Any] = {} if status is None else {"status": unstructure(status)}
+    Heartbeat.objects.update_or_create(
+        machine_id=machine, defaults={"heard_at": now, **told}, create_defaults={"heard_at": now, "status": {}, **told}
+    )
+
+
+class NodeEnrol(Door):
+    """A board's first call: the code becomes a token."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    reads, shows = Enrol, Enrolled
+
+    def post(self, request: Request) -> Response:
+        """Take over the machine that the code is for; every earlier board of it is fenced off."""
+        code = structure(request.data, Enrol).code
+        enrolled = redeem(code, request_id(request._request), wiring.now())
+        return Response(unstructure(enrolled), headers={"Cache-Control": "no-store"})
+
+
+class NodeClock(Door):
+    """The server's time, for the offset and delay of RFC 5905 section 8.
+
+    The two stamps stand in the body: the ``Date`` header knows only whole seconds.
+    """
+
+    permission_classes = (IsNode,)
+    shows = ClockAnswer
+
+    def initialize_request(self, request: Any, *args: Any, **kwargs: Any) -> Request:
+        """Stamp the arrival before anything else is done."""
+        self.received_at = wiring.now()
+        return super().initialize_request(request, *args, **kwargs)
+
+    def get(self, request: Request) -> HttpResponse:
+        """Stamp the departure last."""
+        answer = ClockAnswer(received_at=self.received_at, sent_at=wiring.now())
+        return HttpResponse(
+            canonical(unstructure(answer)), content_type="application/json", headers={"Cache-Control": "no-store"}
+        )
+
+
+class NodeWork(Door):
+    """What the node should hold now."""
+
+    permission_classes = (IsNode,)
+    parameters = ("horizon",)
+    shows = Work
+
+    def get(self, request: Request) -> HttpResponseBase | None:
+        """The work up to ``horizon``; 304 where ``If-None-Match`` names the same work."""
+        horizon = read_horizon(request.query_params.get("horizon", "PT24H"))
+        machine = request.user.machine  # type: ignore[union-attr]
+        work = work_for(machine, wiring.now(), horizon, wiring.poll_after_s())
+        hear(machine, None)
+        # The canonical form makes equal work equal bytes, which is what a strong tag promises.
+        body = canonical(work.as_json()).encode()
+        etag = f'"{hashlib.sha256(body).hexdigest()}"'
+        headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
+        response = HttpResponse(body, content_type="application/json", headers=headers)
+        return get_conditional_response(request._request, etag=etag, response=response)
+
+
+class NodeReports(Door):
+    """The node's journal, entry by entry."""
+
+    permission_classes = (IsNode,)
+    reads, shows = Reports, Accepted
+
+    def post(self, request: Request) -> Response:
+        """Take what is new in the batch. An entry sent again changes nothing."""
+        reports = structure(request.data, Reports)
+        machine = request.user.machine  # type: ignore[union-attr]
+        accepted_through = take(machine, reports, attribution(request))
+        hear(machine, reports.status)
+        return Response(unstructure(Accepted(accepted_through=accepted_through)))

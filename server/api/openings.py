@@ -1,0 +1,33 @@
+"""Openings: doors open at an instant that a civil time or the sky names."""
+
+from __future__ import annotations
+
+from scheduling.log.models import Opening
+from scheduling.studio import FixOpening
+from server.api.doors import Collection, Item
+from server.api.rows import Row
+
+
+class OpeningRow(Row):
+    """An opening."""
+
+    class Meta:
+        model = Opening
+        fields = ("id", "venue", "name", "anchor", "opens_at")
+        read_only_fields = fields
+
+
+class Openings(Collection):
+    """The openings, and fixing one."""
+
+    queryset = Opening.objects.all()
+    serializer_class = OpeningRow
+    command = FixOpening
+    detail = "opening"
+
+
+class OneOpening(Item):
+    """An opening."""
+
+    queryset = Opening.objects.all()
+    serializer_class = OpeningRow

@@ -1,0 +1,33 @@
+"""Plates: one turn of dots each, named by what they hold, so never changed."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.http import Http404, HttpResponse, HttpResponseBase
+from django.utils.cache import get_conditional_response
+from drf_spectacular.types import OpenApiTypes
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+
+from server import wiring
+from server.api.doors import Door
+
+FOR_EVER = "private, max-age=31536000, immutable"
+
+
+class OnePlate(Door):
+    """A plate, for the studio and for nodes."""
+
+    permission_classes = (IsAuthenticated,)
+    shows: ClassVar = {(200, "image/png"): OpenApiTypes.BINARY}
+
+    def get(self, request: Request, digest: str) -> HttpResponseBase | None:
+        """The dots as PNG, one bit a dot."""
+        try:
+            png: Any = wiring.plates().png(digest)
+        except KeyError:
+            raise Http404(f"There is no plate {digest}.") from None
+        headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
+        response = HttpResponse(png, content_type="image/png", headers=headers)
+        return get_conditional_response(request._request, etag=headers["ETag"], response=response)

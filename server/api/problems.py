@@ -1,0 +1,222 @@
+"""Every error on the API as problem details, RFC 9457.
+
+`describe` says what an exception means to a client; it reads like an index, one entry a kind of error. What has no
+entry is our own mistake: it is logged with the request's number, and the client gets only that number.
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass, field, replace
+from functools import singledispatch
+from http import HTTPStatus
+from typing import Any
+
+from django.db import OperationalError
+from django.http import Http404
+from rest_framework.exceptions import APIException, NotFound
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from scheduling.log.store import LostRace
+from scheduling.reports import MissingEntries, StaleEpoch
+from scheduling.studio import Taken
+from server.request_id import request_id
+
+logger = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+TRY_AGAIN_AFTER_S = 5
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A type of problem of our own: its last path segment, status, title, and what a client should make of it."""
+
+    slug: str
+    status: HTTPStatus
+    title: str
+    meaning: str
+
+    @property
+    def type(self) -> str:
+        """The problem type, a URI reference with a full path (RFC 9457 section 3.1.1)."""
+        return f"/api/v1/problems/{self.slug}"
+
+
+BAD_INPUT = Kind(
+    "bad-input",
+    HTTPStatus.UNPROCESSABLE_ENTITY,
+    "Something given cannot be used",
+    "The request was understood, but one of its fields cannot be used: `field` says where it stands, `problem` what is "
+    "wrong with it and `remedy` what would be right. Nothing was written. Sending it again unchanged cannot help.",
+)
+UNREADABLE = Kind(
+    "unreadable-body",
+    HTTPStatus.BAD_REQUEST,
+    "The body cannot be read",
+    "The body is not one JSON value in UTF-8 as RFC 7493 (I-JSON) describes it. Nothing was written.",
+)
+TOO_LARGE = Kind(
+    "body-too-large",
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+    "The body is too large",
+    "The body is longer than the server takes. Send it in parts; a node halves its batch of reports.",
+)
+TAKEN = Kind(
+    "taken",
+    HTTPStatus.CONFLICT,
+    "The id is in use",
+    "What was to be added has the id of something that exists. Nothing was written. Choose another id.",
+)
+STALE_EPOCH = Kind(
+    "stale-epoch",
+    HTTPStatus.CONFLICT,
+    "Another board has taken over",
+    "The machine has had a later enrolment, of epoch `current`. Nothing was written. A node that gets this stops "
+    "printing.",
+)
+MISSING_ENTRIES = Kind(
+    "missing-entries",
+    HTTPStatus.CONFLICT,
+    "Entries before these are missing",
+    "Nothing was written. Send the journal again from the entry whose number is `expected`.",
+)
+UNAVAILABLE = Kind(
+    "unavailable",
+    HTTPStatus.SERVICE_UNAVAILABLE,
+    "The server cannot write at the moment",
+    "Nothing was written. Send the same request again after the time in `Retry-After`.",
+)
+OUR_MISTAKE = Kind(
+    "server-error",
+    HTTPStatus.INTERNAL_SERVER_ERROR,
+    "The server made a mistake",
+    "Nothing was written. The server's log holds the reason under the number in `instance`.",
+)
+KINDS = {
+    kind.slug: kind
+    for kind in (
+        BAD_INPUT,
+        UNREADABLE,
+        TOO_LARGE,
+        TAKEN,
+        STALE_EPOCH,
+        MISSING_ENTRIES,
+        UNAVAILABLE,
+        OUR_MISTAKE,
+    )
+}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One error as a client sees it; ``members`` go beside the five that the standard names."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    members: dict[str, Any] = field(default_factory=dict)
+    headers: dict[str, str] = field(default_factory=dict)
+
+
+def of_kind(kind: Kind, detail: str, /, **members: Any) -> Problem:
+    """A problem of one of our own types."""
+    return Problem(kind.type, kind.title, kind.status, detail, members)
+
+
+def plain(status: int, detail: str) -> Problem:
+    """A problem that the HTTP status says all about."""
+    return Problem("about:blank", HTTPStatus(status).phrase, status, detail)
+
+
+class Unreadable(APIException):
+    """The body is not JSON."""
+
+
+class TooLarge(APIException):
+    """The body is longer than the server takes."""
+
+
+@singledispatch
+def describe(error: Exception) -> Problem:
+    """What an exception means to a client."""
+    return of_kind(OUR_MISTAKE, "It is logged under this request's number; please pass the number on.")
+
+
+@describe.register
+def _(error: InputError) -> Problem:
+    where = error.field or "the body"
+    return of_kind(
+        BAD_INPUT,
+        f"{where}: {error.problem}; {error.remedy}",
+        field=error.field,
+        problem=error.problem,
+        remedy=error.remedy,
+    )
+
+
+@describe.register
+def _(error: Unreadable) -> Problem:
+    return of_kind(UNREADABLE, str(error.detail))
+
+
+@describe.register
+def _(error: TooLarge) -> Problem:
+    return of_kind(TOO_LARGE, str(error.detail))
+
+
+@describe.register
+def _(error: APIException) -> Problem:
+    return plain(error.status_code, str(error.detail))
+
+
+@describe.register
+def _(error: Http404) -> Problem:
+    return plain(NotFound.status_code, str(error) or "Nothing is there.")
+
+
+@describe.register
+def _(error: Taken) -> Problem:
+    return of_kind(TAKEN, str(error), field="id")
+
+
+@describe.register
+def _(error: StaleEpoch) -> Problem:
+    return of_kind(STALE_EPOCH, str(error), epoch=error.epoch, current=error.current)
+
+
+@describe.register
+def _(error: MissingEntries) -> Problem:
+    return of_kind(MISSING_ENTRIES, str(error), expected=error.expected)
+
+
+@describe.register(OperationalError)
+@describe.register(LostRace)
+def _(error: Exception) -> Problem:
+    problem = of_kind(UNAVAILABLE, "Nothing was written; the same request may be sent again.")
+    return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})
+
+
+def _headers(error: Exception) -> dict[str, str]:
+    challenge = getattr(error, "auth_header", None)
+    return {"WWW-Authenticate": challenge} if challenge else {}
+
+
+def problem_response(error: Exception, context: dict[str, Any]) -> Response:
+    """The answer to an exception in an API view; what we did not expect is logged."""
+    problem = describe(error)
+    number = request_id(context["request"]._request)
+    if problem.status >= HTTPStatus.INTERNAL_SERVER_ERROR:
+        logger.error("request %s: %s", number, problem.title, exc_info=error)
+    body = {
+        "type": problem.type,
+        "title": problem.title,
+        "status": int(problem.status),
+        "detail": problem.detail,
+        "instance": f"urn:uuid:{number}",
+        **problem.members,
+    }
+    headers = problem.headers | _headers(error)
+    return Response(body, status=problem.status, headers=headers, content_type=MEDIA_TYPE)

@@ -1,0 +1,36 @@
+"""Profiles: models of machine in numbers."""
+
+from __future__ import annotations
+
+from machines.profile import Profile as MachineProfile
+from scheduling.log.models import Profile
+from scheduling.studio import AddProfile
+from server.api.doors import Collection, Item
+from server.api.rows import Row, Stored
+
+
+class ProfileRow(Row):
+    """A profile."""
+
+    profile = Stored(MachineProfile, source="data")
+
+    class Meta:
+        model = Profile
+        fields = ("id", "profile")
+        read_only_fields = fields
+
+
+class Profiles(Collection):
+    """The profiles, and adding one."""
+
+    queryset = Profile.objects.all()
+    serializer_class = ProfileRow
+    command = AddProfile
+    detail = "profile"
+
+
+class OneProfile(Item):
+    """A profile."""
+
+    queryset = Profile.objects.all()
+    serializer_class = ProfileRow

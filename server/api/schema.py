@@ -1,0 +1,138 @@
+"""The API's description, OpenAPI 3.1: what the code does not show by itself.
+
+Bodies are described by the very dataclasses that they are read as, so the description cannot drift from the check.
+"""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
+from pydantic import TypeAdapter
+
+from machines.pictures import Picture
+from machines.profile import Profile
+from machines.recovery import Decision, Gap, Policy
+from machines.wire import Reports, Work
+from scheduling import studio
+from server.accounts.enrolment import Code, Enrolled
+from server.api.node import Accepted, ClockAnswer, Enrol
+from server.api.problems import MEDIA_TYPE
+
+READ = (*get_args(studio.Command), Enrol, Reports)
+SHOWN = (Picture, Profile, Policy, Gap, Decision, Work, Code, Enrolled, ClockAnswer, Accepted)
+REFERENCE = "#/components/schemas/{model}"
+
+PROBLEM = {
+    "type": "object",
+    "description": "Problem details, RFC 9457. Where one field is to blame, the last three name it.",
+    "required": ["type", "title", "status", "detail", "instance"],
+    "properties": {
+        "type": {"type": "string", "format": "uri-reference", "description": "Which problem; the address explains it."},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string", "description": "What happened this time, for people."},
+        "instance": {"type": "string", "format": "uri", "description": "The request's number, as in the server's log."},
+        "field": {"type": "string", "description": "Where it stands, such as `profile.head.nozzles`."},
+        "problem": {"type": "string", "description": "What is wrong with it."},
+        "remedy": {"type": "string", "description": "What would be right."},
+    },
+}
+
+PARAMETERS = {
+    "limit": OpenApiParameter("limit", int, description="Rows in a page, 1 to 1000; 100 where not given."),
+    "cursor": OpenApiParameter("cursor", str, description="Where a page begins; part of `next` and `previous`."),
+    "stream": OpenApiParameter("stream", str, description="Only of this stream, `kind/id`."),
+    "kind": OpenApiParameter("kind", str, description="Only of this kind."),
+    "horizon": OpenApiParameter("horizon", str, description="ISO 8601 duration up to P31D; PT24H where not given."),
+}
+
+
+def refer(dataclass: Any) -> dict[str, Any]:
+    """A reference to the schema of a dataclass, or to those of a union."""
+    members = [part for part in get_args(dataclass) or (dataclass,) if part is not type(None)]
+    references: list[dict[str, Any]] = [{"$ref": REFERENCE.format(model=part.__name__)} for part in members]
+    if type(None) in get_args(dataclass):
+        references.append({"type": "null"})
+    return references[0] if len(references) == 1 else {"oneOf": references}
+
+
+class Schema(AutoSchema):
+    """Adds the dataclasses that a view reads and shows: its ``command``, or ``reads`` and ``shows`` by method."""
+
+    def get_override_parameters(self) -> list[Any]:
+        """The queries that the view knows, paging aside, which has a description already."""
+        own = [name for name in getattr(self.view, "parameters", ()) if name not in ("limit", "cursor")]
+        return [PARAMETERS[name] for name in own] if self.method == "GET" else []
+
+    def get_request_serializer(self) -> Any:
+        """The body."""
+        reads = getattr(self.view, "command", None) or getattr(self.view, "reads", None)
+        if self.method != "POST":
+            return super().get_request_serializer()
+        return None if reads is None else {"application/json": refer(reads)}
+
+    def get_response_serializers(self) -> Any:
+        """The answer."""
+        shows = getattr(self.view, "shows", None)
+        status = getattr(self.view, "answers", 201 if hasattr(self.view, "command") and self.method == "POST" else 200)
+        if shows is not None:
+            return shows if isinstance(shows, dict) else {status: refer(shows)}
+        return {status: super().get_response_serializers()}
+
+
+class StoredField(OpenApiSerializerFieldExtension):
+    """A column that holds a dataclass."""
+
+    target_class = "server.api.rows.Stored"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+        """The dataclass's schema."""
+        return refer(self.target.dataclass)
+
+
+class StudioScheme(OpenApiAuthenticationExtension):
+    """How the studio comes in."""
+
+    target_class = "server.accounts.authentication.StudioKeyAuthentication"
+    name = "studioKey"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
+        """A bearer token."""
+        return {"type": "http", "scheme": "bearer", "description": "A studio key, from `dayroll studio-key NAME`."}
+
+
+class NodeScheme(OpenApiAuthenticationExtension):
+    """How a node comes in."""
+
+    target_class = "server.accounts.authentication.NodeAuthentication"
+    name = "nodeToken"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
+        """A bearer token."""
+        return {"type": "http", "scheme": "bearer", "description": "A node's token, from `POST node/enrol`."}
+
+
+def _dataclass_schemas() -> dict[str, Any]:
+    wanted: list[Any] = [(part, "validation", TypeAdapter(part)) for part in (*READ, *SHOWN)]
+    _, schemas = TypeAdapter.json_schemas(wanted, ref_template=REFERENCE)
+    definitions: dict[str, Any] = schemas["$defs"]
+    for schema in definitions.values():
+        if schema.get("type") == "object":
+            schema["additionalProperties"] = False
+    return definitions
+
+
+def complete(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
+    """Put in the dataclasses' schemas, and the problem that every call may answer with."""
+    result["components"]["schemas"] |= _dataclass_schemas() | {"Problem": PROBLEM}
+    problem = {
+        "description": "Whatever goes wrong.",
+        "content": {MEDIA_TYPE: {"schema": {"$ref": REFERENCE.format(model="Problem")}}},
+    }
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            operation["responses"]["default"] = problem
+    return result

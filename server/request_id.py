@@ -1,0 +1,27 @@
+"""Gives every request a number of its own, which stands in the answer, in the log and in what the request caused."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+
+HEADER = "X-Request-Id"
+
+
+def request_id(request: HttpRequest) -> str:
+    """The number of a request, a UUID."""
+    return str(request.dayroll_request_id)  # type: ignore[attr-defined]
+
+
+def numbered(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Middleware: number the request before anything else sees it, and its answer."""
+
+    def number_and_answer(request: HttpRequest) -> HttpResponse:
+        request.dayroll_request_id = str(uuid.uuid4())  # type: ignore[attr-defined]
+        response = answer(request)
+        response[HEADER] = request_id(request)
+        return response
+
+    return number_and_answer

@@ -1,0 +1,47 @@
+"""The composition root: the one place where the server takes its clock, its plates and its intervals from outside.
+
+Everything else in `server` asks here, and hands what it got down to `scheduling`.
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime, timedelta
+from functools import cache
+
+from django.conf import settings
+
+from machines.clock import Clock, true_clock, utc
+from scheduling.plates import PlateStore
+
+
+@cache
+def clock() -> Clock:
+    """The process's clock, as ``DAYROLL_CLOCK`` names it."""
+    return true_clock(os.environ)
+
+
+def now() -> datetime:
+    """This instant by the process's clock, UTC."""
+    return utc(clock().now())
+
+
+@cache
+def plates() -> PlateStore:
+    """Where the plates lie."""
+    return PlateStore(settings.HOME / "plates")
+
+
+def horizon() -> timedelta:
+    """How far ahead runs are planned and plates drawn."""
+    return timedelta(hours=settings.HORIZON_H)
+
+
+def silent_after() -> timedelta:
+    """How long a node may be silent before a watch opens."""
+    return timedelta(seconds=settings.SILENT_AFTER_S)
+
+
+def poll_after_s() -> float:
+    """How long a node should wait before it asks for work again, seconds."""
+    return float(settings.POLL_AFTER_S)
