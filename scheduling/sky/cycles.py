@@ -35,9 +35,10 @@ from typing import Any, Protocol
 import numpy.typing as npt
 
 from scheduling.sky.arrays import FloatArray
-from scheduling.sky.bodies import ERA_RATE, MOON_MEAN, SUN_MEAN, Sky, sky
+from scheduling.sky.bodies import ERA_AT_J2000, ERA_RATE, MOON_MEAN, SUN_MEAN, Sky, sky
 from scheduling.sky.periods import period
 from scheduling.sky.smooth import SmoothCycle
+from scheduling.sky.temporalhours import temporal_hours
 from scheduling.sky.timescales import DAY_S
 
 
@@ -92,17 +93,24 @@ def get(name: str, **options: Any) -> Cycle:
 
 @dataclass(frozen=True)
 class _Recipe:
-    """A smooth cycle: how it counts, its mean turn, the bound of its sampling error, whether it follows UT1."""
+    """A smooth cycle: how it counts; its mean motion in turns a second and at J2000.0; its sampling error's bound."""
 
     count: Callable[[Sky, FloatArray], FloatArray]
-    mean_turn_s: float
+    mean_rate: float
+    mean_at_j2000: float
     sampling_error_s: float
     follows_ut1: bool = True
 
     def cycle(self, name: str) -> SmoothCycle:
         over = sky()
         return SmoothCycle(
-            name, self.mean_turn_s, self.sampling_error_s, self.follows_ut1, partial(self.count, over), over
+            name=name,
+            mean_turn_s=1.0 / self.mean_rate,
+            mean_turns_at_j2000=self.mean_at_j2000,
+            sampling_error_s=self.sampling_error_s,
+            follows_ut1=self.follows_ut1,
+            count=partial(self.count, over),
+            sky=over,
         )
 
 
@@ -130,13 +138,16 @@ def _tropical_year(over: Sky, tt: FloatArray) -> FloatArray:
     return over.sun.longitude(tt) - 1.0
 
 
+_SUN, _MOON = SUN_MEAN.at_j2000 / 360.0, MOON_MEAN.at_j2000 / 360.0
+_MONTH_RATE = MOON_MEAN.rate - SUN_MEAN.rate
+
 _RECIPES = {
-    "apparent-solar-day": _Recipe(_apparent_solar_day, DAY_S, 1e-5),
-    "mean-solar-day": _Recipe(_mean_solar_day, DAY_S, 1e-5),
-    "sidereal-day": _Recipe(_sidereal_day, 1.0 / ERA_RATE, 1e-5),
-    "lunar-day": _Recipe(_lunar_day, 1.0 / (ERA_RATE - MOON_MEAN.rate), 1e-5),
-    "synodic-month": _Recipe(_synodic_month, 1.0 / (MOON_MEAN.rate - SUN_MEAN.rate), 1e-4, follows_ut1=False),
-    "tropical-year": _Recipe(_tropical_year, 1.0 / SUN_MEAN.rate, 5e-4, follows_ut1=False),
+    "apparent-solar-day": _Recipe(_apparent_solar_day, 1.0 / DAY_S, ERA_AT_J2000 - _SUN + 0.5, 1e-5),
+    "mean-solar-day": _Recipe(_mean_solar_day, 1.0 / DAY_S, 0.5, 1e-5),
+    "sidereal-day": _Recipe(_sidereal_day, ERA_RATE, ERA_AT_J2000, 1e-5),
+    "lunar-day": _Recipe(_lunar_day, ERA_RATE - MOON_MEAN.rate, ERA_AT_J2000 - _MOON + 0.5, 1e-5),
+    "synodic-month": _Recipe(_synodic_month, _MONTH_RATE, _MOON - _SUN, 1e-4, follows_ut1=False),
+    "tropical-year": _Recipe(_tropical_year, SUN_MEAN.rate, _SUN - 1.0, 5e-4, follows_ut1=False),
 }
 
 
@@ -147,6 +158,7 @@ def _smooth(name: str) -> SmoothCycle:
 
 _MAKERS: dict[str, Callable[..., Cycle]] = {
     **{name: partial(_smooth, name) for name in _RECIPES},
+    "temporal-hours": temporal_hours,
     "period": period,
 }
 _OPTIONS = {"temporal-hours": ("place",), "period": ("seconds", "epoch")}

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from scheduling.sky.arrays import FloatArray
 
@@ -50,6 +51,16 @@ def read_finals(path: Path) -> Orientation:
     return Orientation(mjd, _numbers(lines[:, _UT1_MINUS_UTC]), float(mjd[measured][-1]))
 
 
-def _numbers(columns: np.ndarray[tuple[int, int], np.dtype[np.uint8]]) -> FloatArray:
-    text = np.ascontiguousarray(columns).view(f"S{columns.shape[1]}")[:, 0]
-    return text.astype(np.float64)
+def _numbers(columns: npt.NDArray[np.uint8]) -> FloatArray:
+    """Decimal numbers in fixed columns with the point in the same place: far faster than a float() of each."""
+    point = int(np.argmax(columns[0] == ord(".")))
+    if (columns[:, point] != ord(".")).any():
+        raise OrientationError("a column of numbers has its decimal points out of line")
+    characters = np.delete(columns, point, axis=1)
+    is_digit = (characters >= ord("0")) & (characters <= ord("9"))
+    digits = np.where(is_digit, characters - ord("0"), 0).astype(np.int64)
+    places = digits.shape[1]
+    size = digits @ 10 ** np.arange(places - 1, -1, -1)
+    sign = np.where((characters == ord("-")).any(axis=1), -1.0, 1.0)
+    numbers: FloatArray = sign * size / 10.0 ** (places - point)
+    return numbers

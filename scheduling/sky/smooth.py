@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -23,13 +22,15 @@ class SmoothCycle:
     """One of the cycles that :mod:`cycles` describes.
 
     ``count`` takes TT seconds and gives turns. ``follows_ut1`` says whether it depends on how far the Earth has
-    turned, and so on the prediction of UT1.
+    turned, and so on the prediction of UT1. ``mean_turns_at_j2000`` and ``mean_turn_s`` give the first guess of the
+    inverse.
     """
 
     name: str
     mean_turn_s: float
     sampling_error_s: float
     follows_ut1: bool
+    mean_turns_at_j2000: float
     count: Callable[[FloatArray], FloatArray]
     sky: Sky
 
@@ -45,10 +46,12 @@ class SmoothCycle:
     def instants(self, turns: npt.ArrayLike) -> FloatArray:
         """The POSIX instants of counts of turns: the inverse of :meth:`turns`, with the same errors."""
         wanted = finite_array("turns", turns)
-        low, high = self._span_turns
-        if wanted.size and (wanted.min() < low or wanted.max() > high):
+        tt = self._solve(wanted)
+        at_end = (tt <= self.sky.ephemeris.first_tt) | (tt >= self.sky.ephemeris.last_tt)
+        beyond_s = np.abs(wanted[at_end] - self.count(tt[at_end])) * self.mean_turn_s
+        if (beyond_s > _SMALL_STEP_S).any():
             raise EphemerisRangeError(None, *self.sky.ephemeris.span())
-        return self.sky.ephemeris.scales.posix_from_tt(self._solve(wanted))
+        return self.sky.ephemeris.scales.posix_from_tt(tt)
 
     def ut1_error_s(self, posix: npt.ArrayLike) -> FloatArray:
         """The expected error in seconds that comes from predicting the Earth's rotation; zero in the past."""
@@ -57,20 +60,11 @@ class SmoothCycle:
             return np.zeros(posix.shape)
         return self.sky.ephemeris.scales.ut1_error_s(posix)
 
-    @cached_property
-    def _span_turns(self) -> tuple[float, float]:
-        first, last = self.count(np.array([self.sky.ephemeris.first_tt, self.sky.ephemeris.last_tt]))
-        return float(first), float(last)
-
-    @cached_property
-    def _turns_at_j2000(self) -> float:
-        return float(self.count(np.zeros(1))[0])
-
     def _solve(self, wanted: FloatArray) -> FloatArray:
-        """TT at which ``count`` is ``wanted``: secant steps, which need no derivative."""
+        """TT at which ``count`` is ``wanted``, or the end of the ephemeris: secant steps, which need no rate."""
         first, last = self.sky.ephemeris.first_tt, self.sky.ephemeris.last_tt
         seconds_per_turn: float | FloatArray = self.mean_turn_s
-        tt = np.clip((wanted - self._turns_at_j2000) * self.mean_turn_s, first, last)
+        tt = np.clip((wanted - self.mean_turns_at_j2000) * self.mean_turn_s, first, last)
         missing = wanted - self.count(tt)
         for _ in range(_MOST_STEPS):
             step = np.clip(tt + missing * seconds_per_turn, first, last) - tt

@@ -60,15 +60,15 @@ class TimeScales:
         """TT of POSIX seconds; jumps by a second where a leap second was inserted."""
         posix = np.asarray(posix, dtype=np.float64)
         leaps: IntArray = self.tai_minus_utc[np.searchsorted(self.leap_posix, posix, side="right")]
-        tt: FloatArray = (posix - J2000_POSIX) + (leaps + TT_MINUS_TAI_S)
-        return tt
+        return (posix - J2000_POSIX) + (leaps + TT_MINUS_TAI_S)
 
     def posix_from_tt(self, tt: npt.ArrayLike) -> FloatArray:
         """POSIX seconds of TT; all of a leap second maps to the midnight that ends it."""
         tai_posix = np.asarray(tt, dtype=np.float64) + (J2000_POSIX - TT_MINUS_TAI_S)
         leap = np.searchsorted(self.leap_posix + self.tai_minus_utc[:-1], tai_posix, side="right")
         floor = np.append(-np.inf, self.leap_posix)[leap]
-        return np.maximum(tai_posix - self.tai_minus_utc[leap], floor)
+        posix: FloatArray = np.maximum(tai_posix - self.tai_minus_utc[leap], floor)
+        return posix
 
     def delta_t_from_tt(self, tt: FloatArray) -> FloatArray:
         """Delta T = TT - UT1 in seconds. The caller keeps ``tt`` inside the table."""
