@@ -11,7 +11,7 @@ from dataclasses import is_dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal, TypeVar, get_args, get_origin
 
-from cattrs import Converter, ForbiddenExtraKeysError, IterableValidationError
+from cattrs import AttributeValidationNote, Converter, ForbiddenExtraKeysError, IterableValidationError
 from cattrs.errors import ClassValidationError
 from cattrs.gen import make_dict_structure_fn
 
@@ -71,6 +71,10 @@ def _truth(value: Any, _: type) -> bool:
     return value
 
 
+def _is_literal(cls: Any) -> bool:
+    return get_origin(cls) is Literal
+
+
 def _one_of(value: Any, literal: Any) -> Any:
     if value not in get_args(literal):
         choices = ", ".join(map(str, get_args(literal)))
@@ -92,7 +96,7 @@ def _make_converter() -> Converter:
         return read
 
     converter.register_structure_hook_factory(is_dataclass, object_hook)
-    converter.register_structure_hook_func(lambda cls: get_origin(cls) is Literal, _one_of)
+    converter.register_structure_hook_func(_is_literal, _one_of)
     converter.register_structure_hook(int, _whole)
     converter.register_structure_hook(float, _number)
     converter.register_structure_hook(str, _text)
@@ -110,7 +114,7 @@ def _located(error: BaseException) -> InputError:
     if isinstance(error, ClassValidationError | IterableValidationError):
         noted, bare = error.group_exceptions()
         for inner, note in noted:
-            step = note.name if isinstance(error, ClassValidationError) else f"[{note.index}]"
+            step = note.name if isinstance(note, AttributeValidationNote) else f"[{note.index}]"
             return _join(step, _located(inner))
         return _located(bare[0])
     if isinstance(error, InputError):

@@ -44,10 +44,11 @@ def sky_numbers(picture: Picture, instant: datetime, place: Place) -> SkyNumbers
     posix = instant.timestamp()
     if isinstance(picture, MoonDisc):
         faces = moon_faces(np.array([posix]), place)
+        assert faces.bright_limb_from_zenith_degrees is not None  # a place was given
         return SkyNumbers(
             instant=instant,
-            moon_lit_fraction=float(faces.lit_fraction[0]),
-            moon_limb_angle_degrees=float(faces.limb_tilt_degrees[0]),
+            moon_lit_fraction=float(faces.illuminated_fraction[0]),
+            moon_limb_angle_degrees=float(faces.bright_limb_from_zenith_degrees[0]),
             moon_age_days=float(faces.age_days[0]),
         )
     if isinstance(picture, StarBelt):

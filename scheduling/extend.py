@@ -93,5 +93,5 @@ def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:
     stream = f"run/{run.id}"
     version = stream_version(stream)
     if Run.objects.get(id=run.id).planned_to_column != planned.segments[0].first_column:
-        raise LostRace(stream, version, version)
+        raise LostRace(stream, version, version, ())
     append([Append(stream, version, [planned])], Attribution(actor=PLANNER, request=None, said_at=now))
