@@ -34,7 +34,7 @@ class Event(models.Model):
     previous_digest = models.TextField()
     digest = models.TextField()
 
-    class Meta:  # noqa: D106
+    class Meta:
         constraints: ClassVar = [models.UniqueConstraint(fields=["stream", "version"], name="log_event_stream_version")]
         indexes: ClassVar = [
             models.Index(fields=["kind", "position"], name="log_event_kind"),
@@ -144,7 +144,7 @@ class Segment(models.Model):
     finished_at = models.DateTimeField(null=True, help_text="when its last column had its outcome")
     worst_miss_s = models.FloatField(null=True, help_text="the largest in size, late positive")
 
-    class Meta:  # noqa: D106
+    class Meta:
         indexes: ClassVar = [models.Index(fields=["run", "first_column"], name="log_segment_columns")]
 
 
@@ -162,7 +162,7 @@ class PrintedStretch(models.Model):
     at = models.DateTimeField(help_text="when the last was laid")
     worst_miss_s = models.FloatField()
 
-    class Meta:  # noqa: D106
+    class Meta:
         indexes: ClassVar = [
             models.Index(fields=["run", "first_column"], name="log_stretch_columns"),
             models.Index(fields=["machine", "paper_position"], name="log_stretch_paper"),
@@ -216,3 +216,11 @@ class Heartbeat(models.Model):
     )
     heard_at = models.DateTimeField()
     status = CanonicalJSON(help_text="a machines.wire.Status")
+
+
+class BrokenView(models.Model):
+    """A view that is set aside, because its fold failed; its rows stand as they were before that event."""
+
+    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
+    position = models.BigIntegerField(help_text="of the event that it failed on")
+    problem = models.TextField(help_text="in words")

@@ -1,12 +1,11 @@
-"""An event with everything that the store knows about it."""
+"""An event with what the store knows about it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduling.log import models
-from scheduling.log.events import Event, from_data
+from scheduling.log.events import Event
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -41,19 +40,3 @@ class Recorded:
     def subject(self) -> str:
         """The id of what the stream is about."""
         return self.stream.partition("/")[2]
-
-
-def from_row(row: models.Event) -> Recorded:
-    """A row of the log, upcast to today's schema."""
-    return Recorded(
-        position=row.position,
-        stream=row.stream,
-        version=row.version,
-        kind=row.kind,
-        event=from_data(row.kind, row.schema, row.data),
-        said_at=row.said_at,
-        happened_at=row.happened_at,
-        actor=row.actor,
-        request=row.request,
-        digest=row.digest,
-    )

@@ -13,17 +13,16 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import connections, transaction
-from django.db.backends.base.base import BaseDatabaseWrapper
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from machines.errors import InputError
 from scheduling.log import models
 from scheduling.log.canonical import canonical
-from scheduling.log.digest import NONE_BEFORE, digest
+from scheduling.log.digest import NONE_BEFORE
 from scheduling.log.events import NAMES, NODE_EVENTS, Event, schema_of, to_data
-from scheduling.log.folds import fold
-from scheduling.log.recorded import Recorded, from_row
-from scheduling.log.rows import Rows
+from scheduling.log.folding import fold_live
+from scheduling.log.lines import Line, insert, scan
+from scheduling.log.recorded import Recorded
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
 APPEND_LOCK = 0x6461_7972_6F6C_6C
@@ -106,16 +105,12 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
         LostRace: a stream is not at the expected version.
         InputError: an event does not fit its own description, or its stream.
     """
-    connection = connections[using]
     with transaction.atomic(using=using):
-        _lock(connection)
-        rows = _rows(appends, by, using)
-        facts = tuple(from_row(row) for row in rows)  # as everybody will read them; refuses what does not fit
-        models.Event.objects.using(using).bulk_create(rows)
-        views = Rows(using)
-        for fact in facts:
-            fold(views, fact)
-        views.write()
+        lock(using)
+        lines = _lines(appends, by, using)
+        facts = tuple(line.fact() for line in lines)  # as everybody will read them; refuses what does not fit
+        insert(lines, using=using)
+        fold_live(facts, using=using)
     return facts
 
 
@@ -150,20 +145,22 @@ def read(
         limit: at most so many.
         using: alias of the database.
     """
-    found = models.Event.objects.using(using).filter(position__gt=after).order_by("position")
+    where = Q()
     if streams:
-        found = found.filter(stream__in=streams)
+        where &= Q(stream__in=streams)
     if kinds:
-        found = found.filter(kind__in=kinds)
+        where &= Q(kind__in=kinds)
     if run is not None:
-        found = found.filter(run=run)
+        where &= Q(run=run)
     if through is not None:
-        found = found.filter(position__lte=through)
-    for row in found[:limit].iterator(chunk_size=2000):
-        yield from_row(row)
+        where &= Q(position__lte=through)
+    for line in scan(where, after=after, limit=limit, using=using):
+        yield line.fact()
 
 
-def _lock(connection: BaseDatabaseWrapper) -> None:
+def lock(using: str) -> None:
+    """Within a transaction: let nobody else append until it ends."""
+    connection = connections[using]
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [APPEND_LOCK])
@@ -175,63 +172,50 @@ def _head(stream: str, using: str) -> _Head:
     return _Head() if found is None else _Head(*found)
 
 
-def _rows(appends: Sequence[Append], by: Attribution, using: str) -> list[models.Event]:
-    """The rows to be written, numbered and chained."""
+def _lines(appends: Sequence[Append], by: Attribution, using: str) -> list[Line]:
+    """The lines to be written, numbered and chained."""
     heads: dict[str, _Head] = {}
     position = last_position(using=using)
-    rows = []
+    lines = []
     for one in appends:
         if one.stream not in heads:
             heads[one.stream] = _head(one.stream, using)
         _require_version(one, heads[one.stream], using)
         for event in one.events:
             position += 1
-            rows.append(_row(position, one, heads[one.stream], event, by))
-    return rows
+            lines.append(_line(position, one, heads[one.stream], event, by))
+    return lines
 
 
 def _require_version(one: Append, head: _Head, using: str) -> None:
     if one.expected_version is None or one.expected_version == head.version:
         return
-    newer = models.Event.objects.using(using).filter(stream=one.stream, version__gt=one.expected_version)
-    changes = tuple(from_row(row) for row in newer.order_by("version"))
-    raise LostRace(one.stream, one.expected_version, head.version, changes)
+    newer = scan(Q(stream=one.stream, version__gt=one.expected_version), using=using)
+    raise LostRace(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
 
 
-def _row(position: int, one: Append, head: _Head, event: Event, by: Attribution) -> models.Event:
+def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution) -> Line:
+    """An event as it will lie in the table; moves the head of its stream on."""
     kind = NAMES[type(event)]
     _require_stream(one.stream, event, kind)
-    data = to_data(event)
-    version, previous = head.version + 1, head.digest
-    happened_at = getattr(event, "at", None) or one.happened_at or by.said_at
-    head.version = version
-    head.digest = digest(
-        stream=one.stream,
-        version=version,
-        kind=kind,
-        schema=schema_of(kind),
-        data=canonical(data),
-        said_at=by.said_at,
-        happened_at=happened_at,
-        actor=by.actor,
-        request=by.request,
-        previous_digest=previous,
-    )
-    return models.Event(
+    line = Line(
         position=position,
         stream=one.stream,
-        version=version,
+        version=head.version + 1,
         kind=kind,
         schema=schema_of(kind),
-        data=data,
-        run=_run(one.stream, event),
+        data=canonical(to_data(event)),
+        run=run_of(one.stream, event),
         said_at=by.said_at,
-        happened_at=happened_at,
+        happened_at=getattr(event, "at", None) or one.happened_at or by.said_at,
         actor=by.actor,
         request=by.request,
-        previous_digest=previous,
-        digest=head.digest,
+        previous_digest=head.digest,
+        digest="",
     )
+    line = line._replace(digest=line.computed_digest())
+    head.version, head.digest = line.version, line.digest
+    return line
 
 
 def _require_stream(stream: str, event: Event, kind: str) -> None:
@@ -241,7 +225,7 @@ def _require_stream(stream: str, event: Event, kind: str) -> None:
         raise InputError("stream", f"{kind} cannot stand in {stream!r}", f"append it to {wanted}/<id>")
 
 
-def _run(stream: str, event: Event) -> str | None:
+def run_of(stream: str, event: Event) -> str | None:
     """The id of the run that an event is about."""
     kind, _, subject = stream.partition("/")
     return subject if kind == "run" else getattr(event, "run", None)

@@ -93,11 +93,3 @@ VIEWS: tuple[View, ...] = (
         },
     ),
 )
-
-
-def fold(rows: Rows, fact: Recorded) -> None:
-    """Fold a fact into every view that it changes."""
-    for view in VIEWS:
-        function = view.folds.get(type(fact.event))
-        if function is not None:
-            function(rows, fact, fact.event)

@@ -1,0 +1,103 @@
+"""The log as it lies in its table: lines, with the event still in its canonical text.
+
+Writing, verifying, exporting and folding go through here, so that each reads the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from typing import NamedTuple
+
+from django.db import connections
+from django.db.models import Q, TextField
+from django.db.models.functions import Cast
+
+from scheduling.log import models
+from scheduling.log.digest import digest
+from scheduling.log.events import from_data
+from scheduling.log.recorded import Recorded
+
+CHUNK = 2000
+
+
+class Line(NamedTuple):
+    """One event with everything that the table says about it, in the order of its columns."""
+
+    position: int
+    stream: str
+    version: int
+    kind: str
+    schema: int
+    data: str
+    run: str | None
+    said_at: datetime
+    happened_at: datetime
+    actor: str
+    request: str | None
+    previous_digest: str
+    digest: str
+
+    def fact(self) -> Recorded:
+        """What it says, upcast to today's schema.
+
+        Raises:
+            InputError: the data do not fit the schema.
+            KeyError: no such kind, or no way up from its version.
+        """
+        return Recorded(
+            position=self.position,
+            stream=self.stream,
+            version=self.version,
+            kind=self.kind,
+            event=from_data(self.kind, self.schema, json.loads(self.data)),
+            said_at=self.said_at,
+            happened_at=self.happened_at,
+            actor=self.actor,
+            request=self.request,
+            digest=self.digest,
+        )
+
+    def computed_digest(self) -> str:
+        """The digest that it should have."""
+        return digest(
+            stream=self.stream,
+            version=self.version,
+            kind=self.kind,
+            schema=self.schema,
+            data=self.data,
+            said_at=self.said_at,
+            happened_at=self.happened_at,
+            actor=self.actor,
+            request=self.request,
+            previous_digest=self.previous_digest,
+        )
+
+
+_COLUMNS = ", ".join(Line._fields)
+_INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(Line._fields))})"
+
+
+def insert(lines: Iterable[Line], *, using: str) -> None:
+    """Write lines within the caller's transaction."""
+    connection = connections[using]
+    instant = connection.ops.adapt_datetimefield_value
+    rows = [(*line[:7], instant(line.said_at), instant(line.happened_at), *line[9:]) for line in lines]
+    with connection.cursor() as cursor:
+        cursor.executemany(_INSERT, rows)
+
+
+def scan(where: Q | None = None, *, after: int = 0, limit: int | None = None, using: str) -> Iterator[Line]:
+    """Lines in the global order, a chunk at a time.
+
+    Args:
+        where: only those; see `scheduling.log.models.Event`.
+        after: position after which to begin.
+        limit: at most so many.
+        using: alias of the database.
+    """
+    found = models.Event.objects.using(using).filter(where or Q(), position__gt=after).order_by("position")
+    columns = [Cast(name, TextField()) if name == "data" else name for name in Line._fields]
+    for row in found.values_list(*columns)[:limit].iterator(chunk_size=CHUNK):
+        yield Line._make(row)
