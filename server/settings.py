@@ -151,4 +151,31 @@ POLL_AFTER_S = float(os.environ.get("DAYROLL_POLL_AFTER_S", "60"))
 SILENT_AFTER_S = float(os.environ.get("DAYROLL_SILENT_AFTER_S", "900"))
 HORIZON_H = float(os.environ.get("DAYROLL_HORIZON_H", "192"))
 
+# How often the background jobs run, seconds.
+EXTEND_EVERY_S = 60.0
+WATCH_EVERY_S = 30.0
+
+# A task is acknowledged when it is done, not when it is fetched, so that a worker's death loses none. Redis hands a
+# task out again after its visibility timeout; the time limit below it keeps that from happening while one still runs.
 CELERY_BROKER_URL = os.environ.get("DAYROLL_BROKER", "redis://127.0.0.1:6379/0")
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_TIME_LIMIT = 1800
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BEAT_SCHEDULE = {
+    "extend-plans": {"task": "extend-plans", "schedule": EXTEND_EVERY_S, "options": {"expires": EXTEND_EVERY_S}},
+    "watch-silence": {"task": "watch-silence", "schedule": WATCH_EVERY_S, "options": {"expires": WATCH_EVERY_S}},
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "loggers": {name: {"handlers": ["stderr"], "level": "INFO"} for name in ("server", "scheduling")}
+    | {"django": {"handlers": ["stderr"], "level": "WARNING"}},
+}

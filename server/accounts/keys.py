@@ -22,7 +22,7 @@ def make_studio_key(name: str, now: datetime) -> str:
         raise InputError("name", f"{name!r} names nobody", f"give 1 to {LONGEST_NAME} characters")
     minted = mint("studio")
     _, is_new = StudioKey.objects.get_or_create(
-        name=name, defaults={"prefix": minted.prefix, "digest": minted.digest, "made_at": now}
+        name=name, revoked_at=None, defaults={"prefix": minted.prefix, "digest": minted.digest, "made_at": now}
     )
     if not is_new:
         raise InputError("name", f"{name!r} has a key already", "revoke that one first, or give another name")

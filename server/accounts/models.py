@@ -12,11 +12,18 @@ from django.db import models
 class StudioKey(models.Model):
     """Opens the API to the studio."""
 
-    name = models.TextField(unique=True, help_text="who holds it")
+    name = models.TextField(help_text="who holds it")
     prefix = models.TextField(unique=True, help_text="the visible part of the key")
     digest = models.TextField(help_text="SHA-256 of the key")
     made_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["name"], condition=models.Q(revoked_at=None), name="accounts_one_key_in_use_a_name"
+            ),
+        )
 
 
 class EnrolmentCode(models.Model):

@@ -6,8 +6,6 @@ from typing import Any, ClassVar
 
 from django.urls import reverse
 from rest_framework import generics
-from rest_framework.exceptions import NotFound
-from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -17,6 +15,7 @@ from machines.structure import structure
 from scheduling.log.store import Attribution
 from scheduling.studio import handle
 from server import wiring
+from server.api.pages import Pages
 from server.request_id import request_id
 
 
@@ -44,54 +43,12 @@ class Door(APIView):
                 raise InputError(name, "no such parameter here", remedy)
 
 
-def whole_number(text: str, field: str, lowest: int, highest: int) -> int:
-    """A whole number from a query.
-
-    Raises:
-        InputError: not one, or out of range.
-    """
-    if not (text.isascii() and text.isdigit() and len(text) < 20 and lowest <= int(text) <= highest):
-        raise InputError(field, f"{text!r} is not a whole number in range", f"give {lowest} to {highest}")
-    return int(text)
-
-
-class Pages(CursorPagination):
-    """Lists in pages of ``limit``; ``next`` and ``previous`` are addresses with an opaque cursor."""
-
-    page_size = 100
-    max_page_size = 1000
-    page_size_query_param = "limit"
-
-    def get_page_size(self, request: Request) -> int:
-        """How many rows the client wants.
-
-        Raises:
-            InputError: not 1 to the most that we give.
-        """
-        text = request.query_params.get("limit")
-        return self.page_size if text is None else whole_number(text, "limit", 1, self.max_page_size)
-
-    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
-        """One page.
-
-        Raises:
-            InputError: the cursor is not one of ours.
-        """
-        try:
-            return super().paginate_queryset(queryset, request, view)
-        except (NotFound, ValueError) as error:
-            if isinstance(error, InputError):
-                raise
-            remedy = "follow the address in next or previous as it stands"
-            raise InputError("cursor", "not a cursor of this server", remedy) from error
-
-
 class List(Door, generics.ListAPIView[Any]):
-    """A resource, in order of id."""
+    """A resource, in order of its ``key``."""
 
     parameters = ("limit", "cursor")
     pagination_class = Pages
-    ordering: ClassVar[tuple[str, ...]] = ("id",)
+    key: ClassVar[str] = "id"
 
 
 class Collection(List):

@@ -50,7 +50,7 @@ class Events(List):
     parameters = (*List.parameters, "stream", "kind")
     queryset = Event.objects.all()
     serializer_class = EventRow
-    ordering = ("position",)
+    key = "position"
 
     def get_queryset(self) -> QuerySet[Any]:
         """Those that the query asks for."""

@@ -89,7 +89,7 @@ class RunSegments(List):
 
     queryset = Segment.objects.all()
     serializer_class = SegmentRow
-    ordering = ("number",)
+    key = "number"
 
     def get_queryset(self) -> QuerySet[Any]:
         """Those of the run that the address names."""

@@ -43,7 +43,7 @@ PROBLEM = {
 
 PARAMETERS = {
     "limit": OpenApiParameter("limit", int, description="Rows in a page, 1 to 1000; 100 where not given."),
-    "cursor": OpenApiParameter("cursor", str, description="Where a page begins; part of `next` and `previous`."),
+    "cursor": OpenApiParameter("cursor", str, description="Where the page begins: `next` of the page before."),
     "stream": OpenApiParameter("stream", str, description="Only of this stream, `kind/id`."),
     "kind": OpenApiParameter("kind", str, description="Only of this kind."),
     "horizon": OpenApiParameter("horizon", str, description="ISO 8601 duration up to P31D; PT24H where not given."),
@@ -63,9 +63,8 @@ class Schema(AutoSchema):
     """Adds the dataclasses that a view reads and shows: its ``command``, or ``reads`` and ``shows`` by method."""
 
     def get_override_parameters(self) -> list[Any]:
-        """The queries that the view knows, paging aside, which has a description already."""
-        own = [name for name in getattr(self.view, "parameters", ()) if name not in ("limit", "cursor")]
-        return [PARAMETERS[name] for name in own] if self.method == "GET" else []
+        """The queries that the view knows."""
+        return [PARAMETERS[name] for name in getattr(self.view, "parameters", ())] if self.method == "GET" else []
 
     def get_request_serializer(self) -> Any:
         """The body."""

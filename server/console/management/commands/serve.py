@@ -1,0 +1,74 @@
+"""`dayroll serve`: the embedded default."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NoReturn
+
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from waitress.server import BaseWSGIServer, create_server
+
+from server import wiring
+from server.jobs import JOBS, run_loop
+from server.wsgi import application
+
+FIRST_STEPS = """\
+Dayroll is at {address}
+  the API        {address}api/v1/reference
+  a studio key   dayroll studio-key NAME
+  a person       dayroll createsuperuser   (signing in is needed only to change something on the pages)
+Stop it with Ctrl-C."""
+
+
+class Command(BaseCommand):
+    help = "Serve the API and the pages and run the background jobs, in one process; migrates the database first."
+    requires_system_checks: list[str] = []  # noqa: RUF012 - checked below, after migrating, with the database's own
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
+        parser.add_argument("--port", type=int, default=8000, help="0 takes a free one")
+        parser.add_argument("--threads", type=int, default=8, help="requests answered at a time")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        call_command("migrate", interactive=False, verbosity=0)
+        self.check(databases=["default"])
+        server = _listen(options["host"], options["port"], options["threads"])
+        signal.signal(signal.SIGTERM, _leave)
+        with _jobs_beside():
+            self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server)))
+            self.stdout.flush()
+            server.run()  # returns when SIGTERM or Ctrl-C has come and the requests under way are answered
+
+
+def _listen(host: str, port: int, threads: int) -> BaseWSGIServer:
+    try:
+        return create_server(application, host=host, port=port, threads=threads, ident=None)
+    except (OSError, ValueError, OverflowError) as error:
+        remedy = "give another --host or --port; --port 0 takes a free one"
+        raise CommandError(f"cannot listen on {host} port {port}: {error}; {remedy}") from error
+
+
+def _address(host: str, server: Any) -> str:
+    return f"http://{'localhost' if host in ('0.0.0.0', '::') else host}:{server.effective_port}/"
+
+
+def _leave(signal_number: int, frame: Any) -> NoReturn:
+    raise SystemExit(0)
+
+
+@contextmanager
+def _jobs_beside() -> Iterator[None]:
+    """The job loop in a thread of its own; at the end it finishes the job that it is at."""
+    stop = threading.Event()
+    loop = threading.Thread(target=run_loop, args=(JOBS, wiring.clock(), stop), name="jobs")
+    loop.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        loop.join()

@@ -1,0 +1,79 @@
+"""The background jobs: thin calls into `scheduling`, each safe to run twice at once and again after any failure.
+
+The embedded default runs them from one loop in the server's own process; a fleet runs the same functions as Celery
+tasks (`server.tasks`).
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.db import close_old_connections
+
+from machines.clock import Clock
+from scheduling.extend import extend_plans
+from scheduling.watch import watch_silence
+from server import wiring
+
+logger = logging.getLogger(__name__)
+
+# How often the loop looks whether a job is due, in seconds that really pass, however fast its clock runs.
+LOOK_EVERY_S = 0.2
+
+
+@dataclass(frozen=True)
+class Job:
+    """Something to be done again and again.
+
+    Attributes:
+        name: for the log and for Celery.
+        period_s: from the beginning of one time to that of the next, seconds of the process's clock.
+        run: does it once, and says how many things it changed.
+    """
+
+    name: str
+    period_s: float
+    run: Callable[[], int]
+
+
+def extend() -> int:
+    """Plan ahead and draw plates; returns how many segments were added."""
+    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates())
+
+
+def watch() -> int:
+    """Begin and end silences; returns how many changed."""
+    return watch_silence(wiring.now(), wiring.silent_after())
+
+
+JOBS = (Job("extend-plans", settings.EXTEND_EVERY_S, extend), Job("watch-silence", settings.WATCH_EVERY_S, watch))
+
+
+def run_once(job: Job) -> bool:
+    """Do a job once. A failure is logged, and the job's next time tries again; returns whether it went well."""
+    close_old_connections()
+    try:
+        changed = job.run()
+    except Exception:  # whatever it is, the other jobs go on
+        logger.exception("job %s failed; it is tried again in %g s", job.name, job.period_s)
+        return False
+    finally:
+        close_old_connections()
+    if changed:
+        logger.info("job %s: %d changed", job.name, changed)
+    return True
+
+
+def run_loop(jobs: Sequence[Job], clock: Clock, stop: threading.Event) -> None:
+    """Do each job at once and then at its period, one at a time, until told to stop."""
+    due_at = dict.fromkeys(jobs, clock.elapsed())
+    while not stop.is_set():
+        for job in jobs:
+            if clock.elapsed() >= due_at[job] and not stop.is_set():
+                due_at[job] = clock.elapsed() + job.period_s
+                run_once(job)
+        stop.wait(LOOK_EVERY_S)
