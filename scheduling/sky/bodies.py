@@ -26,6 +26,7 @@ from scheduling.sky.arrays import FloatArray
 from scheduling.sky.chebyshev import SampledFunction
 from scheduling.sky.ephemeris import Ephemeris, load
 from scheduling.sky.timescales import DAY_S
+from scheduling.sky.vectors import TAU, direction
 
 CENTURY_S = 36_525.0 * DAY_S
 
@@ -80,6 +81,12 @@ class Body:
     def distance_km(self, tt: FloatArray) -> FloatArray:
         """Geometric distance between the centres of the Earth and the body."""
         return self.sampled.value(tt, DISTANCE)
+
+    def vector_km(self, tt: FloatArray) -> FloatArray:
+        """The vector (3, ...) from the Earth's centre, in the true equator of date, from the celestial
+        intermediate origin."""
+        ascension, dec, distance = self.sampled.values(tt, (RIGHT_ASCENSION, DECLINATION, DISTANCE))
+        return np.asarray(distance * direction(TAU * (ascension + self.mean.turns(tt)), TAU * dec))
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,11 @@ import numpy.typing as npt
 
 from scheduling.sky import cycles
 from scheduling.sky.arrays import FloatArray, finite_array
-from scheduling.sky.bodies import DECLINATION, DISTANCE, RIGHT_ASCENSION, Body, Sky, sky
+from scheduling.sky.bodies import Sky, sky
 from scheduling.sky.places import Place
 from scheduling.sky.timescales import DAY_S
-from scheduling.sky.topocentric import TAU, observer, vector
+from scheduling.sky.topocentric import observer, vector
+from scheduling.sky.vectors import angle_between, length
 
 
 @dataclass(frozen=True)
@@ -49,8 +50,8 @@ def moon_faces(posix: npt.ArrayLike, place: Place | None = None) -> MoonFaces:
     posix = finite_array("posix", posix)
     tt = over.ephemeris.scales.tt_from_posix(posix)
     over.ephemeris.check_tt(tt)
-    moon, sun = _geocentric(over.moon, tt), _geocentric(over.sun, tt)
-    phase_angle = _angle(sun - moon, -moon)
+    moon, sun = over.moon.vector_km(tt), over.sun.vector_km(tt)
+    phase_angle = angle_between(sun - moon, -moon)
     elongation = (over.moon.longitude(tt) - over.sun.longitude(tt)) % 1.0
     return MoonFaces(
         illuminated_fraction=0.5 * (1.0 + np.cos(phase_angle)),
@@ -67,27 +68,12 @@ def _from_zenith(over: Sky, place: Place, tt: FloatArray) -> FloatArray:
     return _position_angle(observer(place).zenith, moon, sun)
 
 
-def _geocentric(body: Body, tt: FloatArray) -> FloatArray:
-    """The geocentric vector in km (3, ...), in the equator of date from the celestial intermediate origin."""
-    ascension, dec, distance = body.sampled.values(tt, (RIGHT_ASCENSION, DECLINATION, DISTANCE))
-    ascension, dec = TAU * (ascension + body.mean.turns(tt)), TAU * dec
-    direction = np.array([np.cos(dec) * np.cos(ascension), np.cos(dec) * np.sin(ascension), np.sin(dec)])
-    return np.asarray(distance * direction)
-
-
-def _angle(one: FloatArray, other: FloatArray) -> FloatArray:
-    """The angle between vectors (3, ...), in radians; exact for small angles too."""
-    cross = np.cross(one, other, axis=0)
-    angle: FloatArray = np.arctan2(np.sqrt((cross**2).sum(axis=0)), (one * other).sum(axis=0))
-    return angle
-
-
 def _position_angle(pole: FloatArray, at: FloatArray, toward: FloatArray) -> FloatArray:
     """The direction, as seen at ``at``, in which ``toward`` lies: degrees from the pole counterclockwise."""
     pole = pole.reshape(3, *(1,) * (at.ndim - 1))
     left = np.cross(pole, at, axis=0)
     up = np.cross(at, left, axis=0)  # longer than left by the length of at
-    along_left = (toward * left).sum(axis=0) * np.sqrt((at**2).sum(axis=0))
+    along_left = (toward * left).sum(axis=0) * length(at)
     degrees: FloatArray = np.degrees(np.arctan2(along_left, (toward * up).sum(axis=0))) % 360.0
     return degrees
 

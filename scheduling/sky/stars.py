@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scheduling.sky import ephemeris
 from scheduling.sky.arrays import FloatArray, finite_array
 from scheduling.sky.timescales import posix_of
+from scheduling.sky.vectors import direction
 
 
 def precess(
@@ -29,8 +30,5 @@ def precess(
     loaded.check_tt(tt)
     ascension = np.radians(finite_array("right_ascension_degrees", right_ascension_degrees))
     declination = np.radians(finite_array("declination_degrees", declination_degrees))
-    directions = np.array(
-        [np.cos(declination) * np.cos(ascension), np.cos(declination) * np.sin(ascension), np.sin(declination)]
-    )
-    x, y, z = np.tensordot(loaded.time(tt).M, directions, axes=1)
+    x, y, z = np.tensordot(loaded.time(tt).M, direction(ascension, declination), axes=1)
     return np.degrees(np.arctan2(y, x)) % 360.0, np.degrees(np.arctan2(z, np.hypot(x, y)))

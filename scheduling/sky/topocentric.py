@@ -15,8 +15,8 @@ import numpy as np
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.bodies import DECLINATION, DISTANCE, ERA_RATE, RIGHT_ASCENSION, Body, Sky
 from scheduling.sky.places import Place
+from scheduling.sky.vectors import TAU, length
 
-TAU = 2.0 * np.pi
 EQUATORIAL_RADIUS_KM = 6378.137  # WGS 84
 FLATTENING = 1.0 / 298.257223563  # WGS 84
 SPEED_OF_LIGHT_KM_S = 299_792.458
@@ -119,7 +119,7 @@ def height_degrees(
     """How far the body stands above the horizon, in degrees, and the rate of that in degrees a second."""
     position, rate = vector_and_rate(sky, body, place, tt)
     zenith = observer(place).zenith
-    distance = np.sqrt((position**2).sum(axis=0))
+    distance = length(position)
     distance_rate = (position * rate).sum(axis=0) / distance
     sine = zenith @ position / distance
     cosine = np.sqrt(np.maximum(1.0 - sine**2, 1e-18))  # at the very zenith the rate has no sign: keep it finite
