@@ -40,3 +40,14 @@ class Recorded:
     def subject(self) -> str:
         """The id of what the stream is about."""
         return self.stream.partition("/")[2]
+
+    @property
+    def run(self) -> str | None:
+        """The id of the run that it is about."""
+        return run_of(self.stream, self.event)
+
+
+def run_of(stream: str, event: Event) -> str | None:
+    """The id of the run that an event of a stream is about; None where it is about none."""
+    kind, _, subject = stream.partition("/")
+    return subject if kind == "run" else getattr(event, "run", None)

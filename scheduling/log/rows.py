@@ -77,6 +77,13 @@ class Rows:
         for model in list(self._changed):
             self._write(model)
 
+    def let_go(self, most: int) -> None:
+        """Above so many rows in memory, write what changed and let go of all; they are looked up again when needed."""
+        if sum(map(len, self._rows.values())) > most:
+            self.write()
+            self._rows.clear()
+            self._complete = False
+
     def _write(self, model: type[models.Model]) -> None:
         changed = self._changed.pop(model, {})
         if not changed:

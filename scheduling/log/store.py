@@ -22,7 +22,7 @@ from scheduling.log.digest import NONE_BEFORE
 from scheduling.log.events import NAMES, NODE_EVENTS, Event, schema_of, to_data
 from scheduling.log.folding import fold_live
 from scheduling.log.lines import Line, insert, scan
-from scheduling.log.recorded import Recorded
+from scheduling.log.recorded import Recorded, run_of
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
 APPEND_LOCK = 0x6461_7972_6F6C_6C
@@ -223,9 +223,3 @@ def _require_stream(stream: str, event: Event, kind: str) -> None:
     wanted = "machine" if isinstance(event, NODE_EVENTS) else event.stream
     if match is None or match["kind"] != wanted:
         raise InputError("stream", f"{kind} cannot stand in {stream!r}", f"append it to {wanted}/<id>")
-
-
-def run_of(stream: str, event: Event) -> str | None:
-    """The id of the run that an event is about."""
-    kind, _, subject = stream.partition("/")
-    return subject if kind == "run" else getattr(event, "run", None)
