@@ -1,0 +1,182 @@
+"""Starting, killing and asking the processes of the demonstration: a server and its field nodes."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import urllib3
+
+from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
+
+PATIENCE_S = 30.0
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+class DemoError(Exception):
+    """The demonstration itself cannot go on; the message says why and where to look."""
+
+
+def free_port() -> int:
+    """A port of the loopback interface that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@dataclass
+class Child:
+    """A process, its log file and how to start it again. Killed means SIGKILL: no warning, nothing tidied."""
+
+    name: str
+    command: list[str]
+    environment: dict[str, str]
+    log: Path
+    process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start it, in a process group of its own, so that an interrupt of ours is not also its."""
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(
+                self.command, env=self.environment, stdout=log, stderr=log, start_new_session=True
+            )
+
+    def kill(self) -> None:
+        """End it and all that it started without warning."""
+        if self.process is not None:
+            os.killpg(self.process.pid, signal.SIGKILL)
+            self.process.wait()
+
+    def stop(self, patience_s: float = PATIENCE_S) -> None:
+        """Ask it to end in order."""
+        if self.process is None or self.process.poll() is not None:
+            return
+        self.process.send_signal(signal.SIGTERM)
+        try:
+            self.process.wait(patience_s)
+        except subprocess.TimeoutExpired:
+            self.kill()
+            raise DemoError(f"{self.name} did not stop within {patience_s:.0f} s; see {self.log}") from None
+
+    def require_alive(self) -> None:
+        """Raise if it ended by itself."""
+        if self.process is None or self.process.poll() is not None:
+            tail = "\n".join(self.log.read_text(errors="replace").splitlines()[-12:])
+            raise DemoError(f"{self.name} ended by itself; the end of {self.log}:\n{tail}")
+
+
+@dataclass
+class Studio:
+    """The studio's way into the API."""
+
+    address: str
+    key: str
+    pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(retries=False))
+
+    def call(self, method: str, path: str, body: Any = None) -> tuple[int, Any]:
+        """Status and JSON of a call; ``path`` is below ``/api/v1/``."""
+        response = self.pool.request(
+            method,
+            f"{self.address}/api/v1/{path}",
+            headers={"Authorization": f"Bearer {self.key}"},
+            json=body,
+            timeout=PATIENCE_S,
+        )
+        return response.status, json.loads(response.data) if response.data else None
+
+    def create(self, resource: str, body: Any) -> Any:
+        """Create one of a resource, or raise with the server's own words."""
+        status, answer = self.call("POST", resource, body)
+        if status != 201:
+            raise DemoError(f"the server refused to create one of {resource}: {answer}")
+        return answer
+
+    def get(self, path: str) -> Any:
+        """What is at a path, or raise with the server's own words."""
+        status, answer = self.call("GET", path)
+        if status != 200:
+            raise DemoError(f"GET {path} answered {status}: {answer}")
+        return answer
+
+    def all(self, path: str) -> list[Any]:
+        """Every row of a paged list."""
+        rows: list[Any] = []
+        cursor = ""
+        while True:
+            page = self.get(f"{path}{'&' if '?' in path else '?'}limit=500{cursor}")
+            rows += page["results"]
+            if page["next"] is None:
+                return rows
+            cursor = f"&cursor={page['next']}"
+
+    def png(self, path: str) -> bytes:
+        """The bytes of a picture."""
+        response = self.pool.request(
+            "GET",
+            f"{self.address}/api/v1/{path}",
+            headers={"Authorization": f"Bearer {self.key}"},
+            timeout=PATIENCE_S,
+        )
+        if response.status != 200:
+            raise DemoError(f"GET {path} answered {response.status}")
+        return bytes(response.data)
+
+
+def wait_for_server(address: str, server: Child) -> None:
+    """Wait until the server answers."""
+    pool = urllib3.PoolManager(retries=False)
+    deadline = time.monotonic() + PATIENCE_S
+    while time.monotonic() < deadline:
+        server.require_alive()
+        try:
+            if pool.request("GET", f"{address}/livez", timeout=2.0).status == 200:
+                return
+        except urllib3.exceptions.HTTPError:
+            time.sleep(0.05)
+    raise DemoError(f"the server did not answer within {PATIENCE_S:.0f} s; see {server.log}")
+
+
+def environment(folder: Path, clock: CompressedClock, **more: str) -> dict[str, str]:
+    """The environment of a child: ours, with the clock and the folder, and with nothing of ours in its way."""
+    ours = {name: value for name, value in os.environ.items() if not name.startswith(("DAYROLL_", "DJANGO_"))}
+    # One thread for array arithmetic: these are small arrays, and three nodes share two cores.
+    threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    return ours | threads | {CLOCK_VARIABLE: clock.as_text(), "DAYROLL_HOME": str(folder)} | more
+
+
+def server(folder: Path, clock: CompressedClock, port: int, settings: Mapping[str, str]) -> Child:
+    """The server with its embedded default: SQLite, no broker, one process tree."""
+    command = [sys.executable, "-m", "server", "serve", "--port", str(port)]
+    return Child("the server", command, environment(folder, clock, **settings), folder.parent / "server.log")
+
+
+def node(folder: Path, clock: CompressedClock, skew: str) -> Child:
+    """A field node, from its own small environment where ``make demo`` has set it up."""
+    command = [*node_program(), "run", "--home", str(folder)]
+    name = f"node {folder.name}"
+    return Child(
+        name, command, environment(folder, clock, **{SKEW_VARIABLE: skew}), folder.parent / f"{folder.name}.log"
+    )
+
+
+def node_program() -> list[str]:
+    """`dayroll-node`, by the interpreter that has nothing else installed."""
+    own = ROOT / ".venv-node" / "bin" / "python"
+    return [str(own if own.exists() else sys.executable), "-m", "machines.node"]
+
+
+def run(command: list[str], environment: dict[str, str]) -> str:
+    """Run a command to its end and return what it printed."""
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=PATIENCE_S)
+    if done.returncode != 0:
+        raise DemoError(f"{' '.join(command[1:])} failed ({done.returncode}): {done.stderr.strip()[-2000:]}")
+    return done.stdout

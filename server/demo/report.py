@@ -1,0 +1,103 @@
+"""The end of the demonstration: promises measured, `report.json` written, papers copied where people find them."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from dataclasses import asdict
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from scheduling.sky.zones import zone
+from server.demo import promises, scenario
+from server.demo.evidence import Evidence, gather
+from server.demo.processes import environment, node_program, run
+from server.demo.promises import Promise
+from server.demo.story import Stage
+
+
+def measure(stage: Stage) -> list[Promise]:
+    """Every promise, measured from the outside after the nodes have ended."""
+    everyone = [gather(stage.studio, s, stage.folder / s.id / "paper") for s in scenario.STATIONS]
+    found: list[Promise] = []
+    for evidence in everyone:
+        found += [
+            promises.planned_by_the_sky(evidence),
+            promises.every_column_accounted_once(evidence),
+            promises.paper_shows_the_plates(evidence),
+            promises.no_column_twice(evidence),
+            promises.columns_on_time(evidence),
+            _nothing_lost(stage, evidence),
+        ]
+        if evidence.station.outage:
+            found += [promises.outage_settled(evidence), promises.knife_follows_the_paper(evidence)]
+    return [
+        *found,
+        promises.printed_without_the_server(everyone, stage.server_died, stage.server_back),
+        _log_command(stage, "views-rebuilt-are-equal", "rebuild"),
+        _log_command(stage, "log-unbroken", "verify"),
+        _refused_to_guess(stage),
+        _clock_change(stage),
+    ]
+
+
+def _nothing_lost(stage: Stage, evidence: Evidence) -> Promise:
+    """Every entry of the node's journal was taken by the server."""
+    home = stage.folder / evidence.station.id
+    status = json.loads(run([*node_program(), "status", "--home", str(home), "--json"], environment(home, stage.clock)))
+    taken = stage.studio.get(f"machines/{evidence.station.id}")["accepted_through"]
+    return Promise(
+        f"nothing-lost:{evidence.station.id}",
+        status["unreported"] == 0 and status["entries"] == taken > 0,
+        {"entries_in_the_journal": status["entries"], "taken_by_the_server": taken, "unreported": status["unreported"]},
+    )
+
+
+def _log_command(stage: Stage, name: str, command: str) -> Promise:
+    """What `dayroll log` says of the server's log; it fails where something is not as it should be."""
+    printed = run([sys.executable, "-m", "server", "log", command], environment(stage.folder / "server", stage.clock))
+    return Promise(name, True, {"said": printed.strip().splitlines()[-1]})
+
+
+def _refused_to_guess(stage: Stage) -> Promise:
+    """A local time that comes twice was refused, with both readings."""
+    status, answer = stage.refusal
+    readings = (answer or {}).get("readings", [])
+    return Promise(
+        "ambiguous-time-refused", status == 422 and len(readings) == 2, {"status": status, "readings": readings}
+    )
+
+
+def _clock_change(stage: Stage) -> Promise:
+    """The run spans the night in which a venue's clocks change."""
+    starts = stage.begins
+    ends = starts + timedelta(hours=scenario.HOURS)
+    lisbon = zone("Europe/Lisbon")
+    offsets = [str(instant.astimezone(lisbon).utcoffset()) for instant in (starts, ends)]
+    return Promise("run-spans-a-clock-change", offsets[0] != offsets[1], {"offsets_from_utc_in_lisbon": offsets})
+
+
+def write(stage: Stage, found: list[Promise], took_s: float) -> Path:
+    """Write `report.json` and put the papers beside it."""
+    for station in scenario.STATIONS:
+        shutil.copy(stage.folder / station.id / "paper" / "paper.png", stage.folder / f"{station.id}-paper.png")
+    report: dict[str, Any] = {
+        "studio": scenario.STUDIO,
+        "shown_hours": scenario.HOURS,
+        "seconds_shown_per_second": scenario.SECONDS_SHOWN_PER_SECOND,
+        "took_s": round(took_s, 1),
+        "promises": [asdict(promise) for promise in found],
+    }
+    path = stage.folder / "report.json"
+    path.write_text(json.dumps(report, indent=2) + "\n")
+    return path
+
+
+def tell(found: list[Promise]) -> None:
+    """The promises in words."""
+    for promise in found:
+        mark = "kept  " if promise.holds else "BROKEN"
+        numbers = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in promise.measured.items())
+        print(f"  {mark}  {promise.name:38}  {numbers}")

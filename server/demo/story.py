@@ -1,0 +1,272 @@
+"""The day as it happens: set up, run, kill and restart, and tell it."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from machines.clock import CompressedClock, utc
+from machines.structure import format_instant, parse_instant
+from server.demo import scenario
+from server.demo.processes import (
+    PATIENCE_S,
+    Child,
+    DemoError,
+    Studio,
+    environment,
+    node,
+    node_program,
+    run,
+    server,
+    wait_for_server,
+)
+
+# Intervals in seconds as shown by the clock, short enough for a day that passes in a minute.
+SETTINGS = {
+    "DAYROLL_POLL_AFTER_S": "900",
+    "DAYROLL_SILENT_AFTER_S": "5400",
+    "DAYROLL_HORIZON_H": "192",
+}
+LOOK_EVERY_S = 0.05
+TELL_EVERY_S = 2.0
+
+
+@dataclass
+class Stage:
+    """Everything that runs, and where it keeps its things.
+
+    Attributes:
+        folder: of the demonstration; each process has a folder and a log file below.
+        clock: the one clock of all processes.
+        studio: the way into the API.
+        server: its process.
+        nodes: station id to process.
+        begins: when the runs do.
+        refusal: status and answer to the local time that comes twice.
+        server_died, server_back: between these nobody answered.
+    """
+
+    folder: Path
+    clock: CompressedClock
+    studio: Studio
+    server: Child
+    nodes: dict[str, Child] = field(default_factory=dict)
+    begins: datetime = scenario.CLOCK_BEGINS
+    refusal: tuple[int, Any] = (0, None)
+    server_died: datetime = scenario.CLOCK_BEGINS
+    server_back: datetime = scenario.CLOCK_BEGINS
+
+    def say(self, words: str) -> None:
+        """A line of the story, with the clock's time."""
+        now = utc(self.clock.now())
+        print(f"  {now:%a %d %b %H:%M} UTC  {words}", flush=True)
+
+    def close(self) -> None:
+        """End every process that is left, in order where it can be."""
+        for child in (*self.nodes.values(), self.server):
+            if child.process is not None and child.process.poll() is None:
+                child.stop()
+
+
+def set_the_stage(folder: Path, port: int) -> Stage:
+    """Start the server on an empty folder and wait until it answers."""
+    clock = CompressedClock(
+        time.clock_gettime(time.CLOCK_BOOTTIME), scenario.CLOCK_BEGINS.timestamp(), scenario.SECONDS_SHOWN_PER_SECOND
+    )
+    home = folder / "server"
+    home.mkdir(parents=True)
+    child = server(home, clock, port, SETTINGS)
+    stage = Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child)
+    child.start()
+    wait_for_server(stage.studio.address, child)
+    key = run([sys.executable, "-m", "server", "studio-key", "demo"], environment(home, clock))
+    stage.studio.key = key.strip()
+    return stage
+
+
+def furnish(stage: Stage) -> None:
+    """Venues, profiles, machines, pictures, openings and runs, by plain HTTP."""
+    studio = stage.studio
+    for id, venue in scenario.VENUES.items():
+        studio.create("venues", {"id": id, **venue})
+    for id, profile in scenario.PROFILES.items():
+        studio.create("profiles", {"id": id, "profile": profile})
+    for id, source in scenario.SOURCES.items():
+        studio.create("sources", {"id": id, **source})
+    for station in scenario.STATIONS:
+        body = {"id": station.id, "name": station.name, "venue": station.venue, "profile": station.profile}
+        studio.create("machines", body)
+    for id, opening in scenario.OPENINGS.items():
+        studio.create("openings", {"id": id, **opening})
+    stage.refusal = studio.call("POST", "openings", scenario.TWICE)
+    _plan_runs(stage)
+    stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:.0f} hours are planned")
+
+
+def _plan_runs(stage: Stage) -> None:
+    soon = utc(stage.clock.now()) + timedelta(hours=scenario.LEAD_HOURS)
+    stage.begins = soon.replace(minute=0, second=0, microsecond=0)
+    for station in scenario.STATIONS:
+        run_body = {
+            "id": station.run,
+            "machine": station.id,
+            "source": station.source,
+            "cycle": station.cycle,
+            "starts_at": format_instant(stage.begins),
+            "ends_at": format_instant(stage.begins + timedelta(hours=scenario.HOURS)),
+            "policy": {"kind": station.policy},
+            "strips_per_turn": station.strips_per_turn,
+        }
+        stage.studio.create("runs", run_body)
+
+
+def enrol_nodes(stage: Stage) -> None:
+    """A one-time code for each board, and the board's agent started in a process of its own."""
+    for station in scenario.STATIONS:
+        home = stage.folder / station.id
+        code = stage.studio.create(f"machines/{station.id}/enrolment", None)["code"]
+        child = node(home, stage.clock, station.skew)
+        enrol = [*node_program(), "enrol", "--server", stage.studio.address, "--code", code, "--home", str(home)]
+        run(enrol, child.environment)
+        arm(stage, station)
+        child.start()
+        stage.nodes[station.id] = child
+    stage.say("three boards are enrolled and their agents run, each with a clock of its own that is wrong")
+
+
+def arm(stage: Stage, station: scenario.Station) -> None:
+    """Somebody at the machine looks and arms the knife."""
+    home = stage.folder / station.id
+    run([*node_program(), "arm", "--home", str(home), "--yes"], environment(home, stage.clock))
+
+
+@dataclass(frozen=True, order=True)
+class Act:
+    """Something that happens at an instant of the story."""
+
+    at: datetime
+    words: str = field(compare=False)
+    do: Callable[[], None] = field(compare=False)
+
+
+def acts(stage: Stage) -> list[Act]:
+    """What goes wrong when, in order."""
+    found = [act for station in scenario.STATIONS if station.outage for act in _node_acts(stage, station)]
+    return sorted([*found, *_server_acts(stage)])
+
+
+def _node_acts(stage: Stage, station: scenario.Station) -> list[Act]:
+    outage, child = station.outage, stage.nodes[station.id]
+    assert outage is not None
+    back = stage.begins + timedelta(hours=outage.back_h)
+    return [
+        Act(
+            _middle_of_a_segment(stage, station, outage.killed_h),
+            f"somebody pulls the plug of {station.name} in the middle of a segment (SIGKILL)",
+            child.kill,
+        ),
+        Act(
+            back, f"{station.name} has power again; its policy is {station.policy}, its knife is disarmed", child.start
+        ),
+        Act(
+            stage.begins + timedelta(hours=outage.armed_h),
+            f"somebody has looked at {station.name} and arms its knife",
+            lambda: arm(stage, station),
+        ),
+    ]
+
+
+def _middle_of_a_segment(stage: Stage, station: scenario.Station, hours: float) -> datetime:
+    about = stage.begins + timedelta(hours=hours)
+    for segment in stage.studio.all(f"runs/{station.run}/segments"):
+        starts, ends = parse_instant(segment["starts_at"]), parse_instant(segment["ends_at"])
+        if starts <= about < ends:
+            return starts + (ends - starts) / 2
+    raise DemoError(f"no segment of {station.run} is planned at {about}")
+
+
+def _server_acts(stage: Stage) -> list[Act]:
+    def die() -> None:
+        stage.server.kill()
+        stage.server_died = utc(stage.clock.now())
+
+    def return_() -> None:
+        stage.server.start()
+        wait_for_server(stage.studio.address, stage.server)
+        stage.server_back = utc(stage.clock.now())
+
+    outage = scenario.SERVER_OUTAGE
+    died, back = (stage.begins + timedelta(hours=h) for h in (outage.killed_h, outage.back_h))
+    return [
+        Act(died, "the server dies without warning (SIGKILL); the nodes print on", die),
+        Act(back, "the server is started again and takes the late reports", return_),
+    ]
+
+
+def play(stage: Stage) -> None:
+    """Let the day pass, and return when the server has every column accounted for."""
+    _wait_for_plans(stage)
+    pending = acts(stage)
+    ends = stage.begins + timedelta(hours=scenario.HOURS)
+    told = 0.0
+    while (now := utc(stage.clock.now())) < ends or pending:
+        while pending and pending[0].at <= now:
+            act = pending.pop(0)
+            stage.say(act.words)
+            act.do()
+        if time.monotonic() - told > TELL_EVERY_S:
+            told = time.monotonic()
+            stage.say(_progress(stage, now, ends))
+        time.sleep(LOOK_EVERY_S)
+    _wait_until_accounted(stage)
+
+
+def _wait_for_plans(stage: Stage) -> None:
+    def planned() -> bool:
+        return all(stage.studio.get(f"runs/{s.run}")["planned_to_column"] > _first(stage, s) for s in scenario.STATIONS)
+
+    _wait(stage, planned, "the server did not plan the runs")
+
+
+def _first(stage: Stage, station: scenario.Station) -> int:
+    return int(stage.studio.get(f"runs/{station.run}")["first_column"])
+
+
+def _progress(stage: Stage, now: datetime, ends: datetime) -> str:
+    share = min(1.0, max(0.0, (now - stage.begins) / (ends - stage.begins)))
+    bar = "#" * round(30 * share)
+    for child in (stage.server, *stage.nodes.values()):
+        if child.process is not None and child.process.poll() not in (None, -9):
+            child.require_alive()
+    return f"[{bar:<30}] {share:4.0%}  {_columns(stage)}"
+
+
+def _columns(stage: Stage) -> str:
+    """How many columns the server knows to be on each paper; nothing while it is dead."""
+    try:
+        runs = {s.name: stage.studio.get(f"runs/{s.run}") for s in scenario.STATIONS}
+    except Exception:  # noqa: BLE001 - a dead server is part of the story
+        return "(no server)"
+    return "  ".join(f"{name} {row['printed']}/{row['end_column'] - row['first_column']}" for name, row in runs.items())
+
+
+def _wait_until_accounted(stage: Stage) -> None:
+    def accounted() -> bool:
+        rows = [stage.studio.get(f"runs/{s.run}") for s in scenario.STATIONS]
+        return all(r["printed"] + r["skipped"] + r["unknown"] == r["end_column"] - r["first_column"] for r in rows)
+
+    _wait(stage, accounted, "not every column was accounted for")
+    stage.say("every planned column is accounted for")
+
+
+def _wait(stage: Stage, until: Callable[[], bool], complaint: str) -> None:
+    deadline = time.monotonic() + PATIENCE_S
+    while not until():
+        if time.monotonic() > deadline:
+            raise DemoError(f"{complaint} within {PATIENCE_S:.0f} s; see the logs in {stage.folder}")
+        time.sleep(LOOK_EVERY_S)
