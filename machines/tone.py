@@ -1,9 +1,13 @@
 """Continuous tone to dots, with no seam where the turn closes on itself.
 
-The default is error diffusion: it keeps the mean tone, shows fine lines, and needs no mask that fits the turn. Its
-dots are settled one after the other, so a turn diffused from its first column to its last would show a seam where the
-two meet: the pattern that arrives is not the pattern that departs. Here it runs through the closing as if there were
-none:
+The default is error diffusion: of the three it keeps the mean of every small patch best and draws edges and fine lines
+sharpest, and it needs no mask. The masks decide each dot alone, which makes them steadier where a tone hardly changes:
+blue noise has no grain of its own, and ordered dots are a pattern that is meant to be seen. Line art is for what is
+black and white already.
+
+A diffusion settles dots one after the other, so a turn diffused from its first column to its last would show a seam
+where the
+two meet: the pattern that arrives is not the one that departs. Here it runs through the closing as if there were none:
 
 1. Diffusion is warmed up over the columns *before* column 0, which are the turn's last ones. What it makes of them is
    what column 0 is diffused from.
@@ -22,7 +26,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-Method = Literal["diffusion", "line-art"]
+from machines.thresholds import threshold
+
+Method = Literal["diffusion", "blue-noise", "ordered", "line-art"]
 
 Tone = NDArray[np.float32]
 Dots = NDArray[np.bool_]
@@ -38,14 +44,15 @@ def to_dots(tone: Tone, method: Method = "diffusion") -> Dots:
 
     Args:
         tone: ink coverage 0 to 1 in linear light, shape (rows, columns); column 0 follows the last one.
-        method: ``diffusion`` for anything; ``line-art`` for what is black and white already, with the threshold at
-            one half.
+        method: how tones become dots.
 
     Returns:
         Bool of the same shape, True is a dot. Blank paper stays blank, and solid ink solid.
     """
     if method == "line-art":
         return np.asarray(tone >= 0.5)
+    if method != "diffusion":
+        return threshold(tone, method)
     dots = _diffuse_round(tone)
     dots &= tone > 0.0
     dots |= tone >= 1.0
@@ -62,7 +69,7 @@ def _diffuse_round(tone: Tone) -> Dots:
     weight = np.linspace(0.0, 1.0, blend + 1, dtype=np.float32)[1:, None]
     led_back = lines[-blend:] * (1 - weight) + dots_before * (255 * weight)
     lines[-blend:] = np.rint(led_back).astype(np.uint8)
-    return np.ascontiguousarray(_diffuse(np.concatenate([before, lines]))[settle + blend :].T)
+    return np.array(_diffuse(np.concatenate([before, lines]))[settle + blend :].T, order="C")
 
 
 def _levels(tone: Tone) -> NDArray[np.uint8]:

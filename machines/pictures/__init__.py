@@ -51,7 +51,7 @@ def from_json(data: Any) -> Picture:
         InputError: names the field, what is wrong with it and what would be right.
     """
     kind = data.get("kind") if isinstance(data, dict) else None
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         raise InputError("kind", f"{kind!r} is no kind of picture", "give one of: " + ", ".join(KINDS))
     return structure(data, KINDS[kind])
 

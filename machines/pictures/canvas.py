@@ -37,7 +37,7 @@ class Canvas:
         pen.polygon((outer - corner).ravel().tolist(), fill=1)
         for hole in rings[1:]:
             for shift in (-self.turn, 0, self.turn):
-                pen.polygon((self._pixels(hole) - corner + np.array((shift, 0))).ravel().tolist(), fill=0)
+                pen.polygon((self._pixels(hole) - corner + np.array((shift, 0))).ravel().tolist(), fill=0, outline=1)
         for shift in self._shifts(outer):
             self.image.paste(255, (left + shift, top), stencil)
 
@@ -54,7 +54,8 @@ class Canvas:
         return reduced * np.float32(1 / 255)
 
     def _pixels(self, points: NDArray[np.float64]) -> NDArray[np.int64]:
-        return np.floor(points * self.scale).astype(np.int64)
+        # A corner that stands between two points must not fall to either side by a rounding error.
+        return np.floor(points * self.scale + 1e-6).astype(np.int64)
 
     def _shifts(self, pixels: NDArray[np.int64]) -> list[int]:
         """The whole turns by which the shape must be moved to meet the canvas, in pixels."""
