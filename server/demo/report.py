@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from scheduling.sky.zones import zone
+
 from server.demo import promises, scenario
 from server.demo.evidence import Evidence, gather
 from server.demo.processes import environment, node_program, run
