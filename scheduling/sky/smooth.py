@@ -66,15 +66,15 @@ class SmoothCycle:
         seconds_per_turn: float | FloatArray = self.mean_turn_s
         tt = np.clip((wanted - self.mean_turns_at_j2000) * self.mean_turn_s, first, last)
         missing = wanted - self.count(tt)
+        far = np.ones(wanted.shape, dtype=np.bool_)
         for _ in range(_MOST_STEPS):
-            step = np.clip(tt + missing * seconds_per_turn, first, last) - tt
+            # Each instant stops by itself: what is found for it never depends on what else was asked.
+            step = np.where(far, np.clip(tt + missing * seconds_per_turn, first, last) - tt, 0.0)
             tt = tt + step
-            if np.abs(step).max(initial=0.0) < _SMALL_STEP_S:
+            far = np.abs(step) > _SMALL_STEP_S
+            if not far.any():
                 return tt
             still_missing = wanted - self.count(tt)
-            far = np.abs(step) > _SMALL_STEP_S  # nearer, the quotient would be noise
-            seconds_per_turn = np.divide(
-                step, missing - still_missing, out=np.full(step.shape, self.mean_turn_s), where=far
-            )
+            seconds_per_turn = np.divide(step, missing - still_missing, out=np.zeros(step.shape), where=far)
             missing = still_missing
         raise ArithmeticError(f"{self.name}: no instant found for a count of turns within {_MOST_STEPS} steps")
