@@ -1,0 +1,127 @@
+"""A simulated machine: a driver like any other, whose paper is a folder.
+
+It sets each dot by the nozzles or in the strobe that the head's plan says, so that a fault of the plan shows on the
+paper. All passes over the columns of one order are made within the order, as if the head could reach back over them.
+It prints as fast as it is told, and never over what lies there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.clock import Clock
+from machines.drivers import MachineStopped
+from machines.drivers.paper import PaperWriter, paper_png
+from machines.head import plan
+from machines.profile import CarriageHead, LineHead, Profile
+from machines.strobes import strobes
+
+Dots = NDArray[np.bool_]
+# Beyond this the picture of the paper shows the newest part only: closing must not take long.
+LARGEST_PICTURE_COLUMNS = 50_000
+
+
+class SimulatedMachine:
+    """A machine of any profile.
+
+    Its faults have their places: dead nozzles in `_set_by_carriage`, slip where `lay` writes, stops before it does.
+    """
+
+    def __init__(self, folder: Path, profile: Profile, nozzle_seed: int, clock: Clock) -> None:
+        """Thread the folder's paper.
+
+        Args:
+            folder: of the paper, new or printed on before.
+            profile: of the machine.
+            nozzle_seed: of the assignment of nozzles.
+            clock: the true one; the paper keeps the true instants, whatever the board beside it believes.
+
+        Raises:
+            InputError: the folder's paper is that of another machine.
+        """
+        self._folder = folder
+        self._profile = profile
+        self._seed = nozzle_seed
+        self._clock = clock
+        self._paper = PaperWriter(folder, profile)
+
+    def lay(self, place: int, dots: Dots, first_column: int) -> None:
+        """Set columns from a place on.
+
+        Raises:
+            MachineStopped: something lies there already; the paper remembers the order.
+            ValueError: dots of another height than the head's.
+        """
+        if dots.shape[0] != self._profile.dots_across:
+            raise ValueError(f"{dots.shape[0]} dots in a column of {self._profile.dots_across}")
+        if place < self._paper.end:
+            self._paper.refuse(place, first_column, dots.shape[1], self._clock.now())
+            raise MachineStopped("other-error")
+        set_dots, at = self._set(dots, first_column)
+        self._paper.lay(place, set_dots, first_column, at)
+
+    def cut(self, place: int) -> None:
+        """Cut at the place under the knife.
+
+        Raises:
+            MachineStopped: the place is not there; a real knife would cut in the wrong one.
+        """
+        if place + self._profile.knife_columns < self._paper.end:
+            raise MachineStopped("separation-cutter-unrecoverable-failure-error")
+        self._paper.cut(place, self._clock.now())
+
+    def conditions(self) -> tuple[str, ...]:
+        """Nothing is ever wrong."""
+        return ()
+
+    def close(self) -> None:
+        """Stop, and leave a picture of the paper as a viewer sees it, ``paper.png``."""
+        end = self._paper.end
+        self._paper.close()
+        if end:
+            first = max(0, end - LARGEST_PICTURE_COLUMNS)
+            picture = paper_png(self._folder, first, end, self._profile.travel)
+            partial = self._folder / "paper.png.partial"
+            partial.write_bytes(picture)
+            partial.rename(self._folder / "paper.png")
+
+    def _set(self, dots: Dots, first_column: int) -> tuple[Dots, NDArray[np.float64]]:
+        head = self._profile.head
+        if isinstance(head, CarriageHead):
+            return _set_by_carriage(dots, first_column, head, self._seed, self._clock.now)
+        return _set_by_line(dots, head, self._clock.now)
+
+
+def _set_by_carriage(
+    dots: Dots, first_column: int, head: CarriageHead, seed: int, now: Callable[[], float]
+) -> tuple[Dots, NDArray[np.float64]]:
+    """What the nozzles set, step by step with lead-in and lead-out, and when each column was finished."""
+    rows, columns = dots.shape
+    passing = plan(dots, first_column, head, seed)
+    paper = np.zeros((columns, rows), dtype=np.bool_)
+    at = np.zeros(columns)
+    for step in passing.steps:
+        fired = passing.fired(step)
+        under = step - first_column - np.arange(head.nozzles)
+        over_segment = (under >= 0) & (under < columns)
+        paper[under[over_segment]] |= fired[over_segment]
+        finished = step - first_column - (head.nozzles - 1)
+        if finished >= 0:
+            at[finished] = now()
+    return np.ascontiguousarray(paper.T), at
+
+
+def _set_by_line(dots: Dots, head: LineHead, now: Callable[[], float]) -> tuple[Dots, NDArray[np.float64]]:
+    """What the strobes set, column by column, and when."""
+    paper = np.zeros_like(dots)
+    at = np.zeros(dots.shape[1])
+    for column in range(dots.shape[1]):
+        strobe_of = strobes(dots[:, column], head)
+        for strobe in range(int(strobe_of.max()) + 1):
+            paper[:, column] |= strobe_of == strobe
+        at[column] = now()
+    return paper, at

@@ -1,0 +1,1 @@
+"""The agent beside a machine: fetches work ahead, keeps true time, prints, and reports what reached the paper."""

@@ -1,0 +1,179 @@
+"""``dayroll-node``: enrol a board, run it, ask how it is, arm its knife. Everything is put together here.
+
+Exit status: 0 done; 1 a fault of this program; 2 something given cannot be used; 3 the server refused or was not
+reached; 4 fenced off, another board has taken over; 5 the journal cannot be written.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import os
+import sqlite3
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from machines.clock import board_clock, true_clock
+from machines.drivers.simulated import SimulatedMachine
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node.agent import Settings, agent_runs, run
+from machines.node.cautions import KNIFE, UNATTENDED
+from machines.node.client import Client, Credentials, Refused, Unreachable
+from machines.node.journal import Journal, change_state, open_journal, read_state
+from machines.node.printing import MustNotPrint, OpenDriver
+from machines.node.status import gather
+from machines.profile import Profile
+from machines.wire import RunWork
+
+HORIZON_VARIABLE = "DAYROLL_HORIZON"
+COMMIT_VARIABLE = "DAYROLL_COLUMNS_PER_COMMIT"
+ARMING_LIMIT_S = 10.0
+ARMING_LOOK_S = 0.05
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    options = _parser(os.environ).parse_args(arguments)
+    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
+    try:
+        return int(options.command(options))
+    except InputError as error:
+        return _fail(2, str(error))
+    except (Unreachable, Refused) as error:
+        return _fail(3, str(error))
+    except MustNotPrint as error:
+        return _fail(
+            4, f"fenced off, this board prints no more: {error}. To let it print again, enrol it with a new code"
+        )
+    except (sqlite3.Error, OSError) as error:
+        return _fail(5, f"cannot go on without a journal that can be written: {error}; make room, and check the card")
+
+
+def _fail(status: int, message: str) -> int:
+    sys.stderr.write(f"dayroll-node: {message}\n")
+    return status
+
+
+def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="dayroll-node", description="The agent beside a machine.", epilog=__doc__)
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    commands = parser.add_subparsers(title="commands", required=True)
+
+    enrol = commands.add_parser("enrol", help="take over a machine with a one-time code from the studio")
+    enrol.add_argument("--server", required=True, metavar="URL", help="address of the server, such as https://host")
+    enrol.add_argument("--code", required=True, help="the one-time code")
+    enrol.set_defaults(command=_enrol)
+
+    running = commands.add_parser("run", help="print, until SIGTERM or SIGINT", epilog=UNATTENDED)
+    running.formatter_class = argparse.RawDescriptionHelpFormatter
+    running.add_argument("--machine", choices=["simulated"], default="simulated", help="what is beside this board")
+    running.add_argument(
+        "--horizon",
+        default=environ.get(HORIZON_VARIABLE, Settings.horizon),
+        help=f"how far ahead to hold work, ISO 8601 (default {Settings.horizon}, or {HORIZON_VARIABLE})",
+    )
+    running.add_argument(
+        "--columns-per-commit",
+        type=int,
+        default=environ.get(COMMIT_VARIABLE, Settings.columns_per_commit),
+        help="columns that a power cut may leave unknown; each commit is two writes to the card"
+        f" (default {Settings.columns_per_commit}, at least a burst, or {COMMIT_VARIABLE})",
+    )
+    running.set_defaults(command=_run)
+
+    status = commands.add_parser("status", help="say how this node is")
+    status.add_argument("--json", action="store_true", help="for programs")
+    status.set_defaults(command=_status)
+
+    arm = commands.add_parser("arm", help="let the knife cut again; only beside the machine", epilog=KNIFE)
+    arm.formatter_class = argparse.RawDescriptionHelpFormatter
+    arm.add_argument("--yes", action="store_true", help="do not ask")
+    arm.set_defaults(command=_arm)
+
+    for command in (enrol, running, status, arm):
+        command.add_argument("--home", required=True, type=Path, metavar="DIR", help="this machine's folder")
+    return parser
+
+
+def _enrol(options: argparse.Namespace) -> int:
+    if agent_runs(options.home):
+        raise InputError("home", f"an agent is running in {options.home}", "stop it before you enrol again")
+    client = Client(options.server)
+    journal = open_journal(options.home, create=True)  # before the code is spent
+    try:
+        enrolled = client.enrol(options.code)
+        credentials = Credentials(server=options.server.rstrip("/"), **vars(enrolled))
+        with journal.transaction() as db:
+            holding.enrol(db, credentials)
+    finally:
+        journal.close()
+        client.close()
+    sys.stdout.write(
+        f"Enrolled as the board of machine {enrolled.machine}. Next: dayroll-node run --home {options.home}\n"
+    )
+    return 0
+
+
+def _run(options: argparse.Namespace) -> int:
+    sys.stderr.write(UNATTENDED)
+    settings = Settings(horizon=options.horizon, columns_per_commit=options.columns_per_commit)
+    run(options.home, board_clock(os.environ), _simulated(options.home / "paper"), settings)
+    return 0
+
+
+def _simulated(folder: Path) -> OpenDriver:
+    clock = true_clock(os.environ)
+
+    def open_driver(profile: Profile, of_run: RunWork) -> SimulatedMachine:
+        return SimulatedMachine(folder, profile, of_run.nozzle_seed, clock)
+
+    return open_driver
+
+
+def _status(options: argparse.Namespace) -> int:
+    journal = open_journal(options.home)
+    try:
+        status = gather(options.home, journal, board_clock(os.environ))
+    finally:
+        journal.close()
+    sys.stdout.write((json.dumps(status.as_json(), indent=2) if options.json else status.as_text()) + "\n")
+    return 0
+
+
+def _arm(options: argparse.Namespace) -> int:
+    sys.stdout.write(KNIFE)
+    journal = open_journal(options.home)
+    try:
+        if not agent_runs(options.home):
+            raise InputError("home", f"no agent is running in {options.home}", "start it first: dayroll-node run")
+        if not options.yes and input("Type arm to arm the knife: ").strip() != "arm":
+            sys.stdout.write("The knife stays as it was.\n")
+            return 0
+        _ask_to_arm(journal)
+    finally:
+        journal.close()
+    sys.stdout.write("The knife is armed.\n")
+    return 0
+
+
+def _ask_to_arm(journal: Journal) -> None:
+    """Leave word in the journal and wait until the agent has taken it up."""
+    with journal.transaction() as db:
+        change_state(db, arming_asked=1)
+    for _ in range(round(ARMING_LIMIT_S / ARMING_LOOK_S)):
+        time.sleep(ARMING_LOOK_S)
+        if not journal.state().arming_asked:
+            return
+    with journal.transaction() as db:
+        if not read_state(db).arming_asked:
+            return
+        change_state(db, arming_asked=0)
+    raise InputError("arm", "the agent did not answer", "see dayroll-node status: it may not know the time yet")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,176 @@
+"""The running node: the print loop in the main thread, the exchange with the server in another, and an orderly end."""
+
+from __future__ import annotations
+
+import fcntl
+import logging
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from time import sleep
+from types import FrameType
+from typing import IO
+
+from machines.clock import Clock
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node.client import Client
+from machines.node.exchange import Exchange
+from machines.node.journal import Journal, open_journal
+from machines.node.plates import PlateStore
+from machines.node.printing import MustNotPrint, OpenDriver, Printer
+from machines.node.timekeeper import Timekeeper
+
+log = logging.getLogger(__name__)
+
+# How often to look whether to stop, whether work came, whether a person armed the knife; real seconds.
+LOOK_S = 0.2
+# How long the last reports may take once the machine stands still, real seconds.
+FAREWELL_S = 5.0
+# A thread that computes lets another go on after so long, real seconds; the print loop must not wait for the network's.
+SWITCH_S = 0.001
+LOCK_ATTEMPTS, LOCK_PAUSE_S = 20, 0.05
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What a person may set.
+
+    Attributes:
+        horizon: how far ahead work is held, an ISO 8601 duration.
+        columns_per_commit: see `machines.node.printing.Printer`.
+    """
+
+    horizon: str = "PT168H"
+    columns_per_commit: int = 1
+
+    def __post_init__(self) -> None:
+        if self.columns_per_commit < 1:
+            raise InputError("columns_per_commit", f"{self.columns_per_commit} columns", "give at least 1")
+
+
+class Stop:
+    """Whether to stop; set by a signal, looked at by both loops."""
+
+    def __init__(self) -> None:
+        self.asked = False
+
+    def ask(self, signum: int = 0, frame: FrameType | None = None) -> None:
+        """Stop after what is under way."""
+        self.asked = True
+
+
+def boot_name(clock: Clock) -> str:
+    """Names the count of elapsed seconds: this boot of the board, as this clock shows it."""
+    return f"{BOOT_ID.read_text().strip()} {clock!r}"
+
+
+@contextmanager
+def only_agent(home: Path) -> Iterator[None]:
+    """Be the only agent of a home folder; the kernel gives the lock back however the process ends.
+
+    Raises:
+        InputError: another one runs.
+    """
+    with (home / "lock").open("w") as file:
+        for _ in range(LOCK_ATTEMPTS):  # who only looks whether an agent runs holds the lock for an instant, too
+            if _locked(file):
+                break
+            sleep(LOCK_PAUSE_S)
+        else:
+            raise InputError("home", f"an agent is running in {home}", "stop it first, or give another --home")
+        yield
+
+
+def agent_runs(home: Path) -> bool:
+    """Whether an agent holds the folder now."""
+    if not (home / "lock").exists():
+        return False
+    with (home / "lock").open("w") as file:
+        return not _locked(file)
+
+
+def _locked(file: IO[str]) -> bool:
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def run(home: Path, clock: Clock, open_driver: OpenDriver, settings: Settings) -> None:
+    """Print until SIGTERM or SIGINT, or until this node is fenced off.
+
+    Raises:
+        InputError: the home cannot be used, or is not enrolled.
+        MustNotPrint: the node is fenced off.
+    """
+    journal = open_journal(home)
+    try:
+        with only_agent(home):
+            _run(home, journal, clock, open_driver, settings)
+    finally:
+        journal.close()
+
+
+def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, settings: Settings) -> None:
+    with journal.reading() as db:
+        credentials = holding.credentials(db)
+    if credentials is None:
+        raise InputError("home", f"{home} is not enrolled", "run dayroll-node enrol")
+    time = Timekeeper(clock, journal, boot_name(clock))
+    plates = PlateStore(home / "plates")
+    exchange = Exchange(
+        journal=journal,
+        clock=clock,
+        time=time,
+        plates=plates,
+        client=Client(credentials.server, credentials.token),
+        epoch=credentials.epoch,
+        horizon=settings.horizon,
+    )
+    printer = Printer(journal, time.estimate, plates, open_driver, settings.columns_per_commit)
+    stop, still = Stop(), Stop()
+    with _signals(stop.ask):
+        network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
+        network.start()
+        try:
+            _print(printer, clock, lambda: stop.asked or not network.is_alive())
+        finally:
+            still.ask()
+            network.join(FAREWELL_S)
+    if not stop.asked:
+        raise RuntimeError("the exchange with the server broke off by a fault of this program; see the lines above")
+
+
+def _print(printer: Printer, clock: Clock, stopping: Callable[[], bool]) -> None:
+    """Any other exception than the one of `step` leaves the loop as a power cut would: what was ordered is unknown."""
+    printer.begin()
+    try:
+        while not stopping():
+            wait_s = printer.step()
+            if wait_s > 0:
+                clock.sleep(wait_s, at_most_real_s=LOOK_S)
+    except MustNotPrint:
+        printer.end()
+        raise
+    printer.end()
+    log.info("stopped in order")
+
+
+@contextmanager
+def _signals(stop: Callable[[int, FrameType | None], None]) -> Iterator[None]:
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(SWITCH_S)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(interval)
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -1,0 +1,72 @@
+"""Small facts that the journal reports as soon as the time is known: a start, an armed knife, the machine's word."""
+
+from __future__ import annotations
+
+import logging
+
+from machines.clock import utc
+from machines.node import outbox
+from machines.node.journal import Journal, State, change_state, read_state
+from machines.recovery import Cause
+from machines.wire import ConditionsChanged, KnifeArmed, NodeStarted
+
+log = logging.getLogger(__name__)
+
+_AFTER_ORDERLY, _AFTER_UNPLANNED = 1, 2
+
+
+def begin(journal: Journal) -> Cause:
+    """An agent begins. After a stop that was not in order the knife is disarmed until a person arms it.
+
+    Returns:
+        the cause of what may be missing since the last one.
+    """
+    with journal.transaction() as db:
+        state = read_state(db)
+        unplanned = state.running or state.start_to_report == _AFTER_UNPLANNED
+        to_report = _AFTER_UNPLANNED if unplanned else _AFTER_ORDERLY
+        # An arming asked of the agent before is void: who asked may be gone.
+        change_state(db, running=1, arming_asked=0, start_to_report=to_report)
+        if state.running:
+            change_state(db, knife_armed=0)
+    if state.running:
+        log.warning("the last stop was not in order: the knife is disarmed until a person arms it")
+    return "power" if state.running else "service"
+
+
+def report_start(journal: Journal, state: State, now: float) -> bool:
+    """Say that the agent began, if that was not said; ``now`` by the server, POSIX seconds."""
+    if not state.start_to_report:
+        return False
+    unplanned = state.start_to_report == _AFTER_UNPLANNED
+    with journal.transaction() as db:
+        outbox.append(db, NodeStarted(seq=outbox.next_seq(db), at=utc(now), unplanned_stop=unplanned))
+        change_state(db, start_to_report=0)
+    return True
+
+
+def arm(journal: Journal, state: State, now: float) -> bool:
+    """Arm the knife, if a person asked."""
+    if not state.arming_asked:
+        return False
+    with journal.transaction() as db:
+        outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=utc(now)))
+        change_state(db, arming_asked=0, knife_armed=1)
+    log.warning("the knife is armed")
+    return True
+
+
+def report_conditions(journal: Journal, keywords: tuple[str, ...], now: float) -> None:
+    """Say that the machine's conditions are these, if they were others."""
+    with journal.transaction() as db:
+        if keywords == read_state(db).conditions:
+            return
+        outbox.append(db, ConditionsChanged(seq=outbox.next_seq(db), at=utc(now), keywords=keywords))
+        change_state(db, conditions=" ".join(keywords))
+    log.warning("the machine says: %s", ", ".join(keywords) or "nothing is wrong")
+
+
+def stops_printing(keyword: str) -> bool:
+    """Whether a condition keeps the machine from printing. A keyword's suffix says how grave it is (RFC 8011 section
+    5.4.12); without a suffix it is taken as an error."""
+    return not keyword.endswith(("-report", "-warning")) and keyword != "none"

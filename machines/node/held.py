@@ -1,0 +1,119 @@
+"""What the node holds so that it can go on alone: credentials, work, and how its clock stands to the server's."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import replace
+from typing import Any, TypeVar
+
+from machines.errors import InputError
+from machines.node import outbox
+from machines.node.bursts import Held
+from machines.node.client import Credentials, Fetched
+from machines.node.journal import change_state, read_state
+from machines.node.server_time import Sample
+from machines.structure import structure, unstructure
+from machines.wire import SegmentWork, Work
+
+T = TypeVar("T")
+
+
+def _put(db: sqlite3.Connection, name: str, value: Any) -> None:
+    db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (name, json.dumps(unstructure(value))))
+
+
+def _get(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
+    row = db.execute("SELECT body FROM document WHERE name = ?", (name,)).fetchone()
+    return None if row is None else structure(json.loads(row[0]), cls)
+
+
+def enrol(db: sqlite3.Connection, new: Credentials) -> None:
+    """Keep the credentials; a node that was fenced off may print again.
+
+    Raises:
+        InputError: the journal is another machine's: its paper is not this one's.
+    """
+    old = credentials(db)
+    if old is not None and old.machine != new.machine:
+        problem = f"this folder is the journal of machine {old.machine}, the code was for {new.machine}"
+        raise InputError("home", problem, "give each machine its own --home")
+    if old is not None and old.epoch != new.epoch:
+        outbox.renumber(db)
+    _put(db, "credentials", new)
+    db.execute("DELETE FROM document WHERE name = 'etag'")
+    change_state(db, fenced="")
+
+
+def credentials(db: sqlite3.Connection) -> Credentials | None:
+    """What enrolment gave; None before it."""
+    return _get(db, "credentials", Credentials)
+
+
+def keep_time(db: sqlite3.Connection, boot: str, sample: Sample) -> None:
+    """Keep the best sample of this boot, so that an agent that starts again while offline knows the time."""
+    _put(db, "boot", boot)
+    _put(db, "sample", sample)
+
+
+def kept_time(db: sqlite3.Connection, boot: str) -> Sample | None:
+    """The sample of this boot. After another boot elapsed seconds count from elsewhere: None."""
+    return _get(db, "sample", Sample) if _get(db, "boot", str) == boot else None
+
+
+def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
+    """Take over the server's word on what to hold.
+
+    A segment that is not offered any more goes, unless the head stands in it or just left it: a burst may reach from
+    there over the boundary.
+    """
+    work, state = fetched.work, read_state(db)
+    _put(db, "etag", fetched.etag)
+    _put(db, "work", replace(work, segments=()))
+    change_state(db, work_version=state.work_version + 1)
+    run = "" if work.run is None else work.run.id
+    numbers = {segment.number for segment in work.segments}
+    left_behind = state.next_column - work.profile.columns_per_burst
+    for of_run, number, first, end in db.execute(
+        "SELECT run, number, first_column, end_column FROM segment"
+    ).fetchall():
+        near = of_run == state.run == run and first <= state.next_column and end > left_behind
+        if of_run != run or (number not in numbers and not near):
+            db.execute("DELETE FROM segment WHERE run = ? AND number = ?", (of_run, number))
+    db.executemany(
+        "INSERT OR REPLACE INTO segment (run, number, first_column, end_column, body) VALUES (?, ?, ?, ?, ?)",
+        [(run, s.number, s.first_column, s.end_column, json.dumps(unstructure(s))) for s in work.segments],
+    )
+
+
+def work_held(db: sqlite3.Connection) -> Work | None:
+    """The server's last word, without the segments; None before the first."""
+    return _get(db, "work", Work)
+
+
+def etag_held(db: sqlite3.Connection) -> str | None:
+    """The tag of what is held."""
+    return _get(db, "etag", str)
+
+
+def held(db: sqlite3.Connection) -> Held | None:
+    """The run and its held segments; None without a run."""
+    work = work_held(db)
+    if work is None or work.run is None or work.policy is None:
+        return None
+    rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
+    segments = tuple(structure(json.loads(body), SegmentWork) for (body,) in rows)
+    return Held(run=work.run, policy=work.policy, profile=work.profile, segments=segments)
+
+
+def plates_needed(db: sqlite3.Connection) -> set[str]:
+    """Digests of the plates that the held segments and the server's last word name."""
+    work = work_held(db)
+    bodies = db.execute("SELECT body FROM segment").fetchall()
+    return {json.loads(body)["plate"] for (body,) in bodies} | set(work.plates if work else ())
+
+
+def held_until(db: sqlite3.Connection) -> str | None:
+    """RFC 3339 instant at which the last held segment ends; None without work."""
+    row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
+    return None if row is None else json.loads(row[0])["knots"][-1]

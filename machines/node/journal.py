@@ -1,0 +1,191 @@
+"""The node's memory: one SQLite file from which everything after a crash follows.
+
+A power cut may come at any instant. What a transaction committed is on the card; so the machine is ordered only after
+the order is committed, and what it did is committed only after it did it. An order without an outcome is *unknown*.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from machines.errors import InputError
+
+FILE_NAME = "journal.sqlite3"
+SCHEMA_VERSION = 1
+BUSY_LIMIT_S = 10.0
+
+_SCHEMA = """
+CREATE TABLE state (
+    only INTEGER PRIMARY KEY CHECK (only = 1),
+    run TEXT,                                    -- the run that next_column belongs to
+    next_column INTEGER NOT NULL DEFAULT 0,      -- first column not accounted for
+    paper_position INTEGER NOT NULL DEFAULT 0,   -- columns of paper fed since the machine's first
+    catching_up INTEGER NOT NULL DEFAULT 0,      -- a replay has not yet come true to the sky
+    knife_armed INTEGER NOT NULL DEFAULT 0,
+    arming_asked INTEGER NOT NULL DEFAULT 0,     -- a person asked, and the agent has not taken it up yet
+    running INTEGER NOT NULL DEFAULT 0,          -- an agent began and did not end in order
+    start_to_report INTEGER NOT NULL DEFAULT 0,  -- 1: after an orderly stop, 2: after an unplanned one
+    conditions TEXT NOT NULL DEFAULT '',         -- last reported, separated by spaces
+    fenced TEXT NOT NULL DEFAULT '',             -- why this node must not print any more
+    work_version INTEGER NOT NULL DEFAULT 0      -- counts the changes of what is held
+);
+INSERT INTO state (only) VALUES (1);
+
+CREATE TABLE document (name TEXT PRIMARY KEY, body TEXT NOT NULL);
+
+CREATE TABLE segment (
+    run TEXT NOT NULL,
+    number INTEGER NOT NULL,
+    first_column INTEGER NOT NULL,
+    end_column INTEGER NOT NULL,
+    body TEXT NOT NULL,
+    PRIMARY KEY (run, number)
+);
+
+CREATE TABLE burst (
+    run TEXT NOT NULL,
+    first_column INTEGER NOT NULL,
+    end_column INTEGER NOT NULL,
+    segment INTEGER NOT NULL,
+    place INTEGER NOT NULL,
+    due REAL NOT NULL,                           -- its instant, POSIX seconds
+    ordered_at REAL NOT NULL,
+    laid_at REAL,                                -- NULL: nobody saw it finished
+    reported INTEGER NOT NULL DEFAULT 0,
+    PRIMARY KEY (run, first_column)
+);
+
+CREATE TABLE strip (
+    run TEXT NOT NULL,
+    boundary INTEGER NOT NULL,
+    place INTEGER NOT NULL,
+    state TEXT NOT NULL DEFAULT 'due' CHECK (state IN ('due', 'ordered')),
+    PRIMARY KEY (run, boundary)
+);
+
+CREATE TABLE entry (seq INTEGER PRIMARY KEY, body TEXT NOT NULL, accepted INTEGER NOT NULL DEFAULT 0);
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class State:
+    """Where the node stands; the columns of the table of the same name."""
+
+    run: str | None
+    next_column: int
+    paper_position: int
+    catching_up: bool
+    knife_armed: bool
+    arming_asked: bool
+    running: bool
+    start_to_report: int
+    conditions: tuple[str, ...]
+    fenced: str
+    work_version: int
+
+
+class Journal:
+    """The open file. Two threads may use it: a transaction holds its lock from beginning to commit."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._lock = threading.RLock()
+
+    @contextmanager
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        """All that is written inside is on the card when the block ends, or none of it."""
+        with self._lock:
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+            except BaseException:
+                self._connection.execute("ROLLBACK")
+                raise
+            self._connection.execute("COMMIT")
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """For reading only: no other thread's transaction is half done in between."""
+        with self._lock:
+            yield self._connection
+
+    def state(self) -> State:
+        """Where the node stands."""
+        with self.reading() as db:
+            return read_state(db)
+
+    def close(self) -> None:
+        """Close the file."""
+        with self._lock:
+            self._connection.close()
+
+
+def open_journal(home: Path, *, create: bool = False) -> Journal:
+    """Open the journal of a home folder.
+
+    Args:
+        home: the node's folder.
+        create: make folder and journal if they are not there; they hold a secret and are readable by their owner only.
+
+    Raises:
+        InputError: there is none, or it is damaged, or of a later version of this program.
+    """
+    path = home / FILE_NAME
+    if create:
+        home.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.touch(mode=0o600)
+    if not path.exists():
+        raise InputError("home", f"no journal in {home}", "enrol the board first: dayroll-node enrol")
+    connection = sqlite3.connect(path, timeout=BUSY_LIMIT_S, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        _check_and_create(connection, path)
+    except sqlite3.DatabaseError as error:
+        connection.close()
+        remedy = "keep a copy of the folder for the studio, move it away and enrol the board again"
+        raise InputError("home", f"the journal {path} cannot be used ({error})", remedy) from error
+    return Journal(connection)
+
+
+def _check_and_create(connection: sqlite3.Connection, path: Path) -> None:
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version > SCHEMA_VERSION:
+        raise InputError("home", f"{path} was written by a later version", "install that version again")
+    if version == 0:
+        connection.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = {SCHEMA_VERSION}; COMMIT;")
+    (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+    if verdict != "ok":
+        raise sqlite3.DatabaseError(verdict)
+
+
+def read_state(db: sqlite3.Connection) -> State:
+    """The state as it stands inside a transaction."""
+    row = db.execute(
+        "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
+        " conditions, fenced, work_version FROM state"
+    ).fetchone()
+    return State(
+        run=row[0],
+        next_column=row[1],
+        paper_position=row[2],
+        catching_up=bool(row[3]),
+        knife_armed=bool(row[4]),
+        arming_asked=bool(row[5]),
+        running=bool(row[6]),
+        start_to_report=row[7],
+        conditions=tuple(row[8].split()),
+        fenced=row[9],
+        work_version=row[10],
+    )
+
+
+def change_state(db: sqlite3.Connection, **columns: str | int) -> None:
+    """Write columns of the state, by name."""
+    assignments = ", ".join(f"{name} = :{name}" for name in columns)
+    db.execute(f"UPDATE state SET {assignments}", columns)

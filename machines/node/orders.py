@@ -1,0 +1,171 @@
+"""Orders to the machine and their outcomes, and the words to the server that follow from them.
+
+The order is committed, the machine moves, the outcome is committed. An order without an outcome is unknown: it may be
+on the paper, so it is never given again.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from machines.clock import utc
+from machines.node import outbox, strips
+from machines.node.bursts import Burst, Held
+from machines.node.journal import change_state, read_state
+from machines.recovery import Columns, Decision, Gap
+from machines.wire import ColumnsPrinted, GapSettled, TrueAgain
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laid:
+    """A burst that the machine laid.
+
+    Attributes:
+        burst: which.
+        at: when it was done, POSIX seconds by the server.
+        true_again: it ended a replay, being at its instant.
+    """
+
+    burst: Burst
+    at: float
+    true_again: bool
+
+
+def order(db: sqlite3.Connection, bursts: Iterable[Burst], now: float) -> None:
+    """Write down that the machine will be told to lay these."""
+    db.executemany(
+        "INSERT INTO burst (run, first_column, end_column, segment, place, due, ordered_at)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [(b.run, b.first_column, b.end_column, b.segment, b.place, b.due, now) for b in bursts],
+    )
+
+
+def record(db: sqlite3.Connection, held: Held, laid: Sequence[Laid], withdrawn: Sequence[Burst]) -> None:
+    """Write down what was laid, and which orders the machine was never given."""
+    db.executemany("DELETE FROM burst WHERE run = ? AND first_column = ?", [(b.run, b.first_column) for b in withdrawn])
+    for one in laid:
+        if one.true_again:
+            _come_true(db, one)
+        _advance(db, held, one)
+
+
+def _come_true(db: sqlite3.Connection, one: Laid) -> None:
+    """What was laid late is told apart from what follows."""
+    burst = one.burst
+    report_printed(db, burst.run)
+    outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(one.at), run=burst.run, column=burst.first_column))
+    change_state(db, catching_up=0)
+
+
+def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
+    burst = one.burst
+    db.execute(
+        "UPDATE burst SET laid_at = ? WHERE run = ? AND first_column = ?", (one.at, burst.run, burst.first_column)
+    )
+    crossed = held.boundaries(burst.first_column, burst.end_column)
+    strips.note(db, burst.run, {boundary: burst.place + boundary - burst.first_column for boundary in crossed})
+    change_state(db, next_column=burst.end_column, paper_position=burst.end_place)
+    segment = held.segment_of(burst.first_column)
+    if segment is not None and segment.end_column == burst.end_column:
+        report_printed(db, burst.run)
+        _forget(db, burst.run, burst.end_column - held.profile.columns_per_turn)
+
+
+def unknown_end(db: sqlite3.Connection) -> int | None:
+    """The end of the columns that were ordered and have no outcome; None if there are none."""
+    (end,) = db.execute("SELECT max(end_column) FROM burst WHERE laid_at IS NULL").fetchone()
+    return None if end is None else int(end)
+
+
+def adopt(db: sqlite3.Connection, held: Held, first_column: int) -> None:
+    """Turn to another run. Places of the last one that are unknown are passed over."""
+    state = read_state(db)
+    if state.run is not None:
+        report_printed(db, state.run)
+    (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
+    position = state.paper_position if end is None else int(end)
+    db.execute("DELETE FROM burst WHERE laid_at IS NULL")
+    change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
+    strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
+
+
+def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision) -> None:
+    """Write down a gap and what was decided, and go on from there.
+
+    The place of unknown columns is passed over; columns that are left out take no paper, so a strip's boundary among
+    them comes to lie where the paper goes on.
+    """
+    state = read_state(db)
+    report_printed(db, held.run.id)
+    entry = GapSettled(
+        seq=outbox.next_seq(db),
+        at=gap.noticed_at,
+        run=held.run.id,
+        gap=gap,
+        policy=held.policy,
+        decision=decision,
+        paper_position=state.paper_position,
+    )
+    outbox.append(db, entry)
+    onward = state.paper_position + len(decision.unknown)
+    next_column = decision.replayed.first if decision.replayed else gap.end
+    places = {b: min(state.paper_position + b - gap.first, onward) for b in held.boundaries(gap.first, next_column)}
+    strips.note(db, held.run.id, places)
+    db.execute("DELETE FROM burst WHERE laid_at IS NULL")
+    change_state(db, next_column=next_column, paper_position=onward, catching_up=int(bool(decision.replayed)))
+
+
+def report_printed(db: sqlite3.Connection, run: str) -> None:
+    """An entry for each stretch of columns that was laid side by side in one segment and not reported yet."""
+    rows = db.execute(
+        "SELECT segment, first_column, end_column, place, due, laid_at FROM burst"
+        " WHERE run = ? AND laid_at IS NOT NULL AND NOT reported ORDER BY first_column",
+        (run,),
+    ).fetchall()
+    bursts = (Burst(run=run, segment=s, first_column=f, end_column=e, place=p, due=d) for s, f, e, p, d, _ in rows)
+    laid = (Laid(burst=burst, at=row[5], true_again=False) for burst, row in zip(bursts, rows, strict=True))
+    for stretch in _stretches(laid):
+        keys = [(run, one.burst.first_column) for one in stretch]
+        db.executemany("UPDATE burst SET reported = 1 WHERE run = ? AND first_column = ?", keys)
+        outbox.append(db, _printed(db, stretch))
+
+
+def _stretches(laid: Iterable[Laid]) -> Iterator[list[Laid]]:
+    stretch: list[Laid] = []
+    for one in laid:
+        if stretch and not _side_by_side(stretch[-1].burst, one.burst):
+            yield stretch
+            stretch = []
+        stretch.append(one)
+    if stretch:
+        yield stretch
+
+
+def _side_by_side(left: Burst, right: Burst) -> bool:
+    ends_at = (left.segment, left.end_column, left.end_place)
+    return ends_at == (right.segment, right.first_column, right.place)
+
+
+def _printed(db: sqlite3.Connection, stretch: list[Laid]) -> ColumnsPrinted:
+    first, last = stretch[0].burst, stretch[-1].burst
+    (done,) = db.execute(
+        "SELECT sum(end_column - first_column) FROM burst WHERE run = ? AND segment = ? AND reported",
+        (first.run, first.segment),
+    ).fetchone()
+    return ColumnsPrinted(
+        seq=outbox.next_seq(db),
+        at=utc(stretch[-1].at),
+        run=first.run,
+        segment=first.segment,
+        columns=Columns(first=first.first_column, end=last.end_column),
+        columns_done=done,
+        paper_position=first.place,
+        worst_miss_s=max((one.at - one.burst.due for one in stretch), key=abs),
+    )
+
+
+def _forget(db: sqlite3.Connection, run: str, before: int) -> None:
+    """What was reported more than a turn ago is of no more use; the entries stay."""
+    db.execute("DELETE FROM burst WHERE reported AND (run <> ? OR end_column <= ?)", (run, before))

@@ -1,0 +1,51 @@
+"""Entries of the journal on their way to the server: numbered without holes, kept until accepted, and after."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+
+from machines.structure import structure, unstructure
+from machines.wire import Entry
+
+
+def next_seq(db: sqlite3.Connection) -> int:
+    """The sequence number of the entry to be added next."""
+    (seq,) = db.execute("SELECT coalesce(max(seq), 0) + 1 FROM entry").fetchone()
+    return int(seq)
+
+
+def append(db: sqlite3.Connection, entry: Entry) -> None:
+    """Add an entry, in the transaction of the change that it reports, so that neither is ever without the other."""
+    db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (entry.seq, json.dumps(unstructure(entry))))
+
+
+def unaccepted(db: sqlite3.Connection, limit: int) -> tuple[Entry, ...]:
+    """The oldest entries that the server has not accepted, in order."""
+    rows = db.execute("SELECT body FROM entry WHERE NOT accepted ORDER BY seq LIMIT ?", (limit,)).fetchall()
+    return tuple(structure(json.loads(body), Entry) for (body,) in rows)  # type: ignore[arg-type]
+
+
+def count_unaccepted(db: sqlite3.Connection) -> int:
+    """How many entries the server has not accepted."""
+    (count,) = db.execute("SELECT count(*) FROM entry WHERE NOT accepted").fetchone()
+    return int(count)
+
+
+def accept(db: sqlite3.Connection, through: int) -> None:
+    """The server has everything up to this sequence number."""
+    db.execute("UPDATE entry SET accepted = 1 WHERE seq <= ? AND NOT accepted", (through,))
+
+
+def rewind(db: sqlite3.Connection, expected: int) -> None:
+    """The server lacks what it once accepted, after a restore for one: send again from this number on."""
+    db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ?", (expected,))
+
+
+def renumber(db: sqlite3.Connection) -> None:
+    """A new epoch's journal begins at 1: what was accepted in the old one goes, the rest moves up."""
+    db.execute("DELETE FROM entry WHERE accepted")
+    rows = db.execute("SELECT seq, body FROM entry ORDER BY seq").fetchall()
+    for number, (seq, body) in enumerate(rows, 1):
+        moved = json.dumps(json.loads(body) | {"seq": number})
+        db.execute("UPDATE entry SET seq = ?, body = ? WHERE seq = ?", (number, moved, seq))

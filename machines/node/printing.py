@@ -1,0 +1,268 @@
+"""The print loop, in small steps that each say whether they found work. It never waits for the network.
+
+Each step looks at the journal and at the time. A step that changes something commits it before the next one looks, so
+the loop may be cut off between any two of its lines.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections.abc import Callable
+
+from machines.clock import utc
+from machines.drivers import Driver, MachineStopped
+from machines.node import facts, gaps, knife, orders, strips
+from machines.node import held as holding
+from machines.node.bursts import Burst, Held, is_late, next_burst
+from machines.node.journal import Journal, State, change_state, read_state
+from machines.node.orders import Laid
+from machines.node.plates import PlateStore
+from machines.node.server_time import Estimate
+from machines.profile import Profile
+from machines.recovery import Cause, Gap, settle
+from machines.wire import RunWork, pace
+
+log = logging.getLogger(__name__)
+
+OpenDriver = Callable[[Profile, RunWork], Driver]
+NOTHING_DUE = math.inf
+
+
+class MustNotPrint(Exception):
+    """Another board has taken over this machine: this one prints no more."""
+
+
+class Printer:
+    """Prints what the journal holds, at its time."""
+
+    def __init__(
+        self,
+        journal: Journal,
+        server_time: Callable[[], Estimate | None],
+        plates: PlateStore,
+        open_driver: OpenDriver,
+        columns_per_commit: int,
+    ) -> None:
+        """Wire it up.
+
+        Args:
+            journal: the node's.
+            server_time: the estimate at this moment; None before the first word from the server.
+            plates: fetched ahead.
+            open_driver: makes the machine's driver for a profile and a run.
+            columns_per_commit: so many columns are ordered at once, but at least a burst, and so many may be unknown
+                after a power cut. More of them wear a memory card less: each order and each outcome is a write.
+        """
+        self._journal = journal
+        self._server_time = server_time
+        self._plates = plates
+        self._open_driver = open_driver
+        self._columns_per_commit = columns_per_commit
+        self._driver: Driver | None = None
+        self._driver_for: tuple[Profile, int] | None = None
+        self._held: Held | None = None
+        self._held_version = -1
+        # Of the orders that were committed: not given to the machine yet, and done but not committed.
+        self._ordered: list[Burst] = []
+        self._laid: list[Laid] = []
+        # Why nothing could be printed since the last burst; the first reason is the cause of a gap.
+        self._cause: Cause | None = None
+        self._resumed = False
+        # A replay lays its next burst no sooner than this, POSIX seconds: the machine's highest rate.
+        self._not_before = -math.inf
+
+    def begin(self) -> None:
+        """Take up the journal."""
+        self._cause = facts.begin(self._journal)
+        self._resumed = True
+
+    def end(self) -> None:
+        """Stop in order: nothing is under way when this returns."""
+        self._close_orders()
+        if self._driver is not None:
+            self._driver.close()
+        with self._journal.transaction() as db:
+            state = read_state(db)
+            if state.run is not None:
+                orders.report_printed(db, state.run)
+            change_state(db, running=0)
+
+    def step(self) -> float:
+        """Do the next thing, if any is due.
+
+        Returns:
+            how long nothing will be due, in the clock's seconds; 0 if something was done.
+
+        Raises:
+            MustNotPrint: this node is fenced off.
+        """
+        state = self._journal.state()
+        if state.fenced:
+            raise MustNotPrint(state.fenced)
+        held, now = self._current(state), self._sure_time()
+        if now is None:
+            return self._idle("clock")
+        if facts.report_start(self._journal, state, now) or facts.arm(self._journal, state, now):
+            return 0.0
+        if held is None:
+            return self._idle("no-work")
+        if state.run != held.run.id:
+            return self._adopt(held)
+        driver = self._driver_of(held)
+        if self._machine_stopped(driver, now):
+            return self._idle("machine")
+        if not self._ordered and knife.cut(self._journal, state, held.profile, driver, now):
+            return 0.0
+        try:
+            if self._settle(held, now):
+                return 0.0
+        except gaps.CannotTell:
+            return self._idle("no-work")
+        return self._print(held, driver, now)
+
+    def _idle(self, cause: Cause) -> float:
+        self._close_orders()
+        self._hold_up(cause)
+        return NOTHING_DUE
+
+    def _hold_up(self, cause: Cause) -> None:
+        if self._cause is None:
+            self._cause = cause
+
+    def _current(self, state: State) -> Held | None:
+        """What is held, read again when it changed."""
+        if state.work_version != self._held_version:
+            with self._journal.reading() as db:
+                self._held = holding.held(db)
+            self._held_version = state.work_version
+        return self._held
+
+    def _sure_time(self) -> float | None:
+        """The server's time, POSIX seconds; None unless it is surer than the profile's tolerance."""
+        estimate = self._server_time()
+        if estimate is None or (self._held is not None and estimate.error_s > self._held.clock_tolerance_s):
+            return None
+        return estimate.now
+
+    def _driver_of(self, held: Held) -> Driver:
+        wanted = (held.profile, held.run.nozzle_seed)
+        if self._driver is None or self._driver_for != wanted:
+            self._close_orders()
+            if self._driver is not None:
+                self._driver.close()
+            self._driver = self._open_driver(held.profile, held.run)
+            self._driver_for = wanted
+        return self._driver
+
+    def _adopt(self, held: Held) -> float:
+        """Turn to a run that is not the journal's, once it is known where to begin: at its first column, or where the
+        board before this one stopped, as the server offers only what is not accounted for."""
+        if not held.segments:
+            return self._idle("no-work")
+        self._close_orders()
+        with self._journal.transaction() as db:
+            orders.adopt(db, held, max(held.run.first_column, held.segments[0].first_column))
+        self._cause, self._resumed = "late-start", False
+        return 0.0
+
+    def _machine_stopped(self, driver: Driver, now: float) -> bool:
+        conditions = driver.conditions()
+        facts.report_conditions(self._journal, conditions, now)
+        return any(map(facts.stops_printing, conditions))
+
+    def _settle(self, held: Held, now: float) -> bool:
+        """Settle a gap by the policy, if there is one.
+
+        Raises:
+            CannotTell: how much is missing.
+        """
+        if self._ordered:
+            if not is_late(held, self._ordered[0].first_column, now):
+                return False
+            self._close_orders()
+        with self._journal.reading() as db:
+            state, unknown_end = read_state(db), orders.unknown_end(db)
+        missing = gaps.find(held, state, unknown_end, resumed=self._resumed, now=now)
+        if missing is None:
+            return False
+        cause = self._cause or "machine"
+        gap = Gap(**vars(missing), cause=cause, noticed_at=utc(now))
+        decision = settle(held.policy, gap, pace(held.profile, held.run))
+        with self._journal.transaction() as db:
+            orders.settle(db, held, gap, decision)
+        self._resumed, self._not_before = False, now
+        message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"
+        log.warning(message, gap.first, gap.end, cause, len(decision.unknown), decision.action, decision.reason)
+        return True
+
+    def _print(self, held: Held, driver: Driver, now: float) -> float:
+        """Lay the next burst, if it is time."""
+        state = self._journal.state()
+        planned = self._ordered or self._plan(held, state)
+        if not planned:
+            if state.next_column < held.run.end_column:
+                self._hold_up("no-work")
+            return NOTHING_DUE
+        burst = planned[0]
+        ready = max(burst.due, self._not_before) if state.catching_up else burst.due
+        if ready > now:
+            return ready - now
+        if not self._ordered:
+            with self._journal.transaction() as db:
+                orders.order(db, planned, now)
+            self._ordered = planned
+        self._lay(held, driver, true_again=state.catching_up and burst.due >= self._not_before)
+        return 0.0
+
+    def _plan(self, held: Held, state: State) -> list[Burst]:
+        """The bursts to order together: those of one commit, up to where the knife must be looked at again."""
+        with self._journal.reading() as db:
+            cuts_due = [strip.place + held.profile.knife_columns for strip in strips.pending(db)]
+        column, position = state.next_column, state.paper_position
+        planned: list[Burst] = []
+        while column - state.next_column < self._columns_per_commit:
+            burst = next_burst(held, column, position, cuts_due)
+            if burst is None or not self._plates.has(held.plate_of(burst.first_column)):
+                break
+            planned.append(burst)
+            column, position = burst.end_column, burst.end_place
+            if position in cuts_due or held.boundaries(burst.first_column, burst.end_column):
+                break
+        return planned
+
+    def _lay(self, held: Held, driver: Driver, *, true_again: bool) -> None:
+        burst = self._ordered[0]
+        plate = held.plate_of(burst.first_column)
+        dots = self._plates.dots(plate, burst.first_column, burst.end_column, held.profile)
+        began = self._time()
+        try:
+            driver.lay(burst.place, dots, burst.first_column)
+        except MachineStopped as stop:
+            self._give_up(held, stop, began)
+            return
+        del self._ordered[0]
+        self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again))
+        self._cause, self._resumed = None, False
+        self._not_before = began + len(burst) / held.profile.highest_columns_per_s()
+        if not self._ordered:
+            self._close_orders()
+
+    def _give_up(self, held: Held, stop: MachineStopped, now: float) -> None:
+        """The machine stopped in the middle of a burst: that one is unknown, those after it were never given."""
+        del self._ordered[0]
+        self._close_orders()
+        facts.report_conditions(self._journal, stop.keywords, now)
+        self._hold_up("machine")
+
+    def _close_orders(self) -> None:
+        """Write down what came of the orders; those not given to the machine yet are withdrawn."""
+        if self._held is not None and (self._laid or self._ordered):
+            with self._journal.transaction() as db:
+                orders.record(db, self._held, self._laid, self._ordered)
+        self._laid, self._ordered = [], []
+
+    def _time(self) -> float:
+        estimate = self._server_time()
+        assert estimate is not None, "samples are added, never taken away"
+        return estimate.now

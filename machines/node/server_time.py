@@ -1,0 +1,85 @@
+"""What time it is, by the server, as far as a board without a battery clock can know.
+
+The node asks the server for the time and reads the answer against its own count of elapsed seconds, which never steps:
+
+    T1 asked ----------> T2 received        offset = ((T2 - T1) + (T3 - T4)) / 2
+    T4 answered <------- T3 sent            delay  = (T4 - T1) - (T3 - T2)
+
+T1 and T4 are elapsed seconds of this boot, T2 and T3 are UTC, so the offset is the UTC instant at which the count
+began. The true offset lies within delay / 2 of it (RFC 5905 section 8).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from machines.errors import InputError
+
+# A fair bound for the crystal of a small board; common practice, no source.
+DRIFT = 100e-6
+SAMPLES_KEPT = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sample:
+    """One exchange with the server.
+
+    Attributes:
+        offset_s: UTC, POSIX seconds, at elapsed second 0.
+        delay_s: of the way there and back.
+        taken_at_s: elapsed second at which the answer came.
+    """
+
+    offset_s: float
+    delay_s: float
+    taken_at_s: float
+
+    def error_s(self, elapsed_s: float) -> float:
+        """Bound on how far ``offset_s + elapsed_s`` is from the server's time, at an elapsed second."""
+        return self.delay_s / 2 + DRIFT * abs(elapsed_s - self.taken_at_s)
+
+
+def measured(asked_s: float, received: float, sent: float, answered_s: float) -> Sample:
+    """A sample from its four stamps.
+
+    Args:
+        asked_s, answered_s: elapsed seconds (T1, T4).
+        received, sent: POSIX seconds, by the server (T2, T3).
+
+    Raises:
+        InputError: no exchange can have had these stamps: a clock stepped in between.
+    """
+    delay_s = (answered_s - asked_s) - (sent - received)
+    if sent < received or delay_s < 0:
+        raise InputError("clock", "the server's stamps do not fit the exchange", "ask again")
+    return Sample(offset_s=((received - asked_s) + (sent - answered_s)) / 2, delay_s=delay_s, taken_at_s=answered_s)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """An instant by the server's clock, POSIX seconds, and the bound on its error, seconds."""
+
+    now: float
+    error_s: float
+
+
+@dataclass(frozen=True)
+class ServerTime:
+    """The last samples, the newest at the end."""
+
+    samples: tuple[Sample, ...] = ()
+
+    def after(self, sample: Sample) -> ServerTime:
+        """With one more sample; only the last eight are kept."""
+        return ServerTime((*self.samples, sample)[-SAMPLES_KEPT:])
+
+    def best(self, elapsed_s: float) -> Sample | None:
+        """The sample that bounds the error best: of those alike in age, the one of least delay."""
+        return min(self.samples, key=lambda sample: sample.error_s(elapsed_s), default=None)
+
+    def estimate(self, elapsed_s: float) -> Estimate | None:
+        """The server's time at an elapsed second; None before the first sample."""
+        best = self.best(elapsed_s)
+        if best is None:
+            return None
+        return Estimate(now=best.offset_s + elapsed_s, error_s=best.error_s(elapsed_s))

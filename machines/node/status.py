@@ -1,0 +1,131 @@
+"""How a node is, for a person who stands beside it, read from its journal whether or not its agent runs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from machines.clock import Clock, utc
+from machines.node import held as holding
+from machines.node import outbox
+from machines.node.agent import agent_runs, boot_name
+from machines.node.bursts import Held
+from machines.node.journal import Journal, State, read_state
+from machines.node.server_time import ServerTime
+from machines.structure import format_instant
+
+
+@dataclass(frozen=True, kw_only=True)
+class NodeStatus:
+    """What is known at this moment. Instants are RFC 3339 in UTC.
+
+    Attributes:
+        machine, server: from enrolment; None before it.
+        agent_runs: whether an agent prints from this folder.
+        server_time: estimated; None if no sample of this boot is kept.
+        clock_error_s: bound on its error, seconds.
+        run: being printed.
+        next_column: the running column to come.
+        turn, column_of_turn: the same as turn and column in it.
+        catching_up: columns are laid late, as fast as the machine may.
+        paper_m: fed since the machine's first column, metres; None before the profile is known.
+        knife: ``armed``, ``disarmed``, ``none``, or ``unknown`` before the profile is known.
+        held_until: end of the work held.
+        unreported: entries that the server has not accepted.
+        conditions: of the machine, keywords of RFC 8011.
+        fenced: why this node must not print; empty if it may.
+    """
+
+    machine: str | None
+    server: str | None
+    agent_runs: bool
+    server_time: str | None
+    clock_error_s: float | None
+    run: str | None
+    next_column: int | None
+    turn: int | None
+    column_of_turn: int | None
+    catching_up: bool
+    paper_m: float | None
+    knife: str
+    held_until: str | None
+    unreported: int
+    conditions: tuple[str, ...]
+    fenced: str
+
+    def as_json(self) -> dict[str, Any]:
+        """As JSON values."""
+        return asdict(self)
+
+    def as_text(self) -> str:
+        """For people."""
+        return "\n".join(f"{name:<12}{value}" for name, value in self._lines())
+
+    def _lines(self) -> list[tuple[str, str]]:
+        lines = [
+            ("machine", f"{self.machine} of {self.server}" if self.machine else "not enrolled"),
+            ("agent", "running" if self.agent_runs else "not running"),
+            ("time", self._time()),
+            ("printing", self._printing()),
+            ("paper", "not known before the first work" if self.paper_m is None else f"{self.paper_m:.3f} m fed"),
+            ("knife", self.knife),
+            ("held until", self.held_until or "nothing is held"),
+            ("unreported", f"{self.unreported} entries"),
+            ("conditions", ", ".join(self.conditions) or "none"),
+        ]
+        return [*lines, ("FENCED OFF", self.fenced)] if self.fenced else lines
+
+    def _time(self) -> str:
+        if self.server_time is None:
+            return "not known since this board started: it prints once the server has told it"
+        return f"{self.server_time}, to within {self.clock_error_s:.3g} s"
+
+    def _printing(self) -> str:
+        if self.run is None or self.next_column is None:
+            return "no run"
+        where = f"column {self.next_column}"
+        if self.turn is not None:
+            where = f"turn {self.turn}, column {self.column_of_turn}"
+        return f"run {self.run}, {where} comes next" + (", catching up" if self.catching_up else "")
+
+
+def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
+    """Read how the node is."""
+    with journal.reading() as db:
+        state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
+        work, until, unreported = holding.work_held(db), holding.held_until(db), outbox.count_unaccepted(db)
+        kept = holding.kept_time(db, boot_name(clock))
+    estimate = ServerTime((kept,) if kept else ()).estimate(clock.elapsed())
+    profile = None if work is None else work.profile
+    turn, column = _turn(state, held)
+    return NodeStatus(
+        machine=None if credentials is None else credentials.machine,
+        server=None if credentials is None else credentials.server,
+        agent_runs=agent_runs(home),
+        server_time=None if estimate is None else format_instant(utc(estimate.now)),
+        clock_error_s=None if estimate is None else estimate.error_s,
+        run=state.run,
+        next_column=None if state.run is None else state.next_column,
+        turn=turn,
+        column_of_turn=column,
+        catching_up=state.catching_up,
+        paper_m=None if profile is None else state.paper_position * profile.column_pitch_mm / 1000.0,
+        knife="unknown" if profile is None else _knife(state, has_knife=profile.knife is not None),
+        held_until=until,
+        unreported=unreported,
+        conditions=state.conditions,
+        fenced=state.fenced,
+    )
+
+
+def _turn(state: State, held: Held | None) -> tuple[int | None, int | None]:
+    if held is None or state.run != held.run.id:
+        return None, None
+    return divmod(state.next_column, held.profile.columns_per_turn)
+
+
+def _knife(state: State, *, has_knife: bool) -> str:
+    if not has_knife:
+        return "none"
+    return "armed" if state.knife_armed else "disarmed: strips pass it uncut until a person runs dayroll-node arm"
