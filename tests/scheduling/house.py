@@ -1,0 +1,111 @@
+"""A small studio in the log: a venue, a machine, a picture, a run; invented, and quick to draw."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from machines.profile import Profile
+from machines.structure import structure
+from machines.wire import ColumnsPrinted, NodeStarted, Reports
+from scheduling import studio
+from scheduling.enrolment import enrol
+from scheduling.extend import extend_plans
+from scheduling.log.store import Attribution
+from scheduling.plates import PlateStore
+
+NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
+PROFILE: dict[str, Any] = {
+    "name": "small",
+    "columns_per_turn": 240,
+    "mm_per_turn": 120.0,
+    "dots_across": 40,
+    "print_width_mm": 20.0,
+    "columns_per_burst": 4,
+    "highest_mm_per_hour": 20.0,
+    "head": {"kind": "carriage", "nozzles": 8, "passes": 2, "drop_pl": 10.0},
+    "knife": {"head_to_knife_mm": 10.0, "cuts_per_blade": 100},
+    "media": {"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 10.0},
+}
+MOON: dict[str, Any] = {"kind": "moon", "diameter_mm": 15.0}
+STARS: dict[str, Any] = {"kind": "stars", "south_degrees": -40.0, "north_degrees": 40.0}
+
+
+def by(actor: str = "test", at: datetime = NOON) -> Attribution:
+    return Attribution(actor=actor, request=None, said_at=at)
+
+
+def order(command: type[Any], **fields: Any) -> None:
+    """Read a command as the API would, and carry it out."""
+    studio.handle(studio.read(fields, command), by())
+
+
+def furnish(picture: dict[str, Any] | None = None, **profile: Any) -> None:
+    """A venue ``shed``, a profile ``small``, a machine ``one`` and a source ``picture``."""
+    order(
+        studio.AddVenue,
+        id="shed",
+        name="The shed",
+        latitude_degrees=38.7,
+        longitude_degrees=-9.1,
+        zone="Europe/Lisbon",
+    )
+    order(studio.AddProfile, id="small", profile=PROFILE | profile)
+    order(studio.AddMachine, id="one", name="One", venue="shed", profile="small")
+    order(studio.AddSource, id="picture", name="A picture", picture=picture or STARS)
+
+
+def plan(**fields: Any) -> None:
+    """A run ``first`` of machine ``one`` for 30 hours from noon, unless said otherwise."""
+    asked = {
+        "id": "first",
+        "machine": "one",
+        "source": "picture",
+        "cycle": "apparent-solar-day",
+        "starts_at": NOON.isoformat(),
+        "ends_at": (NOON + timedelta(hours=30)).isoformat(),
+        "policy": {"kind": "skip"},
+        "strips_per_turn": 12,
+    }
+    order(studio.PlanRun, **(asked | fields))
+
+
+def ready(folder: Path, **fields: Any) -> PlateStore:
+    """Furnished, planned ahead, and with a board enrolled."""
+    furnish()
+    plan(**fields)
+    plates = PlateStore(folder)
+    extend_plans(NOON, timedelta(hours=192), plates)
+    enrol("one", by())
+    return plates
+
+
+def small_profile() -> Profile:
+    return structure(PROFILE, Profile)
+
+
+def started(seq: int = 1) -> NodeStarted:
+    return NodeStarted(seq=seq, at=NOON, unplanned_stop=False)
+
+
+def printed(seq: int, segment: int, first: int, end: int, done: int, place: int = 0) -> ColumnsPrinted:
+    fields = {"first": first, "end": end}
+    return structure(
+        {
+            "seq": seq,
+            "at": NOON.isoformat(),
+            "run": "first",
+            "segment": segment,
+            "columns": fields,
+            "columns_done": done,
+            "paper_position": place,
+            "worst_miss_s": 0.1,
+            "kind": "columns-printed",
+        },
+        ColumnsPrinted,
+    )
+
+
+def batch(*entries: Any, epoch: int = 1) -> Reports:
+    return Reports(epoch=epoch, entries=tuple(entries))

@@ -1,0 +1,111 @@
+"""Planning turn by turn, as far as the horizon, the same whenever it is done."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from django.db.models import F
+
+from scheduling.extend import extend_plans
+from scheduling.log.models import Event, Run, Segment
+from scheduling.plates import PlateStore
+from scheduling.selectors import run_timeline, segment_work
+from tests.scheduling.house import MOON, NOON, furnish, plan
+
+pytestmark = pytest.mark.django_db
+WEEK = timedelta(days=8)
+
+
+def rows() -> list[tuple[int, int, int, object, str]]:
+    return [(s.number, s.first_column, s.end_column, s.knots, s.plate) for s in Segment.objects.order_by("number")]
+
+
+def test_the_segments_hold_the_columns_of_the_run_once(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    added = extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    run, found = Run.objects.get(), rows()
+    assert added == len(found) == 61  # 30 hours of half-hours, the first and the last clipped
+    assert found[0][1] == run.first_column
+    assert found[-1][2] == run.end_column == run.planned_to_column
+    assert all(before[2] == after[1] for before, after in pairwise(found))
+
+
+def test_planning_again_adds_nothing(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    events = Event.objects.count()
+    assert extend_plans(NOON + timedelta(hours=1), WEEK, PlateStore(tmp_path)) == 0
+    assert Event.objects.count() == events
+
+
+def test_planning_hour_by_hour_gives_what_planning_at_once_gives(tmp_path: Path) -> None:
+    furnish()
+    plan(ends_at=(NOON + timedelta(days=4)).isoformat())
+    plan(
+        id="second",
+        starts_at=(NOON + timedelta(days=4)).isoformat(),
+        ends_at=(NOON + timedelta(days=4, hours=6)).isoformat(),
+    )
+    for hour in range(0, 120, 5):
+        extend_plans(NOON + timedelta(hours=hour), timedelta(hours=6), PlateStore(tmp_path / "a"))
+    step_by_step = rows()
+    plan_at_once(tmp_path)
+    assert rows() == step_by_step
+
+
+def plan_at_once(folder: Path) -> None:
+    """The same runs as if nobody had planned them yet, planned in one go."""
+    Segment.objects.all().delete()
+    Run.objects.update(planned_to_column=F("first_column"))
+    extend_plans(NOON, timedelta(days=30), PlateStore(folder / "b"))
+
+
+def test_only_turns_within_the_horizon_are_planned(tmp_path: Path) -> None:
+    furnish()
+    plan(ends_at=(NOON + timedelta(days=10)).isoformat())
+    extend_plans(NOON, timedelta(hours=30), PlateStore(tmp_path))
+    last = Segment.objects.order_by("number").last()
+    assert last is not None
+    assert timedelta(hours=30) <= last.ends_at - NOON <= timedelta(hours=60)
+
+
+def test_a_run_beyond_the_horizon_waits(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    assert extend_plans(NOON - timedelta(days=30), WEEK, PlateStore(tmp_path)) == 0
+
+
+def test_a_picture_that_does_not_change_has_one_plate_and_the_moon_one_a_turn(tmp_path: Path) -> None:
+    furnish()
+    plan(ends_at=(NOON + timedelta(days=3)).isoformat())
+    extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    assert Segment.objects.values("plate").distinct().count() == 1
+
+
+def test_the_moon_has_a_plate_of_its_own_each_turn(tmp_path: Path) -> None:
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=2)).isoformat())
+    plates = PlateStore(tmp_path)
+    extend_plans(NOON, WEEK, plates)
+    turns = {segment.first_column // 240 for segment in Segment.objects.all()}
+    digests = set(Segment.objects.values_list("plate", flat=True))
+    assert len(digests) == len(turns) >= 3
+    assert all(plates.get(digest).digest == digest for digest in digests)
+
+
+def test_a_segment_starts_at_the_instant_of_its_first_column(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    timeline = run_timeline(Run.objects.get())
+    for segment in Segment.objects.all():
+        columns = np.arange(segment.first_column, segment.end_column + 1)
+        off_s = np.abs(segment_work(segment).instants(columns) - timeline.instants(columns))
+        assert off_s.max() < 0.02 * 360.0  # two hundredths of the 360 s of a column
+        assert abs(segment.starts_at.timestamp() - timeline.instants(columns[:1])[0]) < 1e-5

@@ -1,0 +1,38 @@
+"""Plates are kept by what they hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from machines.plate import Plate
+from scheduling.plates import PlateStore
+
+
+def plate(seed: int) -> Plate:
+    return Plate(np.random.default_rng(seed).random((16, 30)) < 0.4)
+
+
+def test_a_plate_comes_back_under_its_digest(tmp_path: Path) -> None:
+    store = PlateStore(tmp_path)
+    digest = store.put(plate(1))
+    assert np.array_equal(store.get(digest).dots, plate(1).dots)
+    assert store.get(digest).digest == digest
+
+
+def test_keeping_a_plate_again_leaves_the_file_alone(tmp_path: Path) -> None:
+    store = PlateStore(tmp_path)
+    digest = store.put(plate(1))
+    (path,) = tmp_path.glob("*/*.png")
+    before = path.stat()
+    assert store.put(plate(1)) == digest
+    assert (path.stat().st_ino, path.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+    assert not list(tmp_path.glob("*/*.part"))
+
+
+@pytest.mark.parametrize("name", ["0" * 64, "../../secret-key", "", "A" * 64])
+def test_no_such_plate(tmp_path: Path, name: str) -> None:
+    with pytest.raises(KeyError):
+        PlateStore(tmp_path).png(name)

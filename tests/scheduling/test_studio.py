@@ -1,0 +1,173 @@
+"""Commands are checked whole before anything is written."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from machines.errors import InputError
+from scheduling import studio
+from scheduling.log.models import Event, Opening, Run, Source, Venue
+from tests.scheduling.house import NOON, PROFILE, by, furnish, order, plan
+
+pytestmark = pytest.mark.django_db
+VENUE: dict[str, Any] = {
+    "id": "loft",
+    "name": "Loft",
+    "latitude_degrees": 47.6,
+    "longitude_degrees": -52.7,
+    "zone": "America/St_Johns",
+}
+
+
+def test_a_venue_is_what_was_said_of_it() -> None:
+    order(studio.AddVenue, **VENUE)
+    row = Venue.objects.get(id="loft")
+    assert (row.name, row.zone, row.elevation_m) == ("Loft", "America/St_Johns", 0.0)
+
+
+def test_an_id_is_taken_once() -> None:
+    order(studio.AddVenue, **VENUE)
+    with pytest.raises(studio.Taken, match="there is a venue 'loft' already"):
+        order(studio.AddVenue, **(VENUE | {"name": "Another"}))
+    assert Venue.objects.get(id="loft").name == "Loft"
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"id": "Loft"}, "id"),
+        ({"id": ""}, "id"),
+        ({"id": "-loft"}, "id"),
+        ({"name": "  "}, "name"),
+        ({"latitude_degrees": 91}, "latitude_degrees"),
+        ({"longitude_degrees": "west"}, "longitude_degrees"),
+        ({"longitude_degrees": 181}, "longitude_degrees"),
+        ({"elevation_m": 1e9}, "elevation_m"),
+        ({"zone": "Europe/Atlantis"}, "zone"),
+        ({"zone": "+03:00"}, "zone"),
+        ({"colour": "blue"}, "colour"),
+    ],
+)
+def test_a_bad_venue_names_the_field_and_writes_nothing(change: dict[str, Any], field: str) -> None:
+    with pytest.raises(InputError) as caught:
+        order(studio.AddVenue, **(VENUE | change))
+    assert caught.value.field == field
+    assert caught.value.remedy
+    assert not Event.objects.exists()
+
+
+def test_the_log_keeps_a_picture_with_its_defaults_filled_in() -> None:
+    order(studio.AddSource, id="belt", name="Belt", picture={"kind": "stars"})
+    assert Source.objects.get(id="belt").picture["faintest_magnitude"] == 6
+
+
+@pytest.mark.parametrize(
+    ("picture", "field"),
+    [
+        ({"kind": "hologram"}, "picture.kind"),
+        ({}, "picture.kind"),
+        ({"kind": "moon", "diameter_mm": -3}, "picture.diameter_mm"),
+        ({"kind": "map", "projection": "conic"}, "picture.projection"),
+    ],
+)
+def test_a_bad_picture_names_the_field(picture: dict[str, Any], field: str) -> None:
+    with pytest.raises(InputError) as caught:
+        order(studio.AddSource, id="s", name="S", picture=picture)
+    assert caught.value.field == field
+
+
+def test_a_run_becomes_whole_columns() -> None:
+    furnish()
+    plan()
+    run = Run.objects.get(id="first")
+    assert run.end_column - run.first_column == pytest.approx(240 * 30 / 24, abs=1)
+    assert run.planned_to_column == run.first_column
+    assert run.mean_turn_s == 86_400.0
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"machine": "nobody"}, "machine"),
+        ({"source": "nothing"}, "source"),
+        ({"cycle": "fortnight"}, "cycle"),
+        ({"cycle": "period"}, "cycle_options"),
+        ({"cycle": "period", "cycle_options": {"seconds": 3600, "epoch": "noon"}}, "cycle_options.epoch"),
+        ({"cycle_options": {"seconds": 3.0}}, "cycle_options"),
+        ({"ends_at": NOON.isoformat()}, "ends_at"),
+        ({"ends_at": (NOON + timedelta(seconds=1)).isoformat(), "starts_at": NOON.isoformat()}, "ends_at"),
+        ({"starts_at": "2026-10-24T12:00:00"}, "starts_at"),
+        ({"starts_at": "2160-01-01T00:00:00Z", "ends_at": "2160-01-02T00:00:00Z"}, "starts_at"),
+        ({"policy": {"kind": "hope"}}, "policy.kind"),
+        ({"segments_per_turn": 241}, "segments_per_turn"),
+        ({"segments_per_turn": 0}, "segments_per_turn"),
+        ({"strips_per_turn": 241}, "strips_per_turn"),
+    ],
+)
+def test_a_bad_run_names_the_field_and_writes_nothing(change: dict[str, Any], field: str) -> None:
+    furnish()
+    with pytest.raises(InputError) as caught:
+        plan(**change)
+    assert caught.value.field == field
+    assert not Run.objects.exists()
+
+
+def test_a_machine_is_on_one_run_at_a_time() -> None:
+    furnish()
+    plan()
+    with pytest.raises(InputError, match="the machine is on run 'first'"):
+        plan(id="second", starts_at=(NOON + timedelta(hours=29)).isoformat())
+    plan(
+        id="third",
+        starts_at=(NOON + timedelta(hours=30)).isoformat(),
+        ends_at=(NOON + timedelta(hours=40)).isoformat(),
+    )
+    assert Run.objects.count() == 2
+
+
+def test_strips_need_a_knife() -> None:
+    furnish(knife=None)
+    with pytest.raises(InputError, match="the machine has no knife"):
+        plan()
+    plan(strips_per_turn=0)
+
+
+def test_a_machine_slower_than_the_sky_is_refused() -> None:
+    furnish(highest_mm_per_hour=1.0)
+    with pytest.raises(InputError, match="a turn takes 5 mm/h and the machine prints 1"):
+        plan()
+
+
+def test_a_profile_error_names_the_nested_field() -> None:
+    with pytest.raises(InputError) as caught:
+        order(studio.AddProfile, id="p", profile=PROFILE | {"head": PROFILE["head"] | {"passes": 9}})
+    assert caught.value.field == "profile.head.passes"
+
+
+def test_an_opening_by_the_sky_is_an_instant() -> None:
+    furnish()
+    anchor = {"event": "sunset", "date": "2026-10-25", "offset": "-PT40M"}
+    order(studio.FixOpening, id="dusk", venue="shed", name="Dusk", anchor=anchor)
+    # Lisbon's sunset on 25 October 2026 is near 17:45 UTC, by the almanac of this project (tests/reference judges it).
+    opens_at = Opening.objects.get(id="dusk").opens_at
+    assert (opens_at.date().isoformat(), opens_at.hour) == ("2026-10-25", 17)
+
+
+def test_a_local_time_that_comes_twice_is_refused_with_both_readings() -> None:
+    furnish()
+    anchor = {"civil": "2026-10-25T01:30:00", "zone": "Europe/Lisbon"}
+    with pytest.raises(InputError) as caught:
+        order(studio.FixOpening, id="twice", venue="shed", name="Twice", anchor=anchor)
+    assert caught.value.field.startswith("anchor")
+    assert not Opening.objects.exists()
+    order(studio.FixOpening, id="twice", venue="shed", name="Twice", anchor=anchor | {"which": "later"})
+    assert Opening.objects.get(id="twice").opens_at.isoformat() == "2026-10-25T01:30:00+00:00"
+
+
+def test_who_said_it_stands_in_the_log() -> None:
+    studio.handle(studio.read(VENUE, studio.AddVenue), by("key-7"))
+    event = Event.objects.get()
+    assert (event.stream, event.version, event.actor, event.kind) == ("venue/loft", 1, "key-7", "venue-added")
