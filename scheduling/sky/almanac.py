@@ -32,10 +32,11 @@ from typing import Any
 
 import numpy as np
 
+from machines.structure import format_instant
 from scheduling.sky.bodies import sky
 from scheduling.sky.events import KINDS, AlmanacError, Request
 from scheduling.sky.places import Place
-from scheduling.sky.timescales import datetime_of, posix_of, rfc3339
+from scheduling.sky.timescales import datetime_of, posix_of
 
 __all__ = ["KINDS", "AlmanacError", "SkyEvent", "calendar", "find", "nearest"]
 
@@ -56,9 +57,10 @@ class SkyEvent:
     def to_json(self) -> dict[str, Any]:
         """The event as JSON has it, with RFC 3339 instants."""
         details = {
-            name: rfc3339(value) if isinstance(value, datetime) else value for name, value in self.details.items()
+            name: format_instant(value) if isinstance(value, datetime) else value
+            for name, value in self.details.items()
         }
-        return {"kind": self.kind, "at": rfc3339(self.at), **details}
+        return {"kind": self.kind, "at": format_instant(self.at), **details}
 
 
 def find(kind: str, start: datetime, end: datetime, place: Place | None = None, **options: Any) -> list[SkyEvent]:
@@ -97,13 +99,11 @@ def nearest(
 def _find(kind: str, request: Request, start: datetime, end: datetime, options: Mapping[str, Any]) -> list[SkyEvent]:
     definition = KINDS.get(kind)
     if definition is None:
-        raise AlmanacError("kind", f"there is no event {kind!r}; there are: {', '.join(KINDS)}")
-    if set(options) != set(definition.options):
-        takes = " and ".join(definition.options) or "no options"
-        raise AlmanacError("options", f"{kind} takes {takes}, not: {', '.join(sorted(options)) or 'nothing'}")
+        raise AlmanacError("kind", f"{kind!r} is no event of the sky", f"give one of: {', '.join(KINDS)}")
+    checked = definition.check(options)
     if definition.needs_place and request.place is None:
-        raise AlmanacError("place", f"{kind} depends on the place: give one")
-    events = [SkyEvent(kind, datetime_of(posix), details) for posix, details in definition.find(request, **options)]
+        raise AlmanacError("place", f"{kind} depends on where it is seen from", "give a place")
+    events = [SkyEvent(kind, datetime_of(posix), details) for posix, details in definition.find(request, **checked)]
     return [event for event in events if start <= event.at < end]
 
 
@@ -111,9 +111,9 @@ def _request(start: datetime, end: datetime, place: Place | None) -> Request:
     """The span, a second wider at both ends: what is found is cut to it once it is rounded to microseconds."""
     for name, instant in (("start", start), ("end", end)):
         if instant.tzinfo is None:
-            raise AlmanacError(name, f"{name} is {instant.isoformat()}, without a time zone; give an aware datetime")
+            raise AlmanacError(name, f"{instant.isoformat()} has no offset from UTC", "give an aware datetime")
     if end < start:
-        raise AlmanacError("end", f"end ({end.isoformat()}) is before start ({start.isoformat()})")
+        raise AlmanacError("end", f"{end.isoformat()} is before the start", f"give {start.isoformat()} or later")
     over = sky()
     scales = over.ephemeris.scales
     over.ephemeris.check_tt(scales.tt_from_posix(np.array([posix_of(start), posix_of(end)])))

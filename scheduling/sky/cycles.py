@@ -34,6 +34,7 @@ from typing import Any, Protocol
 
 import numpy.typing as npt
 
+from machines.errors import InputError
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.bodies import ERA_AT_J2000, ERA_RATE, MOON_MEAN, SUN_MEAN, Sky, sky
 from scheduling.sky.periods import period
@@ -42,7 +43,7 @@ from scheduling.sky.temporalhours import temporal_hours
 from scheduling.sky.timescales import DAY_S
 
 
-class CycleError(ValueError):
+class CycleError(InputError):
     """A cycle that does not exist, or options that do not fit it."""
 
 
@@ -83,11 +84,11 @@ def get(name: str, **options: Any) -> Cycle:
     """
     maker = _MAKERS.get(name)
     if maker is None:
-        raise CycleError(f"there is no cycle {name!r}; there are: {', '.join(NAMES)}")
+        raise CycleError("cycle", f"{name!r} is no cycle", f"give one of: {', '.join(NAMES)}")
     wanted = _OPTIONS.get(name, ())
     if set(options) != set(wanted):
-        takes = " and ".join(wanted) or "no options"
-        raise CycleError(f"the cycle {name} takes {takes}, not: {', '.join(sorted(options)) or 'nothing'}")
+        given = ", ".join(sorted(options)) or "nothing"
+        raise CycleError("options", f"{name} does not go with {given}", f"give {' and '.join(wanted) or 'no options'}")
     return maker(**options)
 
 

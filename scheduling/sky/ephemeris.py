@@ -17,6 +17,7 @@ from skyfield.jpllib import SpiceKernel
 from skyfield.timelib import Time, Timescale
 from skyfield.vectorlib import VectorFunction
 
+from machines.errors import InputError
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.orientation import MJD_OF_POSIX_EPOCH, Orientation, read_finals
 from scheduling.sky.timescales import DAY_S, J2000_JD, POSIX_EPOCH_JD, TimeScales, datetime_of
@@ -25,14 +26,13 @@ from scheduling.sky.timescales import DAY_S, J2000_JD, POSIX_EPOCH_JD, TimeScale
 _MARGIN_DAYS = 2
 
 
-class EphemerisRangeError(ValueError):
+class EphemerisRangeError(InputError):
     """An instant that the ephemeris does not cover; ``first`` and ``last`` (aware datetimes) bound what it does."""
 
     def __init__(self, asked: datetime | None, first: datetime, last: datetime) -> None:
-        asked_text = "an instant" if asked is None else f"{asked:%Y-%m-%d}"
-        super().__init__(
-            f"{asked_text} outside the ephemeris; it covers {first:%Y-%m-%d} to {last:%Y-%m-%d} UTC (JPL DE421)"
-        )
+        subject = "an instant" if asked is None else f"{asked:%Y-%m-%d}"
+        covered = f"{first:%Y-%m-%d} to {last:%Y-%m-%d} UTC"
+        super().__init__("at", f"{subject} is outside the ephemeris", f"JPL DE421 covers {covered}")
         self.asked, self.first, self.last = asked, first, last
 
 

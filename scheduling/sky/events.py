@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from machines.errors import InputError
 from scheduling.sky import cycles
 from scheduling.sky.arrays import BoolArray, FloatArray
 from scheduling.sky.bodies import Body, Sky
@@ -22,12 +23,8 @@ Details = Mapping[str, Any]
 Found = Iterator[tuple[float, Details]]  # POSIX seconds and what else is known
 
 
-class AlmanacError(ValueError):
+class AlmanacError(InputError):
     """A question that the almanac cannot answer; ``field`` names what is wrong in it."""
-
-    def __init__(self, field: str, message: str) -> None:
-        super().__init__(message)
-        self.field = field
 
 
 @dataclass(frozen=True)
@@ -67,6 +64,23 @@ class Kind:
     needs_place: bool = False
     options: tuple[str, ...] = ()
 
+    def check(self, options: Mapping[str, Any]) -> dict[str, float]:
+        """The options as numbers; raises :class:`AlmanacError` where one is missing, unknown or out of range."""
+        if set(options) != set(self.options):
+            given = ", ".join(sorted(options)) or "nothing"
+            wanted = " and ".join(self.options) or "no options"
+            raise AlmanacError("options", f"{given} is not what this event takes", f"give {wanted}")
+        return {name: _degrees(name, value, _MOST_DEGREES[name]) for name, value in options.items()}
+
+
+_MOST_DEGREES = {"altitude_degrees": 90.0, "longitude": 180.0}
+
+
+def _degrees(field: str, value: Any, most: float) -> float:
+    if not isinstance(value, int | float) or isinstance(value, bool) or not -most <= value <= most:
+        raise AlmanacError(field, f"{value!r} is no such angle", f"give degrees from {-most:g} to {most:g}")
+    return float(value)
+
 
 def _crossing(body: str, rising: bool, horizon: Horizon, request: Request) -> Found:
     """Rise or set of a body; says in which direction."""
@@ -85,14 +99,7 @@ def _crossing(body: str, rising: bool, horizon: Horizon, request: Request) -> Fo
 
 def _at_altitude(body: str, rising: bool, request: Request, altitude_degrees: float) -> Found:
     """The centre of a body at an altitude, without refraction."""
-    horizon = Horizon(_degrees("altitude_degrees", altitude_degrees, 90.0))
-    return _crossing(body, rising, horizon, request)
-
-
-def _degrees(field: str, value: Any, most: float) -> float:
-    if not isinstance(value, int | float) or isinstance(value, bool) or not -most <= value <= most:
-        raise AlmanacError(field, f"{field} is {value!r}; it must be a number of degrees from {-most:g} to {most:g}")
-    return float(value)
+    return _crossing(body, rising, Horizon(altitude_degrees), request)
 
 
 def _phases(cycle: str, phase: float, request: Request) -> FloatArray:
@@ -109,8 +116,7 @@ def _at_phase(cycle: str, phase: float, request: Request) -> Found:
 
 def _over_meridian(cycle: str, request: Request, longitude: float) -> Found:
     """A body over a meridian, for the whole Earth at once."""
-    phase = (0.5 - _degrees("longitude", longitude, 180.0) / 360.0) % 1.0
-    for instant in _phases(cycle, phase, request).tolist():
+    for instant in _phases(cycle, (0.5 - longitude / 360.0) % 1.0, request).tolist():
         yield instant, {"longitude": longitude}
 
 

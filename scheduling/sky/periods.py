@@ -9,16 +9,13 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
+from machines.errors import InputError
 from scheduling.sky.arrays import FloatArray, finite_array
 from scheduling.sky.timescales import posix_of
 
 
-class PeriodError(ValueError):
+class PeriodError(InputError):
     """A period that cannot be; ``field`` names what is wrong with it."""
-
-    def __init__(self, field: str, message: str) -> None:
-        super().__init__(message)
-        self.field = field
 
 
 @dataclass(frozen=True)
@@ -50,7 +47,7 @@ class Period:
 def period(*, seconds: float, epoch: datetime) -> Period:
     """The period of ``seconds`` (positive) from ``epoch`` (aware); raises :class:`PeriodError`."""
     if not (math.isfinite(seconds) and seconds > 0):
-        raise PeriodError("seconds", f"seconds is {seconds!r}; a period must be a positive number of seconds")
+        raise PeriodError("seconds", f"{seconds!r} is no period", "give a positive number of seconds")
     if epoch.tzinfo is None:
-        raise PeriodError("epoch", f"epoch is {epoch.isoformat()}, without a time zone; give an aware datetime")
+        raise PeriodError("epoch", f"{epoch.isoformat()} has no offset from UTC", "give an aware datetime")
     return Period(float(seconds), posix_of(epoch))

@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from machines.errors import InputError
 
-class PlaceError(ValueError):
+
+class PlaceError(InputError):
     """A coordinate that is no place on the Earth; ``field`` names it."""
-
-    def __init__(self, field: str, message: str) -> None:
-        super().__init__(message)
-        self.field = field
 
 
 @dataclass(frozen=True)
@@ -42,4 +40,4 @@ class Place:
 
 def _check(field: str, value: float, low: float, high: float, unit: str) -> None:
     if not (math.isfinite(value) and low <= value <= high):
-        raise PlaceError(field, f"{field} is {value!r}; it must be from {low:g} to {high:g} ({unit})")
+        raise PlaceError(field, f"{value!r} is out of range", f"give {low:g} to {high:g} ({unit})")

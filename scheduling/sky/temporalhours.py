@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from machines.errors import InputError
 from scheduling.sky.arrays import FloatArray, IntArray, finite_array
 from scheduling.sky.bodies import Sky, sky
 from scheduling.sky.crossings import horizon_crossings
@@ -27,7 +28,7 @@ _MARGIN_S = DAY_S / 4.0  # sunrise and sunset stay this near to the half of the 
 _LONGEST_POLAR_DAY_S = 200.0 * DAY_S
 
 
-class NoSunriseError(ValueError):
+class NoSunriseError(InputError):
     """An instant at which a place has no temporal hour, because the Sun stays up or down.
 
     ``last_before`` and ``first_after`` are the dates (UTC) of the last sunrise or sunset before it and of the
@@ -35,9 +36,11 @@ class NoSunriseError(ValueError):
     """
 
     def __init__(self, place: Place, last_before: date | None, first_after: date | None) -> None:
+        since, until = last_before or "the start of the ephemeris", first_after or "the end of the ephemeris"
         super().__init__(
-            f"at {place} the Sun neither rises nor sets between {last_before or 'the start of the ephemeris'} and"
-            f" {first_after or 'its end'}; temporal hours need a sunrise and a sunset every day"
+            "place",
+            f"at {place} the Sun neither rises nor sets between {since} and {until}",
+            "temporal hours need a sunrise and a sunset every day: give another cycle, place or date",
         )
         self.place, self.last_before, self.first_after = place, last_before, first_after
 

@@ -41,11 +41,6 @@ def datetime_of(posix: float) -> datetime:
     return datetime.fromtimestamp(float(posix), tz=UTC)
 
 
-def rfc3339(instant: datetime) -> str:
-    """An aware datetime on the wire: RFC 3339 in UTC, with ``Z`` and microseconds."""
-    return datetime_of(posix_of(instant)).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-
-
 @dataclass(frozen=True)
 class TimeScales:
     """The conversions between the time scales, from tables of leap seconds and of delta T.

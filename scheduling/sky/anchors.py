@@ -1,0 +1,217 @@
+"""Anchors: an instant named by what happens then, in JSON.
+
+By the local civil time of a zone::
+
+    {"civil": "2026-10-25T01:30:00", "zone": "Europe/Lisbon", "which": "earlier"}
+
+or by an event of the sky at the venue, on a local civil date there, and an offset from it::
+
+    {"event": "sunset", "date": "2026-06-21", "offset": "-PT40M"}
+
+``which`` ("earlier" or "later") is needed only where a local time has two readings, or where an event comes
+twice on one local date (two sunsets, at high latitudes). ``offset`` is an ISO 8601 duration and may be left out. An
+event that takes options (``longitude``, ``altitude_degrees``) has them beside it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from machines.errors import InputError
+from scheduling.sky import almanac, zones
+from scheduling.sky.civil import CivilTimeError, Reading, day_bounds, instant_of
+from scheduling.sky.durations import format_duration, parse_duration
+from scheduling.sky.places import Place
+
+__all__ = [
+    "Anchor",
+    "AnchorError",
+    "CivilAnchor",
+    "CivilTimeError",
+    "EventAnchor",
+    "NoEventError",
+    "SeveralEventsError",
+    "parse",
+    "resolve",
+]
+
+_LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?", re.ASCII)
+_WHICH = ("earlier", "later")
+_FIRST_YEAR, _LAST_YEAR = 1900, 2100
+
+
+class AnchorError(InputError):
+    """An anchor that cannot be read or resolved; ``field`` names what is wrong in it."""
+
+
+class NoEventError(AnchorError):
+    """No such event on that local date; ``before`` and ``after`` are the nearest ones (aware, local), or None."""
+
+    def __init__(self, anchor: EventAnchor, zone: ZoneInfo, nearest: tuple[datetime | None, datetime | None]) -> None:
+        dates = [str(instant.date()) for instant in nearest if instant is not None]
+        remedy = f"the nearest are on {' and '.join(dates)}" if dates else "nor is there within 400 days of it"
+        super().__init__("date", f"there is no {anchor.event} on {anchor.date} ({zone.key})", remedy)
+        self.before, self.after = nearest
+
+
+class SeveralEventsError(AnchorError):
+    """The event comes more than once on that local date; ``readings`` holds the first and the last."""
+
+    def __init__(self, anchor: EventAnchor, zone: ZoneInfo, readings: tuple[Reading, Reading]) -> None:
+        super().__init__(
+            "which",
+            f"there is more than one {anchor.event} on {anchor.date} ({zone.key})",
+            "say which is meant: " + ", ".join(f'"{one.which}" is {one.at.isoformat()}' for one in readings),
+        )
+        self.readings = readings
+
+
+@dataclass(frozen=True)
+class CivilAnchor:
+    """A local civil time: ``civil`` carries no offset, ``zone`` is an IANA name."""
+
+    civil: datetime
+    zone: str
+    which: str | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """The anchor as :func:`parse` reads it."""
+        named = {"civil": self.civil.isoformat(), "zone": self.zone}
+        return named | ({"which": self.which} if self.which else {})
+
+
+@dataclass(frozen=True)
+class EventAnchor:
+    """An event of the sky on a local civil date, and a span from it (negative is before)."""
+
+    event: str
+    date: date
+    offset: timedelta = timedelta(0)
+    which: str | None = None
+    options: Mapping[str, Any] = field(default_factory=dict, hash=False)
+
+    def to_json(self) -> dict[str, Any]:
+        """The anchor as :func:`parse` reads it."""
+        named: dict[str, Any] = {"event": self.event, "date": self.date.isoformat()}
+        if self.offset:
+            named["offset"] = format_duration(self.offset)
+        if self.which:
+            named["which"] = self.which
+        return named | dict(self.options)
+
+
+Anchor = CivilAnchor | EventAnchor
+
+
+def parse(data: Any) -> Anchor:
+    """An anchor from JSON; raises :class:`AnchorError`, or ZoneError for a zone that does not exist."""
+    if not isinstance(data, Mapping):
+        raise AnchorError("", f"{data!r} is no anchor", 'give an object with "civil" and "zone", or "event" and "date"')
+    if ("civil" in data) == ("event" in data):
+        raise AnchorError("", "an anchor names either a civil time or an event", 'give one of "civil" and "event"')
+    return _civil_anchor(data) if "civil" in data else _event_anchor(data)
+
+
+def resolve(anchor: Anchor, place: Place, zone: ZoneInfo) -> datetime:
+    """The instant (UTC) of an anchor at a venue: its place, and the zone in which its local dates are counted.
+
+    Raises CivilTimeError for a local time with two readings or none, :class:`NoEventError` where the event does not
+    happen that day, :class:`SeveralEventsError` where it happens twice, EphemerisRangeError outside the ephemeris.
+    """
+    if isinstance(anchor, CivilAnchor):
+        return instant_of(anchor.civil, zones.zone(anchor.zone), anchor.which)
+    start, end = day_bounds(anchor.date, zone)
+    found = [event.at for event in _find(anchor, start, end, place)]
+    if not found:
+        raise NoEventError(anchor, zone, _nearest(anchor, start, place, zone))
+    if len(found) > 1 and anchor.which is None:
+        readings = tuple(
+            Reading(name, at.astimezone(zone)) for name, at in zip(_WHICH, (found[0], found[-1]), strict=True)
+        )
+        raise SeveralEventsError(anchor, zone, (readings[0], readings[1]))
+    return (found[-1] if anchor.which == "later" else found[0]) + anchor.offset
+
+
+def _find(anchor: EventAnchor, start: datetime, end: datetime, place: Place) -> list[almanac.SkyEvent]:
+    return almanac.find(anchor.event, start, end, place, **anchor.options)
+
+
+def _nearest(
+    anchor: EventAnchor, at: datetime, place: Place, zone: ZoneInfo
+) -> tuple[datetime | None, datetime | None]:
+    before, after = almanac.nearest(anchor.event, at, place, **anchor.options)
+    return (before.at.astimezone(zone) if before else None), (after.at.astimezone(zone) if after else None)
+
+
+def _civil_anchor(data: Mapping[str, Any]) -> CivilAnchor:
+    _check_names(data, required=("civil", "zone"), optional=("which",))
+    text = data["civil"]
+    if not isinstance(text, str) or not _LOCAL_TIME.fullmatch(text):
+        raise AnchorError("civil", f"{text!r} is no local time", "give one like 2026-10-25T01:30:00, without an offset")
+    try:
+        local = datetime.fromisoformat(text)
+    except ValueError:
+        raise AnchorError("civil", f"{text!r} is on no calendar or clock", "give a date and time that exist") from None
+    _check_year("civil", local.year)
+    name = data["zone"]
+    if not isinstance(name, str):
+        raise AnchorError("zone", f"{name!r} is no name of a zone", "give one like Europe/Lisbon")
+    return CivilAnchor(local, zones.zone(name).key, _which(data))
+
+
+def _event_anchor(data: Mapping[str, Any]) -> EventAnchor:
+    kind = almanac.KINDS.get(data["event"]) if isinstance(data["event"], str) else None
+    if kind is None:
+        raise AnchorError("event", f"{data['event']!r} is no event", f"give one of: {', '.join(almanac.KINDS)}")
+    _check_names(data, required=("event", "date", *kind.options), optional=("offset", "which"))
+    return EventAnchor(
+        event=data["event"],
+        date=_date(data["date"]),
+        offset=_offset(data.get("offset", "PT0S")),
+        which=_which(data),
+        options=kind.check({name: data[name] for name in kind.options}),
+    )
+
+
+def _check_names(data: Mapping[str, Any], required: tuple[str, ...], optional: tuple[str, ...]) -> None:
+    for name in required:
+        if name not in data:
+            raise AnchorError(name, "missing", f"an anchor of this kind needs {' and '.join(required)}")
+    for name in data:
+        if name not in required + optional:
+            raise AnchorError(str(name), "no such field", f"the fields are {', '.join(required + optional)}")
+
+
+def _which(data: Mapping[str, Any]) -> str | None:
+    which = data.get("which")
+    if which is not None and which not in _WHICH:
+        raise AnchorError("which", f"{which!r} is neither", 'give "earlier" or "later"')
+    return which
+
+
+def _date(text: Any) -> date:
+    try:
+        if not re.fullmatch(r"\d{4}-\d\d-\d\d", text, re.ASCII):
+            raise ValueError
+        day = date.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise AnchorError("date", f"{text!r} is no date", "give one like 2026-06-21") from None
+    _check_year("date", day.year)
+    return day
+
+
+def _check_year(name: str, year: int) -> None:
+    if not _FIRST_YEAR <= year <= _LAST_YEAR:
+        raise AnchorError(name, f"the year {year} is out of reach", f"give one from {_FIRST_YEAR} to {_LAST_YEAR}")
+
+
+def _offset(text: Any) -> timedelta:
+    try:
+        return parse_duration(text)
+    except InputError as error:
+        raise AnchorError("offset", error.problem, error.remedy) from None

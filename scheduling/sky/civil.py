@@ -1,0 +1,83 @@
+"""Local civil time: what a clock on the wall of a zone shows, and the instants at which it shows that.
+
+Most local times name one instant. When clocks are put back, some are shown twice; when they are put forward, some
+are never shown. Both have two readings: with the offset in force before the change, and with the one after it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+from zoneinfo import ZoneInfo
+
+from machines.errors import InputError
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One way to read a local time: ``which`` is "earlier" or "later", ``at`` the instant in the zone's own time."""
+
+    which: str
+    at: datetime
+
+    def __str__(self) -> str:
+        return f"{self.which}: {self.at.isoformat()}"
+
+
+class CivilTimeError(InputError):
+    """A local time that does not exist, or exists twice, where one instant was asked for.
+
+    ``field`` is "civil"; ``exists`` tells the two cases apart; ``readings`` holds both, as data.
+    """
+
+    def __init__(self, local: datetime, zone: ZoneInfo, readings: tuple[Reading, Reading]) -> None:
+        self.local, self.zone, self.readings = local, zone.key, readings
+        self.exists = readings[0].at.replace(tzinfo=None) == local
+        problem = "is shown twice" if self.exists else "does not exist"
+        super().__init__(
+            "civil",
+            f"{local.isoformat()} {problem} in {zone.key}, where the clocks change then",
+            "say which is meant: " + ", ".join(f'"{one.which}" is {one.at.isoformat()}' for one in readings),
+        )
+
+
+def readings(local: datetime, zone: ZoneInfo) -> tuple[Reading, ...]:
+    """The one or two readings of a local time (without offset) in a zone, in order of time."""
+    instants = sorted({local.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)})
+    if len(instants) == 1:
+        return (Reading("earlier", instants[0].astimezone(zone)),)
+    return tuple(
+        Reading(which, instant.astimezone(zone)) for which, instant in zip(("earlier", "later"), instants, strict=True)
+    )
+
+
+def instant_of(local: datetime, zone: ZoneInfo, which: str | None = None) -> datetime:
+    """The instant (UTC) of a local time in a zone.
+
+    ``which``, "earlier" or "later", chooses where there are two readings; without it :class:`CivilTimeError` offers
+    both. It may be given, and says nothing, where there is one.
+    """
+    possible = readings(local, zone)
+    if len(possible) == 2 and which is None:
+        raise CivilTimeError(local, zone, possible)
+    chosen = possible[-1] if which == "later" else possible[0]
+    return chosen.at.astimezone(UTC)
+
+
+def rfc5545_instant(local: datetime, zone: ZoneInfo) -> datetime:
+    """The instant (UTC) that iCalendar gives a local time: RFC 5545 section 3.3.5.
+
+    The first of two; and for a time that does not exist, the one reckoned with the offset before the gap.
+    """
+    return local.replace(tzinfo=zone, fold=0).astimezone(UTC)
+
+
+def day_bounds(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """The instants (UTC) at which a local civil date begins and ends; equal where the date was skipped."""
+    return _start(day, zone), _start(date.fromordinal(day.toordinal() + 1), zone)
+
+
+def _start(day: date, zone: ZoneInfo) -> datetime:
+    # Where midnight is shown twice the day begins with the first; where it is skipped, with the end of the gap, which
+    # is what midnight reckoned with the offset before the gap amounts to.
+    return rfc5545_instant(datetime.combine(day, time.min), zone)
