@@ -15,26 +15,38 @@ import rfc8785
 
 from machines.errors import InputError
 
-# A float that is whole (1.0), has an exponent (1e-07) or is no number, or a whole number of sixteen digits or more,
-# which may lie beyond what a double holds. Beside these, UTF-16 sorts keys outside of ASCII differently.
-_DIFFERS = re.compile(r"[:\[,]-?(?:\d+\.0[,}\]]|[\d.]+e[-+]|\d{16,}|NaN|Infinity)")
+# A float that is whole (1.0), has an exponent (1e-07) or is no number, or a whole number of sixteen digits or more.
+# Beside these, UTF-16 sorts keys outside of ASCII differently. The same forms within a text only cost time.
+_MAY_DIFFER = re.compile(r"[:\[,]-?(?:\d+\.0[,}\]]|[\d.]+e[-+]|\d{16,}|NaN|Infinity)")
+_MAY_BE_LARGE = re.compile(r"[:\[,]-?\d{16,}[,}\]]")
+# The backslashes before it pair up among themselves.
+_ZERO_CHARACTER = re.compile(r"(?<!\\)(?:\\\\)*\\u0000")
+LARGEST_WHOLE = 2**53 - 1
+
 _encode = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode
-_ZERO = re.compile(r'"(?:[^"\\]|\\.)*?\\u0000')
 
 
 def canonical(value: Any) -> str:
-    """An object or array of JSON values as RFC 8785 text.
+    """An object or array of JSON values as RFC 8785 text, which reads back to a value with the same text.
 
     Raises:
-        InputError: it holds what JSON cannot say (NaN, a lone surrogate, a whole number beyond 2**53), or a zero
-            character, which PostgreSQL cannot keep.
+        InputError: it holds what JSON cannot say (NaN, a lone surrogate); a whole number beyond 2**53, be it a float,
+            which would not read back as it was; or a zero character, which PostgreSQL cannot keep.
     """
     try:
         text = _encode(value)
-        if not text.isascii() or _DIFFERS.search(text):
+        if not text.isascii() or _MAY_DIFFER.search(text):
             text = rfc8785.dumps(value).decode()
+            if _MAY_BE_LARGE.search(text):
+                json.loads(text, parse_int=_require_exact)
     except (TypeError, ValueError) as error:
         raise InputError("", str(error), "give values that JSON can hold") from error
-    if "\\u0000" in text and _ZERO.search(text):
+    if "\\u0000" in text and _ZERO_CHARACTER.search(text):
         raise InputError("", "a zero character", "leave it out")
     return text
+
+
+def _require_exact(digits: str) -> int:
+    if abs(int(digits)) > LARGEST_WHOLE:
+        raise ValueError(f"{digits} is beyond the whole numbers that a double holds exactly")
+    return int(digits)

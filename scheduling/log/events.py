@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
+from machines.errors import InputError
 from machines.profile import Profile
 from machines.recovery import Decision, Policy
 from machines.structure import structure, unstructure
@@ -204,9 +205,11 @@ def from_data(kind: str, schema: int, data: dict[str, Any]) -> Event:
     """An event from the log, upcast to today's schema.
 
     Raises:
-        InputError: the data do not fit the schema.
+        InputError: the data do not fit the schema, or were written by a newer program.
         KeyError: no such kind, or no way up from that version.
     """
+    if schema > schema_of(kind):
+        raise InputError("schema", f"{kind} of version {schema}", "read it with the newer program that wrote it")
     while schema < schema_of(kind):
         data = UPCASTS[kind, schema](data)
         schema += 1

@@ -1,0 +1,231 @@
+"""Facts for the tests, with every field that does not matter filled in."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any, get_args
+
+from machines.profile import CarriageHead, Knife, Media, Profile
+from machines.recovery import Cause, Columns, Decision, Gap, Pace, Policy, settle
+from machines.wire import (
+    ColumnsPrinted,
+    ConditionsChanged,
+    GapSettled,
+    KnifeArmed,
+    NodeStarted,
+    SegmentWork,
+    StripCut,
+    TrueAgain,
+)
+from scheduling.log.events import (
+    Event,
+    MachineAdded,
+    NodeEnrolled,
+    OpeningFixed,
+    ProfileAdded,
+    RunPlanned,
+    SegmentsPlanned,
+    SettlementDiffered,
+    SilenceBegan,
+    SilenceEnded,
+    SourceAdded,
+    VenueAdded,
+)
+from scheduling.log.recorded import Recorded
+from scheduling.log.store import Append, Attribution, append
+
+NOW = datetime(2026, 3, 28, 23, 30, tzinfo=UTC)
+PLATE = "5" * 64
+CAUSES = get_args(Cause)
+COLUMNS_PER_SEGMENT = 50
+
+
+def at(minutes: float) -> datetime:
+    return NOW + timedelta(minutes=minutes)
+
+
+def by(minutes: float = 0, actor: str = "account-1", request: str | None = "request-1") -> Attribution:
+    return Attribution(actor=actor, request=request, said_at=at(minutes))
+
+
+def say(stream: str, *events: Event, using: str = "default", minutes: float = 0) -> tuple[Recorded, ...]:
+    """Append to a stream at whatever version it is."""
+    return append([Append(stream, None, events)], by(minutes), using=using)
+
+
+def venue(**changes: Any) -> VenueAdded:
+    fields: dict[str, Any] = {
+        "name": "The Boathouse",
+        "latitude_degrees": 47.56,
+        "longitude_degrees": -52.71,
+        "elevation_m": 12.0,
+        "zone": "America/St_Johns",
+    }
+    return VenueAdded(**fields | changes)
+
+
+def machine(**changes: Any) -> MachineAdded:
+    return MachineAdded(**{"name": "Left wall", "venue": "boathouse", "profile": "carriage"} | changes)
+
+
+def profile() -> ProfileAdded:
+    return ProfileAdded(
+        profile=Profile(
+            name="Carriage",
+            columns_per_turn=200,
+            mm_per_turn=400.0,
+            dots_across=64,
+            print_width_mm=128.0,
+            highest_mm_per_hour=60.5,
+            head=CarriageHead(nozzles=16, passes=4, drop_pl=4.0),
+            media=Media(width_mm=150.0, caliper_mm=0.2, roll_m=50.0),
+            knife=Knife(head_to_knife_mm=90.0, cuts_per_blade=1000),
+        )
+    )
+
+
+def source(**picture: Any) -> SourceAdded:
+    return SourceAdded(name="Land", picture={"kind": "land", "scale": 1.0} | picture)
+
+
+def run(**changes: Any) -> RunPlanned:
+    fields: dict[str, Any] = {
+        "machine": "left",
+        "source": "land",
+        "cycle": "period",
+        "cycle_options": {"seconds": 86400.0, "epoch": 0.0},
+        "segments_per_turn": 4,
+        "strips_per_turn": 2,
+        "starts_at": NOW,
+        "ends_at": at(3 * 24 * 60),
+        "first_column": 0,
+        "end_column": 600,
+        "policy": Policy(kind="skip"),
+        "nozzle_seed": 7,
+        "mean_turn_s": 86400.0,
+    }
+    return RunPlanned(**fields | changes)
+
+
+def segment(number: int, columns: int = COLUMNS_PER_SEGMENT) -> SegmentWork:
+    first = number * columns
+    return SegmentWork(
+        number=number,
+        first_column=first,
+        end_column=first + columns,
+        plate=PLATE,
+        knots=(at(first), at(first + columns / 2), at(first + columns)),
+    )
+
+
+def segments(*numbers: int) -> SegmentsPlanned:
+    return SegmentsPlanned(turn=numbers[0] // 4, plate=PLATE, segments=tuple(segment(number) for number in numbers))
+
+
+def opening(**changes: Any) -> OpeningFixed:
+    fields: dict[str, Any] = {
+        "venue": "boathouse",
+        "name": "First evening",
+        "anchor": {"kind": "civil", "local": "2026-03-29T18:00"},
+        "opens_at": at(1260),
+    }
+    return OpeningFixed(**fields | changes)
+
+
+def printed(seq: int, first: int, end: int, **changes: Any) -> ColumnsPrinted:
+    number = first // COLUMNS_PER_SEGMENT
+    fields: dict[str, Any] = {
+        "seq": seq,
+        "at": at(end),
+        "run": "spring",
+        "segment": number,
+        "columns": Columns(first=first, end=end),
+        "columns_done": end - number * COLUMNS_PER_SEGMENT,
+        "paper_position": first,
+        "worst_miss_s": 0.25,
+    }
+    return ColumnsPrinted(**fields | changes)
+
+
+def gap_settled(
+    seq: int, first: int, unknown_end: int, end: int, *, policy: Policy | None = None, **changes: Any
+) -> GapSettled:
+    policy = policy or Policy(kind="skip")
+    gap = Gap(first=first, unknown_end=unknown_end, end=end, cause="power", noticed_at=at(end))
+    fields: dict[str, Any] = {
+        "seq": seq,
+        "at": at(end),
+        "run": "spring",
+        "gap": gap,
+        "policy": policy,
+        "decision": decision(gap, policy),
+        "paper_position": first,
+    }
+    return GapSettled(**fields | changes)
+
+
+def decision(gap: Gap, policy: Policy) -> Decision:
+    pace = Pace(nominal_columns_per_s=1 / 60, highest_columns_per_s=4 / 60, columns_per_burst=4)
+    return settle(policy, gap, pace)
+
+
+def differed(seq: int) -> SettlementDiffered:
+    gap = Gap(first=0, unknown_end=0, end=10, cause="power", noticed_at=NOW)
+    return SettlementDiffered(run="spring", seq=seq, ours=decision(gap, Policy(kind="replay")))
+
+
+def true_again(seq: int, column: int) -> TrueAgain:
+    return TrueAgain(seq=seq, at=at(column), run="spring", column=column)
+
+
+def cut(seq: int, boundary: int, *, made: bool = True) -> StripCut:
+    return StripCut(seq=seq, at=at(boundary), run="spring", boundary=boundary, paper_position=boundary, made=made)
+
+
+def armed(seq: int, minutes: float = 0) -> KnifeArmed:
+    return KnifeArmed(seq=seq, at=at(minutes))
+
+
+def started(seq: int, *, unplanned: bool, minutes: float = 0) -> NodeStarted:
+    return NodeStarted(seq=seq, at=at(minutes), unplanned_stop=unplanned)
+
+
+def conditions(seq: int, *keywords: str, minutes: float = 0) -> ConditionsChanged:
+    return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords)
+
+
+def a_run_on_a_machine(*numbers: int, using: str = "default") -> None:
+    """A venue, a machine with a node, and a run with some segments planned."""
+    append(
+        [
+            Append("venue/boathouse", 0, [venue()]),
+            Append("profile/carriage", 0, [profile()]),
+            Append("source/land", 0, [source()]),
+            Append("machine/left", 0, [machine(), NodeEnrolled(epoch=1)]),
+            Append("run/spring", 0, [run(), *([segments(*numbers)] if numbers else [])]),
+        ],
+        by(),
+        using=using,
+    )
+
+
+ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
+    ("venue/boathouse", venue()),
+    ("profile/carriage", profile()),
+    ("source/land", source()),
+    ("opening/first", opening()),
+    ("machine/left", machine()),
+    ("machine/left", NodeEnrolled(epoch=1)),
+    ("run/spring", run()),
+    ("run/spring", segments(0, 1)),
+    ("machine/left", started(1, unplanned=True)),
+    ("machine/left", armed(2)),
+    ("machine/left", printed(3, 0, 30)),
+    ("machine/left", gap_settled(4, 30, 34, 60)),
+    ("machine/left", differed(4)),
+    ("machine/left", true_again(5, 60)),
+    ("machine/left", cut(6, 0)),
+    ("machine/left", conditions(7, "media-low")),
+    ("machine/left", SilenceBegan(last_heard_at=NOW)),
+    ("machine/left", SilenceEnded(silent_s=90.5)),
+)

@@ -1,0 +1,133 @@
+"""Random histories: anything that may be said about one machine and two runs, in any order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from hypothesis import strategies as st
+
+from machines.recovery import Policy
+from scheduling.log.events import Event, NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.store import Append
+from tests.scheduling.log.facts import (
+    armed,
+    at,
+    conditions,
+    cut,
+    differed,
+    gap_settled,
+    machine,
+    printed,
+    run,
+    segments,
+    started,
+    true_again,
+    venue,
+)
+
+RUNS = ("spring", "summer")
+COLUMNS = 400
+NODE = "machine/left"
+
+# (stream, what is said there; a node's entry gets its number when it is said)
+Saying = tuple[str, Callable[[int], Event]]
+
+
+def _sorted_columns(count: int) -> st.SearchStrategy[list[int]]:
+    return st.lists(st.integers(0, COLUMNS), min_size=count, max_size=count).map(sorted)
+
+
+@st.composite
+def _printed(draw: st.DrawFn) -> Saying:
+    first, end = draw(_sorted_columns(2))
+    run_id, place = draw(st.sampled_from(RUNS)), draw(st.integers(0, 2 * COLUMNS))
+    number = draw(st.just(first // 50) | st.integers(0, 9))
+    miss_s = draw(st.floats(-5, 5))
+    return NODE, lambda seq: printed(
+        seq, first, end, run=run_id, segment=number, paper_position=place, worst_miss_s=miss_s
+    )
+
+
+@st.composite
+def _gap(draw: st.DrawFn) -> Saying:
+    first, unknown_end, end = draw(_sorted_columns(3))
+    policy, run_id = Policy(kind=draw(st.sampled_from(("skip", "replay")))), draw(st.sampled_from(RUNS))
+    return NODE, lambda seq: gap_settled(seq, first, unknown_end, end, policy=policy, run=run_id)
+
+
+@st.composite
+def _segments(draw: st.DrawFn) -> Saying:
+    first, count = draw(st.integers(0, 7)), draw(st.integers(1, 4))
+    return f"run/{draw(st.sampled_from(RUNS))}", lambda seq: segments(*range(first, min(first + count, 8)))
+
+
+@st.composite
+def _other_entry(draw: st.DrawFn) -> Saying:
+    column, truth = draw(st.integers(0, COLUMNS)), draw(st.booleans())
+    keywords = tuple(draw(st.lists(st.sampled_from(("media-low", "media-empty", "cover-open")), unique=True)))
+    entry = draw(
+        st.sampled_from(
+            (
+                lambda seq: true_again(seq, column),
+                lambda seq: cut(seq, column, made=truth),
+                lambda seq: armed(seq, column),
+                lambda seq: started(seq, unplanned=truth, minutes=column),
+                lambda seq: conditions(seq, *keywords, minutes=column),
+            )
+        )
+    )
+    return NODE, entry
+
+
+@st.composite
+def _said_by_the_server(draw: st.DrawFn) -> Saying:
+    number, minutes = draw(st.integers(1, 9)), draw(st.integers(0, COLUMNS))
+    event = draw(
+        st.sampled_from(
+            (
+                NodeEnrolled(epoch=number),
+                SilenceBegan(last_heard_at=at(minutes)),
+                SilenceEnded(silent_s=float(minutes)),
+                differed(number),
+                machine(),
+            )
+        )
+    )
+    return NODE, lambda seq: event
+
+
+SAYINGS: st.SearchStrategy[Saying] = st.one_of(
+    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server()
+)
+
+
+@dataclass(frozen=True)
+class History:
+    """What was said, in batches that are appended together."""
+
+    batches: tuple[tuple[Saying, ...], ...]
+    opening: tuple[Append, ...] = field(
+        default=(
+            Append("venue/boathouse", None, (venue(),)),
+            Append(NODE, None, (machine(), NodeEnrolled(epoch=1))),
+            Append("run/spring", None, (run(),)),
+            Append("run/summer", None, (run(nozzle_seed=9),)),
+        )
+    )
+
+    def appends(self) -> Iterator[list[Append]]:
+        """The batches with the node's entries numbered through."""
+        yield list(self.opening)
+        seq = 0
+        for batch in self.batches:
+            appends = []
+            for stream, saying in batch:
+                seq += 1
+                appends.append(Append(stream, None, (saying(seq),)))
+            yield appends
+
+
+HISTORIES = st.lists(st.lists(SAYINGS, min_size=1, max_size=5).map(tuple), max_size=10).map(
+    lambda batches: History(tuple(batches))
+)

@@ -1,0 +1,193 @@
+"""Machines, catalogue, outages and notices, from what is said of them."""
+
+from __future__ import annotations
+
+import pytest
+
+from machines.recovery import Policy
+from scheduling.log.events import NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, Source, Venue
+from tests.scheduling.log.facts import (
+    NOW,
+    a_run_on_a_machine,
+    armed,
+    at,
+    conditions,
+    cut,
+    differed,
+    gap_settled,
+    machine,
+    opening,
+    printed,
+    profile,
+    say,
+    source,
+    started,
+    true_again,
+    venue,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def left() -> Machine:
+    return Machine.objects.get(id="left")
+
+
+def open_notices() -> list[str]:
+    return list(Notice.objects.filter(machine_id="left", cleared_at=None).order_by("id").values_list("kind", flat=True))
+
+
+def test_venues_profiles_sources_openings() -> None:
+    say("venue/boathouse", venue())
+    say("profile/carriage", profile())
+    say("source/land", source())
+    say("opening/first", opening())
+    place = Venue.objects.get(id="boathouse")
+    assert (place.name, place.zone) == ("The Boathouse", "America/St_Johns")
+    assert (place.latitude_degrees, place.longitude_degrees, place.elevation_m) == (47.56, -52.71, 12.0)
+    assert Profile.objects.get(id="carriage").name == "Carriage"
+    assert Profile.objects.get(id="carriage").data["head"]["nozzles"] == 16
+    assert Source.objects.get(id="land").kind == "land"
+    assert Source.objects.get(id="land").picture == {"kind": "land", "scale": 1}
+    doors = Opening.objects.get(id="first")
+    assert (doors.venue_id, doors.name, doors.opens_at) == ("boathouse", "First evening", at(1260))
+    assert doors.anchor == {"kind": "civil", "local": "2026-03-29T18:00"}
+
+
+def test_a_new_machine() -> None:
+    say("machine/left", machine())
+    assert (left().name, left().venue_id, left().profile_id) == ("Left wall", "boathouse", "carriage")
+    assert (left().epoch, left().accepted_through, left().knife_armed, left().conditions) == (0, 0, False, [])
+    assert (left().silent_since, left().last_reported_at, left().paper_position) == (None, None, 0)
+
+
+def test_a_new_board_counts_from_one_again() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", armed(1), armed(2))
+    assert (left().epoch, left().accepted_through) == (1, 2)
+    say("machine/left", NodeEnrolled(epoch=2))
+    assert (left().epoch, left().accepted_through) == (2, 0)
+
+
+def test_every_entry_moves_the_journal_on() -> None:
+    a_run_on_a_machine(0)
+    entries = [
+        started(1, unplanned=False),
+        armed(2),
+        printed(3, 0, 10),
+        gap_settled(4, 10, 11, 20),
+        true_again(5, 20),
+        cut(6, 0),
+        conditions(7),
+    ]
+    for minutes, entry in enumerate(entries, 1):
+        say("machine/left", entry, minutes=minutes)
+        assert (left().accepted_through, left().last_reported_at) == (minutes, at(minutes))
+
+
+def test_the_paper_only_moves_on() -> None:
+    a_run_on_a_machine(0, 1)
+    say("machine/left", printed(1, 0, 10), printed(2, 60, 70, paper_position=64))
+    assert left().paper_position == 74
+    say("machine/left", printed(3, 20, 25))
+    assert left().paper_position == 74
+
+
+def test_the_knife_is_armed_by_a_person_and_disarmed_by_an_unplanned_stop() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", armed(1))
+    assert left().knife_armed
+    say("machine/left", started(2, unplanned=False))
+    assert left().knife_armed
+    say("machine/left", started(3, unplanned=True))
+    assert not left().knife_armed
+    say("machine/left", cut(4, 0))
+    assert left().knife_armed
+    say("machine/left", cut(5, 10, made=False))
+    assert not left().knife_armed
+
+
+def test_silence() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", SilenceBegan(last_heard_at=at(-20)))
+    assert left().silent_since == at(-20)
+    (notice,) = Notice.objects.filter(kind="silence")
+    assert (notice.raised_at, notice.cleared_at) == (NOW, None)
+    assert "no word since 2026-03-28 23:10 UTC" in notice.said
+    say("machine/left", SilenceEnded(silent_s=3600.0), minutes=40)
+    notice.refresh_from_db()
+    assert (left().silent_since, notice.cleared_at) == (None, at(40))
+    say("machine/left", SilenceBegan(last_heard_at=at(50)), minutes=70)
+    assert Notice.objects.filter(kind="silence").count() == 2
+
+
+def test_conditions_and_a_notice_for_each() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", SilenceBegan(last_heard_at=NOW), conditions(1, "media-low", "marker-supply-low"))
+    assert left().conditions == ["media-low", "marker-supply-low"]
+    say("machine/left", conditions(2, "media-empty", "media-low", minutes=5))
+    assert sorted(open_notices()) == ["media-empty", "media-low", "silence"]
+    assert Notice.objects.get(kind="marker-supply-low").cleared_at == at(5)
+    assert Notice.objects.filter(kind="media-low").count() == 1
+    say("machine/left", conditions(3, minutes=9))
+    assert (left().conditions, open_notices()) == ([], ["silence"])
+
+
+def test_a_strip_that_was_not_cut() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", cut(1, 0, made=False), cut(2, 25, made=False))
+    assert open_notices() == ["knife-disarmed"]
+    say("machine/left", armed(3, minutes=30))
+    assert open_notices() == []
+    say("machine/left", cut(4, 50, made=False), cut(5, 75))
+    assert open_notices() == []
+    assert Notice.objects.filter(kind="knife-disarmed").count() == 2
+
+
+def test_an_outage_that_is_skipped_is_over_at_once() -> None:
+    a_run_on_a_machine(0)
+    (fact,) = say("machine/left", gap_settled(1, 10, 12, 40), minutes=90)
+    outage = Outage.objects.get()
+    assert (outage.id, outage.machine_id, outage.run_id, outage.seq) == (f"left-{fact.version}", "left", "spring", 1)
+    assert (outage.cause, outage.noticed_at, outage.true_again_at, outage.differs) == ("power", at(40), at(40), None)
+    assert outage.gap["unknown_end"] == 12
+    assert outage.policy == {"kind": "skip"}
+    assert outage.decision["skipped"] == {"first": 12, "end": 40}
+    notice = Notice.objects.get(kind="gap")
+    assert notice.cleared_at == at(40)
+    assert notice.said.startswith("28 columns missed and 2 unknown (power): ")
+
+
+def test_outages_that_are_replayed_are_over_when_the_machine_is_true_again() -> None:
+    a_run_on_a_machine(0, 1)
+    replay = Policy(kind="replay")
+    say("machine/left", gap_settled(1, 10, 12, 40, policy=replay), gap_settled(2, 20, 20, 60, policy=replay))
+    assert set(Outage.objects.values_list("true_again_at", flat=True)) == {None}
+    assert open_notices() == ["gap", "gap"]
+    say("machine/left", true_again(3, 80))
+    assert set(Outage.objects.values_list("true_again_at", flat=True)) == {at(80)}
+    assert open_notices() == []
+
+
+def test_a_settlement_that_differs_needs_a_person() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", gap_settled(1, 10, 12, 40))
+    say("machine/left", NodeEnrolled(epoch=2), gap_settled(1, 10, 12, 40), differed(1))
+    older, newer = Outage.objects.order_by("version")
+    assert older.differs is None
+    assert newer.differs["action"] == "replay"
+    assert open_notices() == ["settlement-differed"]
+
+
+def test_what_is_said_of_a_machine_that_nobody_added_is_kept_without_a_row() -> None:
+    say("machine/left", NodeEnrolled(epoch=1), armed(1), printed(2, 0, 10), SilenceBegan(last_heard_at=NOW))
+    assert not Machine.objects.exists()
+
+
+def test_two_machines_do_not_touch_each_other() -> None:
+    a_run_on_a_machine(0)
+    say("machine/right", machine())
+    say("machine/left", SilenceBegan(last_heard_at=NOW), conditions(1, "media-low"))
+    say("machine/right", SilenceEnded(silent_s=1.0), conditions(1))
+    assert sorted(open_notices()) == ["media-low", "silence"]

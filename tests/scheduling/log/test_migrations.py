@@ -1,0 +1,33 @@
+"""The models are what the migrations make of an empty database."""
+
+from __future__ import annotations
+
+import pytest
+from django.core.management import call_command
+from django.db import connections
+
+from scheduling.log import models, seal
+from scheduling.log.folds import VIEWS
+
+
+@pytest.mark.django_db
+def test_no_migration_is_missing() -> None:
+    call_command("makemigrations", "log", check=True, dry_run=True, verbosity=0, skip_checks=True)
+
+
+@pytest.mark.django_db
+def test_the_first_migrations_seal_the_log() -> None:
+    assert seal.missing(connections["default"]) == []
+
+
+def test_every_table_is_the_log_a_view_or_known_not_to_be_one() -> None:
+    tables = [table for view in VIEWS for table in view.tables]
+    assert len(tables) == len(set(tables))
+    others = {models.Event, models.Heartbeat, models.BrokenView}
+    assert {*tables} | others == {
+        model for model in vars(models).values() if isinstance(model, type) and hasattr(model, "_meta")
+    }
+
+
+def test_no_name_of_a_table_or_of_the_seal_is_surprising() -> None:
+    assert models.Event._meta.db_table == seal.TABLE

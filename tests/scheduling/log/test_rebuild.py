@@ -1,0 +1,182 @@
+"""The views can be folded again to exactly the same rows, whatever happened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+from django.db import connections, transaction
+from hypothesis import HealthCheck, given, settings
+
+from machines.wire import ColumnsPrinted, GapSettled
+from scheduling.log import models
+from scheduling.log import rebuild as rebuilding
+from scheduling.log.folds import VIEWS
+from scheduling.log.rebuild import rebuild
+from scheduling.log.rows import Rows
+from scheduling.log.store import append, read
+from scheduling.log.twins import Difference
+from tests.scheduling.log.facts import ONE_OF_EACH, by, printed, say
+from tests.scheduling.log.histories import HISTORIES, History
+
+# Each example is told within a transaction of its own; the two engines are two classes.
+SUPPRESSED = (HealthCheck.function_scoped_fixture, HealthCheck.differing_executors)
+SURENESS = ("due", "skipped", "unknown", "printed")
+
+
+@contextmanager
+def told(history: History, using: str) -> Iterator[None]:
+    """A database in which the history was told, and which is as before afterwards."""
+    with transaction.atomic(using=using):
+        for appends in history.appends():
+            append(appends, by(), using=using)
+        yield
+        transaction.set_rollback(True, using=using)
+
+
+def outcomes(run: str, using: str) -> dict[int, str]:
+    """What became of each column of a run, told column by column from the events."""
+    columns: dict[int, str] = {}
+    for fact in read(run=run, using=using):
+        ranges = []
+        if isinstance(fact.event, ColumnsPrinted):
+            ranges = [(fact.event.columns, "printed")]
+        elif isinstance(fact.event, GapSettled):
+            ranges = [(fact.event.decision.unknown, "unknown"), (fact.event.decision.skipped, "skipped")]
+        for span, outcome in ranges:
+            for column in range(span.first, span.end):
+                columns[column] = max(columns.get(column, "due"), outcome, key=SURENESS.index)
+    return columns
+
+
+class RebuildContract:
+    using: str
+
+    @settings(suppress_health_check=SUPPRESSED, deadline=None, max_examples=30)
+    @given(history=HISTORIES)
+    def test_live_views_equal_views_folded_again(self, history: History) -> None:
+        with told(history, self.using):
+            assert [result for result in rebuild(swap=False, using=self.using) if not result.equal] == []
+
+    @settings(suppress_health_check=SUPPRESSED, deadline=None, max_examples=30)
+    @given(history=HISTORIES)
+    def test_every_column_is_counted_once(self, history: History) -> None:
+        with told(history, self.using):
+            for run in models.Run.objects.using(self.using).all():
+                columns, planned = outcomes(run.id, self.using), 0
+                for row in models.Segment.objects.using(self.using).filter(run_id=run.id):
+                    mine = [columns.get(column, "due") for column in range(row.first_column, row.end_column)]
+                    counts = (row.printed, row.skipped, row.unknown)
+                    assert counts == (mine.count("printed"), mine.count("skipped"), mine.count("unknown"))
+                    assert (row.finished_at is not None) == ("due" not in mine)
+                    planned += sum(counts)
+                ahead = sum(end - first for first, end, _ in run.ahead)
+                assert run.printed + run.skipped + run.unknown == planned
+                assert planned + ahead == len(columns)
+
+    def test_a_view_that_was_tampered_with_is_found_and_put_right(self) -> None:
+        for stream, event in ONE_OF_EACH:
+            say(stream, event, using=self.using)
+        manager = models.Segment.objects.using(self.using)
+        before = list(manager.order_by("number").values())
+        manager.filter(number=0).update(printed=49)
+        manager.filter(number=1).delete()
+        models.Notice.objects.using(self.using).create(
+            id="x", machine_id="m", kind="k", said="s", raised_at=by().said_at
+        )
+        found = {result.view: result for result in rebuild(swap=False, using=self.using)}
+        assert [name for name, result in found.items() if not result.equal] == ["runs", "notices"]
+        assert found["runs"].differences == (Difference("log_segment", 2, (("spring", 0), ("spring", 1))),)
+        assert found["notices"].differences == (Difference("log_notice", 1, (("x",),)),)
+        assert manager.get(number=0).printed == 49
+        assert not all(result.equal for result in rebuild(using=self.using))
+        assert list(manager.order_by("number").values()) == before
+        assert all(result.equal for result in rebuild(using=self.using))
+
+    def test_dropped_views_come_back(self) -> None:
+        for stream, event in ONE_OF_EACH:
+            say(stream, event, using=self.using)
+        tables = [table for view in VIEWS for table in view.tables]
+        before = {table: list(table._default_manager.using(self.using).order_by("pk").values()) for table in tables}
+        assert all(before.values())
+        for table in tables:
+            table._default_manager.using(self.using).all().delete()
+        rebuild(using=self.using)
+        assert {
+            table: list(table._default_manager.using(self.using).order_by("pk").values()) for table in tables
+        } == before
+
+    def test_only_the_views_that_were_asked_for(self) -> None:
+        say("machine/left", printed(1, 0, 10), using=self.using)
+        models.PrintedStretch.objects.using(self.using).all().delete()
+        (machines,) = rebuild(views=[view for view in VIEWS if view.name == "machines"], using=self.using)
+        assert (machines.view, machines.equal) == ("machines", True)
+        assert not models.PrintedStretch.objects.using(self.using).exists()
+
+    def test_rows_that_were_let_go_of_are_looked_up_again(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(rebuilding, "BATCH", 3)
+        monkeypatch.setattr(rebuilding, "MOST_ROWS", 0)
+        for stream, event in ONE_OF_EACH:
+            say(stream, event, using=self.using)
+        told: list[tuple[int, int]] = []
+        results = rebuild(using=self.using, progress=lambda position, last: told.append((position, last)))
+        assert all(result.equal for result in results)
+        assert [position for position, _ in told] == sorted(position for position, _ in told)
+        assert told[-1] == (18, 18)
+
+    def test_the_twins_are_gone_afterwards(self) -> None:
+        say("machine/left", printed(1, 0, 10), using=self.using)
+        rebuild(using=self.using)
+        models.PrintedStretch.objects.using(self.using).all().delete()
+        catalogue = (
+            "SELECT count(*) FROM sqlite_temp_master"
+            if connections[self.using].vendor == "sqlite"
+            else "SELECT count(*) FROM pg_class WHERE relpersistence = 't'"
+        )
+        with connections[self.using].cursor() as cursor:
+            cursor.execute(catalogue)
+            assert cursor.fetchone() == (0,)
+
+
+@pytest.mark.django_db
+class TestOnSQLite(RebuildContract):
+    using = "default"
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["postgres"])
+class TestOnPostgreSQL(RebuildContract):
+    using = "postgres"
+
+
+@pytest.mark.django_db
+def test_a_view_whose_fold_fails_is_set_aside_and_the_others_go_on(
+    monkeypatch: pytest.MonkeyPatch, caplog: Any
+) -> None:
+    def fails(rows: Rows, fact: Any, event: Any) -> None:
+        raise ZeroDivisionError("no such column")
+
+    for stream, event in ONE_OF_EACH[:10]:
+        say(stream, event)
+    (runs,) = [view for view in VIEWS if view.name == "runs"]
+    with monkeypatch.context() as patch:
+        patch.setitem(runs.folds, ColumnsPrinted, fails)  # type: ignore[arg-type]
+        (fact,) = say("machine/left", printed(3, 0, 30))
+        say("machine/left", printed(4, 30, 40))
+        assert models.Machine.objects.get(id="left").accepted_through == 4
+        broken = models.BrokenView.objects.get()
+        assert (broken.view, broken.position) == ("runs", fact.position)
+        assert "failed on event 11 (machine/left version 5, columns-printed): ZeroDivisionError" in broken.problem
+        assert "A view is set aside" in caplog.text
+        results = {result.view: result for result in rebuild()}
+        assert "event 11" in (results["runs"].failure or "")
+        assert results["machines"].equal
+        assert models.Run.objects.count() == 1  # its tables are left as they were
+        assert models.BrokenView.objects.get().position == 11
+    assert not {result.view: result for result in rebuild()}["runs"].equal
+    assert not models.BrokenView.objects.exists()
+    assert models.Run.objects.get().printed == 40
+    say("machine/left", printed(5, 40, 50))
+    assert models.Run.objects.get().printed == 50

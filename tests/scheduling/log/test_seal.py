@@ -1,0 +1,127 @@
+"""The database itself refuses to change the past."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.core.management.base import SystemCheckError
+from django.db import IntegrityError, connections, transaction
+from django.db.backends.sqlite3.base import DatabaseWrapper
+
+from scheduling.log import seal
+from scheduling.log.checks import log_is_sealed
+from scheduling.log.store import read
+from tests.scheduling.log.facts import say, venue
+
+COLUMNS = "position, stream, version, kind, schema, data, said_at, happened_at, actor, previous_digest, digest"
+FORBIDDEN = {
+    "update": "UPDATE log_event SET kind = 'opening-fixed'",
+    "update of no row": "UPDATE log_event SET kind = 'opening-fixed' WHERE position = 1",
+    "delete": "DELETE FROM log_event",
+    "delete of one": "DELETE FROM log_event WHERE position = 2",
+    "upsert": f"""INSERT INTO log_event ({COLUMNS}) SELECT {COLUMNS} FROM log_event WHERE position = 1
+        ON CONFLICT (position) DO UPDATE SET kind = 'opening-fixed'""",
+}
+FORBIDDEN_ON = {
+    "default": FORBIDDEN
+    | {
+        "replace by position": f"REPLACE INTO log_event ({COLUMNS}) SELECT {COLUMNS} FROM log_event WHERE position = 1",
+        "replace by version": f"""INSERT OR REPLACE INTO log_event ({COLUMNS})
+            SELECT {COLUMNS.replace("position", "position + 9", 1)} FROM log_event WHERE position = 1""",
+        "update or replace": "UPDATE OR REPLACE log_event SET position = 2 WHERE position = 1",
+    },
+    "postgres": FORBIDDEN
+    | {
+        "truncate": "TRUNCATE log_event",
+        "truncate with others": "TRUNCATE log_venue, log_event CASCADE",
+        "as a replica": "SET session_replication_role = replica; DELETE FROM log_event",
+        "merge": """MERGE INTO log_event USING log_venue ON log_event.stream = 'venue/' || log_venue.id
+            WHEN MATCHED THEN DELETE""",
+    },
+}
+
+
+class SealContract:
+    using: str
+
+    @pytest.fixture(autouse=True)
+    def two_events(self) -> None:
+        say("venue/a", venue(), venue(name="The Lamp Room"), using=self.using)
+
+    def test_every_way_to_change_the_past_is_refused(self) -> None:
+        before = list(read(using=self.using))
+        for way, sql in FORBIDDEN_ON[self.using].items():
+            with pytest.raises(IntegrityError, match="never changed or deleted"), transaction.atomic(using=self.using):
+                self.execute(sql)
+            assert list(read(using=self.using)) == before, way
+
+    def test_a_dropped_trigger_is_found_at_start_and_put_back(self) -> None:
+        connection = connections[self.using]
+        assert log_is_sealed(databases=[self.using]) == []
+        on_table = "" if connection.vendor == "sqlite" else " ON log_event"
+        self.execute(f"DROP TRIGGER log_event_no_delete{on_table}")
+        (error,) = log_is_sealed(databases=[self.using])
+        assert error.id == "log.E001"
+        assert "log_event_no_delete" in error.msg
+        with pytest.raises(SystemCheckError, match="would let events be changed"):
+            call_command("check", databases=[self.using], tags=["database"])
+        seal.apply(connection)
+        assert log_is_sealed(databases=[self.using]) == []
+        with pytest.raises(IntegrityError), transaction.atomic(using=self.using):
+            self.execute("DELETE FROM log_event")
+
+    def test_after_a_migration_it_is_sealed_again(self) -> None:
+        seal.lift(connections[self.using])
+        assert len(seal.missing(connections[self.using])) == 3
+        call_command("migrate", database=self.using, verbosity=0, skip_checks=True)
+        assert seal.missing(connections[self.using]) == []
+
+    def execute(self, sql: str) -> Any:
+        with connections[self.using].cursor() as cursor:
+            cursor.execute(sql)
+
+
+@pytest.mark.django_db
+class TestOnSQLite(SealContract):
+    using = "default"
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["postgres"])
+class TestOnPostgreSQL(SealContract):
+    using = "postgres"
+
+    def test_a_trigger_that_was_switched_off_is_found(self) -> None:
+        self.execute("ALTER TABLE log_event DISABLE TRIGGER log_event_no_update")
+        assert seal.missing(connections["postgres"]) == ["log_event_no_update"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_another_program_without_our_settings_is_refused_too() -> None:
+    """The triggers do not lean on the pragma that our own connections set."""
+    say("venue/a", venue())
+    other = sqlite3.connect(str(connections["default"].settings_dict["NAME"]))
+    try:
+        assert other.execute("PRAGMA recursive_triggers").fetchone() == (0,)
+        for way, sql in FORBIDDEN_ON["default"].items():
+            if "position = 2" not in sql:
+                with pytest.raises(sqlite3.IntegrityError, match="never changed or deleted"):
+                    other.execute(sql)
+                assert other.execute("SELECT count(*), min(kind) FROM log_event").fetchone() == (1, "venue-added"), way
+    finally:
+        other.close()
+
+
+@pytest.mark.django_db
+def test_where_there_is_no_table_yet_nothing_is_missing(tmp_path: Path) -> None:
+    connection = DatabaseWrapper(
+        connections["default"].settings_dict | {"NAME": str(tmp_path / "empty.sqlite3")}, "empty"
+    )
+    try:
+        assert seal.missing(connection) == []
+    finally:
+        connection.close()
