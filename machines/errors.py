@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 
 class InputError(ValueError):
     """Something given from outside cannot be used.
@@ -18,6 +20,8 @@ class InputError(ValueError):
         self.problem = problem
         self.remedy = remedy
 
-    def within(self, parent: str) -> InputError:
-        """The same error seen from one level further out."""
-        return InputError(f"{parent}.{self.field}" if self.field else parent, self.problem, self.remedy)
+    def within(self, parent: str) -> Self:
+        """The same error, seen from one level further out: the field's path begins with the parent's."""
+        self.field = f"{parent}.{self.field}" if self.field else parent
+        self.args = (f"{self.field}: {self.problem}; {self.remedy}",)
+        return self

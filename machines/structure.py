@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import is_dataclass
 from datetime import UTC, datetime
-from typing import Any, Literal, TypeVar, get_args, get_origin
+from types import UnionType
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from cattrs import AttributeValidationNote, Converter, ForbiddenExtraKeysError, IterableValidationError
 from cattrs.errors import ClassValidationError
@@ -75,6 +76,14 @@ def _is_literal(cls: Any) -> bool:
     return get_origin(cls) is Literal
 
 
+def _kinds(cls: Any) -> dict[str, Any]:
+    """The members of a union of dataclasses by the literal in their field ``kind``; empty for any other type."""
+    members = get_args(cls) if get_origin(cls) in (Union, UnionType) else ()
+    if not all(is_dataclass(member) and "kind" in member.__dataclass_fields__ for member in members):
+        return {}
+    return {member.__dataclass_fields__["kind"].default: member for member in members}
+
+
 def _one_of(value: Any, literal: Any) -> Any:
     if value not in get_args(literal):
         choices = ", ".join(map(str, get_args(literal)))
@@ -95,7 +104,21 @@ def _make_converter() -> Converter:
 
         return read
 
+    def union_hook(cls: Any) -> Any:
+        kinds = _kinds(cls)
+
+        def read(value: Any, _: Any) -> Any:
+            if not isinstance(value, dict):
+                raise InputError("", f"{value!r} is not an object", "give a JSON object")
+            kind = value.get("kind")
+            if not isinstance(kind, str) or kind not in kinds:
+                raise InputError("kind", f"{kind!r} is none of the kinds", f"give one of: {', '.join(kinds)}")
+            return converter.structure(value, kinds[kind])
+
+        return read
+
     converter.register_structure_hook_factory(is_dataclass, object_hook)
+    converter.register_structure_hook_factory(lambda cls: bool(_kinds(cls)), union_hook)
     converter.register_structure_hook_func(_is_literal, _one_of)
     converter.register_structure_hook(int, _whole)
     converter.register_structure_hook(float, _number)

@@ -241,10 +241,10 @@ def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeli
         raise InputError("cycle", f"{command.cycle!r} is no cycle", f"give one of: {', '.join(cycles.NAMES)}")
     try:
         cycle = cycle_named(command.cycle, command.cycle_options, place=place)
+    except cycles.CycleError as error:
+        raise InputError("cycle_options", error.problem, error.remedy) from error
     except InputError as error:
-        raise error.within("cycle_options") from error
-    except (TypeError, ValueError) as error:
-        raise InputError("cycle_options", str(error), "give the options that the cycle takes") from error
+        raise error.within("cycle_options") from None
     return Timeline(cycle, profile.columns_per_turn, command.segments_per_turn)
 
 
@@ -286,9 +286,9 @@ def fix_opening(command: FixOpening) -> Event:
     """The anchor becomes an instant now; it stays beside it, so that people see how it was named."""
     venue = _require(models.Venue, "venue", command.venue)
     try:
-        opens_at = anchors.resolve(anchors.from_json(command.anchor), venue_place(venue=venue.id), zone(venue.zone))
+        opens_at = anchors.resolve(anchors.parse(command.anchor), venue_place(venue=venue.id), zone(venue.zone))
     except InputError as error:
-        raise error.within("anchor") from error
+        raise error.within("anchor") from None
     return OpeningFixed(venue=command.venue, name=command.name, anchor=command.anchor, opens_at=opens_at)
 
 

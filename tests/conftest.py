@@ -36,6 +36,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """Point the server at the temporary folder; with several workers, start what they share."""
     settings.HOME = HOME
     settings.DATABASES["default"] |= {"NAME": HOME / "dayroll.sqlite3", "TEST": {"NAME": HOME / "test.sqlite3"}}
+    _read_databases_anew()
     if getattr(config.option, "numprocesses", None):
         _start_postgresql()
     elif hasattr(config, "workerinput"):
@@ -72,7 +73,12 @@ def _name_postgresql() -> None:
         "HOST": "127.0.0.1",
         "PORT": port,
     }
-    vars(connections).pop("settings", None)  # read once, before the alias was there
+    _read_databases_anew()
+
+
+def _read_databases_anew() -> None:
+    """Django reads the databases' settings once, and may have done so before we changed them."""
+    vars(connections).pop("settings", None)
 
 
 @pytest.hookimpl(wrapper=True)
