@@ -110,7 +110,7 @@ def view_png(
     pen = ImageDraw.Draw(image)
 
     def across(column: float) -> float:
-        share = (column - first_column) / dots.shape[1]
+        share = float((column - first_column) / dots.shape[1])
         return min((1.0 - share if profile.travel == "right" else share) * width_px, width_px - 1.0)
 
     for cut in cuts:

@@ -1,9 +1,10 @@
 """Continuous tone to dots, with no seam where the turn closes on itself.
 
-The default is error diffusion: of the three it keeps the mean of every small patch best and draws edges and fine lines
-sharpest, and it needs no mask. The masks decide each dot alone, which makes them steadier where a tone hardly changes:
-blue noise has no grain of its own, and ordered dots are a pattern that is meant to be seen. Line art is for what is
-black and white already.
+The default is a blue-noise mask on a torus: it has no seam by construction, each dot depends on nothing but its own
+tone and place, a tone that is asked to be darker never prints lighter however much the dots gain, and it is the
+fastest. Error diffusion
+keeps the mean of every small patch still better and draws edges and fine lines in a tint sharper: it is for
+photographs. Ordered dots are a pattern that is meant to be seen, and line art is for what is black and white already.
 
 A diffusion settles dots one after the other, so a turn diffused from its first column to its last would show a seam
 where the
@@ -20,15 +21,17 @@ So the last column meets the first exactly as it did in the warm-up, in the midd
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from machines.thresholds import threshold
+from machines.dot_gain import ToneCurve
+from machines.thresholds import blue_noise, threshold
 
-Method = Literal["diffusion", "blue-noise", "ordered", "line-art"]
+Method = Literal["blue-noise", "diffusion", "ordered", "line-art"]
 
 Tone = NDArray[np.float32]
 Dots = NDArray[np.bool_]
@@ -37,20 +40,26 @@ Dots = NDArray[np.bool_]
 # beginning.
 _SETTLE = 128
 _BLEND = 128
+# Noise added to a tone before it is diffused: how many kinds, and its range over the distance to blank or solid.
+_NOISES = 64
+_NOISE_RANGE = 1.4
 
 
-def to_dots(tone: Tone, method: Method = "diffusion") -> Dots:
+def to_dots(tone: Tone, method: Method = "blue-noise", curve: ToneCurve | None = None) -> Dots:
     """The dots of one turn.
 
     Args:
         tone: ink coverage 0 to 1 in linear light, shape (rows, columns); column 0 follows the last one.
         method: how tones become dots.
+        curve: of the machine's dot gain, which is undone; None prints the tone as it is. Line art has no tones.
 
     Returns:
         Bool of the same shape, True is a dot. Blank paper stays blank, and solid ink solid.
     """
     if method == "line-art":
         return np.asarray(tone >= 0.5)
+    if curve is not None:
+        tone = curve.corrected(tone)
     if method != "diffusion":
         return threshold(tone, method)
     dots = _diffuse_round(tone)
@@ -73,7 +82,27 @@ def _diffuse_round(tone: Tone) -> Dots:
 
 
 def _levels(tone: Tone) -> NDArray[np.uint8]:
-    return np.ascontiguousarray(np.rint(tone * np.float32(255))).astype(np.uint8)
+    """Tones as whole levels 0 to 255, with a noise that breaks up the diffusion's own patterns.
+
+    Without it half tone comes out as a chequerboard, in which every dot stands alone: it gains more than its
+        neighbours in
+    tone and prints darker than some that are darker. The noise has no mean, and none where the tone is blank or solid.
+    """
+    levels = np.rint(tone * np.float32(255)).astype(np.uint8)
+    noise = (blue_noise() // (blue_noise().size // _NOISES)).astype(np.uint16)
+    lines, places = levels.shape
+    index = np.tile(noise, (-(-lines // noise.shape[0]), -(-places // noise.shape[1])))[:lines, :places].copy()
+    index += levels.astype(np.uint16) * np.uint16(_NOISES)
+    return np.asarray(np.take(_noisy_levels(), index))
+
+
+@cache
+def _noisy_levels() -> NDArray[np.uint8]:
+    """The level with each noise, at ``level * _NOISES + noise``."""
+    level = np.arange(256.0)[:, None]
+    noise = (np.arange(_NOISES) + 0.5) / _NOISES - 0.5
+    noisy = level + noise * _NOISE_RANGE * np.minimum(level, 255 - level)
+    return np.asarray(np.rint(noisy), dtype=np.uint8).ravel()
 
 
 def _diffuse(levels: NDArray[np.uint8]) -> Dots:
