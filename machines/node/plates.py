@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Collection
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +53,7 @@ class PlateStore:
         """
         stride = -(-profile.dots_across // 8)
         columns = np.arange(first, end) % profile.columns_per_turn
-        packed = np.memmap(self._path(digest), dtype=np.uint8, mode="r", shape=(profile.columns_per_turn, stride))
+        packed = _mapped(self._path(digest), profile.columns_per_turn, stride)
         return np.unpackbits(packed[columns], axis=1, count=profile.dots_across).T.astype(np.bool_)
 
     def prune(self, needed: Collection[str]) -> None:
@@ -60,6 +61,11 @@ class PlateStore:
         for path in self.folder.glob("*" + _SUFFIX):
             if path.name.removesuffix(_SUFFIX) not in needed:
                 path.unlink()
+
+
+@lru_cache(maxsize=2)  # a plate is immutable; the last turn's and this one's
+def _mapped(path: Path, columns: int, stride: int) -> NDArray[np.uint8]:
+    return np.memmap(path, dtype=np.uint8, mode="r", shape=(columns, stride))
 
 
 def _sync_folder(folder: Path) -> None:
