@@ -72,6 +72,10 @@ class Rows:
         changed.update((row.pk, row) for row in rows)
         return sorted(rows, key=lambda row: row.pk)
 
+    def all(self, model: type[Row]) -> list[Row]:
+        """The rows in memory."""
+        return list(self._rows.get(model, {}).values())
+
     def write(self) -> None:
         """Write what changed."""
         for model in list(self._changed):

@@ -123,7 +123,7 @@ def _account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
     ahead = [Interval(*one) for one in run.ahead]
     for part in outside(interval, [(segment.first_column, segment.end_column) for segment in segments]):
         ahead = with_interval(ahead, part)
-    run.ahead = ahead
+    run.ahead = [list(one) for one in ahead]
 
 
 def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
@@ -133,7 +133,7 @@ def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> Non
     run.printed += printed - segment.printed
     run.skipped += skipped - segment.skipped
     run.unknown += unknown - segment.unknown
-    segment.outcomes = outcomes
+    segment.outcomes = [list(one) for one in outcomes]
     segment.printed, segment.skipped, segment.unknown = printed, skipped, unknown
     segment.state = _state(segment)
     if segment.finished_at is None and _is_finished(segment):

@@ -1,0 +1,116 @@
+"""What was true at a past instant, and what was known of it then.
+
+Two instants are meant by "then". A node that was cut off tells on Thursday what it printed on Tuesday: asked for
+Tuesday, with all that is known today, those columns are on the paper; asked for what was known on Tuesday, not.
+
+    fact           happened           said
+    columns        Tuesday            Thursday
+    happened_by    Tuesday: counts    (whenever it was said, unless known_by says otherwise)
+    known_by       -                  Tuesday: does not count, Thursday: counts
+
+The answers are rows as the live views have them, folded from the facts that count, in memory only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Model, Q
+
+from scheduling.log.events import NAMES
+from scheduling.log.folds import VIEWS
+from scheduling.log.lines import scan
+from scheduling.log.models import Machine, Notice, Opening, Outage, PrintedStretch, Run, Segment, Strip
+from scheduling.log.rows import Rows
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moment:
+    """Which facts count.
+
+    Attributes:
+        happened_by: those that happened by then, UTC; None for whenever.
+        known_by: those that the server had been told by then, UTC; None for all that is known now.
+    """
+
+    happened_by: datetime | None = None
+    known_by: datetime | None = None
+
+    @property
+    def counts(self) -> Q:
+        """The condition on `scheduling.log.models.Event`."""
+        where = Q()
+        if self.happened_by is not None:
+            where &= Q(happened_at__lte=self.happened_by)
+        if self.known_by is not None:
+            where &= Q(said_at__lte=self.known_by)
+        return where
+
+
+@dataclass(frozen=True)
+class RunThen:
+    """A run, in the order of its columns: what was planned, what lay on the paper, what was missing."""
+
+    run: Run
+    segments: tuple[Segment, ...]
+    stretches: tuple[PrintedStretch, ...]
+    strips: tuple[Strip, ...]
+    outages: tuple[Outage, ...]
+
+
+@dataclass(frozen=True)
+class MachineThen:
+    """A machine, with the notices and the outages that there had been."""
+
+    machine: Machine
+    notices: tuple[Notice, ...]
+    outages: tuple[Outage, ...]
+
+
+def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | None:
+    """A run as it was; None where it was not planned yet."""
+    rows = _folded((Run, Outage), Q(run=run) & moment.counts, using)
+    row = rows.find(Run, run)
+    if row is None:
+        return None
+    return RunThen(
+        run=row,
+        segments=tuple(sorted(rows.all(Segment), key=lambda one: one.first_column)),
+        stretches=tuple(sorted(rows.all(PrintedStretch), key=lambda one: one.first_column)),
+        strips=tuple(sorted(rows.all(Strip), key=lambda one: one.boundary)),
+        outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
+    )
+
+
+def machine_at(machine: str, moment: Moment, *, using: str = "default") -> MachineThen | None:
+    """A machine as it was; None where it was not added yet."""
+    rows = _folded((Machine, Notice, Outage), Q(stream=f"machine/{machine}") & moment.counts, using)
+    row = rows.find(Machine, machine)
+    if row is None:
+        return None
+    return MachineThen(
+        machine=row,
+        notices=tuple(sorted(rows.all(Notice), key=lambda one: (one.raised_at, one.id))),
+        outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
+    )
+
+
+def opening_at(opening: str, moment: Moment, *, using: str = "default") -> Opening | None:
+    """An opening as it was fixed; None where it was not."""
+    return _folded((Opening,), Q(stream=f"opening/{opening}") & moment.counts, using).find(Opening, opening)
+
+
+def _folded(wanted: Sequence[type[Model]], where: Q, using: str) -> Rows:
+    """Rows in memory of the views that hold the wanted tables, folded from the facts that a condition chooses."""
+    views = [view for view in VIEWS if set(view.tables) & set(wanted)]
+    kinds = {NAMES[event] for view in views for event in view.folds}
+    rows = Rows(using, complete=True)
+    for line in scan(where & Q(kind__in=kinds), using=using):
+        fact = line.fact()
+        for view in views:
+            function = view.folds.get(type(fact.event))
+            if function is not None:
+                function(rows, fact, fact.event)
+    return rows
