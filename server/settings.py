@@ -45,6 +45,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "server.request_id.numbered",
+    "server.security.content_security",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -177,5 +178,5 @@ LOGGING = {
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "loggers": {name: {"handlers": ["stderr"], "level": "INFO"} for name in ("server", "scheduling")}
-    | {"django": {"handlers": ["stderr"], "level": "WARNING"}},
+    | {"django": {"handlers": ["stderr"], "level": "WARNING"}, "django.request": {"level": "ERROR"}},
 }

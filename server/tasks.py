@@ -1,8 +1,8 @@
 """The background jobs as Celery tasks.
 
 A task may be delivered twice, when a worker dies after its work and before its acknowledgement, or when somebody
-starts a second beat. That is harmless: each job is safe to run twice at once, because the log's stream versions let only
-one of two equal writes win.
+starts a second beat. That is harmless: each job is safe to run twice at once, because the log's stream versions let
+only one of two equal writes win.
 """
 
 from __future__ import annotations

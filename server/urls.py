@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver, include, path
+from django.urls import URLPattern, URLResolver, include, path, register_converter
 
 from server import health
+from server.converters import Digest, Id
+
+register_converter(Id, "id")
+register_converter(Digest, "digest")
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("server.api.urls")),
+    path("", include("server.console.urls")),
     path("livez", health.live, name="live"),
     path("readyz", health.ready, name="ready"),
 ]

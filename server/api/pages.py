@@ -1,6 +1,6 @@
 """Lists in pages. A page ends with a cursor, opaque to the client, that names where the next one begins.
 
-The cursor holds the key of the last row and not a count of rows, so that rows added meanwhile neither repeat nor hide one.
+The cursor holds the key of the last row and not a count of rows: rows added meanwhile neither repeat nor hide one.
 """
 
 from __future__ import annotations

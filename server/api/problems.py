@@ -20,6 +20,7 @@ from rest_framework.response import Response
 from machines.errors import InputError
 from scheduling.log.store import LostRace
 from scheduling.reports import MissingEntries, StaleEpoch
+from scheduling.sky.anchors import CivilTimeError, SeveralEventsError
 from scheduling.studio import Taken
 from server.request_id import request_id
 
@@ -154,7 +155,17 @@ def _(error: InputError) -> Problem:
         field=error.field,
         problem=error.problem,
         remedy=error.remedy,
+        **_readings(error),
     )
+
+
+def _readings(error: BaseException | None) -> dict[str, Any]:
+    """What a civil time or an event may mean where it has two readings or none; each is the local time there."""
+    while error is not None:
+        if isinstance(error, CivilTimeError | SeveralEventsError):
+            return {"readings": [{"which": one.which, "at": one.at.isoformat()} for one in error.readings]}
+        error = error.__cause__
+    return {}
 
 
 @describe.register

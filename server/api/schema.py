@@ -38,6 +38,18 @@ PROBLEM = {
         "field": {"type": "string", "description": "Where it stands, such as `profile.head.nozzles`."},
         "problem": {"type": "string", "description": "What is wrong with it."},
         "remedy": {"type": "string", "description": "What would be right."},
+        "readings": {
+            "type": "array",
+            "description": "Where a local time does not exist or exists twice: what it may mean, to choose from.",
+            "items": {
+                "type": "object",
+                "required": ["which", "at"],
+                "properties": {
+                    "which": {"enum": ["earlier", "later"]},
+                    "at": {"type": "string", "format": "date-time"},
+                },
+            },
+        },
     },
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.urls import path, re_path, register_converter
+from django.urls import path, re_path
 from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
 
 from server.api import (
@@ -19,30 +19,6 @@ from server.api import (
     sources,
     venues,
 )
-
-
-class Id:
-    """What may be an id: of a thing that the studio named, or one made from such an id."""
-
-    regex = "[a-z0-9-]{1,120}"
-
-    def to_python(self, value: str) -> str:
-        """As it stands."""
-        return value
-
-    def to_url(self, value: str) -> str:
-        """As it stands."""
-        return value
-
-
-class Digest(Id):
-    """SHA-256 in hexadecimal."""
-
-    regex = "[0-9a-f]{64}"
-
-
-register_converter(Id, "id")
-register_converter(Digest, "digest")
 
 urlpatterns = [
     path("node/enrol", node.NodeEnrol.as_view(), name="node-enrol"),

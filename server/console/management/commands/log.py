@@ -1,26 +1,33 @@
-"""`dayroll log`: verify the log, fold the views again, and put the triggers back."""
+"""`dayroll log`: verify the log, fold the views again, guard it, and carry it elsewhere."""
 
 from __future__ import annotations
 
 import time
 from argparse import ArgumentParser
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connections
 
+from machines.errors import InputError
 from scheduling.log import seal
 from scheduling.log.folds import VIEWS
 from scheduling.log.rebuild import Rebuilt, rebuild
+from scheduling.log.statement import BadStatement, public_key, public_pem, studio_key
 from scheduling.log.store import last_position
+from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify
+from server import wiring
 
 PROGRESS_EVERY_S = 1.0
 
 
 class Command(BaseCommand):
-    help = "Verify the log, fold the views again from it, or put back the triggers that guard it."
+    help = "Verify the log, fold the views again from it, guard it, or carry it elsewhere."
     requires_system_checks = ()  # it is the remedy for one of them
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -35,16 +42,26 @@ class Command(BaseCommand):
             help="only this view; may be given again",
         )
         actions.add_parser("seal", help="put back the triggers that refuse to change an event")
+        out = actions.add_parser("export", help="write the whole log, signed, as JSON lines")
+        out.add_argument("file", type=Path, help="a new file")
+        out.add_argument("--unsigned", action="store_true", help="without the studio's signature")
+        into = actions.add_parser("import", help="take an exported file into an empty database")
+        into.add_argument("file", type=Path)
+        into.add_argument("--key", type=Path, help="the public key of the studio that signed it")
+        check = actions.add_parser("check", help="check an exported file, without any database")
+        check.add_argument("file", type=Path)
+        check.add_argument("--key", type=Path, help="the public key of the studio that signed it")
+        actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
-        ACTIONS[action](self, options)
+        try:
+            ACTIONS[action](self, options)
+        except (BrokenLink, BadStatement, InputError, OSError) as error:
+            raise CommandError(f"Broken: {error}." if isinstance(error, BrokenLink) else f"{error}.") from error
 
     def verify(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("verified")
-        try:
-            heads = verify(progress=lambda position: tell(position, last))
-        except BrokenLink as error:
-            raise CommandError(f"Broken: {error}.") from error
+        heads = verify(progress=lambda position: tell(position, last))
         self.stdout.write(f"{last} events in {len(heads)} streams, every link holds.")
 
     def rebuild(self, options: dict[str, Any]) -> None:
@@ -61,15 +78,43 @@ class Command(BaseCommand):
         seal.apply(connection)
         self.stdout.write(f"Sealed; {', '.join(missing)} had been missing." if missing else "It was sealed already.")
 
-    def progress(self, done: str) -> Callable[[int, int], None]:
+    def export(self, options: dict[str, Any]) -> None:
+        last, tell = last_position(), self.progress("exported")
+        key = None if options["unsigned"] else studio_key(_key_file())
+        with options["file"].open("x", encoding="utf-8") as out:
+            signed = export_log(out, made_at=wiring.now(), key=key, progress=lambda position: tell(position, last))
+        self.stdout.write(f"{signed.statement.events} events in {len(signed.statement.heads)} streams written.")
+
+    def import_(self, options: dict[str, Any]) -> None:
+        tell = self.progress("imported")
+        with options["file"].open(encoding="utf-8") as source:
+            signed = import_log(source, key=_given_key(options), progress=lambda position: tell(position, None))
+        self.stdout.write(f"{signed.statement.events} events imported, and the views folded from them.")
+
+    def check_file(self, options: dict[str, Any]) -> None:
+        tell, key = self.progress("checked"), _given_key(options)
+        with options["file"].open(encoding="utf-8") as source:
+            signed = check_file(source, key=key, progress=lambda position: tell(position, None))
+        who = "signed by the holder of the key" if key is not None else "not checked against any key"
+        self.stdout.write(
+            f"{signed.statement.events} events in {len(signed.statement.heads)} streams, every link holds;"
+            f" stated at {signed.statement.made_at.isoformat()}, {who}."
+        )
+
+    def key(self, options: dict[str, Any]) -> None:
+        self.stdout.write(public_pem(studio_key(_key_file())), ending="")
+
+    def progress(self, done: str) -> Callable[[int, int | None], None]:
         """Tells how far it is, no more often than people can read."""
         told_at = time.monotonic()
 
-        def tell(position: int, last: int) -> None:
+        def tell(position: int, last: int | None) -> None:
             nonlocal told_at
             if time.monotonic() - told_at >= PROGRESS_EVERY_S:
                 told_at = time.monotonic()
-                self.stderr.write(f"{done} {position} of {last} events")
+                self.stderr.write(
+                    f"{done} {position} events" if last is None else f"{done} {position} of {last} events"
+                )
 
         return tell
 
@@ -78,7 +123,19 @@ ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
     "verify": Command.verify,
     "rebuild": Command.rebuild,
     "seal": Command.seal,
+    "export": Command.export,
+    "import": Command.import_,
+    "check": Command.check_file,
+    "key": Command.key,
 }
+
+
+def _key_file() -> Path:
+    return Path(settings.HOME) / "log-key.pem"
+
+
+def _given_key(options: dict[str, Any]) -> Ed25519PublicKey | None:
+    return None if options["key"] is None else public_key(options["key"].read_text())
 
 
 def _judged(result: Rebuilt) -> str:

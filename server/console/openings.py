@@ -1,0 +1,76 @@
+"""Fixing an opening: say when, see when that is by every venue's clock, then fix it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods
+
+from machines.errors import InputError
+from scheduling.log.store import Attribution
+from scheduling.sky.anchors import CivilTimeError, SeveralEventsError
+from scheduling.studio import FixOpening, Taken, fix_opening, handle
+from server import wiring
+from server.console import words
+from server.console.forms import FIELDS, OpeningForm
+from server.console.overview import everywhere
+from server.request_id import request_id
+
+
+@login_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    """The form; once it can be read, what it means; once that is confirmed, the opening."""
+    form = OpeningForm(request.POST or None)
+    shown: dict[str, Any] = {"form": form}
+    if request.method == "POST" and form.is_valid():
+        try:
+            command = FixOpening(**asdict(form.said()))
+            if "fix" in request.POST:
+                return _fix(request, command)
+            shown |= _preview(form, command)
+        except (InputError, Taken) as error:
+            shown |= _refused(form, error)
+    return render(request, "console/opening.html", shown)
+
+
+def _fix(request: HttpRequest, command: FixOpening) -> HttpResponse:
+    by = Attribution(actor=f"user:{request.user.pk}", request=request_id(request), said_at=wiring.now())
+    handle(command, by)
+    messages.success(request, f"{command.name} is fixed.")
+    return redirect("console")
+
+
+def _preview(form: OpeningForm, command: FixOpening) -> dict[str, Any]:
+    """When it is, everywhere; nothing is written."""
+    opens_at = fix_opening(command).opens_at  # type: ignore[union-attr]
+    venues = list(form.venues.values())
+    return {
+        "times": everywhere(opens_at, command.venue, venues),
+        "named": words.anchor(command.anchor),
+        "utc": f"{opens_at:%Y-%m-%d %H:%M:%S} UTC",
+    }
+
+
+def _refused(form: OpeningForm, error: InputError | Taken) -> dict[str, Any]:
+    """Put what is wrong beside its field; where a time has two readings, offer both."""
+    if isinstance(error, Taken):
+        form.add_error("id", "This id is in use; choose another.")
+        return {}
+    form.add_error(FIELDS.get(error.field), f"{error.problem}; {error.remedy}")
+    return {"readings": _readings(error)}
+
+
+def _readings(error: BaseException | None) -> list[dict[str, str]]:
+    while error is not None:
+        if isinstance(error, CivilTimeError | SeveralEventsError):
+            return [{"which": one.which, "said": f"{one.at:%Y-%m-%d %H:%M %Z} ({one.at:%z})"} for one in error.readings]
+        error = error.__cause__
+    return []

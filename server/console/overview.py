@@ -1,0 +1,196 @@
+"""What the console shows, gathered from the views: every venue, its machines, and what people should know."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Q
+
+from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
+from scheduling.selectors import venue_place
+from server.console import words
+from server.console.daylight import Daylight, daylight
+from server.console.station import Station, station
+
+OPENINGS_AHEAD = 12
+OPENINGS_SINCE = timedelta(hours=6)
+OUTAGES_SINCE = timedelta(days=7)
+OUTAGES_SHOWN = 12
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A part of the day in one light: where it begins and how long it is, in thousandths of the day."""
+
+    light: str
+    x: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Hall:
+    """A venue at this moment.
+
+    Attributes:
+        bars: its local day from midnight to midnight.
+        now_x: this moment, in thousandths of the day.
+        sun: where the Sun is there, in words.
+    """
+
+    id: str
+    name: str
+    zone: str
+    time: str
+    date: str
+    offset: str
+    is_day: bool
+    bars: tuple[Bar, ...]
+    now_x: float
+    sun: str
+    stations: tuple[Station, ...]
+
+
+@dataclass(frozen=True)
+class There:
+    """An instant by the clock of a venue."""
+
+    venue: str
+    time: str
+    date: str
+    zone: str
+    is_own: bool
+
+
+@dataclass(frozen=True)
+class ComingOpening:
+    """An opening, by every venue's clock."""
+
+    name: str
+    venue: str
+    named: str
+    until: str
+    is_past: bool
+    everywhere: tuple[There, ...]
+
+
+@dataclass(frozen=True)
+class Told:
+    """A notice or an outage."""
+
+    machine: str
+    what: str
+    since: str
+    is_open: bool
+
+
+@dataclass(frozen=True)
+class Overview:
+    """All of it; ``summary`` is what is read out when it changes."""
+
+    at: str
+    summary: str
+    halls: tuple[Hall, ...]
+    openings: tuple[ComingOpening, ...]
+    notices: tuple[Told, ...]
+    outages: tuple[Told, ...]
+
+
+def overview(now: datetime) -> Overview:
+    """Everything that the console shows at an instant."""
+    venues = list(Venue.objects.order_by("name", "id"))
+    halls = tuple(_hall(venue, now) for venue in venues)
+    notices = tuple(_notice(row, now) for row in Notice.objects.filter(cleared_at=None).order_by("raised_at", "id"))
+    return Overview(
+        at=f"{now:%H:%M:%S}",
+        summary=_summary([one for hall in halls for one in hall.stations], len(notices)),
+        halls=halls,
+        openings=_openings(venues, now),
+        notices=notices,
+        outages=_outages(now),
+    )
+
+
+def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]:
+    """An instant by every venue's clock, the venue's own first."""
+    in_order = sorted(venues, key=lambda venue: venue.id != own)
+    return tuple(
+        There(v.name, words.clock_time(at, v.zone), words.date(at, v.zone), v.zone, v.id == own) for v in in_order
+    )
+
+
+def _hall(venue: Venue, now: datetime) -> Hall:
+    day = daylight(venue_place(venue=venue.id), venue.zone, now)
+    light = day.light(now)
+    return Hall(
+        id=venue.id,
+        name=venue.name,
+        zone=venue.zone,
+        time=words.clock_time(now, venue.zone),
+        date=words.date(now, venue.zone),
+        offset=words.offset(now, venue.zone),
+        is_day=light == "day",
+        bars=tuple(
+            Bar(one.light, _x(day, one.begins), _x(day, one.ends) - _x(day, one.begins)) for one in day.stretches
+        ),
+        now_x=_x(day, now),
+        sun=_sun(day, venue.zone, now),
+        stations=tuple(station(row, now) for row in Machine.objects.filter(venue_id=venue.id).order_by("name", "id")),
+    )
+
+
+def _x(day: Daylight, at: datetime) -> float:
+    return round(1000 * ((at - day.begins) / (day.ends - day.begins)), 1)
+
+
+def _sun(day: Daylight, zone: str, now: datetime) -> str:
+    up = "up" if day.light(now) == "day" else "down"
+    turn = day.next_turn(now)
+    if turn is None:
+        return f"The Sun is {up} and stays so for days."
+    at, kind = turn
+    verb = "rises" if kind == "sunrise" else "sets"
+    return f"The Sun is {up}; it {verb} at {words.clock_time(at, zone)}, in {words.duration(at - now)}."
+
+
+def _openings(venues: list[Venue], now: datetime) -> tuple[ComingOpening, ...]:
+    names = {venue.id: venue.name for venue in venues}
+    rows = Opening.objects.filter(opens_at__gt=now - OPENINGS_SINCE).order_by("opens_at", "id")[:OPENINGS_AHEAD]
+    return tuple(
+        ComingOpening(
+            name=row.name,
+            venue=names[row.venue_id],
+            named=words.anchor(row.anchor),
+            until=words.duration(row.opens_at - now),
+            is_past=row.opens_at <= now,
+            everywhere=everywhere(row.opens_at, row.venue_id, venues),
+        )
+        for row in rows
+    )
+
+
+def _notice(row: Notice, now: datetime) -> Told:
+    return Told(row.machine_id, row.said, words.duration(now - row.raised_at), True)
+
+
+def _outages(now: datetime) -> tuple[Told, ...]:
+    recent = Outage.objects.filter(Q(true_again_at=None) | Q(noticed_at__gt=now - OUTAGES_SINCE))
+    return tuple(_outage(row, now) for row in recent.order_by("-noticed_at", "id")[:OUTAGES_SHOWN])
+
+
+def _outage(row: Outage, now: datetime) -> Told:
+    gap, decision = row.gap, row.decision
+    missing = gap["end"] - gap["unknown_end"]
+    done = "left out" if decision["action"] == "skip" else "printed late"
+    said = f"{missing} columns {done} after an outage of {row.cause}"
+    if unknown := gap["unknown_end"] - gap["first"]:
+        said += f"; {unknown} more perhaps on the paper"
+    return Told(row.machine_id, said, words.duration(now - row.noticed_at), row.true_again_at is None)
+
+
+def _summary(stations: list[Station], notices: int) -> str:
+    printing = sum(one.is_printing for one in stations)
+    silent = sum(one.is_silent for one in stations)
+    machines = f"{len(stations)} machine{'' if len(stations) == 1 else 's'}"
+    told = f"{notices} open notice{'' if notices == 1 else 's'}" if notices else "no open notices"
+    return f"{machines}: {printing} printing" + (f", {silent} silent" if silent else "") + f"; {told}"

@@ -1,0 +1,43 @@
+// Fetches what changes on the page every few seconds, and puts it in place unless somebody is reading or using it.
+"use strict";
+(() => {
+  const EVERY_MS = 4000;
+  const overview = document.getElementById("overview");
+  const summary = document.getElementById("summary");
+  const asof = document.getElementById("asof");
+  const hold = document.getElementById("hold");
+  let held = false;
+
+  const inUse = () =>
+    overview.contains(document.activeElement) || (getSelection().toString() && overview.contains(getSelection().anchorNode));
+
+  function put(html) {
+    const next = document.createElement("template");
+    next.innerHTML = html;
+    const now = next.content.querySelector(".now");
+    overview.replaceChildren(next.content);
+    // A live region is read out when it changes, so it is touched only then.
+    if (summary.textContent !== now.dataset.summary) summary.textContent = now.dataset.summary;
+    asof.textContent = now.dataset.asof;
+  }
+
+  async function refresh() {
+    if (!held && !document.hidden && !inUse()) {
+      try {
+        const answer = await fetch(overview.dataset.address, { cache: "no-store" });
+        if (!answer.ok) throw new Error(answer.status);
+        put(await answer.text());
+      } catch {
+        asof.textContent = asof.textContent.replace(/( · no answer)?$/, " · no answer");
+      }
+    }
+    setTimeout(refresh, EVERY_MS);
+  }
+
+  hold.hidden = false;
+  hold.addEventListener("click", () => {
+    held = !held;
+    hold.setAttribute("aria-pressed", String(held));
+  });
+  setTimeout(refresh, EVERY_MS);
+})();

@@ -1,0 +1,165 @@
+"""A machine at this moment: what it prints, where in the turn it is, and how it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from machines.profile import Profile
+from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
+from scheduling.selectors import current_run, machine_profile, segment_work
+from server.console import words
+from server.console.pictures import height_px
+
+
+@dataclass(frozen=True)
+class Place:
+    """A running column, as the pages show it.
+
+    Attributes:
+        x: where in the picture of the turn, as a viewer sees it, in thousandths from the left.
+        turn: of the run, from 1.
+        means: what the phase means in the sky.
+    """
+
+    x: float
+    turn: int
+    means: str
+
+
+@dataclass(frozen=True)
+class Printing:
+    """A run that a machine is on.
+
+    Attributes:
+        due: what belongs under the head now; None before the run's first column and after its last.
+        head: what the node said that it lays next, where that is not what is due: it prints late.
+        segment: which of the turn's is due, from 1.
+        plate: digest of the turn's plate; None while nothing is planned.
+    """
+
+    run: str
+    source: str
+    policy: str
+    segment: int | None
+    segments: int
+    turns: int
+    due: Place | None
+    head: Place | None
+    plate: str | None
+    begins: str
+
+
+@dataclass(frozen=True)
+class Station:
+    """A machine, its run and its node."""
+
+    id: str
+    name: str
+    profile: str
+    printing: Printing | None
+    state: str
+    is_printing: bool
+    is_silent: bool
+    heard: str
+    knife: str
+    conditions: tuple[str, ...]
+    picture_height: int
+    paper: int | None
+    travel: str
+
+
+def station(machine: Machine, now: datetime) -> Station:
+    """A machine at an instant."""
+    profile = machine_profile(profile=machine.profile_id)
+    beat = Heartbeat.objects.filter(machine_id=machine.id).first()
+    printing = _printing(machine, profile, beat, now)
+    paper = PrintedStretch.objects.filter(machine_id=machine.id).order_by("-version").values_list("version").first()
+    return Station(
+        id=machine.id,
+        name=machine.name,
+        profile=profile.name,
+        printing=printing,
+        state=_state(machine, printing),
+        is_printing=printing is not None and printing.due is not None and machine.silent_since is None,
+        is_silent=machine.silent_since is not None,
+        heard="never" if beat is None else f"{words.duration(now - beat.heard_at)} ago",
+        knife=_knife(machine, profile),
+        conditions=tuple(machine.conditions),
+        picture_height=round(1000 * height_px(profile) / 960),
+        paper=None if paper is None else paper[0],
+        travel=profile.travel,
+    )
+
+
+def _knife(machine: Machine, profile: Profile) -> str:
+    if profile.knife is None:
+        return "none; the paper is wound up"
+    return "armed" if machine.knife_armed else "disarmed"
+
+
+def _state(machine: Machine, printing: Printing | None) -> str:
+    if machine.epoch == 0:
+        return "no node yet"
+    if printing is None:
+        return "nothing to print"
+    if machine.silent_since is not None:
+        return "silent; it may be printing on"
+    if printing.due is None:
+        return f"begins {printing.begins}"
+    return "printing late, catching up" if printing.head else "printing"
+
+
+def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: datetime) -> Printing | None:
+    run = current_run(machine=machine.id, before=now) or _next_run(machine, now)
+    if run is None:
+        return None
+    segment = Segment.objects.filter(run_id=run.id, starts_at__lte=now, ends_at__gt=now).first()
+    shown = segment or Segment.objects.filter(run_id=run.id).order_by("number").first()
+    due = None if segment is None else _due_column(segment, now)
+    zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
+    return Printing(
+        run=run.id,
+        source=Source.objects.values_list("name", flat=True).get(id=run.source_id),
+        policy=run.policy["kind"],
+        segment=None if segment is None else segment.number % run.segments_per_turn + 1,
+        segments=run.segments_per_turn,
+        turns=(run.end_column - 1) // profile.columns_per_turn - run.first_column // profile.columns_per_turn + 1,
+        due=None if due is None else _place(run, profile, due),
+        head=_late_head(run, profile, beat, due),
+        plate=None if shown is None else shown.plate,
+        begins=f"{words.date(run.starts_at, zone)} {words.clock_time(run.starts_at, zone)}",
+    )
+
+
+def _next_run(machine: Machine, now: datetime) -> Run | None:
+    return Run.objects.filter(machine_id=machine.id, starts_at__gt=now).order_by("starts_at", "id").first()
+
+
+def _due_column(segment: Segment, now: datetime) -> int:
+    """The running column whose instant was the last to come."""
+    work = segment_work(segment)
+    columns = np.arange(work.first_column, work.end_column)
+    passed = int(np.searchsorted(work.instants(columns), now.timestamp(), side="right"))
+    return work.first_column + max(passed - 1, 0)
+
+
+def _late_head(run: Run, profile: Profile, beat: Heartbeat | None, due: int | None) -> Place | None:
+    """Where the head is, if it is more than a burst behind what is due."""
+    told = None if beat is None else beat.status.get("next_column")
+    if told is None or due is None or not run.first_column <= told < run.end_column:
+        return None
+    behind = profile.burst_start(due) - told
+    return _place(run, profile, told) if behind > 2 * profile.columns_per_burst + 1 else None
+
+
+def _place(run: Run, profile: Profile, column: int) -> Place:
+    turn, within = divmod(column, profile.columns_per_turn)
+    fraction = within / profile.columns_per_turn
+    return Place(
+        x=round(1000 * (1 - fraction if profile.travel == "right" else fraction), 1),
+        turn=turn - run.first_column // profile.columns_per_turn + 1,
+        means=words.under_the_head(run.cycle, fraction),
+    )

@@ -1,0 +1,18 @@
+"""The addresses of the pages."""
+
+from __future__ import annotations
+
+from django.contrib.auth.views import LoginView, LogoutView
+from django.urls import path
+
+from server.console import openings, views
+
+urlpatterns = [
+    path("", views.console, name="console"),
+    path("overview", views.fragment, name="overview"),
+    path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
+    path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
+    path("openings/new", openings.new, name="new-opening"),
+    path("sign-in", LoginView.as_view(template_name="console/sign_in.html"), name="sign-in"),
+    path("sign-out", LogoutView.as_view(next_page="console"), name="sign-out"),
+]

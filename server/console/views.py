@@ -1,0 +1,67 @@
+"""The pages. Reading is open to whoever reaches the server; changing something needs a signed-in person."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, render
+from django.utils.cache import get_conditional_response
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from scheduling.log.models import Machine
+from scheduling.selectors import machine_profile
+from server import wiring
+from server.console import pictures
+from server.console.overview import overview
+
+FOR_EVER = "public, max-age=31536000, immutable"
+
+
+def _context() -> dict[str, Any]:
+    return {"overview": overview(wiring.now())}
+
+
+@require_safe
+@never_cache
+def console(request: HttpRequest) -> HttpResponse:
+    """Every venue, its machines and its openings, at this moment."""
+    return render(request, "console/console.html", _context())
+
+
+@require_safe
+@never_cache
+def fragment(request: HttpRequest) -> HttpResponse:
+    """What changes on that page."""
+    return render(request, "console/_overview.html", _context())
+
+
+@require_safe
+def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpResponseBase | None:
+    """A plate as a viewer in front of the machine sees it."""
+    row = get_object_or_404(Machine, pk=machine)
+    profile = machine_profile(profile=row.profile_id)
+    try:
+        png = pictures.plate_picture(digest, pictures.height_px(profile), profile.travel == "right")
+    except KeyError:
+        raise Http404(f"There is no plate {digest}.") from None
+    return _picture(request, png, FOR_EVER)
+
+
+@require_safe
+def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase | None:
+    """The last turn's length of a machine's paper."""
+    row = get_object_or_404(Machine, pk=machine)
+    png = pictures.paper_picture(row.id, machine_profile(profile=row.profile_id))
+    if png is None:
+        raise Http404("Nothing has been printed yet.")
+    return _picture(request, png, "public, no-cache")
+
+
+def _picture(request: HttpRequest, png: bytes, cache_control: str) -> HttpResponseBase | None:
+    etag = f'"{hashlib.sha256(png).hexdigest()}"'
+    headers = {"ETag": etag, "Cache-Control": cache_control}
+    response = HttpResponse(png, content_type="image/png", headers=headers)
+    return get_conditional_response(request, etag=etag, response=response)

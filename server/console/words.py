@@ -1,0 +1,72 @@
+"""Instants, places and phases in words, as the pages show them."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduling.sky.zones import zone as zone_of
+
+OVER = {"apparent-solar-day": "the Sun", "mean-solar-day": "the mean Sun", "lunar-day": "the Moon"}
+
+
+def clock_time(at: datetime, zone: str) -> str:
+    """The local time of day, such as ``19:04``."""
+    return f"{at.astimezone(zone_of(zone)):%H:%M}"
+
+
+def date(at: datetime, zone: str) -> str:
+    """The local date, such as ``Sat 21 Mar 2026``."""
+    local = at.astimezone(zone_of(zone))
+    return f"{local:%a} {local.day} {local:%b %Y}"
+
+
+def offset(at: datetime, zone: str) -> str:
+    """How far the zone is from UTC at an instant, such as ``UTC+12:45``."""
+    minutes = round((at.astimezone(zone_of(zone)).utcoffset() or timedelta()).total_seconds() / 60)
+    hours, rest = divmod(abs(minutes), 60)
+    return f"UTC{'−' if minutes < 0 else '+'}{hours}" + (f":{rest:02}" if rest else "")
+
+
+def duration(span: timedelta) -> str:
+    """About how long, such as ``2 h 10 min``; its sign is left out."""
+    seconds = round(abs(span.total_seconds()))
+    if seconds < 60:
+        return f"{seconds} s"
+    minutes = seconds // 60
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 24:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    days, hours = divmod(hours, 24)
+    return f"{days} d {hours} h" if hours else f"{days} d"
+
+
+def longitude(degrees: float) -> str:
+    """A longitude, east positive, such as ``52.7° W``."""
+    tenths = round(degrees * 10) / 10
+    half = "" if abs(tenths) in (0.0, 180.0) else " E" if tenths > 0 else " W"
+    return f"{abs(tenths):.1f}°{half}"
+
+
+def under_the_head(cycle: str, phase: float) -> str:
+    """What a phase of a cycle, 0 to 1, means in the sky."""
+    if cycle in OVER:
+        return f"{OVER[cycle]} over {longitude(180.0 - 360.0 * phase)}"
+    if cycle == "sidereal-day":
+        minutes = int(phase * 24 * 60)
+        return f"sidereal time at Greenwich {minutes // 60} h {minutes % 60:02} min"
+    return f"{100 * phase:.1f} % of the turn"
+
+
+def anchor(said: dict[str, Any]) -> str:
+    """How a curator named an instant: by the clock, or by the sky."""
+    if "civil" in said:
+        return f"{said['civil'].replace('T', ' ')} by the clock of {said.get('zone', 'the venue')}"
+    event = str(said.get("event", "")).replace("-", " ")
+    shift = str(said.get("offset", ""))
+    if not shift.strip("-+PT0HMS"):
+        return f"at {event}"
+    spoken = shift.lstrip("-+").removeprefix("PT").replace("H", " h ").replace("M", " min ").replace("S", " s").strip()
+    return f"{spoken} {'before' if shift.startswith('-') else 'after'} {event}"
