@@ -45,7 +45,7 @@ class Canvas:
         """Draw a line given in columns and rows."""
         pixels = self._pixels(line)
         width = max(1, round(width_mm / self.sheet.column_mm * self.scale))
-        for shift in self._shifts(pixels):
+        for shift in self._shifts(pixels, width):
             self.pen.line((pixels + np.array((shift, 0))).ravel().tolist(), fill=255, width=width, joint="curve")
 
     def coverage(self) -> NDArray[np.float32]:
@@ -57,7 +57,18 @@ class Canvas:
         # A corner that stands between two points must not fall to either side by a rounding error.
         return np.floor(points * self.scale + 1e-6).astype(np.int64)
 
-    def _shifts(self, pixels: NDArray[np.int64]) -> list[int]:
-        """The whole turns by which the shape must be moved to meet the canvas, in pixels."""
-        west, east = int(pixels[:, 0].min()), int(pixels[:, 0].max())
+    def _shifts(self, pixels: NDArray[np.int64], margin: int = 0) -> list[int]:
+        """The whole turns by which the shape, with a margin around it, must be moved to meet the canvas, in pixels."""
+        west, east = int(pixels[:, 0].min()) - margin, int(pixels[:, 0].max()) + margin
         return [turn * self.turn for turn in range(-(east // self.turn), -(west // self.turn) + 1)]
+
+
+def hatching(sheet: Sheet, spacing_mm: float, line_mm: float) -> NDArray[np.bool_]:
+    """Diagonal lines that close on themselves, bool of shape (rows, columns).
+
+    The distance between two lines along the paper is the nearest to ``spacing_mm`` of which a turn holds a whole
+    number."""
+    lines = max(1, round(sheet.width_mm / spacing_mm))
+    along = np.arange(sheet.columns) * (lines / sheet.columns)
+    down = np.arange(sheet.rows) * (sheet.row_mm / spacing_mm)
+    return np.asarray((along + down[:, None]) % 1.0 < line_mm / spacing_mm)

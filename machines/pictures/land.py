@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.errors import InputError
-from machines.pictures.canvas import Canvas
+from machines.pictures.canvas import Canvas, hatching
 from machines.pictures.checks import require, require_between, require_limits, require_tones
 from machines.pictures.geojson import Shapes, read_geojson, read_land
 from machines.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels
-from machines.pictures.rings import Positions, close, unwrap
+from machines.pictures.rings import Positions, close, coast, unwrap
 from machines.pictures.sheet import Sheet
 from machines.pictures.sky import SkyNumbers
 
@@ -33,8 +33,12 @@ class LandPicture:
         fit: ``true``, the map's own proportions, centred between its limits, cut off where the paper ends and blank
             where it does not reach; ``stretch``, the limits stand at the edges of the paper.
         central_meridian_degrees: the longitude at phase one half.
+        style: how land is shown; lines of the file are always drawn as lines.
         ink: tone of the land.
-        line_mm: width of lines.
+        line_mm: width of lines, coasts and hatching.
+        hatching_mm: distance between hatching lines along the paper.
+        graticule_degrees: distance between meridians and parallels of a net over the map; 0 for none.
+        graticule_ink: tone of the net, seen where it is darker than the land.
     """
 
     data: Literal["land-50m", "land-110m", "upload"] = "land-50m"
@@ -44,8 +48,12 @@ class LandPicture:
     north_degrees: float = 90.0
     fit: Literal["true", "stretch"] = "true"
     central_meridian_degrees: float = 0.0
+    style: Literal["fill", "outline", "hatching"] = "fill"
     ink: float = 1.0
     line_mm: float = 0.3
+    hatching_mm: float = 2.0
+    graticule_degrees: float = 0.0
+    graticule_ink: float = 0.5
     kind: Literal["map"] = "map"
 
     changes_with_turn: ClassVar[bool] = False
@@ -54,8 +62,14 @@ class LandPicture:
         require_limits(self, "south_degrees", "north_degrees")
         require_between(self, -360.0, 360.0, "central_meridian_degrees")
         require_between(self, -80.0, 80.0, "standard_parallel_degrees")
-        require_between(self, 0.01, 100.0, "line_mm")
-        require_tones(self, "ink")
+        require_between(self, 0.01, 100.0, "line_mm", "hatching_mm")
+        require_tones(self, "ink", "graticule_ink")
+        require(
+            self.graticule_degrees == 0.0 or (self.graticule_degrees >= 0.5 and 360 % self.graticule_degrees == 0),
+            "graticule_degrees",
+            f"a turn holds no whole number of {self.graticule_degrees:g}",
+            "give 0, or a divisor of 360 from 0.5 on, such as 15",
+        )
         require(
             self.standard_parallel_degrees == 0.0 or self.projection in WITH_STANDARD_PARALLEL,
             "standard_parallel_degrees",
@@ -95,25 +109,61 @@ class LandPicture:
     def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
         """The tone of one turn; the sky is not asked."""
         shapes = self.shapes(upload)
+        tone = np.zeros((sheet.rows, sheet.columns), dtype=np.float32)
+        if self.style != "outline":
+            tone = self._areas(shapes, sheet)
+        if self.style == "hatching":
+            tone *= hatching(sheet, self.hatching_mm, self.line_mm)
+        coasts = (
+            []
+            if self.style == "fill"
+            else [line for rings in shapes.polygons for ring in rings for line in coast(ring)]
+        )
+        lines = coasts + [unwrap(line) for line in shapes.lines]
+        if lines:
+            np.maximum(tone, self._strokes(lines, sheet), out=tone)
+        tone *= np.float32(self.ink)
+        if self.graticule_degrees:
+            np.maximum(tone, self._strokes(self._graticule(), sheet) * np.float32(self.graticule_ink), out=tone)
+        return self._within_limits(tone, sheet)
+
+    def _areas(self, shapes: Shapes, sheet: Sheet) -> NDArray[np.float32]:
         canvas = Canvas(sheet)
         polygons = [[close(ring) for ring in rings] for rings in shapes.polygons]
-        lines = [unwrap(line) for line in shapes.lines]
-        points = iter(self._points([ring for rings in polygons for ring in rings] + lines, sheet))
+        points = iter(self._points([ring for rings in polygons for ring in rings], sheet))
         for rings in polygons:
             canvas.fill([next(points) for _ in rings])
-        for line in points:
+        return canvas.coverage()
+
+    def _strokes(self, lines: list[Positions], sheet: Sheet) -> NDArray[np.float32]:
+        canvas = Canvas(sheet)
+        for line in self._points(lines, sheet):
             canvas.line(line, self.line_mm)
-        tone = canvas.coverage()
+        return canvas.coverage()
+
+    def _graticule(self) -> list[Positions]:
+        longitudes = np.arange(-180.0, 180.0, self.graticule_degrees)
+        latitudes = np.arange(-90.0, 90.0 + self.graticule_degrees, self.graticule_degrees)
+        south, north = self.south_degrees, self.north_degrees
+        meridians = [np.array([[longitude, south], [longitude, north]]) for longitude in longitudes]
+        return meridians + [
+            np.array([[-180.0, latitude], [180.0, latitude]]) for latitude in latitudes if south <= latitude <= north
+        ]
+
+    def _within_limits(self, tone: NDArray[np.float32], sheet: Sheet) -> NDArray[np.float32]:
+        """The tone, blank beyond the limits."""
         north, south = self.rows(np.array([self.north_degrees, self.south_degrees]), sheet)
         tone[: max(0, round(north))] = 0.0
         tone[max(0, round(south)) :] = 0.0
-        return np.multiply(tone, np.float32(self.ink), out=tone)
+        return tone
 
     def _parallels(self, latitudes: NDArray[np.float64]) -> NDArray[np.float64]:
         return parallels(self.projection, latitudes, self.standard_parallel_degrees)
 
     def _points(self, lines: list[Positions], sheet: Sheet) -> list[NDArray[np.float64]]:
         """Columns and rows of every line; projected all at once, as a call has its price."""
+        if not lines:
+            return []
         positions = np.concatenate(lines)
         points = np.column_stack([self.columns(positions[:, 0], sheet), self.rows(positions[:, 1], sheet)])
         return np.split(points, np.cumsum([len(line) for line in lines])[:-1])

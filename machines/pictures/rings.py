@@ -55,3 +55,11 @@ def _close_over_pole(unbroken: Positions) -> Positions:
     pole = 90.0 if np.dot(widths, middles) > 0.0 else -90.0
     over = [[unbroken[-1, 0], pole], [unbroken[0, 0], pole], unbroken[0].tolist()]
     return np.concatenate([unbroken, over])
+
+
+def coast(ring: Positions) -> list[Positions]:
+    """The ring as lines to be stroked, without the edges along which a file was cut: the date line and the poles."""
+    at_cut = (np.abs(ring[:, 0]) == 180.0) | (np.abs(ring[:, 1]) > 89.99)
+    edges = at_cut[:-1] & at_cut[1:]
+    pieces = np.split(unwrap(ring), np.flatnonzero(edges) + 1)
+    return [piece for piece in pieces if len(piece) > 1]

@@ -172,3 +172,61 @@ def test_a_hostile_polygon_takes_no_more_memory_than_the_sheet() -> None:
     tone = draw(world, sheet=sheet, fit="stretch", south_degrees=0.0, north_degrees=0.004)
     assert at(tone, 90, 0.003, LandPicture(fit="stretch", south_degrees=0.0, north_degrees=0.004)) == 1.0
     assert tone[:, 360].min() == 0.0
+
+
+def test_an_outline_is_drawn_along_the_coast_only() -> None:
+    split = [[[170, -20], [180, -20], [180, 20], [170, 20], [170, -20]]]
+    tone = draw(split, style="outline", line_mm=1.0)
+    assert at(tone, 170, 0) > 0.4
+    assert at(tone, 175, 19.9) > 0.4
+    assert at(tone, 175, 0) == 0.0
+    assert at(tone, 179.9, 0) == 0.0  # where the file was cut is no coast
+
+
+def test_antarctica_is_outlined_without_a_stroke_to_the_pole() -> None:
+    tone = LandPicture(style="outline").draw(SKY, SHEET)
+    assert not tone[-9:].any()  # south of 85.5 degrees there is no coast
+    assert tone[:, 0].sum() < 20
+
+
+def test_hatching_is_lines_within_a_coast_and_closes() -> None:
+    tone = draw([box(-180, -90, 180, 90)], style="hatching", hatching_mm=7.0, line_mm=1.0)
+    inner = tone[2:-2, 2:-2]
+    assert 0.1 < inner.mean() < 0.2
+    steps = np.abs(tone[2:-2] - np.roll(tone[2:-2], 1, axis=1)).mean(axis=0)
+    assert steps[1:].min() - 1e-6 <= steps[0] <= steps[1:].max() + 1e-6
+    assert not draw([box(0, 0, 40, 40)], style="hatching")[:, :250].any()
+
+
+def test_a_graticule_stands_at_whole_degrees_and_the_closing_has_its_meridian() -> None:
+    tone = draw([box(0, 0, 1, 1)], graticule_degrees=30.0, graticule_ink=0.5, line_mm=1.0)
+    row = tone[75]  # between two parallels
+    inked = [column for column in range(720) if row[column] >= 0.25]
+    assert {round(column / 60) % 12 for column in inked} == set(range(12))
+    assert row.sum() == pytest.approx(12 * 2 * 0.5, rel=0.15)
+    assert row[[0, -1]].min() > 0.0
+    assert tone.max() == 1.0
+
+
+def test_a_graticule_is_seen_only_where_it_is_darker_than_the_land() -> None:
+    plain = draw([box(-90, -60, 90, 60)], ink=0.7)
+    ruled = draw([box(-90, -60, 90, 60)], ink=0.7, graticule_degrees=15.0)
+    assert np.array_equal(plain[plain > 0.69], ruled[plain > 0.69])
+    assert not np.array_equal(plain, ruled)
+
+
+@pytest.mark.parametrize("projection", ["equirectangular", "mercator", "miller", "equal-area", "gall-stereographic"])
+def test_every_projection_draws_the_world(projection: str) -> None:
+    picture = LandPicture(projection=projection, south_degrees=-60.0, north_degrees=70.0, fit="stretch")
+    tone = picture.draw(SKY, SHEET)
+    for place in [(-100, 40), (20, 10), (100, 60), (135, -25), (-60, -10), (179, 67.8), (-179.5, 67.5)]:
+        assert at(tone, *place, picture) == 1.0
+    for place in [(-150, 0), (-30, 30), (80, -30), (0, 0), (-179, 50)]:
+        assert at(tone, *place, picture) == 0.0
+
+
+@pytest.mark.parametrize("degrees", [7.0, 0.1, -15.0, float("nan")])
+def test_a_graticule_that_does_not_close_is_refused(degrees: float) -> None:
+    with pytest.raises(InputError) as caught:
+        LandPicture(graticule_degrees=degrees)
+    assert caught.value.field == "graticule_degrees"

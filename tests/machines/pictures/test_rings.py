@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.pictures.rings import area, close, unwrap
+from machines.pictures.rings import area, close, coast, unwrap
 
 
 def ring(*positions: Any) -> Any:
@@ -65,3 +65,19 @@ def test_an_ordinary_ring_is_left_alone() -> None:
     plain = ring([0, 0], [10, 0], [10, 10])
     assert np.array_equal(close(plain), plain)
     assert area(plain) == 50.0
+
+
+def test_a_coast_leaves_out_the_cut_at_the_date_line_and_at_the_pole() -> None:
+    cut = ring([170, 60], [180, 62], [180, 70], [170, 70])
+    pieces = coast(cut)
+    assert [len(piece) for piece in pieces] == [2, 3]
+    antarctic = np.array(
+        [[-180.0, -70.0], [0.0, -70.0], [180.0, -70.0], [180.0, -90.0], [-180.0, -90.0], [-180.0, -70.0]]
+    )
+    assert [piece.tolist() for piece in coast(antarctic)] == [[[-180, -70], [0, -70], [180, -70]]]
+
+
+def test_a_coast_without_a_cut_is_the_ring_unbroken() -> None:
+    pieces = coast(ring([170, 0], [-170, 0], [-170, 10]))
+    assert len(pieces) == 1
+    assert pieces[0][:, 0].tolist() == [170, 190, 190, 170]
