@@ -58,9 +58,9 @@ def arm(journal: Journal, state: State, now: float) -> bool:
 
 def report_conditions(journal: Journal, keywords: tuple[str, ...], now: float) -> None:
     """Say that the machine's conditions are these, if they were others."""
+    if keywords == journal.state().conditions:
+        return
     with journal.transaction() as db:
-        if keywords == read_state(db).conditions:
-            return
         outbox.append(db, ConditionsChanged(seq=outbox.next_seq(db), at=utc(now), keywords=keywords))
         change_state(db, conditions=" ".join(keywords))
     log.warning("the machine says: %s", ", ".join(keywords) or "nothing is wrong")

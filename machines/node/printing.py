@@ -108,7 +108,7 @@ class Printer:
         if held is None:
             return self._idle("no-work")
         if state.run != held.run.id:
-            return self._adopt(held)
+            return self._adopt(held, now)
         driver = self._driver_of(held)
         if self._machine_stopped(driver, now):
             return self._idle("machine")
@@ -155,15 +155,17 @@ class Printer:
             self._driver_for = wanted
         return self._driver
 
-    def _adopt(self, held: Held) -> float:
+    def _adopt(self, held: Held, now: float) -> float:
         """Turn to a run that is not the journal's, once it is known where to begin: at its first column, or where the
         board before this one stopped, as the server offers only what is not accounted for."""
         if not held.segments:
             return self._idle("no-work")
         self._close_orders()
+        first_column = max(held.run.first_column, held.segments[0].first_column)
         with self._journal.transaction() as db:
-            orders.adopt(db, held, max(held.run.first_column, held.segments[0].first_column))
-        self._cause, self._resumed = "late-start", False
+            orders.adopt(db, held, first_column)
+        self._cause = "late-start" if is_late(held, first_column, now) else None
+        self._resumed = False
         return 0.0
 
     def _machine_stopped(self, driver: Driver, now: float) -> bool:

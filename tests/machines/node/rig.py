@@ -1,0 +1,227 @@
+"""A printer in the test's own process, under a clock that the test moves, and crashes where the test wants them."""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.drivers import MachineStopped
+from machines.drivers.paper import Paper, read_paper
+from machines.drivers.simulated import SimulatedMachine
+from machines.node import held as holding
+from machines.node import outbox
+from machines.node.client import Fetched
+from machines.node.journal import Journal, open_journal
+from machines.node.plates import PlateStore
+from machines.node.printing import Printer
+from machines.node.server_time import Estimate
+from machines.profile import Profile
+from machines.recovery import Policy
+from machines.structure import structure
+from machines.wire import Entry, Reports, RunWork
+from tests.machines.node.relay import Studio, line_profile, picture
+
+NOON = 1_790_000_000.0
+
+
+class Crash(BaseException):
+    """The power goes. Nothing in the program catches it."""
+
+
+@dataclass
+class HandClock:
+    """Stands still until it is moved or somebody waits by it."""
+
+    at: float = NOON
+
+    def now(self) -> float:
+        return self.at
+
+    def elapsed(self) -> float:
+        return self.at - NOON
+
+    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
+        self.at += max(0.0, min(seconds, at_most_real_s))
+
+
+@dataclass
+class Fuse:
+    """Burns a step at every place where the power may go, and goes at the last."""
+
+    left: int | None = None
+
+    def burn(self) -> None:
+        if self.left is not None:
+            self.left -= 1
+            if self.left < 0:
+                raise Crash
+
+
+class FusedJournal(Journal):
+    """A journal beside which the power may go: before a transaction, or just after its commit."""
+
+    def __init__(self, connection: sqlite3.Connection, fuse: Fuse) -> None:
+        super().__init__(connection)
+        self._fuse = fuse
+
+    @contextmanager
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        self._fuse.burn()
+        with super().transaction() as db:
+            yield db
+        self._fuse.burn()
+
+
+@dataclass
+class FusedMachine:
+    """A simulated machine beside which the power may go: before it lays or cuts, or just after. It can be stopped."""
+
+    machine: SimulatedMachine
+    fuse: Fuse
+    clock: HandClock
+    seconds_per_column: float
+    keywords: tuple[str, ...] = ()
+    stop_with: tuple[str, ...] = ()
+    closed: bool = False
+
+    def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
+        self.fuse.burn()
+        if self.stop_with:
+            self.keywords, self.stop_with = self.stop_with, ()
+            raise MachineStopped(*self.keywords)
+        self.clock.at += self.seconds_per_column * dots.shape[1]
+        self.machine.lay(place, dots, first_column)
+        self.fuse.burn()
+
+    def cut(self, place: int) -> None:
+        self.fuse.burn()
+        self.machine.cut(place)
+        self.fuse.burn()
+
+    def conditions(self) -> tuple[str, ...]:
+        return self.keywords
+
+    def close(self) -> None:
+        self.closed = True
+        self.machine.close()
+
+
+@dataclass
+class Rig:
+    """A studio, a home folder, and the printer of this moment.
+
+    Attributes:
+        home: the node's folder.
+        studio: plans the work; ``fetch`` hands it over as the exchange would.
+        columns_per_commit: of the printer.
+        time_known: whether the printer knows the server's time.
+        error_s: bound on its error.
+    """
+
+    home: Path
+    studio: Studio
+    clock: HandClock
+    columns_per_commit: int = 1
+    time_known: bool = True
+    error_s: float = 0.01
+    seconds_per_column: float = 0.0
+    fuse: Fuse = field(default_factory=Fuse)
+    machine: FusedMachine | None = None
+    steps_taken: int = 0
+
+    def __post_init__(self) -> None:
+        open_journal(self.home, create=True).close()
+        self.plates = PlateStore(self.home / "plates")
+        self.plates.put(self.studio.plate.digest, self.studio.plate)
+        self.start()
+
+    def start(self) -> None:
+        """A new agent, as after the power came back."""
+        plain = open_journal(self.home)
+        self.journal = FusedJournal(plain._connection, self.fuse)
+        self.printer = Printer(self.journal, self._server_time, self.plates, self._open, self.columns_per_commit)
+        self.machine = None
+        self.printer.begin()
+
+    def stop(self) -> None:
+        """In order."""
+        self.printer.end()
+        self.journal.close()
+
+    def crash(self) -> None:
+        """At this moment."""
+        self.journal.close()
+
+    def fetch(self) -> None:
+        """What the exchange does in a pass: work in, reports out."""
+        with self.journal.transaction() as db:
+            entries = outbox.unaccepted(db, 10_000)
+            outbox.accept(db, self.studio.take(Reports(epoch=1, entries=entries)))
+            holding.hold(db, Fetched(self.studio.work(), "tag"))
+
+    def run_until(self, instant: float, *, fetch_every_s: float = math.inf) -> None:
+        """Step until the clock shows an instant, POSIX seconds."""
+        fetch_at = self.clock.at + fetch_every_s
+        while self.clock.at < instant:
+            wait_s = self.printer.step()
+            self.steps_taken += 1
+            self.clock.at = min(self.clock.at + wait_s, instant, max(fetch_at, self.clock.at))
+            if self.clock.at >= fetch_at:
+                self.fetch()
+                fetch_at = self.clock.at + fetch_every_s
+
+    def run_columns(self, count: int) -> None:
+        """Step while the sky turns on by so many columns."""
+        self.run_until(self.clock.at + count * 120.0)
+
+    def paper(self) -> Paper:
+        """What lies on it."""
+        return read_paper(self.home / "paper")
+
+    def entries(self, kind: type[Any] = object) -> list[Any]:
+        """Of the journal, accepted or not."""
+        with self.journal.reading() as db:
+            bodies = db.execute("SELECT body FROM entry ORDER BY seq").fetchall()
+        found: list[Entry] = [structure(json.loads(body), Entry) for (body,) in bodies]  # type: ignore[arg-type]
+        return [entry for entry in found if isinstance(entry, kind)]
+
+    def _server_time(self) -> Estimate | None:
+        return Estimate(now=self.clock.at, error_s=self.error_s) if self.time_known else None
+
+    def _open(self, profile: Profile, run: RunWork) -> FusedMachine:
+        machine = SimulatedMachine(self.home / "paper", profile, run.nozzle_seed, self.clock)
+        self.machine = FusedMachine(machine, self.fuse, self.clock, self.seconds_per_column)
+        return self.machine
+
+
+def make_studio(
+    clock: HandClock,
+    *,
+    profile: Profile | None = None,
+    policy: str = "skip",
+    first_column: int = 0,
+    columns: int = 720,
+    starts_in_s: float = 60.0,
+    strips_per_turn: int = 12,
+) -> Studio:
+    """A run whose first column belongs under the head in so many seconds; a column is two minutes."""
+    profile = profile or line_profile()
+    run = RunWork(
+        id="run",
+        first_column=first_column,
+        end_column=first_column + columns,
+        strips_per_turn=strips_per_turn,
+        nozzle_seed=5,
+        mean_turn_s=86400.0,
+    )
+    turn_zero = clock.at + starts_in_s - first_column * 86400.0 / profile.columns_per_turn
+    return Studio(clock, profile, run, Policy(kind=policy), turn_zero, 48, picture(profile))  # type: ignore[arg-type]
