@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.errors import InputError
+from machines.pictures.daylight import DaylightMap, Twilights, YearOfDaylight
 from machines.pictures.land import LandPicture
 from machines.pictures.moon import MoonDisc
 from machines.pictures.sheet import Sheet, Travel
@@ -27,21 +28,30 @@ from machines.structure import structure, unstructure
 
 __all__ = [
     "KINDS",
+    "DaylightMap",
     "LandPicture",
     "MoonDisc",
     "Picture",
     "Sheet",
     "SkyNumbers",
     "StarBelt",
+    "Twilights",
+    "YearOfDaylight",
     "as_json",
     "draw",
     "from_json",
     "read_stars",
 ]
 
-Picture = LandPicture | StarBelt | MoonDisc
+Picture = LandPicture | StarBelt | MoonDisc | YearOfDaylight | DaylightMap
 
-KINDS: dict[str, type[Picture]] = {"map": LandPicture, "stars": StarBelt, "moon": MoonDisc}
+KINDS: dict[str, type[Picture]] = {
+    "map": LandPicture,
+    "stars": StarBelt,
+    "moon": MoonDisc,
+    "year-of-daylight": YearOfDaylight,
+    "daylight-map": DaylightMap,
+}
 
 
 def from_json(data: Any) -> Picture:

@@ -106,6 +106,16 @@ class LandPicture:
         """Where longitudes in degrees stand on a sheet, in columns from phase 0; not reduced to one turn."""
         return np.asarray((self.central_meridian_degrees + 180.0 - longitudes) / 360.0 * sheet.columns)
 
+    def longitudes(self, columns: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
+        """The longitudes of places along a sheet, in columns from phase 0; degrees, not reduced to one turn."""
+        return np.asarray(self.central_meridian_degrees + 180.0 - columns / sheet.columns * 360.0)
+
+    def latitudes(self, rows: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
+        """The latitudes of places across a sheet, in rows from its upper edge; beyond the poles 90.1 degrees, to tell
+        them."""
+        latitudes = np.linspace(90.0, -90.0, 180_001)
+        return np.interp(rows, self.rows(latitudes, sheet), latitudes, left=90.1, right=-90.1)
+
     def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
         """The tone of one turn; the sky is not asked."""
         shapes = self.shapes(upload)

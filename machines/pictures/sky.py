@@ -23,6 +23,9 @@ class SkyNumbers:
             of the sky sees it. Up is north for the position angle of the almanacs (north through east is
             counterclockwise, as east is at the left in the sky), or the zenith for the tilt as seen from a venue.
         moon_age_days: days since new Moon.
+        subsolar_latitude_degrees, subsolar_longitude_degrees: the place that has the Sun overhead at the instant.
+        sun_declination_degrees, equation_of_time_minutes: the Sun's through the turn, float64 arrays sampled at equal
+            steps of phase, the first at phase 0; apparent minus mean time.
         star_ra_degrees, star_dec_degrees: apparent places of date, float64 arrays of equal length.
         star_magnitude: V magnitudes of the same stars.
     """
@@ -31,6 +34,10 @@ class SkyNumbers:
     moon_lit_fraction: float | None = None
     moon_limb_angle_degrees: float | None = None
     moon_age_days: float | None = None
+    subsolar_latitude_degrees: float | None = None
+    subsolar_longitude_degrees: float | None = None
+    sun_declination_degrees: NDArray[np.float64] | None = None
+    equation_of_time_minutes: NDArray[np.float64] | None = None
     star_ra_degrees: NDArray[np.float64] | None = None
     star_dec_degrees: NDArray[np.float64] | None = None
     star_magnitude: NDArray[np.float64] | None = None
