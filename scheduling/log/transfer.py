@@ -1,0 +1,172 @@
+"""The whole log as JSON lines: out of one database, into another, or only checked.
+
+    {"format": "dayroll-log/1"}                      what it is
+    {"position": 1, "stream": ..., "data": ...}      an event a line, in the global order
+    ...
+    {"signature": ..., "statement": ...}             where it ends; a file without this line was cut short
+
+Every line is RFC 8785 text. Nothing but the file and the studio's public key is needed to check it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from itertools import islice
+from typing import IO, Any
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from django.db import transaction
+from django.db.models import Q
+
+from machines.errors import InputError
+from machines.structure import format_instant, parse_instant
+from scheduling.log.canonical import canonical
+from scheduling.log.lines import Line, insert, scan
+from scheduling.log.rebuild import rebuild
+from scheduling.log.statement import SignedStatement, Statement, check_heads, check_signature, sign
+from scheduling.log.store import last_position, lock
+from scheduling.log.verify import Head, walk
+
+FORMAT = "dayroll-log/1"
+CHUNK = 2000
+
+Progress = Callable[[int], None]
+
+
+def export_log(
+    out: IO[str],
+    *,
+    made_at: datetime,
+    key: Ed25519PrivateKey | None,
+    using: str = "default",
+    progress: Progress = lambda position: None,
+) -> SignedStatement:
+    """Write the log as it is now, each event checked on the way; what is appended meanwhile stays out.
+
+    Raises:
+        BrokenLink: an event is not what was written; the file has no last line.
+    """
+    last = last_position(using=using)
+    heads: dict[str, Head] = {}
+    out.write(canonical({"format": FORMAT}) + "\n")
+    for line in walk(scan(Q(position__lte=last), using=using), heads):
+        out.write(_written(line) + "\n")
+        progress(line.position)
+    signed = sign(Statement(made_at=made_at, events=last, heads=heads), key)
+    out.write(canonical(signed.as_json()) + "\n")
+    return signed
+
+
+def check_file(
+    source: Iterable[str], *, key: Ed25519PublicKey | None, progress: Progress = lambda position: None
+) -> SignedStatement:
+    """Check an exported file, without any database: every link, and the statement at its end.
+
+    Args:
+        source: its lines.
+        key: the studio's; None checks the links and the statement, and not who made it.
+        progress: called with the position of each event, once it was found good.
+
+    Raises:
+        InputError: names the line that cannot be read, or says that the file was cut short.
+        BrokenLink: names the first event that does not fit.
+        BadStatement: the end is not what the statement says, or the studio did not sign it.
+    """
+    file = _File(source)
+    for line in file.events():
+        progress(line.position)
+    return file.checked(key)
+
+
+def import_log(
+    source: Iterable[str],
+    *,
+    key: Ed25519PublicKey | None = None,
+    using: str = "default",
+    progress: Progress = lambda position: None,
+) -> SignedStatement:
+    """Take an exported file into an empty log and fold the views from it: all of it or nothing.
+
+    Raises:
+        InputError: the log is not empty; or the file cannot be read.
+        BrokenLink, BadStatement: as `check_file`.
+    """
+    file = _File(source)
+    with transaction.atomic(using=using):
+        lock(using)
+        if last_position(using=using):
+            raise InputError("log", "it holds events already", "import into an empty database")
+        events = file.events()
+        while chunk := list(islice(events, CHUNK)):
+            insert(chunk, using=using)
+            progress(chunk[-1].position)
+        signed = file.checked(key)
+        rebuild(using=using)
+    return signed
+
+
+class _File:
+    """An exported file on its way through: gives its events once, and then its end."""
+
+    def __init__(self, source: Iterable[str]) -> None:
+        self._lines = enumerate(source, 1)
+        self._heads: dict[str, Head] = {}
+        self._events = 0
+        self._end: SignedStatement | None = None
+
+    def events(self) -> Iterator[Line]:
+        """The events, each found good."""
+        number, text = next(self._lines, (1, ""))
+        with _named(number):
+            if json.loads(text) != {"format": FORMAT}:
+                raise InputError("format", "not a log of this kind", f"give a file that begins with {FORMAT}")
+        for line in walk(self._read(), self._heads):
+            self._events = line.position
+            yield line
+
+    def checked(self, key: Ed25519PublicKey | None) -> SignedStatement:
+        """The statement at the end, held against the events."""
+        if self._end is None:
+            raise InputError("file", "it has no statement at its end", "it was cut short: export it again")
+        if key is not None:
+            check_signature(self._end, key)
+        check_heads(self._end.statement, self._events, self._heads)
+        return self._end
+
+    def _read(self) -> Iterator[Line]:
+        for number, text in self._lines:
+            with _named(number):
+                if self._end is not None:
+                    raise InputError("file", "something follows its end", "export it again")
+                data = json.loads(text)
+                if "statement" in data:
+                    self._end = SignedStatement.from_json(data)
+                    continue
+                line = _line(data)
+            yield line
+
+
+@contextmanager
+def _named(number: int) -> Iterator[None]:
+    """Errors within say which line of the file they are about."""
+    try:
+        yield
+    except InputError as error:
+        raise error.within(f"line {number}") from error
+    except (ValueError, TypeError, KeyError) as error:
+        raise InputError(f"line {number}", f"cannot be read: {error!r}", "export the file again") from error
+
+
+def _written(line: Line) -> str:
+    instants = {"said_at": format_instant(line.said_at), "happened_at": format_instant(line.happened_at)}
+    return canonical(line._asdict() | instants | {"data": json.loads(line.data)})
+
+
+def _line(data: dict[str, Any]) -> Line:
+    instants = {name: parse_instant(data[name], name) for name in ("said_at", "happened_at")}
+    if unknown := set(data) - set(Line._fields):
+        raise InputError(min(unknown), "no such field", f"the fields are {', '.join(Line._fields)}")
+    return Line(**data | instants | {"data": canonical(data["data"])})
