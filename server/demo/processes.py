@@ -180,3 +180,15 @@ def run(command: list[str], environment: dict[str, str]) -> str:
     if done.returncode != 0:
         raise DemoError(f"{' '.join(command[1:])} failed ({done.returncode}): {done.stderr.strip()[-2000:]}")
     return done.stdout
+
+
+def run_until_it_works(command: list[str], environment: dict[str, str], patience_s: float = PATIENCE_S) -> str:
+    """Run a command again and again, for what another process must first be ready for."""
+    deadline = time.monotonic() + patience_s
+    while True:
+        try:
+            return run(command, environment)
+        except DemoError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(0.1)

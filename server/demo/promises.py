@@ -203,7 +203,10 @@ def printed_without_the_server(everyone: Sequence[Evidence], died: datetime, bac
 
 
 def knife_follows_the_paper(evidence: Evidence) -> Promise:
-    """Each cut is where its strip begins on the paper; while the knife was disarmed none was made."""
+    """Each cut is where its strip begins on the paper; while the knife was disarmed none was made.
+
+    Where columns were left out, several strips may begin at one place, and one cut is the boundary of them all.
+    """
     places = _places(evidence)
     wrong = sum(cut.paper_position != _place_from(places, cut.boundary) for cut in evidence.cuts)
     made = [cut.paper_position for cut in evidence.cuts if cut.made]
@@ -212,7 +215,7 @@ def knife_follows_the_paper(evidence: Evidence) -> Promise:
     armed_again = len(evidence.armed) >= 1 + sum(e.unplanned_stop for e in evidence.started)
     return Promise(
         f"knife-follows-the-paper:{evidence.station.id}",
-        wrong == 0 and sorted(made) == sorted(found) and len(made) > 0 and missed > 0 and armed_again,
+        wrong == 0 and sorted(set(made)) == sorted(found) and missed > 0 and armed_again,
         {"cuts": len(made), "cuts_in_the_wrong_place": wrong, "left_uncut_while_disarmed": missed},
     )
 

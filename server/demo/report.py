@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
+import operator
 import shutil
+import sqlite3
 import sys
+from contextlib import closing
 from dataclasses import asdict
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 from scheduling.sky.zones import zone
-
 from server.demo import promises, scenario
 from server.demo.evidence import Evidence, gather
-from server.demo.processes import environment, node_program, run
+from server.demo.processes import environment, run
 from server.demo.promises import Promise
 from server.demo.story import Stage
 
@@ -46,13 +48,14 @@ def measure(stage: Stage) -> list[Promise]:
 
 def _nothing_lost(stage: Stage, evidence: Evidence) -> Promise:
     """Every entry of the node's journal was taken by the server."""
-    home = stage.folder / evidence.station.id
-    status = json.loads(run([*node_program(), "status", "--home", str(home), "--json"], environment(home, stage.clock)))
+    journal = stage.folder / evidence.station.id / "journal.sqlite3"
+    with closing(sqlite3.connect(journal)) as database:
+        entries, last, accepted = database.execute("SELECT count(*), max(seq), sum(accepted) FROM entry").fetchone()
     taken = stage.studio.get(f"machines/{evidence.station.id}")["accepted_through"]
     return Promise(
         f"nothing-lost:{evidence.station.id}",
-        status["unreported"] == 0 and status["entries"] == taken > 0,
-        {"entries_in_the_journal": status["entries"], "taken_by_the_server": taken, "unreported": status["unreported"]},
+        entries == last == accepted == taken,
+        {"entries_in_the_journal": entries, "acknowledged": accepted, "taken_by_the_server": taken},
     )
 
 
@@ -92,7 +95,8 @@ def write(stage: Stage, found: list[Promise], took_s: float) -> Path:
         "promises": [asdict(promise) for promise in found],
     }
     path = stage.folder / "report.json"
-    path.write_text(json.dumps(report, indent=2) + "\n")
+    numpy_to_python = operator.methodcaller("item")
+    path.write_text(json.dumps(report, indent=2, default=numpy_to_python) + "\n")
     return path
 
 

@@ -22,6 +22,7 @@ from server.demo.processes import (
     node,
     node_program,
     run,
+    run_until_it_works,
     server,
     wait_for_server,
 )
@@ -133,16 +134,19 @@ def enrol_nodes(stage: Stage) -> None:
         child = node(home, stage.clock, station.skew)
         enrol = [*node_program(), "enrol", "--server", stage.studio.address, "--code", code, "--home", str(home)]
         run(enrol, child.environment)
-        arm(stage, station)
         child.start()
         stage.nodes[station.id] = child
+    for station in scenario.STATIONS:
+        arm(stage, station)
     stage.say("three boards are enrolled and their agents run, each with a clock of its own that is wrong")
 
 
 def arm(stage: Stage, station: scenario.Station) -> None:
-    """Somebody at the machine looks and arms the knife."""
-    home = stage.folder / station.id
-    run([*node_program(), "arm", "--home", str(home), "--yes"], environment(home, stage.clock))
+    """Somebody at the machine looks and arms the knife, if there is one, as soon as the agent is there."""
+    if station.strips_per_turn:
+        home = stage.folder / station.id
+        order = [*node_program(), "arm", "--home", str(home), "--yes"]
+        run_until_it_works(order, environment(home, stage.clock))
 
 
 @dataclass(frozen=True, order=True)
