@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from machines.errors import InputError
 from machines.pictures.daylight import DaylightMap, Twilights, YearOfDaylight
+from machines.pictures.image import WrappedImage, seam_visibility
 from machines.pictures.land import LandPicture
 from machines.pictures.moon import MoonDisc
 from machines.pictures.sheet import Sheet, Travel
@@ -36,14 +37,16 @@ __all__ = [
     "SkyNumbers",
     "StarBelt",
     "Twilights",
+    "WrappedImage",
     "YearOfDaylight",
     "as_json",
     "draw",
     "from_json",
     "read_stars",
+    "seam_visibility",
 ]
 
-Picture = LandPicture | StarBelt | MoonDisc | YearOfDaylight | DaylightMap
+Picture = LandPicture | StarBelt | MoonDisc | YearOfDaylight | DaylightMap | WrappedImage
 
 KINDS: dict[str, type[Picture]] = {
     "map": LandPicture,
@@ -51,6 +54,7 @@ KINDS: dict[str, type[Picture]] = {
     "moon": MoonDisc,
     "year-of-daylight": YearOfDaylight,
     "daylight-map": DaylightMap,
+    "image": WrappedImage,
 }
 
 
