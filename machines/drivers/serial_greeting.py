@@ -1,0 +1,93 @@
+"""What a controller says of itself when a session begins. See PROTOCOL.md."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from machines.errors import InputError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Greeting:
+    """What the controller says of itself when a session begins. Places are columns of paper since the first.
+
+    Attributes:
+        head: its kind.
+        nozzles: of a carriage head in a row along the feed, or most strobes of a column that a line head can hold.
+        dots: in a column.
+        pitch_nm: of the columns, nanometres.
+        knife: columns of paper from the head's first nozzle to the blade; None without a knife.
+        reach: how many columns of paper it can draw back.
+        window: orders that it can hold.
+        watchdog_ms: how long a silence it stands, milliseconds.
+        end: place after the last that it has begun to lay, as it remembers through a loss of power; None if it does
+            not know where its paper stands.
+        whole: place after the last that it knows to be wholly laid.
+        encoder: count of its encoder, 0 at place 0.
+        counts: of the encoder in one column.
+    """
+
+    head: Literal["carriage", "line"]
+    nozzles: int
+    dots: int
+    pitch_nm: int
+    knife: int | None
+    reach: int
+    window: int
+    watchdog_ms: int
+    end: int | None
+    whole: int
+    encoder: int
+    counts: Fraction
+
+    @classmethod
+    def read(cls, words: list[str]) -> Greeting:
+        """From ``name=value`` words; names that are not known are passed over.
+
+        Raises:
+            InputError: names what is missing or cannot be read.
+        """
+        given = dict(word.partition("=")[::2] for word in words)
+        values: dict[str, object] = {}
+        for name, reads in _READS.items():
+            try:
+                values[name] = reads(given[name.replace("_", "-")])
+            except (KeyError, ValueError, ZeroDivisionError):
+                problem = f"{given.get(name.replace('_', '-'))!r} in the controller's greeting"
+                raise InputError(f"controller.{name}", problem, "see PROTOCOL.md for what it must say") from None
+        return cls(**values)  # type: ignore[arg-type]
+
+
+def _head(word: str) -> str:
+    if word not in ("carriage", "line"):
+        raise ValueError(word)
+    return word
+
+
+def _positive(word: str) -> int:
+    if int(word) < 1:
+        raise ValueError(word)
+    return int(word)
+
+
+def _unless_none(word: str) -> int | None:
+    return None if word == "none" else int(word)
+
+
+_READS: dict[str, Callable[[str], object]] = {
+    "head": _head,
+    "nozzles": _positive,
+    "dots": _positive,
+    "pitch_nm": _positive,
+    "knife": _unless_none,
+    "reach": int,
+    "window": _positive,
+    "watchdog_ms": _positive,
+    "end": _unless_none,
+    "whole": int,
+    "encoder": int,
+    "counts": Fraction,
+}

@@ -1,0 +1,284 @@
+"""A machine behind a microcontroller on a serial line.
+
+The link may come and go: what a call finds broken it mends, a bounded number of times, before it gives up. But it
+never repeats a burst that was begun: what lies of it is for the node's journal and policy to settle.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.clock import Clock
+from machines.drivers import MachineStopped
+from machines.drivers.serial_greeting import Greeting
+from machines.drivers.serial_link import Halted, Limits, Link, LinkLost, Words, new_call
+from machines.drivers.serial_orders import burst
+from machines.drivers.serial_port import Port, SerialPort
+from machines.errors import InputError
+from machines.profile import CarriageHead, Profile
+
+log = logging.getLogger(__name__)
+
+BAUD = 115_200
+NO_ANSWER = "connecting-to-device-error"
+SILENT = "timed-out-error"
+OTHER = "other-error"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where the controller says that the paper is, in columns since the first.
+
+    Attributes:
+        end: after the last place that it has begun to lay; nothing may be laid before it. None if it does not know.
+        whole: after the last place that it knows to be wholly laid.
+        fed: the place under the head's first nozzle, by the encoder.
+    """
+
+    end: int | None
+    whole: int
+    fed: float
+
+
+def open_serial(device: str, profile: Profile, nozzle_seed: int, clock: Clock, baud: int = BAUD) -> SerialMachine:
+    """The machine at a serial device, such as ``/dev/ttyACM0``; ``clock`` must be a real one.
+
+    Raises:
+        InputError: the controller there is that of another machine.
+    """
+    return SerialMachine(lambda: SerialPort(device, baud), profile, nozzle_seed, clock)
+
+
+class SerialMachine:
+    """The driver. Of its methods only `halt` may be called from another thread."""
+
+    def __init__(
+        self,
+        open_port: Callable[[], Port],
+        profile: Profile,
+        nozzle_seed: int,
+        clock: Clock,
+        limits: Limits | None = None,
+        name_call: Callable[[], str] = new_call,
+    ) -> None:
+        """Greet the controller, if it is there; if not, `conditions` says so and looks for it again.
+
+        Args:
+            open_port: opens the wire; raises `OSError` where it is not there.
+            profile: of the machine.
+            nozzle_seed: of the assignment of nozzles.
+            clock: a real one; a microcontroller knows no other.
+            limits: of patience.
+            name_call: a new name for each greeting.
+
+        Raises:
+            InputError: the controller is that of another machine.
+        """
+        self._open_port = open_port
+        self._profile = profile
+        self._seed = nozzle_seed
+        self._clock = clock
+        self._limits = limits or Limits()
+        self._name_call = name_call
+        self._port: Port | None = None
+        self._link: Link | None = None
+        # What the controller must remember, at least, as begun and as wholly laid.
+        self._end = self._whole = 0
+        try:
+            self._connected()
+        except LinkLost as lost:
+            log.warning("the machine does not answer yet: %s", lost)
+            self._hang_up()
+        except BaseException:
+            self._hang_up()
+            raise
+
+    def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
+        """Set columns from a place on; when this returns, every one of them lies there.
+
+        Raises:
+            MachineStopped: some of them may lie there, the others do not and never will.
+            ValueError: dots of another height than the head's.
+        """
+        if dots.shape[0] != self._profile.dots_across:
+            raise ValueError(f"{dots.shape[0]} dots in a column of {self._profile.dots_across}")
+        link = self._ready()
+        if place < self._end:
+            log.error("place %d was ordered, but the controller has laid up to %d", place, self._end)
+            raise MachineStopped(OTHER)
+        self._perform(link, burst(place, dots, first_column, self._profile, self._seed))
+        self._end = self._whole = place + dots.shape[1]
+
+    def cut(self, place: int) -> None:
+        """Cut at the place under the knife, if a person has armed it.
+
+        Raises:
+            MachineStopped: it was not cut, or nobody saw whether it was; the controller cuts no place twice.
+        """
+        self._perform(self._ready(), [("cut", place)])
+        self._end = max(self._end, place + self._profile.knife_columns)
+
+    def arm(self) -> None:
+        """Let the knife cut, until the controller halts for whatever reason. Only a person beside the machine may
+        cause this call.
+
+        Raises:
+            MachineStopped: it is not armed.
+        """
+        self._perform(self._ready(), [("arm",)])
+
+    def set_place(self, place: int) -> None:
+        """Tell a controller that has lost it where the paper stands. Only a person who looked may cause this call.
+
+        Raises:
+            MachineStopped: the controller knows better, or does not answer.
+        """
+        self._perform(self._ready(place_known=False), [("place", place)])
+        self._end = self._whole = place
+        self._link = None  # the next greeting tells the place
+
+    def standing(self) -> Standing:
+        """Where the paper is, for the node to compare with its journal.
+
+        Raises:
+            MachineStopped: the controller does not answer.
+        """
+        link = self._ready(place_known=False)
+        end = None if link.greeting.end is None else self._end
+        return Standing(end=end, whole=self._whole, fed=link.encoder / float(link.greeting.counts))
+
+    def conditions(self) -> tuple[str, ...]:
+        """What is wrong now; also keeps the controller's watchdog quiet, so call it at least every second."""
+        for _ in range(2):
+            try:
+                return self._connected().ask()
+            except Halted as halted:
+                # What it had to say was said when it halted, or is among its conditions after a new greeting.
+                log.warning("the controller had %s", halted)
+                self._link = None
+            except LinkLost as lost:
+                log.warning("the machine does not answer: %s", lost)
+                self._hang_up()
+                return (NO_ANSWER,)
+            except InputError as error:
+                log.error("%s", error)
+                self._hang_up()
+                return (OTHER,)
+        return (NO_ANSWER,)
+
+    def halt(self) -> None:
+        """Stop what is under way in another thread. Not a safety function: the stop control beside the machine is."""
+        link = self._link
+        if link is not None:
+            link.ask_to_stop()
+
+    def close(self) -> None:
+        """Stop the motion, cap and park the head, disarm the knife. Without an answer the watchdog will."""
+        if self._link is not None:
+            try:
+                self._link.stop()
+            except LinkLost as lost:
+                log.warning("no word that the machine stands still: %s", lost)
+        self._hang_up()
+
+    def _ready(self, *, place_known: bool = True) -> Link:
+        """A link over which orders can go.
+
+        Raises:
+            MachineStopped: there is none.
+        """
+        conditions = self.conditions()
+        if self._link is None:
+            raise MachineStopped(*conditions)
+        if place_known and self._link.greeting.end is None:
+            log.error("the controller has lost where its paper stands: a person must look and tell it")
+            raise MachineStopped(OTHER)
+        return self._link
+
+    def _connected(self) -> Link:
+        """The session, or a new one.
+
+        Raises:
+            LinkLost: no answer.
+            InputError: the controller is that of another machine.
+        """
+        if self._link is not None:
+            return self._link
+        if self._port is None:
+            try:
+                self._port = self._open_port()
+            except OSError as error:
+                raise LinkLost(str(error)) from error
+        link = Link(self._port, self._clock, self._limits, self._name_call())
+        check(link.greeting, self._profile)
+        self._compare(link.greeting)
+        self._link = link
+        return link
+
+    def _compare(self, greeting: Greeting) -> None:
+        """The controller's place with what this driver saw it do."""
+        if greeting.end is None:
+            return
+        if greeting.end < self._end:
+            problem = f"the controller remembers {greeting.end} columns of paper, but laid {self._end}"
+            raise InputError("controller.end", problem, "have a person look at the paper; its memory has failed")
+        self._end, self._whole = greeting.end, greeting.whole
+
+    def _perform(self, link: Link, orders: Iterable[Words]) -> None:
+        try:
+            link.perform(orders)
+        except Halted as halted:
+            self._link = None
+            log.warning("%s", halted)
+            raise MachineStopped(*_why(halted)) from halted
+        except LinkLost as lost:
+            self._hang_up()
+            log.warning("%s", lost)
+            raise MachineStopped(SILENT) from lost
+
+    def _hang_up(self) -> None:
+        """Give the wire back, so that a device that was plugged in again is found under its name."""
+        if self._link is not None:
+            self._link.abandon()
+        if self._port is not None:
+            self._port.close()
+        self._link = self._port = None
+
+
+def check(greeting: Greeting, profile: Profile) -> None:
+    """Whether a controller is that of a machine of this profile.
+
+    Raises:
+        InputError: names what differs.
+    """
+    head, reach = profile.head, 0
+    _same("head.kind", greeting.head, head.kind)
+    if isinstance(head, CarriageHead):
+        _same("head.nozzles", greeting.nozzles, head.nozzles)
+        reach = head.nozzles - 1
+    _same("dots_across", greeting.dots, profile.dots_across)
+    _same("knife.head_to_knife_mm, in columns", greeting.knife, profile.knife_columns if profile.knife else None)
+    pitch_nm = round(profile.column_pitch_mm * 1e6)
+    if abs(greeting.pitch_nm - pitch_nm) > 1:
+        _same("mm_per_turn / columns_per_turn, in nm", greeting.pitch_nm, pitch_nm)
+    if greeting.reach < reach:
+        problem = f"the controller can draw back {greeting.reach} columns of paper, the head needs {reach}"
+        raise InputError("controller.reach", problem, "this head needs a feed that goes back")
+
+
+def _same(field: str, controllers: object, profiles: object) -> None:
+    if controllers != profiles:
+        problem = f"the controller says {controllers}, the profile {profiles}"
+        raise InputError(field, problem, "connect the machine of this profile, or correct the profile")
+
+
+def _why(halted: Halted) -> tuple[str, ...]:
+    if halted.reason in ("condition", "order"):
+        errors = tuple(word for word in halted.keywords if not word.endswith(("-report", "-warning")))
+        return errors or (OTHER,)
+    return ({"stop": "paused", "watchdog": SILENT}.get(halted.reason, NO_ANSWER),)

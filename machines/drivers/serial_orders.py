@@ -1,0 +1,67 @@
+"""The orders to a controller that lay columns, step by step. See PROTOCOL.md."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.head import plan
+from machines.profile import CarriageHead, LineHead, Profile
+from machines.strobes import strobes
+
+Dots = NDArray[np.bool_]
+Words = tuple[object, ...]
+# Octets of packed dots in one line: 200 characters of base 64 leave room for the rest of it.
+OCTETS_PER_LINE = 150
+
+
+def burst(place: int, dots: Dots, first_column: int, profile: Profile, nozzle_seed: int) -> Iterator[Words]:
+    """All orders of one burst.
+
+    Args:
+        place: on the paper, of the first column.
+        dots: bool, shape (dots_across, columns).
+        first_column: running column of the first.
+        profile: of the machine.
+        nozzle_seed: of the assignment of nozzles.
+    """
+    yield "burst", place, dots.shape[1], first_column
+    for step, parts in enumerate(_steps(dots, first_column, profile, nozzle_seed)):
+        count = 0
+        for part, row in parts:
+            count += int(np.count_nonzero(row))
+            yield from _packed(part, row)
+        yield "step", place + step, count
+    yield ("cap",)
+
+
+def _steps(dots: Dots, first_column: int, profile: Profile, seed: int) -> Iterator[Iterable[tuple[int, Dots]]]:
+    """For each step the nozzles or strobes that fire, and over which rows."""
+    head = profile.head
+    if isinstance(head, CarriageHead):
+        passing = plan(dots, first_column, head, seed)
+        return (_firing(passing.fired(step)) for step in passing.steps)
+    return (_in_strobes(column, head) for column in dots.T)
+
+
+def _firing(fires: Dots) -> Iterable[tuple[int, Dots]]:
+    return [(int(nozzle), fires[nozzle]) for nozzle in np.flatnonzero(fires.any(axis=1))]
+
+
+def _in_strobes(column: Dots, head: LineHead) -> Iterable[tuple[int, Dots]]:
+    strobe_of = strobes(column, head)
+    return [(strobe, strobe_of == strobe) for strobe in range(int(strobe_of.max(initial=-1)) + 1)]
+
+
+def _packed(part: int, row: Dots) -> Iterator[Words]:
+    """Eight dots to an octet, the first in the highest bit; stretches without a dot are left out."""
+    octets = np.packbits(row)
+    for offset in range(0, len(octets), OCTETS_PER_LINE):
+        piece = octets[offset : offset + OCTETS_PER_LINE]
+        inked = np.flatnonzero(piece)
+        if inked.size:
+            first, end = int(inked[0]), int(inked[-1]) + 1
+            yield "dots", part, offset + first, base64.b64encode(piece[first:end].tobytes()).decode("ascii")
