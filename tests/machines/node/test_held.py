@@ -1,0 +1,169 @@
+"""What the node holds to go on alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node import outbox
+from machines.node.client import Credentials, Fetched
+from machines.node.journal import Journal, change_state, open_journal
+from machines.node.server_time import Sample
+from machines.wire import KnifeArmed, Work
+from tests.machines.node.relay import carriage_profile
+from tests.machines.node.rig import HandClock, make_studio
+from tests.machines.test_wire import AT
+
+CREDENTIALS = Credentials(server="http://host", token="secret", machine="m1", epoch=1)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Journal:
+    return open_journal(tmp_path, create=True)
+
+
+def work(only: slice = slice(None), **of_studio: object) -> Work:
+    whole = make_studio(HandClock(), **of_studio).work()  # type: ignore[arg-type]
+    return replace(whole, segments=whole.segments[only])
+
+
+def hold(journal: Journal, work: Work, tag: str = "tag") -> None:
+    with journal.transaction() as db:
+        holding.hold(db, Fetched(work, tag))
+
+
+def numbers(journal: Journal) -> list[int]:
+    with journal.reading() as db:
+        held = holding.held(db)
+    return [] if held is None else [segment.number for segment in held.segments]
+
+
+def test_work_is_held_as_it_was_fetched(journal: Journal) -> None:
+    fetched = work()
+    hold(journal, fetched, "tag-7")
+    with journal.reading() as db:
+        held = holding.held(db)
+        assert holding.etag_held(db) == "tag-7"
+        assert holding.work_held(db) == replace(fetched, segments=())
+        assert holding.plates_needed(db) == set(fetched.plates)
+    assert held is not None
+    assert (held.run, held.policy, held.profile) == (fetched.run, fetched.policy, fetched.profile)
+    assert held.segments == fetched.segments
+
+
+def test_before_the_first_work_nothing_is_held(journal: Journal) -> None:
+    with journal.reading() as db:
+        assert holding.held(db) is None
+        assert holding.work_held(db) is None
+        assert holding.etag_held(db) is None
+        assert holding.held_until(db) is None
+        assert holding.credentials(db) is None
+
+
+def test_taking_the_same_work_again_changes_nothing_but_its_version(journal: Journal) -> None:
+    hold(journal, work())
+    before = numbers(journal)
+    version = journal.state().work_version
+    hold(journal, work())
+    assert numbers(journal) == before
+    assert journal.state().work_version == version + 1
+
+
+def test_what_is_offered_no_more_goes(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10)))
+    hold(journal, work(slice(5, 12)))
+    assert numbers(journal) == list(range(5, 12))
+
+
+def test_the_segment_under_the_head_stays(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10)))
+    with journal.transaction() as db:
+        change_state(db, run="run", next_column=50)
+    hold(journal, work(slice(6, 12)))
+    assert numbers(journal) == [3, *range(6, 12)]
+
+
+def test_so_does_one_that_a_burst_reaches_over_from(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10), profile=carriage_profile()))
+    with journal.transaction() as db:
+        change_state(db, run="run", next_column=30)  # of a burst that began at 16
+    hold(journal, work(slice(6, 12), profile=carriage_profile()))
+    assert numbers(journal) == [0, 1, 2, *range(6, 12)]
+
+
+def test_another_runs_segments_go(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10)))
+    other = work(slice(0, 2))
+    assert other.run is not None
+    hold(journal, replace(other, run=replace(other.run, id="next")))
+    assert numbers(journal) == [0, 1]
+    with journal.reading() as db:
+        assert db.execute("SELECT DISTINCT run FROM segment").fetchall() == [("next",)]
+
+
+def test_without_a_run_nothing_is_held(journal: Journal) -> None:
+    hold(journal, work())
+    hold(journal, replace(work(slice(0, 0)), run=None, policy=None, plates=()))
+    assert numbers(journal) == []
+    with journal.reading() as db:
+        assert holding.held(db) is None
+        assert holding.held_until(db) is None
+
+
+def test_a_segment_planned_anew_takes_the_place_of_the_old(journal: Journal) -> None:
+    first = work(slice(0, 2))
+    hold(journal, first)
+    later = replace(first.segments[1], plate="f" * 64)
+    hold(journal, replace(first, segments=(first.segments[0], later)))
+    with journal.reading() as db:
+        held = holding.held(db)
+    assert held is not None
+    assert held.segments == (first.segments[0], later)
+
+
+def test_it_knows_until_when_it_can_go_on_alone(journal: Journal) -> None:
+    fetched = work(slice(0, 7))
+    hold(journal, fetched)
+    with journal.reading() as db:
+        until = holding.held_until(db)
+    assert until == fetched.as_json()["segments"][-1]["knots"][-1]
+
+
+def test_credentials_are_kept(journal: Journal) -> None:
+    with journal.transaction() as db:
+        holding.enrol(db, CREDENTIALS)
+        assert holding.credentials(db) == CREDENTIALS
+
+
+def test_enrolled_anew_a_fenced_node_may_print_again_and_counts_from_one(journal: Journal) -> None:
+    with journal.transaction() as db:
+        holding.enrol(db, CREDENTIALS)
+        change_state(db, fenced="replaced")
+        for _ in range(3):
+            outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=AT))
+        outbox.accept(db, 2)
+        holding.enrol(db, replace(CREDENTIALS, epoch=2))
+        assert outbox.next_seq(db) == 2
+    assert journal.state().fenced == ""
+
+
+def test_a_folder_is_one_machines(journal: Journal) -> None:
+    with journal.transaction() as db:
+        holding.enrol(db, CREDENTIALS)
+    with pytest.raises(InputError, match="machine m1"), journal.transaction() as db:
+        holding.enrol(db, replace(CREDENTIALS, machine="m2", epoch=5))
+    with journal.reading() as db:
+        assert holding.credentials(db) == CREDENTIALS
+
+
+def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:
+    sample = Sample(offset_s=1.79e9, delay_s=0.1, taken_at_s=55.5)
+    with journal.transaction() as db:
+        assert holding.kept_time(db, "boot-1") is None
+        holding.keep_time(db, "boot-1", sample)
+        assert holding.kept_time(db, "boot-1") == sample
+        assert holding.kept_time(db, "boot-2") is None

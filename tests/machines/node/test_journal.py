@@ -1,0 +1,196 @@
+"""The journal: what was committed is there after any end, and nothing else is."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import stat
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+
+from machines.errors import InputError
+from machines.node import outbox
+from machines.node.journal import FILE_NAME, change_state, open_journal, read_state
+from machines.wire import KnifeArmed
+from tests.machines.test_wire import AT, ENTRIES
+
+KILLED_WRITER = """
+import os, signal, sys
+from pathlib import Path
+from machines.node.journal import change_state, open_journal
+journal = open_journal(Path(sys.argv[1]), create=True)
+for number in range(1, 6):
+    with journal.transaction() as db:
+        change_state(db, next_column=number)
+with journal.transaction() as db:
+    change_state(db, next_column=99)
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_a_new_journal_begins_at_nothing(tmp_path: Path) -> None:
+    state = open_journal(tmp_path, create=True).state()
+    assert (state.run, state.next_column, state.paper_position) == (None, 0, 0)
+    assert not state.knife_armed, "the knife is armed by a person, also at first"
+    assert not state.running
+
+
+def test_it_is_for_its_owner_only(tmp_path: Path) -> None:
+    home = tmp_path / "node"
+    open_journal(home, create=True).close()
+    assert stat.S_IMODE(home.stat().st_mode) == 0o700
+    assert stat.S_IMODE((home / FILE_NAME).stat().st_mode) == 0o600
+
+
+def test_every_commit_is_on_the_card_and_others_may_read_meanwhile(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.reading() as db:
+        assert db.execute("PRAGMA synchronous").fetchone() == (2,)
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+def test_a_transaction_that_fails_leaves_nothing(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+
+    def half_done() -> None:
+        with journal.transaction() as db:
+            change_state(db, next_column=7)
+            outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=AT))
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        half_done()
+    assert journal.state().next_column == 0
+    with journal.reading() as db:
+        assert outbox.unaccepted(db, 10) == ()
+
+
+def test_a_kill_in_a_transaction_leaves_what_was_committed_before(tmp_path: Path) -> None:
+    ended = subprocess.run([sys.executable, "-c", KILLED_WRITER, str(tmp_path)], env={**os.environ}, check=False)
+    assert ended.returncode == -signal.SIGKILL
+    assert open_journal(tmp_path).state().next_column == 5
+
+
+def test_two_threads_never_see_each_others_half_done_work(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    torn: list[int] = []
+    done = threading.Event()
+
+    def look() -> None:
+        while not done.is_set():
+            state = journal.state()
+            if state.next_column != state.paper_position:
+                torn.append(state.next_column)
+
+    reader = threading.Thread(target=look)
+    reader.start()
+    for number in range(100):
+        with journal.transaction() as db:
+            change_state(db, next_column=number)
+            change_state(db, paper_position=number)
+    done.set()
+    reader.join()
+    assert not torn
+
+
+def test_another_process_may_leave_word(tmp_path: Path) -> None:
+    agent, person = open_journal(tmp_path, create=True), open_journal(tmp_path)
+    with person.transaction() as db:
+        change_state(db, arming_asked=1)
+    assert agent.state().arming_asked
+
+
+def test_without_a_journal_it_says_how_to_get_one(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="enrol"):
+        open_journal(tmp_path / "nowhere")
+    assert not (tmp_path / "nowhere").exists()
+
+
+@pytest.mark.parametrize("content", [b"not a database, but long enough to be taken for the head of one" * 40])
+def test_a_damaged_journal_is_not_used(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / FILE_NAME).write_bytes(content)
+    with pytest.raises(InputError, match="cannot be used"):
+        open_journal(tmp_path)
+
+
+def test_a_journal_with_pages_overwritten_is_not_used(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        for _ in range(200):
+            outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=AT))
+    journal.close()
+    path = tmp_path / FILE_NAME
+    content = bytearray(path.read_bytes())
+    content[4096:] = b"\xa5" * (len(content) - 4096)
+    path.write_bytes(bytes(content))
+    with pytest.raises(InputError, match="cannot be used"):
+        open_journal(tmp_path)
+
+
+def test_a_journal_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
+    open_journal(tmp_path, create=True).close()
+    with sqlite3.connect(tmp_path / FILE_NAME) as db:
+        db.execute("PRAGMA user_version = 99")
+    db.close()
+    with pytest.raises(InputError, match="later version"):
+        open_journal(tmp_path)
+
+
+def test_the_state_is_one_row(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db, pytest.raises(sqlite3.IntegrityError):
+        db.execute("INSERT INTO state (only) VALUES (2)")
+
+
+def test_entries_are_numbered_without_holes_and_kept_in_order(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        for entry in ENTRIES:
+            assert outbox.next_seq(db) == entry.seq
+            outbox.append(db, entry)
+        assert outbox.unaccepted(db, 100) == ENTRIES
+        assert outbox.unaccepted(db, 2) == ENTRIES[:2]
+        outbox.accept(db, 3)
+        assert outbox.unaccepted(db, 2) == ENTRIES[3:5]
+        assert outbox.count_unaccepted(db) == len(ENTRIES) - 3
+        outbox.accept(db, 0)
+        assert outbox.count_unaccepted(db) == len(ENTRIES) - 3
+
+
+def test_a_server_that_lost_entries_gets_them_again(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        for entry in ENTRIES:
+            outbox.append(db, entry)
+        outbox.accept(db, len(ENTRIES))
+        outbox.rewind(db, 5)
+        assert outbox.unaccepted(db, 100) == ENTRIES[4:]
+
+
+def test_a_new_epoch_begins_at_one_with_what_was_not_accepted(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        for entry in ENTRIES:
+            outbox.append(db, entry)
+        outbox.accept(db, 4)
+        outbox.renumber(db)
+        rest = outbox.unaccepted(db, 100)
+        assert [entry.seq for entry in rest] == [1, 2, 3]
+        assert [entry.kind for entry in rest] == [entry.kind for entry in ENTRIES[4:]]
+        assert outbox.next_seq(db) == 4
+
+
+def test_the_state_reads_as_it_was_written(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        change_state(
+            db, run="r", next_column=-3, catching_up=1, conditions="media-low-warning other-error", fenced="why"
+        )
+        state = read_state(db)
+    assert (state.run, state.next_column, state.catching_up, state.fenced) == ("r", -3, True, "why")
+    assert state.conditions == ("media-low-warning", "other-error")
