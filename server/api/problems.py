@@ -20,8 +20,8 @@ from rest_framework.response import Response
 from machines.errors import InputError
 from scheduling.log.store import LostRace
 from scheduling.reports import MissingEntries, StaleEpoch
-from scheduling.sky.anchors import CivilTimeError, SeveralEventsError
 from scheduling.studio import Taken
+from server.readings import readings_of
 from server.request_id import request_id
 
 logger = logging.getLogger(__name__)
@@ -159,13 +159,10 @@ def _(error: InputError) -> Problem:
     )
 
 
-def _readings(error: BaseException | None) -> dict[str, Any]:
-    """What a civil time or an event may mean where it has two readings or none; each is the local time there."""
-    while error is not None:
-        if isinstance(error, CivilTimeError | SeveralEventsError):
-            return {"readings": [{"which": one.which, "at": one.at.isoformat()} for one in error.readings]}
-        error = error.__cause__
-    return {}
+def _readings(error: InputError) -> dict[str, Any]:
+    """Each reading as the local time there."""
+    found = [{"which": one.which, "at": one.at.isoformat()} for one in readings_of(error)]
+    return {"readings": found} if found else {}
 
 
 @describe.register

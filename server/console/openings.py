@@ -14,12 +14,12 @@ from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
 from scheduling.log.store import Attribution
-from scheduling.sky.anchors import CivilTimeError, SeveralEventsError
 from scheduling.studio import FixOpening, Taken, fix_opening, handle
 from server import wiring
 from server.console import words
 from server.console.forms import FIELDS, OpeningForm
 from server.console.overview import everywhere
+from server.readings import readings_of
 from server.request_id import request_id
 
 
@@ -68,9 +68,5 @@ def _refused(form: OpeningForm, error: InputError | Taken) -> dict[str, Any]:
     return {"readings": _readings(error)}
 
 
-def _readings(error: BaseException | None) -> list[dict[str, str]]:
-    while error is not None:
-        if isinstance(error, CivilTimeError | SeveralEventsError):
-            return [{"which": one.which, "said": f"{one.at:%Y-%m-%d %H:%M %Z} ({one.at:%z})"} for one in error.readings]
-        error = error.__cause__
-    return []
+def _readings(error: InputError) -> list[dict[str, str]]:
+    return [{"which": one.which, "said": f"{one.at:%Y-%m-%d %H:%M %Z} ({one.at:%z})"} for one in readings_of(error)]

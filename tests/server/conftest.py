@@ -1,0 +1,56 @@
+"""Fixtures of the server's tests: a clock that is held, a studio key, and a machine that is ready to print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from scheduling.plates import PlateStore
+from server import jobs, wiring
+from server.accounts.keys import make_studio_key
+from tests.server.studio import IN_ORDER, Caller, HeldClock
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> HeldClock:
+    held = HeldClock()
+    monkeypatch.setattr(wiring, "clock", lambda: held)
+    return held
+
+
+@pytest.fixture
+def plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> PlateStore:
+    store = PlateStore(tmp_path / "plates")
+    monkeypatch.setattr(wiring, "plates", lambda: store)
+    return store
+
+
+@pytest.fixture
+def studio(db: None, clock: HeldClock, plates: PlateStore) -> Caller:
+    """Somebody of the studio."""
+    return Caller(make_studio_key("tests", wiring.now()))
+
+
+@pytest.fixture
+def furnished(studio: Caller) -> Caller:
+    """The studio, with one of everything added and the plans extended."""
+    for resource, body in IN_ORDER:
+        studio.create(resource, body)
+    assert jobs.extend() > 0
+    return studio
+
+
+@pytest.fixture
+def node(furnished: Caller) -> Iterator[Caller]:
+    """The node of the one machine, enrolled."""
+    yield Caller(enrol(furnished)["token"])
+
+
+def enrol(studio: Caller, machine: str = "wren-1") -> dict[str, object]:
+    """Make a board the node of a machine, by a code, as a board does it."""
+    code = studio.post(f"machines/{machine}/enrolment").json()["code"]
+    response = Caller().post("node/enrol", {"code": code})
+    assert response.status_code == 200, response.content
+    return dict(response.json())

@@ -1,0 +1,266 @@
+"""Bad input at every door of the API: problem details that name the field, and nothing written."""
+
+from __future__ import annotations
+
+import json
+from http import HTTPStatus
+from typing import Any
+
+import pytest
+from django.http import HttpResponse
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from scheduling.log.models import Event
+from server.api.bodies import LARGEST_BODY_BYTES, read_json
+from server.api.problems import KINDS, Unreadable
+from tests.server.studio import (
+    IN_ORDER,
+    MACHINE,
+    OPENING,
+    PROFILE,
+    RUN,
+    SOURCE,
+    VENUE,
+    Caller,
+    changed,
+)
+
+
+def problem(response: HttpResponse, status: int) -> dict[str, Any]:
+    """The problem in an answer, which must have the form of RFC 9457 section 3.1."""
+    assert response.status_code == status, response.content
+    assert response["Content-Type"] == "application/problem+json"
+    body: dict[str, Any] = json.loads(response.content)
+    assert body["status"] == status
+    assert all(isinstance(body[name], str) and body[name] for name in ("type", "title", "detail", "instance"))
+    assert body["instance"] == f"urn:uuid:{response['X-Request-Id']}"
+    assert "Traceback" not in response.content.decode()
+    return body
+
+
+BAD_BODIES = [
+    ("venues", VENUE, "id", "Quay House", "id"),
+    ("venues", VENUE, "id", "", "id"),
+    ("venues", VENUE, "id", "-quay", "id"),
+    ("venues", VENUE, "id", 7, "id"),
+    ("venues", VENUE, "id", ..., "id"),
+    ("venues", VENUE, "name", "  ", "name"),
+    ("venues", VENUE, "latitude_degrees", 91.0, "latitude_degrees"),
+    ("venues", VENUE, "latitude_degrees", "38.7", "latitude_degrees"),
+    ("venues", VENUE, "latitude_degrees", None, "latitude_degrees"),
+    ("venues", VENUE, "latitude_degrees", True, "latitude_degrees"),
+    ("venues", VENUE, "longitude_degrees", -181.0, "longitude_degrees"),
+    ("venues", VENUE, "elevation_m", 1e9, "elevation_m"),
+    ("venues", VENUE, "zone", "Lisbon", "zone"),
+    ("venues", VENUE, "zone", "../../etc/passwd", "zone"),
+    ("venues", VENUE, "zone", "", "zone"),
+    ("venues", VENUE, "colour", "blue", "colour"),
+    ("profiles", PROFILE, "profile", "wren", "profile"),
+    ("profiles", PROFILE, "profile.columns_per_turn", 1, "profile.columns_per_turn"),
+    ("profiles", PROFILE, "profile.columns_per_turn", 360.0, "profile.columns_per_turn"),
+    ("profiles", PROFILE, "profile.mm_per_turn", 0, "profile.mm_per_turn"),
+    ("profiles", PROFILE, "profile.mm_per_turn", ..., "profile.mm_per_turn"),
+    ("profiles", PROFILE, "profile.print_width_mm", 51.0, "profile.print_width_mm"),
+    ("profiles", PROFILE, "profile.travel", "up", "profile.travel"),
+    ("profiles", PROFILE, "profile.head.supply_current_a", 0.01, "profile.head.supply_current_a"),
+    ("profiles", PROFILE, "profile.head.kind", "laser", "profile.head"),
+    ("profiles", PROFILE, "profile.knife.cuts_per_blade", 0, "profile.knife.cuts_per_blade"),
+    ("machines", MACHINE, "venue", "nowhere", "venue"),
+    ("machines", MACHINE, "profile", "nothing", "profile"),
+    ("sources", SOURCE, "picture", {}, "picture"),
+    ("sources", SOURCE, "picture.kind", "portrait", "picture"),
+    ("sources", SOURCE, "picture.projection", "globe", "picture.projection"),
+    ("runs", RUN, "machine", "nobody", "machine"),
+    ("runs", RUN, "source", "nothing", "source"),
+    ("runs", RUN, "cycle", "fortnight", "cycle"),
+    ("runs", RUN, "cycle_options", {"seconds": 60}, "cycle_options"),
+    ("runs", RUN, "starts_at", "2026-03-20T12:00:00", "starts_at"),
+    ("runs", RUN, "starts_at", "20 March", "starts_at"),
+    ("runs", RUN, "ends_at", "2026-03-20T12:00:00Z", "ends_at"),
+    ("runs", RUN, "ends_at", "2026-03-20T11:00:00Z", "ends_at"),
+    ("runs", RUN, "segments_per_turn", 0, "segments_per_turn"),
+    ("runs", RUN, "segments_per_turn", 361, "segments_per_turn"),
+    ("runs", RUN, "strips_per_turn", 361, "strips_per_turn"),
+    ("runs", RUN, "strips_per_turn", -1, "strips_per_turn"),
+    ("runs", RUN, "policy.kind", "hope", "policy.kind"),
+    ("openings", OPENING, "venue", "nowhere", "venue"),
+    ("openings", OPENING, "anchor", {}, "anchor"),
+    ("openings", OPENING, "anchor.civil", "2026-13-01T00:00", "anchor.civil"),
+    ("openings", OPENING, "anchor.civil", "2026-03-21T19:00Z", "anchor.civil"),
+    ("openings", OPENING, "anchor.zone", "Moon/Tycho", "anchor.zone"),
+    ("openings", OPENING, "anchor", {"event": "tea", "date": "2026-03-21"}, "anchor.event"),
+]
+
+
+@pytest.mark.parametrize(("resource", "good", "path", "value", "field"), BAD_BODIES)
+def test_a_bad_field_is_named_and_nothing_is_written(
+    studio: Caller, resource: str, good: dict[str, Any], path: str, value: Any, field: str
+) -> None:
+    for earlier, body in IN_ORDER:
+        if earlier == resource:
+            break
+        studio.create(earlier, body)
+    written = Event.objects.count()
+    told = problem(studio.post(resource, changed(good, path, value)), HTTPStatus.UNPROCESSABLE_ENTITY)
+    assert told["type"] == "/api/v1/problems/bad-input"
+    assert told["field"].startswith(field)
+    assert told["problem"] and told["remedy"]
+    assert Event.objects.count() == written
+    studio.create(resource, good)  # the door itself is open
+
+
+def test_an_id_is_taken_once(studio: Caller) -> None:
+    studio.create("venues", VENUE)
+    told = problem(studio.post("venues", VENUE), HTTPStatus.CONFLICT)
+    assert (told["type"], told["field"]) == ("/api/v1/problems/taken", "id")
+    assert Event.objects.count() == 1
+
+
+UNREADABLE = [
+    b"{",
+    b"",
+    b"\xff\xfe",
+    b'{"id": NaN}',
+    b'{"id": 1e999',
+    b"[" * 200_000,
+    b'{"a": ' * 50_000 + b"1" + b"}" * 50_000,
+    b'{"id": "quay"} {"id": "shed"}',
+    b"9" * 100_000,
+]
+
+
+@pytest.mark.parametrize("body", UNREADABLE, ids=range(len(UNREADABLE)))
+def test_a_body_that_is_not_json(studio: Caller, body: bytes) -> None:
+    response = studio.post("venues", body)
+    if body:
+        assert problem(response, HTTPStatus.BAD_REQUEST)["type"] == "/api/v1/problems/unreadable-body"
+    else:
+        problem(response, HTTPStatus.UNPROCESSABLE_ENTITY)
+    assert not Event.objects.exists()
+
+
+@pytest.mark.parametrize("body", [b"[]", b"null", b'"quay"', b"3", b"true"])
+def test_json_that_is_not_an_object(studio: Caller, body: bytes) -> None:
+    problem(studio.post("venues", body), HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "field"),
+    [
+        ("name", "Qu\0ay", "name"),
+        ("name", "Qu\ud800ay", "name"),
+        ("elevation_m", 2**53, "elevation_m"),
+    ],
+)
+def test_values_that_no_store_keeps(studio: Caller, name: str, value: Any, field: str) -> None:
+    body = json.dumps(VENUE | {name: value}).encode()
+    assert problem(studio.post("venues", body), HTTPStatus.UNPROCESSABLE_ENTITY)["field"] == field
+
+
+def test_a_name_given_twice(studio: Caller) -> None:
+    told = problem(studio.post("venues", b'{"id": "quay", "id": "shed"}'), HTTPStatus.UNPROCESSABLE_ENTITY)
+    assert told["field"] == "id"
+
+
+def test_a_body_that_is_too_large(studio: Caller) -> None:
+    body = b'{"id": "' + b"a" * LARGEST_BODY_BYTES + b'"}'
+    problem(studio.post("venues", body), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+
+
+@pytest.mark.parametrize("media_type", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""])
+def test_a_body_of_another_media_type(studio: Caller, media_type: str) -> None:
+    problem(studio.post("venues", b"id=quay", content_type=media_type), HTTPStatus.UNSUPPORTED_MEDIA_TYPE)
+
+
+@pytest.mark.parametrize("method", ["PUT", "PATCH", "DELETE"])
+@pytest.mark.parametrize("path", ["venues", "venues/quay", "events", "outages", "node/work"])
+def test_a_method_that_a_resource_does_not_have(studio: Caller, method: str, path: str) -> None:
+    response = studio.other(method, path)
+    if path == "node/work":
+        problem(response, HTTPStatus.FORBIDDEN)
+    else:
+        problem(response, HTTPStatus.METHOD_NOT_ALLOWED)
+        assert "GET" in response["Allow"]
+
+
+@pytest.mark.parametrize(
+    "path", ["", "venue", "venues/", "venues/nowhere", "venues/No%00where", "plates/abc.png", "%ff"]
+)
+def test_an_address_where_nothing_is(studio: Caller, path: str) -> None:
+    problem(studio.get(path), HTTPStatus.NOT_FOUND)
+
+
+@pytest.mark.parametrize(
+    ("query", "field"),
+    [
+        ("limit=0", "limit"),
+        ("limit=1001", "limit"),
+        ("limit=many", "limit"),
+        ("limit=%D9%A3", "limit"),
+        ("cursor=xyz", "cursor"),
+        ("cursor=bnVsbA", "cursor"),
+        ("cursor=Ilx1MDAwMCI", "cursor"),
+        ("cursor=IlwiIg", "cursor"),
+        ("kind=party", "kind"),
+        ("stream=machine", "stream"),
+        ("stream=machine/%00", "stream"),
+        ("steam=machine/wren-1", "steam"),
+    ],
+)
+def test_a_bad_query_is_named(studio: Caller, query: str, field: str) -> None:
+    assert problem(studio.get(f"events?{query}"), HTTPStatus.UNPROCESSABLE_ENTITY)["field"] == field
+
+
+def test_a_mistake_of_ours_shows_its_number_and_nothing_else(
+    studio: Caller, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fail(*_: object) -> None:
+        raise ZeroDivisionError("the password is hunter2")
+
+    monkeypatch.setattr("server.api.doors.handle", fail)
+    response = studio.post("venues", VENUE)
+    told = problem(response, HTTPStatus.INTERNAL_SERVER_ERROR)
+    assert "hunter2" not in response.content.decode()
+    assert told["instance"].removeprefix("urn:uuid:") in caplog.text
+    assert "hunter2" in caplog.text
+
+
+def test_each_type_of_problem_explains_itself() -> None:
+    for kind in KINDS.values():
+        answer = Caller().get(kind.type.removeprefix("/api/v1/"))
+        assert answer.status_code == 200
+        assert answer.json()["title"] == kind.title
+    problem(Caller().get("problems/unheard-of"), HTTPStatus.NOT_FOUND)
+
+
+@given(
+    text=st.binary(max_size=200)
+    | st.recursive(st.text() | st.floats() | st.integers() | st.none(), st.lists).map(
+        lambda value: json.dumps(value).encode()
+    )
+)
+def test_a_body_is_read_or_refused_and_what_was_read_can_be_stored(text: bytes) -> None:
+    try:
+        value = read_json(text)
+    except (Unreadable, ValueError):
+        return
+    json.dumps(value, ensure_ascii=False, allow_nan=False).encode()
+
+
+JSON_VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=5,
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_whatever_stands_in_a_field_the_answer_is_a_problem_or_a_creation(studio: Caller, data: st.DataObject) -> None:
+    resource, good = data.draw(st.sampled_from(IN_ORDER))
+    name = data.draw(st.sampled_from(sorted(good)))
+    response = studio.post(resource, good | {name: data.draw(JSON_VALUES)})
+    if response.status_code != HTTPStatus.CREATED:
+        assert response.status_code in (HTTPStatus.UNPROCESSABLE_ENTITY, HTTPStatus.CONFLICT), response.content
+        problem(response, response.status_code)
