@@ -10,10 +10,24 @@ from numpy.typing import NDArray
 
 from machines.pictures.checks import require, require_between, require_tones
 from machines.pictures.discs import Disc, mean_over_dots, offsets_mm
+from machines.pictures.lettering import letter
 from machines.pictures.sheet import Sheet
 from machines.pictures.sky import SkyNumbers
 
 _POINTS = 4
+# Room that a caption takes under a disc, in heights of its letters.
+_CAPTION_LINES = 2.0
+SYNODIC_MONTH_DAYS = 29.530589  # the mean, from memory
+_PHASES = (
+    "new Moon",
+    "waxing crescent",
+    "first quarter",
+    "waxing gibbous",
+    "full Moon",
+    "waning gibbous",
+    "last quarter",
+    "waning crescent",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +43,7 @@ class MoonDisc:
         diameter_mm: of a disc.
         discs: how many in a turn.
         lit_ink, dark_ink, sky_ink: tones of the lit and the dark part of the disc and of the sky around it.
+        caption_mm: height of a line under each disc that tells the Moon's age in words; 0 for none.
     """
 
     diameter_mm: float = 60.0
@@ -36,6 +51,7 @@ class MoonDisc:
     lit_ink: float = 1.0
     dark_ink: float = 0.15
     sky_ink: float = 0.0
+    caption_mm: float = 0.0
     kind: Literal["moon"] = "moon"
 
     changes_with_turn: ClassVar[bool] = True
@@ -43,6 +59,7 @@ class MoonDisc:
     def __post_init__(self) -> None:
         require_between(self, 0.5, 5000.0, "diameter_mm")
         require_between(self, 1, 1000, "discs")
+        require_between(self, 0.0, 100.0, "caption_mm")
         require_tones(self, "lit_ink", "dark_ink", "sky_ink")
 
     def check_upload(self, upload: bytes | None) -> None:
@@ -54,7 +71,7 @@ class MoonDisc:
         Raises:
             InputError: the discs do not fit the paper, or the sky has no Moon.
         """
-        room = min(sheet.width_mm / self.discs, sheet.height_mm)
+        room = min(sheet.width_mm / self.discs, sheet.height_mm - _CAPTION_LINES * self.caption_mm)
         require(
             self.diameter_mm <= room,
             "diameter_mm",
@@ -64,7 +81,12 @@ class MoonDisc:
         tone = np.full((sheet.rows, sheet.columns), self.sky_ink, dtype=np.float32)
         for index in range(self.discs):
             along_mm = (index + 0.5) / self.discs * sheet.width_mm
-            self._draw_disc(tone, sky, sheet, Disc(along_mm, sheet.height_mm / 2, self.diameter_mm / 2))
+            down_mm = (sheet.height_mm - _CAPTION_LINES * self.caption_mm) / 2
+            self._draw_disc(tone, sky, sheet, Disc(along_mm, down_mm, self.diameter_mm / 2))
+            if self.caption_mm:
+                below_mm = down_mm + self.diameter_mm / 2 + self.caption_mm
+                words = age_in_words(sky.need("moon_age_days"))
+                letter(tone, sheet, words, along_mm, below_mm, self.caption_mm, 1.0)
         return tone
 
     def _draw_disc(self, tone: NDArray[np.float32], sky: SkyNumbers, sheet: Sheet, disc: Disc) -> None:
@@ -100,3 +122,16 @@ def is_lit(
     across = left * np.cos(angle) - up * np.sin(angle)
     terminator = (1.0 - 2.0 * lit_fraction) * np.sqrt(np.maximum(0.0, 1.0 - across**2))
     return np.asarray(sunward > terminator)
+
+
+def age_in_words(age_days: float) -> str:
+    """The Moon's age as a caption has it, such as ``waxing gibbous, 11 days``.
+
+    A phase has its name for a day before and after, by the mean length of the month; the Moon's own may come half a
+    day off."""
+    quarters = age_days / SYNODIC_MONTH_DAYS * 4
+    nearest = round(quarters)
+    at_phase = abs(quarters - nearest) * SYNODIC_MONTH_DAYS / 4 <= 1.0
+    name = _PHASES[(2 * nearest if at_phase else 2 * int(quarters) + 1) % 8]
+    days = int(age_days)
+    return f"{name}, {days} day{'' if days == 1 else 's'}"

@@ -26,6 +26,9 @@ class SkyNumbers:
         subsolar_latitude_degrees, subsolar_longitude_degrees: the place that has the Sun overhead at the instant.
         sun_declination_degrees, equation_of_time_minutes: the Sun's through the turn, float64 arrays sampled at equal
             steps of phase, the first at phase 0; apparent minus mean time.
+        obliquity_degrees: of the ecliptic, of date.
+        moon_ra_degrees, moon_dec_degrees: the Moon's places through the turn, in order of time; right ascension may
+            jump from 360 to 0.
         star_ra_degrees, star_dec_degrees: apparent places of date, float64 arrays of equal length.
         star_magnitude: V magnitudes of the same stars.
     """
@@ -38,6 +41,9 @@ class SkyNumbers:
     subsolar_longitude_degrees: float | None = None
     sun_declination_degrees: NDArray[np.float64] | None = None
     equation_of_time_minutes: NDArray[np.float64] | None = None
+    obliquity_degrees: float | None = None
+    moon_ra_degrees: NDArray[np.float64] | None = None
+    moon_dec_degrees: NDArray[np.float64] | None = None
     star_ra_degrees: NDArray[np.float64] | None = None
     star_dec_degrees: NDArray[np.float64] | None = None
     star_magnitude: NDArray[np.float64] | None = None

@@ -22,7 +22,7 @@ def test_every_kind_has_defaults_and_says_whether_it_changes(kind: str) -> None:
 
 
 def test_only_what_moves_from_turn_to_turn_changes() -> None:
-    assert [LandPicture.changes_with_turn, StarBelt.changes_with_turn, MoonDisc.changes_with_turn] == [
+    assert [LandPicture().changes_with_turn, StarBelt().changes_with_turn, MoonDisc().changes_with_turn] == [
         False,
         False,
         True,

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.pictures import MoonDisc, Sheet, SkyNumbers
+from machines.pictures.moon import age_in_words
 
 SHEET = Sheet(columns=2000, rows=800, width_mm=200.0, height_mm=80.0)
 
@@ -105,3 +106,53 @@ def test_numbers_are_checked() -> None:
         with pytest.raises(InputError) as caught:
             MoonDisc(**parameters)
         assert caught.value.field == next(iter(parameters))
+
+
+@pytest.mark.parametrize(
+    ("age_days", "words"),
+    [
+        (0.3, "new Moon, 0 days"),
+        (1.2, "waxing crescent, 1 day"),
+        (7.0, "first quarter, 7 days"),
+        (11.5, "waxing gibbous, 11 days"),
+        (15.2, "full Moon, 15 days"),
+        (18.0, "waning gibbous, 18 days"),
+        (22.5, "last quarter, 22 days"),
+        (27.0, "waning crescent, 27 days"),
+        (29.2, "new Moon, 29 days"),
+    ],
+)
+def test_age_in_words(age_days: float, words: str) -> None:
+    assert age_in_words(age_days) == words
+
+
+@pytest.mark.parametrize("travel", ["right", "left"])
+def test_a_caption_stands_under_the_disc_and_reads_from_the_left(travel: Any) -> None:
+    sheet = Sheet(columns=2000, rows=800, width_mm=200.0, height_mm=80.0, travel=travel)
+    sky = SkyNumbers(moon_lit_fraction=0.9, moon_limb_angle_degrees=270.0, moon_age_days=11.5)
+    seen = as_seen(MoonDisc(caption_mm=6.0).draw(sky, sheet), sheet)
+    caption = seen[((34 + 30) * 10) + 5 :]
+    rows, columns = np.nonzero(caption > 0.5)
+    assert np.ptp(rows) < 60
+    assert (columns.min() + columns.max()) / 2 == pytest.approx(1000, abs=10)
+    assert np.ptp(columns) > 400
+    # "waxing gibbous, 11 days": two straight strokes stand right of the middle, and the tail of the y is the last but
+    # one.
+    tail = columns[rows > rows.max() - 3]
+    assert tail.max() > 1150
+
+
+def test_a_caption_takes_room_from_the_disc() -> None:
+    sky = SkyNumbers(moon_lit_fraction=0.5, moon_limb_angle_degrees=0.0, moon_age_days=7.0)
+    with pytest.raises(InputError, match="at most 64 mm"):
+        MoonDisc(diameter_mm=65.0, caption_mm=8.0).draw(sky, SHEET)
+    with pytest.raises(InputError, match=r"sky\.moon_age_days: missing"):
+        MoonDisc(caption_mm=5.0).draw(SkyNumbers(moon_lit_fraction=0.5, moon_limb_angle_degrees=0.0), SHEET)
+
+
+def test_a_caption_longer_than_the_turn_is_made_smaller() -> None:
+    narrow = Sheet(columns=300, rows=400, width_mm=30.0, height_mm=40.0)
+    sky = SkyNumbers(moon_lit_fraction=0.5, moon_limb_angle_degrees=0.0, moon_age_days=11.0)
+    tone = MoonDisc(diameter_mm=20.0, caption_mm=8.0, dark_ink=0.0, lit_ink=0.0).draw(sky, narrow)
+    inked = np.flatnonzero((tone > 0.3).any(axis=0))
+    assert 15 <= inked[0] < inked[-1] <= 285

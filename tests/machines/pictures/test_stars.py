@@ -90,3 +90,34 @@ def test_parameters_are_checked_at_the_door(parameters: Any) -> None:
     with pytest.raises(InputError) as caught:
         StarBelt(**parameters)
     assert caught.value.field == next(iter(parameters))
+
+
+def test_the_ecliptic_crosses_the_equator_and_reaches_the_obliquity() -> None:
+    sky = SkyNumbers(
+        star_ra_degrees=np.array([]),
+        star_dec_degrees=np.array([]),
+        star_magnitude=np.array([]),
+        obliquity_degrees=23.44,
+    )
+    tone = StarBelt(ecliptic=True, line_mm=0.3).draw(sky, SHEET)
+    rows = np.array([np.average(np.arange(1200) + 0.5, weights=column) for column in tone.T])
+    declinations = 60 - rows / 10
+    assert declinations[[0, 900, 1800, 2700]] == pytest.approx([0, 23.44, 0, -23.44], abs=0.1)
+    assert tone.max() == pytest.approx(0.5)
+    assert np.abs(np.diff([rows[-1], rows[0]])) < 1.0
+
+
+def test_the_moons_path_runs_over_the_closing_without_a_stroke_back() -> None:
+    path = {"moon_ra_degrees": np.array([350.0, 357.0, 4.0, 11.0]), "moon_dec_degrees": np.array([5.0, 6.0, 7.0, 8.0])}
+    none = {"star_ra_degrees": np.array([]), "star_dec_degrees": np.array([]), "star_magnitude": np.array([])}
+    tone = StarBelt(moon_path=True).draw(SkyNumbers(**path, **none), SHEET)
+    assert tone[:, [*range(3510, 3600), *range(100)]].any(axis=0).all()
+    assert not tone[:, 150:3450].any()
+
+
+def test_a_belt_changes_only_with_the_moon_on_it() -> None:
+    assert [StarBelt(moon_path=shown).changes_with_turn for shown in (False, True)] == [False, True]
+    with pytest.raises(InputError, match=r"sky\.obliquity_degrees: missing"):
+        draw((0.0, 0.0, 0.0), ecliptic=True)
+    with pytest.raises(InputError, match=r"sky\.moon_ra_degrees: missing"):
+        draw((0.0, 0.0, 0.0), moon_path=True)
