@@ -33,7 +33,7 @@ Dots = NDArray[np.bool_]
 
 # A dot's choice of nozzles is a row of a table, numbered by 16 bits of hash. Row 0 is no nozzle: no dot.
 _CHOICES = 65_535
-_NO_NOZZLE = 65_535
+NO_NOZZLE = 65_535
 # Columns planned at a time: small enough for the cache of a small board's processor.
 _CHUNK = 16
 
@@ -46,7 +46,7 @@ class HeadPlan:
         head: the head that it is for.
         first_column: the segment's first running column.
         choices: for every dot the number of a choice of nozzles, 0 for no dot; uint16, shape (columns, rows).
-        table: the nozzles of every choice, uint16, shape (65536, passes).
+        table: the nozzles of every choice, uint16, shape (choices, nozzles of a dot); row 0 is none.
     """
 
     head: CarriageHead
@@ -83,15 +83,13 @@ class HeadPlan:
 
     def drops(self) -> NDArray[np.int64]:
         """How many drops each nozzle fires."""
-        times = np.bincount(self.choices.ravel(), minlength=_CHOICES + 1)[1:]
-        per_nozzle = np.bincount(
-            self.table[1:].ravel(), weights=np.repeat(times, self.head.passes), minlength=self.head.nozzles
-        )
-        return per_nozzle.astype(np.int64)
+        times = np.bincount(self.choices.ravel(), minlength=len(self.table))[1:]
+        weights = np.repeat(times, self.table.shape[1])
+        return np.bincount(self.table[1:].ravel(), weights, self.head.nozzles).astype(np.int64)
 
     def laid(self, dead: Collection[int] = ()) -> Dots:
         """The dots that reach the paper when some nozzles are dead and the plan did not know, shape (rows, columns)."""
-        gone = np.array([*dead, _NO_NOZZLE], dtype=np.uint16)
+        gone = np.array([*dead, NO_NOZZLE], dtype=np.uint16)
         reaches = np.isin(self.table, gone, invert=True).any(axis=1)
         return np.ascontiguousarray(np.take(reaches, self.choices).T)
 
@@ -174,7 +172,7 @@ def _table(alive: tuple[int, ...], passes: int) -> NDArray[np.uint16]:
         _all_subsets(len(alive), passes) if comb(len(alive), passes) <= _CHOICES else _some_subsets(len(alive), passes)
     )
     nozzles = np.array(alive, dtype=np.uint16)[subsets]
-    table = np.concatenate([np.full((1, passes), _NO_NOZZLE, dtype=np.uint16), nozzles])
+    table = np.concatenate([np.full((1, passes), NO_NOZZLE, dtype=np.uint16), nozzles])
     table.setflags(write=False)
     return table
 
