@@ -182,6 +182,7 @@ class SerialMachine:
         if self._link is not None:
             try:
                 self._link.stop()
+                self._link = None
             except LinkLost as lost:
                 log.warning("no word that the machine stands still: %s", lost)
         self._hang_up()

@@ -28,8 +28,15 @@ def burst(place: int, dots: Dots, first_column: int, profile: Profile, nozzle_se
         profile: of the machine.
         nozzle_seed: of the assignment of nozzles.
     """
-    yield "burst", place, dots.shape[1], first_column
-    for step, parts in enumerate(_steps(dots, first_column, profile, nozzle_seed)):
+    # The head's plan is made before the first order goes: from then on the watchdog counts.
+    return _step_by_step(place, dots.shape[1], first_column, _steps(dots, first_column, profile, nozzle_seed))
+
+
+def _step_by_step(
+    place: int, columns: int, first_column: int, steps: Iterator[Iterable[tuple[int, Dots]]]
+) -> Iterator[Words]:
+    yield "burst", place, columns, first_column
+    for step, parts in enumerate(steps):
         count = 0
         for part, row in parts:
             count += int(np.count_nonzero(row))

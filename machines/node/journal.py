@@ -28,6 +28,7 @@ CREATE TABLE state (
     catching_up INTEGER NOT NULL DEFAULT 0,      -- a replay has not yet come true to the sky
     knife_armed INTEGER NOT NULL DEFAULT 0,
     arming_asked INTEGER NOT NULL DEFAULT 0,     -- a person asked, and the agent has not taken it up yet
+    cut_place INTEGER NOT NULL DEFAULT -1,       -- of the last cut
     running INTEGER NOT NULL DEFAULT 0,          -- an agent began and did not end in order
     start_to_report INTEGER NOT NULL DEFAULT 0,  -- 1: after an orderly stop, 2: after an unplanned one
     conditions TEXT NOT NULL DEFAULT '',         -- last reported, separated by spaces
@@ -87,6 +88,7 @@ class State:
     conditions: tuple[str, ...]
     fenced: str
     work_version: int
+    cut_place: int
 
 
 class Journal:
@@ -168,7 +170,7 @@ def read_state(db: sqlite3.Connection) -> State:
     """The state as it stands inside a transaction."""
     row = db.execute(
         "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
-        " conditions, fenced, work_version FROM state"
+        " conditions, fenced, work_version, cut_place FROM state"
     ).fetchone()
     return State(
         run=row[0],
@@ -182,6 +184,7 @@ def read_state(db: sqlite3.Connection) -> State:
         conditions=tuple(row[8].split()),
         fenced=row[9],
         work_version=row[10],
+        cut_place=row[11],
     )
 
 

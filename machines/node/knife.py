@@ -8,7 +8,7 @@ from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
 from machines.node import outbox, strips
 from machines.node.facts import report_conditions
-from machines.node.journal import Journal, State
+from machines.node.journal import Journal, State, change_state
 from machines.profile import Profile
 from machines.wire import StripCut
 
@@ -27,8 +27,11 @@ def cut(journal: Journal, state: State, profile: Profile, driver: Driver, now: f
     place = pending[0].place
     come = [strip for strip in pending if strip.place == place]
     allowed = state.knife_armed and place == under_knife and not any(strip.ordered for strip in come)
-    made = allowed and _drive(journal, driver, come, now)
+    # A strip without columns, all left out, ends where the one before it ended.
+    made = place == state.cut_place or (allowed and _drive(journal, driver, come, now))
     with journal.transaction() as db:
+        if made:
+            change_state(db, cut_place=place)
         for strip in come:
             _report(db, strip, now, made)
         strips.done(db, come)

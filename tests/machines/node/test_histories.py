@@ -94,6 +94,7 @@ def live_through(node: Rig, event: Event) -> None:
     first_column=st.integers(690, 710),
     starts_in_columns=st.integers(-20, 5),
 )
+@example([Event("arm", 0, 0.0), Event("service", 15, 15.0)], "skip", False, 1, 0.0, 690, 0)
 @example([Event("power", 9, 0.0)], "skip", False, 1, 3.0, 700, 1)
 @example([Event("power", 30, 20.0), Event("power", 15, 5.0)], "replay", True, 1, 3.0, 700, 1)
 def test_every_column_is_on_the_paper_once_or_named_in_a_decision(

@@ -1,0 +1,260 @@
+"""The node as it is run: its own process, real HTTP, a compressed clock, and SIGKILL.
+
+The board's clock is a day wrong and drifts, so that whatever is printed at its instant is printed by the server's time.
+What lies on the paper is read from the paper's files.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
+from machines.drivers.paper import read_paper
+from machines.node.journal import open_journal
+from machines.profile import Profile
+from machines.recovery import Policy
+from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut, TrueAgain
+from tests.machines.node.account import check_paper
+from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
+
+RATE = 1200.0  # a column, two minutes, lasts a tenth of a second
+FIRST, COLUMNS = 700, 120
+PATIENCE_S = 60.0
+
+
+def wait_for(condition: Callable[[], bool], what: str) -> None:
+    """Until it holds; the limit is for a machine that is very busy, and is no promise."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < deadline, f"waited in vain for {what}"
+        time.sleep(0.01)
+
+
+@dataclass
+class Bench:
+    """A studio that serves, and a board's folder.
+
+    Attributes:
+        studio: what the server knows.
+        url: its address.
+        home: the board's folder.
+        environ: of the board's processes.
+    """
+
+    studio: Studio
+    url: str
+    home: Path
+    environ: dict[str, str]
+
+    def command(self, *arguments: str) -> list[str]:
+        return [sys.executable, "-m", "machines.node", *arguments, "--home", str(self.home)]
+
+    def call(self, *arguments: str, expect: int = 0) -> subprocess.CompletedProcess[str]:
+        """Run a command to its end."""
+        done = subprocess.run(
+            self.command(*arguments), env=self.environ, capture_output=True, text=True, timeout=PATIENCE_S, check=False
+        )
+        assert done.returncode == expect, done.stderr
+        assert "Traceback" not in done.stderr
+        return done
+
+    def start(self) -> subprocess.Popen[str]:
+        """Run the agent."""
+        return subprocess.Popen(self.command("run"), env=self.environ, stderr=subprocess.PIPE, text=True)
+
+    def stop(self, agent: subprocess.Popen[str]) -> str:
+        """In order; what it said."""
+        agent.send_signal(signal.SIGTERM)
+        _, said = agent.communicate(timeout=PATIENCE_S)
+        assert agent.returncode == 0, said
+        assert "Traceback" not in said
+        return said
+
+    def kill(self, agent: subprocess.Popen[str]) -> None:
+        """Without warning."""
+        agent.kill()
+        agent.communicate(timeout=PATIENCE_S)
+
+    def laid(self) -> list[int]:
+        """Running columns on the paper."""
+        if not (self.home / "paper" / "paper.ledger").exists():
+            return []
+        return [int(column) for column in read_paper(self.home / "paper").laid["column"]]
+
+    def wait_for_columns(self, count: int) -> None:
+        wait_for(lambda: len(self.laid()) >= count, f"{count} columns on the paper")
+
+    def wait_for_the_end(self) -> None:
+        whole = set(range(FIRST, FIRST + COLUMNS))
+        wait_for(lambda: self.studio.accounted() == whole, "the account of the whole run")
+
+
+@pytest.fixture
+def make_bench(tmp_path: Path) -> Iterator[Callable[..., Bench]]:
+    """A bench whose run begins a second after it is made."""
+    serving_now = []
+
+    def make(policy: str = "skip", profile: Profile | None = None) -> Bench:
+        profile = profile or line_profile()
+        clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), 1_790_000_000.0, RATE)
+        run = RunWork(
+            id="run",
+            first_column=FIRST,
+            end_column=FIRST + COLUMNS,
+            strips_per_turn=48,
+            nozzle_seed=5,
+            mean_turn_s=86400.0,
+        )
+        zero = clock.now() + 1.5 * RATE - FIRST * 120.0
+        studio = Studio(clock, profile, run, Policy(kind=policy), zero, 48, picture(profile), poll_after_s=200.0)  # type: ignore[arg-type]
+        context = serving(studio)
+        url = context.__enter__()
+        serving_now.append(context)
+        environ = {**os.environ, CLOCK_VARIABLE: clock.as_text(), SKEW_VARIABLE: "-86400:80"}
+        bench = Bench(studio, url, tmp_path / "node", environ)
+        bench.call("enrol", "--server", url, "--code", "good")
+        return bench
+
+    yield make
+    for context in serving_now:
+        context.__exit__(None, None, None)
+
+
+def check(bench: Bench) -> None:
+    """Every column of the run is once on the paper in its place, or named; and the server knows it."""
+    journal = open_journal(bench.home)
+    with journal.reading() as db:
+        assert db.execute("SELECT count(*) FROM entry WHERE NOT accepted").fetchone() == (0,)
+    journal.close()
+    accounted = check_paper(read_paper(bench.home / "paper"), bench.studio, bench.studio.entries)
+    assert accounted == set(range(FIRST, FIRST + COLUMNS))
+
+
+@pytest.mark.parametrize("profile", [line_profile(), carriage_profile()], ids=["line", "carriage"])
+@pytest.mark.parametrize("policy", ["skip", "replay"])
+def test_killed_in_the_middle_of_a_segment_and_started_again(
+    make_bench: Callable[..., Bench], policy: str, profile: Profile
+) -> None:
+    bench = make_bench(policy, profile)
+    agent = bench.start()
+    bench.wait_for_columns(20)
+    bench.kill(agent)
+    on_paper = bench.laid()
+    time.sleep(3.5)  # more than two bursts
+    agent = bench.start()
+    bench.wait_for_the_end()
+    bench.stop(agent)
+    check(bench)
+    started, again = bench.studio.all_of(NodeStarted)
+    assert (started.unplanned_stop, again.unplanned_stop) == (False, True)
+    power = [entry for entry in bench.studio.all_of(GapSettled) if entry.gap.cause == "power"]
+    assert len(power) == 1
+    assert power[0].gap.first <= on_paper[-1] + 1
+    if policy == "skip":
+        assert len(power[0].decision.skipped) > 5
+        assert not set(range(power[0].decision.skipped.first, power[0].decision.skipped.end)) & set(bench.laid())
+    else:
+        assert set(range(power[0].decision.replayed.first, power[0].decision.replayed.end)) <= set(bench.laid())
+        assert len(bench.studio.all_of(TrueAgain)) == 1
+
+
+def test_killed_again_and_again_at_any_instant(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench("replay")
+    dice = random.Random(7)
+    agent = bench.start()
+    for _ in range(6):
+        time.sleep(dice.uniform(0.05, 1.5))
+        bench.kill(agent)
+        agent = bench.start()
+    bench.wait_for_the_end()
+    bench.stop(agent)
+    check(bench)
+
+
+def test_alone_it_prints_on_and_reports_afterwards(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    agent = bench.start()
+    bench.wait_for_columns(5)
+    bench.studio.down = True
+    bench.wait_for_columns(30)
+    bench.kill(agent)
+    agent = bench.start()  # it knows the time of this boot, and what to print
+    bench.wait_for_columns(60)
+    bench.studio.down = False
+    bench.wait_for_the_end()
+    bench.stop(agent)
+    check(bench)
+
+
+def test_stopped_in_order_it_leaves_nothing_open(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    agent = bench.start()
+    bench.wait_for_columns(10)
+    bench.stop(agent)
+    columns = bench.laid()
+    printed = [column for e in bench.studio.all_of(ColumnsPrinted) for column in range(e.columns.first, e.columns.end)]
+    assert printed == columns, "the last words were said"
+    assert (bench.home / "paper" / "paper.png").exists()
+    assert {entry.gap.cause for entry in bench.studio.all_of(GapSettled)} <= {"late-start", "machine"}, (
+        "of a busy board"
+    )
+    status = json.loads(bench.call("status", "--json").stdout)
+    assert not status["agent_runs"]
+    assert status["next_column"] == columns[-1] + 1
+    assert status["unreported"] == 0
+
+
+def test_a_person_arms_the_knife_while_it_prints(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    agent = bench.start()
+    wait_for(lambda: bool(bench.studio.all_of(NodeStarted)), "the start")
+    said = bench.call("arm", "--yes").stdout
+    assert "gloves" in said
+    assert "The knife is armed." in said
+    assert json.loads(bench.call("status", "--json").stdout)["knife"] == "armed"
+    wait_for(lambda: any(cut.made for cut in bench.studio.all_of(StripCut)), "a cut")
+    bench.kill(agent)
+    agent = bench.start()
+    wait_for(lambda: len(bench.studio.all_of(NodeStarted)) == 2, "the second start")
+    assert "disarmed" in bench.call("status").stdout
+    bench.wait_for_the_end()
+    bench.stop(agent)
+    assert len(bench.studio.all_of(KnifeArmed)) == 1
+    check(bench)
+
+
+def test_fenced_off_it_stops_for_good(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    agent = bench.start()
+    bench.wait_for_columns(3)
+    bench.studio.epoch = 2
+    _, said = agent.communicate(timeout=PATIENCE_S)
+    assert agent.returncode == 4
+    assert "enrol it with a new code" in said
+    assert "Traceback" not in said
+    count = len(bench.laid())
+    again = bench.call("run", expect=4)
+    assert "fenced off" in again.stderr
+    assert len(bench.laid()) == count
+    assert "FENCED OFF" in bench.call("status").stdout
+
+
+def test_a_folder_has_one_agent(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    agent = bench.start()
+    wait_for(lambda: bool(bench.studio.all_of(NodeStarted)), "the start")
+    assert "an agent is running" in bench.call("run", expect=2).stderr
+    assert "stop it before" in bench.call("enrol", "--server", bench.url, "--code", "good", expect=2).stderr
+    bench.stop(agent)
+    assert "start it first" in bench.call("arm", "--yes", expect=2).stderr

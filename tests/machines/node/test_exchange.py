@@ -1,0 +1,267 @@
+"""The exchange with the server, over real HTTP, pass by pass."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from machines.node import exchange as module
+from machines.node import held as holding
+from machines.node import outbox
+from machines.node.client import Client, Unreachable
+from machines.node.exchange import Exchange
+from machines.node.journal import Journal, open_journal
+from machines.node.plates import PlateStore
+from machines.node.timekeeper import Timekeeper
+from machines.wire import KnifeArmed
+from tests.machines.node.relay import TOKEN, Studio, picture, serving
+from tests.machines.node.rig import NOON, HandClock, make_studio
+from tests.machines.test_wire import AT
+
+
+@pytest.fixture
+def studio() -> Studio:
+    return make_studio(HandClock(NOON + 5000.0))
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Journal:
+    return open_journal(tmp_path, create=True)
+
+
+@pytest.fixture
+def clock() -> HandClock:
+    """The board's: it believes that it is 1970."""
+    return HandClock(at=0.0)
+
+
+@pytest.fixture
+def exchange(studio: Studio, journal: Journal, clock: HandClock, tmp_path: Path) -> Iterator[Exchange]:
+    with serving(studio) as url:
+        client = Client(url, TOKEN)
+        yield Exchange(
+            journal=journal,
+            clock=clock,
+            time=Timekeeper(clock, journal, "boot"),
+            plates=PlateStore(tmp_path / "plates"),
+            client=client,
+            epoch=1,
+            horizon="PT168H",
+        )
+        client.close()
+
+
+def add_entries(journal: Journal, count: int) -> None:
+    with journal.transaction() as db:
+        for _ in range(count):
+            outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=AT))
+
+
+def unaccepted(journal: Journal) -> int:
+    with journal.reading() as db:
+        return outbox.count_unaccepted(db)
+
+
+def test_a_pass_brings_time_work_and_plates_and_takes_the_reports(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    add_entries(journal, 3)
+    assert exchange.run_once() == studio.poll_after_s
+    estimate = exchange.time.estimate()
+    assert estimate is not None
+    assert estimate.now == pytest.approx(studio.clock.now())
+    with journal.reading() as db:
+        held = holding.held(db)
+    assert held is not None
+    assert held.segments == studio.work().segments
+    assert exchange.plates.has(studio.plate.digest)
+    assert [entry.seq for entry in studio.entries] == [1, 2, 3]
+    assert unaccepted(journal) == 0
+
+
+def test_at_first_the_time_is_asked_as_often_as_it_is_looked_at(exchange: Exchange) -> None:
+    exchange.run_once()
+    assert exchange.time.settled
+
+
+def test_the_status_tells_how_it_is(exchange: Exchange, studio: Studio) -> None:
+    exchange.run_once()
+    status = studio.statuses[-1]
+    assert status.at.timestamp() == pytest.approx(studio.clock.now())
+    assert (status.next_column, status.paper_position, status.knife_armed) == (None, 0, False)
+    assert status.held_until == studio.segments()[-1].knots[-1]
+    assert status.clock_error_s == pytest.approx(0.0, abs=1e-3)
+
+
+def test_work_that_is_the_same_is_not_fetched_again(exchange: Exchange, journal: Journal) -> None:
+    exchange.run_once()
+    version = journal.state().work_version
+    exchange.run_once()
+    assert journal.state().work_version == version
+
+
+def test_a_long_silence_is_reported_in_batches_in_order(
+    exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    exchange._batch = 4
+    add_entries(journal, 10)
+    exchange.run_once()
+    assert [entry.seq for entry in studio.entries] == list(range(1, 11))
+    assert unaccepted(journal) == 0
+    assert len(studio.statuses) == 3
+
+
+def test_a_batch_whose_answer_was_lost_is_sent_again_and_taken_once(
+    exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_entries(journal, 3)
+    report = exchange.client.report
+
+    def lose_the_answer(reports: module.Reports) -> int:
+        report(reports)
+        raise Unreachable("lost")
+
+    monkeypatch.setattr(exchange.client, "report", lose_the_answer)
+    exchange.run_once()
+    assert unaccepted(journal) == 3
+    monkeypatch.undo()
+    exchange.run_once()
+    assert unaccepted(journal) == 0
+    assert [entry.seq for entry in studio.entries] == [1, 2, 3]
+
+
+def test_a_batch_too_large_is_halved_until_it_fits(
+    exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_entries(journal, 7)
+    report = exchange.client.report
+
+    def take_two(reports: module.Reports) -> int:
+        if len(reports.entries) > 2:
+            raise module.TooLarge(413, "about:blank", "too large", None)
+        return report(reports)
+
+    monkeypatch.setattr(exchange.client, "report", take_two)
+    exchange.run_once()
+    assert unaccepted(journal) == 0
+    assert len(studio.entries) == 7
+
+
+def test_a_server_that_lost_entries_gets_them_again(
+    exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_entries(journal, 5)
+    exchange.run_once()
+    del studio.entries[2:]
+    add_entries(journal, 1)
+    report = exchange.client.report
+
+    def as_the_server_does(reports: module.Reports) -> int:
+        expected = len(studio.entries) + 1
+        if reports.entries and reports.entries[0].seq > expected:
+            refusal = module.EntriesMissing(409, "/api/v1/problems/missing-entries", "missing", None)
+            refusal.expected = expected
+            raise refusal
+        return report(reports)
+
+    monkeypatch.setattr(exchange.client, "report", as_the_server_does)
+    exchange.run_once()
+    exchange.run_once()
+    assert [entry.seq for entry in studio.entries] == list(range(1, 7))
+    assert unaccepted(journal) == 0
+
+
+def test_while_the_server_is_down_it_waits_as_it_was_asked_to_and_says_so_once(
+    exchange: Exchange, studio: Studio, caplog: pytest.LogCaptureFixture
+) -> None:
+    studio.down = True
+    waits = [exchange.run_once() for _ in range(12)]
+    assert all(wait_s >= 30.0 for wait_s in waits), "Retry-After: 30"
+    assert max(waits) <= 300.0
+    assert waits[-1] >= 150.0
+    assert len([record for record in caplog.records if "down" in record.message]) == 1
+    studio.down = False
+    assert exchange.run_once() == studio.poll_after_s
+
+
+def test_what_was_held_is_held_on_while_the_server_is_down(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    exchange.run_once()
+    studio.down = True
+    exchange.run_once()
+    with journal.reading() as db:
+        held = holding.held(db)
+    assert held is not None
+    assert len(held.segments) == 48
+
+
+def test_a_plate_that_cannot_be_had_does_not_keep_the_reports_back(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    studio.work = lambda: (
+        type(studio)
+        .work(studio)
+        .__class__(  # type: ignore[method-assign]
+            **{**vars(type(studio).work(studio)), "plates": ("f" * 64,)}
+        )
+    )
+    add_entries(journal, 2)
+    exchange.run_once()
+    assert unaccepted(journal) == 0
+
+
+def test_a_plate_of_another_machine_is_not_kept(
+    exchange: Exchange, studio: Studio, caplog: pytest.LogCaptureFixture
+) -> None:
+    from tests.machines.node.relay import line_profile
+
+    studio.plate = picture(line_profile(dots_across=48))
+    exchange.run_once()
+    assert not exchange.plates.has(studio.plate.digest)
+    assert "a plate of (48, 720) dots" in caplog.text
+
+
+def test_plates_that_are_needed_no_more_go_when_new_ones_come(exchange: Exchange, studio: Studio) -> None:
+    exchange.run_once()
+    old, studio.plate = studio.plate, picture(studio.profile, seed=2)
+    exchange.run_once()
+    assert exchange.plates.has(studio.plate.digest)
+    assert not exchange.plates.has(old.digest)
+
+
+def test_a_node_that_was_replaced_is_fenced_off(exchange: Exchange, studio: Studio, journal: Journal) -> None:
+    exchange.run_once()
+    studio.epoch = 2
+    exchange.run_once()
+    assert "taken over" in journal.state().fenced
+
+
+def test_a_token_that_is_not_good_stops_nothing_but_says_what_to_do(
+    exchange: Exchange, studio: Studio, journal: Journal, caplog: pytest.LogCaptureFixture
+) -> None:
+    exchange.run_once()
+    exchange.client._authorization["Authorization"] = "Bearer wrong"
+    exchange.run_once()
+    assert journal.state().fenced == ""
+    assert "enrol this board again" in caplog.text
+
+
+def test_the_time_is_known_again_to_the_next_agent_of_this_boot(
+    exchange: Exchange, studio: Studio, journal: Journal, clock: HandClock
+) -> None:
+    exchange.run_once()
+    clock.at += 1000.0
+    again = Timekeeper(clock, journal, "boot").estimate()
+    assert again is not None
+    assert again.now == pytest.approx(studio.clock.now() + 1000.0)
+    assert again.error_s == pytest.approx(0.1)
+    assert Timekeeper(clock, journal, "another boot").estimate() is None
+
+
+def test_stopping_it_reports_once_more(exchange: Exchange, studio: Studio, journal: Journal) -> None:
+    add_entries(journal, 2)
+    exchange.run(lambda: True, look_s=0.01)
+    assert len(studio.entries) == 2
