@@ -146,8 +146,8 @@ _RECIPES = {
     "apparent-solar-day": _Recipe(_apparent_solar_day, 1.0 / DAY_S, ERA_AT_J2000 - _SUN + 0.5, 1e-5),
     "mean-solar-day": _Recipe(_mean_solar_day, 1.0 / DAY_S, 0.5, 1e-5),
     "sidereal-day": _Recipe(_sidereal_day, ERA_RATE, ERA_AT_J2000, 1e-5),
-    "lunar-day": _Recipe(_lunar_day, ERA_RATE - MOON_MEAN.rate, ERA_AT_J2000 - _MOON + 0.5, 1e-5),
-    "synodic-month": _Recipe(_synodic_month, _MONTH_RATE, _MOON - _SUN, 1e-4, follows_ut1=False),
+    "lunar-day": _Recipe(_lunar_day, ERA_RATE - MOON_MEAN.rate, ERA_AT_J2000 - _MOON + 0.5, 2e-5),
+    "synodic-month": _Recipe(_synodic_month, _MONTH_RATE, _MOON - _SUN, 5e-5, follows_ut1=False),
     "tropical-year": _Recipe(_tropical_year, SUN_MEAN.rate, _SUN - 1.0, 5e-4, follows_ut1=False),
 }
 

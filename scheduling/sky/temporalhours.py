@@ -55,7 +55,9 @@ class TemporalHours:
     """The cycle "temporal-hours" of :mod:`cycles`, at one place.
 
     Sunrises and sunsets are found in blocks of days when first needed, and kept: 1 KB for 64 days, 0.9 MB for
-    the whole ephemeris. Threads may share an instance.
+    the whole ephemeris. The sampling error's bound holds where the Sun passes the horizon faster than half a degree
+    an hour; nearer to the polar day and night the instant itself is as ill defined as in the sky. Threads may share an
+    instance.
     """
 
     name = "temporal-hours"

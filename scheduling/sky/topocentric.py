@@ -2,8 +2,9 @@
 
 Vectors are in the frame of the local meridian, which turns with the Earth: x in the equator toward the
 meridian of the place, y in the equator to the east, z to the north pole of date. The observer stands on the WGS 84
-ellipsoid. Diurnal aberration is applied; polar motion (0.3 arcseconds at most) is not; nor is refraction: altitudes
-here are those of a body without an atmosphere, and a horizon says where to place the limb.
+ellipsoid. Diurnal aberration is applied; polar motion (0.3 arcseconds at most) is not, and the light of the Moon is
+that which reaches the Earth's centre (0.2 arcseconds at most). Nor is refraction: altitudes here are those of a body
+without an atmosphere, and a horizon says where to place the limb.
 """
 
 from __future__ import annotations
