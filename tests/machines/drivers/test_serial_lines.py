@@ -50,8 +50,8 @@ def test_the_longest_line_is_accepted() -> None:
 
 @given(WORDS, st.data())
 def test_two_wrong_bits_are_noticed(words: list[str], data: st.DataObject) -> None:
-    # Below 2974 bits this polynomial has a Hamming distance of 5 or more (Koopman 2002, from memory). A wrong bit of a hex
-    # digit's character can be two of the sum, so two wrong bits of a line are at most four, and all are noticed.
+    # Below 2974 bits this polynomial has a Hamming distance of 5 or more (Koopman 2002, from memory). A wrong bit of a
+    # hex digit's character can be two of the sum, so two wrong bits of a line are at most four, and all are noticed.
     line = bytearray(encode(*words)[:-1])
     for bit in data.draw(st.sets(st.integers(0, 8 * len(line) - 1), min_size=1, max_size=2)):
         line[bit // 8] ^= 1 << bit % 8
