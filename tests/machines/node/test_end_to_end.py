@@ -28,8 +28,8 @@ from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, R
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
 
-RATE = 1200.0  # a column, two minutes, lasts a tenth of a second
-FIRST, COLUMNS = 700, 120
+RATE = 2400.0  # a column, two minutes, lasts a twentieth of a second
+FIRST, COLUMNS = 700, 160
 PATIENCE_S = 60.0
 
 
@@ -117,7 +117,7 @@ def make_bench(tmp_path: Path) -> Iterator[Callable[..., Bench]]:
             mean_turn_s=86400.0,
         )
         zero = clock.now() + 1.5 * RATE - FIRST * 120.0
-        studio = Studio(clock, profile, run, Policy(kind=policy), zero, 48, picture(profile), poll_after_s=200.0)  # type: ignore[arg-type]
+        studio = Studio(clock, profile, run, Policy(kind=policy), zero, 48, picture(profile), poll_after_s=400.0)  # type: ignore[arg-type]
         context = serving(studio)
         url = context.__enter__()
         serving_now.append(context)
@@ -151,7 +151,7 @@ def test_killed_in_the_middle_of_a_segment_and_started_again(
     bench.wait_for_columns(20)
     bench.kill(agent)
     on_paper = bench.laid()
-    time.sleep(3.5)  # more than two bursts
+    time.sleep(1.8)  # more than two bursts
     agent = bench.start()
     bench.wait_for_the_end()
     bench.stop(agent)
@@ -166,7 +166,7 @@ def test_killed_in_the_middle_of_a_segment_and_started_again(
         assert not set(range(power[0].decision.skipped.first, power[0].decision.skipped.end)) & set(bench.laid())
     else:
         assert set(range(power[0].decision.replayed.first, power[0].decision.replayed.end)) <= set(bench.laid())
-        assert len(bench.studio.all_of(TrueAgain)) == 1
+        assert any(entry.seq > power[0].seq for entry in bench.studio.all_of(TrueAgain))
 
 
 def test_killed_again_and_again_at_any_instant(make_bench: Callable[..., Bench]) -> None:
@@ -174,7 +174,7 @@ def test_killed_again_and_again_at_any_instant(make_bench: Callable[..., Bench])
     dice = random.Random(7)
     agent = bench.start()
     for _ in range(6):
-        time.sleep(dice.uniform(0.05, 1.5))
+        time.sleep(dice.uniform(0.05, 1.2))
         bench.kill(agent)
         agent = bench.start()
     bench.wait_for_the_end()

@@ -1,0 +1,185 @@
+"""The command line: what it says and how it ends, in this process."""
+
+from __future__ import annotations
+
+import json
+import socket
+from pathlib import Path
+
+import pytest
+
+from machines.clock import CLOCK_VARIABLE
+from machines.node import __main__ as command_line
+from machines.node import held as holding
+from machines.node.__main__ import HORIZON_VARIABLE, main
+from machines.node.agent import Settings, agent_runs, only_agent
+from machines.node.journal import change_state, open_journal
+from tests.machines.node.relay import TOKEN, serving
+from tests.machines.node.rig import HandClock, make_studio
+
+
+def enrol(home: Path, code: str = "good") -> int:
+    with serving(make_studio(HandClock())) as url:
+        return main(["enrol", "--server", url + "/", "--code", code, "--home", str(home)])
+
+
+def test_enrolled_it_keeps_the_token_to_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert enrol(tmp_path / "node") == 0
+    said = capsys.readouterr().out
+    assert "machine m1" in said
+    assert "dayroll-node run" in said
+    assert TOKEN not in said
+    journal = open_journal(tmp_path / "node")
+    with journal.reading() as db:
+        credentials = holding.credentials(db)
+    journal.close()
+    assert credentials is not None
+    assert credentials.token == TOKEN
+    assert not credentials.server.endswith("/")
+
+
+def test_a_code_that_is_not_good_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert enrol(tmp_path / "node", code="spent") == 3
+    assert "not, or no longer, good" in capsys.readouterr().err
+
+
+def test_a_server_that_is_not_there_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as closed:
+        closed.bind(("127.0.0.1", 0))
+        url = f"http://127.0.0.1:{closed.getsockname()[1]}"
+        assert main(["enrol", "--server", url, "--code", "good", "--home", str(tmp_path / "node")]) == 3
+    assert "no answer" in capsys.readouterr().err
+
+
+def test_an_address_that_is_none_spends_no_code(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["enrol", "--server", "host", "--code", "good", "--home", str(tmp_path / "node")]) == 2
+    assert "https://host" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", [["run"], ["status"], ["arm", "--yes"]])
+def test_before_enrolment_it_says_what_comes_first(
+    tmp_path: Path, command: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*command, "--home", str(tmp_path / "node")]) == 2
+    assert "enrol" in capsys.readouterr().err
+    assert not (tmp_path / "node").exists()
+
+
+def test_run_shows_the_cautions_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    open_journal(tmp_path, create=True).close()
+    assert main(["run", "--home", str(tmp_path)]) == 2
+    said = capsys.readouterr().err
+    assert said.index("fingers") < said.index("not enrolled")
+    assert "not a safety function" in said
+    assert "Local codes" in said
+
+
+def test_to_arm_one_must_say_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    enrol(tmp_path)
+    monkeypatch.setattr(command_line, "agent_runs", lambda home: True)
+    monkeypatch.setattr("builtins.input", lambda prompt: "yes")
+    assert main(["arm", "--home", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert said.index("gloves") < said.index("stays as it was")
+    journal = open_journal(tmp_path)
+    assert not journal.state().arming_asked
+    journal.close()
+
+
+def test_an_agent_that_does_not_answer_does_not_arm_later(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    enrol(tmp_path)
+    monkeypatch.setattr(command_line, "ARMING_LIMIT_S", 0.1)
+    with only_agent(tmp_path):
+        assert main(["arm", "--yes", "--home", str(tmp_path)]) == 2
+    assert "did not answer" in capsys.readouterr().err
+    journal = open_journal(tmp_path)
+    assert not journal.state().arming_asked
+    journal.close()
+
+
+def test_without_an_agent_nobody_is_asked_to_arm(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    enrol(tmp_path)
+    assert main(["arm", "--yes", "--home", str(tmp_path)]) == 2
+    assert "start it first" in capsys.readouterr().err
+
+
+def test_status_is_for_people_and_for_programs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    enrol(tmp_path)
+    capsys.readouterr()
+    assert main(["status", "--home", str(tmp_path)]) == 0
+    text = capsys.readouterr().out
+    assert "not running" in text
+    assert "not known since this board started" in text
+    assert main(["status", "--json", "--home", str(tmp_path)]) == 0
+    status = json.loads(capsys.readouterr().out)
+    assert status["machine"] == "m1"
+    assert status["server_time"] is None
+    assert status["knife"] == "unknown"
+
+
+def test_fenced_off_it_says_how_to_print_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    enrol(tmp_path)
+    journal = open_journal(tmp_path)
+    with journal.transaction() as db:
+        change_state(db, fenced="epoch 1 was replaced by 2")
+    journal.close()
+    assert main(["run", "--home", str(tmp_path)]) == 4
+    said = capsys.readouterr().err
+    assert "replaced by 2" in said
+    assert "new code" in said
+    assert enrol(tmp_path) == 0
+    journal = open_journal(tmp_path)
+    assert journal.state().fenced == ""
+    journal.close()
+
+
+def test_a_damaged_journal_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    enrol(tmp_path)
+    (tmp_path / "journal.sqlite3").write_bytes(b"x" * 10_000)
+    for suffix in ("-wal", "-shm"):
+        (tmp_path / f"journal.sqlite3{suffix}").unlink(missing_ok=True)
+    assert main(["run", "--home", str(tmp_path)]) == 2
+    assert "cannot be used" in capsys.readouterr().err
+
+
+def test_a_clock_that_cannot_be_read_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    enrol(tmp_path)
+    monkeypatch.setenv(CLOCK_VARIABLE, "sundial")
+    assert main(["run", "--home", str(tmp_path)]) == 2
+    assert CLOCK_VARIABLE in capsys.readouterr().err
+
+
+def test_what_is_asked_for_by_a_variable_may_be_asked_for_by_an_option(monkeypatch: pytest.MonkeyPatch) -> None:
+    def horizon(*options: str) -> str:
+        parser = command_line._parser({HORIZON_VARIABLE: "PT24H"})
+        return str(parser.parse_args(["run", "--home", "x", *options]).horizon)
+
+    assert horizon() == "PT24H"
+    assert horizon("--horizon", "P2D") == "P2D"
+    assert command_line._parser({}).parse_args(["run", "--home", "x"]).horizon == Settings().horizon
+
+
+def test_a_commit_of_no_columns_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    enrol(tmp_path)
+    assert main(["run", "--columns-per-commit", "0", "--home", str(tmp_path)]) == 2
+    assert "columns_per_commit" in capsys.readouterr().err
+
+
+def test_the_help_tells_the_exit_status(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["--help"])
+    assert ended.value.code == 0
+    assert "fenced off" in capsys.readouterr().out
+
+
+def test_looking_whether_an_agent_runs_does_not_keep_one_from_starting(tmp_path: Path) -> None:
+    assert not agent_runs(tmp_path)
+    with only_agent(tmp_path):
+        assert agent_runs(tmp_path)
+    assert not agent_runs(tmp_path)

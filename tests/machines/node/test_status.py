@@ -1,0 +1,73 @@
+"""How a node is, read from its journal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from machines.node import held as holding
+from machines.node.agent import boot_name
+from machines.node.client import Credentials
+from machines.node.journal import change_state
+from machines.node.server_time import Sample
+from machines.node.status import NodeStatus, gather
+from tests.machines.node.relay import line_profile
+from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
+
+
+def printing(home: Path, **of_studio: object) -> Rig:
+    clock = HandClock()
+    node = Rig(home, make_studio(clock, **of_studio), clock)  # type: ignore[arg-type]
+    node.fetch()
+    with node.journal.transaction() as db:
+        holding.enrol(db, Credentials(server="http://host", token="secret", machine="m1", epoch=1))
+        sample = Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0)
+        holding.keep_time(db, boot_name(clock), sample)
+    return node
+
+
+def status(node: Rig) -> NodeStatus:
+    return gather(node.home, node.journal, node.clock)
+
+
+def test_it_tells_what_is_printed_and_how_much_paper_that_took(tmp_path: Path) -> None:
+    node = printing(tmp_path, first_column=700)
+    node.run_columns(31)
+    found = status(node)
+    assert (found.turn, found.column_of_turn, found.next_column) == (1, 11, 731)
+    assert found.paper_m == pytest.approx(31 * 0.0005)
+    assert found.unreported == 3  # the start and two segments
+    text = found.as_text()
+    assert "turn 1, column 11 comes next" in text
+    assert "0.015 m fed" in text or "0.016 m fed" in text
+    assert "secret" not in text
+
+
+def test_it_tells_the_time_and_how_sure_it_is(tmp_path: Path) -> None:
+    """The sample is of this clock at its beginning; the clock's name changes as the hand moves it, so ask at once."""
+    found = status(printing(tmp_path))
+    assert found.server_time == "2026-09-21T14:13:20.000000Z"
+    assert found.clock_error_s == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(("armed", "knife"), [(1, "armed"), (0, "disarmed")])
+def test_it_tells_whether_the_knife_will_cut(tmp_path: Path, armed: int, knife: str) -> None:
+    node = printing(tmp_path)
+    with node.journal.transaction() as db:
+        change_state(db, knife_armed=armed)
+    assert status(node).knife.startswith(knife)
+
+
+def test_a_machine_without_a_knife_has_none(tmp_path: Path) -> None:
+    assert status(printing(tmp_path, profile=line_profile(knife=None))).knife == "none"
+
+
+def test_trouble_stands_out(tmp_path: Path) -> None:
+    node = printing(tmp_path)
+    with node.journal.transaction() as db:
+        change_state(db, fenced="replaced", conditions="media-empty-error", catching_up=1, run="run")
+    text = status(node).as_text()
+    assert "FENCED OFF" in text
+    assert "media-empty-error" in text
+    assert "catching up" in text
