@@ -64,8 +64,10 @@ def _refused(form: OpeningForm, error: InputError | Taken) -> dict[str, Any]:
     if isinstance(error, Taken):
         form.add_error("id", "This id is in use; choose another.")
         return {}
-    form.add_error(FIELDS.get(error.field), f"{error.problem}; {error.remedy}")
-    return {"readings": _readings(error)}
+    readings = _readings(error)
+    remedy = "choose below which is meant" if readings else error.remedy
+    form.add_error(FIELDS.get(error.field), f"{error.problem}; {remedy}")
+    return {"readings": readings}
 
 
 def _readings(error: InputError) -> list[dict[str, str]]:

@@ -17,6 +17,14 @@ OPENINGS_AHEAD = 12
 OPENINGS_SINCE = timedelta(hours=6)
 OUTAGES_SINCE = timedelta(days=7)
 OUTAGES_SHOWN = 12
+CAUSES = {
+    "power": "a power cut",
+    "clock": "an unsure clock",
+    "no-work": "no work at hand",
+    "late-start": "a late start",
+    "machine": "a fault of the machine",
+    "service": "a service",
+}
 
 
 @dataclass(frozen=True)
@@ -182,7 +190,7 @@ def _outage(row: Outage, now: datetime) -> Told:
     gap, decision = row.gap, row.decision
     missing = gap["end"] - gap["unknown_end"]
     done = "left out" if decision["action"] == "skip" else "printed late"
-    said = f"{missing} columns {done} after an outage of {row.cause}"
+    said = f"{missing} columns {done} after {CAUSES.get(row.cause, row.cause)}"
     if unknown := gap["unknown_end"] - gap["first"]:
         said += f"; {unknown} more perhaps on the paper"
     return Told(row.machine_id, said, words.duration(now - row.noticed_at), row.true_again_at is None)

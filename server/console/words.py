@@ -7,6 +7,7 @@ from typing import Any
 
 from scheduling.sky.zones import zone as zone_of
 
+NO_BREAK = "\u00a0"
 OVER = {"apparent-solar-day": "the Sun", "mean-solar-day": "the mean Sun", "lunar-day": "the Moon"}
 
 
@@ -29,24 +30,26 @@ def offset(at: datetime, zone: str) -> str:
 
 
 def duration(span: timedelta) -> str:
-    """About how long, such as ``2 h 10 min``; its sign is left out."""
+    """About how long, such as ``2 h 10 min``, in its two largest units; its sign is left out."""
     seconds = round(abs(span.total_seconds()))
     if seconds < 60:
-        return f"{seconds} s"
+        return _with_units((seconds, "s"))
     minutes = seconds // 60
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 24:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    days, hours = divmod(hours, 24)
-    return f"{days} d {hours} h" if hours else f"{days} d"
+    if minutes < 24 * 60:
+        return _with_units((minutes // 60, "h"), (minutes % 60, "min"))
+    return _with_units((minutes // (24 * 60), "d"), (minutes // 60 % 24, "h"))
+
+
+def _with_units(*parts: tuple[int, str]) -> str:
+    """Numbers with their units, not to be torn apart; zeros are left out unless nothing else remains."""
+    said = [f"{number}{NO_BREAK}{unit}" for number, unit in parts if number]
+    return " ".join(said) or f"0{NO_BREAK}{parts[-1][1]}"
 
 
 def longitude(degrees: float) -> str:
     """A longitude, east positive, such as ``52.7° W``."""
     tenths = round(degrees * 10) / 10
-    half = "" if abs(tenths) in (0.0, 180.0) else " E" if tenths > 0 else " W"
+    half = "" if abs(tenths) in (0.0, 180.0) else f"{NO_BREAK}E" if tenths > 0 else f"{NO_BREAK}W"
     return f"{abs(tenths):.1f}°{half}"
 
 
@@ -56,14 +59,14 @@ def under_the_head(cycle: str, phase: float) -> str:
         return f"{OVER[cycle]} over {longitude(180.0 - 360.0 * phase)}"
     if cycle == "sidereal-day":
         minutes = int(phase * 24 * 60)
-        return f"sidereal time at Greenwich {minutes // 60} h {minutes % 60:02} min"
-    return f"{100 * phase:.1f} % of the turn"
+        return f"Greenwich sidereal time {minutes // 60}{NO_BREAK}h {minutes % 60:02}{NO_BREAK}min"
+    return f"{100 * phase:.1f}{NO_BREAK}% of the turn"
 
 
 def anchor(said: dict[str, Any]) -> str:
     """How a curator named an instant: by the clock, or by the sky."""
     if "civil" in said:
-        return f"{said['civil'].replace('T', ' ')} by the clock of {said.get('zone', 'the venue')}"
+        return f"{said['civil'][:16].replace('T', ' ')} by the clock of {said['zone']}"
     event = str(said.get("event", "")).replace("-", " ")
     shift = str(said.get("offset", ""))
     if not shift.strip("-+PT0HMS"):

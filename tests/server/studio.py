@@ -42,7 +42,11 @@ PROFILE = {
     },
 }
 MACHINE = {"id": "wren-1", "name": "Wren 1", "venue": "quay", "profile": "wren"}
-SOURCE = {"id": "land", "name": "Land", "picture": {"kind": "map", "projection": "equirectangular"}}
+SOURCE = {
+    "id": "land",
+    "name": "Land",
+    "picture": {"kind": "map", "data": "land-110m", "projection": "equirectangular"},
+}
 RUN = {
     "id": "spring",
     "machine": "wren-1",

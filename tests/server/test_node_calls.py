@@ -1,0 +1,242 @@
+"""The node's calls: the time, work with its tag, plates, and reports that are taken once."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from machines.plate import Plate
+from machines.structure import parse_instant
+from machines.wire import Work
+from scheduling.log.models import Event, Machine, PrintedStretch
+from scheduling.plates import PlateStore
+from server import jobs
+from tests.server.conftest import enrol
+from tests.server.studio import BEGINS, Caller, HeldClock
+
+
+def printed(work: Work, seq: int) -> dict[str, Any]:
+    """A report of the whole of a segment of the work; the first one has the sequence number 1."""
+    segment = work.segments[seq - 1]
+    assert work.run is not None
+    return {
+        "kind": "columns-printed",
+        "seq": seq,
+        "at": segment.knots[-1].isoformat(),
+        "run": work.run.id,
+        "segment": segment.number,
+        "columns": {"first": segment.first_column, "end": segment.end_column},
+        "columns_done": segment.end_column - segment.first_column,
+        "paper_position": segment.first_column - work.run.first_column,
+        "worst_miss_s": 0.25,
+    }
+
+
+def work_of(node: Caller, horizon: str = "PT24H") -> Work:
+    return Work.from_json(node.get(f"node/work?horizon={horizon}").json())
+
+
+def test_the_clock_stamps_arrival_and_departure(node: Caller, clock: HeldClock) -> None:
+    response = node.get("node/clock")
+    assert response["Cache-Control"] == "no-store"
+    stamps = response.json()
+    assert stamps == {"received_at": "2026-03-20T06:00:00.000000Z", "sent_at": "2026-03-20T06:00:00.000000Z"}
+
+
+def test_the_clock_stamps_in_order(node: Caller, monkeypatch: pytest.MonkeyPatch, clock: HeldClock) -> None:
+    def ticking() -> float:
+        clock.at += timedelta(seconds=1)
+        return clock.at.timestamp()
+
+    monkeypatch.setattr(clock, "now", ticking, raising=False)
+    stamps = node.get("node/clock").json()
+    assert parse_instant(stamps["sent_at"]) > parse_instant(stamps["received_at"])
+
+
+def test_work_is_what_the_node_reads(node: Caller) -> None:
+    work = work_of(node)
+    assert work.run is not None and work.run.id == "spring"
+    assert work.policy is not None and work.policy.kind == "skip"
+    assert work.profile.columns_per_turn == 360
+    # 12:00 today is when the run starts; the horizon ends at 06:00 tomorrow: 18 of 24 segments of a solar day.
+    assert len(work.segments) in (18, 19)
+    assert work.segments[0].knots[0] >= BEGINS + timedelta(hours=6)
+
+
+@pytest.mark.parametrize(("horizon", "hours"), [("PT1H", 1), ("P1D", 24), ("P1DT6H30M", 30.5), ("PT0H20000S", 5.5)])
+def test_work_ends_at_the_horizon(node: Caller, clock: HeldClock, horizon: str, hours: float) -> None:
+    segments = work_of(node, horizon).segments
+    until = clock.at + timedelta(hours=hours)
+    assert all(segment.knots[0] < until + timedelta(minutes=6) for segment in segments)
+    assert bool(segments) == (hours > 6)
+
+
+@pytest.mark.parametrize(
+    "horizon",
+    ["24", "PT", "P", "24H", "-PT24H", "PT0S", "P32D", "P1Y", "1 00:00:00", "PT1.5H", "P" + "9" * 50 + "D", "%00"],
+)
+def test_a_horizon_that_is_none_is_named(node: Caller, horizon: str) -> None:
+    response = node.get(f"node/work?horizon={horizon}")
+    assert (response.status_code, response.json()["field"]) == (422, "horizon")
+
+
+def test_the_same_work_is_not_sent_twice(node: Caller, clock: HeldClock) -> None:
+    first = node.get("node/work?horizon=PT24H")
+    tag = first["ETag"]
+    # RFC 9110 section 8.8.3: a strong tag has no W/; ours is the digest of the very bytes.
+    assert tag == f'"{hashlib.sha256(first.content).hexdigest()}"'
+    again = node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=tag)
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", tag)
+    assert node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=f'"x", {tag}').status_code == 304
+    assert node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH='"x"').status_code == 200
+    clock.at += timedelta(hours=4)
+    other = node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=tag)
+    assert other.status_code == 200 and other["ETag"] != tag
+
+
+def test_a_tag_gives_no_304_to_whoever_is_not_let_in(node: Caller) -> None:
+    tag = node.get("node/work")["ETag"]
+    assert Caller().get("node/work", HTTP_IF_NONE_MATCH=tag).status_code == 401
+    assert Caller().get("node/work", HTTP_IF_NONE_MATCH="*").status_code == 401
+
+
+def test_plates_are_the_dots_that_their_name_says(node: Caller, furnished: Caller) -> None:
+    (digest,) = work_of(node).plates
+    for caller in (node, furnished):
+        response = caller.get(f"plates/{digest}.png")
+        assert response["Content-Type"] == "image/png"
+        assert "immutable" in response["Cache-Control"]
+        assert Plate.from_png(response.content).digest == digest
+    assert node.get(f"plates/{digest}.png", HTTP_IF_NONE_MATCH=response["ETag"]).status_code == 304
+    assert node.get(f"plates/{'0' * 64}.png").status_code == 404
+    assert node.get(f"plates/{digest.upper()}.png").status_code == 404
+
+
+def test_reports_are_taken_once(node: Caller) -> None:
+    work = work_of(node)
+    batch = {"epoch": 1, "entries": [printed(work, 1), printed(work, 2)]}
+    assert node.post("node/reports", batch).json() == {"accepted_through": 2}
+    events = Event.objects.count()
+    for _ in range(3):
+        assert node.post("node/reports", batch).json() == {"accepted_through": 2}
+    assert Event.objects.count() == events
+    assert PrintedStretch.objects.count() == 2
+    longer = {"epoch": 1, "entries": [*batch["entries"], printed(work, 3)]}
+    assert node.post("node/reports", longer).json() == {"accepted_through": 3}
+    assert PrintedStretch.objects.count() == 3
+
+
+def test_an_empty_batch_is_a_sign_of_life(node: Caller) -> None:
+    assert node.post("node/reports", {"epoch": 1, "entries": []}).json() == {"accepted_through": 0}
+
+
+def test_a_hole_in_the_journal_is_refused_whole(node: Caller) -> None:
+    work = work_of(node)
+    events = Event.objects.count()
+    for entries in ([printed(work, 2)], [printed(work, 1), printed(work, 3)]):
+        told = node.post("node/reports", {"epoch": 1, "entries": entries})
+        assert (told.status_code, told.json()["type"]) == (409, "/api/v1/problems/missing-entries")
+        assert told.json()["expected"] == (1 if len(entries) == 1 else 2)
+    assert Event.objects.count() == events
+
+
+def test_an_older_epoch_in_the_body_is_refused(furnished: Caller) -> None:
+    enrol(furnished)
+    node = Caller(str(enrol(furnished)["token"]))
+    told = node.post("node/reports", {"epoch": 1, "entries": []})
+    assert (told.status_code, told.json()["type"]) == (409, "/api/v1/problems/stale-epoch")
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"kind": "columns-dreamt"}, "entries[0]"),
+        ({"seq": "1"}, "entries[0].seq"),
+        ({"at": "yesterday"}, "entries[0].at"),
+        ({"columns": {"first": 9, "end": 3}}, "entries[0].columns"),
+        ({"more": 1}, "entries[0]"),
+        ({"worst_miss_s": None}, "entries[0].worst_miss_s"),
+    ],
+)
+def test_an_entry_that_cannot_be_read_is_named_and_nothing_is_taken(
+    node: Caller, change: dict[str, Any], field: str
+) -> None:
+    work = work_of(node)
+    entries = [printed(work, 1) | change, printed(work, 2)]
+    told = node.post("node/reports", {"epoch": 1, "entries": entries})
+    assert (told.status_code, told.json()["field"].startswith(field)) == (422, True), told.json()
+    assert Machine.objects.get().accepted_through == 0
+
+
+def test_the_newest_word_of_a_node_is_kept(node: Caller, furnished: Caller, clock: HeldClock) -> None:
+    assert furnished.get("machines/wren-1/heartbeat").status_code == 404
+    work = work_of(node)
+    assert furnished.get("machines/wren-1/heartbeat").json() == {
+        "heard_at": "2026-03-20T06:00:00.000000Z",
+        "status": {},
+    }
+    clock.at += timedelta(minutes=1)
+    status = {
+        "at": "2026-03-20T06:01:00.000000Z",
+        "next_column": work.segments[0].first_column,
+        "paper_position": 0,
+        "clock_error_s": 0.02,
+        "knife_armed": False,
+        "held_until": "2026-03-21T06:00:00.000000Z",
+    }
+    node.post("node/reports", {"epoch": 1, "entries": [], "status": status})
+    clock.at += timedelta(minutes=1)
+    work_of(node)  # a call without a status leaves the last one
+    told = furnished.get("machines/wren-1/heartbeat").json()
+    assert told == {"heard_at": "2026-03-20T06:02:00.000000Z", "status": status}
+    assert not Event.objects.filter(actor__startswith="node:").exists()
+
+
+def test_silence_begins_and_ends(node: Caller, furnished: Caller, clock: HeldClock) -> None:
+    work_of(node)
+    clock.at += timedelta(hours=7)
+    assert jobs.watch() == 1
+    assert jobs.watch() == 0
+    (notice,) = furnished.get("notices").json()["results"]
+    assert (notice["machine"], notice["kind"], notice["cleared_at"]) == ("wren-1", "silence", None)
+    work_of(node)
+    assert jobs.watch() == 1
+    assert furnished.get(f"notices/{notice['id']}").json()["cleared_at"] is not None
+
+
+def test_a_gap_becomes_an_outage(node: Caller, furnished: Caller, clock: HeldClock, plates: PlateStore) -> None:
+    work = work_of(node)
+    assert work.run is not None
+    first = work.segments[0].first_column
+    gap = {
+        "first": first,
+        "unknown_end": first + 1,
+        "end": first + 5,
+        "cause": "power",
+        "noticed_at": work.segments[1].knots[0].isoformat(),
+    }
+    columns = {"unknown": (first, first + 1), "skipped": (first + 1, first + 5), "replayed": (first + 5, first + 5)}
+    entry = {
+        "kind": "gap-settled",
+        "seq": 1,
+        "at": work.segments[1].knots[0].isoformat(),
+        "run": work.run.id,
+        "gap": gap,
+        "policy": {"kind": "skip"},
+        "decision": {
+            "action": "skip",
+            **{name: {"first": a, "end": b} for name, (a, b) in columns.items()},
+            "true_again": first + 5,
+            "hours_until_true": 0.0,
+            "reason": "the policy is to stay true to the sky and leave out what was missed",
+        },
+        "paper_position": 0,
+    }
+    assert node.post("node/reports", {"epoch": 1, "entries": [entry]}).json() == {"accepted_through": 1}
+    (outage,) = furnished.get("outages").json()["results"]
+    assert (outage["machine"], outage["cause"], outage["decision"]["action"]) == ("wren-1", "power", "skip")
+    assert outage["differs"] is None
+    assert furnished.get(f"outages/{outage['id']}").json() == outage
