@@ -15,6 +15,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from skyfield.earthlib import earth_rotation_angle
@@ -30,8 +31,9 @@ from scheduling.sky.vectors import TAU, direction
 
 CENTURY_S = 36_525.0 * DAY_S
 
-# Components of a sampled body.
-RIGHT_ASCENSION, DECLINATION, LONGITUDE, DISTANCE = range(4)
+# Components of a body's sampled coordinates, equatorial and ecliptic.
+RIGHT_ASCENSION, DECLINATION, DISTANCE = range(3)
+LONGITUDE, LATITUDE = range(2)
 
 # Earth rotation angle: IAU 2000 Resolution B1.8; turns at J2000.0 UT1, and turns a day beyond one.
 ERA_AT_J2000 = 0.7790572732640
@@ -64,28 +66,33 @@ MOON_MEAN = MeanMotion(218.3164477, 481_267.88123421)
 
 @dataclass(frozen=True)
 class Body:
-    """The Sun or the Moon; every function takes seconds of TT since J2000.0."""
+    """The Sun or the Moon; every function takes seconds of TT since J2000.0.
+
+    ``equatorial`` samples right ascension and declination, ``ecliptic`` longitude and latitude, each with the
+    geometric distance in km: two, because longitude moves so slowly that its instants ask for finer samples.
+    """
 
     name: str
     mean: MeanMotion
-    sampled: SampledFunction
+    equatorial: SampledFunction
+    ecliptic: SampledFunction
 
     def right_ascension(self, tt: FloatArray) -> FloatArray:
         """Right ascension from the celestial intermediate origin in turns, continuous (not folded to 0..1)."""
-        return self.mean.turns(tt) + self.sampled.value(tt, RIGHT_ASCENSION)
+        return self.mean.turns(tt) + self.equatorial.value(tt, RIGHT_ASCENSION)
 
     def longitude(self, tt: FloatArray) -> FloatArray:
         """Apparent ecliptic longitude of date in turns, continuous (not folded to 0..1)."""
-        return self.mean.turns(tt) + self.sampled.value(tt, LONGITUDE)
+        return self.mean.turns(tt) + self.ecliptic.value(tt, LONGITUDE)
 
     def distance_km(self, tt: FloatArray) -> FloatArray:
         """Geometric distance between the centres of the Earth and the body."""
-        return self.sampled.value(tt, DISTANCE)
+        return self.ecliptic.value(tt, DISTANCE)
 
     def vector_km(self, tt: FloatArray) -> FloatArray:
         """The vector (3, ...) from the Earth's centre, in the true equator of date, from the celestial
         intermediate origin."""
-        ascension, dec, distance = self.sampled.values(tt, (RIGHT_ASCENSION, DECLINATION, DISTANCE))
+        ascension, dec, distance = self.equatorial.values(tt, (RIGHT_ASCENSION, DECLINATION, DISTANCE))
         return np.asarray(distance * direction(TAU * (ascension + self.mean.turns(tt)), TAU * dec))
 
 
@@ -113,14 +120,14 @@ class Sky:
 
     def used_bytes(self) -> int:
         """Memory that the samples take now."""
-        return sum(sampled.used_bytes for sampled in self._all_sampled())
+        return sum(sampled.used_bytes for sampled in self._sampled())
 
     def capacity_bytes(self) -> int:
         """Memory that the samples would take if the whole ephemeris were in use: the bound."""
-        return sum(sampled.capacity_bytes for sampled in self._all_sampled())
+        return sum(sampled.capacity_bytes for sampled in self._sampled())
 
-    def _all_sampled(self) -> tuple[SampledFunction, SampledFunction, SampledFunction]:
-        return self.sun.sampled, self.moon.sampled, self.equinox
+    def _sampled(self) -> list[SampledFunction]:
+        return [self.equinox, *(one for body in (self.sun, self.moon) for one in (body.equatorial, body.ecliptic))]
 
 
 _lock = threading.Lock()
@@ -136,54 +143,63 @@ def sky() -> Sky:
 
 
 def _sampled_sky(of: Ephemeris) -> Sky:
-    def body(name: str, target: VectorFunction, mean: MeanMotion, block_days: float, nodes: int) -> Body:
-        sampled = _sampled(of, _direct(of, target, mean), components=4, block_days=block_days, nodes=nodes)
-        return Body(name, mean, sampled)
+    def equinox(tt: FloatArray) -> FloatArray:
+        return _equinox(of.time(tt))[None]
 
+    # Days of a block and nodes in it, so that the cycles keep the bounds that they publish.
     return Sky(
         ephemeris=of,
-        sun=body("sun", of.sun, SUN_MEAN, block_days=16, nodes=16),
-        moon=body("moon", of.moon, MOON_MEAN, block_days=4, nodes=12),
-        equinox=_sampled(of, lambda tt: _equinox(of.time(tt))[None], components=1, block_days=16, nodes=16),
+        sun=_body(of, "sun", of.sun, SUN_MEAN, equatorial=(32, 20), ecliptic=(16, 16)),
+        moon=_body(of, "moon", of.moon, MOON_MEAN, equatorial=(4, 12), ecliptic=(4, 12)),
+        equinox=_sampled(of, equinox, components=1, days_and_nodes=(16, 16)),
+    )
+
+
+def _body(
+    of: Ephemeris,
+    name: str,
+    target: VectorFunction,
+    mean: MeanMotion,
+    equatorial: tuple[int, int],
+    ecliptic: tuple[int, int],
+) -> Body:
+    return Body(
+        name=name,
+        mean=mean,
+        equatorial=_sampled(of, partial(_equatorial, of, target, mean), components=3, days_and_nodes=equatorial),
+        ecliptic=_sampled(of, partial(_ecliptic, of, target, mean), components=3, days_and_nodes=ecliptic),
     )
 
 
 def _sampled(
-    of: Ephemeris,
-    direct: Callable[[FloatArray], FloatArray],
-    *,
-    components: int,
-    block_days: float,
-    nodes: int,
+    of: Ephemeris, direct: Callable[[FloatArray], FloatArray], *, components: int, days_and_nodes: tuple[int, int]
 ) -> SampledFunction:
+    days, nodes = days_and_nodes
     return SampledFunction(
         direct,
         components=components,
         first=of.first_tt,
         last=of.last_tt,
-        longest_block=block_days * DAY_S,
+        longest_block=days * DAY_S,
         nodes=nodes,
     )
 
 
-def _direct(of: Ephemeris, target: VectorFunction, mean: MeanMotion) -> Callable[[FloatArray], FloatArray]:
-    def components(tt: FloatArray) -> FloatArray:
-        time = of.time(tt)
-        apparent = of.earth.at(time).observe(target).apparent()
-        right_ascension, declination, _ = apparent.radec("date")
-        _, longitude, _ = apparent.frame_latlon(ecliptic_frame)
-        from_origin = right_ascension.hours / 24.0 - _equinox(time)
-        mean_turns = mean.turns(tt)
-        return np.array(
-            [
-                _nearest_zero(from_origin - mean_turns),
-                declination.degrees / 360.0,
-                _nearest_zero(longitude.degrees / 360.0 - mean_turns),
-                (target - of.earth).at(time).distance().km,
-            ]
-        )
+def _equatorial(of: Ephemeris, target: VectorFunction, mean: MeanMotion, tt: FloatArray) -> FloatArray:
+    """Right ascension from the celestial intermediate origin less the mean longitude, declination, distance."""
+    time = of.time(tt)
+    right_ascension, declination, _ = of.earth.at(time).observe(target).apparent().radec("date")
+    from_origin = right_ascension.hours / 24.0 - _equinox(time)
+    distance = (target - of.earth).at(time).distance().km
+    return np.array([_nearest_zero(from_origin - mean.turns(tt)), declination.degrees / 360.0, distance])
 
-    return components
+
+def _ecliptic(of: Ephemeris, target: VectorFunction, mean: MeanMotion, tt: FloatArray) -> FloatArray:
+    """Longitude of date less the mean longitude, latitude, distance."""
+    time = of.time(tt)
+    latitude, longitude, _ = of.earth.at(time).observe(target).apparent().frame_latlon(ecliptic_frame)
+    distance = (target - of.earth).at(time).distance().km
+    return np.array([_nearest_zero(longitude.degrees / 360.0 - mean.turns(tt)), latitude.degrees / 360.0, distance])
 
 
 def _equinox(time: Time) -> FloatArray:

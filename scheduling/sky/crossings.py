@@ -37,7 +37,7 @@ def distance_extrema(
     """
 
     def rate(tt: FloatArray) -> FloatArray:
-        _, (rates,) = body.sampled.values_and_rates(tt, [DISTANCE])
+        _, (rates,) = body.ecliptic.values_and_rates(tt, [DISTANCE])
         return np.asarray(rates)
 
     grid = _grid(sky, first_tt, last_tt, step_s)

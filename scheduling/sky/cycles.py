@@ -143,7 +143,7 @@ _SUN, _MOON = SUN_MEAN.at_j2000 / 360.0, MOON_MEAN.at_j2000 / 360.0
 _MONTH_RATE = MOON_MEAN.rate - SUN_MEAN.rate
 
 _RECIPES = {
-    "apparent-solar-day": _Recipe(_apparent_solar_day, 1.0 / DAY_S, ERA_AT_J2000 - _SUN + 0.5, 1e-5),
+    "apparent-solar-day": _Recipe(_apparent_solar_day, 1.0 / DAY_S, ERA_AT_J2000 - _SUN + 0.5, 2e-5),
     "mean-solar-day": _Recipe(_mean_solar_day, 1.0 / DAY_S, 0.5, 1e-5),
     "sidereal-day": _Recipe(_sidereal_day, ERA_RATE, ERA_AT_J2000, 1e-5),
     "lunar-day": _Recipe(_lunar_day, ERA_RATE - MOON_MEAN.rate, ERA_AT_J2000 - _MOON + 0.5, 2e-5),

@@ -36,19 +36,24 @@ def read_finals(path: Path) -> Orientation:
 
     Raises :class:`OrientationError` when the file does not have that shape.
     """
-    raw = np.frombuffer(path.read_bytes(), dtype=np.uint8)
-    width = int(np.argmax(raw == ord("\n"))) + 1
-    if width <= _UT1_MINUS_UTC.stop or len(raw) % width or (raw[width - 1 :: width] != ord("\n")).any():
+    content = path.read_bytes()
+    width = content.find(b"\n") + 1
+    if width <= _UT1_MINUS_UTC.stop or len(content) % width:
         raise OrientationError(f"{path.name} is not a table of fixed-width lines as finals2000A is")
-    lines = raw.reshape(-1, width)
-    lines = lines[lines[:, _UT1_FLAG] != ord(" ")]
-    if not len(lines):
-        raise OrientationError(f"{path.name} gives UT1-UTC for no day")
-    mjd = _numbers(lines[:, _MJD])
-    if (np.diff(mjd) != 1.0).any():
+    lines = np.frombuffer(content, dtype=np.uint8).reshape(-1, width)
+    flags = lines[:, _UT1_FLAG]
+    days = int(np.count_nonzero(flags != ord(" ")))
+    measured = int(np.count_nonzero(flags == ord("I")))
+    if not measured or (flags[:measured] != ord("I")).any() or (flags[measured:days] != ord("P")).any():
+        raise OrientationError(f"{path.name} does not give UT1-UTC measured up to a day and predicted from then on")
+    first, last = _numbers(lines[[0, days - 1], _MJD])
+    if last - first != days - 1:
         raise OrientationError(f"{path.name} does not give UT1-UTC for every day in turn")
-    measured = lines[:, _UT1_FLAG] == ord("I")
-    return Orientation(mjd, _numbers(lines[:, _UT1_MINUS_UTC]), float(mjd[measured][-1]))
+    return Orientation(
+        mjd=first + np.arange(days),
+        ut1_minus_utc=_numbers(lines[:days, _UT1_MINUS_UTC]),
+        measured_until_mjd=float(first + measured - 1),
+    )
 
 
 def _numbers(columns: npt.NDArray[np.uint8]) -> FloatArray:
@@ -58,9 +63,9 @@ def _numbers(columns: npt.NDArray[np.uint8]) -> FloatArray:
         raise OrientationError("a column of numbers has its decimal points out of line")
     characters = np.delete(columns, point, axis=1)
     is_digit = (characters >= ord("0")) & (characters <= ord("9"))
-    digits = np.where(is_digit, characters - ord("0"), 0).astype(np.int64)
+    digits = np.where(is_digit, characters - ord("0"), 0).astype(np.float64)
     places = digits.shape[1]
-    size = digits @ 10 ** np.arange(places - 1, -1, -1)
+    size = digits @ 10.0 ** np.arange(places - 1, -1, -1)  # whole, so exact
     sign = np.where((characters == ord("-")).any(axis=1), -1.0, 1.0)
     numbers: FloatArray = sign * size / 10.0 ** (places - point)
     return numbers

@@ -62,7 +62,7 @@ def vector_and_rate(sky: Sky, body: Body, place: Place, tt: FloatArray) -> tuple
     """The vector as :func:`vector` gives it, and its rate in km/s."""
     seen_by = observer(place)
     components = (RIGHT_ASCENSION, DECLINATION, DISTANCE)
-    (ascension, dec, distance), (ascension_rate, dec_rate, distance_rate) = body.sampled.values_and_rates(
+    (ascension, dec, distance), (ascension_rate, dec_rate, distance_rate) = body.equatorial.values_and_rates(
         tt, components
     )
     hour_angle = TAU * (sky.earth_rotation(tt) - body.mean.turns(tt) - ascension + seen_by.meridian)
