@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.http import HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
-from django.utils.dateparse import parse_duration
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -22,13 +20,13 @@ from scheduling.dispatch import work_for
 from scheduling.log.canonical import canonical
 from scheduling.log.models import Heartbeat
 from scheduling.reports import take
+from scheduling.sky.durations import parse_duration
 from server import wiring
 from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
 from server.api.doors import Door, attribution
 from server.request_id import request_id
 
-DURATION = re.compile(r"P(?=.)(\d+D)?(T(?=.)(\d+H)?(\d+M)?(\d+S)?)?")
 LONGEST_HORIZON = timedelta(days=31)
 
 
@@ -58,16 +56,14 @@ def read_horizon(text: str) -> timedelta:
     """How far ahead a node wants to hold work, from ISO 8601.
 
     Raises:
-        InputError: not a duration of days, hours, minutes and seconds, or longer than we plan.
+        InputError: not a duration, or out of range.
     """
     remedy = f"give an ISO 8601 duration such as PT24H or P7D, at most P{LONGEST_HORIZON.days}D"
-    if not DURATION.fullmatch(text) or len(text) > 40:
-        raise InputError("horizon", f"{text!r} is not a duration", remedy)
     try:
         horizon = parse_duration(text)
-    except OverflowError:
-        horizon = None
-    if horizon is None or not timedelta(0) < horizon <= LONGEST_HORIZON:
+    except InputError as error:
+        raise InputError("horizon", error.problem, remedy) from None
+    if not timedelta(0) < horizon <= LONGEST_HORIZON:
         raise InputError("horizon", f"{text!r} is out of range", remedy)
     return horizon
 

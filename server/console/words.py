@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of
 
 NO_BREAK = "\u00a0"
@@ -65,11 +66,10 @@ def under_the_head(cycle: str, phase: float) -> str:
 
 def anchor(said: dict[str, Any]) -> str:
     """How a curator named an instant: by the clock, or by the sky."""
+    which = f", the {said['which']} of two" if "which" in said else ""
     if "civil" in said:
-        return f"{said['civil'][:16].replace('T', ' ')} by the clock of {said['zone']}"
-    event = str(said.get("event", "")).replace("-", " ")
-    shift = str(said.get("offset", ""))
-    if not shift.strip("-+PT0HMS"):
-        return f"at {event}"
-    spoken = shift.lstrip("-+").removeprefix("PT").replace("H", " h ").replace("M", " min ").replace("S", " s").strip()
-    return f"{spoken} {'before' if shift.startswith('-') else 'after'} {event}"
+        return f"{said['civil'][:16].replace('T', ' ')} by the clock of {said['zone']}{which}"
+    event, offset = said["event"].replace("-", " "), parse_duration(said.get("offset", "PT0S"))
+    if not offset:
+        return f"at {event}{which}"
+    return f"{duration(offset)} {'before' if offset < timedelta() else 'after'} {event}{which}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from typing import Any
 
 import jsonschema
@@ -49,7 +50,7 @@ def test_segments_are_in_order_and_cover_the_run(furnished: Caller) -> None:
     segments = furnished.get("runs/spring/segments?limit=1000").json()["results"]
     assert segments[0]["first_column"] == run["first_column"]
     assert segments[-1]["end_column"] == run["planned_to_column"] == run["end_column"]
-    assert all(a["end_column"] == b["first_column"] for a, b in zip(segments, segments[1:], strict=False))
+    assert all(a["end_column"] == b["first_column"] for a, b in pairwise(segments))
     assert furnished.get("runs/unheard-of/segments").status_code == 404
 
 

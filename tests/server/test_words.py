@@ -1,0 +1,97 @@
+"""Instants, places and phases in words."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.console import words
+
+
+def plain(text: str) -> str:
+    return text.replace(words.NO_BREAK, " ")
+
+
+@pytest.mark.parametrize(
+    ("span", "said"),
+    [
+        (timedelta(), "0 s"),
+        (timedelta(seconds=59), "59 s"),
+        (timedelta(seconds=-90), "1 min"),
+        (timedelta(hours=2, minutes=10), "2 h 10 min"),
+        (timedelta(hours=3), "3 h"),
+        (timedelta(days=1, hours=7, minutes=59), "1 d 7 h"),
+        (timedelta(days=2), "2 d"),
+        (timedelta(seconds=59.6), "1 min"),
+    ],
+)
+def test_a_duration(span: timedelta, said: str) -> None:
+    assert plain(words.duration(span)) == said
+
+
+@given(st.timedeltas(min_value=timedelta(days=-4000), max_value=timedelta(days=4000)))
+def test_every_duration_has_a_number_and_a_unit(span: timedelta) -> None:
+    parts = plain(words.duration(span)).split()
+    assert len(parts) in (2, 4)
+    assert all(number.isdigit() for number in parts[::2])
+
+
+@pytest.mark.parametrize(
+    ("degrees", "said"),
+    [(0.0, "0.0°"), (-52.7, "52.7° W"), (9.14, "9.1° E"), (180.0, "180.0°"), (-180.0, "180.0°"), (-0.04, "0.0°")],
+)
+def test_a_longitude(degrees: float, said: str) -> None:
+    assert plain(words.longitude(degrees)) == said
+
+
+@pytest.mark.parametrize(
+    ("cycle", "phase", "said"),
+    [
+        ("apparent-solar-day", 0.5, "the Sun over 0.0°"),
+        ("apparent-solar-day", 0.25, "the Sun over 90.0° E"),
+        ("mean-solar-day", 0.75, "the mean Sun over 90.0° W"),
+        ("lunar-day", 0.0, "the Moon over 180.0°"),
+        ("sidereal-day", 0.5, "Greenwich sidereal time 12 h 00 min"),
+        ("tropical-year", 0.25, "25.0 % of the turn"),
+    ],
+)
+def test_what_a_phase_means(cycle: str, phase: float, said: str) -> None:
+    assert plain(words.under_the_head(cycle, phase)) == said
+
+
+AT = datetime(2026, 3, 20, 6, 0, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("zone", "time", "date", "offset"),
+    [
+        ("America/St_Johns", "03:30", "Fri 20 Mar 2026", "UTC−2:30"),
+        ("Europe/Lisbon", "06:00", "Fri 20 Mar 2026", "UTC+0"),
+        ("Pacific/Chatham", "19:45", "Fri 20 Mar 2026", "UTC+13:45"),
+    ],
+)
+def test_an_instant_by_the_clock_of_a_zone(zone: str, time: str, date: str, offset: str) -> None:
+    assert words.clock_time(AT, zone) == time
+    assert words.date(AT, zone) == date
+    assert words.offset(AT, zone) == offset
+
+
+@pytest.mark.parametrize(
+    ("said", "spoken"),
+    [
+        ({"civil": "2026-10-25T01:30:00", "zone": "Europe/Lisbon"}, "2026-10-25 01:30 by the clock of Europe/Lisbon"),
+        (
+            {"civil": "2026-10-25T01:00", "zone": "Europe/Lisbon", "which": "later"},
+            "2026-10-25 01:00 by the clock of Europe/Lisbon, the later of two",
+        ),
+        ({"event": "sunset", "date": "2026-06-21"}, "at sunset"),
+        ({"event": "sunset", "date": "2026-06-21", "offset": "-PT40M"}, "40 min before sunset"),
+        ({"event": "civil-dusk", "date": "2026-06-21", "offset": "PT1H30M"}, "1 h 30 min after civil dusk"),
+        ({"event": "sunset", "date": "2026-06-21", "offset": "PT0S"}, "at sunset"),
+    ],
+)
+def test_how_an_instant_was_named(said: dict[str, str], spoken: str) -> None:
+    assert plain(words.anchor(said)) == spoken
