@@ -19,11 +19,12 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import combinations
 from math import comb
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from machines.errors import InputError
@@ -31,11 +32,31 @@ from machines.profile import CarriageHead
 
 Dots = NDArray[np.bool_]
 
-# A dot's choice of nozzles is a row of a table, numbered by 16 bits of hash. Row 0 is no nozzle: no dot.
-_CHOICES = 65_535
+# A dot's choice of nozzles is a row of a table, numbered by 15 bits of hash and 1. Row 0 is no nozzle: no dot.
+_CHOICES = 32_768
 NO_NOZZLE = 65_535
-# Columns planned at a time: small enough for the cache of a small board's processor.
-_CHUNK = 16
+# Dots planned at a time: few enough for the cache of a small board's processor.
+_CHUNK = 32_768
+_CHUNK_COLUMNS = 4096
+_TABLE_LENGTHS = (65_536, 65_521)
+
+
+@dataclass(frozen=True, eq=False)
+class Choices:
+    """Sets of nozzles that can set a dot, by number.
+
+    Attributes:
+        nozzles: uint16, shape (choices, nozzles of a dot); row 0 is no nozzle, 65535.
+    """
+
+    nozzles: NDArray[np.uint16]
+
+    @cached_property
+    def bits(self) -> NDArray[np.uint64]:
+        """Every set as bits, bit j for nozzle j below 64."""
+        bits = np.bitwise_or.reduce(np.uint64(1) << self.nozzles.astype(np.uint64), axis=1)
+        bits[0] = 0
+        return np.asarray(bits)
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,31 +66,32 @@ class HeadPlan:
     Attributes:
         head: the head that it is for.
         first_column: the segment's first running column.
-        choices: for every dot the number of a choice of nozzles, 0 for no dot; uint16, shape (columns, rows).
-        table: the nozzles of every choice, uint16, shape (choices, nozzles of a dot); row 0 is none.
+        numbers: for every dot the number of its choice of nozzles, 0 for no dot; uint16, shape (rows, columns).
+        choices: the nozzles of every choice.
     """
 
     head: CarriageHead
     first_column: int
-    choices: NDArray[np.uint16]
-    table: NDArray[np.uint16]
+    numbers: NDArray[np.uint16]
+    choices: Choices
 
     @property
     def steps(self) -> range:
         """The feed steps at which some nozzle stands over the segment, lead-in and lead-out included."""
-        return range(self.first_column, self.first_column + len(self.choices) + self.head.nozzles - 1)
+        return range(self.first_column, self.first_column + self.numbers.shape[1] + self.head.nozzles - 1)
 
     def fired(self, step: int) -> Dots:
         """Which nozzle fires at which row of one feed step, bool of shape (nozzles, rows)."""
-        fires = np.zeros((self.head.nozzles, self.choices.shape[1]), dtype=np.bool_)
+        rows, columns = self.numbers.shape
+        fires = np.zeros((self.head.nozzles, rows), dtype=np.bool_)
         column = step - self.first_column
-        nozzles = np.arange(max(0, column - len(self.choices) + 1), min(self.head.nozzles, column + 1))
-        chosen = self.table[self.choices[column - nozzles]]
+        nozzles = np.arange(max(0, column - columns + 1), min(self.head.nozzles, column + 1))
+        chosen = self.choices.nozzles[self.numbers[:, column - nozzles].T]
         fires[nozzles] = (chosen == nozzles[:, None, None]).any(axis=2)
         return fires
 
     def masks(self) -> NDArray[np.unsignedinteger]:
-        """The nozzles of every dot as bits, bit j for nozzle j, shape (columns, rows).
+        """The nozzles of every dot as bits, bit j for nozzle j, shape (rows, columns).
 
         Raises:
             ValueError: the head has more than 64 nozzles.
@@ -77,21 +99,20 @@ class HeadPlan:
         if self.head.nozzles > 64:
             raise ValueError(f"{self.head.nozzles} nozzles do not fit 64 bits: use fired")
         width = next(width for width in (16, 32, 64) if self.head.nozzles <= width)
-        shifted = np.uint64(1) << self.table[1:].astype(np.uint64)
-        bits = np.concatenate([np.zeros(1, dtype=np.uint64), np.bitwise_or.reduce(shifted, axis=1)])
-        return bits.astype(f"uint{width}")[self.choices]
+        bits = self.choices.bits.astype(f"uint{width}")
+        return np.take(bits, self.numbers, mode="clip")  # no number is out of range
 
     def drops(self) -> NDArray[np.int64]:
         """How many drops each nozzle fires."""
-        times = np.bincount(self.choices.ravel(), minlength=len(self.table))[1:]
-        weights = np.repeat(times, self.table.shape[1])
-        return np.bincount(self.table[1:].ravel(), weights, self.head.nozzles).astype(np.int64)
+        sets = self.choices.nozzles[1:]
+        times = np.bincount(self.numbers.ravel(), minlength=len(sets) + 1)[1:]
+        return np.bincount(sets.ravel(), np.repeat(times, sets.shape[1]), self.head.nozzles).astype(np.int64)
 
     def laid(self, dead: Collection[int] = ()) -> Dots:
         """The dots that reach the paper when some nozzles are dead and the plan did not know, shape (rows, columns)."""
         gone = np.array([*dead, NO_NOZZLE], dtype=np.uint16)
-        reaches = np.isin(self.table, gone, invert=True).any(axis=1)
-        return np.ascontiguousarray(np.take(reaches, self.choices).T)
+        reaches = np.isin(self.choices.nozzles, gone, invert=True).any(axis=1)
+        return np.asarray(np.take(reaches, self.numbers, mode="clip"))
 
 
 def plan(dots: Dots, first_column: int, head: CarriageHead, seed: int, dead: Collection[int] = ()) -> HeadPlan:
@@ -108,17 +129,12 @@ def plan(dots: Dots, first_column: int, head: CarriageHead, seed: int, dead: Col
         InputError: no such nozzle, or too few are alive to set each dot by distinct ones.
     """
     alive = _alive(head, dead)
-    table = _table(alive, head.passes)
-    rows, columns = dots.shape
-    choices = np.empty((columns, rows), dtype=np.uint16)
-    keys_of_rows = _mixed(np.uint64(_low(seed)), np.arange(rows, dtype=np.uint64))
-    keys_of_columns = _mixed(
-        np.uint64(_low(seed) ^ 0xC01), np.arange(first_column, first_column + columns).astype(np.uint64)
-    )
-    for start in range(0, columns, _CHUNK):
-        part = slice(start, min(start + _CHUNK, columns))
-        _choose(keys_of_columns[part, None], keys_of_rows, dots[:, part].T, choices[part])
-    return HeadPlan(head, first_column, choices, table)
+    choices = _choices(alive, head.passes)
+    numbers = np.empty(dots.shape, dtype=np.uint16)
+    for left in range(0, dots.shape[1], _CHUNK_COLUMNS):
+        columns = slice(left, left + _CHUNK_COLUMNS)
+        _choose(seed, first_column + left, dots[:, columns], numbers[:, columns])
+    return HeadPlan(head, first_column, numbers, choices)
 
 
 def lost_share(nozzles: int, passes: int, dead: int) -> float:
@@ -140,10 +156,6 @@ def _alive(head: CarriageHead, dead: Collection[int]) -> tuple[int, ...]:
     return alive
 
 
-def _low(seed: int) -> int:
-    return seed & 0xFFFF_FFFF_FFFF_FFFF
-
-
 def _mixed(seed: np.uint64, counters: NDArray[np.uint64]) -> NDArray[np.uint32]:
     """A hash of seed and counters: the finalizer of SplitMix64 (Steele, Lea & Flood 2014, from memory)."""
     x = (counters + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15) + seed
@@ -152,29 +164,51 @@ def _mixed(seed: np.uint64, counters: NDArray[np.uint64]) -> NDArray[np.uint32]:
     return ((x ^ (x >> np.uint64(31))) >> np.uint64(32)).astype(np.uint32)
 
 
-def _choose(columns: NDArray[np.uint32], rows: NDArray[np.uint32], dots: Dots, choices: NDArray[np.uint16]) -> None:
-    """Write a choice 1 to 65535 where there is a dot and 0 elsewhere."""
-    x = columns + rows
-    x ^= x >> np.uint32(15)
-    x *= np.uint32(0x2C1B3C6D)
-    x ^= x >> np.uint32(12)
-    x *= np.uint32(0x297A2D39)
-    x >>= np.uint32(16)
-    np.maximum(x, 1, out=choices, casting="unsafe")
-    choices *= dots
+def _choose(seed: int, first_column: int, dots: Dots, numbers: NDArray[np.uint16]) -> None:
+    """Write the number of a choice, 1 to 32768, where there is a dot and 0 elsewhere, by a hash of the place.
+
+    Two tables of random numbers are read along the columns, from a place in each that is the row's own, and added bit
+    by bit (tabulation hashing; Zobrist 1970, from memory). As their lengths have no common divisor, a row repeats
+    itself only after four thousand million columns, and two rows are alike only if both places happen to agree.
+    """
+    rows, columns = dots.shape
+    counters = np.arange(rows, dtype=np.uint64)
+    reads = []
+    for number, length in enumerate(_TABLE_LENGTHS):
+        places = _mixed(_key(seed, 2 * number), counters).astype(np.int64)
+        windows = sliding_window_view(_random_table(seed, number), columns)
+        reads.append((windows, (places + first_column % length) % length))
+    (windows, places), (other_windows, other_places) = reads
+    height = max(1, _CHUNK // columns)
+    for top in range(0, rows, height):
+        part = slice(top, top + height)
+        hashes = windows[places[part]]
+        hashes ^= other_windows[other_places[part]]
+        hashes >>= np.uint16(1)
+        hashes += np.uint16(1)
+        np.multiply(hashes, dots[part].view(np.uint8), out=numbers[part])
+
+
+def _key(seed: int, number: int) -> np.uint64:
+    """A key of its own for every number 0 to 3 of every seed."""
+    return np.uint64((4 * seed + number) & 0xFFFF_FFFF_FFFF_FFFF)
+
+
+@lru_cache(maxsize=8)
+def _random_table(seed: int, number: int) -> NDArray[np.uint16]:
+    """One of the two tables, with its beginning repeated at its end for a chunk that runs over it."""
+    length = _TABLE_LENGTHS[number]
+    table = (_mixed(_key(seed, 2 * number + 1), np.arange(length, dtype=np.uint64)) >> np.uint32(16)).astype(np.uint16)
+    return np.concatenate([table, table[:_CHUNK_COLUMNS]])
 
 
 @lru_cache(maxsize=16)
-def _table(alive: tuple[int, ...], passes: int) -> NDArray[np.uint16]:
-    """All choices, row 0 being none. Each of the living nozzles stands in as many rows as any other, but for a
-    rounding."""
-    subsets = (
-        _all_subsets(len(alive), passes) if comb(len(alive), passes) <= _CHOICES else _some_subsets(len(alive), passes)
-    )
-    nozzles = np.array(alive, dtype=np.uint16)[subsets]
-    table = np.concatenate([np.full((1, passes), NO_NOZZLE, dtype=np.uint16), nozzles])
-    table.setflags(write=False)
-    return table
+def _choices(alive: tuple[int, ...], passes: int) -> Choices:
+    """Sets of living nozzles, each nozzle in as many as any other, but for a rounding."""
+    few = comb(len(alive), passes) <= _CHOICES
+    subsets = _all_subsets(len(alive), passes) if few else _some_subsets(len(alive), passes)
+    none = np.full((1, passes), NO_NOZZLE, dtype=np.uint16)
+    return Choices(np.concatenate([none, np.array(alive, dtype=np.uint16)[subsets]]))
 
 
 def _all_subsets(nozzles: int, passes: int) -> NDArray[np.intp]:

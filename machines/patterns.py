@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.errors import InputError
-from machines.head import NO_NOZZLE, HeadPlan
+from machines.head import NO_NOZZLE, Choices, HeadPlan
 from machines.profile import CarriageHead, Profile
 
 Dots = NDArray[np.bool_]
@@ -74,12 +74,12 @@ def nozzle_check(profile: Profile, first_column: int) -> HeadPlan:
     head = profile.head
     if not isinstance(head, CarriageHead):
         raise InputError("head", "is a line head", "print its element check")
-    choices = np.zeros((head.nozzles * _NOZZLE_GAP_COLUMNS, profile.dots_across), dtype=np.uint16)
+    numbers = np.zeros((profile.dots_across, head.nozzles * _NOZZLE_GAP_COLUMNS), dtype=np.uint16)
     edges = np.arange(head.nozzles + 1) * profile.dots_across // head.nozzles
     for nozzle in range(head.nozzles):
-        choices[nozzle * _NOZZLE_GAP_COLUMNS, edges[nozzle] : edges[nozzle + 1]] = nozzle + 1
-    table = np.array([NO_NOZZLE, *range(head.nozzles)], dtype=np.uint16)[:, None]
-    return HeadPlan(head, first_column, choices, table)
+        numbers[edges[nozzle] : edges[nozzle + 1], nozzle * _NOZZLE_GAP_COLUMNS] = nozzle + 1
+    nozzles = np.array([NO_NOZZLE, *range(head.nozzles)], dtype=np.uint16)[:, None]
+    return HeadPlan(head, first_column, numbers, Choices(nozzles))
 
 
 def element_check(profile: Profile) -> Pattern:

@@ -26,27 +26,32 @@ def threshold(tone: NDArray[np.float32], mask: Mask) -> NDArray[np.bool_]:
     ranks = blue_noise() if mask == "blue-noise" else ordered()
     levels = ((ranks + 0.5) / ranks.size).astype(np.float32)
     rows, columns = tone.shape
+    wobble = _wobble(rows)
+    moved = np.arange(wobble.min(), wobble.max() + columns)
+    places = mask_columns(moved, columns, ranks.shape[1])
+    twice = np.tile(levels, (1, 2))
     dots = np.empty(tone.shape, dtype=np.bool_)
-    for row, wobble in enumerate(_wobble(rows)):
-        places = mask_columns(columns, ranks.shape[1], int(wobble))
-        np.greater(tone[row], levels[row % len(levels)][places], out=dots[row])
+    for row in range(rows):
+        # The mask is moved back by as much as the place where columns are repeated is moved on.
+        level = twice[row % len(levels), -wobble[row] % ranks.shape[1] :]
+        first = wobble[row] - wobble.min()
+        np.greater(tone[row], level[places[first : first + columns]], out=dots[row])
     return dots
 
 
-def mask_columns(columns: int, width: int, wobble: int) -> NDArray[np.intp]:
-    """Which column of a mask stands at every column of a turn.
+def mask_columns(places: NDArray[np.int64], columns: int, width: int) -> NDArray[np.int64]:
+    """Which column of a mask stands at places round a turn.
 
-    Whole masks are fitted to the turn by repeating or leaving out single columns, never at the closing itself. Where
-    that happens is moved by ``wobble``, another for every row, lest the repeated columns show as lines across the
-    paper.
+    Whole masks are fitted to the turn by repeating or leaving out single columns, evenly spread and never at place 0.
     """
     tiles = max(1, round(columns / width))
-    moved = np.arange(wobble, columns + wobble, dtype=np.intp)
-    return ((moved * (tiles * width) + columns // 2) // columns - wobble) % width
+    return (places * (tiles * width) + columns // 2) // columns % width
 
 
 def _wobble(rows: int) -> NDArray[np.int64]:
-    """A walk of steps -1, 0 and 1, so that neighbouring rows keep their places in the mask nearly everywhere."""
+    """By how much the place where columns are repeated is moved in every row, lest they show as lines across the paper.
+
+    A walk of steps -1, 0 and 1, so that neighbouring rows keep their places in the mask nearly everywhere."""
     steps = np.arange(rows, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
     steps = (steps ^ (steps >> np.uint64(31))) * np.uint64(0xBF58476D1CE4E5B9)
     return np.cumsum((steps >> np.uint64(40)).astype(np.int64) % 3 - 1)

@@ -20,26 +20,32 @@ class Canvas:
         self.pen = ImageDraw.Draw(self.image)
 
     def fill(self, rings: list[NDArray[np.float64]]) -> None:
-        """Fill a polygon with holes, its rings in columns and rows."""
-        outer = self._pixels(rings[0])
-        if len(rings) == 1:
-            for shift in self._shifts(outer):
-                self.pen.polygon((outer + np.array((shift, 0))).ravel().tolist(), fill=255)
-            return
-        # The holes must not erase what another polygon has drawn in them, such as an island in a lake.
-        left, right = int(outer[:, 0].min()), int(outer[:, 0].max()) + 1
-        top, bottom = max(0, int(outer[:, 1].min())), min(self.image.height, int(outer[:, 1].max()) + 1)
-        if top >= bottom:
-            return
-        corner = np.array((left, top))
-        stencil = Image.new("1", (right - left, bottom - top))
-        pen = ImageDraw.Draw(stencil)
-        pen.polygon((outer - corner).ravel().tolist(), fill=1)
-        for hole in rings[1:]:
-            for shift in (-self.turn, 0, self.turn):
-                pen.polygon((self._pixels(hole) - corner + np.array((shift, 0))).ravel().tolist(), fill=0, outline=1)
-        for shift in self._shifts(outer):
-            self.image.paste(255, (left + shift, top), stencil)
+        """Fill a polygon with holes, its rings in columns and rows.
+
+        What was drawn before shows through the holes, such as an island in a lake."""
+        holes = [self._under(self._pixels(hole)) for hole in rings[1:]]
+        self._polygon(self._pixels(rings[0]))
+        for patches in holes:
+            for corner, before, stencil in patches:
+                self.image.paste(before, corner, stencil)
+
+    def _polygon(self, pixels: NDArray[np.int64]) -> None:
+        for shift in self._shifts(pixels):
+            self.pen.polygon((pixels + np.array((shift, 0))).ravel().tolist(), fill=255)
+
+    def _under(self, hole: NDArray[np.int64]) -> list[tuple[tuple[int, int], Image.Image, Image.Image]]:
+        """What the canvas shows under a hole: corner, copy of the canvas, and stencil of the hole without its
+        border."""
+        patches = []
+        for shift in self._shifts(hole):
+            pixels = hole + np.array((shift, 0))
+            left, top = np.maximum(pixels.min(axis=0), 0).tolist()
+            right, bottom = np.minimum(pixels.max(axis=0) + 1, self.image.size).tolist()
+            if left < right and top < bottom:
+                stencil = Image.new("1", (right - left, bottom - top))
+                ImageDraw.Draw(stencil).polygon((pixels - (left, top)).ravel().tolist(), fill=1, outline=0)
+                patches.append(((left, top), self.image.crop((left, top, right, bottom)), stencil))
+        return patches
 
     def line(self, line: NDArray[np.float64], width_mm: float) -> None:
         """Draw a line given in columns and rows."""

@@ -6,14 +6,14 @@ import json
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 from typing import Any, Literal, NoReturn
 
 import numpy as np
 
 from machines.errors import InputError
-from machines.pictures.rings import Positions, unwrap
+from machines.pictures.rings import Positions, close, unwrap
 
 Land = Literal["land-50m", "land-110m"]
 
@@ -37,6 +37,11 @@ class Shapes:
 
     polygons: tuple[tuple[Positions, ...], ...]
     lines: tuple[Positions, ...]
+
+    @cached_property
+    def closed_polygons(self) -> tuple[tuple[Positions, ...], ...]:
+        """The polygons with the rings that they mean, in unbroken longitudes."""
+        return tuple(tuple(close(ring) for ring in rings) for rings in self.polygons)
 
 
 @cache

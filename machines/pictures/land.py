@@ -13,7 +13,7 @@ from machines.pictures.canvas import Canvas, hatching
 from machines.pictures.checks import require, require_between, require_limits, require_tones
 from machines.pictures.geojson import Shapes, read_geojson, read_land
 from machines.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels
-from machines.pictures.rings import Positions, close, coast, unwrap
+from machines.pictures.rings import Positions, coast, unwrap
 from machines.pictures.sheet import Sheet
 from machines.pictures.sky import SkyNumbers
 
@@ -119,9 +119,8 @@ class LandPicture:
     def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
         """The tone of one turn; the sky is not asked."""
         shapes = self.shapes(upload)
-        tone = np.zeros((sheet.rows, sheet.columns), dtype=np.float32)
-        if self.style != "outline":
-            tone = self._areas(shapes, sheet)
+        blank = self.style == "outline"
+        tone = np.zeros((sheet.rows, sheet.columns), dtype=np.float32) if blank else self._areas(shapes, sheet)
         if self.style == "hatching":
             tone *= hatching(sheet, self.hatching_mm, self.line_mm)
         coasts = (
@@ -139,7 +138,7 @@ class LandPicture:
 
     def _areas(self, shapes: Shapes, sheet: Sheet) -> NDArray[np.float32]:
         canvas = Canvas(sheet)
-        polygons = [[close(ring) for ring in rings] for rings in shapes.polygons]
+        polygons = shapes.closed_polygons
         points = iter(self._points([ring for rings in polygons for ring in rings], sheet))
         for rings in polygons:
             canvas.fill([next(points) for _ in rings])

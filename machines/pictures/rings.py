@@ -22,6 +22,8 @@ def unwrap(line: Positions) -> Positions:
         line: shape (n, 2), longitude and latitude in degrees.
     """
     steps = np.diff(line[:, 0])
+    if np.abs(steps).max(initial=0.0) <= 180.0:
+        return line
     turns = np.where(np.abs(steps) > 180.0, np.round(steps / 360.0), 0.0)
     unbroken = line.copy()
     unbroken[1:, 0] -= 360.0 * np.cumsum(turns)
