@@ -1,13 +1,12 @@
 """A simulated machine: a driver like any other, whose paper is a folder.
 
 It sets each dot by the nozzles or in the strobe that the head's plan says, so that a fault of the plan shows on the
-paper. All passes over the columns of one order are made within the order, as if the head could reach back over them.
-It prints as fast as it is told, and never over what lies there.
+paper. An order is done in an instant: all passes over its columns, lead-in and lead-out included, as if the head could
+reach back over them. It never prints over what lies there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +27,7 @@ LARGEST_PICTURE_COLUMNS = 50_000
 class SimulatedMachine:
     """A machine of any profile.
 
-    Its faults have their places: dead nozzles in `_set_by_carriage`, slip where `lay` writes, stops before it does.
+    Its faults have their places: dead nozzles in `_set`, slip where `lay` writes, stops before it does.
     """
 
     def __init__(self, folder: Path, profile: Profile, nozzle_seed: int, clock: Clock) -> None:
@@ -61,8 +60,8 @@ class SimulatedMachine:
         if place < self._paper.end:
             self._paper.refuse(place, first_column, dots.shape[1], self._clock.now())
             raise MachineStopped("other-error")
-        set_dots, at = self._set(dots, first_column)
-        self._paper.lay(place, set_dots, first_column, at)
+        set_dots = self._set(dots, first_column)
+        self._paper.lay(place, set_dots, first_column, np.full(dots.shape[1], self._clock.now()))
 
     def cut(self, place: int) -> None:
         """Cut at the place under the knife.
@@ -89,39 +88,18 @@ class SimulatedMachine:
             partial.write_bytes(picture)
             partial.rename(self._folder / "paper.png")
 
-    def _set(self, dots: Dots, first_column: int) -> tuple[Dots, NDArray[np.float64]]:
+    def _set(self, dots: Dots, first_column: int) -> Dots:
+        """What reaches the paper."""
         head = self._profile.head
         if isinstance(head, CarriageHead):
-            return _set_by_carriage(dots, first_column, head, self._seed, self._clock.now)
-        return _set_by_line(dots, head, self._clock.now)
+            return plan(dots, first_column, head, self._seed).laid()
+        return _set_by_line(dots, head)
 
 
-def _set_by_carriage(
-    dots: Dots, first_column: int, head: CarriageHead, seed: int, now: Callable[[], float]
-) -> tuple[Dots, NDArray[np.float64]]:
-    """What the nozzles set, step by step with lead-in and lead-out, and when each column was finished."""
-    rows, columns = dots.shape
-    passing = plan(dots, first_column, head, seed)
-    paper = np.zeros((columns, rows), dtype=np.bool_)
-    at = np.zeros(columns)
-    for step in passing.steps:
-        fired = passing.fired(step)
-        under = step - first_column - np.arange(head.nozzles)
-        over_segment = (under >= 0) & (under < columns)
-        paper[under[over_segment]] |= fired[over_segment]
-        finished = step - first_column - (head.nozzles - 1)
-        if finished >= 0:
-            at[finished] = now()
-    return np.ascontiguousarray(paper.T), at
-
-
-def _set_by_line(dots: Dots, head: LineHead, now: Callable[[], float]) -> tuple[Dots, NDArray[np.float64]]:
-    """What the strobes set, column by column, and when."""
+def _set_by_line(dots: Dots, head: LineHead) -> Dots:
+    """The dots of one strobe after another."""
+    strobe_of = strobes(dots, head)
     paper = np.zeros_like(dots)
-    at = np.zeros(dots.shape[1])
-    for column in range(dots.shape[1]):
-        strobe_of = strobes(dots[:, column], head)
-        for strobe in range(int(strobe_of.max()) + 1):
-            paper[:, column] |= strobe_of == strobe
-        at[column] = now()
-    return paper, at
+    for strobe in range(int(strobe_of.max(initial=-1)) + 1):
+        paper |= strobe_of == strobe
+    return paper

@@ -15,8 +15,8 @@ from machines.drivers import Driver, MachineStopped
 from machines.node import facts, gaps, knife, orders, strips
 from machines.node import held as holding
 from machines.node.bursts import Burst, Held, is_late, next_burst
+from machines.node.in_hand import OrdersInHand
 from machines.node.journal import Journal, State, change_state, read_state
-from machines.node.orders import Laid
 from machines.node.plates import PlateStore
 from machines.node.server_time import Estimate
 from machines.profile import Profile
@@ -63,14 +63,10 @@ class Printer:
         self._driver_for: tuple[Profile, int] | None = None
         self._held: Held | None = None
         self._held_version = -1
-        # Of the orders that were committed: not given to the machine yet, and done but not committed.
-        self._ordered: list[Burst] = []
-        self._laid: list[Laid] = []
+        self._in_hand = OrdersInHand(journal, plates, self._time)
         # Why nothing could be printed since the last burst; the first reason is the cause of a gap.
         self._cause: Cause | None = None
         self._resumed = False
-        # A replay lays its next burst no sooner than this, POSIX seconds: the machine's highest rate.
-        self._not_before = -math.inf
 
     def begin(self) -> None:
         """Take up the journal."""
@@ -79,7 +75,7 @@ class Printer:
 
     def end(self) -> None:
         """Stop in order: nothing is under way when this returns."""
-        self._close_orders()
+        self._in_hand.close()
         if self._driver is not None:
             self._driver.close()
         with self._journal.transaction() as db:
@@ -97,10 +93,13 @@ class Printer:
         Raises:
             MustNotPrint: this node is fenced off.
         """
+        now = self._sure_time()
+        if self._driver is not None and now is not None and self._in_hand.imminent(now):
+            return self._lay(self._driver, now)
         state = self._journal.state()
         if state.fenced:
             raise MustNotPrint(state.fenced)
-        held, now = self._current(state), self._sure_time()
+        held = self._current(state)
         if now is None:
             return self._idle("clock")
         if facts.report_start(self._journal, state, now) or facts.arm(self._journal, state, now):
@@ -109,10 +108,14 @@ class Printer:
             return self._idle("no-work")
         if state.run != held.run.id:
             return self._adopt(held, now)
+        return self._tend(state, held, now)
+
+    def _tend(self, state: State, held: Held, now: float) -> float:
+        """See to the machine, to the paper that has come to the knife, to what is missing, and to what comes next."""
         driver = self._driver_of(held)
         if self._machine_stopped(driver, now):
             return self._idle("machine")
-        if not self._ordered and knife.cut(self._journal, state, held.profile, driver, now):
+        if not self._in_hand and knife.cut(self._journal, state, held.profile, driver, now):
             return 0.0
         try:
             if self._settle(held, now):
@@ -122,7 +125,7 @@ class Printer:
         return self._print(held, driver, now)
 
     def _idle(self, cause: Cause) -> float:
-        self._close_orders()
+        self._in_hand.close()
         self._hold_up(cause)
         return NOTHING_DUE
 
@@ -148,7 +151,7 @@ class Printer:
     def _driver_of(self, held: Held) -> Driver:
         wanted = (held.profile, held.run.nozzle_seed)
         if self._driver is None or self._driver_for != wanted:
-            self._close_orders()
+            self._in_hand.close()
             if self._driver is not None:
                 self._driver.close()
             self._driver = self._open_driver(held.profile, held.run)
@@ -160,7 +163,7 @@ class Printer:
         board before this one stopped, as the server offers only what is not accounted for."""
         if not held.segments:
             return self._idle("no-work")
-        self._close_orders()
+        self._in_hand.close()
         first_column = max(held.run.first_column, held.segments[0].first_column)
         with self._journal.transaction() as db:
             orders.adopt(db, held, first_column)
@@ -179,10 +182,10 @@ class Printer:
         Raises:
             CannotTell: how much is missing.
         """
-        if self._ordered:
-            if not is_late(held, self._ordered[0].first_column, now):
+        if self._in_hand:
+            if self._in_hand.catching_up or not is_late(held, self._in_hand.next_column, now):
                 return False
-            self._close_orders()
+            self._in_hand.close()
         with self._journal.reading() as db:
             state, unknown_end = read_state(db), orders.unknown_end(db)
         missing = gaps.find(held, state, unknown_end, resumed=self._resumed, now=now)
@@ -193,28 +196,26 @@ class Printer:
         decision = settle(held.policy, gap, pace(held.profile, held.run))
         with self._journal.transaction() as db:
             orders.settle(db, held, gap, decision)
-        self._resumed, self._not_before = False, now
+        self._resumed = False
+        self._in_hand.begin_replay(now)
         message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"
         log.warning(message, gap.first, gap.end, cause, len(decision.unknown), decision.action, decision.reason)
         return True
 
     def _print(self, held: Held, driver: Driver, now: float) -> float:
-        """Lay the next burst, if it is time."""
+        """Order the next bursts, if it is time, and lay them, each at its own."""
+        if self._in_hand:
+            return self._lay(driver, now)
         state = self._journal.state()
-        planned = self._ordered or self._plan(held, state)
+        planned = self._plan(held, state)
         if not planned:
             if state.next_column < held.run.end_column:
                 self._hold_up("no-work")
             return NOTHING_DUE
-        burst = planned[0]
-        ready = max(burst.due, self._not_before) if state.catching_up else burst.due
-        if ready > now:
-            return ready - now
-        if not self._ordered:
-            with self._journal.transaction() as db:
-                orders.order(db, planned, now)
-            self._ordered = planned
-        self._lay(held, driver, true_again=state.catching_up and burst.due >= self._not_before)
+        order_in_s = self._in_hand.order_at(held, planned[0], catching_up=state.catching_up) - now
+        if order_in_s > 0:
+            return order_in_s
+        self._in_hand.take(held, planned, now, catching_up=state.catching_up)
         return 0.0
 
     def _plan(self, held: Held, state: State) -> list[Burst]:
@@ -233,36 +234,18 @@ class Printer:
                 break
         return planned
 
-    def _lay(self, held: Held, driver: Driver, *, true_again: bool) -> None:
-        burst = self._ordered[0]
-        plate = held.plate_of(burst.first_column)
-        dots = self._plates.dots(plate, burst.first_column, burst.end_column, held.profile)
-        began = self._time()
+    def _lay(self, driver: Driver, now: float) -> float:
+        due_in_s = self._in_hand.due_in_s(now)
+        if due_in_s > 0:
+            return due_in_s
         try:
-            driver.lay(burst.place, dots, burst.first_column)
+            self._in_hand.lay(driver)
         except MachineStopped as stop:
-            self._give_up(held, stop, began)
-            return
-        del self._ordered[0]
-        self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again))
-        self._cause, self._resumed = None, False
-        self._not_before = began + len(burst) / held.profile.highest_columns_per_s()
-        if not self._ordered:
-            self._close_orders()
-
-    def _give_up(self, held: Held, stop: MachineStopped, now: float) -> None:
-        """The machine stopped in the middle of a burst: that one is unknown, those after it were never given."""
-        del self._ordered[0]
-        self._close_orders()
-        facts.report_conditions(self._journal, stop.keywords, now)
-        self._hold_up("machine")
-
-    def _close_orders(self) -> None:
-        """Write down what came of the orders; those not given to the machine yet are withdrawn."""
-        if self._held is not None and (self._laid or self._ordered):
-            with self._journal.transaction() as db:
-                orders.record(db, self._held, self._laid, self._ordered)
-        self._laid, self._ordered = [], []
+            facts.report_conditions(self._journal, stop.keywords, now)
+            self._hold_up("machine")
+        else:
+            self._cause, self._resumed = None, False
+        return 0.0
 
     def _time(self) -> float:
         estimate = self._server_time()

@@ -1,0 +1,120 @@
+"""The orders in hand: committed to the journal, given to the machine one by one, each at its time.
+
+An order is committed a little ahead, so that a slow card makes no column late. A power cut in this little while leaves
+the burst unknown although it was not laid; hence it is a small part of the time of one column.
+
+    ordered, committed      given to the machine      done, committed
+    ------|----------------------|------------------------|------>
+          |<--- LEAD columns --->| the burst's instant
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.drivers import Driver, MachineStopped
+from machines.node import orders
+from machines.node.bursts import Burst, Held
+from machines.node.journal import Journal
+from machines.node.orders import Laid
+from machines.node.plates import PlateStore
+
+LEAD = 0.25
+
+
+class OrdersInHand:
+    """Bursts ordered together and not all done. What is not given to the machine yet can be withdrawn."""
+
+    def __init__(self, journal: Journal, plates: PlateStore, time: Callable[[], float]) -> None:
+        """Wire it up; ``time`` is by the server, POSIX seconds."""
+        self._journal = journal
+        self._plates = plates
+        self._time = time
+        self._held: Held | None = None
+        self._waiting: list[Burst] = []
+        self._laid: list[Laid] = []
+        self._dots: NDArray[np.bool_] | None = None
+        self._catching_up = False
+        # A replay lays its next burst no sooner than this, POSIX seconds: the machine's highest rate.
+        self._not_before = -math.inf
+
+    def __bool__(self) -> bool:
+        return bool(self._waiting)
+
+    @property
+    def catching_up(self) -> bool:
+        """Whether they are of a replay."""
+        return self._catching_up
+
+    @property
+    def next_column(self) -> int:
+        """First column not given to the machine yet."""
+        return self._waiting[0].first_column
+
+    def begin_replay(self, now: float) -> None:
+        """What comes next is late, and true again only after this."""
+        self._not_before = now
+
+    def order_at(self, held: Held, burst: Burst, *, catching_up: bool) -> float:
+        """When to order a burst, POSIX seconds. In a replay there is no hurry."""
+        return max(burst.due, self._not_before) if catching_up else burst.due - LEAD * held.column_s
+
+    def take(self, held: Held, planned: list[Burst], now: float, *, catching_up: bool) -> None:
+        """Commit orders."""
+        with self._journal.transaction() as db:
+            orders.order(db, planned, now)
+        self._held, self._waiting, self._catching_up = held, [*planned], catching_up
+        self._load()
+
+    def imminent(self, now: float) -> bool:
+        """Whether the next burst is to be given now or within the lead, and nothing else matters until then."""
+        if self._held is None or not self._waiting or self._catching_up:
+            return False
+        after = now - self._waiting[0].due
+        return -LEAD * self._held.column_s <= after <= self._held.burst_s
+
+    def due_in_s(self, now: float) -> float:
+        """How long until the next burst is to be given, seconds."""
+        burst = self._waiting[0]
+        return (max(burst.due, self._not_before) if self._catching_up else burst.due) - now
+
+    def lay(self, driver: Driver) -> None:
+        """Give the next burst to the machine.
+
+        Raises:
+            MachineStopped: in the middle of it; that burst is unknown now, those after it are withdrawn.
+        """
+        assert self._held is not None
+        assert self._dots is not None
+        burst, began = self._waiting.pop(0), self._time()
+        try:
+            driver.lay(burst.place, self._dots, burst.first_column)
+        except MachineStopped:
+            self.close()
+            raise
+        true_again = self._catching_up and burst.due >= self._not_before
+        self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again))
+        self._catching_up = self._catching_up and not true_again
+        self._not_before = began + len(burst) / self._held.profile.highest_columns_per_s()
+        if self._waiting:
+            self._load()
+        else:
+            self.close()
+
+    def close(self) -> None:
+        """Write down what was done, and withdraw what was not given to the machine."""
+        if self._held is not None and (self._laid or self._waiting):
+            with self._journal.transaction() as db:
+                orders.record(db, self._held, self._laid, self._waiting)
+        self._laid, self._waiting, self._dots = [], [], None
+
+    def _load(self) -> None:
+        """The next burst's dots, so that they are at hand at its instant."""
+        assert self._held is not None
+        burst = self._waiting[0]
+        plate = self._held.plate_of(burst.first_column)
+        self._dots = self._plates.dots(plate, burst.first_column, burst.end_column, self._held.profile)
