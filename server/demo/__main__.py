@@ -73,14 +73,16 @@ def _run(stage: story.Stage, began: float) -> bool:
     for child in stage.nodes.values():
         child.stop()
     print("\nThe promises, measured on the papers and in the log:")
-    found = report.measure(stage)
+    everyone = report.gather_all(stage)
+    found = report.measure(stage, everyone)
     report.tell(found)
     took_s = time.monotonic() - began
-    path = report.write(stage, found, took_s)
+    path = report.write(stage, everyone, found, took_s)
     print(f"\n{sum(p.holds for p in found)} of {len(found)} promises kept in {took_s:.0f} s.")
     print(f"  the report  {path.relative_to(ROOT)}")
     for station in scenario.STATIONS:
-        print(f"  the paper   {(stage.folder / f'{station.id}-paper.png').relative_to(ROOT)}")
+        names = " and ".join(f"{station.id}-{what}.png" for what in ("paper", "view"))
+        print(f"  the paper   {stage.folder.relative_to(ROOT)}/: {names}")
     return all(promise.holds for promise in found)
 
 

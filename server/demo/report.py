@@ -19,11 +19,16 @@ from server.demo.evidence import Evidence, gather
 from server.demo.processes import environment, run
 from server.demo.promises import Promise
 from server.demo.story import Stage
+from server.demo.views import view
 
 
-def measure(stage: Stage) -> list[Promise]:
-    """Every promise, measured from the outside after the nodes have ended."""
-    everyone = [gather(stage.studio, s, stage.folder / s.id / "paper") for s in scenario.STATIONS]
+def gather_all(stage: Stage) -> list[Evidence]:
+    """What can be known from outside, after the nodes have ended."""
+    return [gather(stage.studio, s, stage.folder / s.id / "paper") for s in scenario.STATIONS]
+
+
+def measure(stage: Stage, everyone: list[Evidence]) -> list[Promise]:
+    """Every promise, measured on the evidence."""
     found: list[Promise] = []
     for evidence in everyone:
         found += [
@@ -83,10 +88,12 @@ def _clock_change(stage: Stage) -> Promise:
     return Promise("run-spans-a-clock-change", offsets[0] != offsets[1], {"offsets_from_utc_in_lisbon": offsets})
 
 
-def write(stage: Stage, found: list[Promise], took_s: float) -> Path:
-    """Write `report.json` and put the papers beside it."""
-    for station in scenario.STATIONS:
-        shutil.copy(stage.folder / station.id / "paper" / "paper.png", stage.folder / f"{station.id}-paper.png")
+def write(stage: Stage, everyone: list[Evidence], found: list[Promise], took_s: float) -> Path:
+    """Write `report.json` and put the papers beside it, at true dots and as a view with rulers."""
+    for evidence in everyone:
+        id = evidence.station.id
+        shutil.copy(stage.folder / id / "paper" / "paper.png", stage.folder / f"{id}-paper.png")
+        (stage.folder / f"{id}-view.png").write_bytes(view(evidence))
     report: dict[str, Any] = {
         "studio": scenario.STUDIO,
         "shown_hours": scenario.HOURS,
