@@ -88,7 +88,7 @@ class MemoryFile:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Emulate until the end of the input, SIGTERM or SIGINT."""
+    """Emulate until SIGTERM or SIGINT, and return the exit status."""
     options = _parser().parse_args(arguments)
     try:
         return _run(options, _profile(options.profile))

@@ -55,7 +55,7 @@ class Limits:
     Attributes:
         answer_s: without a word for so long, it asks or sends again; this also keeps the watchdog quiet.
         tries: so often in a row without a word, and the link is lost.
-        order_s: the longest that the controller may take to get one order further.
+        order_s: the longest that the controller may take to get one order further, a long way of paper included.
         watchdog_s: the controller is to halt when it hears nothing for so long.
     """
 

@@ -6,7 +6,6 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from fractions import Fraction
 from random import Random
 
 import numpy as np
@@ -178,7 +177,3 @@ def judge(paper: SeenPaper, of: Profile, ordered: list[Ordered]) -> None:
                 assert column == burst.first_column + index
                 assert (drops <= wanted).all(), "a dot that nobody ordered, or one pass too many"
     assert not lies, "something lies where nobody ordered it"
-
-
-def counts_per_column(bench: Bench) -> Fraction:
-    return bench.controller.machine.make.counts

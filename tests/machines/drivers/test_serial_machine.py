@@ -57,6 +57,7 @@ def test_nothing_is_laid_over_what_lies_there() -> None:
         with pytest.raises(MachineStopped) as stop:
             machine.lay(place, full(bench.profile, 1), 0)
         assert stop.value.keywords == ("other-error",)
+        assert not any(f"burst {place} ".encode() in octets for octets in bench.written[5:]), "it was not even sent"
     machine.lay(13, full(bench.profile, 1), 3)
     assert [place for place, _, _ in bench.paper.laid] == [10, 11, 12, 13]
 

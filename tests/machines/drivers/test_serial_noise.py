@@ -25,7 +25,7 @@ SEEDS = st.integers(0, 2**32 - 1)
 PLANS = st.builds(
     NoisePlan, seed=SEEDS, rate=st.floats(0, 0.5), longest_delay_s=st.sampled_from([0.0, 0.05, 0.3, 1.0, 10.0])
 )
-QUICK = settings(max_examples=250, deadline=None)
+QUICK = settings(max_examples=150, deadline=None)
 
 
 @QUICK
@@ -70,7 +70,7 @@ def test_also_with_restarts_and_an_open_cover(
     judge(bench.paper, bench.profile, ordered)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(PLANS, SEEDS)
 def test_no_cut_without_arming_and_none_twice(plan: NoisePlan, seed: int) -> None:
     bench = Bench(profile(), plan)
