@@ -102,7 +102,7 @@ class SerialMachine:
         """Set columns from a place on; when this returns, every one of them lies there.
 
         Raises:
-            MachineStopped: some of them may lie there, the others do not and never will.
+            MachineStopped: some of them may lie there, or come to before the controller halts. Its places are spent.
             ValueError: dots of another height than the head's.
         """
         if dots.shape[0] != self._profile.dots_across:
