@@ -1,4 +1,4 @@
-"""The papers as people look at them: the newest unbroken stretch, with rulers in millimetres, civil time and the sky."""
+"""The papers as people look at them: the newest unbroken stretch, with rulers: millimetres, civil time, the sky."""
 
 from __future__ import annotations
 
