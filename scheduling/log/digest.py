@@ -8,9 +8,12 @@ from __future__ import annotations
 import hashlib
 import json
 from datetime import datetime
+from functools import lru_cache
 
 from machines.structure import format_instant
 
+# All events of an append were said at one instant, and those of a node's batch happened close together.
+_instant = lru_cache(maxsize=64)(format_instant)
 # Stands for the predecessor of a stream's first event.
 NONE_BEFORE = ""
 
@@ -34,9 +37,9 @@ def digest(
     already. Its place in the global order is left out: a stream keeps its digests when it moves to another database.
     """
     text = (
-        f'{{"actor":{_text(actor)},"data":{data},"happened_at":"{format_instant(happened_at)}","kind":"{kind}",'
+        f'{{"actor":{_text(actor)},"data":{data},"happened_at":"{_instant(happened_at)}","kind":"{kind}",'
         f'"previous_digest":"{previous_digest}","request":{"null" if request is None else _text(request)},'
-        f'"said_at":"{format_instant(said_at)}","schema":{schema},"stream":"{stream}","version":{version}}}'
+        f'"said_at":"{_instant(said_at)}","schema":{schema},"stream":"{stream}","version":{version}}}'
     )
     return hashlib.sha256(text.encode()).hexdigest()
 

@@ -37,36 +37,83 @@ class FoldFailed(Exception):
 
 
 def fold_live(facts: Sequence[Recorded], *, using: str) -> None:
-    """Fold facts into every live view that they change, except those set aside."""
-    broken = set(BrokenView.objects.using(using).values_list("view", flat=True))
-    for view in VIEWS:
-        changing = [fact for fact in facts if type(fact.event) in view.folds]
-        if changing and view.name not in broken:
-            _fold_or_set_aside(view, changing, using)
-
-
-def fold_into(view: View, facts: Sequence[Recorded], rows: Rows) -> None:
-    """Fold facts into rows of a view and write them.
+    """Fold facts into every live view that they change, except those set aside.
 
     Raises:
-        FoldFailed: names the fact; where the database refused the rows together, the last of them.
+        OperationalError, InterfaceError: the database cannot work now; that is no fault of a view.
+    """
+    changes = [(view, mine) for view in VIEWS if (mine := _changing(view, facts))]
+    if not changes:
+        return
+    broken = set(BrokenView.objects.using(using).values_list("view", flat=True))
+    folded = []
+    for view, mine in changes:
+        if view.name not in broken:
+            rows = Rows(using)
+            try:
+                fold_facts(view, mine, rows)
+                folded.append((view, mine, rows))
+            except FoldFailed as failure:
+                _set_aside(failure, using)
+    _write(folded, using)
+
+
+def fold_facts(view: View, facts: Sequence[Recorded], rows: Rows) -> None:
+    """Fold facts into rows of a view.
+
+    Raises:
+        FoldFailed: names the fact.
         OperationalError, InterfaceError: the database cannot work now; that is no fault of the view.
     """
-    fact = facts[-1]
-    try:
-        for fact in facts:
+    for fact in facts:
+        try:
             view.folds[type(fact.event)](rows, fact, fact.event)
+        except (OperationalError, InterfaceError):
+            raise
+        except Exception as error:
+            raise FoldFailed(view, fact, error) from error
+
+
+def write_rows(view: View, facts: Sequence[Recorded], rows: Rows) -> None:
+    """Write the rows of a view that facts were folded into.
+
+    Raises:
+        FoldFailed: the database refused the rows; names the last of the facts.
+        OperationalError, InterfaceError: the database cannot work now; that is no fault of the view.
+    """
+    try:
         rows.write()
     except (OperationalError, InterfaceError):
         raise
     except Exception as error:
-        raise FoldFailed(view, fact, error) from error
+        raise FoldFailed(view, facts[-1], error) from error
 
 
-def _fold_or_set_aside(view: View, facts: Sequence[Recorded], using: str) -> None:
+def _changing(view: View, facts: Sequence[Recorded]) -> list[Recorded]:
+    return [fact for fact in facts if type(fact.event) in view.folds]
+
+
+def _write(folded: Sequence[tuple[View, list[Recorded], Rows]], using: str) -> None:
+    """Write the rows of all views together; where the database refuses them, each view apart to see which it is."""
     try:
         with transaction.atomic(using=using):
-            fold_into(view, facts, Rows(using))
+            for view, mine, rows in folded:
+                write_rows(view, mine, rows)
+    except FoldFailed:
+        for view, mine, _ in folded:
+            _write_apart(view, mine, using)
+
+
+def _write_apart(view: View, facts: Sequence[Recorded], using: str) -> None:
+    rows = Rows(using)
+    try:
+        with transaction.atomic(using=using):
+            fold_facts(view, facts, rows)
+            write_rows(view, facts, rows)
     except FoldFailed as failure:
-        logger.exception("A view is set aside; mend its fold, then run `dayroll log rebuild`")
-        BrokenView.objects.using(using).create(view=view.name, position=failure.fact.position, problem=str(failure))
+        _set_aside(failure, using)
+
+
+def _set_aside(failure: FoldFailed, using: str) -> None:
+    logger.error("A view is set aside; mend its fold, then run `dayroll log rebuild`: %s", failure, exc_info=failure)
+    BrokenView.objects.using(using).create(view=failure.view.name, position=failure.fact.position, problem=str(failure))

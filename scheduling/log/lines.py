@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from datetime import datetime
+from functools import lru_cache
 from typing import NamedTuple
 
 from django.db import connections
@@ -16,7 +17,7 @@ from django.db.models.functions import Cast
 
 from scheduling.log import models
 from scheduling.log.digest import digest
-from scheduling.log.events import from_data
+from scheduling.log.events import Event, from_data
 from scheduling.log.recorded import Recorded
 
 CHUNK = 2000
@@ -46,17 +47,21 @@ class Line(NamedTuple):
             InputError: the data do not fit the schema.
             KeyError: no such kind, or no way up from its version.
         """
+        return self.saying(from_data(self.kind, self.schema, json.loads(self.data)))
+
+    def saying(self, event: Event) -> Recorded:
+        """The fact that it is, with the event that its data say."""
         return Recorded(
-            position=self.position,
-            stream=self.stream,
-            version=self.version,
-            kind=self.kind,
-            event=from_data(self.kind, self.schema, json.loads(self.data)),
-            said_at=self.said_at,
-            happened_at=self.happened_at,
-            actor=self.actor,
-            request=self.request,
-            digest=self.digest,
+            self.position,
+            self.stream,
+            self.version,
+            self.kind,
+            event,
+            self.said_at,
+            self.happened_at,
+            self.actor,
+            self.request,
+            self.digest,
         )
 
     def computed_digest(self) -> str:
@@ -82,14 +87,14 @@ _INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(L
 def insert(lines: Iterable[Line], *, using: str) -> None:
     """Write lines within the caller's transaction."""
     connection = connections[using]
-    instant = connection.ops.adapt_datetimefield_value
+    instant = lru_cache(maxsize=16)(connection.ops.adapt_datetimefield_value)  # one said_at for all
     rows = [(*line[:7], instant(line.said_at), instant(line.happened_at), *line[9:]) for line in lines]
     with connection.cursor() as cursor:
         cursor.executemany(_INSERT, rows)
 
 
 def scan(where: Q | None = None, *, after: int = 0, limit: int | None = None, using: str) -> Iterator[Line]:
-    """Lines in the global order, a chunk at a time.
+    """Lines in the global order, a chunk at a time; nothing is held open in between, however slow the reader is.
 
     Args:
         where: only those; see `scheduling.log.models.Event`.
@@ -97,7 +102,11 @@ def scan(where: Q | None = None, *, after: int = 0, limit: int | None = None, us
         limit: at most so many.
         using: alias of the database.
     """
-    found = models.Event.objects.using(using).filter(where or Q(), position__gt=after).order_by("position")
     columns = [Cast(name, TextField()) if name == "data" else name for name in Line._fields]
-    for row in found.values_list(*columns)[:limit].iterator(chunk_size=CHUNK):
-        yield Line._make(row)
+    found = models.Event.objects.using(using).filter(where or Q()).order_by("position").values_list(*columns)
+    while limit is None or limit > 0:
+        chunk = list(found.filter(position__gt=after)[: CHUNK if limit is None else min(CHUNK, limit)])
+        yield from map(Line._make, chunk)
+        if len(chunk) < CHUNK:
+            return
+        after, limit = chunk[-1][0], None if limit is None else limit - CHUNK

@@ -18,7 +18,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from scheduling.log.events import NAMES
-from scheduling.log.folding import FoldFailed, fold_into
+from scheduling.log.folding import FoldFailed, fold_facts, write_rows
 from scheduling.log.folds import VIEWS, View
 from scheduling.log.lines import scan
 from scheduling.log.models import BrokenView
@@ -72,7 +72,8 @@ class _Folding:
         changing = [fact for fact in facts if type(fact.event) in self.view.folds]
         if changing and self.failure is None:
             try:
-                fold_into(self.view, changing, self.rows)
+                fold_facts(self.view, changing, self.rows)
+                write_rows(self.view, changing, self.rows)
             except FoldFailed as failure:
                 self.failure = failure
             self.rows.let_go(MOST_ROWS)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from scheduling.log.events import Event
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Recorded:
+class Recorded(NamedTuple):
     """A fact in the log.
 
     Attributes:

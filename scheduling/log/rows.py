@@ -12,6 +12,8 @@ from typing import Any, TypeVar
 
 from django.db import models
 
+from scheduling.log.tables import table
+
 Row = TypeVar("Row", bound=models.Model)
 
 _COMPARISONS: dict[str, Callable[[Any, Any], bool]] = {"": operator.eq, "lt": operator.lt, "gt": operator.gt}
@@ -36,7 +38,7 @@ class Rows:
         known = self._rows.setdefault(model, {})
         row: Row | None = known.get(key)
         if row is None and not self._complete:
-            row = model._default_manager.using(self._using).filter(pk=key).first()
+            row = table(model, self._using).find(key)
             if row is not None:
                 known[key] = row
         return row
@@ -90,21 +92,8 @@ class Rows:
 
     def _write(self, model: type[models.Model]) -> None:
         changed = self._changed.pop(model, {})
-        if not changed:
-            return
-        key = _key_fields(model)
-        others = [field.name for field in model._meta.concrete_fields if field.attname not in key]
-        model._default_manager.using(self._using).bulk_create(
-            changed.values(),
-            update_conflicts=True,
-            unique_fields=key,
-            update_fields=others,
-            batch_size=500,
-        )
-
-
-def _key_fields(model: type[models.Model]) -> list[str]:
-    return [field.attname for field in model._meta.pk_fields]
+        if changed:
+            table(model, self._using).write(changed.values())
 
 
 def _matches(row: models.Model, lookups: dict[str, Any]) -> bool:

@@ -16,8 +16,9 @@ REFUSAL = "events are never changed or deleted: append what is true now"
 _SQLITE = {
     "log_event_no_update": f"BEFORE UPDATE ON {TABLE}",
     "log_event_no_delete": f"BEFORE DELETE ON {TABLE}",
-    "log_event_no_replace": f"""BEFORE INSERT ON {TABLE} WHEN EXISTS (
-        SELECT 1 FROM {TABLE} WHERE position = NEW.position OR (stream = NEW.stream AND version = NEW.version))""",
+    "log_event_no_replace": f"""BEFORE INSERT ON {TABLE} WHEN
+        EXISTS (SELECT 1 FROM {TABLE} WHERE position = NEW.position) OR
+        EXISTS (SELECT 1 FROM {TABLE} WHERE stream = NEW.stream AND version = NEW.version)""",
 }
 _POSTGRESQL = {
     "log_event_no_update": f"BEFORE UPDATE ON {TABLE}",

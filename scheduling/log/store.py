@@ -19,13 +19,19 @@ from machines.errors import InputError
 from scheduling.log import models
 from scheduling.log.canonical import canonical
 from scheduling.log.digest import NONE_BEFORE
-from scheduling.log.events import NAMES, NODE_EVENTS, Event, schema_of, to_data
+from scheduling.log.events import NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
+from scheduling.log.fitting import fits
 from scheduling.log.folding import fold_live
 from scheduling.log.lines import Line, insert, scan
 from scheduling.log.recorded import Recorded, run_of
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
 APPEND_LOCK = 0x6461_7972_6F6C_6C
+# Less than the 500 terms that SQLite lets a compound question have.
+STREAMS_AT_ONCE = 200
+_LAST = "SELECT '', COALESCE(MAX(position), 0), '' FROM log_event"
+_HEAD = """SELECT * FROM
+    (SELECT stream, version, digest FROM log_event WHERE stream = %s ORDER BY version DESC LIMIT 1) AS head"""
 STREAM = re.compile(r"(?P<kind>[a-z]+)/[a-z0-9][a-z0-9-]*")
 
 
@@ -107,16 +113,16 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
     """
     with transaction.atomic(using=using):
         lock(using)
-        lines = _lines(appends, by, using)
-        facts = tuple(line.fact() for line in lines)  # as everybody will read them; refuses what does not fit
-        insert(lines, using=using)
+        written = _written(appends, by, using)
+        insert([line for line, _ in written], using=using)
+        facts = tuple(fact for _, fact in written)
         fold_live(facts, using=using)
     return facts
 
 
 def stream_version(stream: str, *, using: str = "default") -> int:
     """The version of a stream; 0 where there is none."""
-    return _head(stream, using).version
+    return _ends([stream], using)[1][stream].version
 
 
 def last_position(*, using: str = "default") -> int:
@@ -166,25 +172,37 @@ def lock(using: str) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [APPEND_LOCK])
 
 
-def _head(stream: str, using: str) -> _Head:
-    newest = models.Event.objects.using(using).filter(stream=stream).order_by("-version")
-    found = newest.values_list("version", "digest").first()
-    return _Head() if found is None else _Head(*found)
+def _chunks(streams: list[str]) -> Iterator[list[str]]:
+    """Streams, so many at a time that one question can name them all; one empty chunk for none."""
+    for start in range(0, max(len(streams), 1), STREAMS_AT_ONCE):
+        yield streams[start : start + STREAMS_AT_ONCE]
 
 
-def _lines(appends: Sequence[Append], by: Attribution, using: str) -> list[Line]:
-    """The lines to be written, numbered and chained."""
+def _ends(streams: Sequence[str], using: str) -> tuple[int, dict[str, _Head]]:
+    """The last position and the heads of streams, in one question."""
+    asked = " UNION ALL ".join([_LAST, *[_HEAD] * len(streams)])
+    with connections[using].cursor() as cursor:
+        cursor.execute(asked, streams)
+        (_, last, _), *found = cursor.fetchall()
+    heads = {stream: _Head() for stream in streams}
+    heads.update((stream, _Head(version, digest)) for stream, version, digest in found)
+    return last, heads
+
+
+def _written(appends: Sequence[Append], by: Attribution, using: str) -> list[tuple[Line, Recorded]]:
+    """The lines to be written, numbered and chained, and what each says."""
+    position = 0
     heads: dict[str, _Head] = {}
-    position = last_position(using=using)
-    lines = []
+    for some in _chunks(list(dict.fromkeys(one.stream for one in appends))):
+        position, found = _ends(some, using)
+        heads |= found
+    written = []
     for one in appends:
-        if one.stream not in heads:
-            heads[one.stream] = _head(one.stream, using)
         _require_version(one, heads[one.stream], using)
         for event in one.events:
             position += 1
-            lines.append(_line(position, one, heads[one.stream], event, by))
-    return lines
+            written.append(_line(position, one, heads[one.stream], event, by))
+    return written
 
 
 def _require_version(one: Append, head: _Head, using: str) -> None:
@@ -194,17 +212,21 @@ def _require_version(one: Append, head: _Head, using: str) -> None:
     raise LostRace(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
 
 
-def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution) -> Line:
-    """An event as it will lie in the table; moves the head of its stream on."""
+def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution) -> tuple[Line, Recorded]:
+    """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
     kind = NAMES[type(event)]
     _require_stream(one.stream, event, kind)
+    data = to_data(event)
+    if not fits(event):
+        from_data(kind, schema_of(kind), data)  # says what is wrong
+        raise InputError("event", f"{event!r} does not fit {kind}", "give every field the type that it has there")
     line = Line(
         position=position,
         stream=one.stream,
         version=head.version + 1,
         kind=kind,
         schema=schema_of(kind),
-        data=canonical(to_data(event)),
+        data=canonical(data),
         run=run_of(one.stream, event),
         said_at=by.said_at,
         happened_at=getattr(event, "at", None) or one.happened_at or by.said_at,
@@ -215,7 +237,7 @@ def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution
     )
     line = line._replace(digest=line.computed_digest())
     head.version, head.digest = line.version, line.digest
-    return line
+    return line, line.saying(event)
 
 
 def _require_stream(stream: str, event: Event, kind: str) -> None:

@@ -10,7 +10,7 @@ import pytest
 from django.db import connections, transaction
 
 from machines.errors import InputError
-from scheduling.log import models
+from scheduling.log import lines, models
 from scheduling.log.events import KINDS, NodeEnrolled
 from scheduling.log.store import (
     Append,
@@ -112,6 +112,13 @@ class StoreContract:
         assert kinds(after=5, through=7) == ["run-planned", "segments-planned"]
         assert kinds(streams=["venue/none"]) == []
 
+    @pytest.mark.parametrize("limit", [0, 1, 3, 4, 6, 7, 8, None])
+    def test_reading_in_chunks(self, monkeypatch: pytest.MonkeyPatch, limit: int | None) -> None:
+        monkeypatch.setattr(lines, "CHUNK", 3)
+        say("venue/a", *[venue()] * 7, using=self.using)
+        positions = [fact.position for fact in read(limit=limit, using=self.using)]
+        assert positions == list(range(1, 8))[:limit]
+
     def test_an_event_in_a_stream_of_another_kind_is_refused(self) -> None:
         for stream in ("run/left", "machine", "machine/", "machine/A", "machine/a/b"):
             with pytest.raises(InputError, match="machine/<id>"):
@@ -196,6 +203,8 @@ class ConcurrencyContract:
         done.set()
         reader.join()
         assert not failures
+        assert not models.BrokenView.objects.using(self.using).exists()
+        assert models.Venue.objects.using(self.using).count() == 5
         assert seen == list(range(1, 81))
         assert {stream: head.version for stream, head in verify(using=self.using).items()} == {
             "venue/common": 40,

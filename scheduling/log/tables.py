@@ -1,0 +1,98 @@
+"""Rows of a view in and out by their keys, in SQL that is put together once a table.
+
+The same as Django's own queries do, without putting each together anew: a report of a node costs half a dozen of them,
+and folding again costs one for every row there is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import cache, partial
+from typing import Any
+
+from django.db import connections, models
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models.expressions import Col
+
+from scheduling.log.canonical import canonical
+from scheduling.log.fields import CanonicalJSON
+
+Convert = Callable[[Any], Any]
+
+
+class Table:
+    """A model's table in one database."""
+
+    def __init__(self, model: type[models.Model], using: str) -> None:
+        self._model = model
+        self._using = using
+        self._fields = model._meta.concrete_fields
+        self._names = [str(field.attname) for field in self._fields]
+        key = [str(field.column) for field in model._meta.pk_fields]
+        columns = [str(field.column) for field in self._fields]
+        name, sets = model._meta.db_table, [column for column in columns if column not in key]
+        self._select = (
+            f"SELECT {', '.join(columns)} FROM {name} WHERE {' AND '.join(f'{column} = %s' for column in key)}"
+        )
+        self._upsert = (
+            f"INSERT INTO {name} ({', '.join(columns)}) VALUES ({', '.join(['%s'] * len(columns))})"
+            f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {', '.join(f'{one} = excluded.{one}' for one in sets)}"
+        )
+        self._to_database = [
+            (index, convert) for index, field in enumerate(self._fields) if (convert := self._to(field)) is not None
+        ]
+        self._from_database = [
+            (index, convert) for index, field in enumerate(self._fields) for convert in self._from(field)
+        ]
+
+    def find(self, key: Any) -> Any:
+        """The row with a key, or None."""
+        with connections[self._using].cursor() as cursor:
+            cursor.execute(self._select, key if isinstance(key, tuple) else (key,))
+            found = cursor.fetchone()
+        if found is None:
+            return None
+        values = list(found)
+        for index, convert in self._from_database:
+            values[index] = convert(values[index])
+        return self._model.from_db(self._using, self._names, values)
+
+    def write(self, rows: Iterable[models.Model]) -> None:
+        """Insert rows, or write over those with the same keys."""
+        lines = [self._line(row) for row in rows]
+        with connections[self._using].cursor() as cursor:
+            if len(lines) == 1:
+                cursor.execute(self._upsert, lines[0])
+            else:
+                cursor.executemany(self._upsert, lines)
+
+    def _line(self, row: models.Model) -> list[Any]:
+        values = row.__dict__
+        line = [values[name] for name in self._names]
+        for index, convert in self._to_database:
+            if line[index] is not None:
+                line[index] = convert(line[index])
+        return line
+
+    def _to(self, field: models.Field[Any, Any]) -> Convert | None:
+        if isinstance(field, CanonicalJSON):
+            return canonical
+        if isinstance(field, models.DateTimeField):
+            return connections[self._using].ops.adapt_datetimefield_value
+        return None
+
+    def _from(self, field: models.Field[Any, Any]) -> Iterable[Convert]:
+        column, connection = Col(self._model._meta.db_table, field), connections[self._using]
+        for convert in (*connection.ops.get_db_converters(column), *field.get_db_converters(connection)):
+            yield partial(_convert, convert, column, connection)
+
+
+def _convert(convert: Any, column: Any, connection: BaseDatabaseWrapper, value: Any) -> Any:
+    """A value by one of Django's converters, which take more than the value."""
+    return convert(value, column, connection)
+
+
+@cache
+def table(model: type[models.Model], using: str) -> Table:
+    """The table of a model. It keeps no connection: every thread has its own."""
+    return Table(model, using)

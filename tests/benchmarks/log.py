@@ -1,0 +1,58 @@
+"""The log against the raw driver, on SQLite with synchronous FULL and on PostgreSQL with fsync.
+
+| name | baseline: the raw driver ... | ours | goal |
+| --- | --- | --- | --- |
+| append-one | inserts a row a transaction | the store alone appends an event a transaction | 0.3 |
+| append-batch | inserts 100 rows a transaction, as a node's backlog | the store alone appends 100 events | 0.3 |
+| command-one | inserts a row a transaction | takes a node's report of one segment, views folded | 0.1 |
+| fold | reads the rows and decodes their JSON | folds every view from them again, and compares | 0.3 |
+| run-state | reads the newest 100 of a run's 100,000 events | reads the run and the newest 100 of its segments | 0.1 |
+
+The raw driver inserts the same rows in the same transactions into a table with the same indexes, and has no triggers to
+pass. Both take turns, and the least time of several rounds counts.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from tests import services
+from tests.benchmarks.row import Row
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def rows() -> list[Row]:
+    """The measurements, each in a process of its own with that database as the server's."""
+    with services.postgresql(settings=services.CAREFUL) as url:
+        return [*_measured("sqlite", ""), *_measured("postgresql", url)]
+
+
+def _measured(engine: str, url: str) -> list[Row]:
+    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
+        environment = os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": url}
+        done = subprocess.run(
+            [sys.executable, "-m", "tests.benchmarks.log_rounds"],
+            cwd=ROOT,
+            env=environment,
+            check=True,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+    return [
+        Row(f"log-{one['name']}-{engine}", one["baseline"], one["ours"], "s", one["goal"])
+        for one in json.loads(done.stdout)
+    ]
+
+
+if __name__ == "__main__":
+    for row in rows():
+        print(
+            f"{row.name:<28} {row.baseline * 1e6:>12.0f} us {row.ours * 1e6:>12.0f} us  {row.ratio:6.3f}"
+            f"  goal {row.goal}  {'holds' if row.holds else 'MISSED'}"
+        )

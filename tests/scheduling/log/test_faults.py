@@ -1,0 +1,88 @@
+"""Killed writers, a full disk, a file that cannot be written: nothing acknowledged is lost, nothing is half there."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import OperationalError, connection
+
+from scheduling.log import models
+from scheduling.log.rebuild import rebuild
+from scheduling.log.store import read
+from scheduling.log.verify import verify
+from tests import services
+from tests.scheduling.log.facts import a_run_on_a_machine, printed, say, venue
+
+ROOT = Path(__file__).resolve().parents[3]
+ROUNDS = 6
+
+
+def killed(tmp_path: Path, url: str) -> dict[str, Any]:
+    environment = os.environ | {"DAYROLL_HOME": str(tmp_path), "DAYROLL_DATABASE": url}
+    command = [sys.executable, "-m", "tests.scheduling.log.kills", str(ROUNDS), "1"]
+    done = subprocess.run(command, cwd=ROOT, env=environment, check=True, stdout=subprocess.PIPE, text=True)
+    return dict(json.loads(done.stdout))
+
+
+def test_writers_killed_on_sqlite(tmp_path: Path) -> None:
+    result = killed(tmp_path, "")
+    assert result["broken"] == []
+    assert result["acknowledged"] > 0
+
+
+def test_writers_killed_on_postgresql(tmp_path: Path) -> None:
+    with services.postgresql(settings=services.CAREFUL) as url:
+        result = killed(tmp_path, url)
+    assert result["broken"] == []
+    assert result["acknowledged"] > 0
+
+
+def pragma(text: str) -> Any:
+    with connection.cursor() as cursor:
+        cursor.execute(f"PRAGMA {text}")
+        return cursor.fetchone()
+
+
+def disk_is_full() -> Callable[[], object]:
+    """The file may not grow by a single page."""
+    (pages,) = pragma("page_count")
+    pragma(f"max_page_count = {pages}")
+    return lambda: pragma("max_page_count = 1000000")
+
+
+def file_is_read_only() -> Callable[[], object]:
+    pragma("query_only = ON")
+    return lambda: pragma("query_only = OFF")
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("trouble", "problem"),
+    [(disk_is_full, "database or disk is full"), (file_is_read_only, "attempt to write a readonly database")],
+)
+def test_what_cannot_be_written_is_said_and_nothing_is_bent(
+    trouble: Callable[[], Callable[[], object]], problem: str
+) -> None:
+    a_run_on_a_machine(0, 1)
+    before = list(read())
+    mend = trouble()
+    try:
+        with pytest.raises(OperationalError, match=problem):
+            for seq in range(1, 200):
+                before += say("machine/left", printed(seq, 0, 10), printed(seq, 10, 20))
+        assert list(read()) == before
+        verify()
+    finally:
+        mend()
+    assert not models.BrokenView.objects.exists()
+    assert all(result.equal for result in rebuild(swap=False))
+    before += say("venue/a", venue())
+    assert list(read()) == before
+    assert pragma("integrity_check") == ("ok",)
