@@ -13,7 +13,7 @@ from machines.pictures.canvas import Canvas, hatching
 from machines.pictures.checks import require, require_between, require_limits, require_tones
 from machines.pictures.geojson import Shapes, read_geojson, read_land
 from machines.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels
-from machines.pictures.rings import Positions, coast, unwrap
+from machines.pictures.rings import Positions, coast, densified, unwrap
 from machines.pictures.sheet import Sheet
 from machines.pictures.sky import SkyNumbers
 
@@ -146,7 +146,7 @@ class LandPicture:
 
     def _strokes(self, lines: list[Positions], sheet: Sheet) -> NDArray[np.float32]:
         canvas = Canvas(sheet)
-        for line in self._points(lines, sheet):
+        for line in self._points([densified(line) for line in lines], sheet):
             canvas.line(line, self.line_mm)
         return canvas.coverage()
 

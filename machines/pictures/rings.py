@@ -30,6 +30,20 @@ def unwrap(line: Positions) -> Positions:
     return unbroken
 
 
+def densified(line: Positions, step_degrees: float = 1.0) -> Positions:
+    """The line with positions added on its long sloping edges.
+
+    An edge is straight in longitude and latitude (RFC 7946, section 3.1.1), and so bends on a map whose parallels are
+    not evenly spaced."""
+    steps = np.abs(np.diff(line, axis=0)).min(axis=1, initial=np.inf)
+    pieces = np.maximum(1, np.ceil(steps / step_degrees)).astype(np.intp)
+    if pieces.max(initial=1) == 1:
+        return line
+    corners = np.concatenate([[0], np.cumsum(pieces)])
+    places = np.arange(corners[-1] + 1)
+    return np.column_stack([np.interp(places, corners, line[:, axis]) for axis in (0, 1)])
+
+
 def area(ring: Positions) -> float:
     """The ring's area in square degrees of longitude and latitude (shoelace formula), without sign."""
     x, y = ring[:, 0] - ring[0, 0], ring[:, 1]
@@ -47,8 +61,8 @@ def close(ring: Positions) -> Positions:
     """
     unbroken = unwrap(ring)
     if abs(unbroken[-1, 0] - unbroken[0, 0]) > 180.0:
-        return _close_over_pole(unbroken)
-    return unbroken if area(unbroken) > 0.0 else ring
+        return densified(_close_over_pole(unbroken))
+    return densified(unbroken if area(unbroken) > 0.0 else ring)
 
 
 def _close_over_pole(unbroken: Positions) -> Positions:

@@ -94,8 +94,8 @@ def test_columns_and_rows_are_those_of_pyproj(projection: Projection, parallel: 
 
 def test_land_has_its_share_of_the_earth() -> None:
     """The World Factbook (CIA), World: 510.072 million square kilometres, of which land 148.94, "29.2%", via a
-    republication of its text (cultureconnect.com/facts/xx.htm); its later editions say 29.1%. Our land is generalised to
-    1:50 million and has no Caspian Sea."""
+    republication of its text (cultureconnect.com/facts/xx.htm); its later editions say 29.1%. Our land is generalised
+    to 1:50 million and has no Caspian Sea."""
     sheet = Sheet(columns=3600, rows=1146, width_mm=np.pi * 100, height_mm=100.0)
     tone = LandPicture(projection="equal-area").draw(SkyNumbers(), sheet)
     assert tone.mean() == pytest.approx(148.94 / 510.072, abs=0.005)

@@ -1,10 +1,13 @@
 """GeoJSON from strangers: what is read, and what is refused where."""
 
+import contextlib
 import json
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.pictures import geojson
@@ -138,3 +141,34 @@ def test_too_many_positions(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(InputError, match="more than 9 positions") as caught:
         read(collection(feature(polygon(SQUARE)), feature(polygon(SQUARE))))
     assert caught.value.field == "features[1].geometry.coordinates"
+
+
+ANYTHING = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(allow_nan=False)
+    | st.sampled_from(["Polygon", "Feature", "x"]),
+    lambda inner: (
+        st.lists(inner, max_size=5)
+        | st.dictionaries(
+            st.sampled_from(["type", "coordinates", "features", "geometry", "geometries"]), inner, max_size=4
+        )
+    ),
+    max_leaves=20,
+)
+TYPES = [
+    "Polygon",
+    "MultiPolygon",
+    "LineString",
+    "MultiLineString",
+    "Feature",
+    "FeatureCollection",
+    "GeometryCollection",
+]
+
+
+@given(kind=st.sampled_from(TYPES), member=st.sampled_from(["coordinates", "features", "geometry"]), inner=ANYTHING)
+def test_any_json_is_read_or_refused_and_nothing_else(kind: str, member: str, inner: Any) -> None:
+    with contextlib.suppress(InputError):
+        assert read({"type": kind, member: inner})

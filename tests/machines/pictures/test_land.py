@@ -230,3 +230,18 @@ def test_a_graticule_that_does_not_close_is_refused(degrees: float) -> None:
     with pytest.raises(InputError) as caught:
         LandPicture(graticule_degrees=degrees)
     assert caught.value.field == "graticule_degrees"
+
+
+def test_a_long_edge_is_straight_in_longitude_and_latitude_on_every_map() -> None:
+    """Halfway along an edge from (0, 0) to (80, 80) is (40, 40), which on Mercator is not half way up the paper."""
+    for projection in ("equirectangular", "mercator", "equal-area"):
+        picture = LandPicture(projection=projection, fit="stretch", south_degrees=-80.0, north_degrees=80.0)
+        tone = draw(
+            [[[0, 0], [80, 0], [80, 80], [0, 0]]],
+            projection=projection,
+            fit="stretch",
+            south_degrees=-80.0,
+            north_degrees=80.0,
+        )
+        assert at(tone, 40, 38.5, picture) == 1.0
+        assert at(tone, 40, 41.5, picture) == 0.0

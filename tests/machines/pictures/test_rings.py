@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.pictures.rings import area, close, coast, unwrap
+from machines.pictures.rings import area, close, coast, densified, unwrap
 
 
 def ring(*positions: Any) -> Any:
@@ -62,9 +62,9 @@ def test_a_box_round_the_whole_earth_is_taken_as_written(south: float, north: fl
 
 
 def test_an_ordinary_ring_is_left_alone() -> None:
-    plain = ring([0, 0], [10, 0], [10, 10])
+    plain = ring([0, 0], [10, 0], [10, 1])
     assert np.array_equal(close(plain), plain)
-    assert area(plain) == 50.0
+    assert area(plain) == 5.0
 
 
 def test_a_coast_leaves_out_the_cut_at_the_date_line_and_at_the_pole() -> None:
@@ -81,3 +81,21 @@ def test_a_coast_without_a_cut_is_the_ring_unbroken() -> None:
     pieces = coast(ring([170, 0], [-170, 0], [-170, 10]))
     assert len(pieces) == 1
     assert pieces[0][:, 0].tolist() == [170, 190, 190, 170]
+
+
+def test_long_sloping_edges_are_divided_and_others_left() -> None:
+    line = np.array([[0.0, 0.0], [10.0, 4.0], [10.0, 80.0], [10.5, 80.5]])
+    divided = densified(line)
+    assert len(divided) == 4 + 3
+    assert divided[:5].tolist() == [[0, 0], [2.5, 1], [5, 2], [7.5, 3], [10, 4]]
+    assert np.array_equal(divided[-3:], line[-3:])
+    assert densified(line[1:]) is not None
+    assert len(densified(line[1:])) == 3
+
+
+@given(st.lists(st.tuples(st.floats(-179, 179), st.floats(-89, 89)), min_size=2, max_size=12))
+def test_dividing_edges_keeps_the_corners_and_the_area(corners: list[tuple[float, float]]) -> None:
+    line = np.array([*corners, corners[0]], dtype=float)
+    divided = densified(line)
+    assert area(divided) == pytest.approx(area(line), abs=1e-6)
+    assert all((np.abs(divided - corner).max(axis=1) < 1e-9).any() for corner in line)
