@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -16,9 +17,9 @@ from scheduling.log import rebuild as rebuilding
 from scheduling.log.folds import VIEWS
 from scheduling.log.rebuild import rebuild
 from scheduling.log.rows import Rows
-from scheduling.log.store import append, read
+from scheduling.log.store import append, last_position, read
 from scheduling.log.twins import Difference
-from tests.scheduling.log.facts import ONE_OF_EACH, by, printed, say
+from tests.scheduling.log.facts import ONE_OF_EACH, a_run_on_a_machine, by, printed, say
 from tests.scheduling.log.histories import HISTORIES, History
 
 # Each example is told within a transaction of its own; the two engines are two classes.
@@ -138,6 +139,56 @@ class RebuildContract:
         with connections[self.using].cursor() as cursor:
             cursor.execute(catalogue)
             assert cursor.fetchone() == (0,)
+
+
+class GoingOnContract:
+    using: str
+
+    def test_the_server_goes_on_meanwhile(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """A node reports all the while that the views are folded again; neither hinders nor misses the other."""
+        monkeypatch.setattr(rebuilding, "BATCH", 20)
+        a_run_on_a_machine(0, 1, 2, 3, using=self.using)
+        say("machine/left", *[printed(seq, 0, 1) for seq in range(1, 101)], using=self.using)
+        models.Segment.objects.using(self.using).filter(number=1).delete()
+        begun, failures, reported = threading.Event(), list[BaseException](), 0
+
+        def report() -> None:
+            nonlocal reported
+            try:
+                for seq in range(101, 161):
+                    say("machine/left", printed(seq, seq - 1, seq), using=self.using)
+                    reported += 1
+                    begun.set()
+            except BaseException as error:  # noqa: BLE001 (a thread's failure must fail the test)
+                failures.append(error)
+            finally:
+                begun.set()
+                connections.close_all()
+
+        node = threading.Thread(target=report)
+        node.start()
+        begun.wait()
+        results = {result.view: result for result in rebuild(using=self.using)}
+        during = reported
+        node.join()
+        assert not failures
+        assert during > 0
+        assert results["runs"].differences == (Difference("log_segment", 1, (("spring", 1),)),)
+        assert all(result.equal for result in rebuild(using=self.using))
+        assert models.Run.objects.using(self.using).get().printed == 61
+        assert last_position(using=self.using) == 7 + 160
+        assert not models.BrokenView.objects.using(self.using).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+class TestGoingOnOnSQLite(GoingOnContract):
+    using = "default"
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["postgres"], transaction=True)
+class TestGoingOnOnPostgreSQL(GoingOnContract):
+    using = "postgres"
 
 
 @pytest.mark.django_db
