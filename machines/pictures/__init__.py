@@ -25,6 +25,7 @@ from machines.pictures.moon import MoonDisc
 from machines.pictures.sheet import Sheet, Travel
 from machines.pictures.sky import SkyNumbers
 from machines.pictures.stars import StarBelt, read_stars
+from machines.pictures.thumbnail import thumbnail_png
 from machines.structure import structure, unstructure
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "from_json",
     "read_stars",
     "seam_visibility",
+    "thumbnail_png",
 ]
 
 Picture = LandPicture | StarBelt | MoonDisc | YearOfDaylight | DaylightMap | WrappedImage

@@ -9,7 +9,16 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.profile import CarriageHead, Knife, LineHead, Media, Profile
-from machines.supplies import IdleFiring, Use, idle_ml, roll_length_error_m, roll_length_m, use, whole_turns
+from machines.supplies import (
+    IdleFiring,
+    Use,
+    idle_ml,
+    roll_length_error_m,
+    roll_length_m,
+    turn_that_ends_roll,
+    use,
+    whole_turns,
+)
 
 
 def profile(**changes: Any) -> Profile:
@@ -122,3 +131,13 @@ def test_a_roll_of_n_turns_holds_n_turns(turns: int, mm: float) -> None:
     machine = profile(mm_per_turn=mm)
     assert whole_turns(machine, turns * mm / 1000) == turns
     assert whole_turns(machine, (turns + 0.99) * mm / 1000) == turns
+
+
+@given(turn=st.integers(0, 5000), share=st.floats(0.001, 0.999), turns=st.integers(0, 300))
+def test_the_turn_in_which_a_roll_ends(turn: int, share: float, turns: int) -> None:
+    """Starting anywhere in a turn, paper for some turns and a little more or less ends in the turn that it must."""
+    machine = profile()
+    start = turn * 4800 + int(share * 4800)
+    rest_mm = (4800 - int(share * 4800)) * 0.1
+    assert turn_that_ends_roll(machine, start, (rest_mm + turns * 480.0 - 0.1) / 1000) == turn + turns
+    assert turn_that_ends_roll(machine, start, (rest_mm + turns * 480.0 + 0.1) / 1000) == turn + turns + 1

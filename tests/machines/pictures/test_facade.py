@@ -1,12 +1,25 @@
 """The way in: parameters as JSON, and one function that draws."""
 
+import io
 from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from machines.errors import InputError
-from machines.pictures import KINDS, LandPicture, MoonDisc, SkyNumbers, StarBelt, as_json, draw, from_json
+from machines.pictures import (
+    KINDS,
+    LandPicture,
+    MoonDisc,
+    Sheet,
+    SkyNumbers,
+    StarBelt,
+    as_json,
+    draw,
+    from_json,
+    thumbnail_png,
+)
 
 
 @pytest.mark.parametrize("picture", [LandPicture(projection="mercator"), StarBelt(ink=0.5), MoonDisc(discs=2)])
@@ -72,3 +85,15 @@ def test_a_sheet_must_be_possible(columns: int, rows: int, width_mm: float, fiel
     with pytest.raises(InputError) as caught:
         draw(LandPicture(), SkyNumbers(), columns, rows, width_mm, 50.0)
     assert caught.value.field == field
+
+
+@pytest.mark.parametrize("travel", ["right", "left"])
+def test_a_thumbnail_is_seen_as_the_paper_is(travel: Any) -> None:
+    sheet = Sheet(columns=6000, rows=3000, width_mm=500.0, height_mm=250.0, travel=travel)
+    png = thumbnail_png(LandPicture(), SkyNumbers(), sheet, width_px=240)
+    with Image.open(io.BytesIO(png)) as image:
+        assert image.size == (240, 120)
+        seen = np.asarray(image)
+    east_of_the_middle = seen[30, 120 + 40] if travel == "right" else seen[30, 120 - 40]
+    assert east_of_the_middle < 50  # 45 N 60 E is land
+    assert seen[60, 5] > 250  # the Pacific

@@ -1,0 +1,40 @@
+"""A small view of a picture, for a list: its tone, without dots."""
+
+from __future__ import annotations
+
+import io
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from machines.pictures.sheet import Sheet
+from machines.pictures.sky import SkyNumbers
+from machines.proof import encoded
+
+
+class Drawable(Protocol):
+    """What every kind of picture has."""
+
+    def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
+        """The tone of one turn."""
+
+
+def thumbnail_png(
+    picture: Drawable, sky: SkyNumbers, sheet: Sheet, width_px: int = 480, upload: bytes | None = None
+) -> bytes:
+    """One turn as a visitor sees it, scaled to a width in pixels, as a grey PNG in sRGB.
+
+    Raises:
+        InputError: as the picture's own drawing does.
+    """
+    height_px = max(1, round(width_px * sheet.height_mm / sheet.width_mm))
+    small = Sheet(
+        columns=width_px, rows=height_px, width_mm=sheet.width_mm, height_mm=sheet.height_mm, travel=sheet.travel
+    )
+    tone = picture.draw(sky, small, upload)
+    seen = tone[:, ::-1] if sheet.travel == "right" else tone
+    stream = io.BytesIO()
+    Image.fromarray(np.rint(encoded(1.0 - seen) * 255).astype(np.uint8)).save(stream, "PNG", optimize=True)
+    return stream.getvalue()
