@@ -10,7 +10,14 @@
 | DAYROLL_POLL_AFTER_S | how often a node should ask for work, seconds | 60 |
 | DAYROLL_SILENT_AFTER_S | how long a node may be silent before a watch opens, seconds | 900 |
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
+| DAYROLL_EXTEND_EVERY_S | how often plans are extended, seconds | 60 |
+| DAYROLL_WATCH_EVERY_S | how often silences are looked for, seconds | 30 |
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
+
+Who may do what. The console is open to read for whoever reaches the server, so that it can hang on a wall; `dayroll
+serve` listens on this machine only, and whoever opens it further decides who reaches it. Changing something on a page
+needs a signed-in person (`dayroll createsuperuser`), the API a studio key (`dayroll studio-key NAME`), and the node's
+calls a node's token.
 """
 
 from __future__ import annotations
@@ -152,9 +159,8 @@ POLL_AFTER_S = float(os.environ.get("DAYROLL_POLL_AFTER_S", "60"))
 SILENT_AFTER_S = float(os.environ.get("DAYROLL_SILENT_AFTER_S", "900"))
 HORIZON_H = float(os.environ.get("DAYROLL_HORIZON_H", "192"))
 
-# How often the background jobs run, seconds.
-EXTEND_EVERY_S = 60.0
-WATCH_EVERY_S = 30.0
+EXTEND_EVERY_S = float(os.environ.get("DAYROLL_EXTEND_EVERY_S", "60"))
+WATCH_EVERY_S = float(os.environ.get("DAYROLL_WATCH_EVERY_S", "30"))
 
 # A task is acknowledged when it is done, not when it is fetched, so that a worker's death loses none. Redis hands a
 # task out again after its visibility timeout; the time limit below it keeps that from happening while one still runs.

@@ -10,6 +10,8 @@ from typing import Any
 from django.http import HttpResponse
 from django.test import Client
 
+from machines.wire import Work
+
 BEGINS = datetime(2026, 3, 20, 6, 0, tzinfo=UTC)
 
 VENUE = {
@@ -135,3 +137,20 @@ def changed(body: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
     else:
         inner[last] = value
     return copy
+
+
+def printed(work: Work, seq: int) -> dict[str, Any]:
+    """A report of the whole of a segment of the work; the first one has the sequence number 1."""
+    segment = work.segments[seq - 1]
+    assert work.run is not None
+    return {
+        "kind": "columns-printed",
+        "seq": seq,
+        "at": segment.knots[-1].isoformat(),
+        "run": work.run.id,
+        "segment": segment.number,
+        "columns": {"first": segment.first_column, "end": segment.end_column},
+        "columns_done": segment.end_column - segment.first_column,
+        "paper_position": segment.first_column - work.run.first_column,
+        "worst_miss_s": 0.25,
+    }

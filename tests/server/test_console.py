@@ -18,8 +18,8 @@ from server import jobs, wiring
 from server.console import pictures
 from server.console.overview import overview
 from server.console.words import NO_BREAK
-from tests.server.studio import FAR_VENUE, Caller, HeldClock
-from tests.server.test_node_calls import printed, work_of
+from tests.server.studio import FAR_VENUE, Caller, HeldClock, printed
+from tests.server.test_node_calls import work_of
 
 
 def page(path: str = "/", client: Client | None = None) -> str:

@@ -15,24 +15,7 @@ from scheduling.log.models import Event, Machine, PrintedStretch
 from scheduling.plates import PlateStore
 from server import jobs
 from tests.server.conftest import enrol
-from tests.server.studio import BEGINS, Caller, HeldClock
-
-
-def printed(work: Work, seq: int) -> dict[str, Any]:
-    """A report of the whole of a segment of the work; the first one has the sequence number 1."""
-    segment = work.segments[seq - 1]
-    assert work.run is not None
-    return {
-        "kind": "columns-printed",
-        "seq": seq,
-        "at": segment.knots[-1].isoformat(),
-        "run": work.run.id,
-        "segment": segment.number,
-        "columns": {"first": segment.first_column, "end": segment.end_column},
-        "columns_done": segment.end_column - segment.first_column,
-        "paper_position": segment.first_column - work.run.first_column,
-        "worst_miss_s": 0.25,
-    }
+from tests.server.studio import BEGINS, Caller, HeldClock, printed
 
 
 def work_of(node: Caller, horizon: str = "PT24H") -> Work:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import signal
 import threading
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, NoReturn
@@ -31,7 +31,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
-        parser.add_argument("--port", type=int, default=8000, help="0 takes a free one")
+        parser.add_argument("--port", type=_port, default=8000, help="0 takes a free one")
         parser.add_argument("--threads", type=int, default=8, help="requests answered at a time")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -45,10 +45,17 @@ class Command(BaseCommand):
             server.run()  # returns when SIGTERM or Ctrl-C has come and the requests under way are answered
 
 
+def _port(text: str) -> int:
+    port = int(text)
+    if not 0 <= port <= 65535:
+        raise ArgumentTypeError(f"{port} is no port: give 0 to 65535")
+    return port
+
+
 def _listen(host: str, port: int, threads: int) -> BaseWSGIServer:
     try:
         return create_server(application, host=host, port=port, threads=threads, ident=None)
-    except (OSError, ValueError, OverflowError) as error:
+    except (OSError, ValueError) as error:
         remedy = "give another --host or --port; --port 0 takes a free one"
         raise CommandError(f"cannot listen on {host} port {port}: {error}; {remedy}") from error
 

@@ -1,0 +1,162 @@
+"""The pages in a real browser: readable by everyone, at every width, by themselves up to date."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PASSWORD, PERSON, Seen, Site
+
+pytestmark = pytest.mark.browser
+
+# WCAG 2.0 to 2.2, levels A and AA, as axe tags them.
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}
+REFRESHED_MS = 20_000
+
+
+def require_accessible(page: Page) -> None:
+    """No violation that axe can find, and nothing that a narrow screen would cut off (WCAG 2.2, 1.4.10)."""
+    results = Axe().run(page, options=RULES)
+    assert results.violations_count == 0, results.generate_report()
+    assert len(results.response["passes"]) > 10  # it did look
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def sign_in(page: Page) -> None:
+    page.get_by_label("Name").fill(PERSON)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+
+
+def say_when(page: Page, name: str, civil: str) -> None:
+    page.get_by_label("What it is called").fill(name)
+    page.get_by_label("Id, for addresses").fill(name.lower().replace(" ", "-"))
+    page.get_by_label("Venue").select_option("quay")
+    page.get_by_label("Local date and time").fill(civil)
+    page.get_by_role("button", name="See what that means").click()
+
+
+def test_the_console_is_accessible(seen: Seen) -> None:
+    seen.page.goto("/")
+    expect(seen.page.get_by_role("heading", name="Quay House")).to_be_visible()
+    expect(seen.page.get_by_role("heading", name="The Boat Shed")).to_be_visible()
+    require_accessible(seen.page)
+    assert seen.page.evaluate("document.getAnimations().length") == 0
+
+
+def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:
+    desk.page.goto("/")
+    paper = desk.page.get_by_role("img", name="The last turn of its paper")
+    expect(paper).to_be_visible()
+    assert paper.evaluate("image => image.complete && image.naturalWidth") == 960
+    turn = desk.page.get_by_role("img", name="Land, one turn; marked is where the head belongs now")
+    expect(turn).to_be_visible()
+    assert turn.locator("line.due").count() == 1
+    with desk.page.expect_response(lambda answer: "/plates/" in answer.url) as plate:
+        desk.page.reload()
+    assert plate.value.status in (200, 304)
+
+
+def test_the_page_keeps_itself_up_to_date(desk: Seen, site: Site) -> None:
+    desk.page.goto("/")
+    shown = desk.page.locator("img.paper")
+    before = shown.get_attribute("src")
+    assert before is not None
+    site.report(1)
+    expect(shown).not_to_have_attribute("src", before, timeout=REFRESHED_MS)
+    expect(desk.page.locator("#summary")).to_have_attribute("role", "status")
+
+
+def test_the_page_can_be_held_still(desk: Seen, site: Site) -> None:
+    desk.page.goto("/")
+    hold = desk.page.get_by_role("button", name="Hold the page still")
+    hold.click()
+    expect(hold).to_have_attribute("aria-pressed", "true")
+    asked = len(desk.asked)
+    shown = desk.page.locator("img.paper")
+    before = shown.get_attribute("src")
+    site.report(1)
+    desk.page.wait_for_timeout(9_000)  # two refreshes would have come
+    assert shown.get_attribute("src") == before
+    assert len(desk.asked) == asked
+    hold.click()
+    expect(shown).not_to_have_attribute("src", str(before), timeout=REFRESHED_MS)
+
+
+def test_the_page_says_when_the_server_is_gone(desk: Seen) -> None:
+    desk.page.goto("/")
+    desk.page.route("**/overview", lambda route: route.abort())
+    expect(desk.page.locator("#asof")).to_contain_text("no answer", timeout=REFRESHED_MS)
+    desk.page.unroute("**/overview")
+    expect(desk.page.locator("#asof")).not_to_contain_text("no answer", timeout=REFRESHED_MS)
+    assert all("ERR_FAILED" in error for error in desk.errors)
+    desk.errors.clear()
+
+
+def test_without_a_script_the_page_is_whole(site: Site, desk: Seen) -> None:
+    context = desk.page.context.browser
+    assert context is not None
+    plain = context.new_context(java_script_enabled=False)
+    page = plain.new_page()
+    page.goto(site.address)
+    expect(page.get_by_role("heading", name="Quay House")).to_be_visible()
+    expect(page.get_by_role("button", name="Hold the page still")).not_to_be_visible()
+    plain.close()
+
+
+def test_a_keyboard_reaches_the_content_first(desk: Seen) -> None:
+    desk.page.goto("/")
+    desk.page.keyboard.press("Tab")
+    expect(desk.page.get_by_role("link", name="Skip to the content")).to_be_focused()
+    desk.page.keyboard.press("Enter")
+    expect(desk.page.locator("#main")).to_be_focused()
+
+
+def test_an_opening_at_a_time_that_comes_twice(seen: Seen, request: pytest.FixtureRequest) -> None:
+    page = seen.page
+    page.goto("/openings/new")
+    require_accessible(page)  # the page to sign in
+    sign_in(page)
+    expect(page.get_by_role("heading", name="Fix an opening")).to_be_visible()
+    require_accessible(page)
+
+    name = f"Twice {request.node.callspec.id}"
+    say_when(page, name, "2026-10-25T01:30")
+    expect(page.get_by_text("is shown twice in Europe/Lisbon")).to_be_visible()
+    require_accessible(page)
+
+    page.get_by_label("The later: 2026-10-25 01:30 WET").check()
+    page.get_by_role("button", name="See what that means").click()
+    expect(page.get_by_text("2026-10-25 01:30:00 UTC")).to_be_visible()
+    expect(page.get_by_text("15:15")).to_be_visible()  # in Chatham's summer time
+    require_accessible(page)
+
+    page.get_by_role("button", name="Fix this opening").click()
+    expect(page.get_by_text(f"{name} is fixed.")).to_be_visible()
+    expect(page.get_by_role("heading", name=name, exact=True)).to_be_visible()
+    require_accessible(page)
+
+
+def test_an_opening_by_the_sky(desk: Seen) -> None:
+    page = desk.page
+    page.goto("/openings/new")
+    sign_in(page)
+    page.get_by_label("What it is called").fill("Dusk")
+    page.get_by_label("Id, for addresses").fill("dusk")
+    page.get_by_label("Venue").select_option("quay")
+    page.get_by_label("By the sky there").check()
+    expect(page.get_by_label("Local date and time")).not_to_be_visible()
+    page.get_by_label("Minutes").fill("40")
+    page.get_by_label("Before or after").select_option("before")
+    page.get_by_label("Event").select_option("sunset")
+    page.get_by_label("Local date", exact=True).fill("2026-06-21")
+    page.get_by_role("button", name="See what that means").click()
+    expect(page.get_by_role("heading", name="That is 40 min before sunset")).to_be_visible()
+    page.get_by_role("button", name="Fix this opening").click()
+    expect(page.get_by_text("Dusk is fixed.")).to_be_visible()
+
+
+def test_the_api_s_page_works_from_this_server_alone(desk: Seen) -> None:
+    desk.page.goto("/api/v1/reference")
+    expect(desk.page.get_by_text("/api/v1/node/work")).to_be_visible(timeout=REFRESHED_MS)

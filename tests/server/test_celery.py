@@ -1,0 +1,107 @@
+"""The fleet's background work: a real worker, a real beat and a real Redis, as processes."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
+from pathlib import Path
+
+import pytest
+
+from server import jobs
+from server.celery import app
+from tests.server.processes import PATIENCE_S, Gone, process, run, wait_for_line
+
+FURNISH = """
+import django
+django.setup()
+from datetime import datetime, timedelta, UTC
+from machines.structure import structure
+from scheduling.log.models import Heartbeat, Machine
+from scheduling.log.store import Attribution
+from scheduling.studio import handle
+from server.api import machines, profiles, runs, sources, venues
+from tests.server.studio import IN_ORDER
+
+now = datetime.now(UTC)
+by = Attribution(actor="test", request=None, said_at=now)
+collections = [venues.Venues, profiles.Profiles, machines.Machines, sources.Sources, runs.Runs]
+for (resource, body), collection in zip(IN_ORDER, collections):
+    if resource == "runs":
+        body = body | {
+            "starts_at": (now - timedelta(hours=1)).isoformat(), "ends_at": (now + timedelta(hours=1)).isoformat()
+        }
+    handle(structure(body, collection.command), by)
+Heartbeat.objects.create(machine_id="wren-1", heard_at=now - timedelta(hours=2), status={})
+"""
+
+
+def test_the_schedule_names_tasks_that_exist_and_every_job_is_one() -> None:
+    app.loader.import_default_modules()
+    scheduled = {entry["task"]: entry["schedule"] for entry in app.conf.beat_schedule.values()}
+    assert scheduled == {job.name: job.period_s for job in jobs.JOBS}
+    assert scheduled.keys() <= app.tasks.keys()
+
+
+def test_the_settings_lose_no_task() -> None:
+    conf = app.conf
+    assert conf.task_acks_late and conf.task_reject_on_worker_lost and conf.task_ignore_result
+    assert conf.worker_prefetch_multiplier == 1
+    assert conf.result_backend is None
+    assert conf.task_time_limit < conf.broker_transport_options["visibility_timeout"]
+
+
+@contextmanager
+def fleet(environment: dict[str, str], folder: Path) -> Iterator[None]:
+    """One worker and one beat, both up."""
+    celery = ["-m", "celery", "--app=server.celery"]
+    beat = ["beat", "--loglevel=info", f"--schedule={folder / 'schedule'}", f"--pidfile={folder / 'beat.pid'}"]
+    with ExitStack() as stack:
+        worker_log, beat_log = folder / "worker.log", folder / "beat.log"
+        worker = [*celery, "worker", "--loglevel=info", "--concurrency=1", "--without-gossip", "--without-mingle"]
+        one = stack.enter_context(process(worker, environment, worker_log))
+        wait_for_line(one, worker_log, "ready.")
+        other = stack.enter_context(process([*celery, *beat], environment, beat_log))
+        wait_for_line(other, beat_log, "Sending due task")
+        yield
+
+
+def wait_for_row(database: Path, query: str) -> object:
+    """The first column of a query's first row, once there is one that is not null."""
+    deadline = time.monotonic() + PATIENCE_S
+    while time.monotonic() < deadline:
+        with closing(sqlite3.connect(database, timeout=20)) as connection:
+            row = connection.execute(query).fetchone()
+        if row is not None and row[0]:
+            return row[0]
+        time.sleep(0.2)
+    raise Gone(query)
+
+
+@pytest.mark.redis
+def test_a_real_worker_and_beat_plan_ahead_and_watch(redis_url: str, tmp_path: Path) -> None:
+    environment = {
+        "DAYROLL_HOME": str(tmp_path / "home"),
+        "DAYROLL_BROKER": redis_url,
+        "DAYROLL_HORIZON_H": "2",
+        "DAYROLL_EXTEND_EVERY_S": "1",
+        "DAYROLL_WATCH_EVERY_S": "1",
+        "DJANGO_SETTINGS_MODULE": "server.settings",
+    }
+    assert run(["migrate", "--verbosity=0"], environment).returncode == 0
+    with process(["-c", FURNISH], environment, tmp_path / "furnish.log") as furnishing:
+        assert furnishing.wait(PATIENCE_S) == 0, (tmp_path / "furnish.log").read_text()
+    database = tmp_path / "home" / "dayroll.sqlite3"
+    with fleet(environment, tmp_path):
+        assert wait_for_row(database, "SELECT count(*) FROM log_segment") in (2, 3, 4)
+        assert wait_for_row(database, "SELECT silent_since FROM log_machine")
+        time.sleep(3)  # several more of both: nothing is planned or said twice
+    with closing(sqlite3.connect(database)) as connection:
+        kinds = dict(connection.execute("SELECT kind, count(*) FROM log_event GROUP BY kind").fetchall())
+    assert kinds["silence-began"] == 1
+    assert kinds["segments-planned"] in (1, 2)
+    assert kinds["venue-added"] == 1
+    for name in ("worker.log", "beat.log"):
+        assert "Traceback" not in (tmp_path / name).read_text(), name

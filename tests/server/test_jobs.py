@@ -1,0 +1,90 @@
+"""The background jobs: in one loop, and safe to run twice."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+
+import pytest
+
+from scheduling.log.models import Event, Segment
+from server import jobs
+from server.jobs import Job, run_loop, run_once
+from tests.server.studio import IN_ORDER, Caller, HeldClock
+
+
+@dataclass
+class Counted:
+    """A job that counts how often it ran, and ends the loop after so many times."""
+
+    stop: threading.Event
+    times: int
+    fails: bool = False
+    ran: list[float] = field(default_factory=list)
+
+    def job(self, name: str, period_s: float, clock: HeldClock) -> Job:
+        def run() -> int:
+            self.ran.append(clock.elapsed())
+            if len(self.ran) >= self.times:
+                self.stop.set()
+            if self.fails:
+                raise OSError("the disk is full")
+            return 1
+
+        return Job(name, period_s, run)
+
+
+class Advancing(threading.Event):
+    """An event whose waiting moves a held clock instead of taking time."""
+
+    def __init__(self, clock: HeldClock, step_s: float) -> None:
+        super().__init__()
+        self.clock, self.step_s = clock, step_s
+
+    def wait(self, timeout: float | None = None) -> bool:
+        self.clock.sleep(self.step_s)
+        return self.is_set()
+
+
+def test_each_job_runs_at_once_and_then_at_its_period(clock: HeldClock) -> None:
+    stop = Advancing(clock, 5.0)
+    often, seldom = Counted(stop, 7), Counted(stop, 100)
+    run_loop([often.job("often", 30.0, clock), seldom.job("seldom", 60.0, clock)], clock, stop)
+    assert often.ran == [0.0, 30.0, 60.0, 90.0, 120.0, 150.0, 180.0]
+    assert seldom.ran == [0.0, 60.0, 120.0]
+
+
+def test_a_job_that_fails_is_logged_and_stops_neither_itself_nor_the_others(
+    clock: HeldClock, caplog: pytest.LogCaptureFixture
+) -> None:
+    stop = Advancing(clock, 5.0)
+    failing, other = Counted(stop, 100, fails=True), Counted(stop, 3)
+    run_loop([failing.job("failing", 30.0, clock), other.job("other", 30.0, clock)], clock, stop)
+    assert len(failing.ran) == len(other.ran) == 3
+    assert caplog.text.count("job failing failed; it is tried again in 30 s") == 3
+    assert "the disk is full" in caplog.text
+
+
+def test_running_once_says_how_it_went() -> None:
+    assert run_once(Job("good", 1.0, lambda: 0))
+    assert not run_once(Job("bad", 1.0, lambda: 1 // 0))
+
+
+def test_a_loop_that_is_told_to_stop_stops(clock: HeldClock) -> None:
+    stop = threading.Event()
+    stop.set()
+    run_loop([Job("never", 1.0, lambda: 1 // 0)], clock, stop)
+
+
+def test_extending_twice_adds_nothing(furnished: Caller) -> None:
+    events, segments = Event.objects.count(), Segment.objects.count()
+    assert jobs.extend() == 0
+    assert (Event.objects.count(), Segment.objects.count()) == (events, segments)
+
+
+def test_the_jobs_have_names_of_their_own(studio: Caller) -> None:
+    for resource, body in IN_ORDER:
+        studio.create(resource, body)
+    assert len({job.name for job in jobs.JOBS}) == len(jobs.JOBS) == 2
+    assert [job.run() > 0 for job in jobs.JOBS] == [True, False]
+    assert Segment.objects.exists()

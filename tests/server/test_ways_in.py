@@ -1,0 +1,84 @@
+"""The command line's names, the health pages, and what every answer carries."""
+
+from __future__ import annotations
+
+import uuid
+
+import pytest
+from django.db import OperationalError
+from django.db.migrations.executor import MigrationExecutor
+from django.test import Client
+
+from server import wiring
+from server.__main__ import with_underscores
+from server.api.problems import describe
+from tests.server.studio import Caller
+
+
+@pytest.mark.parametrize(
+    ("given", "meant"),
+    [
+        (["studio-key", "a-b"], ["studio_key", "a-b"]),
+        (["--version"], ["--version"]),
+        (["serve", "--port", "0"], ["serve", "--port", "0"]),
+        ([], []),
+    ],
+)
+def test_a_command_may_be_written_with_a_hyphen(given: list[str], meant: list[str]) -> None:
+    assert with_underscores(given) == meant
+
+
+def test_the_server_is_live_and_ready(db: None) -> None:
+    assert Client().get("/livez").content == b"live\n"
+    assert Client().get("/readyz").status_code == 200
+
+
+def test_the_server_is_not_ready_before_it_is_migrated(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(MigrationExecutor, "migration_plan", lambda self, targets: [object()])
+    response = Client().get("/readyz")
+    assert (response.status_code, b"dayroll migrate" in response.content) == (503, True)
+
+
+def test_the_server_is_not_ready_without_its_database(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone(*_: object) -> None:
+        raise OperationalError
+
+    monkeypatch.setattr(MigrationExecutor, "migration_plan", gone)
+    assert Client().get("/readyz").status_code == 503
+    assert Client().get("/livez").status_code == 200
+
+
+def test_a_database_that_does_not_answer_is_a_reason_to_come_again(
+    studio: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def locked(*_: object) -> None:
+        raise OperationalError("database is locked")
+
+    monkeypatch.setattr("server.api.doors.handle", locked)
+    response = studio.post("machines", {"id": "a", "name": "A", "venue": "b", "profile": "c"})
+    assert (response.status_code, response["Retry-After"]) == (503, "5")
+    assert "locked" not in response.content.decode()
+    assert describe(OperationalError()).status == 503
+
+
+@pytest.mark.parametrize("path", ["/", "/api/v1/venues", "/nowhere", "/livez"])
+def test_every_answer_has_a_number(db: None, path: str) -> None:
+    first, second = Client().get(path), Client().get(path)
+    assert uuid.UUID(first["X-Request-Id"]) != uuid.UUID(second["X-Request-Id"])
+
+
+@pytest.mark.parametrize("path", ["/", "/api/v1/venues", "/sign-in"])
+def test_every_answer_says_what_a_browser_may_do_with_it(db: None, path: str) -> None:
+    response = Client().get(path)
+    assert response["X-Content-Type-Options"] == "nosniff"
+    assert response["X-Frame-Options"] == "DENY"
+    assert "frame-ancestors 'none'" in response["Content-Security-Policy"]
+
+
+def test_the_time_comes_from_the_clock_that_the_environment_names(monkeypatch: pytest.MonkeyPatch) -> None:
+    wiring.clock.cache_clear()
+    monkeypatch.setenv("DAYROLL_CLOCK", "compressed:0:1000000000:0.000001")
+    try:
+        assert wiring.now().year == 2001
+    finally:
+        wiring.clock.cache_clear()
