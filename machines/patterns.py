@@ -119,6 +119,18 @@ def feed_correction(printed_mm: float, measured_mm: float) -> float:
     return factor
 
 
+def humidity_stretch_mm(length_mm: float, humidity_points: float, percent_per_100_points: float) -> float:
+    """By how much paper grows when the air gets damper, and by how much a calibration is off in other air than its own.
+
+    Args:
+        length_mm: of the paper.
+        humidity_points: change of relative humidity, in points; below 0 for drier air.
+        percent_per_100_points: what the paper does; measure it, as papers differ (0.1 to 0.4 is common practice, no
+            source).
+    """
+    return length_mm * percent_per_100_points / 100.0 * humidity_points / 100.0
+
+
 def knife_scale(profile: Profile, reach_mm: int = 15) -> Pattern:
     """A scale round the place at which the knife should cut: a full stroke there, and one for every millimetre beside
     it.

@@ -30,6 +30,11 @@ def hanging(profile: Profile, next_column: int) -> range:
     return range(next_column - profile.knife_columns, next_column)
 
 
+def stretch(profile: Profile, first_column: int, length_mm: float) -> range:
+    """The running columns of a length of paper, such as a run's first metre; at least one."""
+    return range(first_column, first_column + max(1, round(length_mm / profile.column_pitch_mm)))
+
+
 def with_dead_nozzles(dots: Dots, profile: Profile, first_column: int, seed: int, dead: Collection[int]) -> Dots:
     """The dots that reach the paper when nozzles die and nobody notices.
 

@@ -11,7 +11,16 @@ from PIL import Image
 from machines.head import lost_share
 from machines.plate import Plate
 from machines.profile import Knife, LineHead
-from machines.proof import as_seen, encoded, hanging, true_png, view_png, with_dead_nozzles, with_slip
+from machines.proof import (
+    as_seen,
+    encoded,
+    hanging,
+    stretch,
+    true_png,
+    view_png,
+    with_dead_nozzles,
+    with_slip,
+)
 from machines.rulers import Mark, Ruler, mm_ruler
 from tests.machines.test_rulers import PROFILE
 
@@ -45,6 +54,11 @@ def test_what_hangs_between_head_and_knife() -> None:
     profile = replace(PROFILE, knife=Knife(head_to_knife_mm=180.0, cuts_per_blade=100))
     assert hanging(profile, 10_000) == range(8200, 10_000)
     assert len(hanging(PROFILE, 10_000)) == 0
+
+
+def test_the_first_metre_of_a_run() -> None:
+    assert stretch(PROFILE, 1234, 1000.0) == range(1234, 11_234)
+    assert len(stretch(PROFILE, 0, 0.001)) == 1
 
 
 def test_dead_nozzles_lose_their_share() -> None:
