@@ -9,6 +9,7 @@ import pytest
 from machines.errors import InputError
 from machines.node.journal import change_state
 from machines.node.printing import NOTHING_DUE, MustNotPrint
+from machines.profile import Knife
 from machines.recovery import Columns, Policy
 from machines.wire import (
     ColumnsPrinted,
@@ -422,8 +423,6 @@ def test_a_burst_is_split_so_that_the_cut_stands_in_its_place(
     tmp_path: Path, knife_mm: float, columns_per_commit: int
 ) -> None:
     """Wherever the knife is; the machine refuses a cut of any other place than the one under the knife."""
-    from machines.profile import Knife
-
     profile = carriage_profile(knife=Knife(head_to_knife_mm=knife_mm, cuts_per_blade=100))
     node = rig(tmp_path, columns_per_commit, profile=profile, first_column=7, strips_per_turn=19)
     arm(node)
@@ -468,6 +467,19 @@ def test_a_cut_that_was_ordered_and_not_seen_done_is_not_made_again(tmp_path: Pa
     node.run_columns(10)
     assert [(cut.boundary, cut.made) for cut in node.entries(StripCut)] == [(0, False)]
     assert not node.paper().cuts.size
+
+
+def test_a_boundary_that_is_past_the_knife_is_not_cut_elsewhere(tmp_path: Path) -> None:
+    """Somebody corrects the distance from head to knife: the boundary at place 0 is past the knife by then."""
+    node = rig(tmp_path)
+    arm(node)
+    node.run_columns(30)
+    node.studio.profile = line_profile(knife=Knife(head_to_knife_mm=10.0, cuts_per_blade=1000))
+    node.fetch()
+    node.run_columns(60)
+    assert [(cut.boundary, cut.made) for cut in node.entries(StripCut)] == [(0, False), (60, True)]
+    assert node.paper().cuts["place"].tolist() == [60]
+    assert not node.entries(ConditionsChanged)
 
 
 def test_several_columns_a_commit_write_less(tmp_path: Path) -> None:
