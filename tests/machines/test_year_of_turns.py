@@ -1,5 +1,7 @@
 """From plate to drops over a year of turns: no dot is lost, none doubled, wherever segments are cut."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -21,9 +23,7 @@ def slot_edges(columns: int, segments: int, turn: int) -> np.ndarray:
 def test_segments_of_a_year_are_the_plate_over_and_over(columns: int, segments: int) -> None:
     plate = Plate(np.random.default_rng(1).random((8, columns)) < 0.5)
     ends = [slot_edges(columns, segments, turn) for turn in range(366)]
-    parts = [
-        plate.running(int(first), int(end)) for edges in ends for first, end in zip(edges, edges[1:], strict=False)
-    ]
+    parts = [plate.running(int(first), int(end)) for edges in ends for first, end in pairwise(edges)]
     assert sum(part.shape[1] for part in parts) == 366 * columns
     assert np.array_equal(np.concatenate(parts, axis=1), np.tile(plate.dots, (1, 366)))
 
@@ -38,7 +38,7 @@ def test_every_dot_of_a_turn_gets_its_drops_across_segments(
     plate = Plate(np.random.default_rng(turn).random((6, columns)) < 0.6)
     drops: dict[int, np.ndarray] = {}
     edges = slot_edges(columns, segments, turn)
-    for first, end in zip(edges.tolist(), edges[1:].tolist(), strict=False):
+    for first, end in pairwise(edges.tolist()):
         if first == end:
             continue
         segment = plan(plate.running(first, end), first, head, seed=3)
@@ -51,7 +51,7 @@ def test_every_dot_of_a_turn_gets_its_drops_across_segments(
 
 
 def test_the_distance_to_the_knife_is_rounded_once_and_never_adds_up() -> None:
-    """It falls on whole columns, off by half a column at most, and a cut of the last turn of a year is no further off."""
+    """It is off by half a column at most, and a cut of the last turn of a year is no further off."""
     profile = PROFILE.from_json(PROFILE.as_json() | {"knife": {"head_to_knife_mm": 180.04, "cuts_per_blade": 10}})
     assert profile.knife == Knife(head_to_knife_mm=180.04, cuts_per_blade=10)
     error_mm = profile.knife_columns * profile.column_pitch_mm - 180.04
