@@ -149,8 +149,25 @@ class SilenceEnded:
     silent_s: float
 
 
+@dataclass(frozen=True, kw_only=True)
+class StreamClosed:
+    """A stream was taken out of the log into an archive file; nothing is ever appended to it again.
+
+    Attributes:
+        closed: which stream.
+        version, digest: of its last event.
+        file_digest: SHA-256, in hexadecimal, of the archive file.
+    """
+
+    stream: ClassVar[str] = "archive"
+    closed: str
+    version: int
+    digest: str
+    file_digest: str
+
+
 STUDIO_EVENTS = (VenueAdded, ProfileAdded, MachineAdded, SourceAdded, RunPlanned, SegmentsPlanned, OpeningFixed)
-SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded)
+SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded, StreamClosed)
 # A node's entries belong to its machine's stream.
 NODE_EVENTS = (NodeStarted, ColumnsPrinted, GapSettled, TrueAgain, StripCut, KnifeArmed, ConditionsChanged)
 
@@ -166,6 +183,7 @@ Event = (
     | SettlementDiffered
     | SilenceBegan
     | SilenceEnded
+    | StreamClosed
     | NodeStarted
     | ColumnsPrinted
     | GapSettled

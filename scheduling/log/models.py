@@ -208,6 +208,16 @@ class Notice(models.Model):
     cleared_at = models.DateTimeField(null=True)
 
 
+class ClosedStream(models.Model):
+    """A stream that was taken out of the log into an archive file."""
+
+    stream = models.TextField(primary_key=True)
+    version = models.IntegerField(help_text="of its last event, which is how many it had")
+    digest = models.TextField(help_text="of its last event")
+    file_digest = models.TextField(help_text="SHA-256 of the archive file")
+    closed_at = models.DateTimeField()
+
+
 class Heartbeat(models.Model):
     """The newest word from a node. Telemetry: overwritten, never folded, never in the log."""
 

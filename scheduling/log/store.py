@@ -196,6 +196,7 @@ def _written(appends: Sequence[Append], by: Attribution, using: str) -> list[tup
     for some in _chunks(list(dict.fromkeys(one.stream for one in appends))):
         position, found = _ends(some, using)
         heads |= found
+    _require_open([stream for stream, head in heads.items() if head.version == 0], using)
     written = []
     for one in appends:
         _require_version(one, heads[one.stream], using)
@@ -203,6 +204,14 @@ def _written(appends: Sequence[Append], by: Attribution, using: str) -> list[tup
             position += 1
             written.append(_line(position, one, heads[one.stream], event, by))
     return written
+
+
+def _require_open(new_streams: Sequence[str], using: str) -> None:
+    if not new_streams:
+        return
+    closed = models.ClosedStream.objects.using(using).filter(stream__in=new_streams).first()
+    if closed is not None:
+        raise InputError("stream", f"{closed.stream} was closed into an archive", "choose another id")
 
 
 def _require_version(one: Append, head: _Head, using: str) -> None:

@@ -1,6 +1,6 @@
 """The whole log as JSON lines: out of one database, into another, or only checked.
 
-    {"format": "dayroll-log/1"}                      what it is
+    {"closed_events": 0, "format": "dayroll-log/1"}  what it is, and how many events were closed into archives
     {"position": 1, "stream": ..., "data": ...}      an event a line, in the global order
     ...
     {"signature": ..., "statement": ...}             where it ends; a file without this line was cut short
@@ -28,9 +28,11 @@ from scheduling.log.lines import Line, insert, scan
 from scheduling.log.rebuild import rebuild
 from scheduling.log.statement import SignedStatement, Statement, check_heads, check_signature, sign
 from scheduling.log.store import last_position, lock
-from scheduling.log.verify import Head, walk
+from scheduling.log.verify import Head, Holes, closed_events, walk
 
 FORMAT = "dayroll-log/1"
+# Some streams from their first event to their last; see `scheduling.log.archive`.
+ARCHIVE = "dayroll-archive/1"
 CHUNK = 2000
 
 Progress = Callable[[int], None]
@@ -51,11 +53,13 @@ def export_log(
     """
     last = last_position(using=using)
     heads: dict[str, Head] = {}
-    out.write(canonical({"format": FORMAT}) + "\n")
-    for line in walk(scan(Q(position__lte=last), using=using), heads):
-        out.write(_written(line) + "\n")
+    closed = closed_events(using=using)
+    out.write(canonical({"format": FORMAT, "closed_events": closed}) + "\n")
+    for line in walk(scan(Q(position__lte=last), using=using), heads, Holes(closed)):
+        out.write(written(line) + "\n")
         progress(line.position)
-    signed = sign(Statement(made_at=made_at, events=last, heads=heads), key)
+    events = sum(head.version for head in heads.values())
+    signed = sign(Statement(made_at=made_at, events=events, heads=heads), key)
     out.write(canonical(signed.as_json()) + "\n")
     return signed
 
@@ -104,6 +108,8 @@ def import_log(
             insert(chunk, using=using)
             progress(chunk[-1].position)
         signed = file.checked(key)
+        if not file.whole:
+            raise InputError("format", "an archive of some streams only", "import an exported log")
         rebuild(using=using)
     return signed
 
@@ -116,15 +122,19 @@ class _File:
         self._heads: dict[str, Head] = {}
         self._events = 0
         self._end: SignedStatement | None = None
+        self.whole = False
 
     def events(self) -> Iterator[Line]:
         """The events, each found good."""
         number, text = next(self._lines, (1, ""))
         with _named(number):
-            if json.loads(text) != {"format": FORMAT}:
+            header = json.loads(text)
+            if not isinstance(header, dict) or header.get("format") not in (FORMAT, ARCHIVE):
                 raise InputError("format", "not a log of this kind", f"give a file that begins with {FORMAT}")
-        for line in walk(self._read(), self._heads):
-            self._events = line.position
+            holes = Holes(int(header["closed_events"])) if header["format"] == FORMAT else None
+        self.whole = holes is not None
+        for line in walk(self._read(), self._heads, holes):
+            self._events += 1
             yield line
 
     def checked(self, key: Ed25519PublicKey | None) -> SignedStatement:
@@ -160,7 +170,8 @@ def _named(number: int) -> Iterator[None]:
         raise InputError(f"line {number}", f"cannot be read: {error!r}", "export the file again") from error
 
 
-def _written(line: Line) -> str:
+def written(line: Line) -> str:
+    """A line of the log as a line of a file."""
     instants = {"said_at": format_instant(line.said_at), "happened_at": format_instant(line.happened_at)}
     return canonical(line._asdict() | instants | {"data": json.loads(line.data)})
 

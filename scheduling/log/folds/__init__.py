@@ -41,6 +41,7 @@ VIEWS: tuple[View, ...] = (
     View("profiles", (models.Profile,), {events.ProfileAdded: catalogue.profile_added}),
     View("sources", (models.Source,), {events.SourceAdded: catalogue.source_added}),
     View("openings", (models.Opening,), {events.OpeningFixed: catalogue.opening_fixed}),
+    View("archives", (models.ClosedStream,), {events.StreamClosed: catalogue.stream_closed}),
     View(
         "machines",
         (models.Machine,),

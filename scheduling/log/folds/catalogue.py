@@ -1,10 +1,10 @@
-"""The views that hold what was said once: venues, profiles, sources, openings."""
+"""The views that hold what was said once: venues, profiles, sources, openings, streams that were closed."""
 
 from __future__ import annotations
 
 from machines.structure import unstructure
-from scheduling.log.events import OpeningFixed, ProfileAdded, SourceAdded, VenueAdded
-from scheduling.log.models import Opening, Profile, Source, Venue
+from scheduling.log.events import OpeningFixed, ProfileAdded, SourceAdded, StreamClosed, VenueAdded
+from scheduling.log.models import ClosedStream, Opening, Profile, Source, Venue
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -37,4 +37,17 @@ def opening_fixed(rows: Rows, fact: Recorded, event: OpeningFixed) -> None:
     """An opening; fixed again, it moves."""
     rows.put(
         Opening(id=fact.subject, venue_id=event.venue, name=event.name, anchor=event.anchor, opens_at=event.opens_at)
+    )
+
+
+def stream_closed(rows: Rows, fact: Recorded, event: StreamClosed) -> None:
+    """A stream that ended."""
+    rows.put(
+        ClosedStream(
+            stream=event.closed,
+            version=event.version,
+            digest=event.digest,
+            file_digest=event.file_digest,
+            closed_at=fact.happened_at,
+        )
     )

@@ -29,6 +29,7 @@ from scheduling.log.events import (
     SilenceBegan,
     SilenceEnded,
     SourceAdded,
+    StreamClosed,
     VenueAdded,
 )
 from scheduling.log.recorded import Recorded
@@ -228,4 +229,5 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", conditions(7, "media-low")),
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
+    ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
 )

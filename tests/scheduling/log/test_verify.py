@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def a_log() -> None:
-    """Eighteen events, and nothing that would keep us from changing them."""
+    """One event of each kind, and nothing that would keep us from changing them."""
     for stream, event in ONE_OF_EACH:
         say(stream, event)
     seal.lift(connections["default"])
@@ -109,12 +109,18 @@ def test_a_change_with_its_digest_made_good_breaks_the_next_link(a_log: None) ->
 
 
 def test_an_event_that_cannot_be_read_is_named(a_log: None) -> None:
-    line = list(scan(using="default"))[-1]
+    (line,) = [line for line in scan(using="default") if line.kind == "silence-ended"]
     forged = line._replace(data='{"silent_s":"long"}')
     models.Event.objects.filter(position=line.position).update(
         data={"silent_s": "long"}, digest=forged.computed_digest()
     )
     with pytest.raises(BrokenLink, match=r"cannot be read: silent_s: 'long' is not a number"):
+        verify()
+
+
+def test_a_closing_that_cannot_be_read_is_named(a_log: None) -> None:
+    models.Event.objects.filter(kind="stream-closed").update(data={"closed": "run/x"})
+    with pytest.raises(BrokenLink, match=r"stream-closed\): it cannot be read: version: missing"):
         verify()
 
 

@@ -15,10 +15,11 @@ from django.db import connections
 
 from machines.errors import InputError
 from scheduling.log import seal
+from scheduling.log.archive import close_streams
 from scheduling.log.folds import VIEWS
 from scheduling.log.rebuild import Rebuilt, rebuild
 from scheduling.log.statement import BadStatement, public_key, public_pem, studio_key
-from scheduling.log.store import last_position
+from scheduling.log.store import Attribution, last_position
 from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify
 from server import wiring
@@ -51,6 +52,9 @@ class Command(BaseCommand):
         check = actions.add_parser("check", help="check an exported file, without any database")
         check.add_argument("file", type=Path)
         check.add_argument("--key", type=Path, help="the public key of the studio that signed it")
+        close = actions.add_parser("close", help="move streams that are over into a new archive file, signed")
+        close.add_argument("file", type=Path, help="a new file; keep it where backups are kept")
+        close.add_argument("stream", nargs="+", help="such as run/spring")
         actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
@@ -101,6 +105,11 @@ class Command(BaseCommand):
             f" stated at {signed.statement.made_at.isoformat()}, {who}."
         )
 
+    def close(self, options: dict[str, Any]) -> None:
+        by = Attribution(actor="terminal", request=None, said_at=wiring.now())
+        signed = close_streams(options["stream"], options["file"], by, key=studio_key(_key_file()))
+        self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
+
     def key(self, options: dict[str, Any]) -> None:
         self.stdout.write(public_pem(studio_key(_key_file())), ending="")
 
@@ -126,6 +135,7 @@ ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
     "export": Command.export,
     "import": Command.import_,
     "check": Command.check_file,
+    "close": Command.close,
     "key": Command.key,
 }
 
