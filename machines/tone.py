@@ -2,9 +2,9 @@
 
 The default is a blue-noise mask on a torus: it has no seam by construction, each dot depends on nothing but its own
 tone and place, a tone that is asked to be darker never prints lighter however much the dots gain, and it is the
-fastest. Error diffusion
-keeps the mean of every small patch still better and draws edges and fine lines in a tint sharper: it is for
-photographs. Ordered dots are a pattern that is meant to be seen, and line art is for what is black and white already.
+fastest. Error diffusion keeps the mean of every small patch still better and draws edges and fine lines in a tint
+sharper: it is for photographs. Ordered dots are a pattern that is meant to be seen, and line art is for what is black
+and white already.
 
 A diffusion settles dots one after the other, so a turn diffused from its first column to its last would show a seam
 where the
@@ -85,8 +85,8 @@ def _levels(tone: Tone) -> NDArray[np.uint8]:
     """Tones as whole levels 0 to 255, with a noise that breaks up the diffusion's own patterns.
 
     Without it half tone comes out as a chequerboard, in which every dot stands alone: it gains more than its
-        neighbours in
-    tone and prints darker than some that are darker. The noise has no mean, and none where the tone is blank or solid.
+    neighbours in tone and prints darker than some that are darker. The noise has no mean, and there is none where the
+    tone is blank or solid.
     """
     levels = np.rint(tone * np.float32(255)).astype(np.uint8)
     noise = (blue_noise() // (blue_noise().size // _NOISES)).astype(np.uint16)

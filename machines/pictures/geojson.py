@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from importlib import resources
 from typing import Any, Literal, NoReturn
 
@@ -50,8 +50,9 @@ def read_land(name: Land) -> Shapes:
     return read_geojson((resources.files("machines") / "data" / f"{name}.geojson").read_bytes())
 
 
+@lru_cache(maxsize=2)
 def read_geojson(data: bytes) -> Shapes:
-    """Read the polygons and lines of a file.
+    """Read the polygons and lines of a file. The last ones are kept, as a picture that changes is drawn every turn.
 
     Raises:
         InputError: names the place, such as ``features[3].geometry.coordinates[0][17]``, and what is wrong with it.

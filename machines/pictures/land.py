@@ -111,24 +111,24 @@ class LandPicture:
         return np.asarray(self.central_meridian_degrees + 180.0 - columns / sheet.columns * 360.0)
 
     def latitudes(self, rows: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
-        """The latitudes of places across a sheet, in rows from its upper edge; beyond the poles 90.1 degrees, to tell
-        them."""
+        """The latitudes of places across a sheet, in rows from its upper edge; beyond the poles 90.1 degrees."""
         latitudes = np.linspace(90.0, -90.0, 180_001)
         return np.interp(rows, self.rows(latitudes, sheet), latitudes, left=90.1, right=-90.1)
 
     def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
-        """The tone of one turn; the sky is not asked."""
+        """The tone of one turn; the sky is not asked.
+
+        Raises:
+            InputError: the upload is missing, or cannot be drawn.
+        """
         shapes = self.shapes(upload)
         blank = self.style == "outline"
         tone = np.zeros((sheet.rows, sheet.columns), dtype=np.float32) if blank else self._areas(shapes, sheet)
         if self.style == "hatching":
             tone *= hatching(sheet, self.hatching_mm, self.line_mm)
-        coasts = (
-            []
-            if self.style == "fill"
-            else [line for rings in shapes.polygons for ring in rings for line in coast(ring)]
-        )
-        lines = coasts + [unwrap(line) for line in shapes.lines]
+        lines = [unwrap(line) for line in shapes.lines]
+        if self.style != "fill":
+            lines += [line for rings in shapes.polygons for ring in rings for line in coast(ring)]
         if lines:
             np.maximum(tone, self._strokes(lines, sheet), out=tone)
         tone *= np.float32(self.ink)

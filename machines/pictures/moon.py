@@ -35,9 +35,8 @@ class MoonDisc:
     """One Moon, or several alike, spread evenly over the turn.
 
     A single Moon is centred at phase one half: on the lunar day, which begins with the Moon over 180 degrees, that is
-        when the Moon
-    stands over the meridian of Greenwich. Of n Moons the i-th is centred at phase (i + 1/2) / n, so that the closing
-    of the turn falls between two of them.
+    when the Moon stands over the meridian of Greenwich. Of n Moons the i-th is centred at phase (i + 1/2) / n, so that
+    the closing of the turn falls between two of them.
 
     Attributes:
         diameter_mm: of a disc.

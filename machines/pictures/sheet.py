@@ -52,4 +52,5 @@ class Sheet:
     @property
     def oversampling(self) -> int:
         """Points to a dot along either axis by which shapes are drawn smooth."""
-        return 4 if self.columns * self.rows <= 4_000_000 else 2
+        dots = self.columns * self.rows
+        return 4 if dots <= 4_000_000 else 2 if dots <= 100_000_000 else 1

@@ -58,8 +58,7 @@ class StarBelt:
     """Stars as discs, by right ascension along the turn and declination across it.
 
     Column c begins at the right ascension ``360 * c / columns`` degrees. Precession moves a belt by 50 arc seconds a
-    year, 0.02 mm on
-    a turn of 600 mm: one plate of the date of the opening serves a run.
+    year, 0.02 mm on a turn of 600 mm: one plate of the date of the opening serves a run.
 
     Attributes:
         south_degrees, north_degrees: declinations at the lower and upper edge of the paper.

@@ -6,8 +6,8 @@
 | head-plan | numpy draws a random byte for each place | masks of 12 nozzles and 3 passes | 1/6 |
 | head-plan-memory | 6 bytes a dot | the most that planning a segment takes | 1 |
 
-The raster is the same for all; a plan is made segment by segment.
-Baseline and ours take turns, and the least time of several rounds counts: noise only ever adds.
+The raster is the same for all; a plan is made segment by segment. Baseline and ours take turns, and the least time of
+several rounds counts: noise only ever adds.
 """
 
 from __future__ import annotations
