@@ -1,11 +1,11 @@
 """The orders in hand: committed to the journal, given to the machine one by one, each at its time.
 
 An order is committed a little ahead, so that a slow card makes no column late. A power cut in this little while leaves
-the burst unknown although it was not laid; hence it is a small part of the time of one column.
+the burst unknown although it was not laid; so the lead is short, a part of the burst's time and at most a column's.
 
     ordered, committed      given to the machine      done, committed
     ------|----------------------|------------------------|------>
-          |<--- LEAD columns --->| the burst's instant
+          |<------- lead ------->| the burst's instant
 """
 
 from __future__ import annotations
@@ -23,7 +23,12 @@ from machines.node.journal import Journal
 from machines.node.orders import Laid
 from machines.node.plates import PlateStore
 
-LEAD = 0.25
+LEAD_BURSTS = 0.25
+
+
+def lead_s(held: Held) -> float:
+    """How long before its instant a burst is ordered, seconds."""
+    return min(held.column_s, LEAD_BURSTS * held.burst_s)
 
 
 class OrdersInHand:
@@ -61,7 +66,7 @@ class OrdersInHand:
 
     def order_at(self, held: Held, burst: Burst, *, catching_up: bool) -> float:
         """When to order a burst, POSIX seconds. In a replay there is no hurry."""
-        return max(burst.due, self._not_before) if catching_up else burst.due - LEAD * held.column_s
+        return max(burst.due, self._not_before) if catching_up else burst.due - lead_s(held)
 
     def take(self, held: Held, planned: list[Burst], now: float, *, catching_up: bool) -> None:
         """Commit orders."""
@@ -75,7 +80,7 @@ class OrdersInHand:
         if self._held is None or not self._waiting or self._catching_up:
             return False
         after = now - self._waiting[0].due
-        return -LEAD * self._held.column_s <= after <= self._held.burst_s
+        return -lead_s(self._held) <= after <= self._held.burst_s
 
     def due_in_s(self, now: float) -> float:
         """How long until the next burst is to be given, seconds."""

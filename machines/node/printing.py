@@ -52,7 +52,8 @@ class Printer:
             plates: fetched ahead.
             open_driver: makes the machine's driver for a profile and a run.
             columns_per_commit: so many columns are ordered at once, but at least a burst, and so many may be unknown
-                after a power cut. More of them wear a memory card less: each order and each outcome is a write.
+                after a power cut. More of them wear a memory card less: each commit of orders and each of outcomes is
+                one synchronous write.
         """
         self._journal = journal
         self._server_time = server_time
@@ -219,14 +220,17 @@ class Printer:
         return 0.0
 
     def _plan(self, held: Held, state: State) -> list[Burst]:
-        """The bursts to order together: those of one commit, up to where the knife must be looked at again."""
+        """The bursts to order together: those of one commit, or all parts of one burst; at most up to where the knife
+        must be looked at again."""
         with self._journal.reading() as db:
             cuts_due = [strip.place + held.profile.knife_columns for strip in strips.pending(db)]
         column, position = state.next_column, state.paper_position
+        burst_end = held.profile.burst_start(column) + held.profile.columns_per_burst
+        enough = max(burst_end, column + self._columns_per_commit)
         planned: list[Burst] = []
-        while column - state.next_column < self._columns_per_commit:
+        while column < enough:
             burst = next_burst(held, column, position, cuts_due)
-            if burst is None or not self._plates.has(held.plate_of(burst.first_column)):
+            if burst is None or burst.end_column > enough or not self._plates.has(held.plate_of(burst.first_column)):
                 break
             planned.append(burst)
             column, position = burst.end_column, burst.end_place

@@ -91,6 +91,34 @@ def test_the_worst_miss_is_told_as_it_was(tmp_path: Path) -> None:
     assert node.entries(ColumnsPrinted)[0].worst_miss_s == pytest.approx(7.0, abs=1e-3)
 
 
+def test_an_order_is_committed_a_little_ahead_of_its_instant(tmp_path: Path) -> None:
+    def ordered(node: Rig) -> int:
+        with node.journal.reading() as db:
+            return int(db.execute("SELECT count(*) FROM burst").fetchone()[0])
+
+    for profile, lead_s in ((line_profile(), COLUMN_S / 4), (carriage_profile(), COLUMN_S)):
+        node = rig(tmp_path / profile.name, profile=profile, starts_in_s=500.0)
+        first = node.studio.instant(0)
+        node.run_until(first - lead_s - 1.0)
+        assert ordered(node) == 0
+        node.run_until(first - lead_s + 1.0)
+        assert ordered(node) > 0
+        assert not node.paper().laid.size
+
+
+def test_the_parts_of_a_burst_are_ordered_together(tmp_path: Path) -> None:
+    """A burst of 16 over the boundary of segments at 15: one order, one outcome."""
+    node = rig(tmp_path, profile=carriage_profile())
+    node.fuse.left = 10**6
+    node.run_until(node.studio.instant(0) + 1.0)
+    before = node.fuse.left
+    assert node.paper().laid["column"].tolist() == list(range(16))
+    node.run_until(node.studio.instant(16) + 1.0)
+    assert node.paper().laid["column"].tolist() == list(range(32))
+    # Two commits with a place to fail on either side, and two parts given to the machine with the same.
+    assert before - node.fuse.left == 8
+
+
 def test_the_run_ends_with_its_last_column(tmp_path: Path) -> None:
     node = rig(tmp_path, columns=40)
     node.run_columns(60)
