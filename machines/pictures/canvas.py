@@ -6,7 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from machines.errors import InputError
 from machines.pictures.sheet import Sheet
+
+# How often polygons, and the boxes of their holes, may cover the canvas. The land of the world covers it once.
+_MOST_FILLED = 200
+_MOST_HOLED = 8
 
 
 class Canvas:
@@ -18,11 +23,16 @@ class Canvas:
         self.turn = sheet.columns * self.scale
         self.image = Image.new("L", (self.turn, sheet.rows * self.scale))
         self.pen = ImageDraw.Draw(self.image)
+        self.filled, self.holed = 0, 0
 
     def fill(self, rings: list[NDArray[np.float64]]) -> None:
         """Fill a polygon with holes, its rings in columns and rows.
 
-        What was drawn before shows through the holes, such as an island in a lake."""
+        What was drawn before shows through the holes, such as an island in a lake.
+
+        Raises:
+            InputError: what was filled so far covers the canvas too often: a file made to keep us busy.
+        """
         holes = [self._under(self._pixels(hole)) for hole in rings[1:]]
         self._polygon(self._pixels(rings[0]))
         for patches in holes:
@@ -31,6 +41,7 @@ class Canvas:
 
     def _polygon(self, pixels: NDArray[np.int64]) -> None:
         for shift in self._shifts(pixels):
+            self.filled += self._spent(self._box(pixels + np.array((shift, 0))), self.filled, _MOST_FILLED)
             self.pen.polygon((pixels + np.array((shift, 0))).ravel().tolist(), fill=255)
 
     def _under(self, hole: NDArray[np.int64]) -> list[tuple[tuple[int, int], Image.Image, Image.Image]]:
@@ -39,13 +50,28 @@ class Canvas:
         patches = []
         for shift in self._shifts(hole):
             pixels = hole + np.array((shift, 0))
-            left, top = np.maximum(pixels.min(axis=0), 0).tolist()
-            right, bottom = np.minimum(pixels.max(axis=0) + 1, self.image.size).tolist()
+            box = self._box(pixels)
+            left, top, right, bottom = box
             if left < right and top < bottom:
+                self.holed += self._spent(box, self.holed, _MOST_HOLED)
                 stencil = Image.new("1", (right - left, bottom - top))
                 ImageDraw.Draw(stencil).polygon((pixels - (left, top)).ravel().tolist(), fill=1, outline=0)
-                patches.append(((left, top), self.image.crop((left, top, right, bottom)), stencil))
+                patches.append(((left, top), self.image.crop(box), stencil))
         return patches
+
+    def _box(self, pixels: NDArray[np.int64]) -> tuple[int, int, int, int]:
+        """The part of the canvas around some pixels: left, top, right, bottom."""
+        left, top = np.maximum(pixels.min(axis=0), 0).tolist()
+        right, bottom = np.minimum(pixels.max(axis=0) + 1, self.image.size).tolist()
+        return left, top, right, bottom
+
+    def _spent(self, box: tuple[int, int, int, int], before: int, most: int) -> int:
+        """The area of a box, if together with what was spent before it is at most so many canvases."""
+        area = max(0, box[2] - box[0]) * max(0, box[3] - box[1])
+        if before + area > most * self.image.width * self.image.height:
+            remedy = "give every place once"
+            raise InputError("upload", f"its shapes cover the map more than {most} times over", remedy)
+        return area
 
     def line(self, line: NDArray[np.float64], width_mm: float) -> None:
         """Draw a line given in columns and rows."""

@@ -6,6 +6,9 @@ import math
 
 from machines.errors import InputError
 
+# Narrower limits make a map of a place so small that numbers of its far ends no longer fit a drawing library.
+NARROWEST_LIMITS_DEGREES = 0.1
+
 
 def require(holds: bool, field: str, problem: str, remedy: str) -> None:
     """Raise an InputError unless it holds."""
@@ -30,6 +33,5 @@ def require_limits(owner: object, south: str, north: str) -> None:
     """Two attributes are a southern and a northern limit in degrees, in that order."""
     require_between(owner, -90.0, 90.0, south, north)
     low, high = getattr(owner, south), getattr(owner, north)
-    require(
-        low < high, south, f"{low:g} is not south of {north}, {high:g}", "give the southern limit the smaller number"
-    )
+    remedy = f"give a southern limit at least {NARROWEST_LIMITS_DEGREES:g} degrees below the northern"
+    require(high - low >= NARROWEST_LIMITS_DEGREES, south, f"{low:g}, with {north} at {high:g}", remedy)

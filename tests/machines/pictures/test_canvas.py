@@ -37,7 +37,9 @@ def test_a_dot_half_covered_is_half_inked() -> None:
 @settings(max_examples=40, deadline=None)
 @given(shift=st.integers(-360, 360), left=st.integers(0, 119), width=st.integers(1, 110))
 def test_a_polygon_is_the_same_wherever_it_stands(shift: int, left: int, width: int) -> None:
-    """Moved by whole columns, over the closing or past it, it is drawn alike dot for dot."""
+    """Moved by whole columns, over the closing or past it, it is drawn alike dot for dot.
+
+    Only a point that an edge cuts in its very middle may fall to one side here and to the other there."""
     here = filled([np.array([[left, 5], [left + width, 12.3], [left + width / 3, 50.7], [left, 5]], dtype=float)])
     there = filled(
         [
@@ -45,7 +47,9 @@ def test_a_polygon_is_the_same_wherever_it_stands(shift: int, left: int, width: 
             + np.array((shift, 0))
         ]
     )
-    assert np.array_equal(np.roll(here, shift, axis=1), there)
+    difference = np.abs(np.roll(here, shift, axis=1) - there)
+    assert difference.max() <= 1.01 / SHEET.oversampling
+    assert np.count_nonzero(difference) <= 12
 
 
 def test_a_polygon_longer_than_a_turn_goes_round() -> None:

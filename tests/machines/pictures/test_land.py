@@ -140,6 +140,7 @@ def test_a_line_is_as_wide_as_it_should_be() -> None:
 REFUSED = [
     ({"south_degrees": 10.0, "north_degrees": 10.0}, "south_degrees"),
     ({"south_degrees": -91.0}, "south_degrees"),
+    ({"south_degrees": 10.0, "north_degrees": 10.05}, "south_degrees"),
     ({"ink": 1.5}, "ink"),
     ({"line_mm": 0.0}, "line_mm"),
     ({"central_meridian_degrees": float("inf")}, "central_meridian_degrees"),
@@ -165,12 +166,20 @@ def test_an_upload_is_checked_at_the_door() -> None:
     LandPicture().check_upload(None)
 
 
+def test_files_that_cover_the_map_without_end_are_refused() -> None:
+    with pytest.raises(InputError, match="more than 200 times"):
+        draw(*[[box(-180, -90, 180, 90)]] * 250)
+    holes = [box(-85, -80, 85, 80)] * 40
+    with pytest.raises(InputError, match="more than 8 times"):
+        draw([box(-180, -90, 180, 90), *holes])
+
+
 def test_a_hostile_polygon_takes_no_more_memory_than_the_sheet() -> None:
     """A hole makes a stencil of the polygon's size; a sheet that shows a sliver of it must not make it a giant."""
     sheet = Sheet(columns=720, rows=360, width_mm=360.0, height_mm=180.0)
-    world = [box(-180, -90, 180, 90), box(-10, 0.001, 10, 0.002)]
-    tone = draw(world, sheet=sheet, fit="stretch", south_degrees=0.0, north_degrees=0.004)
-    assert at(tone, 90, 0.003, LandPicture(fit="stretch", south_degrees=0.0, north_degrees=0.004)) == 1.0
+    world = [box(-180, -90, 180, 90), box(-10, 0.1, 10, 0.2)]
+    tone = draw(world, sheet=sheet, fit="stretch", south_degrees=0.0, north_degrees=0.4)
+    assert at(tone, 90, 0.3, LandPicture(fit="stretch", south_degrees=0.0, north_degrees=0.4)) == 1.0
     assert tone[:, 360].min() == 0.0
 
 
