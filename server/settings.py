@@ -111,6 +111,11 @@ def _database() -> dict[str, Any]:
 
 
 DATABASES = {"default": _database()}
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 USE_TZ = True
@@ -119,6 +124,7 @@ USE_I18N = False
 
 STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True  # the embedded default needs no collectstatic step
+CSRF_FAILURE_VIEW = "server.errors.csrf_failure"
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "console"
 

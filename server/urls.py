@@ -10,6 +10,11 @@ from server.converters import Digest, Id
 register_converter(Id, "id")
 register_converter(Digest, "digest")
 
+handler400 = "server.errors.bad_request"
+handler403 = "server.errors.permission_denied"
+handler404 = "server.errors.not_found"
+handler500 = "server.errors.server_error"
+
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("server.api.urls")),
     path("", include("server.console.urls")),

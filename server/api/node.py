@@ -145,5 +145,6 @@ class NodeReports(Door):
         reports = structure(request.data, Reports)
         machine = request.user.machine  # type: ignore[union-attr]
         accepted_through = take(machine, reports, attribution(request))
+        # Should this fail, the node gets no answer and sends the batch again, and nothing of it is taken twice.
         hear(machine, reports.status)
         return Response(unstructure(Accepted(accepted_through=accepted_through)))

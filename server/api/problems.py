@@ -207,6 +207,18 @@ def _(error: Exception) -> Problem:
     return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})
 
 
+def body_of(problem: Problem, number: str) -> dict[str, Any]:
+    """A problem as JSON, with the number of the request that it happened in."""
+    return {
+        "type": problem.type,
+        "title": problem.title,
+        "status": int(problem.status),
+        "detail": problem.detail,
+        "instance": f"urn:uuid:{number}",
+        **problem.members,
+    }
+
+
 def _headers(error: Exception) -> dict[str, str]:
     challenge = getattr(error, "auth_header", None)
     return {"WWW-Authenticate": challenge} if challenge else {}
@@ -218,13 +230,5 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     number = request_id(context["request"]._request)
     if problem.status >= HTTPStatus.INTERNAL_SERVER_ERROR:
         logger.error("request %s: %s", number, problem.title, exc_info=error)
-    body = {
-        "type": problem.type,
-        "title": problem.title,
-        "status": int(problem.status),
-        "detail": problem.detail,
-        "instance": f"urn:uuid:{number}",
-        **problem.members,
-    }
     headers = problem.headers | _headers(error)
-    return Response(body, status=problem.status, headers=headers, content_type=MEDIA_TYPE)
+    return Response(body_of(problem, number), status=problem.status, headers=headers, content_type=MEDIA_TYPE)

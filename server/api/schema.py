@@ -9,6 +9,7 @@ from typing import Any, get_args
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from pydantic import TypeAdapter
 
@@ -58,6 +59,8 @@ PARAMETERS = {
     "cursor": OpenApiParameter("cursor", str, description="Where the page begins: `next` of the page before."),
     "stream": OpenApiParameter("stream", str, description="Only of this stream, `kind/id`."),
     "kind": OpenApiParameter("kind", str, description="Only of this kind."),
+    "at": OpenApiParameter("at", OpenApiTypes.DATETIME, required=True, description="What had happened by then."),
+    "known_by": OpenApiParameter("known_by", OpenApiTypes.DATETIME, description="Only what the server knew by then."),
     "horizon": OpenApiParameter("horizon", str, description="ISO 8601 duration up to P31D; PT24H where not given."),
 }
 

@@ -17,6 +17,7 @@ from server.api import (
     profiles,
     runs,
     sources,
+    state,
     venues,
 )
 
@@ -39,6 +40,7 @@ urlpatterns = [
     path("runs", runs.Runs.as_view(), name="runs"),
     path("runs/<id:pk>", runs.OneRun.as_view(), name="run"),
     path("runs/<id:run>/segments", runs.RunSegments.as_view(), name="run-segments"),
+    path("runs/<id:run>/state", state.RunState.as_view(), name="run-state"),
     path("openings", openings.Openings.as_view(), name="openings"),
     path("openings/<id:pk>", openings.OneOpening.as_view(), name="opening"),
     path("outages", outages.Outages.as_view(), name="outages"),

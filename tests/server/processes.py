@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-PATIENCE_S = 60.0
+PATIENCE_S = 120.0
 
 
 class Gone(Exception):

@@ -90,6 +90,12 @@ BAD_BODIES = [
     ("openings", OPENING, "anchor.civil", "2026-03-21T19:00Z", "anchor.civil"),
     ("openings", OPENING, "anchor.zone", "Moon/Tycho", "anchor.zone"),
     ("openings", OPENING, "anchor", {"event": "tea", "date": "2026-03-21"}, "anchor.event"),
+    ("openings", OPENING, "anchor", {"event": "sunset", "date": "2095-03-21"}, "anchor"),
+    ("openings", OPENING, "anchor", {"event": "sunset", "date": "2026-03-21", "offset": "40 minutes"}, "anchor.offset"),
+    ("openings", OPENING, "anchor.civil", "2026-03-29T01:30", "anchor.civil"),
+    ("runs", RUN, "ends_at", "9999-12-31T23:59:59Z", ""),
+    ("runs", RUN | {"cycle": "lunar-day"}, "starts_at", "1700-01-01T00:00:00Z", "starts_at"),
+    ("runs", RUN, "nozzle_seed", -(2**53), "nozzle_seed"),
 ]
 
 

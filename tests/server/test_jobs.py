@@ -46,7 +46,7 @@ class Advancing(threading.Event):
         return self.is_set()
 
 
-def test_each_job_runs_at_once_and_then_at_its_period(clock: HeldClock) -> None:
+def test_each_job_runs_at_once_and_then_at_its_period(transactional_db: None, clock: HeldClock) -> None:
     stop = Advancing(clock, 5.0)
     often, seldom = Counted(stop, 7), Counted(stop, 100)
     run_loop([often.job("often", 30.0, clock), seldom.job("seldom", 60.0, clock)], clock, stop)
@@ -55,7 +55,7 @@ def test_each_job_runs_at_once_and_then_at_its_period(clock: HeldClock) -> None:
 
 
 def test_a_job_that_fails_is_logged_and_stops_neither_itself_nor_the_others(
-    clock: HeldClock, caplog: pytest.LogCaptureFixture
+    transactional_db: None, clock: HeldClock, caplog: pytest.LogCaptureFixture
 ) -> None:
     stop = Advancing(clock, 5.0)
     failing, other = Counted(stop, 100, fails=True), Counted(stop, 3)
@@ -65,7 +65,7 @@ def test_a_job_that_fails_is_logged_and_stops_neither_itself_nor_the_others(
     assert "the disk is full" in caplog.text
 
 
-def test_running_once_says_how_it_went() -> None:
+def test_running_once_says_how_it_went(transactional_db: None) -> None:
     assert run_once(Job("good", 1.0, lambda: 0))
     assert not run_once(Job("bad", 1.0, lambda: 1 // 0))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -10,7 +11,8 @@ import jsonschema
 import pytest
 from drf_spectacular.validation import validate_schema
 
-from tests.server.studio import IN_ORDER, VENUE, Caller
+from machines.wire import Work
+from tests.server.studio import IN_ORDER, VENUE, Caller, HeldClock, printed
 
 
 def test_each_resource_shows_what_was_added(furnished: Caller) -> None:
@@ -117,3 +119,27 @@ def test_the_readable_page_loads_nothing_from_elsewhere(db: None) -> None:
     page = response.content.decode()
     assert "https://" not in page.replace('"https://www.w3.org', "")
     assert "default-src 'self'" in response["Content-Security-Policy"]
+
+
+def test_a_run_as_it_was(node: Caller, furnished: Caller, clock: HeldClock) -> None:
+    work = Work.from_json(node.get("node/work").json())
+    clock.at += timedelta(days=2)  # the node was cut off, and tells two days later
+    node.post("node/reports", {"epoch": 1, "entries": [printed(work, seq) for seq in range(1, 4)]})
+    second = work.segments[1].knots[-1].isoformat().replace("+00:00", "Z")
+
+    def of(query: str) -> Any:
+        return furnished.get(f"runs/spring/state?at={second}{query}").json()
+
+    happened, known = of(""), of("&known_by=2026-03-20T18:00:00Z")
+    columns = sum(segment.end_column - segment.first_column for segment in work.segments[:2])
+    assert (happened["run"]["printed"], known["run"]["printed"]) == (columns, 0)
+    assert [segment["state"] for segment in happened["segments"][:3]] == ["printed", "printed", "planned"]
+    assert happened["run"] | {"printed": 0} == known["run"]
+    assert furnished.get("runs/spring/state?at=2026-03-19T00:00:00Z").status_code == 404
+    assert furnished.get("runs/unheard-of/state?at=2026-03-21T00:00:00Z").status_code == 404
+
+
+@pytest.mark.parametrize(("query", "field"), [("", "at"), ("at=Tuesday", "at"), ("at=2026-03-20T18:00:00", "at")])
+def test_when_a_run_was_so_must_be_an_instant(furnished: Caller, query: str, field: str) -> None:
+    response = furnished.get(f"runs/spring/state?{query}")
+    assert (response.status_code, response.json()["field"]) == (422, field)

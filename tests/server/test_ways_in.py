@@ -82,3 +82,38 @@ def test_the_time_comes_from_the_clock_that_the_environment_names(monkeypatch: p
         assert wiring.now().year == 2001
     finally:
         wiring.clock.cache_clear()
+
+
+@pytest.mark.parametrize(
+    ("path", "headers", "status"), [("/api/v2/venues", {}, 404), ("/api/v1/venues", {"host": "evil"}, 400)]
+)
+def test_below_api_every_error_is_a_problem(db: None, path: str, headers: dict[str, str], status: int) -> None:
+    response = Client(headers=headers).get(path)
+    assert (response.status_code, response["Content-Type"]) == (status, "application/problem+json")
+    assert response.json()["instance"] == f"urn:uuid:{response['X-Request-Id']}"
+
+
+@pytest.mark.parametrize(("path", "headers", "status"), [("/nowhere", {}, 404), ("/", {"host": "evil"}, 400)])
+def test_elsewhere_every_error_is_a_page(db: None, path: str, headers: dict[str, str], status: int) -> None:
+    response = Client(headers=headers).get(path)
+    assert response.status_code == status
+    assert "<h1>" in response.content.decode() and response["X-Request-Id"] in response.content.decode()
+
+
+@pytest.mark.parametrize("path", ["/", "/overview"])
+def test_a_mistake_of_ours_shows_no_traceback(
+    db: None, path: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr("server.console.views.overview", lambda now: 1 // 0)
+    response = Client(raise_request_exception=False).get(path)
+    shown = response.content.decode()
+    assert response.status_code == 500
+    assert "The server made a mistake" in shown and "Traceback" not in shown and "ZeroDivisionError" not in shown
+    assert response["X-Request-Id"] in shown
+    assert "ZeroDivisionError" in caplog.text and response["X-Request-Id"] in caplog.text
+
+
+def test_a_form_from_elsewhere_gets_a_page_that_says_so(db: None) -> None:
+    response = Client(enforce_csrf_checks=True).post("/sign-in", {"username": "a", "password": "b"})
+    assert response.status_code == 403
+    assert "Not allowed" in response.content.decode()

@@ -1,0 +1,64 @@
+"""A run as it was at a past instant."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.http import Http404
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from machines.structure import parse_instant
+from scheduling.log.models import Strip
+from scheduling.log.past import Moment, run_at
+from server.api.doors import Door
+from server.api.outages import OutageRow
+from server.api.rows import Row
+from server.api.runs import RunRow, SegmentRow
+
+
+class StripRow(Row):
+    """The knife came to a strip's boundary."""
+
+    class Meta:
+        model = Strip
+        fields = ("boundary", "paper_position", "made", "at")
+        read_only_fields = fields
+
+
+class StateRow(serializers.Serializer[Any]):
+    """A run with its segments, its strips and its outages, as they were."""
+
+    run = RunRow(read_only=True)
+    segments = SegmentRow(many=True, read_only=True)
+    strips = StripRow(many=True, read_only=True)
+    outages = OutageRow(many=True, read_only=True)
+
+
+class RunState(Door):
+    """What had happened with a run ``at`` an instant, from all that is known now or from what was ``known_by`` another.
+
+    A node that was cut off tells late: what it printed on Tuesday and told on Thursday had happened at Tuesday, and was
+    not known by Tuesday.
+    """
+
+    parameters = ("at", "known_by")
+    serializer_class = StateRow
+
+    def get(self, request: Request, run: str) -> Response:
+        """The run as it was."""
+        at = _instant(request, "at")
+        if at is None:
+            raise InputError("at", "missing", "give the instant, RFC 3339 in UTC, such as 2026-10-24T12:00:00Z")
+        state = run_at(run, Moment(happened_by=at, known_by=_instant(request, "known_by")))
+        if state is None:
+            raise Http404(f"There was no run {run!r} at {at.isoformat()}.")
+        return Response(StateRow(state).data)
+
+
+def _instant(request: Request, name: str) -> datetime | None:
+    text = request.query_params.get(name)
+    return None if text is None else parse_instant(text, name)

@@ -1,0 +1,62 @@
+"""Errors that no view could answer: an unknown address or host, a form from elsewhere, a mistake of ours.
+
+Below ``/api/`` they are problem details like all others there, elsewhere a page.
+"""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+
+from server.api.problems import MEDIA_TYPE, OUR_MISTAKE, body_of, of_kind, plain
+from server.request_id import request_id
+
+logger = logging.getLogger(__name__)
+
+SAID = {
+    400: ("This cannot be read", "The browser sent something that this server does not understand."),
+    403: (
+        "Not allowed",
+        "The form was not from this server, or was too old. Go back, load the page again, then send it.",
+    ),
+    404: ("Nothing is here", "The address may be misspelt, or what it named was never there."),
+    500: ("The server made a mistake", "It is written down. Please pass on the number below to the studio."),
+}
+
+
+def _answer(request: HttpRequest, status: int) -> HttpResponse:
+    number, (title, text) = request_id(request), SAID[status]
+    if request.path.startswith("/api/"):
+        problem = of_kind(OUR_MISTAKE, text) if status == 500 else plain(status, text)
+        return JsonResponse(body_of(problem, number), status=status, content_type=MEDIA_TYPE)
+    shown = {"heading": title, "text": text, "number": number}
+    return render(request, "console/error.html", shown, status=status)
+
+
+def bad_request(request: HttpRequest, exception: Any = None) -> HttpResponse:
+    """400: an unknown host, for one."""
+    return _answer(request, 400)
+
+
+def permission_denied(request: HttpRequest, exception: Any = None) -> HttpResponse:
+    """403."""
+    return _answer(request, 403)
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """403 for a form that is not from one of our pages."""
+    return _answer(request, 403)
+
+
+def not_found(request: HttpRequest, exception: Any = None) -> HttpResponse:
+    """404."""
+    return _answer(request, 404)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """500; Django logs the traceback beside this number."""
+    logger.error("request %s failed: %s", request_id(request), request.path)
+    return _answer(request, 500)
