@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -84,10 +84,20 @@ _COLUMNS = ", ".join(Line._fields)
 _INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(Line._fields))})"
 
 
+@lru_cache(maxsize=64)
+def _text_of_instant(instant: datetime) -> str:
+    """An instant as Django keeps it in SQLite: UTC, without saying so."""
+    return str(instant.astimezone(UTC).replace(tzinfo=None))
+
+
+def _as_it_is(instant: datetime) -> datetime:
+    return instant
+
+
 def insert(lines: Iterable[Line], *, using: str) -> None:
     """Write lines within the caller's transaction."""
     connection = connections[using]
-    instant = lru_cache(maxsize=16)(connection.ops.adapt_datetimefield_value)  # one said_at for all
+    instant = _text_of_instant if connection.vendor == "sqlite" else _as_it_is
     rows = [(*line[:7], instant(line.said_at), instant(line.happened_at), *line[9:]) for line in lines]
     with connection.cursor() as cursor:
         cursor.executemany(_INSERT, rows)

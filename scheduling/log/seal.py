@@ -8,6 +8,7 @@ session, which leaves out ordinary ones.
 
 from __future__ import annotations
 
+from django.db import transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 TABLE = "log_event"
@@ -28,9 +29,9 @@ _POSTGRESQL = {
 
 
 def apply(connection: BaseDatabaseWrapper) -> None:
-    """Make the triggers that are missing, and make those that are there anew."""
-    lift(connection)
-    with connection.cursor() as cursor:
+    """Make the triggers that are missing, and make those that are there anew; no other connection sees it without."""
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        lift(connection)
         if connection.vendor == "sqlite":
             for name, when in _SQLITE.items():
                 cursor.execute(f"CREATE TRIGGER {name} {when} BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END")
@@ -53,14 +54,21 @@ def lift(connection: BaseDatabaseWrapper) -> None:
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
-    """Names of the triggers that are missing or switched off; none where there is no table of events yet."""
+    """Names of the triggers that are missing, switched off or made harmless; none where there is no table yet."""
     with connection.cursor() as cursor:
         if TABLE not in connection.introspection.table_names(cursor):
             return []
         if connection.vendor == "sqlite":
-            cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s", [TABLE])
+            cursor.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s AND sql LIKE %s",
+                [TABLE, "%RAISE(ABORT%"],
+            )
         else:
-            cursor.execute("SELECT tgname FROM pg_trigger WHERE tgrelid = %s::regclass AND tgenabled = 'A'", [TABLE])
+            cursor.execute(
+                """SELECT tgname FROM pg_trigger JOIN pg_proc ON pg_proc.oid = tgfoid
+                WHERE tgrelid = %s::regclass AND tgenabled = 'A' AND prosrc LIKE %s""",
+                [TABLE, "%RAISE EXCEPTION%"],
+            )
         present = {name for (name,) in cursor.fetchall()}
     return [name for name in _expected(connection) if name not in present]
 

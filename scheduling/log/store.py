@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 from django.db import connections, transaction
 from django.db.models import Max, Q
@@ -244,13 +245,19 @@ def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution
         previous_digest=head.digest,
         digest="",
     )
-    line = line._replace(digest=line.computed_digest())
+    line = Line(*line[:-1], line.computed_digest())
     head.version, head.digest = line.version, line.digest
     return line, line.saying(event)
 
 
 def _require_stream(stream: str, event: Event, kind: str) -> None:
-    match = STREAM.fullmatch(stream)
     wanted = "machine" if isinstance(event, NODE_EVENTS) else event.stream
-    if match is None or match["kind"] != wanted:
+    if _kind_of(stream) != wanted:
         raise InputError("stream", f"{kind} cannot stand in {stream!r}", f"append it to {wanted}/<id>")
+
+
+@lru_cache(maxsize=1024)
+def _kind_of(stream: str) -> str | None:
+    """What a stream is about; None for what cannot be a stream's name."""
+    match = STREAM.fullmatch(stream)
+    return None if match is None else match["kind"]

@@ -9,7 +9,7 @@
 | run-state | reads the newest 100 of a run's 100,000 events | reads the run and the newest 100 of its segments | 0.1 |
 
 The raw driver inserts the same rows in the same transactions into a table with the same indexes, and has no triggers to
-pass. Both take turns, and the least time of several rounds counts.
+pass. Both take turns, one transaction each, and the time that the fastest tenth stayed below counts.
 """
 
 from __future__ import annotations

@@ -89,6 +89,11 @@ class SealContract:
 class TestOnSQLite(SealContract):
     using = "default"
 
+    def test_a_trigger_that_was_made_harmless_is_found(self) -> None:
+        self.execute("DROP TRIGGER log_event_no_update")
+        self.execute("CREATE TRIGGER log_event_no_update BEFORE UPDATE ON log_event BEGIN SELECT 1; END")
+        assert seal.missing(connections["default"]) == ["log_event_no_update"]
+
 
 @pytest.mark.postgres
 @pytest.mark.django_db(databases=["postgres"])
@@ -98,6 +103,15 @@ class TestOnPostgreSQL(SealContract):
     def test_a_trigger_that_was_switched_off_is_found(self) -> None:
         self.execute("ALTER TABLE log_event DISABLE TRIGGER log_event_no_update")
         assert seal.missing(connections["postgres"]) == ["log_event_no_update"]
+
+    def test_a_refusal_that_was_made_harmless_is_found(self) -> None:
+        self.execute(
+            "CREATE OR REPLACE FUNCTION log_event_refuse() RETURNS trigger LANGUAGE plpgsql AS"
+            " $$ BEGIN RETURN NULL; END $$"
+        )
+        assert len(seal.missing(connections["postgres"])) == 3
+        seal.apply(connections["postgres"])
+        assert seal.missing(connections["postgres"]) == []
 
 
 @pytest.mark.django_db(transaction=True)
