@@ -13,6 +13,8 @@ from machines.pictures.sheet import Sheet
 _MOST_FILLED = 200
 _MOST_HOLED = 8
 
+Box = tuple[int, int, int, int]  # left, top, right, bottom
+
 
 class Canvas:
     """Black and white at several points to a dot, closed on itself along the columns."""
@@ -20,8 +22,7 @@ class Canvas:
     def __init__(self, sheet: Sheet) -> None:
         self.sheet = sheet
         self.scale = sheet.oversampling
-        self.turn = sheet.columns * self.scale
-        self.image = Image.new("L", (self.turn, sheet.rows * self.scale))
+        self.image = Image.new("L", (sheet.columns * self.scale, sheet.rows * self.scale))
         self.pen = ImageDraw.Draw(self.image)
         self.filled, self.holed = 0, 0
 
@@ -40,32 +41,25 @@ class Canvas:
                 self.image.paste(before, corner, stencil)
 
     def _polygon(self, pixels: NDArray[np.int64]) -> None:
-        for shift in self._shifts(pixels):
-            self.filled += self._spent(self._box(pixels + np.array((shift, 0))), self.filled, _MOST_FILLED)
-            self.pen.polygon((pixels + np.array((shift, 0))).ravel().tolist(), fill=255)
+        for shift, box in self._places(pixels):
+            self.filled += self._spent(box, self.filled, _MOST_FILLED)
+            self.pen.polygon(_moved(pixels, shift, 0).ravel().tolist(), fill=255)
 
     def _under(self, hole: NDArray[np.int64]) -> list[tuple[tuple[int, int], Image.Image, Image.Image]]:
         """What the canvas shows under a hole: corner, copy of the canvas, and stencil of the hole without its
         border."""
         patches = []
-        for shift in self._shifts(hole):
-            pixels = hole + np.array((shift, 0))
-            box = self._box(pixels)
+        for shift, box in self._places(hole):
             left, top, right, bottom = box
             if left < right and top < bottom:
                 self.holed += self._spent(box, self.holed, _MOST_HOLED)
                 stencil = Image.new("1", (right - left, bottom - top))
-                ImageDraw.Draw(stencil).polygon((pixels - (left, top)).ravel().tolist(), fill=1, outline=0)
+                pixels = _moved(hole, shift - left, -top)
+                ImageDraw.Draw(stencil).polygon(pixels.ravel().tolist(), fill=1, outline=0)
                 patches.append(((left, top), self.image.crop(box), stencil))
         return patches
 
-    def _box(self, pixels: NDArray[np.int64]) -> tuple[int, int, int, int]:
-        """The part of the canvas around some pixels: left, top, right, bottom."""
-        left, top = np.maximum(pixels.min(axis=0), 0).tolist()
-        right, bottom = np.minimum(pixels.max(axis=0) + 1, self.image.size).tolist()
-        return left, top, right, bottom
-
-    def _spent(self, box: tuple[int, int, int, int], before: int, most: int) -> int:
+    def _spent(self, box: Box, before: int, most: int) -> int:
         """The area of a box, if together with what was spent before it is at most so many canvases."""
         area = max(0, box[2] - box[0]) * max(0, box[3] - box[1])
         if before + area > most * self.image.width * self.image.height:
@@ -77,8 +71,8 @@ class Canvas:
         """Draw a line given in columns and rows."""
         pixels = self._pixels(line)
         width = max(1, round(width_mm / self.sheet.column_mm * self.scale))
-        for shift in self._shifts(pixels, width):
-            self.pen.line((pixels + np.array((shift, 0))).ravel().tolist(), fill=255, width=width, joint="curve")
+        for shift, _ in self._places(pixels, width):
+            self.pen.line(_moved(pixels, shift, 0).ravel().tolist(), fill=255, width=width, joint="curve")
 
     def coverage(self) -> NDArray[np.float32]:
         """Share of every dot that is covered, shape (rows, columns)."""
@@ -89,10 +83,24 @@ class Canvas:
         # A corner that stands between two points must not fall to either side by a rounding error.
         return np.floor(points * self.scale + 1e-6).astype(np.int64)
 
-    def _shifts(self, pixels: NDArray[np.int64], margin: int = 0) -> list[int]:
-        """The whole turns by which the shape, with a margin around it, must be moved to meet the canvas, in pixels."""
-        west, east = int(pixels[:, 0].min()) - margin, int(pixels[:, 0].max()) + margin
-        return [turn * self.turn for turn in range(-(east // self.turn), -(west // self.turn) + 1)]
+    def _places(self, pixels: NDArray[np.int64], margin: int = 0) -> list[tuple[int, Box]]:
+        """The whole turns by which a shape must be moved to meet the canvas, in pixels, and its box on the canvas then.
+
+        Args:
+            pixels: of the shape.
+            margin: how far its strokes reach beyond them.
+        """
+        west, north = (pixels.min(axis=0) - margin).tolist()
+        east, south = (pixels.max(axis=0) + margin).tolist()
+        width, height = self.image.size
+        return [
+            (shift, (max(0, west + shift), max(0, north), min(width, east + shift + 1), min(height, south + 1)))
+            for shift in range(-(east // width) * width, -(west // width) * width + 1, width)
+        ]
+
+
+def _moved(pixels: NDArray[np.int64], along: int, down: int) -> NDArray[np.int64]:
+    return np.asarray(pixels + np.array((along, down)))
 
 
 def hatching(sheet: Sheet, spacing_mm: float, line_mm: float) -> NDArray[np.bool_]:

@@ -131,7 +131,8 @@ class LandPicture:
             lines += [line for rings in shapes.polygons for ring in rings for line in coast(ring)]
         if lines:
             np.maximum(tone, self._strokes(lines, sheet), out=tone)
-        tone *= np.float32(self.ink)
+        if self.ink < 1.0:
+            tone *= np.float32(self.ink)
         if self.graticule_degrees:
             np.maximum(tone, self._strokes(self._graticule(), sheet) * np.float32(self.graticule_ink), out=tone)
         return self._within_limits(tone, sheet)
