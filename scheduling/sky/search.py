@@ -55,8 +55,8 @@ def root(function: Value, low: FloatArray, high: FloatArray) -> FloatArray:
 
     T. R. Chandrupatla's hybrid (Advances in Engineering Software 28, 1997, 145-149): through three points goes an
     inverse parabola where it can be trusted, else the bracket is halved. It needs no rate and never leaves the
-    bracket. A root is found when it moves by less than ten microseconds, which leaves it far nearer than that; each
-    stops by itself, so that what is found for one never depends on what else was asked.
+    bracket. A root is found when its bracket is less than ten microseconds wide, in which the function is as good as
+    straight; each stops by itself, so that what is found for one never depends on what else was asked.
     """
     latest, other = low, high  # the bracket, and
     third = high  # the point that left it last
@@ -71,11 +71,10 @@ def root(function: Value, low: FloatArray, high: FloatArray) -> FloatArray:
         same_side = (at_trial >= 0.0) == (at_latest >= 0.0)
         third, other = np.where(same_side, latest, other), np.where(same_side, other, latest)
         at_third, at_other = np.where(same_side, at_latest, at_other), np.where(same_side, at_other, at_latest)
-        moved = np.abs(trial - latest)
         latest, at_latest = trial, at_trial
-        best = np.where(np.abs(at_latest) < np.abs(at_other), latest, other)
-        found = np.where(searching, best, found)
-        searching &= moved >= _PRECISION_S
+        between = latest + (other - latest) * at_latest / (at_latest - at_other)
+        found = np.where(searching, between, found)
+        searching &= np.abs(other - latest) >= _PRECISION_S
         if not searching.any():
             break
         part = _next_part(latest, other, third, at_latest, at_other, at_third)
@@ -91,12 +90,12 @@ def _next_part(
     at_third: FloatArray,
 ) -> FloatArray:
     """Which part of the way from ``latest`` to ``other`` to try next, 0 to 1."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(all="ignore"):
         xi = (latest - other) / (third - other)
         phi = (at_latest - at_other) / (at_third - at_other)
         parabola = at_latest / (at_other - at_latest) * at_third / (at_other - at_third)
         slope = (third - latest) / (other - latest)
         parabola += slope * at_latest / (at_third - at_latest) * at_other / (at_third - at_other)
         trusted = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
-        least = np.minimum(0.5, 0.5 * _PRECISION_S / np.abs(other - latest))
+        least = np.minimum(0.5, 0.9 * _PRECISION_S / np.abs(other - latest))
     return np.clip(np.where(trusted, parabola, 0.5), least, 1.0 - least)

@@ -25,7 +25,7 @@ from scheduling.sky.topocentric import SUN_UP
 
 _BLOCK_DAYS = 64
 _MARGIN_S = DAY_S / 4.0  # sunrise and sunset stay this near to the half of the day that they belong to
-_LONGEST_POLAR_DAY_S = 200.0 * DAY_S
+_LONGEST_POLAR_DAYS = 200
 
 
 class NoSunriseError(InputError):
@@ -146,12 +146,15 @@ class TemporalHours:
         self._built[block] = True
 
     def _no_sunrise(self, tt: float) -> NoSunriseError:
-        bounds = self._sky.ephemeris
-        first, last = max(tt - _LONGEST_POLAR_DAY_S, bounds.first_tt), min(tt + _LONGEST_POLAR_DAY_S, bounds.last_tt)
-        at, _ = horizon_crossings(self._sky, self._sky.sun, self.place, SUN_UP, first, last)
-        posix = bounds.scales.posix_from_tt(at)
+        """The error for an instant: looks for the sunrises and sunsets around it among the days that it needs."""
+        middle = int(self._day_of(np.array([tt]))[0])
+        first = max(middle - _LONGEST_POLAR_DAYS, self._first_day)
+        last = min(middle + _LONGEST_POLAR_DAYS, self._first_day + self._days - 1)
+        knots = self._knots_at(np.arange(2 * first, 2 * last + 1))
+        posix = self._sky.ephemeris.scales.posix_from_tt(knots[~np.isnan(knots)])
+        before, after = posix[knots[~np.isnan(knots)] <= tt], posix[knots[~np.isnan(knots)] > tt]
         return NoSunriseError(
             self.place,
-            max((datetime_of(p).date() for p in posix[at <= tt]), default=None),
-            min((datetime_of(p).date() for p in posix[at > tt]), default=None),
+            datetime_of(before[-1]).date() if len(before) else None,
+            datetime_of(after[0]).date() if len(after) else None,
         )
