@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.dot_gain import ToneCurve, coverage_from_density, coverage_from_reflectance
@@ -53,6 +53,7 @@ def test_line_art_has_no_tones_to_correct() -> None:
     assert to_dots(tone, "line-art", curve).tolist() == [[False, False, True, True]]
 
 
+@settings(deadline=None)
 @given(steps=st.lists(st.floats(0.01, 0.99), min_size=1, max_size=20, unique=True), level=st.floats(0, 1))
 def test_asking_for_the_corrected_tone_prints_the_tone(steps: list[float], level: float) -> None:
     rising = (0.0, *sorted(steps), 1.0)

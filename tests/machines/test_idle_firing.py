@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.head import plan
@@ -37,6 +37,7 @@ def test_a_blank_picture_wastes_what_the_budget_says() -> None:
     assert ml == pytest.approx(idle_ml(HEAD, 86_400.0, idle), rel=0.01)
 
 
+@settings(deadline=None)
 @given(
     seed=st.integers(0, 999),
     share=st.floats(0, 1),

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.errors import InputError
@@ -73,6 +73,7 @@ def test_the_feed_ruler_is_as_long_as_it_says() -> None:
         assert places == pytest.approx(np.arange(201), abs=pitch_profile.column_pitch_mm / 2 + 1e-9)
 
 
+@settings(deadline=None)
 @given(slip=st.floats(-0.04, 0.04))
 def test_a_slipping_feed_is_set_right(slip: float) -> None:
     """A roller that loses a share of the feed prints short; with its steps multiplied it prints true."""
@@ -87,6 +88,7 @@ def test_a_misreading_is_refused(measured: float) -> None:
     assert caught.value.field == "measured_mm"
 
 
+@settings(deadline=None)
 @given(error_mm=st.integers(-14, 14))
 def test_a_knife_that_stands_elsewhere_is_found(error_mm: int) -> None:
     """Print the scale, cut when the profile says that its full stroke is at the knife, read the cut, and set the

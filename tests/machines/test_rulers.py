@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.profile import CarriageHead, Media, Profile
@@ -77,6 +77,7 @@ def test_without_a_zone_it_is_utc() -> None:
     assert ruler.marks[0].text == "01 Jan"
 
 
+@settings(deadline=None)
 @given(first=st.integers(-(10**6), 10**6), columns=st.integers(2, 20_000), seconds=st.floats(1.0, 3e7))
 def test_no_ruler_is_crowded_and_every_mark_is_on_it(first: int, columns: int, seconds: float) -> None:
     end = first + columns

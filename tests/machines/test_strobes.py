@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.profile import LineHead
@@ -28,6 +28,7 @@ def test_a_handbook_column() -> None:
     assert longest_column_s(np.ones((800, 1), dtype=bool), head) == pytest.approx(0.013)
 
 
+@settings(deadline=None)
 @given(data=st.data(), rows=st.integers(1, 500), limit=st.integers(1, 90))
 def test_strobes_are_few_even_and_under_the_limit(data: st.DataObject, rows: int, limit: int) -> None:
     dots = np.array(data.draw(st.lists(st.booleans(), min_size=rows, max_size=rows)))

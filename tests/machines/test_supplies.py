@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.errors import InputError
@@ -74,6 +74,7 @@ def test_a_line_head_takes_no_ink_and_a_machine_without_knife_no_blades() -> Non
     assert spent.blades(machine) == 0.0
 
 
+@settings(deadline=None)
 @given(parts=st.lists(st.tuples(st.integers(0, 9999), st.integers(0, 10**7), st.integers(0, 50)), max_size=12))
 def test_uses_add_up(parts: list[tuple[int, int, int]]) -> None:
     """Segments to a turn: what they use together is what all of them use at once."""
@@ -126,6 +127,7 @@ def test_impossible_idle_firing_is_refused(drops: int, every_s: float, field: st
     assert caught.value.field == field
 
 
+@settings(deadline=None)
 @given(turns=st.integers(0, 10_000), mm=st.sampled_from([480.0, 24 * 25.4, 0.1 * 3 * 1000, 333.3]))
 def test_a_roll_of_n_turns_holds_n_turns(turns: int, mm: float) -> None:
     machine = profile(mm_per_turn=mm)
@@ -133,6 +135,7 @@ def test_a_roll_of_n_turns_holds_n_turns(turns: int, mm: float) -> None:
     assert whole_turns(machine, (turns + 0.99) * mm / 1000) == turns
 
 
+@settings(deadline=None)
 @given(turn=st.integers(0, 5000), share=st.floats(0.001, 0.999), turns=st.integers(0, 300))
 def test_the_turn_in_which_a_roll_ends(turn: int, share: float, turns: int) -> None:
     """Starting anywhere in a turn, paper for some turns and a little more or less ends in the turn that it must."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.thresholds import blue_noise, mask_columns, ordered, threshold
@@ -36,6 +36,7 @@ def test_blue_noise_closes_on_itself_both_ways() -> None:
         assert pairs[0] <= pairs.mean() + 3 * pairs.std() + 1e-9
 
 
+@settings(deadline=None)
 @given(columns=st.integers(1, 5000), first=st.integers(-500, 500))
 def test_a_turn_of_any_length_takes_whole_masks(columns: int, first: int) -> None:
     """Neighbours in the turn are neighbours in the mask, but for a step of 0 or 2 here and there."""

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.errors import InputError
@@ -168,6 +168,7 @@ TYPES = [
 ]
 
 
+@settings(deadline=None)
 @given(kind=st.sampled_from(TYPES), member=st.sampled_from(["coordinates", "features", "geometry"]), inner=ANYTHING)
 def test_any_json_is_read_or_refused_and_nothing_else(kind: str, member: str, inner: Any) -> None:
     with contextlib.suppress(InputError):

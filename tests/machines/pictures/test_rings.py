@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.pictures.rings import area, close, coast, densified, unwrap
@@ -23,6 +23,7 @@ def test_a_step_of_half_the_earth_is_left_as_written() -> None:
     assert unwrap(np.array([[-90.0, 0.0], [90.0, 0.0]]))[:, 0].tolist() == [-90, 90]
 
 
+@settings(deadline=None)
 @given(
     start=st.floats(-180, 180),
     steps=st.lists(st.floats(-179, 179), min_size=1, max_size=40),
@@ -93,6 +94,7 @@ def test_long_sloping_edges_are_divided_and_others_left() -> None:
     assert len(densified(line[1:])) == 3
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(-179, 179), st.floats(-89, 89)), min_size=2, max_size=12))
 def test_dividing_edges_keeps_the_corners_and_the_area(corners: list[tuple[float, float]]) -> None:
     line = np.array([*corners, corners[0]], dtype=float)
