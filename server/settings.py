@@ -10,7 +10,7 @@
 | DAYROLL_POLL_AFTER_S | how often a node should ask for work, seconds | 60 |
 | DAYROLL_SILENT_AFTER_S | how long a node may be silent before a watch opens, seconds | 900 |
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
-| DAYROLL_EXTEND_EVERY_S | how often plans are extended, seconds | 60 |
+| DAYROLL_EXTEND_EVERY_S | how often plans are extended, seconds | 15 |
 | DAYROLL_WATCH_EVERY_S | how often silences are looked for, seconds | 30 |
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
 
@@ -165,7 +165,7 @@ POLL_AFTER_S = float(os.environ.get("DAYROLL_POLL_AFTER_S", "60"))
 SILENT_AFTER_S = float(os.environ.get("DAYROLL_SILENT_AFTER_S", "900"))
 HORIZON_H = float(os.environ.get("DAYROLL_HORIZON_H", "192"))
 
-EXTEND_EVERY_S = float(os.environ.get("DAYROLL_EXTEND_EVERY_S", "60"))
+EXTEND_EVERY_S = float(os.environ.get("DAYROLL_EXTEND_EVERY_S", "15"))
 WATCH_EVERY_S = float(os.environ.get("DAYROLL_WATCH_EVERY_S", "30"))
 
 # A task is acknowledged when it is done, not when it is fetched, so that a worker's death loses none. Redis hands a

@@ -73,6 +73,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         "DAYROLL_HOME": str(folder / "home"),
         "DAYROLL_CLOCK": clock.as_text(),
         "DAYROLL_HORIZON_H": "24",
+        "DAYROLL_EXTEND_EVERY_S": "1",
         "DJANGO_SUPERUSER_PASSWORD": PASSWORD,
     }
     log = folder / "log"

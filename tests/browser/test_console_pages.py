@@ -37,6 +37,11 @@ def say_when(page: Page, name: str, civil: str) -> None:
     page.get_by_role("button", name="See what that means").click()
 
 
+def test_the_judge_can_say_no(desk: Seen) -> None:
+    desk.page.set_content("<title>x</title><body style='color: #ccc'><p>pale</p><img src='data:,'>")
+    assert Axe().run(desk.page, options=RULES).violations_count >= 3  # no language, no contrast, no alternative text
+
+
 def test_the_console_is_accessible(seen: Seen) -> None:
     seen.page.goto("/")
     expect(seen.page.get_by_role("heading", name="Quay House")).to_be_visible()

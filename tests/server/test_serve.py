@@ -25,7 +25,7 @@ def ask(address: str, method: str, path: str, key: str = "", body: Any = None) -
 
 
 def test_from_an_empty_folder_to_planned_segments(tmp_path: Path) -> None:
-    environment = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_HORIZON_H": "2"}
+    environment = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_HORIZON_H": "2", "DAYROLL_EXTEND_EVERY_S": "1"}
     log = tmp_path / "log"
     with process(["-m", "server", "serve", "--port", "0"], environment, log) as server:
         address = wait_for_line(server, log, "Dayroll is at").split()[-1]
