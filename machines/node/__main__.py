@@ -1,7 +1,7 @@
 """``dayroll-node``: enrol a board, run it, ask how it is, arm its knife. Everything is put together here.
 
 Exit status: 0 done; 1 a fault of this program; 2 something given cannot be used; 3 the server refused or was not
-reached; 4 fenced off, another board has taken over; 5 the journal cannot be written.
+reached; 4 fenced off, another board has taken over; 5 the files of its folder cannot be read or written.
 """
 
 from __future__ import annotations
@@ -50,7 +50,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             4, f"fenced off, this board prints no more: {error}. To let it print again, enrol it with a new code"
         )
     except (sqlite3.Error, OSError) as error:
-        return _fail(5, f"cannot go on without a journal that can be written: {error}; make room, and check the card")
+        return _fail(
+            5, f"cannot read or write its files, and never prints blind: {error}; make room, and check the card"
+        )
 
 
 def _fail(status: int, message: str) -> int:

@@ -40,9 +40,8 @@ class OrdersInHand:
         self._plates = plates
         self._time = time
         self._held: Held | None = None
-        self._waiting: list[Burst] = []
+        self._waiting: list[tuple[Burst, NDArray[np.bool_]]] = []
         self._laid: list[Laid] = []
-        self._dots: NDArray[np.bool_] | None = None
         self._catching_up = False
         # A replay lays its next burst no sooner than this, POSIX seconds: the machine's highest rate.
         self._not_before = -math.inf
@@ -58,7 +57,7 @@ class OrdersInHand:
     @property
     def next_column(self) -> int:
         """First column not given to the machine yet."""
-        return self._waiting[0].first_column
+        return self._waiting[0][0].first_column
 
     def begin_replay(self, now: float) -> None:
         """What comes next is late, and true again only after this."""
@@ -69,22 +68,27 @@ class OrdersInHand:
         return max(burst.due, self._not_before) if catching_up else burst.due - lead_s(held)
 
     def take(self, held: Held, planned: list[Burst], now: float, *, catching_up: bool) -> None:
-        """Commit orders."""
+        """Commit orders, with their dots at hand.
+
+        Raises:
+            FileNotFoundError: a plate went while they were planned; nothing was ordered.
+        """
+        dots = [self._dots(held, burst) for burst in planned]
         with self._journal.transaction() as db:
             orders.order(db, planned, now)
-        self._held, self._waiting, self._catching_up = held, [*planned], catching_up
-        self._load()
+        self._held, self._catching_up = held, catching_up
+        self._waiting = [*zip(planned, dots, strict=True)]
 
     def imminent(self, now: float) -> bool:
         """Whether the next burst is to be given now or within the lead, and nothing else matters until then."""
         if self._held is None or not self._waiting or self._catching_up:
             return False
-        after = now - self._waiting[0].due
+        after = now - self._waiting[0][0].due
         return -lead_s(self._held) <= after <= self._held.burst_s
 
     def due_in_s(self, now: float) -> float:
         """How long until the next burst is to be given, seconds."""
-        burst = self._waiting[0]
+        burst, _ = self._waiting[0]
         return (max(burst.due, self._not_before) if self._catching_up else burst.due) - now
 
     def lay(self, driver: Driver) -> None:
@@ -93,11 +97,10 @@ class OrdersInHand:
         Raises:
             MachineStopped: in the middle of it; that burst is unknown now, those after it are withdrawn.
         """
-        assert self._held is not None
-        assert self._dots is not None
-        burst, began = self._waiting.pop(0), self._time()
+        assert self._held is not None, "orders are taken with the work that they are of"
+        (burst, dots), began = self._waiting.pop(0), self._time()
         try:
-            driver.lay(burst.place, self._dots, burst.first_column)
+            driver.lay(burst.place, dots, burst.first_column)
         except MachineStopped:
             self.close()
             raise
@@ -105,21 +108,16 @@ class OrdersInHand:
         self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again))
         self._catching_up = self._catching_up and not true_again
         self._not_before = began + len(burst) / self._held.profile.highest_columns_per_s()
-        if self._waiting:
-            self._load()
-        else:
+        if not self._waiting:
             self.close()
 
     def close(self) -> None:
         """Write down what was done, and withdraw what was not given to the machine."""
         if self._held is not None and (self._laid or self._waiting):
             with self._journal.transaction() as db:
-                orders.record(db, self._held, self._laid, self._waiting)
-        self._laid, self._waiting, self._dots = [], [], None
+                orders.record(db, self._held, self._laid, [burst for burst, _ in self._waiting])
+        self._laid, self._waiting = [], []
 
-    def _load(self) -> None:
-        """The next burst's dots, so that they are at hand at its instant."""
-        assert self._held is not None
-        burst = self._waiting[0]
-        plate = self._held.plate_of(burst.first_column)
-        self._dots = self._plates.dots(plate, burst.first_column, burst.end_column, self._held.profile)
+    def _dots(self, held: Held, burst: Burst) -> NDArray[np.bool_]:
+        plate = held.plate_of(burst.first_column)
+        return self._plates.dots(plate, burst.first_column, burst.end_column, held.profile)

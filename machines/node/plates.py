@@ -53,7 +53,7 @@ class PlateStore:
         """
         stride = -(-profile.dots_across // 8)
         columns = np.arange(first, end) % profile.columns_per_turn
-        packed = _mapped(self._path(digest), profile.columns_per_turn, stride)
+        packed = mapped_plate(self._path(digest), profile.columns_per_turn, stride)
         return np.unpackbits(packed[columns], axis=1, count=profile.dots_across).T.astype(np.bool_)
 
     def prune(self, needed: Collection[str]) -> None:
@@ -64,7 +64,8 @@ class PlateStore:
 
 
 @lru_cache(maxsize=2)  # a plate is immutable; the last turn's and this one's
-def _mapped(path: Path, columns: int, stride: int) -> NDArray[np.uint8]:
+def mapped_plate(path: Path, columns: int, stride: int) -> NDArray[np.uint8]:
+    """A plate's file as an array of shape (columns, bytes of a column), read from the card as it is needed."""
     return np.memmap(path, dtype=np.uint8, mode="r", shape=(columns, stride))
 
 

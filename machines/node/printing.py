@@ -216,7 +216,11 @@ class Printer:
         order_in_s = self._in_hand.order_at(held, planned[0], catching_up=state.catching_up) - now
         if order_in_s > 0:
             return order_in_s
-        self._in_hand.take(held, planned, now, catching_up=state.catching_up)
+        try:
+            self._in_hand.take(held, planned, now, catching_up=state.catching_up)
+        except FileNotFoundError:  # the exchange has just learned of another plate and pruned this one
+            self._hold_up("no-work")
+            return NOTHING_DUE
         return 0.0
 
     def _plan(self, held: Held, state: State) -> list[Burst]:

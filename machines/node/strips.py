@@ -42,7 +42,7 @@ def boundaries(after: int, through: int, columns_per_turn: int, strips_per_turn:
         for turn in turns
         for strip in range(strips_per_turn)
     ]
-    return [start for start in starts if after < start <= through]
+    return sorted({start for start in starts if after < start <= through})
 
 
 def note(db: sqlite3.Connection, run: str, place_of: dict[int, int]) -> None:

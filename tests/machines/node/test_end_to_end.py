@@ -24,7 +24,7 @@ from machines.drivers.paper import read_paper
 from machines.node.journal import open_journal
 from machines.profile import Profile
 from machines.recovery import Policy
-from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut, TrueAgain
+from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
 
@@ -166,7 +166,6 @@ def test_killed_in_the_middle_of_a_segment_and_started_again(
         assert not set(range(power[0].decision.skipped.first, power[0].decision.skipped.end)) & set(bench.laid())
     else:
         assert set(range(power[0].decision.replayed.first, power[0].decision.replayed.end)) <= set(bench.laid())
-        assert any(entry.seq > power[0].seq for entry in bench.studio.all_of(TrueAgain))
 
 
 def test_killed_again_and_again_at_any_instant(make_bench: Callable[..., Bench]) -> None:

@@ -8,6 +8,8 @@ import pytest
 
 from machines.errors import InputError
 from machines.node.journal import change_state
+from machines.node.orders import unknown_end
+from machines.node.plates import mapped_plate
 from machines.node.printing import NOTHING_DUE, MustNotPrint
 from machines.profile import Knife
 from machines.recovery import Columns, Policy
@@ -367,6 +369,24 @@ def test_without_the_plate_nothing_is_printed(tmp_path: Path) -> None:
     node.run_columns(5)
     (settled,) = node.entries(GapSettled)
     assert settled.gap.cause == "no-work"
+
+
+def test_a_plate_that_goes_at_the_last_moment_leaves_nothing_ordered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    node = rig(tmp_path)
+    node.run_columns(5)
+    node.plates.prune(())
+    monkeypatch.setattr(type(node.plates), "has", lambda store, digest: True)
+    mapped_plate.cache_clear()
+    node.run_columns(5)
+    monkeypatch.undo()
+    with node.journal.reading() as db:
+        assert unknown_end(db) is None
+    node.plates.put(node.studio.plate.digest, node.studio.plate)
+    node.run_columns(5)
+    (settled,) = node.entries(GapSettled)
+    assert (settled.gap.first, settled.gap.end, settled.gap.cause) == (5, 10, "no-work")
 
 
 def test_a_machine_that_stops_in_a_burst_leaves_it_unknown(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from machines.node import strips
@@ -18,6 +18,7 @@ counts = st.integers(1, 60)
 
 @given(columns, counts, st.integers(-3, 5))
 def test_a_turn_has_as_many_strips_as_it_should(per_turn: int, count: int, turn: int) -> None:
+    assume(count <= per_turn)
     first = turn * per_turn
     found = boundaries(first - 1, first + per_turn - 1, per_turn, count)
     assert len(found) == count
@@ -27,6 +28,7 @@ def test_a_turn_has_as_many_strips_as_it_should(per_turn: int, count: int, turn:
 
 @given(columns, counts, st.integers(0, 3), st.integers(0, 200))
 def test_a_boundary_is_the_nearest_column(per_turn: int, count: int, turn: int, strip: int) -> None:
+    assume(count <= per_turn)
     exact = turn * per_turn + Fraction(strip % count * per_turn, count)
     found = boundaries(-1, 5 * per_turn, per_turn, count)[turn * count + strip % count]
     assert abs(found - exact) <= Fraction(1, 2)
@@ -41,6 +43,10 @@ def test_stretches_side_by_side_find_each_boundary_once(
         after + one, after + one + other, per_turn, count
     )
     assert whole == parts
+
+
+def test_more_strips_than_columns_are_as_many_as_there_are_columns() -> None:
+    assert boundaries(-1, 5, 3, 7) == [0, 1, 2, 3, 4, 5]
 
 
 def test_no_strips_no_boundaries() -> None:
