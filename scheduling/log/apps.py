@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
 from django.apps import AppConfig
@@ -9,6 +10,8 @@ from django.db import connections
 from django.db.models.signals import post_migrate
 
 from scheduling.log import checks, seal
+
+logger = logging.getLogger(__name__)
 
 __all__ = ["LogConfig", "checks"]
 
@@ -25,9 +28,12 @@ class LogConfig(AppConfig):
 
 
 def seal_again(*, using: str, **_: Any) -> None:
-    """Make the triggers anew where the table of events is there."""
+    """Make the triggers anew where the table of events is there, and say so where some were missing."""
     connection = connections[using]
     with connection.cursor() as cursor:
         present = seal.TABLE in connection.introspection.table_names(cursor)
-    if present:
-        seal.apply(connection)
+    if not present:
+        return
+    if missing := seal.missing(connection):
+        logger.warning("%s had been missing; run `dayroll log verify`", ", ".join(missing))
+    seal.apply(connection)

@@ -74,11 +74,12 @@ class SealContract:
         with pytest.raises(IntegrityError), transaction.atomic(using=self.using):
             self.execute("DELETE FROM log_event")
 
-    def test_after_a_migration_it_is_sealed_again(self) -> None:
+    def test_after_a_migration_it_is_sealed_again(self, caplog: pytest.LogCaptureFixture) -> None:
         seal.lift(connections[self.using])
         assert len(seal.missing(connections[self.using])) == 3
         call_command("migrate", database=self.using, verbosity=0, skip_checks=True)
         assert seal.missing(connections[self.using]) == []
+        assert "log_event_no_delete" in caplog.text
 
     def execute(self, sql: str) -> Any:
         with connections[self.using].cursor() as cursor:
