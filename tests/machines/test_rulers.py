@@ -77,7 +77,7 @@ def test_without_a_zone_it_is_utc() -> None:
     assert ruler.marks[0].text == "01 Jan"
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=30)
 @given(first=st.integers(-(10**6), 10**6), columns=st.integers(2, 20_000), seconds=st.floats(1.0, 3e7))
 def test_no_ruler_is_crowded_and_every_mark_is_on_it(first: int, columns: int, seconds: float) -> None:
     end = first + columns

@@ -159,7 +159,7 @@ def test_a_file_cut_short_is_refused(name: str, share: float) -> None:
 
 
 @reads_on
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(data=st.data(), name=st.sampled_from(sorted(KINDS)))
 def test_a_damaged_file_is_read_or_refused_and_nothing_else(data: st.DataObject, name: str) -> None:
     damaged = bytearray(KINDS[name])
