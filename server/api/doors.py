@@ -46,7 +46,7 @@ class Door(APIView):
 class List(Door, generics.ListAPIView[Any]):
     """A resource, in order of its ``key``."""
 
-    parameters = ("limit", "cursor")
+    parameters: ClassVar[tuple[str, ...]] = ("limit", "cursor")
     pagination_class = Pages
     key: ClassVar[str] = "id"
 

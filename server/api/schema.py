@@ -12,12 +12,14 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from pydantic import TypeAdapter
+from rest_framework.permissions import AllowAny
 
 from machines.pictures import Picture
 from machines.profile import Profile
 from machines.recovery import Decision, Gap, Policy
 from machines.wire import Reports, Work
 from scheduling import studio
+from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.problems import MEDIA_TYPE
@@ -80,6 +82,13 @@ class Schema(AutoSchema):
     def get_override_parameters(self) -> list[Any]:
         """The queries that the view knows."""
         return [PARAMETERS[name] for name in getattr(self.view, "parameters", ())] if self.method == "GET" else []
+
+    def get_auth(self) -> list[dict[str, Any]]:
+        """With what one comes in here."""
+        for permission, scheme in ((IsStudio, StudioScheme), (IsNode, NodeScheme)):
+            if permission in self.view.permission_classes:
+                return [{scheme.name: []}]
+        return [scheme for scheme in super().get_auth() if scheme or AllowAny in self.view.permission_classes]
 
     def get_request_serializer(self) -> Any:
         """The body."""
@@ -149,4 +158,5 @@ def complete(result: dict[str, Any], generator: Any, request: Any, public: bool)
     for operations in result["paths"].values():
         for operation in operations.values():
             operation["responses"]["default"] = problem
+            operation.get("requestBody", {})["required"] = True
     return result

@@ -101,6 +101,26 @@ def test_the_description_names_every_call_and_every_reference_leads_somewhere(de
     assert {"AddVenue", "PlanRun", "Reports", "Work", "Profile", "Problem"} <= set(schemas)
 
 
+@pytest.mark.parametrize(
+    ("path", "method", "schemes"),
+    [
+        ("venues", "get", ["studioKey"]),
+        ("runs", "post", ["studioKey"]),
+        ("node/work", "get", ["nodeToken"]),
+        ("node/reports", "post", ["nodeToken"]),
+        ("plates/{digest}.png", "get", ["studioKey", "nodeToken"]),
+        ("node/enrol", "post", []),
+    ],
+)
+def test_the_description_says_who_may_come_in(
+    description: dict[str, Any], path: str, method: str, schemes: list[str]
+) -> None:
+    operation = description["paths"][f"/api/v1/{path}"][method]
+    assert [name for scheme in operation["security"] for name in scheme] == schemes
+    if method == "post":
+        assert operation["requestBody"]["required"]
+
+
 def test_what_the_api_takes_and_gives_fits_its_description(description: dict[str, Any], furnished: Caller) -> None:
     def fits(value: Any, schema: dict[str, Any]) -> None:
         jsonschema.validate(value, schema | {"components": description["components"]})
