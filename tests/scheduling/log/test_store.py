@@ -50,6 +50,17 @@ class StoreContract:
         now, before = append(appends, by(), using=self.using)
         assert (now.happened_at, before.happened_at) == (by().said_at, earlier)
 
+    def test_nothing_to_say(self) -> None:
+        assert append([], by(), using=self.using) == ()
+        assert append([Append("venue/a", 0, [])], by(), using=self.using) == ()
+        assert last_position(using=self.using) == 0
+
+    def test_more_streams_than_one_question_can_name(self) -> None:
+        appends = [Append(f"venue/v-{index}", 0, [venue()]) for index in range(450)]
+        append([*appends, *(Append(one.stream, 1, [venue()]) for one in appends)], by(), using=self.using)
+        assert last_position(using=self.using) == 900
+        assert stream_version("venue/v-449", using=self.using) == 2
+
     def test_positions_and_versions_have_no_holes(self) -> None:
         say("venue/a", venue(), using=self.using)
         append(
