@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench check format lock
+.PHONY: demo test serve bench check format lock pictures
 .DELETE_ON_ERROR:
 
 PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
@@ -60,3 +60,7 @@ lock: .venv/develop.stamp
 	@$(UV_LOCK) pyproject.toml -o node.lock.txt
 	@$(UV_LOCK) --extra server -c node.lock.txt pyproject.toml -o server.lock.txt
 	@$(UV_LOCK) --extra server --group develop -c server.lock.txt pyproject.toml -o develop.lock.txt
+
+# Needs Chromium; the README shows what this makes.
+pictures: .venv/develop.stamp .venv-node/node.stamp
+	@$(BIN)/python -m tests.browser.readme_pictures

@@ -14,10 +14,10 @@ STUDIO = "Saltmarsh Works"
 
 # Where the compressed clock begins; the runs follow when everything is set up.
 CLOCK_BEGINS = datetime(2026, 10, 24, 6, 0, tzinfo=UTC)
-SECONDS_SHOWN_PER_SECOND = 1800.0
-HOURS = 26.0
+SECONDS_SHOWN_PER_SECOND = 1500.0
+HOURS = 25.0
 # From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
-LEAD_HOURS = 5.0
+LEAD_HOURS = 4.0
 
 VENUES: dict[str, dict[str, Any]] = {
     "fog-loft": {
@@ -46,11 +46,11 @@ VENUES: dict[str, dict[str, Any]] = {
 PROFILES: dict[str, dict[str, Any]] = {
     "heron": {
         "name": "Heron, a carriage in bursts",
-        "columns_per_turn": 1440,
+        "columns_per_turn": 960,
         "mm_per_turn": 480.0,
-        "dots_across": 540,
+        "dots_across": 360,
         "print_width_mm": 180.0,
-        "columns_per_burst": 24,
+        "columns_per_burst": 16,
         "highest_mm_per_hour": 80.0,
         "head": {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0},
         "knife": {"head_to_knife_mm": 60.0, "cuts_per_blade": 4000},
@@ -58,9 +58,9 @@ PROFILES: dict[str, dict[str, Any]] = {
     },
     "lantern": {
         "name": "Lantern, a line head that crawls",
-        "columns_per_turn": 1080,
+        "columns_per_turn": 900,
         "mm_per_turn": 360.0,
-        "dots_across": 420,
+        "dots_across": 350,
         "print_width_mm": 140.0,
         "columns_per_burst": 1,
         "highest_mm_per_hour": 60.0,
@@ -69,11 +69,11 @@ PROFILES: dict[str, dict[str, Any]] = {
     },
     "curlew": {
         "name": "Curlew, a carriage for the Moon",
-        "columns_per_turn": 1200,
+        "columns_per_turn": 900,
         "mm_per_turn": 400.0,
-        "dots_across": 480,
+        "dots_across": 360,
         "print_width_mm": 160.0,
-        "columns_per_burst": 20,
+        "columns_per_burst": 15,
         "highest_mm_per_hour": 48.0,
         "head": {"kind": "carriage", "nozzles": 10, "passes": 2, "drop_pl": 10.0},
         "knife": {"head_to_knife_mm": 40.0, "cuts_per_blade": 4000},

@@ -1,0 +1,65 @@
+"""`make pictures`: the README's pictures, made by the demonstration: its console in a browser, a paper with rulers."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Browser, sync_playwright
+
+from tests.browser.conftest import FLAGS
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+PICTURES = ROOT / "server" / "demo" / "pictures"
+# So many lines of progress into the day, when every machine prints again and there is something on each paper.
+SHARE = re.compile(r"\] +(?P<percent>\d+)%")
+AT_PERCENT = 50
+STRIP_WIDTH_PX = 1400
+
+
+def main() -> int:
+    """Run the demonstration and take both pictures."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        demo = subprocess.Popen(
+            [sys.executable, "-m", "server.demo", "--exit"], cwd=ROOT, stdout=subprocess.PIPE, text=True
+        )
+        assert demo.stdout is not None
+        address, taken, folder = "", False, "var/demo"
+        for line in demo.stdout:
+            print(line, end="", flush=True)
+            if found := re.search(r"http://\S+", line):
+                address = address or found[0]
+            share = SHARE.search(line)
+            if share and not taken and int(share["percent"]) >= AT_PERCENT:
+                take_console(browser, address)
+                taken = True
+            if found := re.search(r"the report +(\S+)/report.json", line):
+                folder = found[1]
+        browser.close()
+    take_strip(ROOT / folder / "heron-1-view.png")
+    return demo.wait()
+
+
+def take_console(browser: Browser, address: str) -> None:
+    """A screenshot of the whole page."""
+    PICTURES.mkdir(exist_ok=True)
+    page = browser.new_page(viewport={"width": 1240, "height": 900})
+    page.goto(address)
+    page.wait_for_load_state("networkidle")  # the pictures on the page are drawn by the server
+    page.screenshot(path=PICTURES / "console.png", full_page=True)
+
+
+def take_strip(view: Path) -> None:
+    """The paper's view, at a width that a page can show."""
+    with Image.open(view) as image:
+        size = (STRIP_WIDTH_PX, round(image.height * STRIP_WIDTH_PX / image.width))
+        image.resize(size, Image.Resampling.LANCZOS).quantize(16).save(PICTURES / "strip.png", optimize=True)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
