@@ -65,7 +65,7 @@ class Printer:
         self._held: Held | None = None
         self._held_version = -1
         self._in_hand = OrdersInHand(journal, plates, self._time)
-        # Why nothing could be printed since the last burst; the first reason is the cause of a gap.
+        # Why nothing could be printed since the last burst or gap; the first reason is the cause of the next gap.
         self._cause: Cause | None = None
         self._resumed = False
 
@@ -197,7 +197,7 @@ class Printer:
         decision = settle(held.policy, gap, pace(held.profile, held.run))
         with self._journal.transaction() as db:
             orders.settle(db, held, gap, decision)
-        self._resumed = False
+        self._cause, self._resumed = None, False
         self._in_hand.begin_replay(now)
         message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"
         log.warning(message, gap.first, gap.end, cause, len(decision.unknown), decision.action, decision.reason)
