@@ -15,6 +15,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 
 HOME = Path(tempfile.mkdtemp(prefix="dayroll-tests-"))
@@ -27,6 +28,10 @@ from django.test import TransactionTestCase  # noqa: E402
 
 from scheduling.log import seal  # noqa: E402
 from tests import services  # noqa: E402
+
+# No test judges how fast this machine is just now; that is what tests/benchmarks is for.
+hypothesis.settings.register_profile("suite", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("suite")
 
 POSTGRES_VARIABLE = "DAYROLL_TEST_POSTGRESQL"
 _running = ExitStack()
