@@ -11,26 +11,19 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageDraw
 
-from machines.plate import Plate
 from machines.profile import Profile
-from scheduling.log.models import PrintedStretch, Segment
-from server import wiring
+from server.console.paper import newest_paper, plate
 
 WIDTH_PX = 960
 INK, PAPER, GAP = (29, 39, 51), (253, 251, 246), (201, 122, 96)
-HATCH_PX = 6
+HATCH_PX, SEAM_PX = 6, 4
 
 
 def height_px(profile: Profile) -> int:
     """How high a turn is drawn, in proportion."""
     return max(24, round(WIDTH_PX * profile.print_width_mm / profile.mm_per_turn))
-
-
-@lru_cache(maxsize=16)
-def _plate(digest: str) -> Plate:
-    return wiring.plates().get(digest)
 
 
 @lru_cache(maxsize=64)
@@ -40,49 +33,29 @@ def plate_picture(digest: str, height: int, mirrored: bool) -> bytes:
     Raises:
         KeyError: no such plate.
     """
-    dots = _plate(digest).dots
+    dots = plate(digest).dots
     return _png(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, height)))
 
 
 def paper_picture(machine: str, profile: Profile) -> bytes | None:
-    """The last turn's length of paper as PNG, gaps hatched, clear where there was no paper yet; None without any."""
-    newest = PrintedStretch.objects.filter(machine_id=machine).order_by("-paper_position").first()
-    if newest is None:
+    """The last turn's length of paper as PNG; None before anything is printed.
+
+    Blank paper between columns is hatched, a line stands where columns were left out and the paper did not wait for
+    them, and where there was no paper yet the picture is clear.
+    """
+    found = newest_paper(machine, profile)
+    if found is None:
         return None
-    end = newest.paper_position + newest.end_column - newest.first_column
-    dots, laid = _paper(machine, profile, end - profile.columns_per_turn)
-    existing = np.arange(end - profile.columns_per_turn, end) >= 0
-    if profile.travel == "right":
-        dots, laid, existing = dots[:, ::-1], laid[::-1], existing[::-1]
+    paper = found.mirrored() if profile.travel == "right" else found
     height = height_px(profile)
-    picture = _ink_on_paper(_shrunk(dots, height))
-    picture.paste(_hatch(height), mask=_mask(~laid & existing, height))
-    picture.putalpha(_mask(existing, height))
+    picture = _ink_on_paper(_shrunk(paper.dots, height))
+    picture.paste(_hatch(height), mask=_mask(~paper.laid & paper.fed, height))
+    draw = ImageDraw.Draw(picture)
+    for seam in paper.seams:
+        x = round(WIDTH_PX * seam / len(paper.laid))
+        draw.line([(x, 0), (x, height)], fill=GAP, width=SEAM_PX)
+    picture.putalpha(_mask(paper.fed, height))
     return _png(picture)
-
-
-def _paper(machine: str, profile: Profile, start: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """The dots on a turn's length of paper from a position, and which of its columns were laid."""
-    columns = profile.columns_per_turn
-    dots, laid = np.zeros((profile.dots_across, columns), bool), np.zeros(columns, bool)
-    stretches = list(PrintedStretch.objects.filter(machine_id=machine, paper_position__gt=start - columns))
-    plates = _digests(stretches)
-    for stretch in stretches:
-        place = np.arange(stretch.end_column - stretch.first_column) + stretch.paper_position - start
-        shown = (place >= 0) & (place < columns)
-        digest = plates.get((stretch.run_id, stretch.segment))
-        if digest is not None:
-            printed = _plate(digest).running(stretch.first_column, stretch.end_column)
-            dots[:, place[shown]] = printed[:, shown]
-        laid[place[shown]] = True
-    return dots, laid
-
-
-def _digests(stretches: list[PrintedStretch]) -> dict[tuple[str, int], str]:
-    """Which plate each of the stretches' segments was printed from."""
-    runs, numbers = {one.run_id for one in stretches}, {one.segment for one in stretches}
-    segments = Segment.objects.filter(run_id__in=runs, number__in=numbers)
-    return {(run, number): plate for run, number, plate in segments.values_list("run_id", "number", "plate")}
 
 
 def _shrunk(dots: NDArray[np.bool_], height: int) -> Image.Image:

@@ -13,12 +13,14 @@ from django.http import HttpResponse
 from django.test import Client
 from PIL import Image
 
+from machines.profile import Profile as MachineProfile
 from scheduling.log.models import Event, Opening, PrintedStretch
 from server import jobs, wiring
 from server.console import pictures
 from server.console.overview import overview
+from server.console.paper import newest_paper
 from server.console.words import NO_BREAK
-from tests.server.studio import FAR_VENUE, Caller, HeldClock, printed
+from tests.server.studio import FAR_VENUE, PROFILE, Caller, HeldClock, printed
 from tests.server.test_node_calls import work_of
 
 
@@ -118,6 +120,23 @@ def test_the_paper_shows_what_was_laid_and_hatches_the_gap(printing: Caller) -> 
     assert hatched.max() == pytest.approx(width * (fed - gap_from) / 360, abs=4)
     again = Client().get("/machines/wren-1/paper.png", HTTP_IF_NONE_MATCH=response["ETag"])
     assert again.status_code == 304
+
+
+def test_the_paper_shows_a_seam_where_columns_were_left_out_and_the_paper_did_not_wait(
+    node: Caller, furnished: Caller, clock: HeldClock
+) -> None:
+    work = work_of(node)
+    clock.at += timedelta(hours=12)
+    first, _, third = (segment.end_column - segment.first_column for segment in work.segments[:3])
+    second = printed(work, 3) | {"seq": 2, "paper_position": first}  # the second segment is left out
+    node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1), second]})
+    paper = newest_paper("wren-1", MachineProfile.from_json(PROFILE["profile"]))
+    assert paper is not None
+    assert paper.seams == (360 - third,)
+    assert paper.laid.sum() == paper.fed.sum() == first + third
+    image = np.asarray(Image.open(io.BytesIO(Client().get("/machines/wren-1/paper.png").content)))
+    red = np.abs(image[:, :, :3].astype(int) - np.array(pictures.GAP)).sum(axis=2) < 30
+    assert np.flatnonzero(red.all(axis=0)).mean() == pytest.approx(960 * third / 360, abs=3)
 
 
 def test_a_plate_is_shown_as_a_viewer_sees_it(printing: Caller, furnished: Caller) -> None:
