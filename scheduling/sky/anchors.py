@@ -50,13 +50,13 @@ class AnchorError(InputError):
 
 
 class NoEventError(AnchorError):
-    """No such event on that local date; ``before`` and ``after`` are the nearest ones (aware, local), or None."""
+    """No such event on that local date; ``before`` and ``after`` are the nearest ones, None where there are none."""
 
-    def __init__(self, anchor: EventAnchor, zone: ZoneInfo, nearest: tuple[datetime | None, datetime | None]) -> None:
-        dates = [str(instant.date()) for instant in nearest if instant is not None]
+    def __init__(self, anchor: EventAnchor, zone: ZoneInfo, before: Reading | None, after: Reading | None) -> None:
+        dates = [str(each.at.date()) for each in (before, after) if each is not None]
         remedy = f"the nearest are on {' and '.join(dates)}" if dates else "nor is there within 400 days of it"
         super().__init__("date", f"there is no {anchor.event} on {anchor.date} ({zone.key})", remedy)
-        self.before, self.after = nearest
+        self.before, self.after = before, after
 
 
 class SeveralEventsError(AnchorError):
@@ -126,26 +126,20 @@ def resolve(anchor: Anchor, place: Place, zone: ZoneInfo) -> datetime:
     if isinstance(anchor, CivilAnchor):
         return instant_of(anchor.civil, zones.zone(anchor.zone), anchor.which)
     start, end = day_bounds(anchor.date, zone)
-    found = [event.at for event in _find(anchor, start, end, place)]
+    found = [event.at for event in almanac.find(anchor.event, start, end, place, **anchor.options)]
     if not found:
-        raise NoEventError(anchor, zone, _nearest(anchor, start, place, zone))
-    if len(found) > 1 and anchor.which is None:
-        readings = tuple(
-            Reading(name, at.astimezone(zone)) for name, at in zip(_WHICH, (found[0], found[-1]), strict=True)
+        before, after = almanac.nearest(anchor.event, start, place, **anchor.options)
+        raise NoEventError(
+            anchor,
+            zone,
+            Reading("earlier", before.at.astimezone(zone)) if before else None,
+            Reading("later", after.at.astimezone(zone)) if after else None,
         )
-        raise SeveralEventsError(anchor, zone, (readings[0], readings[1]))
+    if len(found) > 1 and anchor.which is None:
+        raise SeveralEventsError(
+            anchor, zone, (Reading("earlier", found[0].astimezone(zone)), Reading("later", found[-1].astimezone(zone)))
+        )
     return (found[-1] if anchor.which == "later" else found[0]) + anchor.offset
-
-
-def _find(anchor: EventAnchor, start: datetime, end: datetime, place: Place) -> list[almanac.SkyEvent]:
-    return almanac.find(anchor.event, start, end, place, **anchor.options)
-
-
-def _nearest(
-    anchor: EventAnchor, at: datetime, place: Place, zone: ZoneInfo
-) -> tuple[datetime | None, datetime | None]:
-    before, after = almanac.nearest(anchor.event, at, place, **anchor.options)
-    return (before.at.astimezone(zone) if before else None), (after.at.astimezone(zone) if after else None)
 
 
 def _civil_anchor(data: Mapping[str, Any]) -> CivilAnchor:

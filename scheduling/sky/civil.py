@@ -15,13 +15,18 @@ from machines.errors import InputError
 
 @dataclass(frozen=True)
 class Reading:
-    """One way to read a local time: ``which`` is "earlier" or "later", ``at`` the instant in the zone's own time."""
+    """One way to read a local time: ``which`` is "earlier" or "later", ``at`` the instant in the zone's own time.
+
+    Compare by ``utc``: in Python two datetimes of different zones are never equal where one is shown twice.
+    """
 
     which: str
     at: datetime
 
-    def __str__(self) -> str:
-        return f"{self.which}: {self.at.isoformat()}"
+    @property
+    def utc(self) -> datetime:
+        """The instant in UTC."""
+        return self.at.astimezone(UTC)
 
 
 class CivilTimeError(InputError):
@@ -32,7 +37,7 @@ class CivilTimeError(InputError):
 
     def __init__(self, local: datetime, zone: ZoneInfo, readings: tuple[Reading, Reading]) -> None:
         self.local, self.zone, self.readings = local, zone.key, readings
-        self.exists = readings[0].at.replace(tzinfo=None) == local
+        self.exists = readings[0].at.replace(tzinfo=None, fold=0) == local
         problem = "is shown twice" if self.exists else "does not exist"
         super().__init__(
             "civil",
@@ -44,11 +49,7 @@ class CivilTimeError(InputError):
 def readings(local: datetime, zone: ZoneInfo) -> tuple[Reading, ...]:
     """The one or two readings of a local time (without offset) in a zone, in order of time."""
     instants = sorted({local.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)})
-    if len(instants) == 1:
-        return (Reading("earlier", instants[0].astimezone(zone)),)
-    return tuple(
-        Reading(which, instant.astimezone(zone)) for which, instant in zip(("earlier", "later"), instants, strict=True)
-    )
+    return tuple(Reading(which, at.astimezone(zone)) for which, at in zip(("earlier", "later"), instants, strict=False))
 
 
 def instant_of(local: datetime, zone: ZoneInfo, which: str | None = None) -> datetime:
@@ -60,8 +61,7 @@ def instant_of(local: datetime, zone: ZoneInfo, which: str | None = None) -> dat
     possible = readings(local, zone)
     if len(possible) == 2 and which is None:
         raise CivilTimeError(local, zone, possible)
-    chosen = possible[-1] if which == "later" else possible[0]
-    return chosen.at.astimezone(UTC)
+    return (possible[-1] if which == "later" else possible[0]).utc
 
 
 def rfc5545_instant(local: datetime, zone: ZoneInfo) -> datetime:
