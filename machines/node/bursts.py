@@ -14,6 +14,9 @@ from machines.profile import Profile
 from machines.recovery import Policy
 from machines.wire import RunWork, SegmentWork
 
+# A machine that crawls and stumbles, on a slow disk say, lays so many columns a little late rather than leave them out.
+STUMBLE_COLUMNS = 4
+
 
 @dataclass(frozen=True, kw_only=True)
 class Held:
@@ -119,13 +122,13 @@ def _instant(segment: SegmentWork, column: int) -> float:
 
 
 def is_late(held: Held, column: int, now: float) -> bool | None:
-    """Whether a column can no longer be laid at its instant: that is more than a burst ago (and so at least the time
-    of one column). None if it cannot be told from the work that is held."""
+    """Whether a column is too late to be laid as if nothing had happened: its instant is more than a burst ago, and
+    more than a stumble. None if it cannot be told from the work that is held."""
     if column >= held.run.end_column:
         return False
     instant = instant_of(held, column)
     if instant is not None:
-        return now - instant > held.burst_s
+        return now - instant > max(held.burst_s, STUMBLE_COLUMNS * held.column_s)
     # Not held itself, but if the sky is already in a later segment, its time is over.
     present = held.segment_at(now)
     return True if present is not None and present.first_column > column else None

@@ -18,6 +18,8 @@ from machines.errors import InputError
 # A fair bound for the crystal of a small board; common practice, no source.
 DRIFT = 100e-6
 SAMPLES_KEPT = 8
+# The stamps have whole microseconds on the wire, so that a delay of nothing can come out a little below it.
+STAMP_ROUNDING_S = 2e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,9 +52,10 @@ def measured(asked_s: float, received: float, sent: float, answered_s: float) ->
         InputError: no exchange can have had these stamps: a clock stepped in between.
     """
     delay_s = (answered_s - asked_s) - (sent - received)
-    if sent < received or delay_s < 0:
+    if sent < received or delay_s < -STAMP_ROUNDING_S:
         raise InputError("clock", "the server's stamps do not fit the exchange", "ask again")
-    return Sample(offset_s=((received - asked_s) + (sent - answered_s)) / 2, delay_s=delay_s, taken_at_s=answered_s)
+    offset_s = ((received - asked_s) + (sent - answered_s)) / 2
+    return Sample(offset_s=offset_s, delay_s=max(0.0, delay_s), taken_at_s=answered_s)
 
 
 @dataclass(frozen=True, kw_only=True)

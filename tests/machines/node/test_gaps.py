@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.node.bursts import STUMBLE_COLUMNS
 from machines.node.gaps import CannotTell, Missing, find
 from machines.node.journal import State, open_journal
 from tests.machines.node.relay import carriage_profile
@@ -27,13 +28,13 @@ def at(column: float) -> float:
     return NOON + column * COLUMN_S
 
 
-@given(column=st.integers(0, 719), later=st.floats(0.0, 0.99))
+@given(column=st.integers(0, 719), later=st.floats(0.0, STUMBLE_COLUMNS - 0.01))
 def test_on_time_nothing_is_missing(blank: State, column: int, later: float) -> None:
     state = replace(blank, next_column=column)
     assert find(held(), state, None, resumed=True, now=at(column + later)) is None
 
 
-@given(column=st.integers(0, 700), late=st.integers(2, 400))
+@given(column=st.integers(0, 700), late=st.integers(STUMBLE_COLUMNS, 400))
 def test_what_is_late_is_missing_up_to_what_can_be_laid_at_its_instant(blank: State, column: int, late: int) -> None:
     missing = find(held(), replace(blank, next_column=column), None, resumed=False, now=at(column + late + 0.5))
     assert missing == Missing(first=column, unknown_end=column, end=min(column + late + 1, 720))
