@@ -2,62 +2,65 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
 
-import numpy as np
-
-from machines.pictures import MoonDisc, Picture, SkyNumbers, StarBelt, draw, read_stars
+from machines.dot_gain import ToneCurve
+from machines.pictures import DaylightMap, LandPicture, Picture, WrappedImage, draw
 from machines.plate import Plate
 from machines.profile import Profile
-from machines.tone import to_dots
-from scheduling.sky.moon import moon_faces
+from machines.tone import Method, Tone, to_dots
 from scheduling.sky.places import Place
-from scheduling.sky.stars import precess
+from scheduling.skynumbers import Turn, sky_numbers
 
 
-def draw_plate(picture: Picture, profile: Profile, instant: datetime, place: Place) -> Plate:
-    """The dots of one turn of a picture on a machine.
+@dataclass(frozen=True, kw_only=True)
+class Original:
+    """A source, ready to be drawn.
+
+    Attributes:
+        picture: its parameters.
+        upload: the file that was uploaded with it, where the picture needs one.
+        method: how its tones become dots.
+        curve: of the dot gain on the machine that prints it, which is undone; None prints tones as they are.
+    """
+
+    picture: Picture
+    upload: bytes | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
+
+
+def draw_plate(original: Original, profile: Profile, turn: Turn, place: Place | None) -> Plate:
+    """The dots of one turn of a source on a machine.
 
     Args:
-        picture: what to draw.
+        original: what to draw.
         profile: of the machine that prints it.
-        instant: the middle of the turn, for what changes with the sky.
-        place: from where the sky is seen.
+        turn: of the cycle, for what changes with the sky.
+        place: from where the sky is seen; None where that is not known, see `scheduling.skynumbers`.
 
     Raises:
-        InputError: the picture does not fit the machine.
+        InputError: the picture does not fit the machine, or lacks its upload.
     """
-    tone = draw(
-        picture,
-        sky_numbers(picture, instant, place),
+    return Plate(to_dots(draw_tone(original, profile, turn, place), original.method, original.curve))
+
+
+def draw_tone(original: Original, profile: Profile, turn: Turn, place: Place | None) -> Tone:
+    """The tone of one turn, before it becomes dots; see `draw_plate`."""
+    return draw(
+        original.picture,
+        sky_numbers(original.picture, turn, place),
         profile.columns_per_turn,
         profile.dots_across,
         profile.mm_per_turn,
         profile.print_width_mm,
         travel=profile.travel,
+        upload=original.upload,
     )
-    return Plate(to_dots(tone))
 
 
-def sky_numbers(picture: Picture, instant: datetime, place: Place) -> SkyNumbers:
-    """The numbers of the sky at an instant that a picture needs, and no others: each costs an ephemeris call."""
-    posix = instant.timestamp()
-    if isinstance(picture, MoonDisc):
-        faces = moon_faces(np.array([posix]), place)
-        assert faces.bright_limb_from_zenith_degrees is not None  # a place was given
-        return SkyNumbers(
-            instant=instant,
-            moon_lit_fraction=float(faces.illuminated_fraction[0]),
-            moon_limb_angle_degrees=float(faces.bright_limb_from_zenith_degrees[0]),
-            moon_age_days=float(faces.age_days[0]),
-        )
-    if isinstance(picture, StarBelt):
-        stars = read_stars()
-        ra_degrees, dec_degrees = precess(stars.ra_degrees_j2000, stars.dec_degrees_j2000, posix)
-        return SkyNumbers(
-            instant=instant,
-            star_ra_degrees=ra_degrees,
-            star_dec_degrees=dec_degrees,
-            star_magnitude=stars.magnitude,
-        )
-    return SkyNumbers(instant=instant)
+def needs_upload(picture: Picture) -> bool:
+    """Whether a picture is drawn from a file that comes with it."""
+    if isinstance(picture, DaylightMap):
+        return needs_upload(picture.map)
+    return isinstance(picture, WrappedImage) or (isinstance(picture, LandPicture) and picture.data == "upload")

@@ -8,28 +8,35 @@ from datetime import datetime, timedelta
 import numpy as np
 from django.db.models import F
 
-from machines.clock import utc
-from machines.pictures import Picture, from_json
 from machines.profile import Profile
-from scheduling.darkroom import draw_plate
+from scheduling.darkroom import Original, draw_plate
 from scheduling.log.events import SegmentsPlanned
 from scheduling.log.models import Machine, Run, Segment, Source
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.originals import source_original
 from scheduling.planning.timeline import Timeline
 from scheduling.plates import PlateStore
 from scheduling.selectors import run_profile, run_timeline, venue_place
 from scheduling.sky.places import Place
+from scheduling.skynumbers import turn_of
+from scheduling.uploads import UploadStore
 
 PLANNER = "planner"
 
 
-def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore) -> int:
+def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None) -> int:
     """Plan every run's turns that begin before ``now + horizon``, and return how many segments that added.
 
     Two planners at once are harmless: what they plan is the same, and the second loses the race for the turn.
+
+    Args:
+        now: this instant.
+        horizon: how far ahead.
+        plates: where plates are kept.
+        uploads: where the files of sources lie; None where no source has one.
     """
     runs = Run.objects.filter(planned_to_column__lt=F("end_column"), starts_at__lt=now + horizon)
-    return sum(_extend(run, now, horizon, plates) for run in runs.order_by("starts_at", "id"))
+    return sum(_extend(_printing(run, plates, uploads), now, horizon) for run in runs.order_by("starts_at", "id"))
 
 
 @dataclass(frozen=True)
@@ -39,20 +46,24 @@ class _Printing:
     run: Run
     timeline: Timeline
     profile: Profile
-    picture: Picture
+    original: Original
     place: Place
     plates: PlateStore
 
 
-def _extend(run: Run, now: datetime, horizon: timedelta, plates: PlateStore) -> int:
-    printing = _Printing(
+def _printing(run: Run, plates: PlateStore, uploads: UploadStore | None) -> _Printing:
+    return _Printing(
         run=run,
         timeline=run_timeline(run),
         profile=run_profile(run),
-        picture=from_json(Source.objects.get(id=run.source_id).picture),
+        original=source_original(Source.objects.get(id=run.source_id), uploads),
         place=venue_place(venue=Machine.objects.get(id=run.machine_id).venue_id),
         plates=plates,
     )
+
+
+def _extend(printing: _Printing, now: datetime, horizon: timedelta) -> int:
+    run = printing.run
     until = (now + horizon).timestamp()
     columns, first, added = printing.timeline.columns, run.planned_to_column, 0
     while first < run.end_column and printing.timeline.instants(np.array([first]))[0] < until:
@@ -76,12 +87,12 @@ def _turn(printing: _Printing, first: int, end: int) -> SegmentsPlanned:
 
 def _plate(printing: _Printing, turn: int) -> str:
     """The digest of the turn's plate; a picture that never changes is drawn once a run."""
-    if not printing.picture.changes_with_turn:
+    if not printing.original.picture.changes_with_turn:
         earlier = Segment.objects.filter(run_id=printing.run.id).first()
         if earlier is not None:
             return earlier.plate
-    middle = utc(float(printing.timeline.cycle.instants(np.array([turn + 0.5]))[0]))
-    return printing.plates.put(draw_plate(printing.picture, printing.profile, middle, printing.place))
+    of_cycle = turn_of(printing.timeline.cycle, turn)
+    return printing.plates.put(draw_plate(printing.original, printing.profile, of_cycle, printing.place))
 
 
 def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import re
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from machines.plate import Plate
-
-DIGEST = re.compile(r"[0-9a-f]{64}")
+from scheduling.files import DIGEST, name_part, write_part
 
 
 @dataclass(frozen=True)
@@ -23,8 +19,7 @@ class PlateStore:
         """Keep a plate and return its digest. A plate that is there already is left as it is."""
         path = self._path(plate.digest)
         if not path.exists():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self._write(path, plate.to_png())
+            name_part(write_part(path.parent, [plate.to_png()]), path)
         return plate.digest
 
     def png(self, digest: str) -> bytes:
@@ -50,17 +45,3 @@ class PlateStore:
 
     def _path(self, digest: str) -> Path:
         return self.folder / digest[:2] / f"{digest}.png"
-
-    def _write(self, path: Path, content: bytes) -> None:
-        """Write beside and rename, so that a plate is whole or not there at whatever instant the power goes."""
-        handle, beside = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(beside).replace(path)
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)

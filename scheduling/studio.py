@@ -12,11 +12,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from machines.dot_gain import ToneCurve
 from machines.errors import InputError
 from machines.pictures import Picture
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from machines.structure import structure, unstructure
+from machines.tone import Method
 from scheduling.log import models
 from scheduling.log.events import (
     Event,
@@ -28,11 +30,14 @@ from scheduling.log.events import (
     VenueAdded,
 )
 from scheduling.log.store import Append, Attribution, LostRace, append
+from scheduling.originals import check_upload, require_fits, source_original
 from scheduling.planning.timeline import Timeline
 from scheduling.selectors import cycle_named, machine_profile, venue_place
 from scheduling.sky import anchors, cycles
 from scheduling.sky.places import Place, PlaceError
 from scheduling.sky.zones import zone
+from scheduling.skynumbers import turn_at
+from scheduling.uploads import UploadStore
 
 ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
 LONGEST_NAME = 120
@@ -113,11 +118,24 @@ class AddMachine:
 
 @dataclass(frozen=True, kw_only=True)
 class AddSource:
-    """Something to print: a picture of one of the kinds of `machines.pictures`, with its parameters."""
+    """Something to print: a picture of one of the kinds of `machines.pictures`, with its parameters.
+
+    Attributes:
+        upload: SHA-256, in hexadecimal, of the uploaded file that it is drawn from, where it is drawn from one.
+        method: how its tones become dots.
+        curve: of the dot gain of the machine, paper and ink that it is meant for, read from a printed wedge; undone
+            when its tones become dots.
+    """
+
+    # The curve stands here and not in the profile: it is measured when profile and machine have long been added, it
+    # goes with paper and ink as much as with the model, and no node needs it.
 
     id: str
     name: str
     picture: Picture
+    upload: str | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
 
     def __post_init__(self) -> None:
         _check_id(self.id)
@@ -202,7 +220,13 @@ def add_machine(command: AddMachine) -> Event:
 
 def add_source(command: AddSource) -> Event:
     """The log keeps the picture with every default filled in, so that a later default does not change it."""
-    return SourceAdded(name=command.name, picture=unstructure(command.picture))
+    return SourceAdded(
+        name=command.name,
+        picture=unstructure(command.picture),
+        upload=command.upload,
+        method=command.method,
+        curve=command.curve,
+    )
 
 
 def plan_run(command: PlanRun) -> Event:
@@ -282,6 +306,18 @@ def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:
         )
 
 
+def _require_fits(command: PlanRun, uploads: UploadStore | None) -> None:
+    """The picture can be drawn on the machine: known now, instead of when its first turn is due."""
+    machine = _require(models.Machine, "machine", command.machine)
+    source = _require(models.Source, "source", command.source)
+    profile, place = machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id)
+    turn = turn_at(_timeline(command, profile, place).cycle, command.starts_at)
+    try:
+        require_fits(source_original(source, uploads), profile, turn, place)
+    except InputError as error:
+        raise error.within("source") from None
+
+
 def fix_opening(command: FixOpening) -> Event:
     """The anchor becomes an instant now; it stays beside it, so that people see how it was named."""
     venue = _require(models.Venue, "venue", command.venue)
@@ -301,17 +337,31 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Event]]] = {
     FixOpening: ("opening", fix_opening),
 }
 
+# What has to be seen on a picture itself, with its file, before the command is carried out.
+DRAWN: dict[type[Any], Callable[[Any, UploadStore | None], None]] = {
+    AddSource: lambda command, uploads: check_upload(command.picture, command.upload, uploads),
+    PlanRun: lambda command, uploads: _require_fits(command, uploads),
+}
 
-def handle(command: Command, by: Attribution) -> None:
+
+def handle(command: Command, by: Attribution, uploads: UploadStore | None = None) -> None:
     """Carry out a command: check it whole, then write its event as the first of a new stream.
+
+    Args:
+        command: what was ordered.
+        by: whom.
+        uploads: where the files of sources lie; None where no source has one.
 
     Raises:
         InputError: names the field that cannot be used.
         Taken: the id is in use.
     """
     kind, handler = HANDLERS[type(command)]
+    event = handler(command)
+    if type(command) in DRAWN:
+        DRAWN[type(command)](command, uploads)
     try:
-        append([Append(f"{kind}/{command.id}", 0, [handler(command)])], by)
+        append([Append(f"{kind}/{command.id}", 0, [event])], by)
     except LostRace:
         raise Taken(kind, command.id) from None
 

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
+from machines.dot_gain import ToneCurve
 from machines.errors import InputError
 from machines.profile import Profile
 from machines.recovery import Decision, Policy
 from machines.structure import structure, unstructure
+from machines.tone import Method
 from machines.wire import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -62,11 +64,20 @@ class MachineAdded:
 
 @dataclass(frozen=True, kw_only=True)
 class SourceAdded:
-    """What can be printed: the parameters of a picture, of a kind of `machines.pictures`."""
+    """What can be printed: the parameters of a picture, of a kind of `machines.pictures`, and how it becomes dots.
+
+    Attributes:
+        upload: SHA-256, in hexadecimal, of the file that it is drawn from.
+        method: how tones become dots.
+        curve: of the dot gain that is undone.
+    """
 
     stream: ClassVar[str] = "source"
     name: str
     picture: dict[str, Any]
+    upload: str | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

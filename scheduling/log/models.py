@@ -68,6 +68,9 @@ class Source(models.Model):
     name = models.TextField()
     kind = models.TextField(help_text="of picture")
     picture = CanonicalJSON(help_text="a picture of machines.pictures")
+    upload = models.TextField(null=True, help_text="SHA-256 of the file that it is drawn from")
+    method = models.TextField(default="blue-noise", help_text="a machines.tone.Method")
+    curve = CanonicalJSON(null=True, help_text="a machines.dot_gain.ToneCurve")
 
 
 class Machine(models.Model):

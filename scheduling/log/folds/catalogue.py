@@ -30,7 +30,17 @@ def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:
 
 def source_added(rows: Rows, fact: Recorded, event: SourceAdded) -> None:
     """A picture; its kind stands apart from its other parameters, for lists."""
-    rows.put(Source(id=fact.subject, name=event.name, kind=str(event.picture.get("kind", "")), picture=event.picture))
+    rows.put(
+        Source(
+            id=fact.subject,
+            name=event.name,
+            kind=str(event.picture.get("kind", "")),
+            picture=event.picture,
+            upload=event.upload,
+            method=event.method,
+            curve=None if event.curve is None else unstructure(event.curve),
+        )
+    )
 
 
 def opening_fixed(rows: Rows, fact: Recorded, event: OpeningFixed) -> None:

@@ -35,8 +35,8 @@ def test_a_sample_can_be_read_today(path: Path) -> None:
     kind, version, data = sample(path)
     event = from_data(kind, version, data)
     assert type(event) is KINDS[kind]
-    if version == schema_of(kind):
-        assert canonical(to_data(event)) == canonical(data)
+    if version == schema_of(kind):  # fields that were added since, with a default, stand beside those of the sample
+        assert canonical({name: value for name, value in to_data(event).items() if name in data}) == canonical(data)
 
 
 @pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: NAMES[type(event)])
