@@ -42,7 +42,7 @@ class Job:
 
 def extend() -> int:
     """Plan ahead and draw plates; returns how many segments were added."""
-    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates())
+    return extend_plans(wiring.now(), wiring.horizon(), wiring.plates(), wiring.uploads())
 
 
 def watch() -> int:

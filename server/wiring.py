@@ -13,6 +13,7 @@ from django.conf import settings
 
 from machines.clock import Clock, true_clock, utc
 from scheduling.plates import PlateStore
+from scheduling.uploads import UploadStore
 
 
 @cache
@@ -30,6 +31,12 @@ def now() -> datetime:
 def plates() -> PlateStore:
     """Where the plates lie."""
     return PlateStore(settings.HOME / "plates")
+
+
+@cache
+def uploads() -> UploadStore:
+    """Where the files of sources lie."""
+    return UploadStore(settings.HOME / "uploads")
 
 
 def horizon() -> timedelta:

@@ -65,7 +65,7 @@ class Collection(List):
     def post(self, request: Request) -> Response:
         """Add one: read it, order it, show it as it now stands."""
         command = structure(request.data, self.command)
-        handle(command, attribution(request))
+        handle(command, attribution(request), wiring.uploads())
         row = self.get_queryset().get(pk=command.id)
         address = request.build_absolute_uri(reverse(self.detail, args=[command.id]))
         return Response(self.get_serializer(row).data, status=201, headers={"Location": address})

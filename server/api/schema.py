@@ -14,18 +14,20 @@ from drf_spectacular.utils import OpenApiParameter
 from pydantic import TypeAdapter
 from rest_framework.permissions import AllowAny
 
+from machines.dot_gain import ToneCurve
 from machines.pictures import Picture
 from machines.profile import Profile
 from machines.recovery import Decision, Gap, Policy
 from machines.wire import Reports, Work
 from scheduling import studio
+from scheduling.uploads import Uploaded
 from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.problems import MEDIA_TYPE
 
 READ = (*get_args(studio.Command), Enrol, Reports)
-SHOWN = (Picture, Profile, Policy, Gap, Decision, Work, Code, Enrolled, ClockAnswer, Accepted)
+SHOWN = (Picture, Profile, Policy, Gap, Decision, Work, Code, Enrolled, ClockAnswer, Accepted, ToneCurve, Uploaded)
 REFERENCE = "#/components/schemas/{model}"
 
 PROBLEM = {
@@ -95,7 +97,9 @@ class Schema(AutoSchema):
         reads = getattr(self.view, "command", None) or getattr(self.view, "reads", None)
         if self.method != "POST":
             return super().get_request_serializer()
-        return None if reads is None else {"application/json": refer(reads)}
+        if reads is None or isinstance(reads, dict):
+            return reads
+        return {"application/json": refer(reads)}
 
     def get_response_serializers(self) -> Any:
         """The answer."""

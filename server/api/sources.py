@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from machines.dot_gain import ToneCurve
 from machines.pictures import Picture
 from scheduling.log.models import Source
 from scheduling.studio import AddSource
@@ -13,10 +14,11 @@ class SourceRow(Row):
     """A source."""
 
     picture = Stored(Picture)
+    curve = Stored(ToneCurve | None)
 
     class Meta:
         model = Source
-        fields = ("id", "name", "picture")
+        fields = ("id", "name", "picture", "upload", "method", "curve")
         read_only_fields = fields
 
 

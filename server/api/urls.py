@@ -18,6 +18,7 @@ from server.api import (
     runs,
     sources,
     state,
+    uploads,
     venues,
 )
 
@@ -35,6 +36,7 @@ urlpatterns = [
     path("machines/<id:pk>", machines.OneMachine.as_view(), name="machine"),
     path("machines/<id:pk>/heartbeat", machines.MachineHeartbeat.as_view(), name="machine-heartbeat"),
     path("machines/<id:pk>/enrolment", machines.MachineEnrolment.as_view(), name="machine-enrolment"),
+    path("uploads", uploads.Uploads.as_view(), name="uploads"),
     path("sources", sources.Sources.as_view(), name="sources"),
     path("sources/<id:pk>", sources.OneSource.as_view(), name="source"),
     path("runs", runs.Runs.as_view(), name="runs"),

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from scheduling.plates import PlateStore
+from scheduling.uploads import UploadStore
 from server import jobs, wiring
 from server.accounts.keys import make_studio_key
 from tests.server.studio import IN_ORDER, Caller, HeldClock
@@ -28,7 +29,14 @@ def plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> PlateStore:
 
 
 @pytest.fixture
-def studio(db: None, clock: HeldClock, plates: PlateStore) -> Caller:
+def uploads(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> UploadStore:
+    store = UploadStore(tmp_path / "uploads")
+    monkeypatch.setattr(wiring, "uploads", lambda: store)
+    return store
+
+
+@pytest.fixture
+def studio(db: None, clock: HeldClock, plates: PlateStore, uploads: UploadStore) -> Caller:
     """Somebody of the studio."""
     return Caller(make_studio_key("tests", wiring.now()))
 

@@ -1,0 +1,53 @@
+"""Files that sources are drawn from: images and GeoJSON, sent as they are and named by what they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, ClassVar
+
+from drf_spectacular.types import OpenApiTypes
+from rest_framework.exceptions import UnsupportedMediaType
+from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from machines.structure import unstructure
+from scheduling.uploads import Uploaded, UploadTooLarge
+from server import wiring
+from server.api.doors import Door
+from server.api.problems import TooLarge
+
+# GeoJSON's own type is RFC 7946 section 12.
+MEDIA_TYPES = ("image/png", "image/jpeg", "image/tiff", "application/geo+json")
+PIECE_BYTES = 1 << 20
+
+
+class FileParser(BaseParser):
+    """Leaves a body of one of the known types to be read piece by piece."""
+
+    media_type = "*/*"
+
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Iterator[bytes]:
+        """The pieces of the body, read when they are asked for."""
+        if (media_type or "").partition(";")[0].strip().lower() not in MEDIA_TYPES:
+            raise UnsupportedMediaType(media_type or "", f"Send a file as one of {', '.join(MEDIA_TYPES)}.")
+        return iter(lambda: stream.read(PIECE_BYTES), b"")
+
+
+class Uploads(Door):
+    """Keeping a file, so that a source can name it."""
+
+    parser_classes = (FileParser,)
+    reads: ClassVar = dict.fromkeys(MEDIA_TYPES, OpenApiTypes.BINARY)
+    shows, answers = Uploaded, 201
+
+    def post(self, request: Request) -> Response:
+        """Keep the body as it is, and name it by its SHA-256. What it holds is looked at when a source is added."""
+        if request.stream is None:
+            raise InputError("", "empty", "send the file as the body")
+        try:
+            kept = wiring.uploads().put(request.data)
+        except UploadTooLarge as error:
+            raise TooLarge(f"The file is {error}.") from None
+        return Response(unstructure(kept), status=201)
