@@ -93,7 +93,7 @@ def view_png(
     *,
     above: Sequence[Ruler] = (),
     below: Sequence[Ruler] = (),
-    cuts: Collection[int] = (),
+    cuts: Collection[float] = (),
     width_px: int = 1600,
 ) -> bytes:
     """The paper scaled to a width in pixels, in its own proportions, with rulers above and below.

@@ -25,9 +25,24 @@ from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.problems import MEDIA_TYPE
+from server.api.proofs import Seam
 
 READ = (*get_args(studio.Command), Enrol, Reports)
-SHOWN = (Picture, Profile, Policy, Gap, Decision, Work, Code, Enrolled, ClockAnswer, Accepted, ToneCurve, Uploaded)
+SHOWN = (
+    Picture,
+    Profile,
+    Policy,
+    Gap,
+    Decision,
+    Work,
+    Code,
+    Enrolled,
+    ClockAnswer,
+    Accepted,
+    ToneCurve,
+    Uploaded,
+    Seam,
+)
 REFERENCE = "#/components/schemas/{model}"
 
 PROBLEM = {
@@ -65,6 +80,17 @@ PARAMETERS = {
     "kind": OpenApiParameter("kind", str, description="Only of this kind."),
     "at": OpenApiParameter("at", OpenApiTypes.DATETIME, required=True, description="What had happened by then."),
     "known_by": OpenApiParameter("known_by", OpenApiTypes.DATETIME, description="Only what the server knew by then."),
+    "profile": OpenApiParameter("profile", str, description="Id of the profile to print on."),
+    "venue": OpenApiParameter("venue", str, description="Id of the venue under whose sky and in whose time."),
+    "cycle": OpenApiParameter(
+        "cycle", str, description="A cycle without options; the picture's usual one if not given."
+    ),
+    "view": OpenApiParameter("view", str, enum=["rulers", "true"], description="Scaled with rulers, or true dots."),
+    "dead": OpenApiParameter("dead", str, description="Nozzles or elements that are dead, from 0, such as `3,7`."),
+    "slip": OpenApiParameter("slip", float, description="Share of the feed that is lost, such as 0.01."),
+    "show": OpenApiParameter(
+        "show", str, enum=["hanging", "last-metre"], description="What hangs, where there is a knife, if not given."
+    ),
     "horizon": OpenApiParameter("horizon", str, description="ISO 8601 duration up to P31D; PT24H where not given."),
 }
 
@@ -83,7 +109,10 @@ class Schema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         """The queries that the view knows."""
-        return [PARAMETERS[name] for name in getattr(self.view, "parameters", ())] if self.method == "GET" else []
+        if self.method != "GET":
+            return []
+        described = PARAMETERS | getattr(self.view, "described", {})
+        return [described[name] for name in getattr(self.view, "parameters", ())]
 
     def get_auth(self) -> list[dict[str, Any]]:
         """With what one comes in here."""

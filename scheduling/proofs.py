@@ -1,0 +1,210 @@
+"""Proofs: what paper will look like before it is spent, with rulers along its edges and with what may go wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from machines.errors import InputError
+from machines.pictures import LandPicture, Picture, StarBelt, YearOfDaylight
+from machines.profile import CarriageHead, Profile
+from machines.proof import Dots, true_png, view_png, with_dead_nozzles, with_slip
+from machines.rulers import Mark, Ruler, longitude_ruler, mm_ruler, right_ascension_ruler, time_ruler
+from scheduling.darkroom import Original, draw_plate
+from scheduling.planning.timeline import Cycle
+from scheduling.sky import cycles
+from scheduling.sky.places import Place
+from scheduling.skynumbers import turn_of
+
+View = Literal["true", "rulers"]
+
+# The cycle that a picture is made for, where nobody names another.
+USUAL_CYCLES = {
+    "map": "apparent-solar-day",
+    "daylight-map": "apparent-solar-day",
+    "image": "apparent-solar-day",
+    "stars": "sidereal-day",
+    "moon": "lunar-day",
+    "year-of-daylight": "tropical-year",
+}
+# On these, what stands under the head at a phase is the longitude 180 - 360 * phase.
+WESTWARD = ("apparent-solar-day", "mean-solar-day", "lunar-day")
+# A proof is drawn while somebody waits.
+MOST_DOTS = 200_000_000
+MOST_SLIP = 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Faults:
+    """What goes wrong unnoticed.
+
+    Attributes:
+        dead: nozzles of a carriage head or elements of a line head, from 0.
+        slip: share of the feed that is lost; below 0 where the paper runs ahead.
+    """
+
+    dead: tuple[int, ...] = ()
+    slip: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not -MOST_SLIP <= self.slip <= MOST_SLIP:
+            remedy = f"give a share of the feed, {-MOST_SLIP:g} to {MOST_SLIP:g}, such as 0.01"
+            raise InputError("slip", f"{self.slip:g} is out of range", remedy)
+
+    def on(self, profile: Profile) -> Faults:
+        """The same, when the machine has what is said to be dead.
+
+        Raises:
+            InputError: it has not.
+        """
+        carriage = isinstance(profile.head, CarriageHead)
+        most = profile.head.nozzles if isinstance(profile.head, CarriageHead) else profile.dots_across
+        for number in self.dead:
+            if not 0 <= number < most:
+                problem = f"there is no {'nozzle' if carriage else 'element'} {number}"
+                raise InputError("dead", problem, f"give numbers from 0 to {most - 1}")
+        return self
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Proof:
+    """A length of paper as it will lie there.
+
+    Attributes:
+        profile: of the machine.
+        dots: bool, shape (dots across, columns), the first column first; True is a dot.
+        first: number of the first column, by which rulers and cuts count.
+        above, below: rulers, from the paper outwards.
+        cuts: columns at whose first edge the knife cuts.
+    """
+
+    profile: Profile
+    dots: Dots
+    first: int
+    above: tuple[Ruler, ...] = ()
+    below: tuple[Ruler, ...] = ()
+    cuts: tuple[float, ...] = ()
+
+    def slipped(self, slip: float) -> Proof:
+        """The same on paper that advances by less than it is told; millimetres are those of the paper."""
+        if slip == 0.0:
+            return self
+
+        def place(column: float) -> float:
+            return self.first + (column - self.first) * (1.0 - slip)
+
+        def moved(ruler: Ruler) -> Ruler:
+            return Ruler(ruler.title, tuple(Mark(place(mark.column), mark.text) for mark in ruler.marks))
+
+        dots = with_slip(self.dots, slip)
+        return Proof(
+            profile=self.profile,
+            dots=dots,
+            first=self.first,
+            above=tuple(map(moved, self.above)),
+            below=(mm_ruler(self.profile, self.first, self.first + dots.shape[1]), *map(moved, self.below[1:])),
+            cuts=tuple(map(place, self.cuts)),
+        )
+
+    def png(self, view: View) -> bytes:
+        """The paper from the front: at true dots, or scaled, with rulers and the places of cuts."""
+        if view == "true":
+            return true_png(self.dots, self.profile)
+        return view_png(
+            self.dots,
+            self.profile,
+            self.first,
+            above=self.above,
+            below=self.below,
+            cuts=self.cuts,
+        )
+
+
+def require_size(profile: Profile, columns: int) -> None:
+    """See that so many columns are no more than can be drawn while somebody waits.
+
+    Raises:
+        InputError: they are.
+    """
+    dots = columns * profile.dots_across
+    if dots > MOST_DOTS:
+        raise InputError("profile", f"{dots:,} dots are too many for a proof", f"give one of at most {MOST_DOTS:,}")
+
+
+def usual_cycle(picture: Picture) -> str:
+    """The name of the cycle that a picture is made for."""
+    return USUAL_CYCLES[picture.kind]
+
+
+def proof(
+    original: Original,
+    profile: Profile,
+    cycle: cycles.Cycle,
+    columns: range,
+    *,
+    seed: int = 0,
+    faults: Faults = Faults(),
+    place: Place | None = None,
+    zone: ZoneInfo | None = None,
+    is_cut: Callable[[int], bool] = lambda column: False,
+) -> Proof:
+    """What some running columns of a source look like on a machine.
+
+    Args:
+        original: the source.
+        profile: of the machine.
+        cycle: that it prints against.
+        columns: running columns, such as those of a turn or of a run's first metre.
+        seed: of the assignment of nozzles.
+        faults: what goes wrong.
+        place: from where the sky is seen; None where that is not known.
+        zone: whose civil time the ruler shows; None for UTC.
+        is_cut: whether the knife cuts before a column.
+
+    Raises:
+        InputError: the picture does not fit, the machine has no such nozzle, or there are too many dots.
+    """
+    require_size(profile, len(columns))
+    faults.on(profile)
+    dots = with_dead_nozzles(_dots(original, profile, cycle, columns, place), profile, columns.start, seed, faults.dead)
+    instants = cycle.instants(np.arange(columns.start, columns.stop + 1) / profile.columns_per_turn)
+    along = phase_ruler(original.picture, cycle.name, profile, columns.start, columns.stop)
+    return Proof(
+        profile=profile,
+        dots=dots,
+        first=columns.start,
+        above=(time_ruler(instants, columns.start, zone),),
+        below=(mm_ruler(profile, columns.start, columns.stop), *([along] if along else [])),
+        cuts=tuple(column for column in columns if is_cut(column)),
+    ).slipped(faults.slip)
+
+
+def turn_columns(profile: Profile, number: int) -> range:
+    """The running columns of a turn."""
+    return range(number * profile.columns_per_turn, (number + 1) * profile.columns_per_turn)
+
+
+def phase_ruler(picture: Picture, cycle: str, profile: Profile, first: int, end: int) -> Ruler | None:
+    """The longitude or the right ascension along the edge, where the cycle and the picture have one."""
+    if isinstance(picture, StarBelt):
+        return right_ascension_ruler(profile, first, end)
+    off_centre = isinstance(picture, LandPicture) and picture.central_meridian_degrees % 360.0 != 0.0
+    if cycle not in WESTWARD or off_centre or isinstance(picture, YearOfDaylight):
+        return None
+    return longitude_ruler(profile, first, end)
+
+
+def _dots(original: Original, profile: Profile, cycle: Cycle, columns: range, place: Place | None) -> Dots:
+    """The dots of running columns, each turn from its own plate."""
+    per_turn = profile.columns_per_turn
+    parts, plate = [], None
+    for number in range(columns.start // per_turn, (columns.stop - 1) // per_turn + 1):
+        if plate is None or original.picture.changes_with_turn:
+            plate = draw_plate(original, profile, turn_of(cycle, number), place)
+        turn = turn_columns(profile, number)
+        parts.append(plate.running(max(turn.start, columns.start), min(turn.stop, columns.stop)))
+    return np.concatenate(parts, axis=1)

@@ -1,0 +1,169 @@
+"""Pictures of what will lie on the paper, or lies there: thumbnails and proofs as PNG, and how far a seam will show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from machines.pictures import Sheet, seam_visibility, thumbnail_png
+from machines.profile import Profile as MachineProfile
+from machines.structure import unstructure
+from scheduling.darkroom import draw_tone
+from scheduling.log.models import Machine, Profile, Source, Venue
+from scheduling.originals import source_original
+from scheduling.paper import length_at, paper_proof
+from scheduling.proofs import proof, require_size, turn_columns, usual_cycle
+from scheduling.selectors import machine_profile, venue_place
+from scheduling.sky import cycles
+from scheduling.sky.zones import zone
+from scheduling.skynumbers import sky_numbers, turn_at
+from server import wiring
+from server.api.doors import Door
+from server.api.queries import cycle_asked, faults_asked, instant_asked, named, profile_asked, view_asked
+
+PNG: dict[Any, Any] = {(200, "image/png"): OpenApiTypes.BINARY}
+# A thumbnail without a profile: paper large enough for most pictures.
+USUAL_SHEET = Sheet(columns=480, rows=240, width_mm=500.0, height_mm=250.0)
+AT = OpenApiParameter("at", OpenApiTypes.DATETIME, description="The instant; now where not given.")
+LAST_METRE_MM = 1000.0
+FAULTS = ("dead", "slip")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seam:
+    """How far the closing of a turn will show.
+
+    Attributes:
+        visibility: 0 not at all, 1 as an edge between blank paper and solid ink.
+        in_words: what to make of it.
+    """
+
+    visibility: float
+    in_words: str
+
+
+def png_response(png: bytes) -> HttpResponse:
+    """A PNG that is another one tomorrow."""
+    return HttpResponse(png, content_type="image/png", headers={"Cache-Control": "private, no-cache"})
+
+
+class SourceThumbnail(Door):
+    """A small view of a source."""
+
+    parameters = ("profile", "cycle", "at", "venue")
+    described: ClassVar = {"at": AT}
+    shows: ClassVar = PNG
+
+    def get(self, request: Request, pk: str) -> HttpResponse:
+        """One turn as a visitor sees it, 480 pixels wide, without dots: on the paper of ``profile``, or on 500 by
+        250 mm."""
+        source = get_object_or_404(Source, pk=pk)
+        original = source_original(source, wiring.uploads())
+        venue = named(request, "venue", Venue)
+        turn = turn_at(cycle_asked(request, usual_cycle(original.picture)), instant_asked(request))
+        numbers = sky_numbers(original.picture, turn, None if venue is None else venue_place(venue=venue.id))
+        sheet = USUAL_SHEET
+        if (row := named(request, "profile", Profile)) is not None:
+            profile = machine_profile(profile=row.id)
+            sheet = Sheet(
+                columns=profile.columns_per_turn,
+                rows=profile.dots_across,
+                width_mm=profile.mm_per_turn,
+                height_mm=profile.print_width_mm,
+                travel=profile.travel,
+            )
+        return png_response(thumbnail_png(original.picture, numbers, sheet, upload=original.upload))
+
+
+class SourceProof(Door):
+    """What one turn of a source looks like on a model of machine."""
+
+    parameters = ("profile", "cycle", "at", "venue", "view", *FAULTS)
+    described: ClassVar = {"at": AT}
+    shows: ClassVar = PNG
+
+    def get(self, request: Request, pk: str) -> HttpResponse:
+        """The turn that holds the instant, in the civil time and under the sky of ``venue``."""
+        source = get_object_or_404(Source, pk=pk)
+        original, profile = source_original(source, wiring.uploads()), profile_asked(request)
+        venue, view = named(request, "venue", Venue), view_asked(request)
+        cycle = cycle_asked(request, usual_cycle(original.picture))
+        number = int(cycle.turns([instant_asked(request).timestamp()])[0] // 1)
+        made = proof(
+            original,
+            profile,
+            cycle,
+            turn_columns(profile, number),
+            faults=faults_asked(request),
+            place=None if venue is None else venue_place(venue=venue.id),
+            zone=None if venue is None else zone(venue.zone),
+        )
+        return png_response(made.png(view))
+
+
+class SourceSeam(Door):
+    """How far the seam of a source will show on a model of machine."""
+
+    parameters = ("profile",)
+    shows = Seam
+
+    def get(self, request: Request, pk: str) -> Response:
+        """Where a turn closes on itself, against what changes from column to column elsewhere."""
+        source = get_object_or_404(Source, pk=pk)
+        original, profile = source_original(source, wiring.uploads()), profile_asked(request)
+        require_size(profile, profile.columns_per_turn)
+        turn = turn_at(cycles.get(usual_cycle(original.picture)), wiring.now())
+        visibility = seam_visibility(draw_tone(original, profile, turn, None))
+        return Response(unstructure(Seam(visibility=visibility, in_words=seam_in_words(visibility))))
+
+
+def seam_in_words(visibility: float) -> str:
+    """What to make of a seam; the bounds are a judgement of ours, no source."""
+    if visibility < 0.01:
+        return "no seam to be seen"
+    if visibility < 0.05:
+        return "a faint seam; blend it shut where the picture is flat there"
+    return "a seam that shows; blend it shut with blend_mm"
+
+
+class MachineProof(Door):
+    """What hangs at a machine, as it was printed."""
+
+    parameters = ("at", "show", "view", *FAULTS)
+    described: ClassVar = {"at": AT}
+    shows: ClassVar = PNG
+
+    def get(self, request: Request, pk: str) -> HttpResponse:
+        """What hung between head and knife at an instant, or the last metre; blank where nothing was printed."""
+        machine = get_object_or_404(Machine, pk=pk)
+        profile, at, view = machine_profile(profile=machine.profile_id), instant_asked(request), view_asked(request)
+        faults = faults_asked(request).on(profile)
+        length = length_at(machine, at, _columns(request, profile))
+        if length is None:
+            raise Http404(f"Nothing had been printed on {machine.id} at {at.isoformat()}.")
+        try:
+            made = paper_proof(length, wiring.plates(), faults, zone(Venue.objects.get(id=machine.venue_id).zone))
+        except KeyError as error:
+            raise Http404(f"The plate {error.args[0]} is gone.") from None
+        return png_response(made.png(view))
+
+
+def _columns(request: Request, profile: MachineProfile) -> int:
+    """How many columns of paper are asked for."""
+    usual = "hanging" if profile.knife_columns else "last-metre"
+    show = request.query_params.get("show", usual)
+    if show == "last-metre":
+        return max(1, round(LAST_METRE_MM / profile.column_pitch_mm))
+    if show != "hanging":
+        raise InputError("show", f"{show!r} cannot be shown", "give one of: hanging, last-metre")
+    if not profile.knife_columns:
+        raise InputError("show", "nothing hangs between head and knife of this machine", "give last-metre")
+    return profile.knife_columns

@@ -1,0 +1,100 @@
+"""What queries of the API ask for: read, or refused by name."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any, TypeVar, cast, get_args
+
+from rest_framework.request import Request
+
+from machines.errors import InputError
+from machines.profile import Profile as MachineProfile
+from machines.structure import parse_instant
+from scheduling.log.models import Profile, Venue
+from scheduling.proofs import Faults, View
+from scheduling.selectors import machine_profile
+from scheduling.sky import cycles
+from server import wiring
+
+Row = TypeVar("Row", Profile, Venue)
+
+
+def asked(request: Request, name: str, read: Callable[[str], Any], otherwise: Any) -> Any:
+    """A value from a query, or what stands for it where it is not given."""
+    text = request.query_params.get(name)
+    return otherwise if text is None else read(text)
+
+
+def instant_asked(request: Request) -> datetime:
+    """The instant asked for; this one where none is."""
+    return cast(datetime, asked(request, "at", lambda text: parse_instant(text, "at"), wiring.now()))
+
+
+def view_asked(request: Request) -> View:
+    """How paper is to be shown."""
+    text = request.query_params.get("view", "rulers")
+    if text not in get_args(View):
+        raise InputError("view", f"{text!r} is no view", f"give one of: {', '.join(get_args(View))}")
+    return cast(View, text)
+
+
+def read_dead(text: str) -> tuple[int, ...]:
+    """Numbers of dead nozzles, separated by commas.
+
+    Raises:
+        InputError: not numbers.
+    """
+    parts = text.split(",") if text else []
+    if not all(part.isascii() and part.isdigit() and len(part) < 8 for part in parts):
+        raise InputError("dead", f"{text!r} are no nozzles", "give numbers separated by commas, such as 3,7")
+    return tuple(int(part) for part in parts)
+
+
+def read_slip(text: str) -> float:
+    """The share of the feed that is lost.
+
+    Raises:
+        InputError: not a number.
+    """
+    try:
+        slip = float(text)
+    except ValueError:
+        slip = math.nan
+    if not math.isfinite(slip):
+        raise InputError("slip", f"{text!r} is not a number", "give a share of the feed, such as 0.01")
+    return slip
+
+
+def faults_asked(request: Request) -> Faults:
+    """What is to go wrong."""
+    return Faults(dead=asked(request, "dead", read_dead, ()), slip=asked(request, "slip", read_slip, 0.0))
+
+
+def named(request: Request, name: str, model: type[Row]) -> Row | None:
+    """The row that a query names; None where it names none."""
+    id = request.query_params.get(name)
+    if id is None:
+        return None
+    row = None if "\0" in id else model.objects.filter(id=id).first()
+    if row is None:
+        raise InputError(name, f"there is no {name} {id!r}", f"name a {name} that exists")
+    return row
+
+
+def profile_asked(request: Request) -> MachineProfile:
+    """The profile that a query must name."""
+    row = named(request, "profile", Profile)
+    if row is None:
+        raise InputError("profile", "missing", "name the profile to print on, such as profile=heron")
+    return machine_profile(profile=row.id)
+
+
+def cycle_asked(request: Request, usual: str) -> cycles.Cycle:
+    """The cycle that a query names, of those that need no options."""
+    name = request.query_params.get("cycle", usual)
+    plain = [one for one in cycles.NAMES if one not in ("temporal-hours", "period")]
+    if name not in plain:
+        raise InputError("cycle", f"{name!r} cannot be given here", f"give one of: {', '.join(plain)}")
+    return cycles.get(name)
