@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import django
 import pytest
 
-from scheduling.plates import PlateStore
-from scheduling.uploads import UploadStore
-from server import jobs, wiring
-from server.accounts.keys import make_studio_key
-from tests.server.studio import IN_ORDER, Caller, HeldClock
+django.setup()  # pytest reads this file before its Django plugin is ready when this folder is named to it
+
+from scheduling.plates import PlateStore  # noqa: E402
+from scheduling.uploads import UploadStore  # noqa: E402
+from server import jobs, wiring  # noqa: E402
+from server.accounts.keys import make_studio_key  # noqa: E402
+from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
 
 
 @pytest.fixture
