@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -10,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from machines.errors import InputError
+from machines.node.strips import boundaries
 from machines.pictures import LandPicture, Picture, StarBelt, YearOfDaylight
 from machines.profile import CarriageHead, Profile
 from machines.proof import Dots, true_png, view_png, with_dead_nozzles, with_slip
@@ -150,7 +150,7 @@ def proof(
     faults: Faults = Faults(),
     place: Place | None = None,
     zone: ZoneInfo | None = None,
-    is_cut: Callable[[int], bool] = lambda column: False,
+    strips_per_turn: int = 0,
 ) -> Proof:
     """What some running columns of a source look like on a machine.
 
@@ -163,7 +163,7 @@ def proof(
         faults: what goes wrong.
         place: from where the sky is seen; None where that is not known.
         zone: whose civil time the ruler shows; None for UTC.
-        is_cut: whether the knife cuts before a column.
+        strips_per_turn: into how many strips the knife cuts a turn; 0 for none.
 
     Raises:
         InputError: the picture does not fit, the machine has no such nozzle, or there are too many dots.
@@ -179,7 +179,7 @@ def proof(
         first=columns.start,
         above=(time_ruler(instants, columns.start, zone),),
         below=(mm_ruler(profile, columns.start, columns.stop), *([along] if along else [])),
-        cuts=tuple(column for column in columns if is_cut(column)),
+        cuts=tuple(boundaries(columns.start, columns.stop - 1, profile.columns_per_turn, strips_per_turn)),
     ).slipped(faults.slip)
 
 

@@ -1,0 +1,65 @@
+"""The proof of a run before its paper is spent: its own cycle, its own nozzles, its own strips."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+from machines.errors import InputError
+from machines.profile import Profile
+from machines.proof import stretch
+from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.originals import source_original
+from scheduling.proofs import Faults, Proof, proof, turn_columns
+from scheduling.selectors import cycle_named, run_profile, venue_place
+from scheduling.sky.zones import zone
+from scheduling.uploads import UploadStore
+
+Part = Literal["turn", "metre"]
+METRE_MM = 1000.0
+
+
+def run_proof(
+    run: Run, part: Part, faults: Faults, uploads: UploadStore | None, turn_at: datetime | None = None
+) -> Proof:
+    """What a run will print.
+
+    Args:
+        run: the run.
+        part: its first metre, or of one turn what the run holds of it.
+        faults: what goes wrong.
+        uploads: where the files of sources lie.
+        turn_at: an instant of the turn; None for the run's first.
+
+    Raises:
+        InputError: the picture cannot be drawn, or the run holds nothing of that turn.
+    """
+    machine = Machine.objects.get(id=run.machine_id)
+    profile, place = run_profile(run), venue_place(venue=machine.venue_id)
+    cycle = cycle_named(run.cycle, run.cycle_options, place=place)
+    first = run.first_column
+    if turn_at is not None:
+        first = int(cycle.turns([turn_at.timestamp()])[0] * profile.columns_per_turn // 1)
+    return proof(
+        source_original(Source.objects.get(id=run.source_id), uploads),
+        profile,
+        cycle,
+        _columns(run, profile, part, first),
+        seed=run.nozzle_seed,
+        faults=faults,
+        place=place,
+        zone=zone(Venue.objects.get(id=machine.venue_id).zone),
+        strips_per_turn=run.strips_per_turn,
+    )
+
+
+def _columns(run: Run, profile: Profile, part: Part, column: int) -> range:
+    """The running columns of a part of a run: its first metre, or of the turn that holds a column."""
+    if part == "metre":
+        wanted = stretch(profile, run.first_column, METRE_MM)
+    else:
+        wanted = turn_columns(profile, column // profile.columns_per_turn)
+    held = range(max(wanted.start, run.first_column), min(wanted.stop, run.end_column))
+    if not held:
+        raise InputError("at", "the run holds nothing of that turn", "give an instant of the run")
+    return held

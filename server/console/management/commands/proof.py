@@ -1,0 +1,80 @@
+"""`dayroll proof`: what paper will look like before it is spent, as a PNG."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from machines.errors import InputError
+from machines.proof import stretch
+from machines.structure import parse_instant
+from scheduling.log.models import Profile, Run, Source, Venue
+from scheduling.originals import source_original
+from scheduling.proofs import Faults, Proof, proof, turn_columns, usual_cycle
+from scheduling.run_proof import METRE_MM, run_proof
+from scheduling.selectors import machine_profile, venue_place
+from scheduling.sky import cycles
+from scheduling.sky.zones import zone
+from server import wiring
+from server.api.queries import read_dead, read_slip
+from server.console.management.rows import row_named
+
+
+class Command(BaseCommand):
+    help = "Draw what a run, or a source on a model of machine, will look like on paper."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        what = parser.add_mutually_exclusive_group(required=True)
+        what.add_argument("--run", metavar="ID", help="a planned run, with its own machine and cycle")
+        what.add_argument("--source", metavar="ID", help="a source, on a --profile")
+        parser.add_argument("--profile", metavar="ID", help="the model of machine for a source")
+        parser.add_argument("--cycle", metavar="NAME", help="for a source; its picture's usual one if not given")
+        parser.add_argument("--venue", metavar="ID", help="for a source: under whose sky, and in whose time")
+        parser.add_argument("--at", metavar="INSTANT", help="an instant of the turn, such as 2026-10-24T12:00:00Z")
+        parser.add_argument("--metre", action="store_true", help="the first metre instead of one turn")
+        parser.add_argument("--dead", default="", metavar="N,N", help="nozzles or elements that are dead, from 0")
+        parser.add_argument("--slip", default="0", metavar="SHARE", help="share of the feed that is lost, such as 0.01")
+        parser.add_argument("--rulers", action="store_true", help="scaled, with rulers, instead of true dots")
+        parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="the PNG to write")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            faults = Faults(dead=read_dead(options["dead"]), slip=read_slip(options["slip"]))
+            made = _of_run(options, faults) if options["run"] else _of_source(options, faults)
+        except InputError as error:
+            raise CommandError(str(error)) from error
+        options["out"].write_bytes(made.png("rulers" if options["rulers"] else "true"))
+        length_mm = made.dots.shape[1] * made.profile.column_pitch_mm
+        self.stdout.write(f"{options['out']}: {length_mm:.4g} by {made.profile.print_width_mm:.4g} mm of paper")
+
+
+def _of_run(options: dict[str, Any], faults: Faults) -> Proof:
+    for name in ("profile", "cycle", "venue"):
+        if options[name] is not None:
+            raise CommandError(f"a run has its own {name}: leave out --{name}")
+    at = None if options["at"] is None else parse_instant(options["at"], "at")
+    part = "metre" if options["metre"] else "turn"
+    return run_proof(row_named(Run, options["run"]), part, faults, wiring.uploads(), at)
+
+
+def _of_source(options: dict[str, Any], faults: Faults) -> Proof:
+    original = source_original(row_named(Source, options["source"]), wiring.uploads())
+    if options["profile"] is None:
+        raise CommandError("say on which model of machine: --profile ID")
+    profile = machine_profile(profile=row_named(Profile, options["profile"]).id)
+    venue = None if options["venue"] is None else row_named(Venue, options["venue"])
+    cycle = cycles.get(options["cycle"] or usual_cycle(original.picture))
+    at = wiring.now() if options["at"] is None else parse_instant(options["at"], "at")
+    columns = turn_columns(profile, int(cycle.turns([at.timestamp()])[0] // 1))
+    return proof(
+        original,
+        profile,
+        cycle,
+        stretch(profile, columns.start, METRE_MM) if options["metre"] else columns,
+        faults=faults,
+        place=None if venue is None else venue_place(venue=venue.id),
+        zone=None if venue is None else zone(venue.zone),
+    )
