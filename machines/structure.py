@@ -168,8 +168,8 @@ def structure(data: Any, cls: type[T]) -> T:
     """
     try:
         return _CONVERTER.structure(data, cls)
-    except Exception as error:
-        raise _located(error) from error
+    except Exception as error:  # noqa: BLE001 - whatever a constructor raises becomes an answer at the door
+        raise _located(error) from None
 
 
 def unstructure(value: Any) -> dict[str, Any]:

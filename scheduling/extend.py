@@ -34,9 +34,21 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
         horizon: how far ahead.
         plates: where plates are kept.
         uploads: where the files of sources lie; None where no source has one.
+
+    Raises:
+        ExceptionGroup: some runs could not be planned; the others were.
     """
     runs = Run.objects.filter(planned_to_column__lt=F("end_column"), starts_at__lt=now + horizon)
-    return sum(_extend(_printing(run, plates, uploads), now, horizon) for run in runs.order_by("starts_at", "id"))
+    added, failures = 0, []
+    for run in runs.order_by("starts_at", "id"):
+        try:
+            added += _extend(_printing(run, plates, uploads), now, horizon)
+        except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
+            error.add_note(f"while planning run {run.id!r}")
+            failures.append(error)
+    if failures:
+        raise ExceptionGroup(f"{len(failures)} runs could not be planned; {added} segments of others were", failures)
+    return added
 
 
 @dataclass(frozen=True)

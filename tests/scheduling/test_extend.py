@@ -14,7 +14,8 @@ from scheduling.extend import extend_plans
 from scheduling.log.models import Event, Run, Segment
 from scheduling.plates import PlateStore
 from scheduling.selectors import run_timeline, segment_work
-from tests.scheduling.house import MOON, NOON, furnish, plan
+from scheduling.studio import AddMachine
+from tests.scheduling.house import MOON, NOON, furnish, order, plan
 
 pytestmark = pytest.mark.django_db
 WEEK = timedelta(days=8)
@@ -109,3 +110,15 @@ def test_a_segment_starts_at_the_instant_of_its_first_column(tmp_path: Path) -> 
         off_s = np.abs(segment_work(segment).instants(columns) - timeline.instants(columns))
         assert off_s.max() < 0.02 * 360.0  # two hundredths of the 360 s of a column
         assert abs(segment.starts_at.timestamp() - timeline.instants(columns[:1])[0]) < 1e-5
+
+
+def test_a_run_that_cannot_be_planned_does_not_hold_up_the_others(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    order(AddMachine, id="two", name="Two", venue="shed", profile="small")
+    plan(id="second", machine="two")
+    Run.objects.filter(id="first").update(cycle="fortnight")
+    with pytest.raises(ExceptionGroup, match="1 runs could not be planned") as caught:
+        extend_plans(NOON, WEEK, PlateStore(tmp_path))
+    assert caught.value.exceptions[0].__notes__ == ["while planning run 'first'"]
+    assert set(Segment.objects.values_list("run_id", flat=True)) == {"second"}
