@@ -97,8 +97,9 @@ class SampledFunction:
         if self._built[index].all():
             return
         with self._lock:
-            wanted = np.unique(index)
-            missing = wanted[~self._built[wanted]]
+            wanted = np.zeros(len(self._built), dtype=np.bool_)
+            wanted[index] = True
+            missing = np.flatnonzero(wanted & ~self._built)
             step = max(1, _INSTANTS_PER_CALL // len(self._nodes))
             for start in range(0, len(missing), step):
                 self._sample_blocks(missing[start : start + step])

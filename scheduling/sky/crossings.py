@@ -37,13 +37,14 @@ def distance_extrema(
     """
 
     def rate(tt: FloatArray) -> FloatArray:
-        _, (rates,) = body.ecliptic.values_and_rates(tt, [DISTANCE])
-        return np.asarray(rates)
+        _, (found,) = body.ecliptic.values_and_rates(tt, [DISTANCE])
+        return np.asarray(found)
 
     grid = _grid(sky, first_tt, last_tt, step_s)
-    recedes = rate(grid) >= 0.0
+    rates = rate(grid)
+    recedes = rates >= 0.0
     changes = recedes[:-1] != recedes[1:]
-    at = root(rate, grid[:-1][changes], grid[1:][changes])
+    at = root(rate, grid[:-1][changes], grid[1:][changes], rates[:-1][changes], rates[1:][changes])
     inside = (at >= first_tt) & (at <= last_tt)
     return at[inside], recedes[1:][changes][inside]
 
@@ -51,4 +52,5 @@ def distance_extrema(
 def _grid(sky: Sky, first_tt: float, last_tt: float, step_s: float) -> FloatArray:
     """Whole multiples of the step around [first, last]: the same event is found from the same bracket always."""
     steps = np.arange(np.floor(first_tt / step_s), np.ceil(last_tt / step_s) + 1.0)
-    return np.unique(np.clip(steps * step_s, sky.ephemeris.first_tt, sky.ephemeris.last_tt))
+    clipped = np.clip(steps * step_s, sky.ephemeris.first_tt, sky.ephemeris.last_tt)
+    return np.asarray(clipped[np.append(True, np.diff(clipped) > 0.0)])

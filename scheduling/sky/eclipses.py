@@ -77,7 +77,9 @@ def _inside_umbra(shadow: _Shadow) -> FloatArray:
 
 def eclipses_at(over: Sky, full_moons: FloatArray) -> list[LunarEclipse]:
     """The eclipses among full Moons, given by their instants of TT, in order."""
-    greatest = root(partial(_recession, over), full_moons - _HALF_WINDOW_S, full_moons + _HALF_WINDOW_S)
+    recession = partial(_recession, over)
+    before, after = full_moons - _HALF_WINDOW_S, full_moons + _HALF_WINDOW_S
+    greatest = root(recession, before, after, recession(before), recession(after))
     shadow = _shadow(over, greatest)
     return [_eclipse(over, tt) for tt in greatest[shadow.separation < _in_penumbra(shadow)]]
 
@@ -106,9 +108,11 @@ def _contacts(over: Sky, greatest: float, reach: Callable[[_Shadow], FloatArray]
         return shadow.separation - reach(shadow)
 
     middle = np.array([greatest, greatest])
-    if beyond(middle)[0] >= 0.0:
+    outside = middle + np.array([-_HALF_WINDOW_S, _HALF_WINDOW_S])
+    at_middle = beyond(middle)
+    if at_middle[0] >= 0.0:
         return None
-    first, last = root(beyond, middle, middle + np.array([-_HALF_WINDOW_S, _HALF_WINDOW_S]))
+    first, last = root(beyond, middle, outside, at_middle, beyond(outside))
     return float(first), float(last)
 
 

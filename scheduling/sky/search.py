@@ -21,7 +21,7 @@ from scheduling.sky.arrays import BoolArray, FloatArray
 Value = Callable[[FloatArray], FloatArray]
 ValueAndRate = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
-_PRECISION_S = 1e-5
+_PRECISION_S = 1e-3
 _MOST_STEPS = 100
 
 
@@ -36,32 +36,32 @@ def crossings(function: ValueAndRate, grid: FloatArray) -> tuple[FloatArray, Boo
     low, high, above_at_low = grid[:-1], grid[1:], above[:-1]
     changes = above_at_low != above[1:]
     back = ~changes & ((rate[:-1] < 0.0) == above_at_low) & ((rate[1:] > 0.0) == above_at_low)
-    tip = root(lambda tt: function(tt)[1], low[back], high[back])
-    through = (function(tip)[0] >= 0.0) != above_at_low[back]
-    tip, before, after, base = tip[through], low[back][through], high[back][through], above_at_low[back][through]
+    tip = root(lambda tt: function(tt)[1], low[back], high[back], rate[:-1][back], rate[1:][back])
+    at_tip, _ = function(tip)
+    through = (at_tip >= 0.0) != above_at_low[back]
+    before, after = np.flatnonzero(back)[through], np.flatnonzero(back)[through] + 1
 
-    rises = np.concatenate([~above_at_low[changes], ~base, base])
-    at = root(
-        lambda tt: function(tt)[0],
-        np.concatenate([low[changes], before, tip]),
-        np.concatenate([high[changes], tip, after]),
-    )
+    lows = np.concatenate([low[changes], grid[before], tip[through]])
+    highs = np.concatenate([high[changes], tip[through], grid[after]])
+    at_lows = np.concatenate([value[:-1][changes], value[before], at_tip[through]])
+    at_highs = np.concatenate([value[1:][changes], at_tip[through], value[after]])
+    at = root(lambda tt: function(tt)[0], lows, highs, at_lows, at_highs)
+    rises = at_lows < 0.0
     order = np.argsort(at)
     return at[order], rises[order]
 
 
-def root(function: Value, low: FloatArray, high: FloatArray) -> FloatArray:
-    """One root in each interval, at whose ends the function has opposite signs.
+def root(function: Value, low: FloatArray, high: FloatArray, at_low: FloatArray, at_high: FloatArray) -> FloatArray:
+    """One root in each interval, at whose ends the function has the values given, of opposite signs.
 
     T. R. Chandrupatla's hybrid (Advances in Engineering Software 28, 1997, 145-149): through three points goes an
     inverse parabola where it can be trusted, else the bracket is halved. It needs no rate and never leaves the
-    bracket. A root is found when its bracket is less than ten microseconds wide, in which the function is as good as
+    bracket. A root is found when its bracket is less than a millisecond wide, in which the function is as good as
     straight; each stops by itself, so that what is found for one never depends on what else was asked.
     """
     latest, other = low, high  # the bracket, and
     third = high  # the point that left it last
-    at_latest, at_other = function(low), function(high)
-    at_third = at_other
+    at_latest, at_other, at_third = at_low, at_high, at_high
     part = at_latest / (at_latest - at_other)
     found = low
     searching = np.ones(low.shape, dtype=np.bool_)

@@ -13,8 +13,11 @@ from scheduling.sky.bodies import Sky
 from scheduling.sky.ephemeris import EphemerisRangeError
 
 _MOST_STEPS = 20
-# A secant step this small leaves an error of a higher order than itself: far below a microsecond.
-_SMALL_STEP_S = 1e-3
+# A secant step leaves an error of its own length times that of the step before times half the change of the rate in a
+# second, which is 2e-7 at most (the month): below this product of lengths, a tenth of a millisecond.
+_SMALL_STEPS_S2 = 400.0
+_LEAST_STEP_S = 1e-4  # over a shorter step the secant is noise
+_BEYOND_S = 1e-3
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,7 @@ class SmoothCycle:
         tt = self._solve(wanted)
         at_end = (tt <= self.sky.ephemeris.first_tt) | (tt >= self.sky.ephemeris.last_tt)
         beyond_s = np.abs(wanted[at_end] - self.count(tt[at_end])) * self.mean_turn_s
-        if (beyond_s > _SMALL_STEP_S).any():
+        if (beyond_s > _BEYOND_S).any():
             raise EphemerisRangeError(None, *self.sky.ephemeris.span())
         return self.sky.ephemeris.scales.posix_from_tt(tt)
 
@@ -63,18 +66,19 @@ class SmoothCycle:
     def _solve(self, wanted: FloatArray) -> FloatArray:
         """TT at which ``count`` is ``wanted``, or the end of the ephemeris: secant steps, which need no rate."""
         first, last = self.sky.ephemeris.first_tt, self.sky.ephemeris.last_tt
-        seconds_per_turn: float | FloatArray = self.mean_turn_s
         tt = np.clip((wanted - self.mean_turns_at_j2000) * self.mean_turn_s, first, last)
         missing = wanted - self.count(tt)
-        far = np.ones(wanted.shape, dtype=np.bool_)
+        step = np.clip(tt + missing * self.mean_turn_s, first, last) - tt
+        searching = np.ones(wanted.shape, dtype=np.bool_)
         for _ in range(_MOST_STEPS):
-            # Each instant stops by itself: what is found for it never depends on what else was asked.
-            step = np.where(far, np.clip(tt + missing * seconds_per_turn, first, last) - tt, 0.0)
             tt = tt + step
-            far = np.abs(step) > _SMALL_STEP_S
-            if not far.any():
-                return tt
             still_missing = wanted - self.count(tt)
-            seconds_per_turn = np.divide(step, missing - still_missing, out=np.zeros(step.shape), where=far)
+            mean = np.full(step.shape, self.mean_turn_s)
+            secant = np.divide(step, missing - still_missing, out=mean, where=np.abs(step) > _LEAST_STEP_S)
             missing = still_missing
+            # Each instant stops by itself: what is found for it never depends on what else was asked.
+            before, step = step, np.where(searching, np.clip(tt + missing * secant, first, last) - tt, 0.0)
+            searching = np.abs(step * before) > _SMALL_STEPS_S2
+            if not searching.any():
+                return tt + step
         raise ArithmeticError(f"{self.name}: no instant found for a count of turns within {_MOST_STEPS} steps")

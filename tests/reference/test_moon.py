@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import cache
 
 import numpy as np
 import pytest
@@ -197,6 +198,7 @@ def test_meeus_50a_an_apogee() -> None:
 # Eclipses: F. Espenak, NASA GSFC, Lunar Eclipses 2001 to 2100; see data/README.md.
 
 
+@cache
 def pairs_of_eclipses() -> list[tuple[almanac.SkyEvent, usno.Eclipse]]:
     """Each eclipse found beside the catalogue's.
 

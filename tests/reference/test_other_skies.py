@@ -126,7 +126,7 @@ def random_places(count: int) -> list[tuple[Place, datetime]]:
     """Random places between the polar circles, each with a random instant."""
     random = np.random.default_rng(496)
     latitudes, longitudes = random.uniform(-60, 60, count), random.uniform(-180, 180, count)
-    instants = random.uniform(posix(2000, 1, 1), posix(2025, 1, 1), count)
+    instants = random.uniform(posix(2021, 1, 1), posix(2025, 1, 1), count)
     return [
         (Place(latitude, longitude), datetime.fromtimestamp(instant, UTC))
         for latitude, longitude, instant in zip(latitudes.tolist(), longitudes.tolist(), instants.tolist(), strict=True)
