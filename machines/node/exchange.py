@@ -192,7 +192,7 @@ class Exchange:
             at=utc(estimate.now),
             next_column=None if state.run is None else state.next_column,
             paper_position=state.paper_position,
-            clock_error_s=estimate.error_s,
+            clock_error_s=None if estimate.doubted else estimate.error_s,
             knife_armed=state.knife_armed,
             held_until=None if until is None else parse_instant(until),
         )

@@ -12,6 +12,9 @@ from machines.wire import ConditionsChanged, KnifeArmed, NodeStarted
 
 log = logging.getLogger(__name__)
 
+# The trade's keywords have none for a clock that cannot be believed.
+TIME_IN_DOUBT = "other-error"
+
 _AFTER_ORDERLY, _AFTER_UNPLANNED = 1, 2
 
 

@@ -12,7 +12,7 @@ from machines.node import outbox
 from machines.node.bursts import Held
 from machines.node.client import Credentials, Fetched
 from machines.node.journal import change_state, read_state
-from machines.node.server_time import Sample
+from machines.node.server_time import ServerTime
 from machines.structure import structure, unstructure
 from machines.wire import SegmentWork, Work
 
@@ -50,15 +50,15 @@ def credentials(db: sqlite3.Connection) -> Credentials | None:
     return _get(db, "credentials", Credentials)
 
 
-def keep_time(db: sqlite3.Connection, boot: str, sample: Sample) -> None:
-    """Keep the best sample of this boot, so that an agent that starts again while offline knows the time."""
+def keep_time(db: sqlite3.Connection, boot: str, time: ServerTime) -> None:
+    """Keep what this boot knows of the time, so that an agent that starts again while offline knows it, too."""
     _put(db, "boot", boot)
-    _put(db, "sample", sample)
+    _put(db, "time", time)
 
 
-def kept_time(db: sqlite3.Connection, boot: str) -> Sample | None:
-    """The sample of this boot. After another boot elapsed seconds count from elsewhere: None."""
-    return _get(db, "sample", Sample) if _get(db, "boot", str) == boot else None
+def kept_time(db: sqlite3.Connection, boot: str) -> ServerTime | None:
+    """What was known in this boot. After another boot elapsed seconds count from elsewhere: None."""
+    return _get(db, "time", ServerTime) if _get(db, "boot", str) == boot else None
 
 
 def hold(db: sqlite3.Connection, fetched: Fetched) -> None:

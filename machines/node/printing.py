@@ -145,7 +145,12 @@ class Printer:
     def _sure_time(self) -> float | None:
         """The server's time, POSIX seconds; None unless it is surer than the profile's tolerance."""
         estimate = self._server_time()
-        if estimate is None or (self._held is not None and estimate.error_s > self._held.clock_tolerance_s):
+        if estimate is None:
+            return None
+        if estimate.doubted:
+            facts.report_conditions(self._journal, (facts.TIME_IN_DOUBT,), estimate.now)
+            return None
+        if self._held is not None and estimate.error_s > self._held.clock_tolerance_s:
             return None
         return estimate.now
 

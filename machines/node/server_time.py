@@ -1,88 +1,79 @@
 """What time it is, by the server, as far as a board without a battery clock can know.
 
-The node asks the server for the time and reads the answer against its own count of elapsed seconds, which never steps:
+Each sample (`machines.node.samples`) proves the server's time to within its delay; from then on the bound grows with
+the age of the sample, by what is known of the board's crystal (`machines.node.crystal`).
 
-    T1 asked ----------> T2 received        offset = ((T2 - T1) + (T3 - T4)) / 2
-    T4 answered <------- T3 sent            delay  = (T4 - T1) - (T3 - T2)
-
-T1 and T4 are elapsed seconds of this boot, T2 and T3 are UTC, so the offset is the UTC instant at which the count
-began. The true offset lies within delay / 2 of it (RFC 5905 section 8).
+A sample that contradicts an earlier one beyond both their bounds says that a clock stepped: the server's was set, or it
+was wrong before, or the board's count was disturbed. Which, the node cannot know. So it forgets everything earlier,
+has no bound on its error, and prints nothing, until the server has told one and the same time for a while.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
-from machines.errors import InputError
+from machines.node.crystal import Crystal
+from machines.node.samples import Sample
 
-# A fair bound for the crystal of a small board; common practice, no source.
-DRIFT = 100e-6
 SAMPLES_KEPT = 8
-# The stamps have whole microseconds on the wire, so that a delay of nothing can come out a little below it.
-STAMP_ROUNDING_S = 2e-6
-
-
-@dataclass(frozen=True, kw_only=True)
-class Sample:
-    """One exchange with the server.
-
-    Attributes:
-        offset_s: UTC, POSIX seconds, at elapsed second 0.
-        delay_s: of the way there and back.
-        taken_at_s: elapsed second at which the answer came.
-    """
-
-    offset_s: float
-    delay_s: float
-    taken_at_s: float
-
-    def error_s(self, elapsed_s: float) -> float:
-        """Bound on how far ``offset_s + elapsed_s`` is from the server's time, at an elapsed second."""
-        return self.delay_s / 2 + DRIFT * abs(elapsed_s - self.taken_at_s)
-
-
-def measured(asked_s: float, received: float, sent: float, answered_s: float) -> Sample:
-    """A sample from its four stamps.
-
-    Args:
-        asked_s, answered_s: elapsed seconds (T1, T4).
-        received, sent: POSIX seconds, by the server (T2, T3).
-
-    Raises:
-        InputError: no exchange can have had these stamps: a clock stepped in between.
-    """
-    delay_s = (answered_s - asked_s) - (sent - received)
-    if sent < received or delay_s < -STAMP_ROUNDING_S:
-        raise InputError("clock", "the server's stamps do not fit the exchange", "ask again")
-    offset_s = ((received - asked_s) + (sent - answered_s)) / 2
-    return Sample(offset_s=offset_s, delay_s=max(0.0, delay_s), taken_at_s=answered_s)
+# After a step the server must tell one time for so long, seconds of the board, and in as many samples as are kept.
+PROBATION_S = 900.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Estimate:
-    """An instant by the server's clock, POSIX seconds, and the bound on its error, seconds."""
+    """An instant by the server's clock, POSIX seconds, and the bound on its error, seconds; infinite where there is
+    none, after a step."""
 
     now: float
     error_s: float
 
+    @property
+    def doubted(self) -> bool:
+        """Whether a clock stepped, and which time is right is not sure yet."""
+        return math.isinf(self.error_s)
+
 
 @dataclass(frozen=True)
 class ServerTime:
-    """The last samples, the newest at the end."""
+    """What this boot of the board knows of the server's time.
+
+    Attributes:
+        samples: the last eight, the newest at the end.
+        crystal: what samples hours apart prove of the board's rate.
+        doubted_since_s: elapsed second of the first sample after a step; None while nothing contradicts.
+    """
 
     samples: tuple[Sample, ...] = ()
+    crystal: Crystal = field(default_factory=Crystal)
+    doubted_since_s: float | None = None
 
     def after(self, sample: Sample) -> ServerTime:
-        """With one more sample; only the last eight are kept."""
-        return ServerTime((*self.samples, sample)[-SAMPLES_KEPT:])
+        """With one more sample."""
+        if not all(earlier.agrees_with(sample) for earlier in (*self.samples, *self.crystal.marks)):
+            return ServerTime((sample,), Crystal((sample,)), sample.taken_at_s)
+        samples = (*self.samples, sample)[-SAMPLES_KEPT:]
+        since_s = self.doubted_since_s
+        if since_s is not None and len(samples) == SAMPLES_KEPT and sample.taken_at_s - since_s >= PROBATION_S:
+            since_s = None
+        return ServerTime(samples, self.crystal.after(sample), since_s)
+
+    def error_s(self, sample: Sample, elapsed_s: float) -> float:
+        """Bound on the error of the server's time as it follows from a sample, at an elapsed second."""
+        return sample.doubt_s + self.crystal.rate.error * abs(elapsed_s - sample.taken_at_s)
 
     def best(self, elapsed_s: float) -> Sample | None:
         """The sample that bounds the error best: of those alike in age, the one of least delay."""
-        return min(self.samples, key=lambda sample: sample.error_s(elapsed_s), default=None)
+        known = (*self.samples, *self.crystal.marks)
+        return min(known, key=lambda sample: self.error_s(sample, elapsed_s), default=None)
 
     def estimate(self, elapsed_s: float) -> Estimate | None:
         """The server's time at an elapsed second; None before the first sample."""
         best = self.best(elapsed_s)
         if best is None:
             return None
-        return Estimate(now=best.offset_s + elapsed_s, error_s=best.error_s(elapsed_s))
+        now = best.offset_s + elapsed_s + self.crystal.rate.mean * (elapsed_s - best.taken_at_s)
+        return Estimate(
+            now=now, error_s=math.inf if self.doubted_since_s is not None else self.error_s(best, elapsed_s)
+        )

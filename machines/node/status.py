@@ -12,7 +12,6 @@ from machines.node import outbox
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
-from machines.node.server_time import ServerTime
 from machines.structure import format_instant
 
 
@@ -24,7 +23,7 @@ class NodeStatus:
         machine, server: from enrolment; None before it.
         agent_runs: whether an agent prints from this folder.
         server_time: estimated; None if no sample of this boot is kept.
-        clock_error_s: bound on its error, seconds.
+        clock_error_s: bound on its error, seconds; None where there is none, as after a clock stepped.
         run: being printed.
         next_column: the running column to come.
         turn, column_of_turn: the same as turn and column in it.
@@ -79,6 +78,8 @@ class NodeStatus:
     def _time(self) -> str:
         if self.server_time is None:
             return "not known since this board started: it prints once the server has told it"
+        if self.clock_error_s is None:
+            return f"{self.server_time}, in doubt: a clock stepped, and it prints once the server has been sure a while"
         return f"{self.server_time}, to within {self.clock_error_s:.3g} s"
 
     def _printing(self) -> str:
@@ -96,7 +97,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
         work, until, unreported = holding.work_held(db), holding.held_until(db), outbox.count_unaccepted(db)
         kept = holding.kept_time(db, boot_name(clock))
-    estimate = ServerTime((kept,) if kept else ()).estimate(clock.elapsed())
+    estimate = None if kept is None else kept.estimate(clock.elapsed())
     profile = None if work is None else work.profile
     turn, column = _turn(state, held)
     return NodeStatus(
@@ -104,7 +105,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         server=None if credentials is None else credentials.server,
         agent_runs=agent_runs(home),
         server_time=None if estimate is None else format_instant(utc(estimate.now)),
-        clock_error_s=None if estimate is None else estimate.error_s,
+        clock_error_s=None if estimate is None or estimate.doubted else estimate.error_s,
         run=state.run,
         next_column=None if state.run is None else state.next_column,
         turn=turn,

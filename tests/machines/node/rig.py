@@ -124,7 +124,8 @@ class Rig:
         studio: plans the work; ``fetch`` hands it over as the exchange would.
         columns_per_commit: of the printer.
         time_known: whether the printer knows the server's time.
-        error_s: bound on its error.
+        error_s: bound on its error; infinite after a clock stepped.
+        server_ahead_s: how far the server's clock is ahead of the true time.
     """
 
     home: Path
@@ -133,6 +134,7 @@ class Rig:
     columns_per_commit: int = 1
     time_known: bool = True
     error_s: float = 0.01
+    server_ahead_s: float = 0.0
     seconds_per_column: float = 0.0
     fuse: Fuse = field(default_factory=Fuse)
     machine: FusedMachine | None = None
@@ -195,7 +197,7 @@ class Rig:
         return [entry for entry in found if isinstance(entry, kind)]
 
     def _server_time(self) -> Estimate | None:
-        return Estimate(now=self.clock.at, error_s=self.error_s) if self.time_known else None
+        return Estimate(now=self.clock.at + self.server_ahead_s, error_s=self.error_s) if self.time_known else None
 
     def _open(self, profile: Profile, run: RunWork) -> FusedMachine:
         machine = SimulatedMachine(self.home / "paper", profile, run.nozzle_seed, self.clock)

@@ -12,7 +12,8 @@ from machines.node import held as holding
 from machines.node import outbox
 from machines.node.client import Credentials, Fetched
 from machines.node.journal import Journal, change_state, open_journal
-from machines.node.server_time import Sample
+from machines.node.samples import Sample
+from machines.node.server_time import ServerTime
 from machines.wire import KnifeArmed, Work
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, make_studio
@@ -164,6 +165,8 @@ def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:
     sample = Sample(offset_s=1.79e9, delay_s=0.1, taken_at_s=55.5)
     with journal.transaction() as db:
         assert holding.kept_time(db, "boot-1") is None
-        holding.keep_time(db, "boot-1", sample)
-        assert holding.kept_time(db, "boot-1") == sample
+        time = ServerTime().after(sample).after(replace(sample, offset_s=0.0, taken_at_s=60.0))
+        assert time.doubted_since_s == 60.0
+        holding.keep_time(db, "boot-1", time)
+        assert holding.kept_time(db, "boot-1") == time
         assert holding.kept_time(db, "boot-2") is None

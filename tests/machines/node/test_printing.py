@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -153,6 +154,28 @@ def test_with_a_time_less_sure_than_the_tolerance_nothing_is_printed(tmp_path: P
     (settled,) = node.entries(GapSettled)
     assert settled.gap.cause == "clock"
     assert node.paper().laid["column"].tolist() == [*range(5), *range(10, 15)]
+
+
+@pytest.mark.parametrize(("step_columns", "then"), [(30, [*range(5), *range(45, 50)]), (-20, [*range(5)])])
+def test_after_a_step_of_the_servers_clock_it_prints_once_it_is_sure_and_nothing_twice(
+    tmp_path: Path, step_columns: int, then: list[int]
+) -> None:
+    """Forward leaves a gap, as columns that are late do; back, what was laid before its time is not laid again."""
+    node = rig(tmp_path)
+    node.run_columns(5)
+    node.server_ahead_s = step_columns * COLUMN_S
+    node.error_s = math.inf
+    node.run_columns(10)
+    assert len(node.paper().laid) == 5
+    assert [entry.keywords for entry in node.entries(ConditionsChanged)] == [("other-error",)]
+    node.error_s = 0.01
+    node.run_columns(5)
+    assert [entry.keywords for entry in node.entries(ConditionsChanged)] == [("other-error",), ()]
+    assert node.paper().laid["column"].tolist() == then
+    assert [settled.gap.cause for settled in node.entries(GapSettled)] == (["clock"] if step_columns > 0 else [])
+    node.run_columns(20)
+    assert_accounted(node)
+    assert not node.paper().refused.size
 
 
 def test_a_start_after_an_orderly_stop_is_a_service(tmp_path: Path) -> None:

@@ -10,7 +10,8 @@ from machines.node import held as holding
 from machines.node.agent import boot_name
 from machines.node.client import Credentials
 from machines.node.journal import change_state
-from machines.node.server_time import Sample
+from machines.node.samples import Sample
+from machines.node.server_time import ServerTime
 from machines.node.status import NodeStatus, gather
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
@@ -23,7 +24,7 @@ def printing(home: Path, **of_studio: object) -> Rig:
     with node.journal.transaction() as db:
         holding.enrol(db, Credentials(server="http://host", token="secret", machine="m1", epoch=1))
         sample = Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0)
-        holding.keep_time(db, boot_name(clock), sample)
+        holding.keep_time(db, boot_name(clock), ServerTime().after(sample))
     return node
 
 
@@ -48,7 +49,17 @@ def test_it_tells_the_time_and_how_sure_it_is(tmp_path: Path) -> None:
     """The sample is of this clock at its beginning; the clock's name changes as the hand moves it, so ask at once."""
     found = status(printing(tmp_path))
     assert found.server_time == "2026-09-21T14:13:20.000000Z"
-    assert found.clock_error_s == pytest.approx(0.1)
+    assert found.clock_error_s == pytest.approx(0.12, abs=1e-3)
+
+
+def test_a_time_in_doubt_has_no_bound(tmp_path: Path) -> None:
+    node = printing(tmp_path)
+    with node.journal.transaction() as db:
+        stepped = ServerTime((Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0),), doubted_since_s=0.0)
+        holding.keep_time(db, boot_name(node.clock), stepped)
+    found = status(node)
+    assert found.clock_error_s is None
+    assert "in doubt" in found.as_text()
 
 
 @pytest.mark.parametrize(("armed", "knife"), [(1, "armed"), (0, "disarmed")])

@@ -1,0 +1,105 @@
+"""How fast the board's crystal runs against the server, as far as samples hours apart prove it.
+
+Two samples A and B, with bounds a and b on their errors and T seconds between them, prove the mean rate in between to
+within (a + b) / T:
+
+    rate = (offset of B - offset of A) / T                offset
+                                                            |            . B  +- b
+    The rate at any other time differs from that mean       |       .
+    by at most the wander, as far as the crystal's rate     |  .
+    stays within a band of that width; so what all pairs    | A  +- a
+    prove together bounds the rate from now on.             +--------------------> elapsed
+
+That the rate stays in such a band is assumed, not proved: an AT-cut crystal indoors changes by some 0.1 to 0.2 ppm a
+kelvin, so that 15 kelvin between the coldest night and the hottest noon make 3 ppm (from memory). Pairs that contradict
+each other disprove the assumption; then the band is widened, and the rate is learned anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations, pairwise
+
+from machines.node.samples import DRIFT, Sample
+
+# Width of the band in which the crystal's rate stays while the board is on.
+WANDER = 3e-6
+# Of each hour the best sample is a mark, kept to compare later ones with.
+MARK_EVERY_S = 3600.0
+MARKS_KEPT = 24
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rate:
+    """The server's seconds in one of the board's, less one; and the bound on its error."""
+
+    mean: float
+    error: float
+
+
+UNKNOWN_RATE = Rate(mean=0.0, error=DRIFT)
+
+
+@dataclass(frozen=True)
+class Crystal:
+    """What is known of the crystal of this boot.
+
+    Attributes:
+        marks: samples at least of different hours, the oldest first.
+        wander: width of the band in which its rate stays.
+    """
+
+    marks: tuple[Sample, ...] = ()
+    wander: float = WANDER
+
+    def after(self, sample: Sample) -> Crystal:
+        """With one more sample. One that contradicts the wander has it doubled, and the rate is learned anew."""
+        if _rate((*self.marks, sample), self.wander) is None:
+            return Crystal((sample,), min(2 * self.wander, 2 * DRIFT))
+        return Crystal(_with(self.marks, sample), self.wander)
+
+    @cached_property
+    def rate(self) -> Rate:
+        """Bounds the mean rate over any time of this boot."""
+        return _rate(self.marks, self.wander) or UNKNOWN_RATE
+
+
+def _with(marks: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
+    if marks and _hour(marks[-1]) == _hour(sample):
+        return (*marks[:-1], min(marks[-1], sample, key=lambda one: one.doubt_s))
+    return _thinned((*marks, sample))
+
+
+def _hour(sample: Sample) -> int:
+    return int(sample.taken_at_s // MARK_EVERY_S)
+
+
+def _thinned(marks: tuple[Sample, ...]) -> tuple[Sample, ...]:
+    """Without the one that stands closest between its neighbours, if there are too many."""
+    if len(marks) <= MARKS_KEPT:
+        return marks
+    gaps = [after.taken_at_s - before.taken_at_s for before, after in zip(marks, marks[2:], strict=False)]
+    closest = gaps.index(min(gaps)) + 1
+    return marks[:closest] + marks[closest + 1 :]
+
+
+def _rate(marks: tuple[Sample, ...], wander: float) -> Rate | None:
+    """What all pairs of marks prove together; None if they contradict each other."""
+    assert all(a.taken_at_s <= b.taken_at_s for a, b in pairwise(marks)), "elapsed seconds only grow"
+    proved = [_mean_rate(a, b) for a, b in combinations(marks, 2) if b.taken_at_s - a.taken_at_s >= MARK_EVERY_S]
+    if not proved:
+        return UNKNOWN_RATE
+    # Somewhere the rate was at least this, and somewhere at most that.
+    at_least, at_most = max(one.mean - one.error for one in proved), min(one.mean + one.error for one in proved)
+    lowest, highest = max(-DRIFT, at_least - wander), min(DRIFT, at_most + wander)
+    if at_least - at_most > wander or lowest > highest:
+        return None
+    return Rate(mean=(lowest + highest) / 2, error=(highest - lowest) / 2)
+
+
+def _mean_rate(earlier: Sample, later: Sample) -> Rate:
+    between_s = later.taken_at_s - earlier.taken_at_s
+    return Rate(
+        mean=(later.offset_s - earlier.offset_s) / between_s, error=(earlier.doubt_s + later.doubt_s) / between_s
+    )
