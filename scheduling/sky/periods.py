@@ -46,8 +46,8 @@ class Period:
 
 def period(*, seconds: float, epoch: datetime) -> Period:
     """The period of ``seconds`` (positive) from ``epoch`` (aware); raises :class:`PeriodError`."""
-    if not (math.isfinite(seconds) and seconds > 0):
+    if not (isinstance(seconds, int | float) and math.isfinite(seconds) and seconds > 0):
         raise PeriodError("seconds", f"{seconds!r} is no period", "give a positive number of seconds")
-    if epoch.tzinfo is None:
-        raise PeriodError("epoch", f"{epoch.isoformat()} has no offset from UTC", "give an aware datetime")
+    if not isinstance(epoch, datetime) or epoch.tzinfo is None:
+        raise PeriodError("epoch", f"{epoch!r} is no instant", "give an aware datetime")
     return Period(float(seconds), posix_of(epoch))

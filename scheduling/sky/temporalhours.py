@@ -19,13 +19,14 @@ from scheduling.sky.arrays import FloatArray, IntArray, finite_array
 from scheduling.sky.bodies import Sky, sky
 from scheduling.sky.crossings import horizon_crossings
 from scheduling.sky.ephemeris import EphemerisRangeError
-from scheduling.sky.places import Place
+from scheduling.sky.places import Place, PlaceError
 from scheduling.sky.timescales import DAY_S, datetime_of
 from scheduling.sky.topocentric import SUN_UP
 
 _BLOCK_DAYS = 64
 _MARGIN_S = DAY_S / 4.0  # sunrise and sunset stay this near to the half of the day that they belong to
 _LONGEST_POLAR_DAYS = 200
+_FAR_TURNS = 1e7  # beyond any ephemeris, and still a whole number that an array can index
 
 
 class NoSunriseError(InputError):
@@ -45,9 +46,15 @@ class NoSunriseError(InputError):
         self.place, self.last_before, self.first_after = place, last_before, first_after
 
 
-@lru_cache(maxsize=64)
 def temporal_hours(*, place: Place) -> TemporalHours:
-    """The temporal hours at ``place``; those of the 64 places used last are kept."""
+    """The temporal hours at ``place``; those of the 64 places used last are kept. Raises PlaceError for no Place."""
+    if not isinstance(place, Place):
+        raise PlaceError("place", f"{place!r} is no place", "give a Place")
+    return _kept(place)
+
+
+@lru_cache(maxsize=64)
+def _kept(place: Place) -> TemporalHours:
     return TemporalHours(place, sky())
 
 
@@ -94,7 +101,7 @@ class TemporalHours:
     def instants(self, turns: npt.ArrayLike) -> FloatArray:
         """The POSIX instants of counts of turns: the inverse of :meth:`turns`, with the same errors."""
         halves = 2.0 * finite_array("turns", turns)
-        half = np.floor(halves).astype(np.int64)
+        half = np.floor(np.clip(halves, -_FAR_TURNS, _FAR_TURNS)).astype(np.int64)
         near_tt = (0.5 * half.astype(np.float64) - 0.25 - self.place.longitude / 360.0) * DAY_S
         low, high = self._interval(half, near_tt)
         return self._sky.ephemeris.scales.posix_from_tt(low + (halves - half) * (high - low))

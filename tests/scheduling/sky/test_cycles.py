@@ -233,16 +233,24 @@ def test_options_that_do_not_fit_are_refused(name: str, options: dict[str, objec
     assert refused.value.field == "options"
 
 
-@pytest.mark.parametrize("seconds", [0.0, -1.0, np.nan, np.inf])
+@pytest.mark.parametrize("place", [None, "Lisbon", (38.72, -9.14), [38.72, -9.14]])
+def test_temporal_hours_need_a_place(place: object) -> None:
+    with pytest.raises(InputError) as refused:
+        cycles.get("temporal-hours", place=place)
+    assert refused.value.field == "place"
+
+
+@pytest.mark.parametrize("seconds", [0.0, -1.0, np.nan, np.inf, "600", None])
 def test_a_period_is_a_positive_number_of_seconds(seconds: float) -> None:
     with pytest.raises(InputError) as refused:
         cycles.get("period", seconds=seconds, epoch=EPOCH)
     assert refused.value.field == "seconds"
 
 
-def test_the_epoch_of_a_period_is_an_instant() -> None:
+@pytest.mark.parametrize("epoch", [EPOCH.replace(tzinfo=None), "2026-03-01T00:00:00Z", 1_772_323_200.0, None])
+def test_the_epoch_of_a_period_is_an_instant(epoch: object) -> None:
     with pytest.raises(InputError) as refused:
-        cycles.get("period", seconds=60.0, epoch=EPOCH.replace(tzinfo=None))
+        cycles.get("period", seconds=60.0, epoch=epoch)
     assert refused.value.field == "epoch"
 
 

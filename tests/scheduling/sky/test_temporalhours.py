@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduling.sky import almanac, cycles
+from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.sky.places import Place
-from scheduling.sky.temporalhours import NoSunriseError, temporal_hours
+from scheduling.sky.temporalhours import NoSunriseError, _kept, temporal_hours
 from scheduling.sky.timescales import DAY_S, posix_of
 
 LISBON, CHATHAM, TROMSO = Place(38.72, -9.14), Place(-43.95, -176.55), Place(69.65, 18.96)
@@ -107,6 +108,12 @@ def test_an_hour_exists_exactly_between_a_rise_and_a_set_that_follow_each_other(
                 hours.turns(instant)
 
 
+@pytest.mark.parametrize("turns", [1e5, -1e5, 1e300, -1e300])
+def test_turns_far_beyond_the_ephemeris_say_its_range(turns: float) -> None:
+    with pytest.raises(EphemerisRangeError, match="1899-07-30 to 2053-10-06"):
+        temporal_hours(place=LISBON).instants([0.0, turns])
+
+
 @pytest.mark.parametrize("latitude", [90.0, -90.0])
 def test_at_a_pole_there_are_none(latitude: float) -> None:
     with pytest.raises(NoSunriseError):
@@ -121,7 +128,7 @@ def test_places_share_nothing_and_each_is_kept() -> None:
 def test_threads_find_what_one_alone_finds() -> None:
     instants = posix_of(START) + np.random.default_rng(2).uniform(0.0, 3e8, 300)
     expected = temporal_hours(place=LISBON).turns(instants)
-    temporal_hours.cache_clear()
+    _kept.cache_clear()
     hours = temporal_hours(place=LISBON)
     with ThreadPoolExecutor(6) as threads:
         found = list(threads.map(lambda _: hours.turns(instants), range(6)))
