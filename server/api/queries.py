@@ -52,19 +52,22 @@ def read_dead(text: str) -> tuple[int, ...]:
     return tuple(int(part) for part in parts)
 
 
-def read_slip(text: str) -> float:
-    """The share of the feed that is lost.
+def number_reader(name: str) -> Callable[[str], float]:
+    """A function that reads a finite number, and raises an InputError that names the field for anything else."""
 
-    Raises:
-        InputError: not a number.
-    """
-    try:
-        slip = float(text)
-    except ValueError:
-        slip = math.nan
-    if not math.isfinite(slip):
-        raise InputError("slip", f"{text!r} is not a number", "give a share of the feed, such as 0.01")
-    return slip
+    def read(text: str) -> float:
+        try:
+            number = float(text)
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            raise InputError(name, f"{text!r} is not a number", "give a finite number, such as 0.01")
+        return number
+
+    return read
+
+
+read_slip = number_reader("slip")
 
 
 def faults_asked(request: Request) -> Faults:

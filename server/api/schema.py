@@ -20,6 +20,7 @@ from machines.profile import Profile
 from machines.recovery import Decision, Gap, Policy
 from machines.wire import Reports, Work
 from scheduling import studio
+from scheduling.forecast import Forecast
 from scheduling.uploads import Uploaded
 from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
@@ -42,6 +43,7 @@ SHOWN = (
     ToneCurve,
     Uploaded,
     Seam,
+    Forecast,
 )
 REFERENCE = "#/components/schemas/{model}"
 

@@ -8,6 +8,7 @@ from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSpli
 from server.api import (
     about,
     events,
+    forecast,
     machines,
     node,
     notices,
@@ -37,6 +38,7 @@ urlpatterns = [
     path("machines/<id:pk>", machines.OneMachine.as_view(), name="machine"),
     path("machines/<id:pk>/heartbeat", machines.MachineHeartbeat.as_view(), name="machine-heartbeat"),
     path("machines/<id:pk>/enrolment", machines.MachineEnrolment.as_view(), name="machine-enrolment"),
+    path("machines/<id:pk>/forecast", forecast.MachineForecast.as_view(), name="machine-forecast"),
     path("machines/<id:pk>/proof.png", proofs.MachineProof.as_view(), name="machine-proof"),
     path("uploads", uploads.Uploads.as_view(), name="uploads"),
     path("sources", sources.Sources.as_view(), name="sources"),

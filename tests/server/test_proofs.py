@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from datetime import timedelta
 from typing import Any
 
@@ -17,6 +18,7 @@ from machines.wire import Work
 from scheduling.log.models import Segment
 from server import wiring
 from server.api import proofs
+from server.api.uploads import MEDIA_TYPES
 from tests.scheduling.test_darkroom import ONE_OF_EACH, grey_png
 from tests.server.studio import Caller, HeldClock, printed
 from tests.server.test_bad_input import problem
@@ -173,3 +175,28 @@ def test_nothing_hangs_where_there_is_no_knife(furnished: Caller) -> None:
     told = problem(furnished.get("machines/winder-1/proof.png?show=hanging"), 422)
     assert (told["field"], told["remedy"]) == ("show", "give last-metre")
     problem(furnished.get("machines/winder-1/proof.png"), 404)
+
+
+@pytest.mark.parametrize(
+    ("path", "parameters"),
+    [
+        ("sources/{id}/thumbnail.png", {"profile", "cycle", "at", "venue"}),
+        ("sources/{id}/proof.png", {"profile", "cycle", "at", "venue", "view", "dead", "slip"}),
+        ("machines/{id}/proof.png", {"at", "show", "view", "dead", "slip"}),
+    ],
+)
+def test_the_description_tells_of_pictures_and_their_questions(db: None, path: str, parameters: set[str]) -> None:
+    operation = json.loads(Caller().get("schema").content)["paths"][f"/api/v1/{path}"]["get"]
+    assert list(operation["responses"]["200"]["content"]) == ["image/png"]
+    assert {one["name"] for one in operation["parameters"]} == parameters | {"id"}
+    assert not any(one.get("required") for one in operation["parameters"] if one["in"] == "query")
+
+
+def test_the_description_tells_of_uploads(db: None) -> None:
+    description = json.loads(Caller().get("schema").content)
+    operation = description["paths"]["/api/v1/uploads"]["post"]
+    assert set(operation["requestBody"]["content"]) == set(MEDIA_TYPES)
+    (status,) = set(operation["responses"]) - {"default"}
+    assert status == "201"
+    added = description["components"]["schemas"]["AddSource"]["properties"]
+    assert {"upload", "method", "curve"} <= set(added)
