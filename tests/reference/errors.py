@@ -28,20 +28,25 @@ class Error:
 
 @dataclass
 class Errors:
-    """The errors noted so far, in the order of the checks."""
+    """The errors noted so far, by quantity and judge, in the order of the checks."""
 
-    noted: list[Error] = field(default_factory=list)
+    sizes: dict[tuple[str, str, str], list[float]] = field(default_factory=dict)
+
+    @property
+    def noted(self) -> list[Error]:
+        """One error for each quantity and judge."""
+        return [
+            Error(*key, len(sizes), float(np.mean(sizes)), float(np.median(sizes)), max(sizes))
+            for key, sizes in self.sizes.items()
+        ]
 
     def note(self, quantity: str, judge: str, unit: str, differences: npt.ArrayLike) -> float:
         """Note the differences of a quantity from what a judge says; returns the largest in size."""
         sizes = np.abs(np.asarray(differences, dtype=np.float64)).ravel()
         assert sizes.size, f"nothing was compared for {quantity}"
         assert np.isfinite(sizes).all(), f"{quantity} has a difference that is not finite"
-        largest = float(sizes.max())
-        self.noted.append(
-            Error(quantity, judge, unit, sizes.size, float(sizes.mean()), float(np.median(sizes)), largest)
-        )
-        return largest
+        self.sizes.setdefault((quantity, judge, unit), []).extend(sizes.tolist())
+        return float(sizes.max())
 
 
 def markdown(noted: Iterable[Error]) -> str:

@@ -23,6 +23,17 @@ def test_nothing_compared_is_no_success(differences: list[float]) -> None:
         Errors().note("sunrise", "a table", "s", differences)
 
 
+def test_checks_of_one_quantity_by_one_judge_are_one_line() -> None:
+    errors = Errors()
+    assert errors.note("sunrise", "a table", "s", [4.0]) == 4.0
+    assert errors.note("sunrise", "a table", "s", [1.0, 1.0]) == 1.0
+    errors.note("sunrise", "a book", "s", [9.0])
+    assert [(noted.judge, noted.count, noted.largest) for noted in errors.noted] == [
+        ("a table", 3, 4.0),
+        ("a book", 1, 9.0),
+    ]
+
+
 def test_the_table() -> None:
     errors = Errors()
     errors.note("sunrise", "a table", "s", [0.123456, 0.0])
