@@ -27,7 +27,7 @@ def test_j2000_in_utc(scales: TimeScales) -> None:
 
 @pytest.mark.parametrize(
     ("instant", "tai_minus_utc"),
-    # ERFA's t_dat and the IERS list of leap seconds, as given in the checks of the project (G4).
+    # ERFA's t_dat (liberfa/erfa@1d9738be, t_erfa_c.c) and the IERS list of leap seconds.
     [
         (datetime(2003, 6, 1, tzinfo=UTC), 32),
         (datetime(2008, 1, 17, tzinfo=UTC), 33),
