@@ -44,5 +44,6 @@ def digest(
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+@lru_cache(maxsize=256)  # the same few actors and requests over and over
 def _text(value: str) -> str:
     return json.dumps(value, ensure_ascii=False)

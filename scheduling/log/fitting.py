@@ -63,7 +63,12 @@ def _test_of_fields(cls: Any) -> Test:
     tests = [(attrgetter(field.name), _test_of(hints[field.name])) for field in fields(cls)]
 
     def test(value: Any) -> bool:
-        return type(value) is cls and all(one(get(value)) for get, one in tests)
+        if type(value) is not cls:
+            return False
+        for get, one in tests:  # noqa: SIM110 (a generator for each event takes twice as long)
+            if not one(get(value)):
+                return False
+        return True
 
     return test
 

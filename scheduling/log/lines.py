@@ -6,7 +6,7 @@ Writing, verifying, exporting and folding go through here, so that each reads th
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -18,6 +18,7 @@ from django.db.models.functions import Cast
 from scheduling.log import models
 from scheduling.log.digest import digest
 from scheduling.log.events import Event, from_data
+from scheduling.log.reading import read_event
 from scheduling.log.recorded import Recorded
 
 CHUNK = 2000
@@ -41,7 +42,7 @@ class Line(NamedTuple):
     digest: str
 
     def fact(self) -> Recorded:
-        """What it says, upcast to today's schema.
+        """What it says, upcast to today's schema, with all checks; see `facts` for many.
 
         Raises:
             InputError: the data do not fit the schema.
@@ -85,9 +86,9 @@ _INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(L
 
 
 @lru_cache(maxsize=64)
-def _text_of_instant(instant: datetime) -> str:
+def text_of_instant(instant: datetime) -> str:
     """An instant as Django keeps it in SQLite: UTC, without saying so."""
-    return str(instant.astimezone(UTC).replace(tzinfo=None))
+    return instant.astimezone(UTC).isoformat(" ").removesuffix("+00:00")
 
 
 def _as_it_is(instant: datetime) -> datetime:
@@ -97,23 +98,10 @@ def _as_it_is(instant: datetime) -> datetime:
 def insert(lines: Iterable[Line], *, using: str) -> None:
     """Write lines within the caller's transaction."""
     connection = connections[using]
-    instant = _text_of_instant if connection.vendor == "sqlite" else _as_it_is
+    instant = text_of_instant if connection.vendor == "sqlite" else _as_it_is
     rows = [(*line[:7], instant(line.said_at), instant(line.happened_at), *line[9:]) for line in lines]
     with connection.cursor() as cursor:
         cursor.executemany(_INSERT, rows)
-
-
-# Read as the text that they are kept as; SQLite knows no instants, and Django's way to make them takes long.
-_TEXTS = ("data", "said_at", "happened_at")
-
-
-@lru_cache(maxsize=64)
-def _instant_of_text(text: str) -> datetime:
-    return datetime.fromisoformat(text).replace(tzinfo=UTC)
-
-
-def _line_of_texts(row: Sequence[Any]) -> Line:
-    return Line._make((*row[:7], _instant_of_text(row[7]), _instant_of_text(row[8]), *row[9:]))
 
 
 def scan(where: Q | None = None, *, after: int = 0, limit: int | None = None, using: str) -> Iterator[Line]:
@@ -125,13 +113,48 @@ def scan(where: Q | None = None, *, after: int = 0, limit: int | None = None, us
         limit: at most so many.
         using: alias of the database.
     """
-    on_sqlite = connections[using].vendor == "sqlite"
-    as_text, line = (_TEXTS, _line_of_texts) if on_sqlite else (("data",), Line._make)
-    columns = [Cast(name, TextField()) if name in as_text else name for name in Line._fields]
+    instant = _instant_in(using)
+    for row in _rows(Line._fields, where, after, limit, using):
+        yield Line._make((*row[:7], instant(row[7]), instant(row[8]), *row[9:]))
+
+
+def facts(where: Q | None = None, *, after: int = 0, limit: int | None = None, using: str) -> Iterator[Recorded]:
+    """What the lines say, as `scan` gives them, upcast to today's schema and taken for what was written."""
+    instant = _instant_in(using)
+    for position, stream, version, kind, schema, data, said_at, happened_at, *others in _rows(
+        _OF_A_FACT, where, after, limit, using
+    ):
+        event = read_event(kind, schema, data)
+        yield Recorded(position, stream, version, kind, event, instant(said_at), instant(happened_at), *others)
+
+
+_OF_A_FACT = (
+    "position", "stream", "version", "kind", "schema", "data", "said_at", "happened_at", "actor", "request", "digest",
+)  # fmt: skip
+# Read as the text that they are kept as; SQLite knows no instants, and Django's way to make them takes long.
+_TEXTS = {"sqlite": ("data", "said_at", "happened_at"), "postgresql": ("data",)}
+
+
+def _rows(
+    names: Sequence[str], where: Q | None, after: int, limit: int | None, using: str
+) -> Iterator[tuple[Any, ...]]:
+    """Columns of the lines, the first of them the position."""
+    as_text = _TEXTS[connections[using].vendor]
+    columns = [Cast(name, TextField()) if name in as_text else name for name in names]
     found = models.Event.objects.using(using).filter(where or Q()).order_by("position").values_list(*columns)
     while limit is None or limit > 0:
         chunk = list(found.filter(position__gt=after)[: CHUNK if limit is None else min(CHUNK, limit)])
-        yield from map(line, chunk)
+        yield from chunk
         if len(chunk) < CHUNK:
             return
         after, limit = chunk[-1][0], None if limit is None else limit - CHUNK
+
+
+def _instant_in(using: str) -> Callable[[Any], datetime]:
+    """What makes an instant of what a database gives."""
+    return _instant_of_text if connections[using].vendor == "sqlite" else _as_it_is
+
+
+@lru_cache(maxsize=64)
+def _instant_of_text(text: str) -> datetime:
+    return datetime.fromisoformat(f"{text}+00:00")

@@ -8,6 +8,7 @@ that was cloned may report again what was reported before. What is surer to be o
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import reduce
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
@@ -26,8 +27,8 @@ class Interval(NamedTuple):
 
 def with_interval(intervals: list[Interval], new: Interval) -> list[Interval]:
     """Intervals in order, with one more laid over them."""
-    if not intervals or intervals[-1].end <= new.first:
-        return _joined([*intervals, new])
+    if not intervals or intervals[-1].end <= new.first:  # as nearly always
+        return _appended(intervals, new)
     cuts = sorted({edge for interval in (*intervals, new) for edge in (interval.first, interval.end)})
     pieces = []
     for first, end in pairwise(cuts):
@@ -39,20 +40,25 @@ def with_interval(intervals: list[Interval], new: Interval) -> list[Interval]:
 
 def _joined(pieces: Iterable[Interval]) -> list[Interval]:
     """Neighbours of the same outcome as one interval; empty ones left out."""
-    joined: list[Interval] = []
-    for piece in pieces:
-        if piece.first >= piece.end:
-            continue
-        if joined and joined[-1].end == piece.first and joined[-1].outcome == piece.outcome:
-            joined[-1] = joined[-1]._replace(end=piece.end)
-        else:
-            joined.append(piece)
-    return joined
+    return reduce(_appended, pieces, [])
 
 
-def count(intervals: Iterable[Interval], outcome: Outcome) -> int:
-    """How many columns have an outcome."""
-    return sum(one.end - one.first for one in intervals if one.outcome == outcome)
+def _appended(intervals: list[Interval], new: Interval) -> list[Interval]:
+    """Intervals and one after them, which may become one with the last."""
+    first, end, outcome = new
+    if first >= end:
+        return intervals
+    if intervals and intervals[-1].end == first and intervals[-1].outcome == outcome:
+        return [*intervals[:-1], Interval(intervals[-1].first, end, outcome)]
+    return [*intervals, new]
+
+
+def counts(intervals: Iterable[Interval]) -> tuple[int, int, int]:
+    """How many columns are printed, how many skipped and how many unknown."""
+    columns = {"printed": 0, "skipped": 0, "unknown": 0}
+    for first, end, outcome in intervals:
+        columns[outcome] += end - first
+    return columns["printed"], columns["skipped"], columns["unknown"]
 
 
 def outside(interval: Interval, spans: Iterable[tuple[int, int]]) -> list[Interval]:

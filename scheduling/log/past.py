@@ -21,7 +21,7 @@ from django.db.models import Model, Q
 
 from scheduling.log.events import NAMES
 from scheduling.log.folds import VIEWS
-from scheduling.log.lines import scan
+from scheduling.log.lines import facts
 from scheduling.log.models import Machine, Notice, Opening, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.rows import Rows
 
@@ -71,7 +71,7 @@ class MachineThen:
 
 def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | None:
     """A run as it was; None where it was not planned yet."""
-    rows = _folded((Run, Outage), Q(run=run) & moment.counts, using)
+    rows = folded((Run, Outage), Q(run=run) & moment.counts, using=using)
     row = rows.find(Run, run)
     if row is None:
         return None
@@ -86,7 +86,7 @@ def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | Non
 
 def machine_at(machine: str, moment: Moment, *, using: str = "default") -> MachineThen | None:
     """A machine as it was; None where it was not added yet."""
-    rows = _folded((Machine, Notice, Outage), Q(stream=f"machine/{machine}") & moment.counts, using)
+    rows = folded((Machine, Notice, Outage), Q(stream=f"machine/{machine}") & moment.counts, using=using)
     row = rows.find(Machine, machine)
     if row is None:
         return None
@@ -99,16 +99,15 @@ def machine_at(machine: str, moment: Moment, *, using: str = "default") -> Machi
 
 def opening_at(opening: str, moment: Moment, *, using: str = "default") -> Opening | None:
     """An opening as it was fixed; None where it was not."""
-    return _folded((Opening,), Q(stream=f"opening/{opening}") & moment.counts, using).find(Opening, opening)
+    return folded((Opening,), Q(stream=f"opening/{opening}") & moment.counts, using=using).find(Opening, opening)
 
 
-def _folded(wanted: Sequence[type[Model]], where: Q, using: str) -> Rows:
+def folded(wanted: Sequence[type[Model]], where: Q, *, using: str = "default") -> Rows:
     """Rows in memory of the views that hold the wanted tables, folded from the facts that a condition chooses."""
     views = [view for view in VIEWS if set(view.tables) & set(wanted)]
     kinds = {NAMES[event] for view in views for event in view.folds}
     rows = Rows(using, complete=True)
-    for line in scan(where & Q(kind__in=kinds), using=using):
-        fact = line.fact()
+    for fact in facts(where & Q(kind__in=kinds), using=using):
         for view in views:
             function = view.folds.get(type(fact.event))
             if function is not None:

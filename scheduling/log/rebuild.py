@@ -20,7 +20,7 @@ from django.db.models import Q
 from scheduling.log.events import NAMES
 from scheduling.log.folding import FoldFailed, fold_facts, write_rows
 from scheduling.log.folds import VIEWS, View
-from scheduling.log.lines import scan
+from scheduling.log.lines import facts
 from scheduling.log.models import BrokenView
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
@@ -60,11 +60,13 @@ class _Folding:
     """A view on its way through the log."""
 
     view: View
-    rows: Rows
+    using: str
+    rows: Rows = field(init=False)
     failure: FoldFailed | None = None
     kinds: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
+        self.rows = Rows(self.using, complete=True)
         self.kinds = tuple(NAMES[event] for event in self.view.folds)
 
     def take(self, facts: Sequence[Recorded]) -> None:
@@ -73,7 +75,8 @@ class _Folding:
         if changing and self.failure is None:
             try:
                 fold_facts(self.view, changing, self.rows)
-                write_rows(self.view, changing, self.rows)
+                with transaction.atomic(using=self.using):  # one for all rows, and not one for each
+                    write_rows(self.view, changing, self.rows)
             except FoldFailed as failure:
                 self.failure = failure
             self.rows.let_go(MOST_ROWS)
@@ -99,7 +102,7 @@ def rebuild(
     """
     twins = Twins([table for view in views for table in view.tables], using)
     with twins.made():
-        foldings = [_Folding(view, Rows(using, complete=True)) for view in views]
+        foldings = [_Folding(view, using) for view in views]
         position = 0
         while (last := last_position(using=using)) - position > BATCH:
             position = _catch_up(foldings, position, using, progress, last)
@@ -114,11 +117,10 @@ def _catch_up(
 ) -> int:
     """Fold everything from a position to the last one, and return that."""
     kinds = {kind for folding in foldings for kind in folding.kinds}
-    lines = scan(Q(kind__in=kinds, position__lte=last), after=position, using=using)
-    for facts in _batches(line.fact() for line in lines):
+    for batch in _batches(facts(Q(kind__in=kinds, position__lte=last), after=position, using=using)):
         for folding in foldings:
-            folding.take(facts)
-        progress(facts[-1].position, last)
+            folding.take(batch)
+        progress(batch[-1].position, last)
     return last
 
 
@@ -140,13 +142,13 @@ def _finish(folding: _Folding, twins: Twins, swap: bool, using: str) -> Rebuilt:
         problem = {"position": folding.failure.fact.position, "problem": str(folding.failure)}
         BrokenView.objects.using(using).update_or_create(view=view.name, defaults=problem)
         return Rebuilt(view.name, failure=str(folding.failure))
-    differences = [twins.compare(table) for table in view.tables]
+    rows, differences = sum(map(twins.count, view.tables)), []
+    for table in view.tables:
+        difference = twins.compare(table)
+        if difference is not None:
+            differences.append(difference)
+            if swap:
+                twins.put_right(table)
     if swap:
-        for table in view.tables:
-            twins.put_right(table)
         BrokenView.objects.using(using).filter(view=view.name).delete()
-    return Rebuilt(
-        view.name,
-        rows=sum(twins.count(table) for table in view.tables),
-        differences=tuple(difference for difference in differences if difference.rows),
-    )
+    return Rebuilt(view.name, rows=rows, differences=tuple(differences))

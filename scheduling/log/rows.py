@@ -7,7 +7,8 @@ nowhere but memory, as when a past state is asked for.
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable, Iterable
+from collections import defaultdict
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django.db import models
@@ -30,30 +31,32 @@ class Rows:
     def __init__(self, using: str, *, complete: bool = False) -> None:
         self._using = using
         self._complete = complete
-        self._rows: dict[type[models.Model], dict[Any, Any]] = {}
-        self._changed: dict[type[models.Model], dict[Any, Any]] = {}
+        self._rows: defaultdict[type[models.Model], dict[Any, Any]] = defaultdict(dict)
+        self._changed: defaultdict[type[models.Model], dict[Any, Any]] = defaultdict(dict)
 
     def find(self, model: type[Row], key: Any) -> Row | None:
         """The row with a primary key, to be read; see `change`."""
-        known = self._rows.setdefault(model, {})
-        row: Row | None = known.get(key)
+        row: Row | None = self._rows[model].get(key)
         if row is None and not self._complete:
             row = table(model, self._using).find(key)
             if row is not None:
-                known[key] = row
+                self._rows[model][key] = row
         return row
 
     def change(self, model: type[Row], key: Any) -> Row | None:
         """The row with a primary key, to be changed in place."""
         row = self.find(model, key)
         if row is not None:
-            self._changed.setdefault(model, {})[key] = row
+            self._changed[model][key] = row
         return row
 
-    def put(self, row: models.Model) -> None:
-        """A new row, or one that takes the place of the row with its key."""
-        self._rows.setdefault(type(row), {})[row.pk] = row
-        self._changed.setdefault(type(row), {})[row.pk] = row
+    def put(self, model: type[Row], **values: Any) -> Row:
+        """A new row, or one that takes the place of the row with its key; what has no value here has its default."""
+        its_table = table(model, self._using)
+        row: Row = its_table.row(values)
+        key = its_table.key_of(row)
+        self._rows[model][key] = self._changed[model][key] = row
+        return row
 
     def change_where(self, model: type[Row], **lookups: Any) -> list[Row]:
         """Rows to be changed in place, in the order of their keys.
@@ -62,17 +65,15 @@ class Rows:
             model: which rows.
             lookups: fields, compared as Django names it: equal, or with ``__lt`` and ``__gt``.
         """
-        rows: Iterable[Row]
+        known, key_of = self._rows[model], table(model, self._using).key_of
         if self._complete:
-            rows = [row for row in self._rows.get(model, {}).values() if _matches(row, lookups)]
+            rows = [row for row in known.values() if _matches(row, lookups)]
         else:
             self._write(model)
-            known = self._rows.setdefault(model, {})
             found = model._default_manager.using(self._using).filter(**lookups)
-            rows = [known.setdefault(row.pk, row) for row in found]
-        changed = self._changed.setdefault(model, {})
-        changed.update((row.pk, row) for row in rows)
-        return sorted(rows, key=lambda row: row.pk)
+            rows = [known.setdefault(key_of(row), row) for row in found]
+        self._changed[model].update((key_of(row), row) for row in rows)
+        return sorted(rows, key=key_of)
 
     def all(self, model: type[Row]) -> list[Row]:
         """The rows in memory."""

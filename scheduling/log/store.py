@@ -23,7 +23,7 @@ from scheduling.log.digest import NONE_BEFORE
 from scheduling.log.events import NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
 from scheduling.log.fitting import fits
 from scheduling.log.folding import fold_live
-from scheduling.log.lines import Line, insert, scan
+from scheduling.log.lines import Line, facts, insert, scan
 from scheduling.log.recorded import Recorded, run_of
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
@@ -116,9 +116,9 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
         lock(using)
         written = _written(appends, by, using)
         insert([line for line, _ in written], using=using)
-        facts = tuple(fact for _, fact in written)
-        fold_live(facts, using=using)
-    return facts
+        said = tuple(fact for _, fact in written)
+        fold_live(said, using=using)
+    return said
 
 
 def stream_version(stream: str, *, using: str = "default") -> int:
@@ -161,8 +161,7 @@ def read(
         where &= Q(run=run)
     if through is not None:
         where &= Q(position__lte=through)
-    for line in scan(where, after=after, limit=limit, using=using):
-        yield line.fact()
+    return facts(where, after=after, limit=limit, using=using)
 
 
 def lock(using: str) -> None:

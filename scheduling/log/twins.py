@@ -59,19 +59,29 @@ class Twins:
         """How many rows the twin has."""
         return int(self._value(f"SELECT count(*) FROM {self._twin(table)}"))
 
-    def compare(self, table: type[Model]) -> Difference:
-        """What is in the live table or in the twin, and not in both."""
+    def compare(self, table: type[Model]) -> Difference | None:
+        """What is in the live table or in the twin, and not in both; None where they are equal."""
+        if self._equal(table):
+            return None
         key = _key(table)
-        differing = f"SELECT {key} FROM {self._only_live(table)} UNION SELECT {key} FROM {self._only_twin(table)}"
+        differing = (
+            f"SELECT {key} FROM {self._only_live(table)} AS only_live"
+            f" UNION SELECT {key} FROM {self._only_twin(table)} AS only_twin"
+        )
         rows = int(self._value(f"SELECT count(*) FROM ({differing}) AS differing"))
-        keys = self._execute(f"{differing} ORDER BY {key} LIMIT {NAMED}") if rows else []
-        return Difference(table._meta.db_table, rows, tuple(keys))
+        return Difference(table._meta.db_table, rows, tuple(self._execute(f"{differing} ORDER BY {key} LIMIT {NAMED}")))
+
+    def _equal(self, table: type[Model]) -> bool:
+        """As many rows in both, and none that is in one only: no two rows of a table are the same."""
+        counts = f"(SELECT count(*) FROM {self._live(table)}) = (SELECT count(*) FROM {self._twin(table)})"
+        return bool(self._value(f"SELECT {counts} AND NOT EXISTS {self._only_twin(table)}"))
 
     def put_right(self, table: type[Model]) -> None:
         """Give the live table the twin's rows; rows that are equal are not touched."""
         key = _key(table)
-        self._execute(f"DELETE FROM {self._live(table)} WHERE ({key}) IN (SELECT {key} FROM {self._only_live(table)})")
-        self._execute(f"INSERT INTO {self._live(table)} SELECT * FROM {self._only_twin(table)}")
+        differing = f"SELECT {key} FROM {self._only_live(table)} AS only_live"
+        self._execute(f"DELETE FROM {self._live(table)} WHERE ({key}) IN ({differing})")
+        self._execute(f"INSERT INTO {self._live(table)} SELECT * FROM {self._only_twin(table)} AS only_twin")
 
     def _make(self, name: str) -> None:
         if self._connection.vendor == "postgresql":
@@ -88,10 +98,10 @@ class Twins:
         return f"{schema}.{table._meta.db_table}"
 
     def _only_live(self, table: type[Model]) -> str:
-        return f"(SELECT * FROM {self._live(table)} EXCEPT SELECT * FROM {self._twin(table)}) AS only_live"
+        return f"(SELECT * FROM {self._live(table)} EXCEPT SELECT * FROM {self._twin(table)})"
 
     def _only_twin(self, table: type[Model]) -> str:
-        return f"(SELECT * FROM {self._twin(table)} EXCEPT SELECT * FROM {self._live(table)}) AS only_twin"
+        return f"(SELECT * FROM {self._twin(table)} EXCEPT SELECT * FROM {self._live(table)})"
 
     def _execute(self, sql: str, *parameters: Any) -> list[tuple[Any, ...]]:
         with self._connection.cursor() as cursor:

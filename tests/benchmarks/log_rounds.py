@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import sqlite3
@@ -20,13 +21,16 @@ import psycopg
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection
+from django.db.models import Q
 
 django.setup()
 
 from machines.recovery import Columns
 from machines.wire import ColumnsPrinted, Reports
 from scheduling.log import folding, models
+from scheduling.log.folds import VIEWS
 from scheduling.log.lines import Line, insert, scan
+from scheduling.log.past import folded
 from scheduling.log.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
 from scheduling.reports import take
@@ -35,8 +39,11 @@ from tests.scheduling.log.facts import a_run_on_a_machine, at, by, run, say, seg
 ONES = 200
 BATCH = 100
 BATCHES = 40
-SEGMENTS = 1500
+SEGMENTS_A_TURN = 48
+REPORTS_OF_PARTS = 4000
 REPORTS_A_SEGMENT = 4
+# As many as are reported, in whole turns.
+SEGMENTS = 9600 + 9 * SEGMENTS_A_TURN
 EVENTS_OF_A_RUN = 100_000
 PAGE = 100
 
@@ -99,27 +106,33 @@ def _raw_rows(lines: Iterator[Line]) -> list[tuple[Any, ...]]:
     return [(*line[:7], adapt(line.said_at), adapt(line.happened_at), *line[9:]) for line in lines]
 
 
-def _entries(count: int, first_seq: int, first_segment: int = 0, reports: int = 1) -> list[ColumnsPrinted]:
-    """Reports of a run in order, so many for each segment of 50 columns."""
-    size, entries = 50 // reports, []
-    for index in range(count):
-        segment, part = divmod(index, reports)
-        segment += first_segment
-        first = segment * 50 + part * size
-        end = first + size if part < reports - 1 else (segment + 1) * 50
-        entries.append(
-            ColumnsPrinted(
-                seq=first_seq + index,
-                at=at(end + 0.123),
-                run="spring",
-                segment=segment,
-                columns=Columns(first=first, end=end),
-                columns_done=end - segment * 50,
-                paper_position=first,
-                worst_miss_s=0.0123,
-            )
+class Node:
+    """Reports a run as a node does: in order, each column once, a segment of 50 columns in so many reports."""
+
+    def __init__(self) -> None:
+        self._seq = 0
+        self._next_segment = 0
+
+    def report(self, count: int, reports_a_segment: int = 1) -> list[ColumnsPrinted]:
+        """The next entries of its journal."""
+        parts = ((number, part) for number in itertools.count(self._next_segment) for part in range(reports_a_segment))
+        entries = [self._entry(*one, reports_a_segment) for one in itertools.islice(parts, count)]
+        self._next_segment += count // reports_a_segment
+        return entries
+
+    def _entry(self, number: int, part: int, parts: int) -> ColumnsPrinted:
+        self._seq += 1
+        done, first = ((part + 1) * 50 // parts, number * 50 + part * 50 // parts)
+        return ColumnsPrinted(
+            seq=self._seq,
+            at=at(number * 50 + done + 0.123),
+            run="spring",
+            segment=number,
+            columns=Columns(first=first, end=number * 50 + done),
+            columns_done=done,
+            paper_position=first,
+            worst_miss_s=0.0123,
         )
-    return entries
 
 
 def _typical(*works: Callable[[], object], times: int) -> list[float]:
@@ -133,17 +146,15 @@ def _typical(*works: Callable[[], object], times: int) -> list[float]:
     return [sorted(one)[times // 10] for one in seconds]
 
 
-def appending(raw: Raw, name: str, batch: int, times: int) -> dict[str, Any]:
-    """The store alone: the same events, without the folding of views."""
-    entries = _entries(batch * times, 1)
-    parts = [entries[start : start + batch] for start in range(0, len(entries), batch)]
+def appending(raw: Raw, node: Node, name: str, batch: int, times: int) -> dict[str, Any]:
+    """The store alone: such events, without the folding of views."""
     with patch.object(folding, "VIEWS", ()):
         first = last_position()
-        append([Append("machine/left", None, entries)], by())
+        append([Append("machine/left", None, node.report(batch * times))], by())
         rows = _raw_rows(scan(after=first, using="default"))
         raw.empty()
         raw_parts = iter([rows[start : start + batch] for start in range(0, len(rows), batch)])
-        ours_parts = iter(parts)
+        ours_parts = iter([node.report(batch) for _ in range(times)])
         baseline, ours = _typical(
             lambda: raw.insert(next(raw_parts)),
             lambda: append([Append("machine/left", None, next(ours_parts))], by()),
@@ -152,22 +163,27 @@ def appending(raw: Raw, name: str, batch: int, times: int) -> dict[str, Any]:
     return {"name": name, "baseline": baseline, "ours": ours, "goal": 0.3}
 
 
-def command(raw: Raw) -> dict[str, Any]:
+def command(raw: Raw, node: Node) -> dict[str, Any]:
     """A node's report of one segment, taken as a command with the views folded."""
-    accepted = models.Machine.objects.get(id="left").accepted_through
-    reports = iter([Reports(epoch=1, entries=(entry,)) for entry in _entries(ONES, accepted + 1)])
+    reports = iter([Reports(epoch=1, entries=(entry,)) for entry in node.report(ONES)])
     rows = iter(_raw_rows(scan(after=last_position() - ONES, using="default")))
     raw.empty()
     baseline, ours = _typical(lambda: raw.insert([next(rows)]), lambda: take("left", next(reports), by()), times=ONES)
     return {"name": "command-one", "baseline": baseline, "ours": ours, "goal": 0.1}
 
 
-def folds(raw: Raw) -> dict[str, Any]:
-    """Every view from the first event."""
+def folds(raw: Raw) -> list[dict[str, Any]]:
+    """Every view from the first event: its rows in memory, as for a question about the past; and the whole rebuild."""
     raw.fill()
-    baseline, ours = _typical(raw.read, lambda: rebuild(swap=False), times=4)
+    tables = [table for view in VIEWS for table in view.tables]
+    baseline, fold, again = _typical(
+        raw.read, lambda: folded(tables, Q(), using="default"), lambda: rebuild(swap=False), times=5
+    )
     events = last_position()
-    return {"name": "fold", "baseline": baseline / events, "ours": ours / events, "goal": 0.3}
+    return [
+        {"name": name, "baseline": baseline / events, "ours": ours / events, "goal": goal}
+        for name, ours, goal in (("fold", fold, 0.3), ("rebuild", again, 0.05))
+    ]
 
 
 def run_state() -> dict[str, Any]:
@@ -200,16 +216,14 @@ def main() -> None:
     """Measure everything, smallest log first."""
     call_command("migrate", verbosity=0, skip_checks=True)
     a_run_on_a_machine()
-    raw = Raw()
-    results = [appending(raw, "append-one", 1, ONES), appending(raw, "append-batch", BATCH, BATCHES)]
-    for start in range(0, SEGMENTS, 48):
-        say("run/spring", segments(*range(start, min(start + 48, SEGMENTS))))
-    results.append(command(raw))
-    accepted = models.Machine.objects.get(id="left").accepted_through
-    entries = _entries((SEGMENTS - 500) * REPORTS_A_SEGMENT, accepted + 1, first_segment=500, reports=REPORTS_A_SEGMENT)
-    for start in range(0, len(entries), 1000):
-        append([Append("machine/left", None, entries[start : start + 1000])], by())
-    results += [folds(raw), run_state()]
+    for start in range(0, SEGMENTS, SEGMENTS_A_TURN):
+        say("run/spring", segments(*range(start, start + SEGMENTS_A_TURN)))
+    raw, node = Raw(), Node()
+    results = [appending(raw, node, "append-one", 1, ONES), appending(raw, node, "append-batch", BATCH, BATCHES)]
+    rebuild()
+    results.append(command(raw, node))
+    append([Append("machine/left", None, node.report(REPORTS_OF_PARTS, REPORTS_A_SEGMENT))], by())
+    results += [*folds(raw), run_state()]
     json.dump(results, sys.stdout)
 
 

@@ -11,7 +11,7 @@ from scheduling.log.rows import Rows
 
 def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:
     """A machine, with a knife that nobody has armed yet."""
-    rows.put(Machine(id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile))
+    rows.put(Machine, id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile)
 
 
 def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:

@@ -72,15 +72,14 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
 
 
 def _raise(rows: Rows, fact: Recorded, kind: str, said: str) -> Notice:
-    notice = Notice(
+    return rows.put(
+        Notice,
         id=f"{fact.subject}-{fact.version}-{kind}",
         machine_id=fact.subject,
         kind=kind,
         said=said,
         raised_at=fact.happened_at,
     )
-    rows.put(notice)
-    return notice
 
 
 def _open(rows: Rows, fact: Recorded, kind: str | None = None) -> list[Notice]:

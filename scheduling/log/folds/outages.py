@@ -13,19 +13,18 @@ from scheduling.log.rows import Rows
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     """An outage. Where nothing is replayed, the machine is true again with the next column it lays."""
     rows.put(
-        Outage(
-            id=f"{fact.subject}-{fact.version}",
-            machine_id=fact.subject,
-            version=fact.version,
-            run_id=event.run,
-            seq=event.seq,
-            cause=event.gap.cause,
-            noticed_at=event.gap.noticed_at,
-            gap=unstructure(event.gap),
-            policy=unstructure(event.policy),
-            decision=unstructure(event.decision),
-            true_again_at=event.at if event.decision.action == "skip" else None,
-        )
+        Outage,
+        id=f"{fact.subject}-{fact.version}",
+        machine_id=fact.subject,
+        version=fact.version,
+        run_id=event.run,
+        seq=event.seq,
+        cause=event.gap.cause,
+        noticed_at=event.gap.noticed_at,
+        gap=unstructure(event.gap),
+        policy=unstructure(event.policy),
+        decision=unstructure(event.decision),
+        true_again_at=event.at if event.decision.action == "skip" else None,
     )
 
 

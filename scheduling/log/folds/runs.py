@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from machines.structure import format_instant, unstructure
 from machines.wire import ColumnsPrinted, GapSettled, SegmentWork, StripCut
 from scheduling.log.events import RunPlanned, SegmentsPlanned
 from scheduling.log.models import PrintedStretch, Run, Segment, Strip
-from scheduling.log.outcomes import Interval, clipped, count, outside, with_interval
+from scheduling.log.outcomes import Interval, clipped, counts, outside, with_interval
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -16,23 +17,22 @@ from scheduling.log.rows import Rows
 def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
     """A run without segments yet."""
     rows.put(
-        Run(
-            id=fact.subject,
-            machine_id=event.machine,
-            source_id=event.source,
-            cycle=event.cycle,
-            cycle_options=event.cycle_options,
-            segments_per_turn=event.segments_per_turn,
-            strips_per_turn=event.strips_per_turn,
-            starts_at=event.starts_at,
-            ends_at=event.ends_at,
-            first_column=event.first_column,
-            end_column=event.end_column,
-            policy=unstructure(event.policy),
-            nozzle_seed=event.nozzle_seed,
-            mean_turn_s=event.mean_turn_s,
-            planned_to_column=event.first_column,
-        )
+        Run,
+        id=fact.subject,
+        machine_id=event.machine,
+        source_id=event.source,
+        cycle=event.cycle,
+        cycle_options=event.cycle_options,
+        segments_per_turn=event.segments_per_turn,
+        strips_per_turn=event.strips_per_turn,
+        starts_at=event.starts_at,
+        ends_at=event.ends_at,
+        first_column=event.first_column,
+        end_column=event.end_column,
+        policy=unstructure(event.policy),
+        nozzle_seed=event.nozzle_seed,
+        mean_turn_s=event.mean_turn_s,
+        planned_to_column=event.first_column,
     )
 
 
@@ -41,41 +41,40 @@ def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None
     run = rows.change(Run, fact.subject)
     if run is None:
         return
-    for work in event.segments:
-        known = rows.find(Segment, (run.id, work.number)) if work.first_column < run.planned_to_column else None
-        rows.put(_planned(run, work, known))
-        run.planned_to_column = max(run.planned_to_column, work.end_column)
+    planned = [_plan(rows, run, work) for work in event.segments]
     ahead, run.ahead = run.ahead, []
     for first, end, outcome in ahead:
-        _account(rows, run, Interval(first, end, outcome), fact.happened_at)
+        _spread(run, planned, Interval(first, end, outcome), fact.happened_at)
 
 
-def _planned(run: Run, work: SegmentWork, known: Segment | None) -> Segment:
+def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
     """A segment as planned now; planned before, it keeps what became of its columns."""
-    segment = known or Segment(run_id=run.id, number=work.number)
+    key = (run.id, work.number)
+    known = rows.change(Segment, key) if work.first_column < run.planned_to_column else None
+    segment = known or rows.put(Segment, run_id=run.id, number=work.number)
     segment.first_column = work.first_column
     segment.end_column = work.end_column
     segment.starts_at = work.knots[0]
     segment.ends_at = work.knots[-1]
     segment.knots = [format_instant(knot) for knot in work.knots]
     segment.plate = work.plate
+    run.planned_to_column = max(run.planned_to_column, work.end_column)
     return segment
 
 
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     """Columns lie on the paper: where, and whose outcome that is."""
     rows.put(
-        PrintedStretch(
-            machine_id=fact.subject,
-            version=fact.version,
-            run_id=event.run,
-            segment=event.segment,
-            first_column=event.columns.first,
-            end_column=event.columns.end,
-            paper_position=event.paper_position,
-            at=event.at,
-            worst_miss_s=event.worst_miss_s,
-        )
+        PrintedStretch,
+        machine_id=fact.subject,
+        version=fact.version,
+        run_id=event.run,
+        segment=event.segment,
+        first_column=event.columns.first,
+        end_column=event.columns.end,
+        paper_position=event.paper_position,
+        at=event.at,
+        worst_miss_s=event.worst_miss_s,
     )
     run = rows.change(Run, event.run)
     if run is None:
@@ -103,21 +102,24 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
     """The knife came to a boundary."""
     rows.put(
-        Strip(
-            run_id=event.run,
-            boundary=event.boundary,
-            paper_position=event.paper_position,
-            made=event.made,
-            at=event.at,
-        )
+        Strip,
+        run_id=event.run,
+        boundary=event.boundary,
+        paper_position=event.paper_position,
+        made=event.made,
+        at=event.at,
     )
 
 
 def _account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
-    """Give columns their outcome in whatever segments hold them; the rest waits until it is planned."""
-    if interval.first == interval.end:
-        return
-    segments = rows.change_where(Segment, run_id=run.id, first_column__lt=interval.end, end_column__gt=interval.first)
+    """Give columns their outcome in whatever segments hold them."""
+    if interval.first < interval.end:
+        holding = {"first_column__lt": interval.end, "end_column__gt": interval.first}
+        _spread(run, rows.change_where(Segment, run_id=run.id, **holding), interval, at)
+
+
+def _spread(run: Run, segments: Sequence[Segment], interval: Interval, at: datetime) -> None:
+    """Give columns their outcome in segments that are in order; the rest waits until it is planned."""
     for segment in segments:
         _settle(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
     ahead = [Interval(*one) for one in run.ahead]
@@ -129,25 +131,22 @@ def _account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
 def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
     """Give columns of one segment their outcome, and count."""
     outcomes = with_interval([Interval(*one) for one in segment.outcomes], interval)
-    printed, skipped, unknown = (count(outcomes, one) for one in ("printed", "skipped", "unknown"))
+    printed, skipped, unknown = counts(outcomes)
     run.printed += printed - segment.printed
     run.skipped += skipped - segment.skipped
     run.unknown += unknown - segment.unknown
     segment.outcomes = [list(one) for one in outcomes]
     segment.printed, segment.skipped, segment.unknown = printed, skipped, unknown
-    segment.state = _state(segment)
-    if segment.finished_at is None and _is_finished(segment):
+    finished = printed + skipped + unknown == segment.end_column - segment.first_column
+    segment.state = _state(segment, finished)
+    if finished and segment.finished_at is None:
         segment.finished_at = at
 
 
-def _is_finished(segment: Segment) -> bool:
-    return segment.printed + segment.skipped + segment.unknown == segment.end_column - segment.first_column
-
-
-def _state(segment: Segment) -> str:
-    columns = segment.end_column - segment.first_column
-    if not _is_finished(segment):
+def _state(segment: Segment, finished: bool) -> str:
+    if not finished:
         return Segment.PRINTING if segment.outcomes else Segment.PLANNED
+    columns = segment.end_column - segment.first_column
     if segment.printed == columns:
         return Segment.PRINTED
     return Segment.LEFT_OUT if segment.skipped == columns else Segment.PARTLY

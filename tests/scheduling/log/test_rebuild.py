@@ -52,30 +52,29 @@ def outcomes(run: str, using: str) -> dict[int, str]:
     return columns
 
 
+def require_every_column_counted_once(run: models.Run, using: str) -> None:
+    columns, planned = outcomes(run.id, using), 0
+    for row in models.Segment.objects.using(using).filter(run_id=run.id):
+        mine = [columns.get(column, "due") for column in range(row.first_column, row.end_column)]
+        counts = (row.printed, row.skipped, row.unknown)
+        assert counts == (mine.count("printed"), mine.count("skipped"), mine.count("unknown"))
+        assert (row.finished_at is not None) == ("due" not in mine)
+        planned += sum(counts)
+    ahead = sum(end - first for first, end, _ in run.ahead)
+    assert run.printed + run.skipped + run.unknown == planned
+    assert planned + ahead == len(columns)
+
+
 class RebuildContract:
     using: str
 
     @settings(suppress_health_check=SUPPRESSED, deadline=None, max_examples=30)
     @given(history=HISTORIES)
-    def test_live_views_equal_views_folded_again(self, history: History) -> None:
+    def test_live_views_equal_views_folded_again_and_count_every_column_once(self, history: History) -> None:
         with told(history, self.using):
             assert [result for result in rebuild(swap=False, using=self.using) if not result.equal] == []
-
-    @settings(suppress_health_check=SUPPRESSED, deadline=None, max_examples=30)
-    @given(history=HISTORIES)
-    def test_every_column_is_counted_once(self, history: History) -> None:
-        with told(history, self.using):
             for run in models.Run.objects.using(self.using).all():
-                columns, planned = outcomes(run.id, self.using), 0
-                for row in models.Segment.objects.using(self.using).filter(run_id=run.id):
-                    mine = [columns.get(column, "due") for column in range(row.first_column, row.end_column)]
-                    counts = (row.printed, row.skipped, row.unknown)
-                    assert counts == (mine.count("printed"), mine.count("skipped"), mine.count("unknown"))
-                    assert (row.finished_at is not None) == ("due" not in mine)
-                    planned += sum(counts)
-                ahead = sum(end - first for first, end, _ in run.ahead)
-                assert run.printed + run.skipped + run.unknown == planned
-                assert planned + ahead == len(columns)
+                require_every_column_counted_once(run, self.using)
 
     def test_a_view_that_was_tampered_with_is_found_and_put_right(self) -> None:
         for stream, event in ONE_OF_EACH:
@@ -231,3 +230,15 @@ def test_a_view_whose_fold_fails_is_set_aside_and_the_others_go_on(
     assert models.Run.objects.get().printed == 40
     say("machine/left", printed(5, 40, 50))
     assert models.Run.objects.get().printed == 50
+
+
+def test_a_row_has_the_fields_of_its_table_and_no_others() -> None:
+    rows = Rows("default", complete=True)
+    row = rows.put(models.Machine, id="left", name="Left wall", venue_id="v", profile_id="p")
+    made = models.Machine(id="left", name="Left wall", venue_id="v", profile_id="p")
+    assert {name: value for name, value in vars(row).items() if name != "_state"} == {
+        name: value for name, value in vars(made).items() if name != "_state"
+    }
+    assert row.conditions is not rows.put(models.Machine, id="right").conditions
+    with pytest.raises(TypeError, match="Machine has no field 'venu_id'"):
+        rows.put(models.Machine, id="left", venu_id="v")

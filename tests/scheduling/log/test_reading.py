@@ -1,0 +1,58 @@
+"""Reading without checks gives what reading with checks gives."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+
+from machines.errors import InputError
+from scheduling.log import events
+from scheduling.log.canonical import canonical
+from scheduling.log.events import NAMES, Event, from_data, schema_of, to_data
+from scheduling.log.lines import facts, scan
+from scheduling.log.reading import read_event
+from scheduling.log.store import append, read
+from tests.scheduling.log.facts import ONE_OF_EACH, by
+from tests.scheduling.log.histories import HISTORIES, History
+
+
+@pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: type(event).__name__)
+def test_every_kind_comes_back_to_the_last_type(event: Event) -> None:
+    kind, text = NAMES[type(event)], canonical(to_data(event))
+    read_back = read_event(kind, schema_of(kind), text)
+    assert read_back == event
+    # Equal is not enough: 3 == 3.0 == True.
+    assert repr(read_back) == repr(from_data(kind, schema_of(kind), json.loads(text)))
+
+
+@pytest.mark.django_db
+@settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), max_examples=20)
+@given(history=HISTORIES)
+def test_a_log_read_either_way_says_the_same(history: History) -> None:
+    with transaction.atomic():
+        written = [fact for appends in history.appends() for fact in append(appends, by())]
+        assert list(facts(using="default")) == [line.fact() for line in scan(using="default")] == written
+        assert list(read(after=2, through=3)) == written[2:3]
+        assert list(facts(after=1, limit=2, using="default")) == written[1:3]
+        transaction.set_rollback(True)
+
+
+def test_an_old_version_is_upcast(monkeypatch: pytest.MonkeyPatch) -> None:
+    def minutes_to_seconds(data: dict[str, Any]) -> dict[str, Any]:
+        return {"silent_s": data["silent_minutes"] * 60}
+
+    monkeypatch.setattr(events, "SCHEMA", {"silence-ended": 2})
+    monkeypatch.setattr(events, "UPCASTS", {("silence-ended", 1): minutes_to_seconds})
+    assert read_event("silence-ended", 1, '{"silent_minutes":2}') == events.SilenceEnded(silent_s=120.0)
+    assert read_event("silence-ended", 2, '{"silent_s":120}') == events.SilenceEnded(silent_s=120.0)
+
+
+def test_what_only_a_newer_program_knows_is_refused() -> None:
+    with pytest.raises(InputError, match="newer program"):
+        read_event("silence-ended", 2, '{"silent_s":1}')
+    with pytest.raises(KeyError, match="paper-eaten"):
+        read_event("paper-eaten", 1, "{}")
