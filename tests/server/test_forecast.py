@@ -28,9 +28,10 @@ def test_a_forecast_fits_its_description_and_moves_on(furnished: Caller, node: C
     clock.at += timedelta(days=1)
     node.post("node/reports", {"epoch": 1, "entries": [printed(work, seq) for seq in range(1, 7)]})
     after = furnished.get("machines/wren-1/forecast").json()
-    assert after["run"]["used"]["paper_mm"] == 30.0
-    assert after["run"]["to_come"]["paper_mm"] == 330.0
-    assert after["roll"]["left_m"] == pytest.approx(30.0 - 0.03)
+    fed_mm = (work.segments[5].end_column - work.segments[0].first_column) / 3
+    assert after["run"]["used"]["paper_mm"] == pytest.approx(fed_mm)
+    assert after["run"]["to_come"]["paper_mm"] == pytest.approx(360.0 - fed_mm)
+    assert after["roll"]["left_m"] == pytest.approx(30.0 - fed_mm / 1000)
 
 
 @pytest.mark.parametrize(
