@@ -6,6 +6,7 @@ import argparse
 import fcntl
 import os
 import shutil
+import signal
 import sys
 import time
 from pathlib import Path
@@ -44,6 +45,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="make demo", description=__doc__)
     parser.add_argument("--exit", action="store_true", help="end after the run instead of serving the console")
     options = parser.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the children are ended too
     began = time.monotonic()
     folder, lock = claim_folder(ROOT / "var")
     with lock:
@@ -87,6 +89,7 @@ def _run(stage: story.Stage, began: float) -> bool:
 
 
 def _serve(stage: story.Stage) -> None:
+    story.slow_down(stage)
     print(f"\nThe console is at {stage.studio.address}/ until you press Ctrl-C.", flush=True)
     while True:
         stage.server.require_alive()

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from machines.clock import CompressedClock, utc
+from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
 from machines.structure import format_instant, parse_instant
 from server.demo import scenario
 from server.demo.processes import (
@@ -147,6 +147,15 @@ def arm(stage: Stage, station: scenario.Station) -> None:
         home = stage.folder / station.id
         order = [*node_program(), "arm", "--home", str(home), "--yes"]
         run_until_it_works(order, environment(home, stage.clock))
+
+
+def slow_down(stage: Stage) -> None:
+    """Start the server again with a clock that goes on from here as fast as any other, for people to look around."""
+    stage.server.stop()
+    stage.clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), stage.clock.now(), 1.0)
+    stage.server.environment[CLOCK_VARIABLE] = stage.clock.as_text()
+    stage.server.start()
+    wait_for_server(stage.studio.address, stage.server)
 
 
 @dataclass(frozen=True, order=True)

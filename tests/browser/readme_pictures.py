@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shutil
 import subprocess
@@ -15,9 +16,9 @@ from tests.browser.conftest import FLAGS
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 PICTURES = ROOT / "server" / "demo" / "pictures"
-# So many lines of progress into the day, when every machine prints again and there is something on each paper.
+# So far into the day that every machine prints again and the server has taken the late reports.
 SHARE = re.compile(r"\] +(?P<percent>\d+)%")
-AT_PERCENT = 50
+AT_PERCENT = 86
 STRIP_WIDTH_PX = 1400
 
 
@@ -46,12 +47,13 @@ def main() -> int:
 
 
 def take_console(browser: Browser, address: str) -> None:
-    """A screenshot of the whole page."""
+    """A screenshot of the upper part of the page."""
     PICTURES.mkdir(exist_ok=True)
-    page = browser.new_page(viewport={"width": 1240, "height": 900})
+    page = browser.new_page(viewport={"width": 1440, "height": 1240})
     page.goto(address)
     page.wait_for_load_state("networkidle")  # the pictures on the page are drawn by the server
-    page.screenshot(path=PICTURES / "console.png", full_page=True)
+    with Image.open(io.BytesIO(page.screenshot())) as image:
+        image.quantize(96, dither=Image.Dither.NONE).save(PICTURES / "console.png", optimize=True)
 
 
 def take_strip(view: Path) -> None:
