@@ -34,8 +34,25 @@ class Driver(Protocol):
             MachineStopped: the knife cannot cut; its keywords say why.
         """
 
+    def arm(self) -> None:
+        """Let the knife cut, until the machine stops for whatever reason. Only a person beside it may cause this call.
+
+        Raises:
+            MachineStopped: it is not armed; its keywords say why.
+        """
+
+    def paper_end(self) -> int | None:
+        """The place after the last that the machine itself remembers to have begun; None if it does not know.
+
+        Raises:
+            MachineStopped: it does not answer.
+        """
+
     def conditions(self) -> tuple[str, ...]:
-        """What is wrong now, in keywords of RFC 8011 section 5.4.12 and PWG 5100.9; empty for nothing."""
+        """What is wrong now, in keywords of RFC 8011 section 5.4.12 and PWG 5100.9; empty for nothing.
+
+        Called at least several times a second while the machine waits, which keeps a watchdog quiet.
+        """
 
     def close(self) -> None:
         """Stop the motion, cap and park the head."""

@@ -152,6 +152,14 @@ class SerialMachine:
         end = None if link.greeting.end is None else self._end
         return Standing(end=end, whole=self._whole, fed=link.encoder / float(link.greeting.counts))
 
+    def paper_end(self) -> int | None:
+        """The place after the last that the controller remembers to have begun; None if it has lost its place.
+
+        Raises:
+            MachineStopped: the controller does not answer.
+        """
+        return self.standing().end
+
     def conditions(self) -> tuple[str, ...]:
         """What is wrong now; also keeps the controller's watchdog quiet, so call it at least every second."""
         for _ in range(2):

@@ -73,6 +73,13 @@ class SimulatedMachine:
             raise MachineStopped("separation-cutter-unrecoverable-failure-error")
         self._paper.cut(place, self._clock.now())
 
+    def arm(self) -> None:
+        """Nothing to do: the agent alone keeps this knife from cutting."""
+
+    def paper_end(self) -> int | None:
+        """The place after the last column on the paper."""
+        return self._paper.end
+
     def conditions(self) -> tuple[str, ...]:
         """Nothing is ever wrong."""
         return ()

@@ -16,14 +16,15 @@ import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from machines.clock import board_clock, true_clock
+from machines.clock import SystemClock, board_clock, true_clock
+from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated import SimulatedMachine
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client, Credentials, Refused, Unreachable
-from machines.node.journal import Journal, change_state, open_journal, read_state
+from machines.node.journal import Journal, State, change_state, open_journal, read_state
 from machines.node.printing import MustNotPrint, OpenDriver
 from machines.node.status import gather
 from machines.profile import Profile
@@ -72,7 +73,11 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
 
     running = commands.add_parser("run", help="print, until SIGTERM or SIGINT", epilog=UNATTENDED)
     running.formatter_class = argparse.RawDescriptionHelpFormatter
-    running.add_argument("--machine", choices=["simulated"], default="simulated", help="what is beside this board")
+    running.add_argument(
+        "--machine", choices=["simulated", "serial"], default="simulated", help="what is beside this board"
+    )
+    running.add_argument("--device", metavar="PATH", help="serial device of the machine, such as /dev/ttyACM0")
+    running.add_argument("--baud", type=int, default=BAUD, help=f"of the serial device (default {BAUD})")
     running.add_argument(
         "--horizon",
         default=environ.get(HORIZON_VARIABLE, Settings.horizon),
@@ -123,8 +128,25 @@ def _enrol(options: argparse.Namespace) -> int:
 def _run(options: argparse.Namespace) -> int:
     sys.stderr.write(UNATTENDED)
     settings = Settings(horizon=options.horizon, columns_per_commit=options.columns_per_commit)
-    run(options.home, board_clock(os.environ), _simulated(options.home / "paper"), settings)
+    run(options.home, board_clock(os.environ), _machine(options), settings)
     return 0
+
+
+def _machine(options: argparse.Namespace) -> OpenDriver:
+    if options.machine == "simulated":
+        if options.device:
+            raise InputError("device", "a simulated machine has none", "leave it out, or give --machine serial")
+        return _simulated(options.home / "paper")
+    if not options.device:
+        raise InputError("device", "none was given", "give --device with the machine's serial device")
+    return _serial(options.device, options.baud)
+
+
+def _serial(device: str, baud: int) -> OpenDriver:
+    def open_driver(profile: Profile, of_run: RunWork) -> SerialMachine:
+        return open_serial(device, profile, of_run.nozzle_seed, SystemClock(), baud)
+
+    return open_driver
 
 
 def _simulated(folder: Path) -> OpenDriver:
@@ -168,13 +190,22 @@ def _ask_to_arm(journal: Journal) -> None:
         change_state(db, arming_asked=1)
     for _ in range(round(ARMING_LIMIT_S / ARMING_LOOK_S)):
         time.sleep(ARMING_LOOK_S)
-        if not journal.state().arming_asked:
-            return
+        state = journal.state()
+        if not state.arming_asked:
+            return _require_armed(state)
     with journal.transaction() as db:
-        if not read_state(db).arming_asked:
-            return
+        state = read_state(db)
+        if not state.arming_asked:
+            return _require_armed(state)
         change_state(db, arming_asked=0)
-    raise InputError("arm", "the agent did not answer", "see dayroll-node status: it may not know the time yet")
+    remedy = "see dayroll-node status: it may not know the time yet, or have no run"
+    raise InputError("arm", "the agent did not answer", remedy)
+
+
+def _require_armed(state: State) -> None:
+    if not state.knife_armed:
+        said = ", ".join(state.conditions) or "no reason"
+        raise InputError("arm", f"the machine did not arm its knife ({said})", "see to the machine, and ask again")
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 
 from machines.clock import utc
+from machines.drivers import Driver, MachineStopped
 from machines.node import outbox
 from machines.node.journal import Journal, State, change_state, read_state
 from machines.recovery import Cause
@@ -14,6 +15,8 @@ log = logging.getLogger(__name__)
 
 # The trade's keywords have none for a clock that cannot be believed.
 TIME_IN_DOUBT = "other-error"
+
+KNIFE_OFFLINE = "separation-cutter-offline-warning"
 
 _AFTER_ORDERLY, _AFTER_UNPLANNED = 1, 2
 
@@ -48,15 +51,31 @@ def report_start(journal: Journal, state: State, now: float) -> bool:
     return True
 
 
-def arm(journal: Journal, state: State, now: float) -> bool:
-    """Arm the knife, if a person asked."""
+def arm(journal: Journal, driver: Driver, state: State, now: float) -> bool:
+    """Arm the knife, if a person asked: first the machine's, then the journal's word for it."""
     if not state.arming_asked:
         return False
+    try:
+        driver.arm()
+    except MachineStopped as stop:
+        disarm(journal)
+        report_conditions(journal, stop.keywords, now)
+        return True
     with journal.transaction() as db:
         outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=utc(now)))
         change_state(db, arming_asked=0, knife_armed=1)
     log.warning("the knife is armed")
     return True
+
+
+def disarm(journal: Journal) -> None:
+    """The machine has stopped, or says that its knife is disarmed. An arming that was asked for is void, too."""
+    state = journal.state()
+    if state.knife_armed or state.arming_asked:
+        with journal.transaction() as db:
+            change_state(db, knife_armed=0, arming_asked=0)
+    if state.knife_armed:
+        log.warning("the knife is disarmed until a person arms it")
 
 
 def report_conditions(journal: Journal, keywords: tuple[str, ...], now: float) -> None:

@@ -7,7 +7,7 @@ import sqlite3
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
 from machines.node import outbox, strips
-from machines.node.facts import report_conditions
+from machines.node.facts import disarm, report_conditions
 from machines.node.journal import Journal, State, change_state
 from machines.profile import Profile
 from machines.wire import StripCut
@@ -44,6 +44,7 @@ def _drive(journal: Journal, driver: Driver, come: list[strips.Strip], now: floa
     try:
         driver.cut(come[0].place)
     except MachineStopped as stop:
+        disarm(journal)
         report_conditions(journal, stop.keywords, now)
         return False
     return True

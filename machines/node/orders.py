@@ -79,13 +79,14 @@ def unknown_end(db: sqlite3.Connection) -> int | None:
     return None if end is None else int(end)
 
 
-def adopt(db: sqlite3.Connection, held: Held, first_column: int) -> None:
-    """Turn to another run. Places of the last one that are unknown are passed over."""
+def adopt(db: sqlite3.Connection, held: Held, first_column: int, paper_end: int) -> None:
+    """Turn to another run. Places of the last one that are unknown are passed over, and so is what the machine itself
+    remembers of the paper, up to ``paper_end``: the journal may be younger than the machine."""
     state = read_state(db)
     if state.run is not None:
         report_printed(db, state.run)
     (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
-    position = state.paper_position if end is None else int(end)
+    position = max(state.paper_position if end is None else int(end), paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
     strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))

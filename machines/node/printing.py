@@ -96,14 +96,14 @@ class Printer:
         """
         now = self._sure_time()
         if self._driver is not None and now is not None and self._in_hand.imminent(now):
-            return self._lay(self._driver, now)
+            return self._lay_or_wait(self._driver, now)
         state = self._journal.state()
         if state.fenced:
             raise MustNotPrint(state.fenced)
         held = self._current(state)
         if now is None:
             return self._idle("clock")
-        if facts.report_start(self._journal, state, now) or facts.arm(self._journal, state, now):
+        if facts.report_start(self._journal, state, now):
             return 0.0
         if held is None:
             return self._idle("no-work")
@@ -116,6 +116,8 @@ class Printer:
         driver = self._driver_of(held)
         if self._machine_stopped(driver, now):
             return self._idle("machine")
+        if facts.arm(self._journal, driver, self._journal.state(), now):
+            return 0.0
         if not self._in_hand and knife.cut(self._journal, state, held.profile, driver, now):
             return 0.0
         try:
@@ -171,8 +173,16 @@ class Printer:
             return self._idle("no-work")
         self._in_hand.close()
         first_column = max(held.run.first_column, held.segments[0].first_column)
+        driver = self._driver_of(held)
+        if self._machine_stopped(driver, now):
+            return self._idle("machine")
+        try:
+            paper_end = driver.paper_end() or 0
+        except MachineStopped as stop:
+            facts.report_conditions(self._journal, stop.keywords, now)
+            return self._idle("machine")
         with self._journal.transaction() as db:
-            orders.adopt(db, held, first_column)
+            orders.adopt(db, held, first_column, paper_end)
         self._cause = "late-start" if is_late(held, first_column, now) else None
         self._resumed = False
         return 0.0
@@ -180,7 +190,10 @@ class Printer:
     def _machine_stopped(self, driver: Driver, now: float) -> bool:
         conditions = driver.conditions()
         facts.report_conditions(self._journal, conditions, now)
-        return any(map(facts.stops_printing, conditions))
+        stopped = any(map(facts.stops_printing, conditions))
+        if stopped or (facts.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
+            facts.disarm(self._journal)
+        return stopped
 
     def _settle(self, held: Held, now: float) -> bool:
         """Settle a gap by the policy, if there is one.
@@ -247,6 +260,12 @@ class Printer:
                 break
         return planned
 
+    def _lay_or_wait(self, driver: Driver, now: float) -> float:
+        """Nothing but the next burst matters now; while it is awaited, the machine is asked how it is."""
+        if self._in_hand.due_in_s(now) > 0 and self._machine_stopped(driver, now):
+            return self._idle("machine")
+        return self._lay(driver, now)
+
     def _lay(self, driver: Driver, now: float) -> float:
         due_in_s = self._in_hand.due_in_s(now)
         if due_in_s > 0:
@@ -254,6 +273,7 @@ class Printer:
         try:
             self._in_hand.lay(driver)
         except MachineStopped as stop:
+            facts.disarm(self._journal)
             facts.report_conditions(self._journal, stop.keywords, now)
             self._hold_up("machine")
         else:

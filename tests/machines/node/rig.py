@@ -92,6 +92,8 @@ class FusedMachine:
     keywords: tuple[str, ...] = ()
     stop_with: tuple[str, ...] = ()
     closed: bool = False
+    refuses_to_arm: tuple[str, ...] = ()
+    armings: int = 0
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         self.fuse.burn()
@@ -106,6 +108,16 @@ class FusedMachine:
         self.fuse.burn()
         self.machine.cut(place)
         self.fuse.burn()
+
+    def arm(self) -> None:
+        self.fuse.burn()
+        if self.refuses_to_arm:
+            raise MachineStopped(*self.refuses_to_arm)
+        self.armings += 1
+        self.fuse.burn()
+
+    def paper_end(self) -> int | None:
+        return self.machine.paper_end()
 
     def conditions(self) -> tuple[str, ...]:
         return self.keywords
