@@ -18,7 +18,7 @@ from machines.proof import Dots, with_dead_nozzles
 from machines.rulers import Mark, Ruler, mm_ruler, time_ruler
 from scheduling.log.models import Machine, PrintedStretch, Run, Segment, Source
 from scheduling.plates import PlateStore
-from scheduling.proofs import Faults, Proof, phase_ruler, require_size
+from scheduling.proofs import Faults, Proof, most_marks, phase_ruler, require_size
 from scheduling.selectors import machine_profile, run_timeline
 from scheduling.sky.arrays import FloatArray
 
@@ -81,13 +81,13 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
     require_size(profile, end - start)
     runs = Run.objects.in_bulk({one.run_id for one in length.stretches})
     missing = _missing(length)
-    along = _along(length, runs)
+    along, marks = _along(length, runs), most_marks(profile, end - start)
     return Proof(
         profile=profile,
         dots=_dots(length, runs, plates, faults.on(profile)),
         first=start,
-        above=(time_ruler(_instants(length, runs), start, zone), *([missing] if missing else [])),
-        below=(mm_ruler(profile, start, end), *([along] if along else [])),
+        above=(time_ruler(_instants(length, runs), start, zone, marks), *([missing] if missing else [])),
+        below=(mm_ruler(profile, start, end, marks), *([along] if along else [])),
         cuts=tuple(place for place in _cuts(length, runs) if start < place < end),
     ).slipped(faults.slip)
 

@@ -36,6 +36,9 @@ WESTWARD = ("apparent-solar-day", "mean-solar-day", "lunar-day")
 # A proof is drawn while somebody waits.
 MOST_DOTS = 200_000_000
 MOST_SLIP = 0.5
+# A view is so wide, or narrower where the paper shown is shorter than it is wide.
+WIDEST_PX, NARROWEST_PX, HIGHEST_PX = 1600, 320, 2000
+PX_PER_MARK = 100
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +109,10 @@ class Proof:
             dots=dots,
             first=self.first,
             above=tuple(map(moved, self.above)),
-            below=(mm_ruler(self.profile, self.first, self.first + dots.shape[1]), *map(moved, self.below[1:])),
+            below=(
+                mm_ruler(self.profile, self.first, self.first + dots.shape[1], len(self.below[0].marks)),
+                *map(moved, self.below[1:]),
+            ),
             cuts=tuple(map(place, self.cuts)),
         )
 
@@ -121,7 +127,19 @@ class Proof:
             above=self.above,
             below=self.below,
             cuts=self.cuts,
+            width_px=view_width_px(self.profile, self.dots.shape[1]),
         )
+
+
+def view_width_px(profile: Profile, columns: int) -> int:
+    """How wide so many columns are shown, so that a short length of wide paper is not as high as a tower."""
+    length_mm = columns * profile.column_pitch_mm
+    return max(NARROWEST_PX, min(WIDEST_PX, round(HIGHEST_PX * length_mm / profile.print_width_mm)))
+
+
+def most_marks(profile: Profile, columns: int) -> int:
+    """How many marks with text a ruler along so many columns has room for."""
+    return view_width_px(profile, columns) // PX_PER_MARK
 
 
 def require_size(profile: Profile, columns: int) -> None:
@@ -171,14 +189,15 @@ def proof(
     require_size(profile, len(columns))
     faults.on(profile)
     dots = with_dead_nozzles(_dots(original, profile, cycle, columns, place), profile, columns.start, seed, faults.dead)
+    marks = most_marks(profile, len(columns))
     instants = cycle.instants(np.arange(columns.start, columns.stop + 1) / profile.columns_per_turn)
     along = phase_ruler(original.picture, cycle.name, profile, columns.start, columns.stop)
     return Proof(
         profile=profile,
         dots=dots,
         first=columns.start,
-        above=(time_ruler(instants, columns.start, zone),),
-        below=(mm_ruler(profile, columns.start, columns.stop), *([along] if along else [])),
+        above=(time_ruler(instants, columns.start, zone, marks),),
+        below=(mm_ruler(profile, columns.start, columns.stop, marks), *([along] if along else [])),
         cuts=tuple(boundaries(columns.start, columns.stop - 1, profile.columns_per_turn, strips_per_turn)),
     ).slipped(faults.slip)
 
@@ -190,12 +209,13 @@ def turn_columns(profile: Profile, number: int) -> range:
 
 def phase_ruler(picture: Picture, cycle: str, profile: Profile, first: int, end: int) -> Ruler | None:
     """The longitude or the right ascension along the edge, where the cycle and the picture have one."""
+    marks = most_marks(profile, end - first)
     if isinstance(picture, StarBelt):
-        return right_ascension_ruler(profile, first, end)
+        return right_ascension_ruler(profile, first, end, marks)
     off_centre = isinstance(picture, LandPicture) and picture.central_meridian_degrees % 360.0 != 0.0
     if cycle not in WESTWARD or off_centre or isinstance(picture, YearOfDaylight):
         return None
-    return longitude_ruler(profile, first, end)
+    return longitude_ruler(profile, first, end, marks)
 
 
 def _dots(original: Original, profile: Profile, cycle: Cycle, columns: range, place: Place | None) -> Dots:

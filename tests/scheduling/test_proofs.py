@@ -126,3 +126,12 @@ def test_a_proof_that_would_take_for_ever_is_refused(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(proofs, "MOST_DOTS", 240 * 40 - 1)
     with pytest.raises(InputError, match="9,600 dots are too many"):
         proof(BLACK, MACHINE, SOLAR, range(240))
+
+
+@pytest.mark.parametrize(("columns", "width"), [(240, 1600), (32, 1600), (24, 1200), (1, 320)])
+def test_a_short_length_of_wide_paper_is_shown_narrower(columns: int, width: int) -> None:
+    made = proof(BLACK, MACHINE, SOLAR, range(columns))
+    image = Image.open(io.BytesIO(made.png("rulers")))
+    assert image.width == width
+    assert columns == 1 or image.height <= 2000 + 4 * 34
+    assert all(len(ruler.marks) <= width // 100 + 1 for ruler in (*made.above, *made.below))

@@ -20,10 +20,10 @@ from machines.patterns import (
     wedge_tone,
 )
 from machines.profile import CarriageHead, Profile
-from machines.proof import true_png, view_png
 from machines.rulers import mm_ruler
 from machines.tone import Method, to_dots
 from scheduling.log import models
+from scheduling.proofs import Proof, most_marks
 from scheduling.selectors import machine_profile
 from server.console.management.rows import row_named
 
@@ -81,8 +81,11 @@ class Command(BaseCommand):
 
 
 def _png(pattern: Pattern, profile: Profile, rulers: bool) -> bytes:
-    if not rulers:
-        return true_png(pattern.dots, profile)
-    cuts = () if pattern.cut_column is None else (pattern.cut_column,)
-    below = (mm_ruler(profile, 0, pattern.dots.shape[1]),)
-    return view_png(pattern.dots, profile, 0, below=below, cuts=cuts)
+    columns = pattern.dots.shape[1]
+    return Proof(
+        profile=profile,
+        dots=pattern.dots,
+        first=0,
+        below=(mm_ruler(profile, 0, columns, most_marks(profile, columns)),),
+        cuts=() if pattern.cut_column is None else (pattern.cut_column,),
+    ).png("rulers" if rulers else "true")
