@@ -97,6 +97,16 @@ def machine_at(machine: str, moment: Moment, *, using: str = "default") -> Machi
     )
 
 
+def run_row_at(run: str, moment: Moment, *, using: str = "default") -> Run | None:
+    """A run as it was, without what belongs to it."""
+    return folded((Run,), Q(run=run) & moment.counts, using=using).find(Run, run)
+
+
+def machine_row_at(machine: str, moment: Moment, *, using: str = "default") -> Machine | None:
+    """A machine as it was, without what belongs to it."""
+    return folded((Machine,), Q(stream=f"machine/{machine}") & moment.counts, using=using).find(Machine, machine)
+
+
 def opening_at(opening: str, moment: Moment, *, using: str = "default") -> Opening | None:
     """An opening as it was fixed; None where it was not."""
     return folded((Opening,), Q(stream=f"opening/{opening}") & moment.counts, using=using).find(Opening, opening)

@@ -8,10 +8,12 @@ from rest_framework.response import Response
 
 from machines.structure import unstructure
 from scheduling.log.models import Heartbeat, Machine
+from scheduling.log.past import machine_row_at
 from scheduling.studio import AddMachine
 from server import wiring
 from server.accounts.enrolment import Code, make_code
 from server.api.doors import Collection, Door, Item
+from server.api.past import PastItem
 from server.api.rows import Row
 
 
@@ -54,11 +56,12 @@ class Machines(Collection):
     detail = "machine"
 
 
-class OneMachine(Item):
-    """A machine."""
+class OneMachine(PastItem):
+    """A machine, as it is or as it was."""
 
     queryset = Machine.objects.all()
     serializer_class = MachineRow
+    as_it_was = staticmethod(machine_row_at)
 
 
 class MachineHeartbeat(Item):

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from scheduling.log.models import Opening
+from scheduling.log.past import opening_at
 from scheduling.studio import FixOpening
-from server.api.doors import Collection, Item
+from server.api.doors import Collection
+from server.api.past import PastItem
 from server.api.rows import Row
 
 
@@ -26,8 +28,9 @@ class Openings(Collection):
     detail = "opening"
 
 
-class OneOpening(Item):
-    """An opening."""
+class OneOpening(PastItem):
+    """An opening, as it is or as it was."""
 
     queryset = Opening.objects.all()
     serializer_class = OpeningRow
+    as_it_was = staticmethod(opening_at)

@@ -9,8 +9,10 @@ from django.shortcuts import get_object_or_404
 
 from machines.recovery import Policy
 from scheduling.log.models import Run, Segment
+from scheduling.log.past import run_row_at
 from scheduling.studio import PlanRun
-from server.api.doors import Collection, Item, List
+from server.api.doors import Collection, List
+from server.api.past import PastItem
 from server.api.rows import Row, Stored
 
 
@@ -77,11 +79,12 @@ class Runs(Collection):
     detail = "run"
 
 
-class OneRun(Item):
-    """A run."""
+class OneRun(PastItem):
+    """A run, as it is or as it was."""
 
     queryset = Run.objects.all()
     serializer_class = RunRow
+    as_it_was = staticmethod(run_row_at)
 
 
 class RunSegments(List):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from django.http import Http404
@@ -11,11 +10,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import parse_instant
 from scheduling.log.models import Strip
 from scheduling.log.past import Moment, run_at
 from server.api.doors import Door
 from server.api.outages import OutageRow
+from server.api.past import asked_instant
 from server.api.rows import Row
 from server.api.runs import RunRow, SegmentRow
 
@@ -50,15 +49,10 @@ class RunState(Door):
 
     def get(self, request: Request, run: str) -> Response:
         """The run as it was."""
-        at = _instant(request, "at")
+        at = asked_instant(request, "at")
         if at is None:
             raise InputError("at", "missing", "give the instant, RFC 3339 in UTC, such as 2026-10-24T12:00:00Z")
-        state = run_at(run, Moment(happened_by=at, known_by=_instant(request, "known_by")))
+        state = run_at(run, Moment(happened_by=at, known_by=asked_instant(request, "known_by")))
         if state is None:
             raise Http404(f"There was no run {run!r} at {at.isoformat()}.")
         return Response(StateRow(state).data)
-
-
-def _instant(request: Request, name: str) -> datetime | None:
-    text = request.query_params.get(name)
-    return None if text is None else parse_instant(text, name)

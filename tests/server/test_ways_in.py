@@ -9,6 +9,7 @@ from django.db import OperationalError
 from django.db.migrations.executor import MigrationExecutor
 from django.test import Client
 
+from scheduling.log.models import BrokenView
 from server import wiring
 from server.__main__ import with_underscores
 from server.api.problems import describe
@@ -46,6 +47,12 @@ def test_the_server_is_not_ready_without_its_database(db: None, monkeypatch: pyt
     monkeypatch.setattr(MigrationExecutor, "migration_plan", gone)
     assert Client().get("/readyz").status_code == 503
     assert Client().get("/livez").status_code == 200
+
+
+def test_the_server_is_not_ready_while_a_view_is_set_aside(db: None) -> None:
+    BrokenView.objects.create(view="runs", position=7, problem="no such column")
+    response = Client().get("/readyz")
+    assert (response.status_code, b"set aside: runs" in response.content) == (503, True)
 
 
 def test_a_database_that_does_not_answer_is_a_reason_to_come_again(
