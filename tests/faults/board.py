@@ -1,0 +1,113 @@
+"""A board in trouble: `dayroll-node` as it is, but for the two places where the world comes in.
+
+The board's wall clock is set forth or back by the number in the file ``clock-step`` of its trouble folder, and the
+machine beside it is jammed as long as there is a file ``jam``. Everything else is the node's own program.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.clock import Clock, board_clock
+from machines.drivers import Driver, MachineStopped
+from machines.node import __main__ as command_line
+from machines.node.printing import OpenDriver
+from machines.profile import Profile
+from machines.wire import RunWork
+
+TROUBLE_VARIABLE = "DAYROLL_TEST_TROUBLE"
+JAM = "media-jam-error"
+
+
+@dataclass(frozen=True)
+class SteppingClock:
+    """A board's clock whose wall time steps while it runs; elapsed time cannot.
+
+    Attributes:
+        base: the clock that it is but for the steps.
+        file: holds the sum of the steps so far, seconds.
+    """
+
+    base: Clock
+    file: Path
+
+    def now(self) -> float:
+        """The board's belief of UTC, POSIX seconds."""
+        return self.base.now() + (float(self.file.read_text()) if self.file.exists() else 0.0)
+
+    def elapsed(self) -> float:
+        """Elapsed seconds, which never step."""
+        return self.base.elapsed()
+
+    def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
+        """Wait."""
+        self.base.sleep(seconds, at_most_real_s)
+
+
+@dataclass
+class JammingMachine:
+    """A machine whose paper jams, in the middle of an order if one is under way, until the jam is cleared.
+
+    Attributes:
+        machine: that lays what is laid.
+        jam: the file that is there while it is jammed.
+    """
+
+    machine: Driver
+    jam: Path
+
+    def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
+        """Lay the columns, or the first half of them before the jam stops the machine."""
+        if not self.jam.exists():
+            self.machine.lay(place, dots, first_column)
+            return
+        half = dots.shape[1] // 2
+        if half:
+            self.machine.lay(place, dots[:, :half], first_column)
+        raise MachineStopped(JAM)
+
+    def cut(self, place: int) -> None:
+        """Cut, unless jammed."""
+        if self.jam.exists():
+            raise MachineStopped(JAM)
+        self.machine.cut(place)
+
+    def conditions(self) -> tuple[str, ...]:
+        """The machine's own, and the jam."""
+        return (*self.machine.conditions(), *((JAM,) if self.jam.exists() else ()))
+
+    def close(self) -> None:
+        """Stop the motion."""
+        self.machine.close()
+
+
+def main() -> int:
+    """Run a command of the node with the troubles of the folder that the environment names."""
+    trouble = Path(os.environ[TROUBLE_VARIABLE])
+    simulated = command_line._simulated
+
+    def stepping(environ: Mapping[str, str]) -> Clock:
+        return SteppingClock(board_clock(environ), trouble / "clock-step")
+
+    def jamming(folder: Path) -> OpenDriver:
+        opened = simulated(folder)
+
+        def open_driver(profile: Profile, run: RunWork) -> Driver:
+            return JammingMachine(opened(profile, run), trouble / "jam")
+
+        return open_driver
+
+    command_line.board_clock = stepping  # type: ignore[attr-defined]
+    command_line._simulated = jamming  # type: ignore[assignment]
+    return command_line.main()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

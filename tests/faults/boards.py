@@ -1,0 +1,170 @@
+"""The boards of a scenario: processes of the field node whose power comes and goes, restarted as a service is."""
+
+from __future__ import annotations
+
+import random
+import resource
+import shutil
+import sqlite3
+import subprocess
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from machines.clock import SKEW_VARIABLE
+from machines.node.journal import FILE_NAME
+from server.demo.processes import PATIENCE_S, ROOT, Child, DemoError, environment, node_program
+from tests.faults.board import TROUBLE_VARIABLE
+from tests.faults.lane import Lane
+
+# What a service manager starts again: a fault of the program, files that cannot be read or written.
+STARTED_AGAIN = (1, 5)
+CARD_LIMIT_BYTES = 64 * 1024
+UNLIMITED = resource.RLIM_INFINITY
+ENROLMENTS_TRIED = 10
+
+
+@dataclass
+class Board:
+    """A board beside a machine.
+
+    Attributes:
+        home: its folder, with the journal.
+        paper: the folder of the machine's paper, which outlives the board.
+        trouble: the folder that tells `tests.faults.board` what is wrong.
+        child: its process.
+        off: how many faults keep it without power now.
+        full: how many faults keep its files from growing now.
+        ended: exit statuses of agents that ended by themselves.
+    """
+
+    home: Path
+    paper: Path
+    trouble: Path
+    child: Child
+    off: int = 1
+    full: int = 0
+    ended: list[int] = field(default_factory=list)
+
+    def power_on(self) -> None:
+        """One fault less keeps it off."""
+        self.off -= 1
+        if not self.off:
+            self._start()
+
+    def power_off(self, *, in_order: bool = False) -> None:
+        """One fault more keeps it off."""
+        self.off += 1
+        if self.off == 1:
+            self._note_end()
+            if self.child.process is None or self.child.process.poll() is not None:
+                return
+            if in_order:
+                self.child.stop(2 * PATIENCE_S)
+                self._note_end()
+            else:
+                self.child.kill()
+
+    def look(self) -> None:
+        """Start an agent again that ended by itself, where a service manager would."""
+        if self._note_end() in STARTED_AGAIN and not self.off:
+            self._start()
+
+    def runs(self) -> bool:
+        """Whether its agent runs."""
+        return self.child.process is not None and self.child.process.poll() is None
+
+    def gave_up(self) -> bool:
+        """Whether its agent ended in a way that only a person can help."""
+        return not self.runs() and bool(self.ended) and self.ended[-1] not in STARTED_AGAIN
+
+    def fill_card(self) -> None:
+        """Its files cannot grow from now on."""
+        self.full += 1
+        self._limit()
+
+    def clear_card(self) -> None:
+        """They can again."""
+        self.full -= 1
+        self._limit()
+
+    def command(self, *arguments: str) -> list[str]:
+        """A command of this board."""
+        python, *_ = node_program()
+        return [python, "-m", "tests.faults.board", *arguments, "--home", str(self.home)]
+
+    def said(self) -> str:
+        """Everything that its agents said so far."""
+        return self.child.log.read_text(errors="replace") if self.child.log.exists() else ""
+
+    def _start(self) -> None:
+        self.child.start()
+        self._limit()
+
+    def _limit(self) -> None:
+        if self.child.process is not None and self.runs():
+            soft = CARD_LIMIT_BYTES if self.full else UNLIMITED
+            resource.prlimit(self.child.process.pid, resource.RLIMIT_FSIZE, (soft, UNLIMITED))
+
+    def _note_end(self) -> int | None:
+        """The exit status of an agent that ended by itself since the last look; None for none."""
+        process = self.child.process
+        if process is None or process.poll() is None:
+            return None
+        self.child.process = None
+        if process.returncode > 0:
+            self.ended.append(process.returncode)
+        return int(process.returncode)
+
+
+def make_board(lane: Lane, folder: Path, name: str, skew: str, paper: Path) -> Board:
+    """A board without power in an empty folder, beside the machine of a paper."""
+    home, trouble = folder / name, folder / "trouble"
+    home.mkdir(parents=True)
+    for made in (trouble, paper):
+        made.mkdir(parents=True, exist_ok=True)
+    (home / "paper").symlink_to(paper)
+    more = {SKEW_VARIABLE: skew, TROUBLE_VARIABLE: str(trouble), "PYTHONPATH": str(ROOT)}
+    board = Board(home, paper, trouble, Child(name, [], environment(home, lane.clock, **more), folder / f"{name}.log"))
+    board.child.command = board.command("run")
+    return board
+
+
+def enrol(lane: Lane, board: Board, machine: str) -> None:
+    """A person enrols a board, with a new code each time it does not work."""
+    for _ in range(ENROLMENTS_TRIED):
+        code = lane.studio.create(f"machines/{machine}/enrolment", None)["code"]
+        command = board.command("enrol", "--server", lane.address, "--code", code)
+        done = subprocess.run(
+            command, env=board.child.environment, capture_output=True, text=True, timeout=2 * PATIENCE_S, check=False
+        )
+        if done.returncode == 0:
+            return
+    raise DemoError(f"the board could not be enrolled: {done.stderr.strip()[-500:]}")
+
+
+def clone(board: Board, into: Board) -> None:
+    """Copy the files of a board, as somebody copies a memory card, beside a machine with its own paper."""
+    with (
+        closing(sqlite3.connect(board.home / FILE_NAME)) as source,
+        closing(sqlite3.connect(into.home / FILE_NAME)) as target,
+    ):
+        source.backup(target)
+    if (board.home / "plates").exists():
+        shutil.copytree(board.home / "plates", into.home / "plates")
+
+
+def damage(home: Path, how: str, dice: random.Random) -> None:
+    """Damage the journal of a board that is off."""
+    with closing(sqlite3.connect(home / FILE_NAME)) as database:
+        database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    path = home / FILE_NAME
+    content = bytearray(path.read_bytes())
+    if how == "cut-in-half":
+        path.write_bytes(content[: len(content) // 2])
+    elif how == "garbled":
+        page = 4096 * dice.randrange(1, len(content) // 4096)
+        content[page : page + 4096] = dice.randbytes(4096)
+        path.write_bytes(content)
+    else:
+        path.write_bytes(b"")

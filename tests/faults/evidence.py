@@ -1,0 +1,99 @@
+"""What is known at the end of a scenario, from outside: the paper's files, the board's journal, the server's API."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from machines.drivers.paper import Paper, read_paper
+from machines.errors import InputError
+from machines.node.journal import FILE_NAME
+from machines.plate import Plate
+from machines.structure import structure
+from machines.wire import Entry
+from server.demo.processes import Studio
+
+NODE_KINDS = (
+    "node-started",
+    "columns-printed",
+    "gap-settled",
+    "true-again",
+    "strip-cut",
+    "knife-armed",
+    "conditions-changed",
+)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Evidence:
+    """Everything that the judge looks at.
+
+    Attributes:
+        paper: of the machine; None where nothing was laid.
+        run, segments, machine: as the API shows them.
+        facts: the machine's stream in the server's log, in order.
+        journal: entries of the board's journal, in order, with whether each is known to be taken.
+        plates: digest to plate.
+        columns_per_burst, columns_per_turn: of the machine.
+    """
+
+    paper: Paper | None
+    run: dict[str, Any]
+    segments: list[dict[str, Any]]
+    machine: dict[str, Any]
+    facts: list[dict[str, Any]]
+    journal: list[tuple[dict[str, Any], bool]]
+    plates: dict[str, Plate]
+    columns_per_burst: int
+    columns_per_turn: int
+
+    @property
+    def told(self) -> list[dict[str, Any]]:
+        """Data of the facts that boards told."""
+        return [fact["data"] for fact in self.facts if fact["kind"] in NODE_KINDS]
+
+    @property
+    def told_by_newest(self) -> list[dict[str, Any]]:
+        """The same since the newest board was enrolled."""
+        last = max(i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled")
+        return [fact["data"] for fact in self.facts[last:] if fact["kind"] in NODE_KINDS]
+
+    def entries(self) -> list[Entry]:
+        """What boards told, read as the wire's messages."""
+        return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]
+
+
+def gather(studio: Studio, machine: str, paper: Path, home: Path, profile: dict[str, Any]) -> Evidence:
+    """Read all of it, when nothing runs any more but the server."""
+    segments = studio.all(f"runs/{machine}/segments")
+    digests = sorted({row["plate"] for row in segments})
+    return Evidence(
+        paper=read_what_lies(paper),
+        run=studio.get(f"runs/{machine}"),
+        segments=segments,
+        machine=studio.get(f"machines/{machine}"),
+        facts=studio.all(f"events?stream=machine/{machine}"),
+        journal=read_journal(home),
+        plates={digest: Plate.from_png(studio.png(f"plates/{digest}.png")) for digest in digests},
+        columns_per_burst=profile["columns_per_burst"],
+        columns_per_turn=profile["columns_per_turn"],
+    )
+
+
+def read_what_lies(folder: Path) -> Paper | None:
+    """The paper in a folder; None before the machine's first order."""
+    try:
+        return read_paper(folder)
+    except (InputError, FileNotFoundError):
+        return None
+
+
+def read_journal(home: Path) -> list[tuple[dict[str, Any], bool]]:
+    """The entries of a journal."""
+    with closing(sqlite3.connect(home / FILE_NAME)) as database:
+        rows = database.execute("SELECT body, accepted FROM entry ORDER BY seq").fetchall()
+    return [(json.loads(body), bool(accepted)) for body, accepted in rows]

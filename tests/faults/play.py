@@ -1,0 +1,292 @@
+"""A scenario as it happens: set up, let the faults strike and pass, wait until every column is accounted for."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+import urllib3
+
+from server.demo.processes import PATIENCE_S, DemoError, wait_for_server
+from tests.faults.boards import Board, clone, damage, enrol, make_board
+from tests.faults.lane import Lane
+from tests.faults.relay import TROUBLES
+from tests.faults.scenario import Fault, Scenario
+
+LOOK_EVERY_S = 0.05
+# The limit is for a machine that is very busy, and is no promise.
+ACCOUNTED_LIMIT_S = 90.0
+REFUSES_DAMAGE = 2
+
+
+@dataclass
+class Stage:
+    """A scenario under way.
+
+    Attributes:
+        machine: id of the machine and of its run.
+        begins: when the run does.
+        boards: the newest at the end; the machine's own, but for a clone.
+        clones: boards that are copies, each beside a machine of its own.
+        server_off: how many faults keep the server away now.
+        problems: what went wrong that must not.
+        errands: commands of people that have not ended.
+    """
+
+    lane: Lane
+    scenario: Scenario
+    folder: Path
+    machine: str
+    begins: datetime
+    boards: list[Board] = field(default_factory=list)
+    clones: list[Board] = field(default_factory=list)
+    server_off: int = 0
+    problems: list[str] = field(default_factory=list)
+    errands: list[subprocess.Popen[bytes]] = field(default_factory=list)
+
+    @property
+    def board(self) -> Board:
+        """The machine's own, as of now."""
+        return self.boards[-1]
+
+    @property
+    def reachable(self) -> bool:
+        """Whether a person at the board could enrol it now."""
+        return not self.server_off and not any(self.lane.relay.troubles[kind] for kind in ("network-gone", "portal"))
+
+    def hours(self) -> float:
+        """Since the run began, as shown by the clock."""
+        return (self.lane.clock.now() - self.begins.timestamp()) / 3600.0
+
+
+@dataclass(order=True)
+class Act:
+    """Something that happens at an hour of the run.
+
+    Attributes:
+        needs_server: a person does it, and waits until the server can be reached.
+    """
+
+    at_h: float
+    do: Callable[[], None] = field(compare=False)
+    needs_server: bool = field(default=False, compare=False)
+
+
+def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
+    """Run a scenario to its end; nothing of it runs any more when this returns.
+
+    Raises:
+        DemoError: the run of faults itself cannot go on.
+    """
+    lane.relay.calm(scenario.seed)
+    machine = lane.add_machine(scenario)
+    board = make_board(lane, folder, "board", scenario.skew, folder / "paper")
+    enrol(lane, board, machine)
+    stage = Stage(lane, scenario, folder, machine, lane.plan_run(scenario, machine), [board])
+    try:
+        board.power_on()
+        _happen(stage, acts(stage))
+        lane.relay.calm(scenario.seed)
+        wait_for_server(lane.studio.address, lane.server)
+        _wait_until_accounted(stage)
+    finally:
+        _end(stage)
+    return stage
+
+
+def acts(stage: Stage) -> list[Act]:
+    """What happens when, in order."""
+    found = [act for fault in stage.scenario.faults for act in _acts_of(stage, fault)]
+    if stage.scenario.armed_h is not None:
+        found.append(Act(stage.scenario.armed_h, lambda: _arm(stage)))
+    return sorted(found)
+
+
+def _acts_of(stage: Stage, fault: Fault) -> list[Act]:
+    relay = stage.lane.relay
+    if fault.kind in TROUBLES:
+        return _span(fault, lambda: relay.begin(fault.kind), lambda: relay.end(fault.kind))
+    if fault.kind in ("server-killed", "server-gone"):
+        return _span(fault, lambda: _server_off(stage), lambda: _server_on(stage))
+    if fault.kind in TAKEOVERS:
+        return TAKEOVERS[fault.kind](stage, fault)
+    begin, end = SPANS.get(fault.kind, (_step_clock, None))
+    first = Act(fault.at_h, lambda: begin(stage, fault))
+    return [first] if end is None else [first, Act(fault.at_h + fault.lasts_h, lambda: end(stage))]
+
+
+def _span(fault: Fault, begin: Callable[[], None], end: Callable[[], None]) -> list[Act]:
+    return [Act(fault.at_h, begin), Act(fault.at_h + fault.lasts_h, end)]
+
+
+# What begins and ends.
+
+SPANS: dict[str, tuple[Callable[[Stage, Fault], None], Callable[[Stage], None]]] = {
+    "node-killed": (lambda stage, fault: stage.board.power_off(), lambda stage: stage.board.power_on()),
+    "node-stopped": (
+        lambda stage, fault: stage.board.power_off(in_order=True),
+        lambda stage: stage.board.power_on(),
+    ),
+    "card-full": (lambda stage, fault: stage.board.fill_card(), lambda stage: stage.board.clear_card()),
+    "machine-jammed": (
+        lambda stage, fault: (stage.board.trouble / "jam").touch(),
+        lambda stage: (stage.board.trouble / "jam").unlink(missing_ok=True),
+    ),
+}
+
+
+def _step_clock(stage: Stage, fault: Fault) -> None:
+    file = stage.board.trouble / "clock-step"
+    before = float(file.read_text()) if file.exists() else 0.0
+    partial = file.with_suffix(".partial")
+    partial.write_text(repr(before + float(fault.detail)))
+    partial.rename(file)
+
+
+def _server_off(stage: Stage) -> None:
+    stage.server_off += 1
+    if stage.server_off == 1:
+        stage.lane.server.kill()
+
+
+def _server_on(stage: Stage) -> None:
+    stage.server_off -= 1
+    if not stage.server_off:
+        stage.lane.server.start()
+        wait_for_server(stage.lane.studio.address, stage.lane.server)
+
+
+def _arm(stage: Stage) -> None:
+    """Somebody arms the knife; without an agent that answers it stays as it is."""
+    process = subprocess.Popen(
+        stage.board.command("arm", "--yes"),
+        env=stage.board.child.environment,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    stage.errands.append(process)
+
+
+# Who the board is changes.
+
+
+def _enrol_again(stage: Stage, fault: Fault) -> list[Act]:
+    def again() -> None:
+        stage.board.power_off(in_order=True)
+        enrol(stage.lane, stage.board, stage.machine)
+        stage.board.power_on()
+
+    return [Act(fault.at_h, again, needs_server=True)]
+
+
+def _lose_journal(stage: Stage, fault: Fault) -> list[Act]:
+    def lose() -> None:
+        old = stage.board
+        old.power_off()
+        laid = _ledger_bytes(old)
+        damage(old.home, fault.detail, random.Random(stage.scenario.seed))
+        _check_refused(stage, old, laid)
+
+    def replace() -> None:
+        old = stage.board
+        new = make_board(stage.lane, stage.folder, "board-2", stage.scenario.skew, old.paper)
+        enrol(stage.lane, new, stage.machine)
+        new.off, new.full = old.off, old.full
+        stage.boards.append(new)
+        new.power_on()
+
+    return [Act(fault.at_h, lose), Act(fault.at_h + fault.lasts_h, replace, needs_server=True)]
+
+
+def _check_refused(stage: Stage, board: Board, laid: int) -> None:
+    """An agent that finds its journal damaged says so, and prints nothing."""
+    done = subprocess.run(
+        board.child.command,
+        env=board.child.environment,
+        capture_output=True,
+        text=True,
+        timeout=2 * PATIENCE_S,
+        check=False,
+    )
+    if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
+        stage.problems.append(f"a damaged journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
+    if _ledger_bytes(board) != laid:
+        stage.problems.append("something was laid with a damaged journal")
+
+
+def _ledger_bytes(board: Board) -> int:
+    ledger = board.paper / "paper.ledger"
+    return ledger.stat().st_size if ledger.exists() else 0
+
+
+def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
+    def copy() -> None:
+        copied = make_board(stage.lane, stage.folder, "clone", stage.scenario.skew, stage.folder / "clone-paper")
+        clone(stage.board, copied)
+        stage.clones.append(copied)
+        copied.power_on()
+
+    return [Act(fault.at_h, copy)]
+
+
+TAKEOVERS = {"board-again": _enrol_again, "journal-damaged": _lose_journal, "node-cloned": _copy_board}
+
+
+# The course of it.
+
+
+def _happen(stage: Stage, pending: list[Act]) -> None:
+    """Do each act at its time, one by one, until all are done and the run is over."""
+    while pending or stage.hours() < stage.scenario.hours:
+        now_h = stage.hours()
+        due = next((act for act in pending if act.at_h <= now_h and (stage.reachable or not act.needs_server)), None)
+        if due is not None:
+            pending.remove(due)
+            due.do()
+            continue
+        for board in (*stage.boards, *stage.clones):
+            board.look()
+        time.sleep(LOOK_EVERY_S)
+
+
+def _wait_until_accounted(stage: Stage) -> None:
+    """Until the server has every column and the board knows it, or nothing more can be hoped for."""
+    deadline = time.monotonic() + ACCOUNTED_LIMIT_S
+    while time.monotonic() < deadline:
+        for board in (*stage.boards, *stage.clones):
+            board.look()
+        row = stage.lane.studio.get(f"runs/{stage.machine}")
+        if row["printed"] + row["skipped"] + row["unknown"] == row["end_column"] - row["first_column"]:
+            return
+        if stage.board.gave_up():
+            stage.problems.append(
+                f"the agent ended ({stage.board.ended}) and needs a hand: {stage.board.said()[-400:]!r}"
+            )
+            return
+        time.sleep(LOOK_EVERY_S)
+    stage.problems.append(f"not every column was accounted for; the board said {stage.board.said()[-400:]!r}")
+
+
+def _end(stage: Stage) -> None:
+    """Nothing runs on, and the server is there."""
+    for board in (*stage.boards, *stage.clones):
+        try:
+            if board.runs():
+                board.power_off(in_order=True)
+        except DemoError as error:
+            stage.problems.append(str(error))
+    for errand in stage.errands:
+        errand.wait(PATIENCE_S)
+    if stage.server_off:
+        stage.server_off = 0
+        stage.lane.server.start()
+    stage.lane.relay.calm(stage.scenario.seed)
+    try:
+        wait_for_server(stage.lane.studio.address, stage.lane.server)
+    except urllib3.exceptions.HTTPError as error:
+        raise DemoError(f"the server did not come back: {error}") from error
