@@ -18,6 +18,7 @@ from scheduling.log import seal
 from scheduling.log.archive import close_streams
 from scheduling.log.folds import VIEWS
 from scheduling.log.rebuild import Rebuilt, rebuild
+from scheduling.log.role import prepare
 from scheduling.log.statement import BadStatement, public_key, public_pem, studio_key
 from scheduling.log.store import Attribution, last_position
 from scheduling.log.transfer import check_file, export_log, import_log
@@ -43,6 +44,8 @@ class Command(BaseCommand):
             help="only this view; may be given again",
         )
         actions.add_parser("seal", help="put back the triggers that refuse to change an event")
+        role = actions.add_parser("role", help="PostgreSQL: make a role to serve as that cannot change an event")
+        role.add_argument("name", help="such as dayroll_server; one that is there gets the same rights")
         out = actions.add_parser("export", help="write the whole log, signed, as JSON lines")
         out.add_argument("file", type=Path, help="a new file")
         out.add_argument("--unsigned", action="store_true", help="without the studio's signature")
@@ -81,6 +84,14 @@ class Command(BaseCommand):
         missing = seal.missing(connection)
         seal.apply(connection)
         self.stdout.write(f"Sealed; {', '.join(missing)} had been missing." if missing else "It was sealed already.")
+
+    def role(self, options: dict[str, Any]) -> None:
+        for statement in prepare(connections["default"], options["name"]):
+            self.stdout.write(f"{statement};")
+        self.stdout.write(
+            f"Give it a password (\\password {options['name']} in psql) and the server its name in DAYROLL_DATABASE;"
+            " run migrations, `log seal` and `log close` as the owner, as now."
+        )
 
     def export(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("exported")
@@ -132,6 +143,7 @@ ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
     "verify": Command.verify,
     "rebuild": Command.rebuild,
     "seal": Command.seal,
+    "role": Command.role,
     "export": Command.export,
     "import": Command.import_,
     "check": Command.check_file,

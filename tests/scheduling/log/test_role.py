@@ -1,0 +1,117 @@
+"""On PostgreSQL the server can run as a role that has no right to change the past, with or without the triggers."""
+
+from __future__ import annotations
+
+import re
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import ProgrammingError, connections, transaction
+
+from machines.errors import InputError
+from scheduling.log import models, seal
+from scheduling.log.checks import log_is_sealed
+from scheduling.log.rebuild import rebuild
+from scheduling.log.role import prepare
+from scheduling.log.store import last_position, read
+from scheduling.log.verify import verify
+from tests.scheduling.log.facts import a_run_on_a_machine, printed, say
+
+ROLE = "dayroll_server_in_a_test"
+FORBIDDEN = {
+    "UPDATE log_event SET actor = 'account-2'": "permission denied for table log_event",
+    "DELETE FROM log_event": "permission denied for table log_event",
+    "TRUNCATE log_event": "permission denied for table log_event",
+    "MERGE INTO log_event USING log_venue ON true WHEN MATCHED THEN DELETE": "permission denied for table log_event",
+    "ALTER TABLE log_event DISABLE TRIGGER ALL": "must be owner of table log_event",
+    "DROP TRIGGER log_event_no_delete ON log_event": "must be owner of relation log_event",
+    "DROP TABLE log_event": "must be owner of table log_event",
+    "CREATE OR REPLACE FUNCTION log_event_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN OLD; END $$": (
+        "permission denied for schema public|must be owner of function log_event_refuse"
+    ),
+    "SET session_replication_role = replica": "permission denied to set parameter",
+    "DELETE FROM django_migrations": "permission denied for table django_migrations",
+}
+
+
+def execute(sql: str) -> None:
+    with connections["postgres"].cursor() as cursor:
+        cursor.execute(sql)
+
+
+@pytest.fixture
+def as_server() -> None:
+    """A log with some events; from here on the connection is the server's role."""
+    a_run_on_a_machine(0, 1, using="postgres")
+    prepare(connections["postgres"], ROLE)
+    execute(f"SET LOCAL ROLE {ROLE}")
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["postgres"])
+class TestServersRole:
+    def test_it_does_all_that_the_server_does(self, as_server: None) -> None:
+        say("machine/left", printed(1, 0, 50), using="postgres")
+        assert models.Run.objects.using("postgres").get().printed == 50
+        models.Segment.objects.using("postgres").filter(number=1).delete()
+        assert not all(result.equal for result in rebuild(using="postgres"))
+        assert all(result.equal for result in rebuild(using="postgres"))
+        assert sum(head.version for head in verify(using="postgres").values()) == last_position(using="postgres")
+        assert log_is_sealed(databases=["postgres"]) == []
+
+    @pytest.mark.parametrize("without_triggers", [False, True])
+    def test_it_cannot_change_the_past(self, as_server: None, without_triggers: bool) -> None:
+        if without_triggers:
+            execute("RESET ROLE")
+            seal.lift(connections["postgres"])
+            execute("CREATE TRIGGER log_event_no_delete BEFORE DELETE ON log_event EXECUTE FUNCTION log_event_refuse()")
+            execute(f"SET LOCAL ROLE {ROLE}")
+        before = list(read(using="postgres"))
+        for sql, problem in FORBIDDEN.items():
+            with pytest.raises(ProgrammingError, match=problem), transaction.atomic(using="postgres"):
+                execute(sql)
+        assert list(read(using="postgres")) == before
+
+    def test_it_may_use_what_later_migrations_make(self, as_server: None) -> None:
+        execute("RESET ROLE")
+        execute("CREATE TABLE made_later (id bigint GENERATED ALWAYS AS IDENTITY, name text)")
+        execute(f"SET LOCAL ROLE {ROLE}")
+        execute("INSERT INTO made_later (name) VALUES ('a')")
+        execute("UPDATE made_later SET name = 'b'")
+
+    def test_again_changes_nothing(self) -> None:
+        first = prepare(connections["postgres"], ROLE)
+        again = prepare(connections["postgres"], ROLE)
+        assert again == first[1:]
+        assert first[0].startswith(f"CREATE ROLE {ROLE} LOGIN NOSUPERUSER")
+
+    def test_a_role_with_other_powers_is_refused(self) -> None:
+        execute("CREATE ROLE almighty SUPERUSER")
+        execute("CREATE ROLE keeper")
+        execute("CREATE ROLE helper")
+        execute("GRANT UPDATE ON log_event TO keeper")
+        execute("GRANT keeper TO helper")
+        with pytest.raises(InputError, match="almighty is a member of the owner of the events"):
+            prepare(connections["postgres"], "almighty")
+        with pytest.raises(InputError, match="helper still has on the events the right to UPDATE"):
+            prepare(connections["postgres"], "helper")
+        with pytest.raises(InputError, match="is no plain name"):
+            prepare(connections["postgres"], "x; DROP TABLE log_event")
+
+
+@pytest.mark.django_db
+def test_the_command_says_what_sqlite_cannot() -> None:
+    with pytest.raises(CommandError, match="SQLite has no roles"):
+        call_command("log", "role", "dayroll_server", stdout=StringIO())
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["default", "postgres"])
+def test_the_command_shows_what_it_did(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("server.console.management.commands.log.connections", {"default": connections["postgres"]})
+    out = StringIO()
+    call_command("log", "role", ROLE, stdout=out)
+    lines = out.getvalue().splitlines()
+    assert all(re.match(r"(CREATE ROLE|GRANT|REVOKE|ALTER DEFAULT PRIVILEGES) .*;$", line) for line in lines[:-1])
+    assert "DAYROLL_DATABASE" in lines[-1]
