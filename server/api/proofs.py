@@ -17,11 +17,13 @@ from machines.pictures import Sheet, seam_visibility, thumbnail_png
 from machines.profile import Profile as MachineProfile
 from machines.structure import unstructure
 from scheduling.darkroom import draw_tone
-from scheduling.log.models import Machine, Profile, Source, Venue
+from scheduling.geometry import Geometry, geometry
+from scheduling.log.models import Machine, Profile, Run, Source, Venue
 from scheduling.originals import source_original
 from scheduling.paper import length_at, paper_proof
 from scheduling.proofs import proof, require_size, turn_columns, usual_cycle
-from scheduling.selectors import machine_profile, venue_place
+from scheduling.run_proof import run_proof
+from scheduling.selectors import machine_profile, run_profile, venue_place
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from scheduling.skynumbers import sky_numbers, turn_at
@@ -132,6 +134,39 @@ def seam_in_words(visibility: float) -> str:
     if visibility < 0.05:
         return "a faint seam; blend it shut where the picture is flat there"
     return "a seam that shows; blend it shut with blend_mm"
+
+
+class RunProof(Door):
+    """What a run will print."""
+
+    parameters = ("part", "at", "view", *FAULTS)
+    described: ClassVar = {
+        "part": OpenApiParameter("part", str, enum=["turn", "metre"], description="One turn if not given."),
+        "at": OpenApiParameter(
+            "at", OpenApiTypes.DATETIME, description="An instant of the turn; if not given the first."
+        ),
+    }
+    shows: ClassVar = PNG
+
+    def get(self, request: Request, pk: str) -> HttpResponse:
+        """Of one turn what the run holds, or its first metre: its own cycle, nozzles, strips, sky and civil time."""
+        run, part = get_object_or_404(Run, pk=pk), request.query_params.get("part", "turn")
+        if part not in ("turn", "metre"):
+            raise InputError("part", f"{part!r} cannot be shown", "give one of: turn, metre")
+        at = instant_asked(request) if "at" in request.query_params else None
+        view, faults = view_asked(request), faults_asked(request)
+        return png_response(run_proof(run, part, faults, wiring.uploads(), at).png(view))
+
+
+class RunGeometry(Door):
+    """How a run lies on the paper."""
+
+    shows = Geometry
+
+    def get(self, request: Request, pk: str) -> Response:
+        """Pitches, scale, what is laid in one go, and where rounding falls."""
+        run = get_object_or_404(Run, pk=pk)
+        return Response(unstructure(geometry(run_profile(run), run.mean_turn_s)))
 
 
 class MachineProof(Door):

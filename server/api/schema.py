@@ -21,6 +21,7 @@ from machines.recovery import Decision, Gap, Policy
 from machines.wire import Reports, Work
 from scheduling import studio
 from scheduling.forecast import Forecast
+from scheduling.geometry import Geometry
 from scheduling.uploads import Uploaded
 from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
@@ -44,6 +45,7 @@ SHOWN = (
     Uploaded,
     Seam,
     Forecast,
+    Geometry,
 )
 REFERENCE = "#/components/schemas/{model}"
 

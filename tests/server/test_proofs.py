@@ -7,6 +7,7 @@ import json
 from datetime import timedelta
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 from django.http import HttpResponse
@@ -96,6 +97,26 @@ def test_what_hangs_at_a_machine_is_what_was_printed(furnished: Caller, node: Ca
     assert picture(furnished.get("machines/wren-1/proof.png?show=last-metre")).width == 1600
 
 
+def test_the_proof_of_a_run_is_what_is_planned(furnished: Caller) -> None:
+    run = furnished.get("runs/spring").json()
+    plate = wiring.plates().get(Segment.objects.values_list("plate", flat=True)[0])
+    metre = dots(furnished.get("runs/spring/proof.png?part=metre&view=true"))
+    assert np.array_equal(metre, plate.running(run["first_column"], run["end_column"]))  # of 360 mm
+    turn = dots(furnished.get("runs/spring/proof.png?at=2026-03-22T12:00:00Z&view=true"))
+    assert np.array_equal(turn, plate.dots)
+    assert picture(furnished.get("runs/spring/proof.png")).width == 1600
+
+
+def test_the_geometry_of_a_run_fits_its_description(furnished: Caller) -> None:
+    shown = furnished.get("runs/spring/geometry").json()
+    description = json.loads(Caller().get("schema").content)
+    operation = description["paths"]["/api/v1/runs/{id}/geometry"]["get"]
+    schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    jsonschema.validate(shown, schema | {"components": description["components"]})
+    assert shown["burst_in_words"] == "printed 4 minutes (1 degrees, 0.333 mm) at a time"
+    assert shown["knife_rounding_mm"] == pytest.approx(0.0)
+
+
 def test_the_seam_of_an_image_is_measured(furnished: Caller) -> None:
     ramp = np.tile(np.linspace(0, 255, 240).astype(np.uint8), (40, 1))
     stream = io.BytesIO()
@@ -136,6 +157,11 @@ BAD_QUERIES = [
     ("sources/land/proof.png?profile=wren&colour=red", "colour"),
     ("sources/land/thumbnail.png?profile=robin", "profile"),
     ("sources/land/thumbnail.png?at=noon", "at"),
+    ("runs/spring/proof.png?part=all", "part"),
+    ("runs/spring/proof.png?at=noon", "at"),
+    ("runs/spring/proof.png?at=2027-03-20T12:00:00Z", "at"),
+    ("runs/spring/proof.png?dead=96", "dead"),
+    ("runs/spring/geometry?at=noon", "at"),
     ("machines/wren-1/proof.png?at=noon", "at"),
     ("machines/wren-1/proof.png?show=all", "show"),
     ("machines/wren-1/proof.png?view=sideways", "view"),
@@ -182,6 +208,7 @@ def test_nothing_hangs_where_there_is_no_knife(furnished: Caller) -> None:
     [
         ("sources/{id}/thumbnail.png", {"profile", "cycle", "at", "venue"}),
         ("sources/{id}/proof.png", {"profile", "cycle", "at", "venue", "view", "dead", "slip"}),
+        ("runs/{id}/proof.png", {"part", "at", "view", "dead", "slip"}),
         ("machines/{id}/proof.png", {"at", "show", "view", "dead", "slip"}),
     ],
 )
