@@ -1,8 +1,9 @@
-"""`dayroll proof` and `dayroll pattern`: a PNG of what paper will look like, or a sentence that says what is wrong."""
+"""`dayroll proof`, `pattern` and `reading`: paper as a PNG, a number to enter, or a sentence saying what is wrong."""
 
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 
 import numpy as np
@@ -45,7 +46,9 @@ def test_a_turn_of_a_run_is_the_plate_that_was_planned(furnished: Caller, out: P
     said = dayroll("proof", "--run", "spring", "--out", out)
     turn_ends = (run.first_column // 360 + 1) * 360
     assert np.array_equal(dots(out), plate.running(run.first_column, turn_ends))
-    assert said == f"{out}: {(turn_ends - run.first_column) / 3:.4g} by 40 mm of paper\n"
+    length_mm = (turn_ends - run.first_column) / 3
+    quantum = "printed 4 minutes (1 degrees, 0.333 mm) at a time"
+    assert said == f"{out}: {length_mm:.4g} by 40 mm of paper, {quantum}\n"
     dayroll("proof", "--run", "spring", "--at", "2026-03-21T12:00:00Z", "--out", out)
     assert np.array_equal(dots(out), plate.dots)
 
@@ -130,3 +133,55 @@ def test_a_machine_without_a_knife_has_no_pattern_for_it(studio: Caller, out: Pa
     with pytest.raises(CommandError, match="this machine has none"):
         dayroll("pattern", pattern, "--profile", "winder", "--out", out)
     assert not out.exists()
+
+
+def test_a_short_feed_is_set_right() -> None:
+    said = dayroll("reading", "feed", "--printed-mm", 200, "--measured-mm", 199)
+    assert "by 1.00503" in said and all(caution in said for caution in patterns.CAUTIONS_AT_ROLLERS)
+
+
+def test_a_knife_that_stands_elsewhere_is_found(studio: Caller) -> None:
+    studio.create("profiles", PROFILE)
+    said = dayroll("reading", "knife", "--profile", "wren", "--cut-at-mm", -1.5)
+    assert "head_to_knife_mm 21.50" in said and all(caution in said for caution in patterns.CAUTIONS_AT_KNIFE)
+
+
+def test_a_cut_out_of_square_is_told(studio: Caller) -> None:
+    studio.create("profiles", PROFILE)
+    # A millimetre on 40: atan(1/40) is 1.432 degrees.
+    assert "+1.432 degrees" in dayroll(
+        "reading", "squareness", "--profile", "wren", "--upper-mm", 10.5, "--lower-mm", 9.5
+    )
+
+
+def test_a_wedge_becomes_a_curve_that_a_source_takes(studio: Caller) -> None:
+    curve = json.loads(dayroll("reading", "wedge", 0.05, 0.5, 1.45))
+    # Murray and Davies: (1 - 10**-0.45) / (1 - 10**-1.4) of what is between paper and solid; from memory.
+    assert curve["printed"] == pytest.approx([0.0, 0.645184 / 0.960189, 1.0], abs=1e-5)
+    assert curve["asked"] == [0.0, 0.5, 1.0]
+    stars = {"id": "belt", "name": "Belt", "picture": {"kind": "stars"}, "curve": curve}
+    assert studio.create("sources", stars)["curve"]["asked"] == [0, 0.5, 1]
+
+
+def test_a_roll_from_its_diameters() -> None:
+    """A roll of 102 mm on a core of 50.8 mm, paper of 0.1 mm: pi * (102**2 - 50.8**2) / 0.4 mm is 61.4 m."""
+    said = dayroll("reading", "roll", "--outer-mm", 102, "--core-mm", 50.8, "--caliper-mm", 0.1)
+    assert said == "61.4 m of paper, give or take 1.6 m for a millimetre of diameter.\n"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("feed", "--printed-mm", 200, "--measured-mm", 150), "measure again"),
+        (("knife", "--profile", "wren", "--cut-at-mm", 25), "read the scale again"),
+        (("knife", "--profile", "robin", "--cut-at-mm", 1), "there are: wren"),
+        (("wedge", 0.1), "fewer than two steps"),
+        (("wedge", 0.1, 0.5, 0.4, 1.2), "each step is darker"),
+        (("wedge", 1.2, 0.5, 0.1), "measure the solid step again"),
+        (("roll", "--outer-mm", 40, "--core-mm", 50, "--caliper-mm", 0.1), "outside diameter"),
+    ],
+)
+def test_a_reading_that_cannot_be_is_refused(studio: Caller, arguments: tuple[object, ...], said: str) -> None:
+    studio.create("profiles", PROFILE)
+    with pytest.raises(CommandError, match=said):
+        dayroll("reading", *arguments)

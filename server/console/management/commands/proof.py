@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from machines.cadence import quantum
 from machines.errors import InputError
 from machines.proof import stretch
 from machines.structure import parse_instant
@@ -43,24 +44,30 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             faults = Faults(dead=read_dead(options["dead"]), slip=read_slip(options["slip"]))
-            made = _of_run(options, faults) if options["run"] else _of_source(options, faults)
+            made, turn_s = _of_run(options, faults) if options["run"] else _of_source(options, faults)
         except InputError as error:
             raise CommandError(str(error)) from error
         options["out"].write_bytes(made.png("rulers" if options["rulers"] else "true"))
         length_mm = made.dots.shape[1] * made.profile.column_pitch_mm
-        self.stdout.write(f"{options['out']}: {length_mm:.4g} by {made.profile.print_width_mm:.4g} mm of paper")
+        self.stdout.write(
+            f"{options['out']}: {length_mm:.4g} by {made.profile.print_width_mm:.4g} mm of paper, "
+            f"{quantum(made.profile, turn_s).in_words()}"
+        )
 
 
-def _of_run(options: dict[str, Any], faults: Faults) -> Proof:
+def _of_run(options: dict[str, Any], faults: Faults) -> tuple[Proof, float]:
+    """The proof, and the length of a mean turn in seconds."""
     for name in ("profile", "cycle", "venue"):
         if options[name] is not None:
             raise CommandError(f"a run has its own {name}: leave out --{name}")
     at = None if options["at"] is None else parse_instant(options["at"], "at")
     part = "metre" if options["metre"] else "turn"
-    return run_proof(row_named(Run, options["run"]), part, faults, wiring.uploads(), at)
+    run = row_named(Run, options["run"])
+    return run_proof(run, part, faults, wiring.uploads(), at), run.mean_turn_s
 
 
-def _of_source(options: dict[str, Any], faults: Faults) -> Proof:
+def _of_source(options: dict[str, Any], faults: Faults) -> tuple[Proof, float]:
+    """The proof, and the length of a mean turn in seconds."""
     original = source_original(row_named(Source, options["source"]), wiring.uploads())
     if options["profile"] is None:
         raise CommandError("say on which model of machine: --profile ID")
@@ -69,7 +76,7 @@ def _of_source(options: dict[str, Any], faults: Faults) -> Proof:
     cycle = cycles.get(options["cycle"] or usual_cycle(original.picture))
     at = wiring.now() if options["at"] is None else parse_instant(options["at"], "at")
     columns = turn_columns(profile, int(cycle.turns([at.timestamp()])[0] // 1))
-    return proof(
+    made = proof(
         original,
         profile,
         cycle,
@@ -78,3 +85,4 @@ def _of_source(options: dict[str, Any], faults: Faults) -> Proof:
         place=None if venue is None else venue_place(venue=venue.id),
         zone=None if venue is None else zone(venue.zone),
     )
+    return made, cycle.mean_turn_s
