@@ -6,6 +6,7 @@ import os
 import sys
 
 from django.core.management import execute_from_command_line
+from django.db.utils import OperationalError, ProgrammingError
 
 
 def with_underscores(arguments: list[str]) -> list[str]:
@@ -17,7 +18,10 @@ def with_underscores(arguments: list[str]) -> list[str]:
 def main() -> None:
     """Run the command that the arguments name."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
-    execute_from_command_line(["dayroll", *with_underscores(sys.argv[1:])])
+    try:
+        execute_from_command_line(["dayroll", *with_underscores(sys.argv[1:])])
+    except (OperationalError, ProgrammingError) as error:
+        sys.exit(f"dayroll: the database does not answer: {error}\nIf it was never set up: dayroll migrate")
 
 
 if __name__ == "__main__":
