@@ -13,7 +13,9 @@ import pytest
 from machines.errors import InputError
 from scheduling import studio
 from scheduling.extend import extend_plans
+from scheduling.log.folds import VIEWS
 from scheduling.log.models import Event, Run, Segment, Source
+from scheduling.log.rebuild import rebuild
 from scheduling.originals import source_original
 from scheduling.plates import PlateStore
 from scheduling.uploads import UploadStore, UploadTooLarge
@@ -99,6 +101,13 @@ def test_a_source_keeps_its_file_its_method_and_its_curve(uploads: UploadStore) 
     original = source_original(Source.objects.get(id="mine"), uploads)
     assert (original.upload, original.method) == (grey_png(), "diffusion")
     assert original.curve is not None and original.curve.printed == (0.0, 0.7, 1.0)
+
+
+def test_a_source_with_all_of_it_is_folded_again_to_the_same_row(uploads: UploadStore) -> None:
+    curve = {"asked": [0.0, 0.5, 1.0], "printed": [0.0, 0.7, 1.0]}
+    add(uploads, {"kind": "image"}, upload=uploads.put([grey_png()]).digest, method="ordered", curve=curve)
+    (result,) = rebuild(views=[view for view in VIEWS if view.name == "sources"], swap=False)
+    assert (result.equal, result.rows, result.failure) == (True, 1, None)
 
 
 def test_a_source_without_more_is_printed_in_blue_noise(uploads: UploadStore) -> None:
