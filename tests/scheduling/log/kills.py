@@ -4,7 +4,10 @@ Each round several processes append at once: a report of a machine of their own 
 a venue that all have in common. After every append a writer tells the version and digest that it was given. Then all
 are killed. What they had been told must be in the log, whole, and the views must be what the log says.
 
-    python -m tests.scheduling.log.kills ROUNDS SEED
+Or it is PostgreSQL that dies: one of its own processes is killed, upon which it drops every connection, throws its
+memory away, and comes back from what it had written ahead.
+
+    python -m tests.scheduling.log.kills ROUNDS SEED [writers | postgresql]
 """
 # ruff: noqa: E402 (Django wants to be set up before models are imported)
 
@@ -26,7 +29,7 @@ import django
 django.setup()
 
 from django.core.management import call_command
-from django.db import connections
+from django.db import OperationalError, connection, connections
 
 from scheduling.log import models
 from scheduling.log.lines import Line, scan
@@ -65,8 +68,40 @@ def write(name: str, seq: int, out: int) -> None:
         os.write(out, told.encode())  # less than PIPE_BUF: whole or not at all
 
 
-def one_round(randomly: random.Random) -> list[Acknowledged]:
-    """Let writers run for a random while, kill them all, and return what they had told."""
+def kill_writers(children: list[int], randomly: random.Random) -> None:
+    """Kill all writers, in any order."""
+    for child in randomly.sample(children, len(children)):
+        os.kill(child, signal.SIGKILL)
+    statuses = [os.waitpid(child, 0)[1] for child in children]
+    if any(os.WTERMSIG(status) != signal.SIGKILL for status in statuses):
+        raise AssertionError(f"a writer ended by itself: {statuses}")
+
+
+def kill_postgresql(children: list[int], randomly: random.Random) -> None:
+    """Kill the process of PostgreSQL that serves a writer; all writers lose it and end. Wait until it is back."""
+    others = "SELECT pid FROM pg_stat_activity WHERE backend_type = 'client backend' AND pid <> pg_backend_pid()"
+    with connection.cursor() as cursor:
+        serving: list[int] = []
+        while not serving:
+            cursor.execute(others)
+            serving = [pid for (pid,) in cursor.fetchall()]
+    os.kill(randomly.choice(serving), signal.SIGKILL)
+    for child in children:
+        os.waitpid(child, 0)
+    connection.close()
+    for _ in range(1000):
+        try:
+            return connection.ensure_connection()
+        except OperationalError:
+            time.sleep(0.03)
+    raise AssertionError("PostgreSQL did not come back")
+
+
+VICTIMS = {"writers": kill_writers, "postgresql": kill_postgresql}
+
+
+def one_round(randomly: random.Random, victim: str) -> list[Acknowledged]:
+    """Let writers run for a random while, kill the victim, and return what they had been told."""
     connections.close_all()
     reading, writing = os.pipe()
     children = []
@@ -78,16 +113,14 @@ def one_round(randomly: random.Random) -> list[Acknowledged]:
             os.close(reading)
             try:
                 write(f"writer-{index}", seq, writing)
+            except OperationalError:  # PostgreSQL is gone
+                pass
             finally:
                 os._exit(1)
         children.append(child)
     os.close(writing)
     time.sleep(randomly.uniform(0.02, LONGEST_S))
-    for child in randomly.sample(children, len(children)):
-        os.kill(child, signal.SIGKILL)
-    statuses = [os.waitpid(child, 0)[1] for child in children]
-    if any(os.WTERMSIG(status) != signal.SIGKILL for status in statuses):
-        raise AssertionError(f"a writer ended by itself: {statuses}")
+    VICTIMS[victim](children, randomly)
     with os.fdopen(reading) as told:
         return [Acknowledged(stream, int(version), digest) for stream, version, digest in map(str.split, told)]
 
@@ -117,7 +150,7 @@ def _broken_pairs(lines: list[Line]) -> Iterator[str]:
             yield f"half an append at {report.position}"
 
 
-def run(rounds: int, seed: int) -> dict[str, object]:
+def run(rounds: int, seed: int, victim: str) -> dict[str, object]:
     """So many rounds; what was measured, and what was found broken."""
     call_command("migrate", verbosity=0, skip_checks=True)
     a_run_on_a_machine(0, 1, 2, 3)
@@ -126,7 +159,7 @@ def run(rounds: int, seed: int) -> dict[str, object]:
     randomly, found, acknowledged, silent = random.Random(seed), list[str](), 0, 0
     for number in range(1, rounds + 1):
         before = last_position()
-        told = one_round(randomly)
+        told = one_round(randomly, victim)
         acknowledged += len(told)
         silent += last_position() - before - len(told)
         found += [f"round {number}: {problem}" for problem in broken(told, before)]
@@ -144,4 +177,4 @@ def run(rounds: int, seed: int) -> dict[str, object]:
 
 
 if __name__ == "__main__":
-    json.dump(run(int(sys.argv[1]), int(sys.argv[2])), sys.stdout)
+    json.dump(run(int(sys.argv[1]), int(sys.argv[2]), *sys.argv[3:] or ["writers"]), sys.stdout)

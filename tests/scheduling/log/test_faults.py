@@ -21,12 +21,11 @@ from tests import services
 from tests.scheduling.log.facts import a_run_on_a_machine, printed, say, venue
 
 ROOT = Path(__file__).resolve().parents[3]
-ROUNDS = 6
 
 
-def killed(tmp_path: Path, url: str) -> dict[str, Any]:
+def killed(tmp_path: Path, url: str, rounds: int = 6, victim: str = "writers") -> dict[str, Any]:
     environment = os.environ | {"DAYROLL_HOME": str(tmp_path), "DAYROLL_DATABASE": url}
-    command = [sys.executable, "-m", "tests.scheduling.log.kills", str(ROUNDS), "1"]
+    command = [sys.executable, "-m", "tests.scheduling.log.kills", str(rounds), "1", victim]
     done = subprocess.run(command, cwd=ROOT, env=environment, check=True, stdout=subprocess.PIPE, text=True)
     return dict(json.loads(done.stdout))
 
@@ -40,6 +39,13 @@ def test_writers_killed_on_sqlite(tmp_path: Path) -> None:
 def test_writers_killed_on_postgresql(tmp_path: Path) -> None:
     with services.postgresql(settings=services.CAREFUL) as url:
         result = killed(tmp_path, url)
+    assert result["broken"] == []
+    assert result["acknowledged"] > 0
+
+
+def test_postgresql_itself_killed(tmp_path: Path) -> None:
+    with services.postgresql(settings=services.CAREFUL) as url:
+        result = killed(tmp_path, url, rounds=2, victim="postgresql")
     assert result["broken"] == []
     assert result["acknowledged"] > 0
 
