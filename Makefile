@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench check format lock pictures
+.PHONY: demo test serve bench faults check format lock pictures
 .DELETE_ON_ERROR:
 
 PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
@@ -41,6 +41,10 @@ test: .venv/develop.stamp .venv-node/node.stamp
 
 bench: .venv/develop.stamp
 	@$(BIN)/python -m tests.benchmarks
+
+# The seed of a scenario that broke plays it again: python -m tests.faults --only SEED
+faults: .venv/server.stamp .venv-node/node.stamp
+	@$(BIN)/python -m tests.faults --scenarios $(N) --seed $(SEED)
 
 check: .venv/develop.stamp
 	@$(BIN)/ruff format --check .

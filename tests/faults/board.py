@@ -11,6 +11,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,9 +84,9 @@ class JammingMachine:
         """The machine's own, and the jam."""
         return (*self.machine.conditions(), *((JAM,) if self.jam.exists() else ()))
 
-    def close(self) -> None:
-        """Stop the motion."""
-        self.machine.close()
+    def __getattr__(self, name: str) -> Any:
+        """Everything else is the machine's own."""
+        return getattr(self.machine, name)
 
 
 def main() -> int:

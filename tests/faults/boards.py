@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from machines.clock import SKEW_VARIABLE
+from machines.node.agent import Settings
 from machines.node.journal import FILE_NAME
 from server.demo.processes import PATIENCE_S, ROOT, Child, DemoError, environment, node_program
 from tests.faults.board import TROUBLE_VARIABLE
@@ -19,6 +20,8 @@ from tests.faults.lane import Lane
 
 # What a service manager starts again: a fault of the program, files that cannot be read or written.
 STARTED_AGAIN = (1, 5)
+# "Nothing needs a hand" is a promise to venues that let their machine print on by itself.
+UNATTENDED = ["--resume-unattended"] if hasattr(Settings, "resume_unattended") else []
 CARD_LIMIT_BYTES = 64 * 1024
 UNLIMITED = resource.RLIM_INFINITY
 ENROLMENTS_TRIED = 10
@@ -126,7 +129,7 @@ def make_board(lane: Lane, folder: Path, name: str, skew: str, paper: Path) -> B
     (home / "paper").symlink_to(paper)
     more = {SKEW_VARIABLE: skew, TROUBLE_VARIABLE: str(trouble), "PYTHONPATH": str(ROOT)}
     board = Board(home, paper, trouble, Child(name, [], environment(home, lane.clock, **more), folder / f"{name}.log"))
-    board.child.command = board.command("run")
+    board.child.command = board.command("run", *UNATTENDED)
     return board
 
 

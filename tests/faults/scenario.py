@@ -7,7 +7,7 @@ scenario; what the processes are doing at the very instant of a fault is theirs.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 # Kinds of faults, in words. Each can hit once or several times in a scenario.
@@ -136,11 +136,11 @@ def _fault(dice: random.Random, kind: str, hours: float) -> Fault:
     return Fault(at_h=round(dice.uniform(-0.2, 0.9 * hours), 3), kind=kind, lasts_h=round(lasts_h, 3), detail=detail)
 
 
-def covering(seeds: Iterable[int], most: int) -> list[int]:
-    """At most so many of the seeds, chosen one after another for the kinds that each adds."""
-    scenarios = [draw(seed) for seed in seeds]
+def covering(seeds: Iterable[int], kinds: Collection[str], *, most: int) -> list[int]:
+    """At most so many of the seeds, chosen one after another for the kinds that each adds; none with another kind."""
+    scenarios = [scenario for scenario in map(draw, seeds) if scenario.kinds <= set(kinds)]
     chosen: list[int] = []
-    missing = set(KINDS)
+    missing = set(kinds)
     while missing and len(chosen) < most:
         best = max(scenarios, key=lambda scenario: len(scenario.kinds & missing))
         chosen.append(best.seed)

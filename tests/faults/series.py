@@ -59,7 +59,7 @@ def play_and_judge(lane: Lane, scenario: Scenario) -> Result:
     folder = lane.folder / f"seed-{scenario.seed}"
     stage = play(lane, scenario, folder)
     evidence = evidence_of(stage)
-    problems = [*stage.problems, *judge(evidence)]
+    problems = [*stage.problems, *_crashes(stage), *judge(evidence)]
     if not problems:
         shutil.rmtree(folder)
     run = evidence.run
@@ -71,6 +71,13 @@ def play_and_judge(lane: Lane, scenario: Scenario) -> Result:
         took_s=time.monotonic() - began,
         restarts=[status for board in stage.boards for status in board.ended],
     )
+
+
+def _crashes(stage: Stage) -> list[str]:
+    """An agent may end because its card is full, never by a fault of the program."""
+    logs = [board.said() for board in (*stage.boards, *stage.clones)]
+    last_lines = [log[log.index("Traceback") :].splitlines()[-1] for log in logs if "Traceback" in log]
+    return [f"the agent broke: {line}" for line in last_lines]
 
 
 @dataclass

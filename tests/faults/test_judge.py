@@ -1,0 +1,235 @@
+"""The judge can say no: each check is shown evidence in which just what it looks for is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from machines.clock import utc
+from machines.drivers.paper import PaperWriter, read_paper
+from machines.recovery import Columns, Gap, Pace, Policy, settle
+from machines.structure import format_instant, unstructure
+from machines.wire import ColumnsPrinted, GapSettled, NodeStarted, StripCut
+from tests.faults import judge as checks
+from tests.faults.evidence import Evidence
+from tests.faults.judge import judge
+from tests.machines.node.relay import line_profile, picture
+
+PROFILE = line_profile()
+PLATE = picture(PROFILE)
+FIRST, GAP, END = 100, (110, 116), 130
+BEGINS = datetime(2026, 9, 1, tzinfo=UTC)
+COLUMN_S = 120.0
+Lay = Callable[[PaperWriter], None]
+
+
+def instant(column: int) -> float:
+    return BEGINS.timestamp() + (column - FIRST) * COLUMN_S
+
+
+def lay(paper: PaperWriter, first: int, end: int, place: int, *, early_s: float = 0.0) -> None:
+    at = np.array([instant(column) - early_s for column in range(first, end)])
+    paper.lay(place, PLATE.running(first, end), first, at)
+
+
+def printed(seq: int, first: int, end: int, place: int) -> dict[str, Any]:
+    entry = ColumnsPrinted(
+        seq=seq,
+        at=utc(instant(end)),
+        run="run",
+        segment=1,
+        columns=Columns(first=first, end=end),
+        columns_done=end - first,
+        paper_position=place,
+        worst_miss_s=0.0,
+    )
+    return unstructure(entry)
+
+
+def told() -> list[dict[str, Any]]:
+    """What a good board says of its run: ten columns, a gap of six, the rest."""
+    at = utc(instant(GAP[1]))
+    gap = Gap(first=GAP[0], unknown_end=GAP[0] + 1, end=GAP[1], cause="power", noticed_at=at)
+    policy = Policy(kind="skip")
+    pace = Pace(nominal_columns_per_s=1 / COLUMN_S, highest_columns_per_s=4 / COLUMN_S, columns_per_burst=1)
+    settled = GapSettled(
+        seq=3, at=at, run="run", gap=gap, policy=policy, decision=settle(policy, gap, pace), paper_position=10
+    )
+    return [
+        unstructure(NodeStarted(seq=1, at=BEGINS, unplanned_stop=False)),
+        printed(2, FIRST, GAP[0], 0),
+        unstructure(settled),
+        unstructure(StripCut(seq=4, at=at, run="run", boundary=105, paper_position=5, made=True)),
+        printed(5, GAP[1], END, 11),
+    ]
+
+
+def good_paper(paper: PaperWriter) -> None:
+    """As told; the unknown column in place 10 was not laid."""
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, GAP[1], END, 11)
+
+
+def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, Any]] | None = None) -> Evidence:
+    """Of a run of thirty columns in one segment."""
+    paper = PaperWriter(folder, PROFILE)
+    lay_all(paper)
+    paper.close()
+    entries = told() if entries is None else entries
+    enrolled = {"kind": "node-enrolled", "data": {"epoch": 1}}
+    stamps = {
+        "starts_at": format_instant(BEGINS),
+        "ends_at": format_instant(BEGINS + timedelta(seconds=COLUMN_S * (END - FIRST))),
+    }
+    span = {"first_column": FIRST, "end_column": END}
+    counts = {"printed": 24, "unknown": 1, "skipped": 5}
+    return Evidence(
+        paper=read_paper(folder),
+        run=span | counts | {"mean_turn_s": COLUMN_S * PROFILE.columns_per_turn},
+        segments=[span | counts | stamps | {"plate": PLATE.digest, "number": 1}],
+        machine={"accepted_through": len(entries)},
+        facts=[enrolled, *({"kind": entry["kind"], "data": entry} for entry in entries)],
+        journal=[(entry, True) for entry in entries],
+        plates={PLATE.digest: PLATE},
+        columns_per_burst=1,
+        columns_per_turn=PROFILE.columns_per_turn,
+    )
+
+
+def test_nothing_is_said_of_a_good_run(tmp_path: Path) -> None:
+    assert judge(evidence(tmp_path)) == []
+
+
+def test_an_unknown_column_may_lie_on_the_paper(tmp_path: Path) -> None:
+    def with_unknown(paper: PaperWriter) -> None:
+        lay(paper, FIRST, GAP[0] + 1, 0)
+        paper.cut(5, instant(GAP[1]))
+        lay(paper, GAP[1], END, 11)
+
+    assert judge(evidence(tmp_path, with_unknown)) == []
+
+
+def again(paper: PaperWriter) -> None:
+    good_paper(paper)
+    lay(paper, 120, 121, 25)
+
+
+def over_itself(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.refuse(3, 120, 2, instant(END))
+
+
+def left_out(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, 113, 114, 10)
+    lay(paper, GAP[1], END, 11)
+
+
+def short(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+
+
+def moved(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, GAP[1], END, 12)
+
+
+def wrong_dots(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.end = 0  # as a machine that lost count would
+    os_dots = ~PLATE.running(FIRST, FIRST + 1)
+    paper.lay(0, os_dots, FIRST, np.array([instant(FIRST)]))
+
+
+def uncut(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    lay(paper, GAP[1], END, 11)
+
+
+def cut_twice(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.cut(5, instant(END))
+
+
+def cut_unasked(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.cut(7, instant(END))
+
+
+def early(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, GAP[1], END, 11, early_s=0.6 * COLUMN_S)
+
+
+@pytest.mark.parametrize(
+    ("lay_all", "check", "words"),
+    [
+        (again, checks.nothing_twice, "laid twice, by column"),
+        (over_itself, checks.nothing_twice, "ordered over"),
+        (wrong_dots, checks.dots_are_the_plates, "other dots"),
+        (left_out, checks.log_agrees_with_paper, "though left out"),
+        (short, checks.log_agrees_with_paper, "not on the paper"),
+        (moved, checks.log_agrees_with_paper, "elsewhere"),
+        (uncut, checks.cut_where_reported, "nobody made"),
+        (cut_twice, checks.cut_where_reported, "cut twice"),
+        (cut_unasked, checks.cut_where_reported, "without a report"),
+        (early, checks.nothing_early, "too early"),
+    ],
+    ids=lambda value: getattr(value, "__name__", None),
+)
+def test_a_paper_that_is_wrong_is_seen(tmp_path: Path, lay_all: Lay, check: checks.Check, words: str) -> None:
+    complaints = judge(evidence(tmp_path, lay_all), [check])
+    assert any(words in complaint for complaint in complaints), complaints
+
+
+def test_a_column_without_an_outcome_is_seen(tmp_path: Path) -> None:
+    complaints = judge(evidence(tmp_path, entries=told()[:-1]), [checks.every_column_once])
+    assert complaints == ["no outcome: 14 columns from 116 to 129"]
+
+
+def test_two_outcomes_of_a_column_are_seen(tmp_path: Path) -> None:
+    entries = [*told(), printed(6, 112, 118, 30)]
+    assert judge(evidence(tmp_path, entries=entries), [checks.every_column_once]) == [
+        "more than one outcome: 6 columns from 112 to 117"
+    ]
+
+
+def test_a_column_on_the_paper_that_nobody_reported_is_seen(tmp_path: Path) -> None:
+    complaints = judge(evidence(tmp_path, entries=told()[:-1]), [checks.log_agrees_with_paper])
+    assert complaints == ["on the paper, but not reported: 14 columns from 116 to 129"]
+
+
+def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    bad = replace(good, run=good.run | {"printed": 23})
+    assert "printed: the log says 24" in judge(bad, [checks.views_agree_with_log])[0]
+
+
+def test_an_entry_lost_doubled_or_changed_on_the_way_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    lost = replace(good, facts=[*good.facts[:2], *good.facts[3:]])
+    doubled = replace(good, facts=[*good.facts, good.facts[-1]])
+    unsure = replace(good, journal=[(entry, False) for entry, _ in good.journal])
+    for bad in (lost, doubled, unsure):
+        assert judge(bad, [checks.entries_taken_once])
+    changed = [dict(entry) for entry in told()]
+    changed[1] = printed(2, FIRST, GAP[0] - 1, 0)
+    bad = replace(good, journal=[(entry, True) for entry in changed])
+    assert judge(bad, [checks.entries_taken_once]) == ["journal (5) and log (5) differ from entry 2 on"]
+
+
+def test_a_settlement_that_the_server_would_not_make_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    bad = replace(good, facts=[*good.facts, {"kind": "settlement-differed", "data": {}}])
+    assert judge(bad, [checks.settled_alike])

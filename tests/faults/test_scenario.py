@@ -1,0 +1,46 @@
+"""A seed is a scenario, always the same one, and a few seeds reach every kind of fault."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.faults.relay import TROUBLES
+from tests.faults.scenario import KINDS, LONG, TAKEOVERS, covering, draw
+
+
+@given(st.integers(0, 10**9))
+def test_the_same_seed_gives_the_same_scenario(seed: int) -> None:
+    assert draw(seed) == draw(seed)
+
+
+@given(st.integers(0, 10**9))
+def test_a_scenario_is_one_that_can_be_played(seed: int) -> None:
+    scenario = draw(seed)
+    assert 1 <= len(scenario.faults) <= 5
+    assert sum(fault.kind in TAKEOVERS for fault in scenario.faults) <= 1
+    assert [fault.at_h for fault in scenario.faults] == sorted(fault.at_h for fault in scenario.faults)
+    for fault in scenario.faults:
+        assert fault.at_h < scenario.hours, "it strikes while the run lasts"
+        assert fault.kind == "clock-step" or fault.lasts_h > 0
+        assert fault.kind in str(fault)
+
+
+def test_every_kind_is_drawn() -> None:
+    drawn = [draw(seed) for seed in range(1, 200)]
+    assert set().union(*(scenario.kinds for scenario in drawn)) == set(KINDS)
+    assert {scenario.policy for scenario in drawn} == {"skip", "replay"}
+    assert {scenario.profile for scenario in drawn} == {"crawl", "burst"}
+
+
+def test_seeds_are_chosen_for_the_kinds_that_they_add() -> None:
+    chosen = covering(range(1, 200), KINDS, most=6)
+    assert len(chosen) <= 6
+    assert set().union(*(draw(seed).kinds for seed in chosen)) == set(KINDS)
+    some = {"node-killed", "portal"}
+    only = covering(range(1, 200), some, most=6)
+    assert some <= set().union(*(draw(seed).kinds for seed in only))
+
+
+def test_the_names_of_kinds_are_known() -> None:
+    assert set(TROUBLES) | set(LONG) | set(TAKEOVERS) <= set(KINDS)
