@@ -83,6 +83,7 @@ class RunForecast:
     Attributes:
         id: of the run.
         next_column: that is to be printed next.
+        per_turn: a whole turn, as dark as the plates that are drawn are on average.
         used, to_come: until now, and from now on.
         estimated_columns: of those to come, how many have no plate yet and are taken to be as dark as the others.
         roll_ends: within the run; None where the roll outlasts it.
@@ -90,6 +91,7 @@ class RunForecast:
 
     id: str
     next_column: int
+    per_turn: Supplies
     used: Supplies
     to_come: Supplies
     estimated_columns: int
@@ -143,6 +145,7 @@ def _of_run(
     return RunForecast(
         id=run.id,
         next_column=following,
+        per_turn=_per_turn(run, profile, tally, idle),
         used=_used(run, profile, tally, now, idle),
         to_come=_to_come(run, profile, tally, following, now, idle),
         estimated_columns=tally.unplanned,
@@ -168,13 +171,18 @@ class _Tally:
     unplanned: int
 
     @property
+    def dots_per_column(self) -> float | None:
+        """The mean of all columns that have a plate; None where none has."""
+        with_plate = self.printed + self.due
+        return (self.printed_dots + self.due_dots) / with_plate if with_plate else None
+
+    @property
     def dots_to_come(self) -> float | None:
         """Due dots, those without a plate estimated from all that have one; None where none has."""
-        with_plate = self.printed + self.due
-        if self.unplanned and not with_plate:
-            return None
-        mean = (self.printed_dots + self.due_dots) / with_plate if with_plate else 0.0
-        return self.due_dots + self.unplanned * mean
+        if not self.unplanned:
+            return self.due_dots
+        mean = self.dots_per_column
+        return None if mean is None else self.due_dots + self.unplanned * mean
 
 
 def _tally(run: Run, profile: Profile, plates: PlateStore) -> _Tally:
@@ -199,6 +207,19 @@ def _masks(segment: Segment) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         due[place] = False
         printed[place] = outcome == "printed"
     return printed, due
+
+
+def _per_turn(run: Run, profile: Profile, tally: _Tally, idle: IdleFiring | None) -> Supplies:
+    mean, columns = tally.dots_per_column, profile.columns_per_turn
+    turn = use(
+        profile,
+        columns=columns,
+        dots=round((mean or 0.0) * columns),
+        seconds=run.mean_turn_s,
+        cuts=run.strips_per_turn,
+        idle=idle,
+    )
+    return _supplies(profile, turn, idle, known=mean is not None)
 
 
 def _used(run: Run, profile: Profile, tally: _Tally, now: datetime, idle: IdleFiring | None) -> Supplies:

@@ -33,8 +33,8 @@ USUAL_CYCLES = {
 }
 # On these, what stands under the head at a phase is the longitude 180 - 360 * phase.
 WESTWARD = ("apparent-solar-day", "mean-solar-day", "lunar-day")
-# A proof is drawn while somebody waits.
-MOST_DOTS = 200_000_000
+# A proof is drawn while somebody waits, and a tone takes four bytes a dot.
+MOST_DOTS = 80_000_000
 MOST_SLIP = 0.5
 # A view is so wide, or narrower where the paper shown is shorter than it is wide.
 WIDEST_PX, NARROWEST_PX, HIGHEST_PX = 1600, 320, 2000

@@ -86,7 +86,7 @@ def test_columns_without_a_plate_are_taken_to_be_as_dark_as_the_others(tmp_path:
     plan(ends_at=(NOON + timedelta(days=20)).isoformat())
     plates = PlateStore(tmp_path)
     nothing_drawn = of_run(plates)
-    assert nothing_drawn.to_come.picture_ml is None
+    assert nothing_drawn.to_come.picture_ml is None and nothing_drawn.per_turn.picture_ml is None
     assert nothing_drawn.to_come.paper_mm == pytest.approx(20 * 120.0, abs=1)
     extend_plans(NOON, timedelta(hours=40), plates)
     some_drawn = of_run(plates)
@@ -169,3 +169,13 @@ def test_a_run_that_is_over_is_told_of_no_more(tmp_path: Path) -> None:
     ]
     take("one", batch(*entries), by())
     assert told(plates, hours=31).run is None
+
+
+def test_a_turn_is_what_its_plate_is(tmp_path: Path) -> None:
+    plates = ready(tmp_path, ends_at=(NOON + timedelta(days=4)).isoformat())
+    turn = of_run(plates, idle=IdleFiring(drops=50, every_s=600.0)).per_turn
+    dots = dots_in(plates, 0, 240)
+    assert (turn.paper_mm, turn.cuts, turn.blades) == (120.0, 12, 0.12)
+    # The run holds four turns, a few columns more or less.
+    assert turn.picture_ml == pytest.approx(dots * ML_PER_DOT, rel=0.01)
+    assert turn.idle_ml == pytest.approx(24 * 8 * 10.0e-9 * 50 * 6)
