@@ -8,8 +8,8 @@ from typing import Any
 from django import forms
 
 from scheduling.log.models import Venue
+from scheduling.named import LONGEST_NAME
 from scheduling.sky.zones import zone_names
-from scheduling.studio import LONGEST_NAME
 
 CLOCK, SKY = "clock", "sky"
 EVENTS = (

@@ -1,0 +1,42 @@
+"""Ids and names that the studio gives to things, and finding a thing by its id."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from machines.errors import InputError
+
+ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
+LONGEST_NAME = 120
+
+
+class Unknown(InputError):
+    """Something named does not exist."""
+
+    def __init__(self, kind: str, id: str) -> None:
+        super().__init__(kind, f"there is no {kind} {id!r}", f"add the {kind} first, or name one that exists")
+
+
+def check_id(id: str) -> None:
+    """Raise an InputError unless a text can be an id."""
+    if not ID.fullmatch(id):
+        raise InputError("id", f"{id!r} cannot be an id", "give 1 to 40 of a-z, 0-9 and -, not - at an end")
+
+
+def check_name(name: str) -> None:
+    """Raise an InputError unless a text can be a name."""
+    if not 1 <= len(name.strip()) <= LONGEST_NAME:
+        raise InputError("name", "empty or too long", f"give 1 to {LONGEST_NAME} characters")
+
+
+def require(model: type[Any], kind: str, id: str) -> Any:
+    """The row with an id.
+
+    Raises:
+        Unknown: there is none.
+    """
+    row = model.objects.filter(id=id).first()
+    if row is None:
+        raise Unknown(kind, id)
+    return row

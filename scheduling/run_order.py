@@ -1,0 +1,140 @@
+"""Ordering a run: checked against its machine, its picture and the sky before anything is written."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from machines.errors import InputError
+from machines.profile import Profile as MachineProfile
+from machines.recovery import Policy
+from scheduling.log import models
+from scheduling.log.events import Event, RunPlanned
+from scheduling.named import check_id, require
+from scheduling.originals import require_fits, source_original
+from scheduling.planning.timeline import Timeline
+from scheduling.selectors import cycle_named, machine_profile, venue_place
+from scheduling.sky import cycles
+from scheduling.sky.places import Place
+from scheduling.skynumbers import turn_at
+from scheduling.uploads import UploadStore
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanRun:
+    """A machine prints a source against a cycle from an instant to another.
+
+    Attributes:
+        cycle_options: for ``period``: ``seconds`` and ``epoch`` (RFC 3339); nothing for the others.
+        segments_per_turn: how many segments a turn is handed out and reported in.
+        strips_per_turn: how many strips a turn is cut into; 0 to wind it up.
+        nozzle_seed: of the assignment of nozzles; made from the id where it is not given.
+    """
+
+    id: str
+    machine: str
+    source: str
+    cycle: str
+    starts_at: datetime
+    ends_at: datetime
+    policy: Policy
+    segments_per_turn: int = 48
+    strips_per_turn: int = 0
+    cycle_options: dict[str, Any] = field(default_factory=dict)
+    nozzle_seed: int | None = None
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        if self.ends_at <= self.starts_at:
+            raise InputError("ends_at", "not after starts_at", "give an end after the start")
+
+
+def plan_run(command: PlanRun) -> Event:
+    """The span becomes whole columns; a machine is on one run at a time."""
+    machine = require(models.Machine, "machine", command.machine)
+    require(models.Source, "source", command.source)
+    profile = machine_profile(profile=machine.profile_id)
+    timeline = _timeline(command, profile, venue_place(venue=machine.venue_id))
+    _require_free(command)
+    if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
+        raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
+    if command.strips_per_turn and profile.knife is None:
+        raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
+    first, end = _span(command, timeline)
+    _require_speed(profile, timeline.cycle.mean_turn_s)
+    seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
+    return RunPlanned(
+        machine=command.machine,
+        source=command.source,
+        cycle=command.cycle,
+        cycle_options=command.cycle_options,
+        segments_per_turn=command.segments_per_turn,
+        strips_per_turn=command.strips_per_turn,
+        starts_at=command.starts_at,
+        ends_at=command.ends_at,
+        first_column=first,
+        end_column=end,
+        policy=command.policy,
+        nozzle_seed=seed,
+        mean_turn_s=timeline.cycle.mean_turn_s,
+    )
+
+
+def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeline:
+    if command.cycle not in cycles.NAMES:
+        raise InputError("cycle", f"{command.cycle!r} is no cycle", f"give one of: {', '.join(cycles.NAMES)}")
+    try:
+        cycle = cycle_named(command.cycle, command.cycle_options, place=place)
+    except cycles.CycleError as error:
+        raise InputError("cycle_options", error.problem, error.remedy) from error
+    except InputError as error:
+        raise error.within("cycle_options") from None
+    return Timeline(cycle, profile.columns_per_turn, command.segments_per_turn)
+
+
+def _require_free(command: PlanRun) -> None:
+    others = models.Run.objects.filter(
+        machine_id=command.machine, starts_at__lt=command.ends_at, ends_at__gt=command.starts_at
+    )
+    if other := others.first():
+        raise InputError(
+            "starts_at",
+            f"the machine is on run {other.id!r} until {other.ends_at.isoformat()}",
+            "start after it ends, or choose another machine",
+        )
+
+
+def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int]:
+    """First and end column."""
+    try:
+        first = timeline.first_column_from(command.starts_at.timestamp())
+        end = timeline.first_column_from(command.ends_at.timestamp())
+    except ValueError as error:
+        raise InputError("starts_at", str(error), "choose a span that the cycle covers") from error
+    if end == first:
+        raise InputError("ends_at", "no column belongs to so short a span", "give a later end")
+    return first, end
+
+
+def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:
+    needed_mm_per_hour = profile.mm_per_turn / mean_turn_s * 3600.0
+    if profile.highest_mm_per_hour < needed_mm_per_hour:
+        raise InputError(
+            "cycle",
+            f"a turn takes {needed_mm_per_hour:.4g} mm/h and the machine prints {profile.highest_mm_per_hour:.4g}",
+            "choose a slower cycle or a machine with a shorter turn",
+        )
+
+
+def require_picture_fits(command: PlanRun, uploads: UploadStore | None) -> None:
+    """The picture can be drawn on the machine: known now, instead of when its first turn is due."""
+    machine = require(models.Machine, "machine", command.machine)
+    source = require(models.Source, "source", command.source)
+    profile, place = machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id)
+    turn = turn_at(_timeline(command, profile, place).cycle, command.starts_at)
+    try:
+        require_fits(source_original(source, uploads), profile, turn, place)
+    except InputError as error:
+        raise error.within("source") from None
