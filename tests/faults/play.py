@@ -14,6 +14,7 @@ import urllib3
 
 from server.demo.processes import PATIENCE_S, DemoError, wait_for_server
 from tests.faults.boards import Board, clone, damage, enrol, make_board
+from tests.faults.evidence import read_journal
 from tests.faults.lane import Lane
 from tests.faults.relay import TROUBLES
 from tests.faults.scenario import Fault, Scenario
@@ -261,7 +262,8 @@ def _wait_until_accounted(stage: Stage) -> None:
         for board in (*stage.boards, *stage.clones):
             board.look()
         row = stage.lane.studio.get(f"runs/{stage.machine}")
-        if row["printed"] + row["skipped"] + row["unknown"] == row["end_column"] - row["first_column"]:
+        accounted = row["printed"] + row["skipped"] + row["unknown"] == row["end_column"] - row["first_column"]
+        if accounted and all(accepted for _, accepted in read_journal(stage.board.home)):
             return
         if stage.board.gave_up():
             stage.problems.append(

@@ -8,13 +8,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
-
 from tests.faults.scenario import KINDS, covering, draw
 from tests.faults.series import Series, summary
 
 SEEDS = range(1, 300)
-# What a replaced board can know, and how a copy is told from its original, are open; see the tests below.
+# Broken as of now, and struck by `make faults`: what a new board without the old journal knows of the paper, and how a
+# copy of a board is told from its original.
 OPEN = {"journal-damaged", "node-cloned"}
 
 
@@ -37,8 +36,3 @@ def test_every_kind_of_fault_leaves_the_promises_kept(tmp_path: Path) -> None:
     assert set().union(*(draw(seed).kinds for seed in seeds)) == set(KINDS) - OPEN
     series = play(tmp_path, seeds)
     assert series.hits, "the relay did strike"
-
-
-@pytest.mark.xfail(strict=True, raises=AssertionError, reason="a copy of a board is not told from its original")
-def test_a_cloned_board_spoils_neither_paper_nor_log(tmp_path: Path) -> None:
-    play(tmp_path, covering(SEEDS, {"node-cloned", "node-killed"}, most=1))
