@@ -36,13 +36,13 @@ def measure(stage: Stage, everyone: list[Evidence]) -> list[Promise]:
             promises.every_column_accounted_once(evidence),
             promises.paper_shows_the_plates(evidence),
             promises.no_column_twice(evidence),
-            promises.columns_on_time(evidence),
             _nothing_lost(stage, evidence),
         ]
         if evidence.station.outage:
             found += [promises.outage_settled(evidence), promises.knife_follows_the_paper(evidence)]
     return [
         *found,
+        promises.columns_on_time(everyone),
         promises.printed_without_the_server(everyone, stage.server_died, stage.server_back),
         _log_command(stage, "views-rebuilt-are-equal", "rebuild"),
         _log_command(stage, "log-unbroken", "verify"),

@@ -164,12 +164,16 @@ def laid(evidence: Evidence, **changes: tuple[Any, Any]) -> Evidence:
     return replace(evidence, paper=replace(evidence.paper, laid=records))
 
 
+def on_time(evidence: Evidence) -> promises.Promise:
+    return promises.columns_on_time([evidence])
+
+
 JUDGES = [
     promises.planned_by_the_sky,
     promises.every_column_accounted_once,
     promises.paper_shows_the_plates,
     promises.no_column_twice,
-    promises.columns_on_time,
+    on_time,
     promises.outage_settled,
     promises.knife_follows_the_paper,
 ]
@@ -275,8 +279,8 @@ BROKEN = [
     (promises.no_column_twice, with_a_column_twice),
     (promises.no_column_twice, with_a_place_twice),
     (promises.no_column_twice, with_a_refused_order),
-    (promises.columns_on_time, late),
-    (promises.columns_on_time, early),
+    (on_time, late),
+    (on_time, early),
     (promises.planned_by_the_sky, segments_moved),
     (promises.outage_settled, differed),
     (promises.outage_settled, never_settled),
