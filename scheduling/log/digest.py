@@ -13,7 +13,7 @@ from functools import lru_cache
 from machines.structure import format_instant
 
 # All events of an append were said at one instant, and those of a node's batch happened close together.
-_instant = lru_cache(maxsize=64)(format_instant)
+instant_text = lru_cache(maxsize=64)(format_instant)
 # Stands for the predecessor of a stream's first event.
 NONE_BEFORE = ""
 
@@ -37,9 +37,9 @@ def digest(
     already. Its place in the global order is left out: a stream keeps its digests when it moves to another database.
     """
     text = (
-        f'{{"actor":{_text(actor)},"data":{data},"happened_at":"{_instant(happened_at)}","kind":"{kind}",'
+        f'{{"actor":{_text(actor)},"data":{data},"happened_at":"{instant_text(happened_at)}","kind":"{kind}",'
         f'"previous_digest":"{previous_digest}","request":{"null" if request is None else _text(request)},'
-        f'"said_at":"{_instant(said_at)}","schema":{schema},"stream":"{stream}","version":{version}}}'
+        f'"said_at":"{instant_text(said_at)}","schema":{schema},"stream":"{stream}","version":{version}}}'
     )
     return hashlib.sha256(text.encode()).hexdigest()
 

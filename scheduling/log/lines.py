@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -16,7 +16,7 @@ from django.db.models import Q, TextField
 from django.db.models.functions import Cast
 
 from scheduling.log import models
-from scheduling.log.digest import digest
+from scheduling.log.digest import digest, instant_text
 from scheduling.log.events import Event, from_data
 from scheduling.log.reading import read_event
 from scheduling.log.recorded import Recorded
@@ -88,7 +88,7 @@ _INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(L
 @lru_cache(maxsize=64)
 def text_of_instant(instant: datetime) -> str:
     """An instant as Django keeps it in SQLite: UTC, without saying so."""
-    return instant.astimezone(UTC).isoformat(" ").removesuffix("+00:00")
+    return instant_text(instant).replace("T", " ").removesuffix("Z").removesuffix(".000000")
 
 
 def _as_it_is(instant: datetime) -> datetime:

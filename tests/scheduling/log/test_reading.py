@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import connections, transaction
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from machines.errors import InputError
 from scheduling.log import events
 from scheduling.log.canonical import canonical
 from scheduling.log.events import NAMES, Event, from_data, schema_of, to_data
-from scheduling.log.lines import facts, scan
+from scheduling.log.lines import facts, scan, text_of_instant
 from scheduling.log.reading import read_event
 from scheduling.log.store import append, read
 from tests.scheduling.log.facts import ONE_OF_EACH, by
@@ -56,3 +58,8 @@ def test_what_only_a_newer_program_knows_is_refused() -> None:
         read_event("silence-ended", 2, '{"silent_s":1}')
     with pytest.raises(KeyError, match="paper-eaten"):
         read_event("paper-eaten", 1, "{}")
+
+
+@given(st.datetimes(timezones=st.just(UTC)))
+def test_an_instant_in_sqlite_is_the_text_that_django_would_keep(instant: datetime) -> None:
+    assert text_of_instant(instant) == connections["default"].ops.adapt_datetimefield_value(instant)
