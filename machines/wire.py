@@ -222,7 +222,27 @@ class ConditionsChanged:
     kind: Literal["conditions-changed"] = "conditions-changed"
 
 
-Entry = NodeStarted | ColumnsPrinted | GapSettled | TrueAgain | StripCut | KnifeArmed | ConditionsChanged
+Action = Literal["stop", "release", "pause", "park", "resume", "roll-changed", "cartridge-changed", "blade-changed"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class OperatorActed:
+    """A person at the machine did or asked for something.
+
+    Attributes:
+        at: when the node took it up; where the time was not known, when it was known again.
+        action: what.
+    """
+
+    seq: int
+    at: datetime
+    action: Action
+    kind: Literal["operator-acted"] = "operator-acted"
+
+
+Entry = (
+    NodeStarted | ColumnsPrinted | GapSettled | TrueAgain | StripCut | KnifeArmed | ConditionsChanged | OperatorActed
+)
 
 
 @dataclass(frozen=True, kw_only=True)

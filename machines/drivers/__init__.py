@@ -54,6 +54,10 @@ class Driver(Protocol):
         Called at least several times a second while the machine waits, which keeps a watchdog quiet.
         """
 
+    def halt(self) -> None:
+        """Stop what is under way in another thread; what it lays or cuts ends with `MachineStopped`. Not a safety
+        function: the stop control beside the machine is."""
+
     def close(self) -> None:
         """Stop the motion, cap and park the head."""
 

@@ -84,6 +84,9 @@ class SimulatedMachine:
         """Nothing is ever wrong."""
         return ()
 
+    def halt(self) -> None:
+        """Nothing to do: an order is done in an instant."""
+
     def close(self) -> None:
         """Stop, and leave a picture of the paper as a viewer sees it, ``paper.png``."""
         end = self._paper.end

@@ -21,6 +21,7 @@ from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated import SimulatedMachine
 from machines.errors import InputError
 from machines.node import held as holding
+from machines.node import holds
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client, Credentials, Refused, Unreachable
@@ -28,10 +29,20 @@ from machines.node.journal import Journal, State, change_state, open_journal, re
 from machines.node.printing import MustNotPrint, OpenDriver
 from machines.node.status import gather
 from machines.profile import Profile
-from machines.wire import RunWork
+from machines.wire import Action, RunWork
 
 HORIZON_VARIABLE = "DAYROLL_HORIZON"
 COMMIT_VARIABLE = "DAYROLL_COLUMNS_PER_COMMIT"
+ACTIONS: Mapping[Action, str] = {
+    "stop": "stand still, until released; not a safety function, the stop control beside the machine is",
+    "release": "end a stop; the machine then waits for resume",
+    "pause": "stand still, head capped, until resumed",
+    "park": "stand still, head parked for service, until resumed",
+    "resume": "print on; look at the machine first",
+    "roll-changed": "a full roll was put in",
+    "cartridge-changed": "a full cartridge was put in",
+    "blade-changed": "a new blade was put in",
+}
 ARMING_LIMIT_S = 10.0
 ARMING_LOOK_S = 0.05
 
@@ -90,6 +101,12 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
         help="columns that a power cut may leave unknown; each commit is two writes to the card"
         f" (default {Settings.columns_per_commit}, at least a burst, or {COMMIT_VARIABLE})",
     )
+    running.add_argument(
+        "--resume-unattended",
+        action="store_true",
+        help="print on by itself after an unplanned stop, a power cut for one. Only where the venue's own assessment"
+        " allows it (unexpected start-up: ISO 14118); without it a person at the machine must resume",
+    )
     running.set_defaults(command=_run)
 
     status = commands.add_parser("status", help="say how this node is")
@@ -101,9 +118,33 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
     arm.add_argument("--yes", action="store_true", help="do not ask")
     arm.set_defaults(command=_arm)
 
-    for command in (enrol, running, status, arm):
+    acts = [_action(commands, action, text) for action, text in ACTIONS.items()]
+
+    for command in (enrol, running, status, arm, *acts):
         command.add_argument("--home", required=True, type=Path, metavar="DIR", help="this machine's folder")
     return parser
+
+
+def _action(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser], action: Action, text: str
+) -> argparse.ArgumentParser:
+    command = commands.add_parser(action, help=text, epilog=UNATTENDED)
+    command.formatter_class = argparse.RawDescriptionHelpFormatter
+    command.set_defaults(command=_act, action=action)
+    return command
+
+
+def _act(options: argparse.Namespace) -> int:
+    """Leave word in the journal; an agent that runs takes it up at once, one that does not when it begins."""
+    journal = open_journal(options.home)
+    try:
+        with journal.transaction() as db:
+            holds.act(db, options.action)
+        said = holds.SAYS[journal.state().hold]
+    finally:
+        journal.close()
+    sys.stdout.write((UNATTENDED if options.action == "resume" else "") + f"Noted. The machine: {said}.\n")
+    return 0
 
 
 def _enrol(options: argparse.Namespace) -> int:
@@ -127,7 +168,11 @@ def _enrol(options: argparse.Namespace) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     sys.stderr.write(UNATTENDED)
-    settings = Settings(horizon=options.horizon, columns_per_commit=options.columns_per_commit)
+    settings = Settings(
+        horizon=options.horizon,
+        columns_per_commit=options.columns_per_commit,
+        resume_unattended=options.resume_unattended,
+    )
     run(options.home, board_clock(os.environ), _machine(options), settings)
     return 0
 

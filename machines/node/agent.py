@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import logging
 import signal
+import sqlite3
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -18,6 +19,7 @@ from typing import IO
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import held as holding
+from machines.node import holds
 from machines.node.client import Client
 from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
@@ -43,11 +45,12 @@ class Settings:
 
     Attributes:
         horizon: how far ahead work is held, an ISO 8601 duration.
-        columns_per_commit: see `machines.node.printing.Printer`.
+        columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
     """
 
     horizon: str = "PT168H"
     columns_per_commit: int = 1
+    resume_unattended: bool = False
 
     def __post_init__(self) -> None:
         if self.columns_per_commit < 1:
@@ -134,11 +137,19 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         epoch=credentials.epoch,
         horizon=settings.horizon,
     )
-    printer = Printer(journal, time.estimate, plates, open_driver, settings.columns_per_commit)
+    printer = Printer(
+        journal,
+        time.estimate,
+        plates,
+        open_driver,
+        settings.columns_per_commit,
+        resume_unattended=settings.resume_unattended,
+    )
     stop, still = Stop(), Stop()
     with _signals(stop.ask):
         network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
         network.start()
+        threading.Thread(target=_watch, args=(journal, printer, lambda: still.asked), daemon=True).start()
         try:
             _print(printer, clock, lambda: stop.asked or not network.is_alive())
         finally:
@@ -146,6 +157,18 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             network.join(FAREWELL_S)
     if not stop.asked:
         raise RuntimeError("the exchange with the server broke off by a fault of this program; see the lines above")
+
+
+def _watch(journal: Journal, printer: Printer, ended: Callable[[], bool]) -> None:
+    """Stop also a motion that is under way, when a person says stop."""
+    while not ended():
+        try:
+            state = journal.glance()
+            if state is not None and state.hold == holds.STOPPED:
+                printer.halt()
+        except sqlite3.ProgrammingError:  # the journal was closed while we looked
+            return
+        sleep(LOOK_S)
 
 
 def _print(printer: Printer, clock: Clock, stopping: Callable[[], bool]) -> None:

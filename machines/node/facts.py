@@ -6,7 +6,7 @@ import logging
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
-from machines.node import outbox
+from machines.node import holds, outbox
 from machines.node.journal import Journal, State, change_state, read_state
 from machines.recovery import Cause
 from machines.wire import ConditionsChanged, KnifeArmed, NodeStarted
@@ -21,8 +21,9 @@ KNIFE_OFFLINE = "separation-cutter-offline-warning"
 _AFTER_ORDERLY, _AFTER_UNPLANNED = 1, 2
 
 
-def begin(journal: Journal) -> Cause:
-    """An agent begins. After a stop that was not in order the knife is disarmed until a person arms it.
+def begin(journal: Journal, *, resume_unattended: bool) -> Cause:
+    """An agent begins. After a stop that was not in order the knife is disarmed until a person arms it, and nothing is
+    printed until a person resumes, unless it may resume unattended.
 
     Returns:
         the cause of what may be missing since the last one.
@@ -35,9 +36,28 @@ def begin(journal: Journal) -> Cause:
         change_state(db, running=1, arming_asked=0, start_to_report=to_report)
         if state.running:
             change_state(db, knife_armed=0)
+            if not resume_unattended and not state.hold:
+                change_state(db, hold=holds.UNPLANNED)
     if state.running:
         log.warning("the last stop was not in order: the knife is disarmed until a person arms it")
     return "power" if state.running else "service"
+
+
+def hold_after_unplanned_stop(journal: Journal) -> None:
+    """The machine stopped by itself: nothing moves until a person has looked at it and resumes."""
+    with journal.transaction() as db:
+        if not read_state(db).hold:
+            change_state(db, hold=holds.UNPLANNED)
+    log.warning("the machine stopped unplanned: it waits for a person to resume")
+
+
+def report_actions(journal: Journal, state: State, now: float) -> bool:
+    """Say what a person did at the machine, if that was not said."""
+    if not state.actions:
+        return False
+    with journal.transaction() as db:
+        holds.report(db, now)
+    return True
 
 
 def report_start(journal: Journal, state: State, now: float) -> bool:

@@ -16,7 +16,7 @@ from pathlib import Path
 from machines.errors import InputError
 
 FILE_NAME = "journal.sqlite3"
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 BUSY_LIMIT_S = 10.0
 
 _SCHEMA = """
@@ -72,6 +72,16 @@ CREATE TABLE strip (
 CREATE TABLE entry (seq INTEGER PRIMARY KEY, body TEXT NOT NULL, accepted INTEGER NOT NULL DEFAULT 0);
 """
 
+# What each version adds to the one before it.
+_LATER = {
+    2: """
+ALTER TABLE state ADD COLUMN hold TEXT NOT NULL DEFAULT '';          -- see machines.node.holds
+ALTER TABLE state ADD COLUMN roll_place INTEGER NOT NULL DEFAULT 0;  -- place on the paper where the roll began
+ALTER TABLE state ADD COLUMN blade_cuts INTEGER NOT NULL DEFAULT 0;  -- made with this blade
+CREATE TABLE action (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL);  -- not reported yet
+"""
+}
+
 
 @dataclass(frozen=True, kw_only=True)
 class State:
@@ -89,6 +99,10 @@ class State:
     fenced: str
     work_version: int
     cut_place: int
+    hold: str
+    roll_place: int
+    blade_cuts: int
+    actions: int
 
 
 class Journal:
@@ -120,6 +134,15 @@ class Journal:
         """Where the node stands."""
         with self.reading() as db:
             return read_state(db)
+
+    def glance(self) -> State | None:
+        """Where the node stands; None if another thread is in the middle of a transaction, which may take a while."""
+        if not self._lock.acquire(blocking=False):
+            return None
+        try:
+            return read_state(self._connection)
+        finally:
+            self._lock.release()
 
     def close(self) -> None:
         """Close the file."""
@@ -160,7 +183,9 @@ def _check_and_create(connection: sqlite3.Connection, path: Path) -> None:
     if version > SCHEMA_VERSION:
         raise InputError("home", f"{path} was written by a later version", "install that version again")
     if version == 0:
-        connection.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = {SCHEMA_VERSION}; COMMIT;")
+        connection.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = 1; COMMIT;")
+    for later in range(max(version, 1) + 1, SCHEMA_VERSION + 1):
+        connection.executescript(f"BEGIN IMMEDIATE; {_LATER[later]} PRAGMA user_version = {later}; COMMIT;")
     (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
     if verdict != "ok":
         raise sqlite3.DatabaseError(verdict)
@@ -170,7 +195,8 @@ def read_state(db: sqlite3.Connection) -> State:
     """The state as it stands inside a transaction."""
     row = db.execute(
         "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
-        " conditions, fenced, work_version, cut_place FROM state"
+        " conditions, fenced, work_version, cut_place, hold, roll_place, blade_cuts, (SELECT count(*) FROM action)"
+        " FROM state"
     ).fetchone()
     return State(
         run=row[0],
@@ -185,6 +211,10 @@ def read_state(db: sqlite3.Connection) -> State:
         fenced=row[9],
         work_version=row[10],
         cut_place=row[11],
+        hold=row[12],
+        roll_place=row[13],
+        blade_cuts=row[14],
+        actions=row[15],
     )
 
 

@@ -32,6 +32,8 @@ def cut(journal: Journal, state: State, profile: Profile, driver: Driver, now: f
     with journal.transaction() as db:
         if made:
             change_state(db, cut_place=place)
+        if made and place != state.cut_place:
+            change_state(db, blade_cuts=state.blade_cuts + 1)
         for strip in come:
             _report(db, strip, now, made)
         strips.done(db, come)

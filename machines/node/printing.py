@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
-from machines.node import facts, gaps, knife, orders, strips
+from machines.node import facts, gaps, holds, knife, orders, strips
 from machines.node import held as holding
 from machines.node.bursts import Burst, Held, is_late, next_burst
 from machines.node.in_hand import OrdersInHand
@@ -43,6 +43,8 @@ class Printer:
         plates: PlateStore,
         open_driver: OpenDriver,
         columns_per_commit: int,
+        *,
+        resume_unattended: bool = False,
     ) -> None:
         """Wire it up.
 
@@ -54,13 +56,16 @@ class Printer:
             columns_per_commit: so many columns are ordered at once, but at least a burst, and so many may be unknown
                 after a power cut. More of them wear a memory card less: each commit of orders and each of outcomes is
                 one synchronous write.
+            resume_unattended: after an unplanned stop it prints on by itself; without this it waits for a person.
         """
         self._journal = journal
         self._server_time = server_time
         self._plates = plates
         self._open_driver = open_driver
         self._columns_per_commit = columns_per_commit
+        self._resume_unattended = resume_unattended
         self._driver: Driver | None = None
+        self._laying = self._parked = False
         self._driver_for: tuple[Profile, int] | None = None
         self._held: Held | None = None
         self._held_version = -1
@@ -71,7 +76,7 @@ class Printer:
 
     def begin(self) -> None:
         """Take up the journal."""
-        self._cause = facts.begin(self._journal)
+        self._cause = facts.begin(self._journal, resume_unattended=self._resume_unattended)
         self._resumed = True
 
     def end(self) -> None:
@@ -84,6 +89,12 @@ class Printer:
             if state.run is not None:
                 orders.report_printed(db, state.run)
             change_state(db, running=0)
+
+    def halt(self) -> None:
+        """Stop a motion that is under way, from another thread."""
+        driver = self._driver
+        if driver is not None and self._laying:
+            driver.halt()
 
     def step(self) -> float:
         """Do the next thing, if any is due.
@@ -101,10 +112,15 @@ class Printer:
         if state.fenced:
             raise MustNotPrint(state.fenced)
         held = self._current(state)
+        if now is not None and (
+            facts.report_start(self._journal, state, now) or facts.report_actions(self._journal, state, now)
+        ):
+            return 0.0
+        if state.hold:
+            return self._rest(state, held, now)
+        self._parked = False
         if now is None:
             return self._idle("clock")
-        if facts.report_start(self._journal, state, now):
-            return 0.0
         if held is None:
             return self._idle("no-work")
         if state.run != held.run.id:
@@ -116,7 +132,7 @@ class Printer:
         driver = self._driver_of(held)
         if self._machine_stopped(driver, now):
             return self._idle("machine")
-        if facts.arm(self._journal, driver, self._journal.state(), now):
+        if state.arming_asked and facts.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
         if not self._in_hand and knife.cut(self._journal, state, held.profile, driver, now):
             return 0.0
@@ -126,6 +142,20 @@ class Printer:
         except gaps.CannotTell:
             return self._idle("no-work")
         return self._print(held, driver, now)
+
+    def _rest(self, state: State, held: Held | None, now: float | None) -> float:
+        """Nothing moves until a person lets it; only how the machine is, is still looked at."""
+        self._idle("machine" if state.hold == holds.UNPLANNED else "service")
+        if not self._parked and self._driver is not None:
+            self._driver.close()
+            self._driver = None
+        self._parked = True
+        facts.disarm(self._journal)
+        if now is not None:
+            of_run = held is not None and held.run.id == state.run
+            conditions = self._driver_of(held).conditions() if held is not None and of_run else ()
+            facts.report_conditions(self._journal, ("paused", *conditions), now)
+        return NOTHING_DUE
 
     def _idle(self, cause: Cause) -> float:
         self._in_hand.close()
@@ -193,7 +223,13 @@ class Printer:
         stopped = any(map(facts.stops_printing, conditions))
         if stopped or (facts.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
             facts.disarm(self._journal)
+        if stopped and self._cause is None:  # until now it printed
+            self._hold_unless_unattended()
         return stopped
+
+    def _hold_unless_unattended(self) -> None:
+        if not self._resume_unattended:
+            facts.hold_after_unplanned_stop(self._journal)
 
     def _settle(self, held: Held, now: float) -> bool:
         """Settle a gap by the policy, if there is one.
@@ -261,23 +297,32 @@ class Printer:
         return planned
 
     def _lay_or_wait(self, driver: Driver, now: float) -> float:
-        """Nothing but the next burst matters now; while it is awaited, the machine is asked how it is."""
-        if self._in_hand.due_in_s(now) > 0 and self._machine_stopped(driver, now):
-            return self._idle("machine")
+        """Nothing but the next burst matters now; while it is awaited, the machine is asked how it is, and whether a
+        person wants it to stand still; without waiting for the journal, which another thread may be writing."""
+        if self._in_hand.due_in_s(now) > 0:
+            state = self._journal.glance()
+            stopped = any(map(facts.stops_printing, driver.conditions()))
+            if stopped or (state is not None and state.hold):
+                self._in_hand.close()
+                return 0.0
         return self._lay(driver, now)
 
     def _lay(self, driver: Driver, now: float) -> float:
         due_in_s = self._in_hand.due_in_s(now)
         if due_in_s > 0:
             return due_in_s
+        self._laying = True
         try:
             self._in_hand.lay(driver)
         except MachineStopped as stop:
             facts.disarm(self._journal)
             facts.report_conditions(self._journal, stop.keywords, now)
             self._hold_up("machine")
+            self._hold_unless_unattended()
         else:
             self._cause, self._resumed = None, False
+        finally:
+            self._laying = False
         return 0.0
 
     def _time(self) -> float:

@@ -8,7 +8,7 @@ from typing import Any
 
 from machines.clock import Clock, utc
 from machines.node import held as holding
-from machines.node import outbox
+from machines.node import holds, outbox
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
@@ -34,6 +34,7 @@ class NodeStatus:
         unreported: entries that the server has not accepted.
         conditions: of the machine, keywords of RFC 8011.
         fenced: why this node must not print; empty if it may.
+        hold: what holds the machine until a person lets it go on, a key of `machines.node.holds.SAYS`; empty for none.
     """
 
     machine: str | None
@@ -52,6 +53,7 @@ class NodeStatus:
     unreported: int
     conditions: tuple[str, ...]
     fenced: str
+    hold: str
 
     def as_json(self) -> dict[str, Any]:
         """As JSON values."""
@@ -73,7 +75,9 @@ class NodeStatus:
             ("unreported", f"{self.unreported} entries"),
             ("conditions", ", ".join(self.conditions) or "none"),
         ]
-        return [*lines, ("FENCED OFF", self.fenced)] if self.fenced else lines
+        lines += [("HELD", holds.SAYS[self.hold])] if self.hold else []
+        lines += [("FENCED OFF", self.fenced)] if self.fenced else []
+        return lines
 
     def _time(self) -> str:
         if self.server_time is None:
@@ -117,6 +121,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         unreported=unreported,
         conditions=state.conditions,
         fenced=state.fenced,
+        hold=state.hold,
     )
 
 

@@ -26,6 +26,7 @@ from machines.wire import (
     GapSettled,
     KnifeArmed,
     NodeStarted,
+    OperatorActed,
     SegmentWork,
     StripCut,
     TrueAgain,
@@ -180,7 +181,16 @@ class StreamClosed:
 STUDIO_EVENTS = (VenueAdded, ProfileAdded, MachineAdded, SourceAdded, RunPlanned, SegmentsPlanned, OpeningFixed)
 SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded, StreamClosed)
 # A node's entries belong to its machine's stream.
-NODE_EVENTS = (NodeStarted, ColumnsPrinted, GapSettled, TrueAgain, StripCut, KnifeArmed, ConditionsChanged)
+NODE_EVENTS = (
+    NodeStarted,
+    ColumnsPrinted,
+    GapSettled,
+    TrueAgain,
+    StripCut,
+    KnifeArmed,
+    ConditionsChanged,
+    OperatorActed,
+)
 
 Event = (
     VenueAdded
@@ -202,6 +212,7 @@ Event = (
     | StripCut
     | KnifeArmed
     | ConditionsChanged
+    | OperatorActed
 )
 
 

@@ -161,7 +161,7 @@ def server(folder: Path, clock: CompressedClock, port: int, settings: Mapping[st
 
 def node(folder: Path, clock: CompressedClock, skew: str) -> Child:
     """A field node, from its own small environment where ``make demo`` has set it up."""
-    command = [*node_program(), "run", "--home", str(folder)]
+    command = [*node_program(), "run", "--home", str(folder), "--resume-unattended"]
     name = f"node {folder.name}"
     return Child(
         name, command, environment(folder, clock, **{SKEW_VARIABLE: skew}), folder.parent / f"{folder.name}.log"

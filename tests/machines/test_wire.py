@@ -20,6 +20,7 @@ from machines.wire import (
     GapSettled,
     KnifeArmed,
     NodeStarted,
+    OperatorActed,
     Reports,
     RunWork,
     SegmentWork,
@@ -61,6 +62,7 @@ ENTRIES: tuple[Entry, ...] = (
     StripCut(seq=5, at=AT, run="run", boundary=60, paper_position=60, made=False),
     KnifeArmed(seq=6, at=AT),
     ConditionsChanged(seq=7, at=AT, keywords=("media-empty", "media-needed")),
+    OperatorActed(seq=8, at=AT, action="roll-changed"),
 )
 STATUS = Status(at=AT, next_column=64, paper_position=64, clock_error_s=0.02, knife_armed=True, held_until=None)
 
@@ -98,6 +100,7 @@ def test_reports_survive_the_wire_with_every_kind_of_entry() -> None:
         "strip-cut",
         "knife-armed",
         "conditions-changed",
+        "operator-acted",
     }
 
 

@@ -57,6 +57,7 @@ VIEWS: tuple[View, ...] = (
             wire.StripCut: machines.strip_cut,
             wire.KnifeArmed: machines.knife_armed,
             wire.ConditionsChanged: machines.conditions_changed,
+            wire.OperatorActed: machines.entry_taken,
         },
     ),
     View(

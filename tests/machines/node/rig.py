@@ -119,6 +119,9 @@ class FusedMachine:
     def paper_end(self) -> int | None:
         return self.machine.paper_end()
 
+    def halt(self) -> None:
+        self.machine.halt()
+
     def conditions(self) -> tuple[str, ...]:
         return self.keywords
 
@@ -137,6 +140,7 @@ class Rig:
         columns_per_commit: of the printer.
         time_known: whether the printer knows the server's time.
         error_s: bound on its error; infinite after a clock stepped.
+        resume_unattended: of the printer.
         server_ahead_s: how far the server's clock is ahead of the true time.
     """
 
@@ -147,6 +151,7 @@ class Rig:
     time_known: bool = True
     error_s: float = 0.01
     server_ahead_s: float = 0.0
+    resume_unattended: bool = True
     seconds_per_column: float = 0.0
     fuse: Fuse = field(default_factory=Fuse)
     machine: FusedMachine | None = None
@@ -162,7 +167,14 @@ class Rig:
         """A new agent, as after the power came back."""
         plain = open_journal(self.home)
         self.journal = FusedJournal(plain._connection, self.fuse)
-        self.printer = Printer(self.journal, self._server_time, self.plates, self._open, self.columns_per_commit)
+        self.printer = Printer(
+            self.journal,
+            self._server_time,
+            self.plates,
+            self._open,
+            self.columns_per_commit,
+            resume_unattended=self.resume_unattended,
+        )
         self.machine = None
         self.printer.begin()
 

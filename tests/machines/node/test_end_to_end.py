@@ -69,9 +69,10 @@ class Bench:
         assert "Traceback" not in done.stderr
         return done
 
-    def start(self) -> subprocess.Popen[str]:
-        """Run the agent."""
-        return subprocess.Popen(self.command("run"), env=self.environ, stderr=subprocess.PIPE, text=True)
+    def start(self, *options: str) -> subprocess.Popen[str]:
+        """Run the agent, which prints on after a kill if it is not told otherwise."""
+        command = self.command("run", *(options or ("--resume-unattended",)))
+        return subprocess.Popen(command, env=self.environ, stderr=subprocess.PIPE, text=True)
 
     def stop(self, agent: subprocess.Popen[str]) -> str:
         """In order; what it said."""

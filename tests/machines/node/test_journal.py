@@ -180,9 +180,20 @@ def test_a_new_epoch_begins_at_one_with_what_was_not_accepted(tmp_path: Path) ->
         outbox.accept(db, 4)
         outbox.renumber(db)
         rest = outbox.unaccepted(db, 100)
-        assert [entry.seq for entry in rest] == [1, 2, 3]
+        assert [entry.seq for entry in rest] == [1, 2, 3, 4]
         assert [entry.kind for entry in rest] == [entry.kind for entry in ENTRIES[4:]]
-        assert outbox.next_seq(db) == 4
+        assert outbox.next_seq(db) == 5
+
+
+def test_a_glance_does_not_wait_for_another_threads_transaction(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    assert journal.glance() == journal.state()
+    found = []
+    with journal.transaction():
+        glancing = threading.Thread(target=lambda: found.append(journal.glance()))
+        glancing.start()
+        glancing.join()
+    assert found == [None]
 
 
 def test_the_state_reads_as_it_was_written(tmp_path: Path) -> None:

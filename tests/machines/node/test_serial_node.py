@@ -77,7 +77,7 @@ def serial_bench(folder: Path, profile: Profile) -> Iterator[tuple[Bench, Path]]
 
 
 def start(bench: Bench, device: Path) -> subprocess.Popen[str]:
-    command = bench.command("run", "--machine", "serial", "--device", str(device))
+    command = bench.command("run", "--machine", "serial", "--device", str(device), "--resume-unattended")
     return subprocess.Popen(command, env=bench.environ, stderr=subprocess.PIPE, text=True)
 
 

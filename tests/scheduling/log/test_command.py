@@ -27,7 +27,7 @@ def log(*arguments: str) -> str:
 
 
 def test_verify() -> None:
-    assert log("verify") == "19 events in 7 streams, every link holds.\n"
+    assert log("verify") == "20 events in 7 streams, every link holds.\n"
 
 
 def test_verify_names_the_first_broken_link() -> None:

@@ -67,7 +67,7 @@ def test_a_file_is_checked_with_nothing_but_the_public_key() -> None:
     told: list[int] = []
     signed = check_file(iter(lines), key=KEY.public_key(), progress=told.append)
     assert (signed.statement.events, told) == (EVENTS, list(range(1, EVENTS + 1)))
-    assert {stream: head.version for stream, head in signed.statement.heads.items()}["machine/left"] == 12
+    assert {stream: head.version for stream, head in signed.statement.heads.items()}["machine/left"] == 13
 
 
 def changed(lines: list[str], index: int, **changes: Any) -> list[str]:

@@ -1,0 +1,82 @@
+"""What a person does at the machine, and what holds the machine back until a person lets it go on.
+
+               pause, park             resume
+    printing ------------> paused, parked ------------> printing
+        |                     ^        \\
+        | stop                | release  \\ stop
+        +------> stopped -----+ <--------/               an unplanned stop, unless it may resume unattended:
+                                                         waits until resume
+
+Nothing moves while something holds; the head is capped and parked, and the knife is disarmed. A release alone starts
+nothing, as is usual for stop controls (ISO 13850, cited by number only). None of this is a safety function.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+
+from machines.clock import utc
+from machines.errors import InputError
+from machines.node import outbox
+from machines.node.journal import change_state, read_state
+from machines.wire import Action, OperatorActed
+
+STOPPED, PAUSED, PARKED, UNPLANNED = "stopped", "paused", "parked", "unplanned-stop"
+
+SAYS = {
+    "": "nothing holds it",
+    STOPPED: "stopped by a person; it stays so until released, and then until resumed",
+    PAUSED: "paused; it waits for a person to resume",
+    PARKED: "parked for service; it waits for a person to resume",
+    UNPLANNED: "it stopped unplanned; it waits for a person to look at it and resume",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Step:
+    """From which holds an action is possible, what holds afterwards (None: what did before), and what to do if not."""
+
+    allowed: frozenset[str]
+    then: str | None
+    remedy: str
+
+
+_STANDING = frozenset({STOPPED, PAUSED, PARKED, UNPLANNED})
+_NOT_STOPPED = frozenset({"", PAUSED, PARKED, UNPLANNED})
+_CHANGED = _Step(allowed=_STANDING, then=None, remedy="park it for service first")
+_STEPS: dict[Action, _Step] = {
+    "stop": _Step(allowed=_STANDING | {""}, then=STOPPED, remedy=""),
+    "release": _Step(allowed=frozenset({STOPPED}), then=PAUSED, remedy="only a stop is released"),
+    "pause": _Step(allowed=_NOT_STOPPED, then=PAUSED, remedy="release the stop first"),
+    "park": _Step(allowed=_NOT_STOPPED, then=PARKED, remedy="release the stop first"),
+    "resume": _Step(allowed=_STANDING - {STOPPED}, then="", remedy="release the stop first, if it is stopped"),
+    "roll-changed": _CHANGED,
+    "cartridge-changed": _CHANGED,
+    "blade-changed": _CHANGED,
+}
+
+
+def act(db: sqlite3.Connection, action: Action) -> None:
+    """Write down what a person at the machine did or asks for. It is reported as soon as the time is known.
+
+    Raises:
+        InputError: it cannot be done as the machine stands.
+    """
+    state, step = read_state(db), _STEPS[action]
+    if state.hold not in step.allowed:
+        raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", step.remedy)
+    if step.then is not None:
+        change_state(db, hold=step.then)
+    if action == "roll-changed":
+        change_state(db, roll_place=state.paper_position)
+    if action == "blade-changed":
+        change_state(db, blade_cuts=0)
+    db.execute("INSERT INTO action (name) VALUES (?)", (action,))
+
+
+def report(db: sqlite3.Connection, now: float) -> None:
+    """Enter all that was done and not reported yet, in order; ``now`` by the server, POSIX seconds."""
+    for number, name in db.execute("SELECT id, name FROM action ORDER BY id").fetchall():
+        outbox.append(db, OperatorActed(seq=outbox.next_seq(db), at=utc(now), action=name))
+        db.execute("DELETE FROM action WHERE id = ?", (number,))
