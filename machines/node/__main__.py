@@ -27,6 +27,7 @@ from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client, Credentials, Refused, Unreachable
 from machines.node.journal import Journal, State, change_state, open_journal, read_state
 from machines.node.printing import MustNotPrint, OpenDriver
+from machines.node.service import teller
 from machines.node.status import gather
 from machines.profile import Profile
 from machines.wire import Action, RunWork
@@ -173,7 +174,7 @@ def _run(options: argparse.Namespace) -> int:
         columns_per_commit=options.columns_per_commit,
         resume_unattended=options.resume_unattended,
     )
-    run(options.home, board_clock(os.environ), _machine(options), settings)
+    run(options.home, board_clock(os.environ), _machine(options), settings, teller(os.environ))
     return 0
 
 

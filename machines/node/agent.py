@@ -25,6 +25,7 @@ from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
 from machines.node.plates import PlateStore
 from machines.node.printing import MustNotPrint, OpenDriver, Printer
+from machines.node.service import ALIVE, READY, STOPPING, Tell
 from machines.node.timekeeper import Timekeeper
 
 log = logging.getLogger(__name__)
@@ -106,8 +107,8 @@ def _locked(file: IO[str]) -> bool:
     return True
 
 
-def run(home: Path, clock: Clock, open_driver: OpenDriver, settings: Settings) -> None:
-    """Print until SIGTERM or SIGINT, or until this node is fenced off.
+def run(home: Path, clock: Clock, open_driver: OpenDriver, settings: Settings, tell: Tell) -> None:
+    """Print until SIGTERM or SIGINT, or until this node is fenced off; ``tell`` the service manager how it is.
 
     Raises:
         InputError: the home cannot be used, or is not enrolled.
@@ -116,12 +117,12 @@ def run(home: Path, clock: Clock, open_driver: OpenDriver, settings: Settings) -
     journal = open_journal(home)
     try:
         with only_agent(home):
-            _run(home, journal, clock, open_driver, settings)
+            _run(home, journal, clock, open_driver, settings, tell)
     finally:
         journal.close()
 
 
-def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, settings: Settings) -> None:
+def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, settings: Settings, tell: Tell) -> None:
     with journal.reading() as db:
         credentials = holding.credentials(db)
     if credentials is None:
@@ -149,19 +150,26 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     with _signals(stop.ask):
         network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
         network.start()
-        threading.Thread(target=_watch, args=(journal, printer, lambda: still.asked), daemon=True).start()
+        threading.Thread(target=_watch, args=(journal, printer, tell, lambda: still.asked), daemon=True).start()
+        tell(READY)
         try:
             _print(printer, clock, lambda: stop.asked or not network.is_alive())
         finally:
+            tell(STOPPING)
             still.ask()
             network.join(FAREWELL_S)
     if not stop.asked:
         raise RuntimeError("the exchange with the server broke off by a fault of this program; see the lines above")
 
 
-def _watch(journal: Journal, printer: Printer, ended: Callable[[], bool]) -> None:
-    """Stop also a motion that is under way, when a person says stop."""
+def _watch(journal: Journal, printer: Printer, tell: Tell, ended: Callable[[], bool]) -> None:
+    """Stop also a motion that is under way, when a person says stop; and say that the print loop is alive, as long as
+    it is: it takes steps, or waits for the machine, whose driver has limits of its own."""
+    steps = -1
     while not ended():
+        if printer.steps != steps or printer.laying:
+            tell(ALIVE)
+        steps = printer.steps
         try:
             state = journal.glance()
             if state is not None and state.hold == holds.STOPPED:

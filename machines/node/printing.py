@@ -34,7 +34,12 @@ class MustNotPrint(Exception):
 
 
 class Printer:
-    """Prints what the journal holds, at its time."""
+    """Prints what the journal holds, at its time.
+
+    Attributes:
+        steps: taken so far.
+        laying: whether the machine is being told to lay a burst now.
+    """
 
     def __init__(
         self,
@@ -65,7 +70,8 @@ class Printer:
         self._columns_per_commit = columns_per_commit
         self._resume_unattended = resume_unattended
         self._driver: Driver | None = None
-        self._laying = self._parked = False
+        self.steps = 0
+        self.laying = self._parked = False
         self._driver_for: tuple[Profile, int] | None = None
         self._held: Held | None = None
         self._held_version = -1
@@ -93,7 +99,7 @@ class Printer:
     def halt(self) -> None:
         """Stop a motion that is under way, from another thread."""
         driver = self._driver
-        if driver is not None and self._laying:
+        if driver is not None and self.laying:
             driver.halt()
 
     def step(self) -> float:
@@ -105,6 +111,7 @@ class Printer:
         Raises:
             MustNotPrint: this node is fenced off.
         """
+        self.steps += 1
         now = self._sure_time()
         if self._driver is not None and now is not None and self._in_hand.imminent(now):
             return self._lay_or_wait(self._driver, now)
@@ -311,7 +318,7 @@ class Printer:
         due_in_s = self._in_hand.due_in_s(now)
         if due_in_s > 0:
             return due_in_s
-        self._laying = True
+        self.laying = True
         try:
             self._in_hand.lay(driver)
         except MachineStopped as stop:
@@ -322,7 +329,7 @@ class Printer:
         else:
             self._cause, self._resumed = None, False
         finally:
-            self._laying = False
+            self.laying = False
         return 0.0
 
     def _time(self) -> float:
