@@ -6,11 +6,11 @@
 | append-batch | inserts 100 rows a transaction, as a node's backlog | the store alone appends 100 events | 0.3 |
 | command-one | inserts a row a transaction | takes a node's report of one segment, views folded | 0.1 |
 | fold | reads the rows and decodes their JSON | folds every event into the rows of every view, in memory | 0.3 |
-| rebuild | reads the rows and decodes their JSON | folds, writes the rows, compares them with the live | 0.05 |
+| rebuild | reads the rows and decodes their JSON | folds, writes the rows, compares them with the live | 0.02 |
 | run-state | reads the newest 100 of a run's 100,000 events | reads the run and the newest 100 of its segments | 0.1 |
 
 `fold` is what a question about the past costs: events are read, made into their dataclasses, and folded into the rows
-that pages read, which stay in memory. `rebuild` is all of `dayroll log rebuild`. Both are for one event of a run as it
+that pages read, which stay in memory. `rebuild` is all of `dayroll log rebuild`, its goal only a guard. Both are for one event of a run as it
 goes: every segment planned first, a turn of 48 in one event, and then printed, in one report or in four.
 
 The raw driver inserts the same rows in the same transactions into a table with the same indexes, and has no triggers to

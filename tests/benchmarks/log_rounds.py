@@ -182,7 +182,7 @@ def folds(raw: Raw) -> list[dict[str, Any]]:
     events = last_position()
     return [
         {"name": name, "baseline": baseline / events, "ours": ours / events, "goal": goal}
-        for name, ours, goal in (("fold", fold, 0.3), ("rebuild", again, 0.05))
+        for name, ours, goal in (("fold", fold, 0.3), ("rebuild", again, 0.02))
     ]
 
 
