@@ -10,8 +10,9 @@
 | run-state | reads the newest 100 of a run's 100,000 events | reads the run and the newest 100 of its segments | 0.1 |
 
 `fold` is what a question about the past costs: events are read, made into their dataclasses, and folded into the rows
-that pages read, which stay in memory. `rebuild` is all of `dayroll log rebuild`, its goal only a guard. Both are for one event of a run as it
-goes: every segment planned first, a turn of 48 in one event, and then printed, in one report or in four.
+that pages read, which stay in memory. `rebuild` is all of `dayroll log rebuild`; its goal is only a guard. Both are for
+one event of a run as it goes: every segment planned first, a turn of 48 in one event, and then printed, in one report
+or in four.
 
 The raw driver inserts the same rows in the same transactions into a table with the same indexes, and has no triggers to
 pass. Both take turns, one transaction each, and the time that the fastest tenth stayed below counts.
