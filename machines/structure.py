@@ -29,7 +29,10 @@ def format_instant(instant: datetime) -> str:
     """
     if instant.tzinfo is None:
         raise ValueError("a naive date-time is no instant")
-    return instant.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    at = instant if instant.tzinfo is UTC else instant.astimezone(UTC)
+    # Written out, because the log formats several instants an event and isoformat takes four times as long.
+    date, time = (at.year, at.month, at.day), (at.hour, at.minute, at.second, at.microsecond)
+    return "%04d-%02d-%02dT%02d:%02d:%02d.%06dZ" % (*date, *time)  # noqa: UP031 - the quickest of all
 
 
 def parse_instant(text: Any, field: str = "") -> datetime:

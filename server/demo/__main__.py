@@ -67,7 +67,7 @@ def main() -> int:
 
 
 def _run(stage: story.Stage, began: float) -> bool:
-    print(f"{scenario.STUDIO}: {scenario.HOURS:.0f} hours, {scenario.SECONDS_SHOWN_PER_SECOND:.0f} times as fast")
+    print(f"{scenario.STUDIO}: {scenario.HOURS:g} hours, {scenario.SECONDS_SHOWN_PER_SECOND:.0f} times as fast")
     print(f"  the console meanwhile: {stage.studio.address}/")
     story.furnish(stage)
     story.enrol_nodes(stage)

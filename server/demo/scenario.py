@@ -15,7 +15,7 @@ STUDIO = "Saltmarsh Works"
 # Where the compressed clock begins; the runs follow when everything is set up.
 CLOCK_BEGINS = datetime(2026, 10, 24, 6, 0, tzinfo=UTC)
 SECONDS_SHOWN_PER_SECOND = 1500.0
-HOURS = 25.0
+HOURS = 24.5
 # From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
 LEAD_HOURS = 4.0
 

@@ -106,7 +106,7 @@ def furnish(stage: Stage) -> None:
         studio.create("openings", {"id": id, **opening})
     stage.refusal = studio.call("POST", "openings", scenario.TWICE)
     _plan_runs(stage)
-    stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:.0f} hours are planned")
+    stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:g} hours are planned")
 
 
 def _plan_runs(stage: Stage) -> None:
