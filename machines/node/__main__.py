@@ -12,7 +12,6 @@ import logging
 import os
 import sqlite3
 import sys
-import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -23,9 +22,12 @@ from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import holds
 from machines.node.agent import Settings, agent_runs, run
+from machines.node.arming import ask_to_arm
 from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client, Credentials, Refused, Unreachable
-from machines.node.journal import Journal, State, change_state, open_journal, read_state
+from machines.node.journal import open_journal
+from machines.node.panel.pin import hashed, new_pin
+from machines.node.panel.serving import read_address
 from machines.node.printing import MustNotPrint, OpenDriver
 from machines.node.service import teller
 from machines.node.status import gather
@@ -44,8 +46,6 @@ ACTIONS: Mapping[Action, str] = {
     "cartridge-changed": "a full cartridge was put in",
     "blade-changed": "a new blade was put in",
 }
-ARMING_LIMIT_S = 10.0
-ARMING_LOOK_S = 0.05
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -81,6 +81,7 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
     enrol = commands.add_parser("enrol", help="take over a machine with a one-time code from the studio")
     enrol.add_argument("--server", required=True, metavar="URL", help="address of the server, such as https://host")
     enrol.add_argument("--code", required=True, help="the one-time code")
+    enrol.add_argument("--pin", help="of the panel, 6 to 12 digits; without it one is made up and shown")
     enrol.set_defaults(command=_enrol)
 
     running = commands.add_parser("run", help="print, until SIGTERM or SIGINT", epilog=UNATTENDED)
@@ -107,6 +108,12 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
         action="store_true",
         help="print on by itself after an unplanned stop, a power cut for one. Only where the venue's own assessment"
         " allows it (unexpected start-up: ISO 14118); without it a person at the machine must resume",
+    )
+    running.add_argument(
+        "--panel",
+        metavar="ADDRESS:PORT",
+        help="serve the panel there, such as 192.168.4.1:8370, an address of the node's own network; it is not"
+        " encrypted, so not on a network of strangers",
     )
     running.set_defaults(command=_run)
 
@@ -152,24 +159,30 @@ def _enrol(options: argparse.Namespace) -> int:
     if agent_runs(options.home):
         raise InputError("home", f"an agent is running in {options.home}", "stop it before you enrol again")
     client = Client(options.server)
+    pin = options.pin or new_pin()
+    kept = hashed(pin)
     journal = open_journal(options.home, create=True)  # before the code is spent
     try:
         enrolled = client.enrol(options.code)
         credentials = Credentials(server=options.server.rstrip("/"), **vars(enrolled))
         with journal.transaction() as db:
             holding.enrol(db, credentials)
+            holding.keep_pin(db, kept)
     finally:
         journal.close()
         client.close()
     sys.stdout.write(
-        f"Enrolled as the board of machine {enrolled.machine}. Next: dayroll-node run --home {options.home}\n"
+        f"Enrolled as the board of machine {enrolled.machine}. PIN of its panel: {pin} (write it down, only a hash of"
+        f" it is kept). Next: dayroll-node run --home {options.home}\n"
     )
     return 0
 
 
 def _run(options: argparse.Namespace) -> int:
     sys.stderr.write(UNATTENDED)
+    panel = None if options.panel is None else read_address(options.panel)
     settings = Settings(
+        panel=panel,
         horizon=options.horizon,
         columns_per_commit=options.columns_per_commit,
         resume_unattended=options.resume_unattended,
@@ -223,35 +236,11 @@ def _arm(options: argparse.Namespace) -> int:
         if not options.yes and input("Type arm to arm the knife: ").strip() != "arm":
             sys.stdout.write("The knife stays as it was.\n")
             return 0
-        _ask_to_arm(journal)
+        ask_to_arm(journal)
     finally:
         journal.close()
     sys.stdout.write("The knife is armed.\n")
     return 0
-
-
-def _ask_to_arm(journal: Journal) -> None:
-    """Leave word in the journal and wait until the agent has taken it up."""
-    with journal.transaction() as db:
-        change_state(db, arming_asked=1)
-    for _ in range(round(ARMING_LIMIT_S / ARMING_LOOK_S)):
-        time.sleep(ARMING_LOOK_S)
-        state = journal.state()
-        if not state.arming_asked:
-            return _require_armed(state)
-    with journal.transaction() as db:
-        state = read_state(db)
-        if not state.arming_asked:
-            return _require_armed(state)
-        change_state(db, arming_asked=0)
-    remedy = "see dayroll-node status: it may not know the time yet, or have no run"
-    raise InputError("arm", "the agent did not answer", remedy)
-
-
-def _require_armed(state: State) -> None:
-    if not state.knife_armed:
-        said = ", ".join(state.conditions) or "no reason"
-        raise InputError("arm", f"the machine did not arm its knife ({said})", "see to the machine, and ask again")
 
 
 if __name__ == "__main__":

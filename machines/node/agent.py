@@ -23,6 +23,7 @@ from machines.node import holds
 from machines.node.client import Client
 from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
+from machines.node.panel.serving import Panel, serving
 from machines.node.plates import PlateStore
 from machines.node.printing import MustNotPrint, OpenDriver, Printer
 from machines.node.service import ALIVE, READY, STOPPING, Tell
@@ -47,11 +48,13 @@ class Settings:
     Attributes:
         horizon: how far ahead work is held, an ISO 8601 duration.
         columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
+        panel: address and port of the panel; None for no panel.
     """
 
     horizon: str = "PT168H"
     columns_per_commit: int = 1
     resume_unattended: bool = False
+    panel: tuple[str, int] | None = None
 
     def __post_init__(self) -> None:
         if self.columns_per_commit < 1:
@@ -147,7 +150,8 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         resume_unattended=settings.resume_unattended,
     )
     stop, still = Stop(), Stop()
-    with _signals(stop.ask):
+    panel = Panel(journal, clock, time.estimate)
+    with _signals(stop.ask), serving(panel, settings.panel):
         network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
         network.start()
         threading.Thread(target=_watch, args=(journal, printer, tell, lambda: still.asked), daemon=True).start()

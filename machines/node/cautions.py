@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 UNATTENDED = """\
 This machine will move and print by itself, now and after every return of power.
   - Keep hair, sleeves and fingers away from rollers and carriage; a guard belongs where visitors can reach.
@@ -9,6 +11,41 @@ This machine will move and print by itself, now and after every return of power.
   - A head that heats is not left alone without the venue's agreement; paper waste is a fire load, emptied daily.
   - Only a competent person opens the mains supply. Local codes and the venue's safety officer decide.
 """
+
+BESIDE: Mapping[str, tuple[str, ...]] = {
+    "stop": ("This is not the emergency stop. In danger use the stop control beside the machine: it cuts the power.",),
+    "release": ("Look first: nobody's hands are in the machine. It does not move before somebody resumes.",),
+    "pause": ("The machine may first end the burst that it is laying. Keep hands away until it stands.",),
+    "park": (
+        "Wait until it stands, then switch its power off before hands go in. Keep hair and sleeves from rollers.",
+        "Only a competent person opens the mains supply.",
+    ),
+    "resume": (
+        "The machine moves at once. Look first: guards closed, nobody's hands, hair or sleeves near it.",
+        "Somebody stays until the first columns are laid.",
+    ),
+    "roll-changed": (
+        "Change it with the power off. A full roll takes two people to lift.",
+        "Paper waste is a fire load: take it away today.",
+        "Which way round, which side up? Pull by hand until it lies straight.",
+    ),
+    "cartridge-changed": (
+        "Change it with the power off. See the maker's data sheet for skin, eyes and ventilation.",
+        "Has the cap been taken off the new one?",
+    ),
+    "blade-changed": (
+        "Power off and knife parked before hands go in. Wear cut-resistant gloves.",
+        "The spent blade goes into a closed container. Close the guard.",
+    ),
+    "arm-knife": (
+        "The knife then cuts by itself, without another warning. Nobody's hands may be near it, now or later.",
+        "The guard over the knife must be in place.",
+    ),
+}
+ALWAYS = (
+    "This page is not a safety function: guards, interlocks and the stop control beside the machine are."
+    " Local codes and the venue's safety officer decide."
+)
 
 KNIFE = """\
 Arming the knife lets it cut by itself, without another warning.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 from machines.errors import InputError
@@ -48,6 +48,25 @@ def enrol(db: sqlite3.Connection, new: Credentials) -> None:
 def credentials(db: sqlite3.Connection) -> Credentials | None:
     """What enrolment gave; None before it."""
     return _get(db, "credentials", Credentials)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pin:
+    """What is kept of the panel's PIN: a slow hash, its salt (both in hexadecimal), and wrong guesses in a row."""
+
+    salt: str
+    hash: str
+    failures: int = 0
+
+
+def keep_pin(db: sqlite3.Connection, kept: Pin) -> None:
+    """Keep the PIN of the panel."""
+    _put(db, "pin", kept)
+
+
+def pin(db: sqlite3.Connection) -> Pin | None:
+    """The PIN of the panel; None if none was set."""
+    return _get(db, "pin", Pin)
 
 
 def keep_time(db: sqlite3.Connection, boot: str, time: ServerTime) -> None:

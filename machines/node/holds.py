@@ -57,6 +57,11 @@ _STEPS: dict[Action, _Step] = {
 }
 
 
+def why_not(hold: str, action: Action) -> str:
+    """What must be done first, as the machine stands; empty if the action can be done."""
+    return "" if hold in _STEPS[action].allowed else _STEPS[action].remedy
+
+
 def act(db: sqlite3.Connection, action: Action) -> None:
     """Write down what a person at the machine did or asks for. It is reported as soon as the time is known.
 
@@ -64,8 +69,8 @@ def act(db: sqlite3.Connection, action: Action) -> None:
         InputError: it cannot be done as the machine stands.
     """
     state, step = read_state(db), _STEPS[action]
-    if state.hold not in step.allowed:
-        raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", step.remedy)
+    if problem := why_not(state.hold, action):
+        raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", problem)
     if step.then is not None:
         change_state(db, hold=step.then)
     if action == "roll-changed":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from machines.node import __main__ as command_line
 from machines.node import held as holding
 from machines.node.__main__ import HORIZON_VARIABLE, main
 from machines.node.agent import Settings, agent_runs, only_agent
+from machines.node.arming import ask_to_arm
 from machines.node.journal import change_state, open_journal
 from tests.machines.node.relay import TOKEN, serving
 from tests.machines.node.rig import HandClock, make_studio
@@ -92,7 +94,7 @@ def test_an_agent_that_does_not_answer_does_not_arm_later(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     enrol(tmp_path)
-    monkeypatch.setattr(command_line, "ARMING_LIMIT_S", 0.1)
+    monkeypatch.setattr(command_line, "ask_to_arm", partial(ask_to_arm, limit_s=0.1))
     with only_agent(tmp_path):
         assert main(["arm", "--yes", "--home", str(tmp_path)]) == 2
     assert "did not answer" in capsys.readouterr().err

@@ -1,0 +1,43 @@
+"""Asking the agent to arm the knife, for a person who stands beside the machine and waits for the answer."""
+
+from __future__ import annotations
+
+import time
+
+from machines.errors import InputError
+from machines.node.journal import Journal, State, change_state, read_state
+
+LIMIT_S = 10.0
+LOOK_S = 0.05
+
+
+def ask_to_arm(journal: Journal, limit_s: float = LIMIT_S) -> None:
+    """Leave word in the journal and wait until the agent has taken it up; what it did not take up is void.
+
+    Args:
+        journal: the node's.
+        limit_s: how long to wait, real seconds.
+
+    Raises:
+        InputError: the knife is not armed.
+    """
+    with journal.transaction() as db:
+        change_state(db, arming_asked=1)
+    for _ in range(round(limit_s / LOOK_S)):
+        time.sleep(LOOK_S)
+        state = journal.state()
+        if not state.arming_asked:
+            return _require_armed(state)
+    with journal.transaction() as db:
+        state = read_state(db)
+        if not state.arming_asked:
+            return _require_armed(state)
+        change_state(db, arming_asked=0)
+    remedy = "look at the node's status: it may not know the time yet, or have no run"
+    raise InputError("arm", "the agent did not answer", remedy)
+
+
+def _require_armed(state: State) -> None:
+    if not state.knife_armed:
+        said = ", ".join(state.conditions) or "no reason"
+        raise InputError("arm", f"the machine did not arm its knife ({said})", "see to the machine, and ask again")

@@ -1,0 +1,161 @@
+"""What the page says, from the journal, as lines of words; times are the machine's own, not a zone's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from machines.clock import utc
+from machines.node import held as holding
+from machines.node import holds, strips
+from machines.node.bursts import Held
+from machines.node.journal import Journal, State, read_state
+from machines.node.server_time import Estimate
+from machines.node.strips import Strip
+from machines.profile import CarriageHead, Profile
+from machines.structure import parse_instant
+
+# What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
+GLOSS = {
+    "paused": "held: see below what holds it",
+    "media-empty": "the paper is at its end: park, change the roll",
+    "media-low": "the paper is nearly at its end: have a roll at hand",
+    "media-jam": "the paper is jammed: park, power off, clear it",
+    "media-path-failure": "the paper cannot move: ring the studio",
+    "cover-open": "a cover is open: close it",
+    "interlock-open": "a guard is open or the stop control is pressed: look, close, reset it at the machine",
+    "marker-supply-empty": "the ink is at its end: park, change the cartridge",
+    "marker-supply-low": "the ink is nearly at its end: have a cartridge at hand",
+    "separation-cutter-offline": "the knife is disarmed: strips hang on to each other",
+    "separation-cutter-jam": "the knife is jammed: power off, ring the studio",
+    "connecting-to-device": "the machine does not answer: is it switched on and plugged in?",
+    "timed-out": "the machine fell silent: is it switched on and plugged in?",
+    "other": "ring the studio",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelFacts:
+    """What is known now.
+
+    Attributes:
+        lines: what is said about what, in order.
+        conditions: keywords, each with what it asks for.
+        percent_of_turn: how much of the turn lies on the paper, 0 to 100; None without a run.
+        hold: what holds the machine, a key of `holds.SAYS`.
+        has_knife, knife_armed: of the machine.
+    """
+
+    lines: tuple[tuple[str, str], ...]
+    conditions: tuple[tuple[str, str], ...]
+    percent_of_turn: float | None
+    hold: str
+    has_knife: bool
+    knife_armed: bool
+
+
+def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
+    """Read how the machine is; ``estimate`` is the server's time at this moment."""
+    with journal.reading() as db:
+        state, held, work, pending = read_state(db), holding.held(db), holding.work_held(db), strips.pending(db)
+        until = holding.held_until(db)
+    profile = None if work is None else work.profile
+    of_run = held if held is not None and state.run == held.run.id else None
+    lines = [
+        ("Time", _time(estimate)),
+        ("Now", holds.SAYS[state.hold] if state.hold else _now(state, of_run)),
+        ("In the turn", _place(state, of_run)),
+        ("Next cut", _next_cut(state, of_run, pending)),
+        ("Paper left", _paper(state, profile, of_run)),
+        ("Blade", _blade(state, profile)),
+        ("Ink", _ink(profile)),
+        ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
+    ]
+    return PanelFacts(
+        lines=(*lines, ("Fenced off", state.fenced)) if state.fenced else tuple(lines),
+        conditions=tuple((keyword, gloss(keyword)) for keyword in state.conditions),
+        percent_of_turn=None if of_run is None else 100.0 * _phase(state, of_run),
+        hold=state.hold,
+        has_knife=profile is not None and profile.knife is not None,
+        knife_armed=state.knife_armed,
+    )
+
+
+def gloss(keyword: str) -> str:
+    """What a keyword asks of a person."""
+    for suffix in ("-report", "-warning", "-error"):
+        keyword = keyword.removesuffix(suffix)
+    return GLOSS.get(keyword, "ring the studio")
+
+
+def duration(seconds: float) -> str:
+    """Such as ``2 d 5 h`` or ``40 min``."""
+    minutes = round(seconds / 60)
+    days, hours = minutes // 1440, minutes % 1440 // 60
+    if days:
+        return f"{days} d {hours} h"
+    return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
+
+
+def _time(estimate: Estimate | None) -> str:
+    if estimate is None:
+        return "not known since the board started; nothing is printed until the server has told it"
+    if estimate.doubted:
+        return (
+            f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, in doubt: a clock stepped; nothing is printed until it is sure"
+        )
+    return f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
+
+
+def _now(state: State, held: Held | None) -> str:
+    if held is None:
+        return "no run"
+    if state.next_column >= held.run.end_column:
+        return f"run {held.run.id} is at its end"
+    return f"printing run {held.run.id}" + (", catching up" if state.catching_up else "")
+
+
+def _phase(state: State, held: Held) -> float:
+    return state.next_column % held.profile.columns_per_turn / held.profile.columns_per_turn
+
+
+def _place(state: State, held: Held | None) -> str:
+    if held is None:
+        return "no run"
+    turn, column = divmod(state.next_column, held.profile.columns_per_turn)
+    return f"turn {turn}, column {column} of {held.profile.columns_per_turn}, {_phase(state, held):.1%}"
+
+
+def _next_cut(state: State, held: Held | None, pending: list[Strip]) -> str:
+    if held is None or held.profile.knife is None:
+        return "none" if held is None else "no knife"
+    places = [strip.place for strip in pending]
+    ahead = held.boundaries(state.next_column, state.next_column + held.profile.columns_per_turn)
+    places += [state.paper_position + boundary - state.next_column for boundary in ahead]
+    if not places:
+        return "none"
+    columns = max(0, min(places) + held.profile.knife_columns - state.paper_position)
+    how = "" if state.knife_armed else "; the knife is disarmed, so it will be left uncut"
+    return f"in about {duration(columns * held.column_s)}, after {columns} columns{how}"
+
+
+def _paper(state: State, profile: Profile | None, held: Held | None) -> str:
+    if profile is None:
+        return "not known before the first work"
+    left_m = profile.media.roll_m - (state.paper_position - state.roll_place) * profile.column_pitch_mm / 1000.0
+    if left_m <= 0:
+        return "by count none: look at the roll, and say when it was changed"
+    lasts = "" if held is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * held.column_s)}"
+    return f"{left_m:.2f} m by count{lasts}"
+
+
+def _blade(state: State, profile: Profile | None) -> str:
+    if profile is None or profile.knife is None:
+        return "no knife"
+    armed = "armed" if state.knife_armed else "disarmed"
+    return f"{armed}; {max(0, profile.knife.cuts_per_blade - state.blade_cuts)} cuts left by count"
+
+
+def _ink(profile: Profile | None) -> str:
+    if profile is not None and isinstance(profile.head, CarriageHead):
+        return "not counted here; the machine's conditions say when it is low"
+    return "none is used"

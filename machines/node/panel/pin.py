@@ -1,0 +1,133 @@
+"""The PIN that lets a person beside the machine act, and the sessions that follow from it.
+
+Only a slow hash of the PIN is kept (scrypt, RFC 7914). Who guesses is locked out, all together, for longer and longer;
+how often was guessed outlives a power cut, so that pulling the plug gives no new guesses.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import re
+import secrets
+import threading
+from dataclasses import dataclass
+
+from machines.clock import Clock
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node.held import Pin
+from machines.node.journal import Journal
+
+DIGITS = 6
+FREE_GUESSES = 5
+LOCKED_S, LONGEST_LOCKED_S = 60.0, 3600.0
+SESSION_S = 900.0
+MOST_SESSIONS = 20
+
+
+class LockedOut(Exception):
+    """Too many wrong PINs.
+
+    Attributes:
+        wait_s: until one may be tried again, seconds.
+    """
+
+    def __init__(self, wait_s: float) -> None:
+        super().__init__(f"too many wrong PINs: wait {wait_s / 60:.0f} min and try again")
+        self.wait_s = wait_s
+
+
+def new_pin() -> str:
+    """Digits by chance."""
+    return "".join(secrets.choice("0123456789") for _ in range(DIGITS))
+
+
+def hashed(pin: str) -> Pin:
+    """What is kept of a PIN.
+
+    Raises:
+        InputError: it is too short, or not digits.
+    """
+    if not re.fullmatch(f"[0-9]{{{DIGITS},12}}", pin):
+        raise InputError("pin", "not a PIN", f"give {DIGITS} to 12 digits")
+    salt = secrets.token_bytes(16)
+    return Pin(salt=salt.hex(), hash=_hash(pin, salt))
+
+
+def _hash(pin: str, salt: bytes) -> str:
+    return hashlib.scrypt(pin.encode(), salt=salt, n=2**14, r=8, p=1).hex()
+
+
+@dataclass
+class Session:
+    """A person who gave the PIN.
+
+    Attributes:
+        form_token: must come with each form, so that no other page can send one.
+        used_at_s: elapsed second of the last use.
+    """
+
+    form_token: str
+    used_at_s: float
+
+
+class Guard:
+    """Lets people in. Several threads may ask; one PIN is tried at a time."""
+
+    def __init__(self, journal: Journal, clock: Clock) -> None:
+        self._journal, self._clock = journal, clock
+        self._lock = threading.Lock()
+        self._sessions: dict[str, Session] = {}
+        self._failed_at_s = clock.elapsed()
+
+    def enter(self, pin: str) -> str | None:
+        """A new session's secret name for a right PIN; None for a wrong one, or where none was set.
+
+        Raises:
+            LockedOut: nobody may try now.
+        """
+        with self._lock:
+            with self._journal.reading() as db:
+                known = holding.pin(db)
+            if known is None:
+                return None
+            self._require_unlocked(known)
+            right = hmac.compare_digest(_hash(pin, bytes.fromhex(known.salt)), known.hash)
+            with self._journal.transaction() as db:
+                holding.keep_pin(db, Pin(salt=known.salt, hash=known.hash, failures=0 if right else known.failures + 1))
+            if not right:
+                self._failed_at_s = self._clock.elapsed()
+                return None
+            return self._new_session()
+
+    def session(self, name: str) -> Session | None:
+        """The session of a secret name, if it was used of late."""
+        with self._lock:
+            found, now_s = self._sessions.get(name), self._clock.elapsed()
+            if found is None or now_s - found.used_at_s > SESSION_S:
+                self._sessions.pop(name, None)
+                return None
+            found.used_at_s = now_s
+            return found
+
+    def leave(self, name: str) -> None:
+        """End a session."""
+        with self._lock:
+            self._sessions.pop(name, None)
+
+    def _require_unlocked(self, known: Pin) -> None:
+        over = known.failures - FREE_GUESSES
+        if over < 0:
+            return
+        locked_s = min(LOCKED_S * 2.0 ** min(over, 10), LONGEST_LOCKED_S)
+        wait_s = self._failed_at_s + locked_s - self._clock.elapsed()
+        if wait_s > 0:
+            raise LockedOut(wait_s)
+
+    def _new_session(self) -> str:
+        while len(self._sessions) >= MOST_SESSIONS:
+            del self._sessions[min(self._sessions, key=lambda name: self._sessions[name].used_at_s)]
+        name = secrets.token_urlsafe(32)
+        self._sessions[name] = Session(secrets.token_urlsafe(32), self._clock.elapsed())
+        return name

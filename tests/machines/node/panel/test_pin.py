@@ -1,0 +1,130 @@
+"""Who is let in at the panel, and who is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node.journal import Journal, open_journal
+from machines.node.panel.pin import (
+    FREE_GUESSES,
+    LOCKED_S,
+    LONGEST_LOCKED_S,
+    MOST_SESSIONS,
+    SESSION_S,
+    Guard,
+    LockedOut,
+    hashed,
+    new_pin,
+)
+from tests.machines.node.rig import HandClock
+
+PIN = "271828"
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Journal:
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        holding.keep_pin(db, hashed(PIN))
+    return journal
+
+
+@pytest.fixture
+def clock() -> HandClock:
+    return HandClock()
+
+
+def guess_wrongly(guard: Guard, times: int) -> None:
+    for _ in range(times):
+        assert guard.enter("000000") is None
+
+
+def test_the_pin_is_not_kept_and_no_two_hashes_are_alike(journal: Journal) -> None:
+    with journal.reading() as db:
+        bodies = [body for (body,) in db.execute("SELECT body FROM document").fetchall()]
+    assert not any(PIN in body for body in bodies)
+    assert hashed(PIN).hash != hashed(PIN).hash
+
+
+def test_the_right_one_opens_and_a_wrong_one_does_not(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    assert guard.enter("314159") is None
+    name = guard.enter(PIN)
+    assert name is not None
+    assert guard.session(name) is not None
+    assert guard.session(name + "x") is None
+    guard.leave(name)
+    assert guard.session(name) is None
+
+
+def test_a_session_ends_when_nobody_uses_it(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    name = guard.enter(PIN)
+    assert name is not None
+    for _ in range(3):
+        clock.at += SESSION_S
+        assert guard.session(name) is not None
+    clock.at += SESSION_S + 1
+    assert guard.session(name) is None
+
+
+def test_who_guesses_is_locked_out_longer_and_longer(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    guess_wrongly(guard, FREE_GUESSES)
+    for locked_s in (LOCKED_S, 2 * LOCKED_S, 4 * LOCKED_S):
+        with pytest.raises(LockedOut) as out:
+            guard.enter(PIN)
+        assert out.value.wait_s == pytest.approx(locked_s)
+        clock.at += locked_s + 1
+        guess_wrongly(guard, 1)
+    with pytest.raises(LockedOut):
+        guard.enter(PIN)
+    clock.at += LONGEST_LOCKED_S
+    assert guard.enter(PIN) is not None
+    guess_wrongly(guard, FREE_GUESSES - 1)
+    assert guard.enter(PIN) is not None, "the right one clears the count"
+
+
+def test_pulling_the_plug_gives_no_new_guesses(journal: Journal, clock: HandClock) -> None:
+    guess_wrongly(Guard(journal, clock), FREE_GUESSES)
+    clock.at += LOCKED_S / 2
+    with pytest.raises(LockedOut):
+        Guard(journal, clock).enter(PIN)
+
+
+def test_without_a_pin_nobody_enters(tmp_path: Path, clock: HandClock) -> None:
+    guard = Guard(open_journal(tmp_path, create=True), clock)
+    assert guard.enter("") is None
+    assert guard.enter(PIN) is None
+
+
+def test_the_oldest_session_makes_room(journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: hashed_once if pin == PIN else "")
+    with journal.reading() as db:
+        known = holding.pin(db)
+    assert known is not None
+    hashed_once = known.hash
+    guard, names = Guard(journal, clock), []
+    for _ in range(MOST_SESSIONS + 1):
+        names.append(guard.enter(PIN) or "")
+        clock.at += 1.0
+    assert guard.session(names[0]) is None
+    assert all(guard.session(name) for name in names[1:])
+
+
+@pytest.mark.parametrize("pin", ["", "12345", "1234567890123", "12345a", "１２３４５６"])
+def test_what_is_no_pin_is_refused(pin: str) -> None:
+    with pytest.raises(InputError, match="6 to 12 digits"):
+        hashed(pin)
+
+
+def test_made_up_pins_are_pins_and_differ() -> None:
+    made = {new_pin() for _ in range(50)}
+    assert len(made) > 45
+    for pin in made:
+        assert len(pin) == 6
+        assert pin.isdecimal()

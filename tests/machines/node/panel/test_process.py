@@ -1,0 +1,60 @@
+"""The panel of a node in a process of its own, with the server gone."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+
+from machines.wire import KnifeArmed, OperatorActed, StripCut
+from tests.machines.node.panel.test_serving import PIN, Browser
+from tests.machines.node.test_end_to_end import Bench, check, make_bench, wait_for
+
+__all__ = ["make_bench"]  # the fixture
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_arms(
+    make_bench: Callable[..., Bench],
+) -> None:
+    bench = make_bench()
+    bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", PIN)
+    port = free_port()
+    agent = bench.start("--panel", f"127.0.0.1:{port}")
+    bench.wait_for_columns(5)
+    bench.studio.down = True
+    browser = Browser(f"http://127.0.0.1:{port}")
+    assert "printing run run" in browser.get("/")[1]
+    browser.enter()
+    assert browser.act("park").status == 200
+    wait_for(lambda: "paused" in browser.get("/")[1], "the word that it stands")
+    count = len(bench.laid())
+    assert browser.act("blade-changed").status == 200
+    assert len(bench.laid()) == count
+    assert browser.act("resume", looked="yes").status == 200
+    wait_for(lambda: len(bench.laid()) > count, "a column after it was resumed")
+    answer = browser.act("arm-knife", looked="yes")
+    assert answer.status == 200, answer.data.decode()
+    bench.studio.down = False
+    bench.wait_for_the_end()
+    bench.stop(agent)
+    check(bench)
+    assert [one.action for one in bench.studio.all_of(OperatorActed)] == ["park", "blade-changed", "resume"]
+    assert len(bench.studio.all_of(KnifeArmed)) == 1
+    assert any(cut.made for cut in bench.studio.all_of(StripCut))
+
+
+def test_a_pin_that_is_none_spends_no_code(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    said = bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", "12", expect=2).stderr
+    assert "6 to 12 digits" in said
+
+
+def test_enrolment_makes_a_pin_up_and_shows_it_once(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    assert "PIN of its panel: " in bench.call("enrol", "--server", bench.url, "--code", "good").stdout
+    assert "no address and port" in bench.call("run", "--panel", "here", expect=2).stderr

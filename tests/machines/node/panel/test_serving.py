@@ -1,0 +1,243 @@
+"""The panel over real HTTP, as a browser without scripts uses it."""
+
+from __future__ import annotations
+
+import re
+import socket
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+import urllib3
+
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node import holds
+from machines.node.cautions import ALWAYS, BESIDE
+from machines.node.client import Credentials
+from machines.node.panel import serving as module
+from machines.node.panel.pages import ARM, LABELS, WANTS_TICK
+from machines.node.panel.pin import FREE_GUESSES, hashed
+from machines.node.panel.serving import Panel, read_address, serving
+from machines.node.server_time import Estimate
+from machines.wire import OperatorActed
+from tests.machines.node.rig import HandClock, Rig, make_studio
+
+PIN = "271828"
+
+
+@dataclass
+class Browser:
+    """Keeps one cookie."""
+
+    url: str
+    cookie: str = ""
+    pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(retries=False))
+
+    def get(self, path: str) -> tuple[int, str]:
+        answer = self.pool.request("GET", self.url + path, headers={"Cookie": self.cookie}, timeout=10.0)
+        return answer.status, answer.data.decode()
+
+    def post(self, path: str, **form: str) -> urllib3.BaseHTTPResponse:
+        headers = {"Cookie": self.cookie, "Content-Type": "application/x-www-form-urlencoded"}
+        body = urlencode(form)
+        answer = self.pool.request("POST", self.url + path, body=body, headers=headers, redirect=False, timeout=10.0)
+        if "Set-Cookie" in answer.headers:
+            self.cookie = answer.headers["Set-Cookie"].partition(";")[0]
+        return answer
+
+    def enter(self) -> None:
+        answer = self.post("/enter", pin=PIN)
+        assert (answer.status, answer.headers["Location"]) == (303, "/do")
+
+    def form_token(self) -> str:
+        found = re.search('name="form_token" value="([^"]+)"', self.get("/do")[1])
+        assert found is not None
+        return found[1]
+
+    def act(self, action: str, **more: str) -> urllib3.BaseHTTPResponse:
+        return self.post("/act", form_token=self.form_token(), action=action, **more)
+
+
+@pytest.fixture
+def node(tmp_path: Path) -> Rig:
+    clock = HandClock()
+    made = Rig(tmp_path, make_studio(clock), clock)
+    made.fetch()
+    made.run_columns(30)
+    with made.journal.transaction() as db:
+        holding.enrol(db, Credentials(server="http://host", token="secret-token", machine="m<1>", epoch=1))
+        holding.keep_pin(db, hashed(PIN))
+    return made
+
+
+@pytest.fixture
+def browser(node: Rig) -> Iterator[Browser]:
+    panel = Panel(node.journal, node.clock, lambda: Estimate(now=node.clock.at, error_s=0.1))
+    with serving(panel, ("127.0.0.1", 0)) as port:
+        yield Browser(f"http://127.0.0.1:{port}")
+
+
+def test_anybody_may_read_how_it_is(browser: Browser) -> None:
+    status, page = browser.get("/")
+    assert status == 200
+    assert "turn 0, column 30 of 720" in page
+    assert "by count" in page
+    assert ALWAYS.replace("'", "&#x27;") in page
+    assert "<dd>2026-09-22 14:14 UTC</dd>" in page
+    assert "secret-token" not in page
+    assert "m&lt;1&gt;" in page, "what comes from outside is escaped"
+
+
+def test_the_pages_need_nothing_from_outside_and_no_script(browser: Browser) -> None:
+    browser.enter()
+    for path in ("/", "/do"):
+        page = browser.get(path)[1]
+        assert "<script" not in page
+        assert set(re.findall('(?:href|src|action)="([^"]*)"', page)) <= {
+            "/", "/do", "/panel.css", "/act", "/leave", "/enter",
+        }  # fmt: skip
+        assert 'name="viewport"' in page
+    answer = browser.pool.request("GET", browser.url + "/")
+    assert answer.headers["Cache-Control"] == "no-store"
+    assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+    assert browser.get("/panel.css")[0] == 200
+    assert "url(" not in browser.get("/panel.css")[1]
+
+
+def test_cautions_stand_beside_each_action(browser: Browser) -> None:
+    browser.enter()
+    page = browser.get("/do")[1]
+    sections = dict(re.findall("<section><h2>([^<]*)</h2>(.*?)</section>", page, re.DOTALL))
+    for action, label in LABELS.items():
+        for caution in BESIDE[action]:
+            assert caution.replace("'", "&#x27;") in sections[label]
+    assert "cut-resistant gloves" in sections["Blade was changed"]
+
+
+def test_only_what_is_possible_now_has_a_button(browser: Browser) -> None:
+    browser.enter()
+    page = browser.get("/do")[1]
+    assert "<button>Pause</button>" in page
+    assert "<button>Resume</button>" not in page
+    assert "Not now: park it for service first." in page
+    browser.act("stop")
+    page = browser.get("/do")[1]
+    assert "<button>Release the stop</button>" in page
+    assert "<button>Arm the knife</button>" not in page
+
+
+def test_without_the_pin_nothing_can_be_done(browser: Browser, node: Rig) -> None:
+    assert "PIN of this node" in browser.get("/do")[1]
+    assert browser.post("/act", action="stop").status == 403
+    assert browser.post("/enter", pin="000000").status == 403
+    assert node.journal.state().hold == ""
+
+
+def test_guessing_is_locked_out(browser: Browser) -> None:
+    for _ in range(FREE_GUESSES):
+        assert browser.post("/enter", pin="000000").status == 403
+    answer = browser.post("/enter", pin=PIN)
+    assert answer.status == 429
+    assert int(answer.headers["Retry-After"]) > 50
+
+
+def test_a_form_of_another_page_counts_for_nothing(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    assert browser.post("/act", action="stop").status == 403
+    assert browser.post("/act", action="stop", form_token="ü").status == 403
+    other = Browser(browser.url)
+    other.enter()
+    assert browser.post("/act", action="stop", form_token=other.form_token()).status == 403
+    assert node.journal.state().hold == ""
+
+
+def test_the_cookie_is_for_this_page_alone(browser: Browser) -> None:
+    headers = browser.post("/enter", pin=PIN).headers
+    assert "HttpOnly" in headers["Set-Cookie"]
+    assert "SameSite=Strict" in headers["Set-Cookie"]
+
+
+def test_after_leaving_the_pin_is_asked_again(browser: Browser) -> None:
+    browser.enter()
+    kept, token = browser.cookie, browser.form_token()
+    assert browser.post("/leave", form_token=token).status == 303
+    browser.cookie = kept
+    assert "PIN of this node" in browser.get("/do")[1]
+
+
+def test_what_is_done_is_an_entry_that_is_reported(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    for action in ("park", "roll-changed", "cartridge-changed", "blade-changed"):
+        answer = browser.act(action)
+        assert answer.status == 200
+        assert f"Done: {LABELS[action]}." in answer.data.decode()
+    assert browser.act("resume").status == 409, "nobody ticked that all is clear"
+    assert node.journal.state().hold == holds.PARKED
+    assert browser.act("resume", looked="yes").status == 200
+    node.run_columns(3)
+    node.fetch()
+    assert [entry.action for entry in node.studio.all_of(OperatorActed)] == [
+        "park", "roll-changed", "cartridge-changed", "blade-changed", "resume",
+    ]  # fmt: skip
+    assert len(node.paper().laid) > 30
+
+
+def test_what_cannot_be_done_now_is_said(browser: Browser) -> None:
+    browser.enter()
+    answer = browser.act("blade-changed")
+    assert answer.status == 409
+    assert "park it for service first" in answer.data.decode()
+    assert browser.act("fly").status == 409
+
+
+def test_the_knife_is_armed_only_by_a_person_who_has_looked(
+    browser: Browser, node: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = []
+    monkeypatch.setattr(module, "ask_to_arm", asked.append)
+    browser.enter()
+    assert ARM in WANTS_TICK
+    assert browser.act(ARM).status == 409
+    assert not asked
+    assert browser.act(ARM, looked="yes").status == 200
+    assert asked == [node.journal]
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        b"POST /act HTTP/1.1\r\nHost: x\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: x\r\nContent-Length: 99999999\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: x\r\nContent-Length: -1\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: x\r\nContent-Length: 2\r\n\r\n\xff\xff",
+        b"POST /act HTTP/1.1\r\nHost: x\r\nCookie: \x01=;;=\r\nContent-Length: 0\r\n\r\n",
+        b"GET /../journal.sqlite3 HTTP/1.1\r\nHost: x\r\n\r\n",
+    ],
+)
+def test_nonsense_is_refused(browser: Browser, request_: bytes) -> None:
+    port = int(browser.url.rpartition(":")[2])
+    with socket.create_connection(("127.0.0.1", port), timeout=10.0) as wire:
+        wire.sendall(request_)
+        assert re.match(rb"HTTP/1.0 40[034] ", wire.recv(1000))
+    assert browser.get("/")[0] == 200
+
+
+def test_an_address_is_read_or_refused() -> None:
+    assert read_address("192.168.4.1:8370") == ("192.168.4.1", 8370)
+    for text in ("8370", ":8370", "host:", "host:http", "host:70000"):
+        with pytest.raises(InputError, match="no address and port"):
+            read_address(text)
+
+
+def test_an_address_that_is_taken_is_said(node: Rig) -> None:
+    panel = Panel(node.journal, node.clock, lambda: None)
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(InputError, match="in use"), serving(panel, taken.getsockname()):
+            pass
+    with serving(panel, None) as port:
+        assert port is None
