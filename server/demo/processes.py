@@ -154,8 +154,11 @@ def environment(folder: Path, clock: CompressedClock, **more: str) -> dict[str, 
 
 
 def server(folder: Path, clock: CompressedClock, port: int, settings: Mapping[str, str]) -> Child:
-    """The server with its embedded default: SQLite, no broker, one process tree."""
-    command = [sys.executable, "-m", "server", "serve", "--port", str(port)]
+    """The server with its embedded default: SQLite, no broker, one process tree.
+
+    It yields to the nodes: each of those has a board of its own in a gallery, and here all share one machine.
+    """
+    command = ["nice", "-n", "10", sys.executable, "-m", "server", "serve", "--port", str(port)]
     return Child("the server", command, environment(folder, clock, **settings), folder.parent / "server.log")
 
 
