@@ -9,6 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from django.db import transaction
+
 from machines.dot_gain import ToneCurve
 from machines.errors import InputError
 from machines.pictures import Picture
@@ -24,7 +26,7 @@ from scheduling.log.events import (
     SourceAdded,
     VenueAdded,
 )
-from scheduling.log.store import Append, Attribution, LostRace, append
+from scheduling.log.store import Append, Attribution, LostRace, append, lock
 from scheduling.named import check_id, check_name, require
 from scheduling.originals import check_upload
 from scheduling.run_order import PlanRun, plan_run, require_picture_fits
@@ -207,11 +209,14 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
         Taken: the id is in use.
     """
     kind, handler = HANDLERS[type(command)]
-    event = handler(command)
+    handler(command)
     if type(command) in DRAWN:
         DRAWN[type(command)](command, uploads)
     try:
-        append([Append(f"{kind}/{command.id}", 0, [event])], by)
+        # Checked once more where nobody else can append: of two runs at once on a machine, the second is refused.
+        with transaction.atomic():
+            lock("default")
+            append([Append(f"{kind}/{command.id}", 0, [handler(command)])], by)
     except LostRace:
         raise Taken(kind, command.id) from None
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
 
 from machines.errors import InputError
 from scheduling import studio
@@ -171,3 +173,28 @@ def test_who_said_it_stands_in_the_log() -> None:
     studio.handle(studio.read(VENUE, studio.AddVenue), by("key-7"))
     event = Event.objects.get()
     assert (event.stream, event.version, event.actor, event.kind) == ("venue/loft", 1, "key-7", "venue-added")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_runs_planned_at_once_on_a_machine_one_is_refused() -> None:
+    furnish()
+    outcomes: list[str] = []
+    barrier = threading.Barrier(2)
+
+    def planner(id: str) -> None:
+        barrier.wait()
+        try:
+            plan(id=id)
+            outcomes.append("planned")
+        except InputError as error:
+            outcomes.append(error.field)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=planner, args=(id,)) for id in ("left", "right")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(outcomes) == ["planned", "starts_at"]
+    assert Run.objects.count() == 1
