@@ -11,16 +11,21 @@ PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashe
 # The project itself, in place; its dependencies came from the lock.
 PIP_PROJECT = -m pip install --quiet --disable-pip-version-check --no-deps --editable .
 
+# What was installed goes to the disk now, and not while a demonstration's journals wait for the same disk.
+SETTLE = sync
+
 .venv/server.stamp: server.lock.txt pyproject.toml
 	@echo "Setting up the server in .venv (a minute or two, once)"
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
 	@$(BIN)/python $(PIP_INSTALL) server.lock.txt
 	@$(BIN)/python $(PIP_PROJECT)
+	@$(SETTLE)
 	@touch $@
 
 .venv/develop.stamp: develop.lock.txt .venv/server.stamp
 	@echo "Setting up the tools of development in .venv (a minute or two, once)"
 	@$(BIN)/python $(PIP_INSTALL) develop.lock.txt
+	@$(SETTLE)
 	@touch $@
 
 .venv-node/node.stamp: node.lock.txt pyproject.toml
@@ -28,6 +33,7 @@ PIP_PROJECT = -m pip install --quiet --disable-pip-version-check --no-deps --edi
 	@test -x .venv-node/bin/python || $(PYTHON) -m venv .venv-node
 	@.venv-node/bin/python $(PIP_INSTALL) node.lock.txt
 	@.venv-node/bin/python $(PIP_PROJECT)
+	@$(SETTLE)
 	@touch $@
 
 demo: .venv/server.stamp .venv-node/node.stamp

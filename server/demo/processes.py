@@ -19,6 +19,8 @@ import urllib3
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 
 PATIENCE_S = 30.0
+# A column passes in a twentieth of a second here, which a busy disk can take for one commit.
+COLUMNS_PER_COMMIT = 4
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
@@ -164,7 +166,8 @@ def server(folder: Path, clock: CompressedClock, port: int, settings: Mapping[st
 
 def node(folder: Path, clock: CompressedClock, skew: str) -> Child:
     """A field node, from its own small environment where ``make demo`` has set it up."""
-    command = [*node_program(), "run", "--home", str(folder), "--resume-unattended"]
+    options = ["--home", str(folder), "--resume-unattended", "--columns-per-commit", str(COLUMNS_PER_COMMIT)]
+    command = [*node_program(), "run", *options]
     name = f"node {folder.name}"
     return Child(
         name, command, environment(folder, clock, **{SKEW_VARIABLE: skew}), folder.parent / f"{folder.name}.log"
