@@ -14,8 +14,8 @@ STUDIO = "Saltmarsh Works"
 
 # Where the compressed clock begins; the runs follow when everything is set up.
 CLOCK_BEGINS = datetime(2026, 10, 24, 6, 0, tzinfo=UTC)
-SECONDS_SHOWN_PER_SECOND = 1500.0
-HOURS = 24.5
+SECONDS_SHOWN_PER_SECOND = 1400.0
+HOURS = 24.25
 # From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
 LEAD_HOURS = 4.0
 
@@ -46,11 +46,11 @@ VENUES: dict[str, dict[str, Any]] = {
 PROFILES: dict[str, dict[str, Any]] = {
     "heron": {
         "name": "Heron, a carriage in bursts",
-        "columns_per_turn": 960,
+        "columns_per_turn": 840,
         "mm_per_turn": 480.0,
-        "dots_across": 360,
+        "dots_across": 315,
         "print_width_mm": 180.0,
-        "columns_per_burst": 16,
+        "columns_per_burst": 14,
         "highest_mm_per_hour": 80.0,
         "head": {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0},
         "knife": {"head_to_knife_mm": 60.0, "cuts_per_blade": 4000},
