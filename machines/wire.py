@@ -13,6 +13,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.calibration import Calibration
 from machines.errors import InputError
 from machines.profile import Profile
 from machines.recovery import Columns, Decision, Gap, Pace, Policy
@@ -80,6 +81,7 @@ class Work:
         plates: digests of the plates that the segments need, to be fetched ahead.
         segments: in order; those that the server has not seen reported, up to the horizon asked for.
         poll_after_s: when to ask again, seconds.
+        calibration: what was measured of this machine; None for nothing.
     """
 
     epoch: int
@@ -89,6 +91,7 @@ class Work:
     plates: tuple[str, ...]
     segments: tuple[SegmentWork, ...]
     poll_after_s: float
+    calibration: Calibration | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The message as JSON values."""

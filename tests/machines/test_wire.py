@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.calibration import Calibration
 from machines.errors import InputError
 from machines.recovery import Columns, Gap, Pace, Policy, settle
 from machines.wire import (
@@ -108,9 +109,23 @@ def test_a_batch_may_be_empty_and_without_a_status() -> None:
     assert there_and_back(Reports(epoch=1, entries=())) == Reports(epoch=1, entries=())
 
 
-@pytest.mark.parametrize("message", [work(), work(run=None, policy=None, plates=(), segments=())], ids=["run", "none"])
+@pytest.mark.parametrize(
+    "message",
+    [
+        work(),
+        work(run=None, policy=None, plates=(), segments=()),
+        work(calibration=Calibration(feed_factor=0.995, dead_nozzles=(1, 5), head_to_knife_mm=20.5)),
+    ],
+    ids=["run", "none", "calibrated"],
+)
 def test_work_survives_the_wire(message: Work) -> None:
     assert there_and_back(message) == message
+
+
+def test_work_from_a_server_that_knows_no_calibration_is_read() -> None:
+    data = work().as_json()
+    del data["calibration"]
+    assert Work.from_json(data) == work()
 
 
 def test_an_entry_of_no_kind_is_refused() -> None:
