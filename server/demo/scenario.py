@@ -111,7 +111,8 @@ class Outage:
     Attributes:
         killed_h: about when; the middle of the segment printed then.
         back_h: when it starts again.
-        armed_h: when somebody at the venue has looked and arms the knife.
+        armed_h: when somebody at the venue has looked and arms the knife: late enough that a strip has passed it uncut,
+            wherever the run begins.
     """
 
     killed_h: float
@@ -155,7 +156,7 @@ STATIONS = (
         policy="skip",
         strips_per_turn=24,
         skew="-86400:40",
-        outage=Outage(killed_h=8.5, back_h=11.5, armed_h=12.5),
+        outage=Outage(killed_h=8.5, back_h=11.5, armed_h=13.75),
     ),
     Station(
         id="lantern-1",
@@ -178,7 +179,7 @@ STATIONS = (
         policy="replay",
         strips_per_turn=12,
         skew="1200:15",
-        outage=Outage(killed_h=4.0, back_h=7.0, armed_h=8.0),
+        outage=Outage(killed_h=4.0, back_h=7.0, armed_h=8.5),
     ),
 )
 
