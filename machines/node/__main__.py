@@ -23,12 +23,13 @@ from machines.node import held as holding
 from machines.node import holds
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.arming import ask_to_arm
+from machines.node.at_hand import OpenDriver
 from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client, Credentials, Refused, Unreachable
 from machines.node.journal import open_journal
 from machines.node.panel.pin import hashed, new_pin
 from machines.node.panel.serving import read_address
-from machines.node.printing import MustNotPrint, OpenDriver
+from machines.node.printing import MustNotPrint
 from machines.node.service import teller
 from machines.node.status import gather
 from machines.profile import Profile

@@ -20,12 +20,13 @@ from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import holds
+from machines.node.at_hand import OpenDriver
 from machines.node.client import Client
 from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
 from machines.node.panel.serving import Panel, serving
 from machines.node.plates import PlateStore
-from machines.node.printing import MustNotPrint, OpenDriver, Printer
+from machines.node.printing import MustNotPrint, Printer
 from machines.node.service import ALIVE, READY, STOPPING, Tell
 from machines.node.timekeeper import Timekeeper
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from machines.clock import Clock, board_clock
 from machines.drivers import Driver, MachineStopped
 from machines.node import __main__ as command_line
-from machines.node.printing import OpenDriver
+from machines.node.at_hand import OpenDriver
 from machines.profile import Profile
 from machines.wire import RunWork
 

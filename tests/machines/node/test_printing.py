@@ -9,9 +9,10 @@ import pytest
 
 from machines.errors import InputError
 from machines.node.journal import change_state
+from machines.node.laying import NOTHING_DUE
 from machines.node.orders import unknown_end
 from machines.node.plates import mapped_plate
-from machines.node.printing import NOTHING_DUE, MustNotPrint
+from machines.node.printing import MustNotPrint
 from machines.profile import Knife
 from machines.recovery import Columns, Policy
 from machines.wire import (

@@ -1,0 +1,74 @@
+"""The machine at hand: the driver for the work that is held, and whether the machine stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from machines.drivers import Driver, MachineStopped
+from machines.node import facts
+from machines.node.bursts import Held
+from machines.node.interruption import Interruption
+from machines.node.journal import Journal
+from machines.profile import Profile
+from machines.wire import RunWork
+
+OpenDriver = Callable[[Profile, RunWork], Driver]
+
+
+class MachineAtHand:
+    """The machine beside this board, and what its stops mean.
+
+    Attributes:
+        driver: open now; None before the first work, and while the machine is parked.
+    """
+
+    def __init__(
+        self, journal: Journal, interruption: Interruption, open_driver: OpenDriver, *, resume_unattended: bool
+    ) -> None:
+        """Wire it up; see `machines.node.printing.Printer`."""
+        self._journal = journal
+        self._interruption = interruption
+        self._open_driver = open_driver
+        self._resume_unattended = resume_unattended
+        self._driver_for: tuple[Profile, int] | None = None
+        self.driver: Driver | None = None
+
+    def fits(self, held: Held) -> bool:
+        """Whether the open driver is the one for this work."""
+        return self.driver is not None and self._driver_for == (held.profile, held.run.nozzle_seed)
+
+    def driver_of(self, held: Held) -> Driver:
+        """The driver for this work; another one is closed first."""
+        if self.driver is None or not self.fits(held):
+            self.close()
+            self.driver = self._open_driver(held.profile, held.run)
+            self._driver_for = (held.profile, held.run.nozzle_seed)
+        return self.driver
+
+    def close(self) -> None:
+        """Stop its motion, cap and park its head."""
+        if self.driver is not None:
+            self.driver.close()
+            self.driver = None
+
+    def stands_still(self, driver: Driver, now: float) -> bool:
+        """Whether the machine cannot print; its word is reported. ``now`` by the server, POSIX seconds."""
+        conditions = driver.conditions()
+        facts.report_conditions(self._journal, conditions, now)
+        stopped = any(map(facts.stops_printing, conditions))
+        if stopped or (facts.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
+            facts.disarm(self._journal)
+        if stopped and self._interruption.cause is None:  # until now it printed
+            self._hold_unless_unattended()
+        return stopped
+
+    def stopped_laying(self, stop: MachineStopped, now: float) -> None:
+        """It stopped in the middle of an order."""
+        facts.disarm(self._journal)
+        facts.report_conditions(self._journal, stop.keywords, now)
+        self._interruption.because("machine")
+        self._hold_unless_unattended()
+
+    def _hold_unless_unattended(self) -> None:
+        if not self._resume_unattended:
+            facts.hold_after_unplanned_stop(self._journal)
