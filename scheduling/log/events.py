@@ -31,6 +31,7 @@ from machines.wire import (
     StripCut,
     TrueAgain,
 )
+from scheduling.hours import Hours
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +44,14 @@ class VenueAdded:
     longitude_degrees: float
     elevation_m: float
     zone: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoursSet:
+    """A venue's hours from now on are these, in place of any before; by the clocks of the venue's zone."""
+
+    stream: ClassVar[str] = "venue"
+    hours: Hours
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,7 +187,16 @@ class StreamClosed:
     file_digest: str
 
 
-STUDIO_EVENTS = (VenueAdded, ProfileAdded, MachineAdded, SourceAdded, RunPlanned, SegmentsPlanned, OpeningFixed)
+STUDIO_EVENTS = (
+    VenueAdded,
+    HoursSet,
+    ProfileAdded,
+    MachineAdded,
+    SourceAdded,
+    RunPlanned,
+    SegmentsPlanned,
+    OpeningFixed,
+)
 SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded, StreamClosed)
 # A node's entries belong to its machine's stream.
 NODE_EVENTS = (
@@ -194,6 +212,7 @@ NODE_EVENTS = (
 
 Event = (
     VenueAdded
+    | HoursSet
     | ProfileAdded
     | MachineAdded
     | SourceAdded

@@ -51,6 +51,7 @@ class Venue(models.Model):
     longitude_degrees = models.FloatField(help_text="east positive")
     elevation_m = models.FloatField()
     zone = models.TextField(help_text="IANA name")
+    hours = CanonicalJSON(null=True, help_text="a scheduling.hours.Hours; null while nobody has set any")
 
 
 class Profile(models.Model):

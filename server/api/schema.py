@@ -22,6 +22,7 @@ from machines.wire import Reports, Work
 from scheduling import studio
 from scheduling.forecast import Forecast
 from scheduling.geometry import Geometry
+from scheduling.hours import Hours
 from scheduling.uploads import Uploaded
 from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
@@ -46,6 +47,7 @@ SHOWN = (
     Seam,
     Forecast,
     Geometry,
+    Hours,
 )
 REFERENCE = "#/components/schemas/{model}"
 
@@ -128,7 +130,7 @@ class Schema(AutoSchema):
     def get_request_serializer(self) -> Any:
         """The body."""
         reads = getattr(self.view, "command", None) or getattr(self.view, "reads", None)
-        if self.method != "POST":
+        if self.method not in ("POST", "PUT"):
             return super().get_request_serializer()
         if reads is None or isinstance(reads, dict):
             return reads

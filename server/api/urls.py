@@ -32,6 +32,7 @@ urlpatterns = [
     path("plates/<digest:digest>.png", plates.OnePlate.as_view(), name="plate"),
     path("venues", venues.Venues.as_view(), name="venues"),
     path("venues/<id:pk>", venues.OneVenue.as_view(), name="venue"),
+    path("venues/<id:pk>/hours", venues.VenueHours.as_view(), name="venue-hours"),
     path("profiles", profiles.Profiles.as_view(), name="profiles"),
     path("profiles/<id:pk>", profiles.OneProfile.as_view(), name="profile"),
     path("machines", machines.Machines.as_view(), name="machines"),

@@ -1,19 +1,28 @@
-"""Venues: where machines stand."""
+"""Venues: where machines stand, and when they are open."""
 
 from __future__ import annotations
 
+from django.shortcuts import get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.structure import structure
+from scheduling.hours import Hours
 from scheduling.log.models import Venue
 from scheduling.studio import AddVenue
-from server.api.doors import Collection, Item
-from server.api.rows import Row
+from scheduling.venue_hours import set_hours
+from server.api.doors import Collection, Door, Item, attribution
+from server.api.rows import Row, Stored
 
 
 class VenueRow(Row):
-    """A venue."""
+    """A venue; its hours are null while nobody has set any."""
+
+    hours = Stored(Hours | None)
 
     class Meta:
         model = Venue
-        fields = ("id", "name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone")
+        fields = ("id", "name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone", "hours")
         read_only_fields = fields
 
 
@@ -31,3 +40,21 @@ class OneVenue(Item):
 
     queryset = Venue.objects.all()
     serializer_class = VenueRow
+
+
+class VenueHours(Door):
+    """When a venue is open, by the clocks of its zone."""
+
+    reads, serializer_class = Hours, VenueRow
+
+    def put(self, request: Request, pk: str) -> Response:
+        """Set the hours, in place of any before.
+
+        A day of the week has any number of spans; one that closes before it opens closes on the next day. A single
+        date has its own, or is closed. Where clocks change, a local time may come twice or not at all: then the doors
+        open at the earlier of the two instants that it may mean and close at the later.
+        """
+        venue = get_object_or_404(Venue, pk=pk)
+        set_hours(venue.id, structure(request.data, Hours), attribution(request))
+        venue.refresh_from_db()
+        return Response(VenueRow(venue).data)

@@ -110,6 +110,10 @@ class Caller:
         data = body if isinstance(body, bytes) else json.dumps(body)
         return self._client().post(f"/api/v1/{path}", data, **{"content_type": "application/json", **options})
 
+    def put(self, path: str, body: Any) -> HttpResponse:
+        """JSON."""
+        return self.other("PUT", path, data=json.dumps(body), content_type="application/json")
+
     def other(self, method: str, path: str, **options: Any) -> HttpResponse:
         """Any other method."""
         return self._client().generic(method, f"/api/v1/{path}", **options)

@@ -37,7 +37,7 @@ class View:
 
 
 VIEWS: tuple[View, ...] = (
-    View("venues", (models.Venue,), {events.VenueAdded: catalogue.venue_added}),
+    View("venues", (models.Venue,), {events.VenueAdded: catalogue.venue_added, events.HoursSet: catalogue.hours_set}),
     View("profiles", (models.Profile,), {events.ProfileAdded: catalogue.profile_added}),
     View("sources", (models.Source,), {events.SourceAdded: catalogue.source_added}),
     View("openings", (models.Opening,), {events.OpeningFixed: catalogue.opening_fixed}),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from machines.structure import unstructure
-from scheduling.log.events import OpeningFixed, ProfileAdded, SourceAdded, StreamClosed, VenueAdded
+from scheduling.log.events import HoursSet, OpeningFixed, ProfileAdded, SourceAdded, StreamClosed, VenueAdded
 from scheduling.log.models import ClosedStream, Opening, Profile, Source, Venue
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
@@ -20,6 +20,12 @@ def venue_added(rows: Rows, fact: Recorded, event: VenueAdded) -> None:
         elevation_m=event.elevation_m,
         zone=event.zone,
     )
+
+
+def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
+    """When a venue is open."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.hours = unstructure(event.hours)
 
 
 def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:

@@ -18,8 +18,10 @@ from machines.wire import (
     StripCut,
     TrueAgain,
 )
+from scheduling.hours import DateHours, Hours, OpenSpan, Week
 from scheduling.log.events import (
     Event,
+    HoursSet,
     MachineAdded,
     NodeEnrolled,
     OpeningFixed,
@@ -64,6 +66,14 @@ def venue(**changes: Any) -> VenueAdded:
         "zone": "America/St_Johns",
     }
     return VenueAdded(**fields | changes)
+
+
+def hours_set(opens: str = "10:00", closes: str = "18:00") -> HoursSet:
+    """Weekdays; on one Saturday of its own too, and until after midnight."""
+    day = (OpenSpan(opens=opens, closes=closes),)
+    week = Week(monday=day, tuesday=day, wednesday=day, thursday=day, friday=day)
+    late = DateHours(date="2026-10-24", open=(OpenSpan(opens="20:00", closes="02:00"),))
+    return HoursSet(hours=Hours(week=week, dates=(late,)))
 
 
 def machine(**changes: Any) -> MachineAdded:
@@ -232,4 +242,5 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
+    ("venue/boathouse", hours_set()),
 )

@@ -17,6 +17,7 @@ from tests.scheduling.log.facts import (
     cut,
     differed,
     gap_settled,
+    hours_set,
     machine,
     printed,
     run,
@@ -97,8 +98,14 @@ def _said_by_the_server(draw: st.DrawFn) -> Saying:
     return NODE, lambda seq: event
 
 
+@st.composite
+def _hours(draw: st.DrawFn) -> Saying:
+    opens, closes = draw(st.integers(0, 22)), draw(st.integers(23, 24))
+    return "venue/boathouse", lambda seq: hours_set(f"{opens:02}:00", f"{closes:02}:00")
+
+
 SAYINGS: st.SearchStrategy[Saying] = st.one_of(
-    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server()
+    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server(), _hours()
 )
 
 

@@ -124,7 +124,7 @@ class RebuildContract:
         results = rebuild(using=self.using, progress=lambda position, last: told.append((position, last)))
         assert all(result.equal for result in results)
         assert [position for position, _ in told] == sorted(position for position, _ in told)
-        assert told[-1] == (20, 20)
+        assert told[-1] == (len(ONE_OF_EACH), len(ONE_OF_EACH))
 
     def test_the_twins_are_gone_afterwards(self) -> None:
         say("machine/left", printed(1, 0, 10), using=self.using)
