@@ -140,7 +140,8 @@ def plan(dots: Dots, first_column: int, head: CarriageHead, seed: int, dead: Col
 def lost_share(nozzles: int, passes: int, dead: int) -> float:
     """Expected share of dots that no living nozzle sets, when the dead ones are not known to the plan.
 
-    Each dot has ``passes`` distinct nozzles, all choices alike: C(dead, passes) / C(nozzles, passes)."""
+    Each dot has ``passes`` distinct nozzles, all choices alike: C(dead, passes) / C(nozzles, passes). Nozzles that
+    the plan leaves out count neither among the nozzles nor among the dead."""
     return comb(dead, passes) / comb(nozzles, passes)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.head import HeadPlan
-from machines.supplies import IdleFiring
+from machines.profile import IdleFiring
 
 
 def fires_by_step(plan: HeadPlan) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from machines.errors import InputError
+from machines.plate import LARGEST_PLATE_DOTS
 from machines.structure import structure, unstructure
 
 LENGTH_LIMIT_MM = 100_000.0
@@ -30,6 +31,34 @@ def _require_positive(owner: object, *names: str) -> None:
         _require(0 < value < float("inf"), name, f"{value} is not a positive number", "give a number above 0")
 
 
+def _require_plate(columns: int, dots_across: int) -> None:
+    """A turn must fit the memory of whoever draws or prints it."""
+    _require(
+        columns * dots_across <= LARGEST_PLATE_DOTS,
+        "columns_per_turn",
+        f"{columns:,} columns of {dots_across:,} dots are {columns * dots_across:,} dots a turn",
+        f"a turn may have {LARGEST_PLATE_DOTS:,}: give at most {LARGEST_PLATE_DOTS // dots_across:,} columns, or fewer"
+        " dots across",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class IdleFiring:
+    """Drops that every nozzle fires into the waste, picture or not, so that its ink does not dry.
+
+    Attributes:
+        drops: fired by each nozzle each time.
+        every_s: time between, seconds.
+    """
+
+    drops: int
+    every_s: float
+
+    def __post_init__(self) -> None:
+        _require(self.drops >= 0, "drops", f"{self.drops} drops", "give 0 or more")
+        _require(0 < self.every_s < float("inf"), "every_s", f"{self.every_s} s", "give a number above 0")
+
+
 @dataclass(frozen=True, kw_only=True)
 class CarriageHead:
     """A head that a carriage moves across the paper, with its nozzles in a row along the feed.
@@ -38,11 +67,15 @@ class CarriageHead:
         nozzles: how many, one column pitch apart.
         passes: by how many distinct nozzles each dot is set.
         drop_pl: volume of one drop, picolitres.
+        idle_firing: how idle nozzles are kept open; None where nothing is known of it, or where they need it not.
+        cartridge_ml: ink in a new cartridge, millilitres; None where nobody said.
     """
 
     nozzles: int
     passes: int
     drop_pl: float
+    idle_firing: IdleFiring | None = None
+    cartridge_ml: float | None = None
     kind: Literal["carriage"] = "carriage"
 
     def __post_init__(self) -> None:
@@ -54,6 +87,8 @@ class CarriageHead:
             "each dot is set by distinct nozzles: give 1 to the number of nozzles",
         )
         _require_positive(self, "drop_pl")
+        if self.cartridge_ml is not None:
+            _require_positive(self, "cartridge_ml")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,6 +165,9 @@ class Profile:
         clock_tolerance_dots: the node prints only while its clock is this sure, in columns of time.
         travel: which way the paper moves, seen from the front. Moving ``right``, the newest column is at the left end.
         head, knife, media: the parts; ``knife`` is None where the paper is wound up.
+        encoder_pitch_mm: the paper that passes for each count of an encoder on the paper itself, not on the motor;
+            None where there is none.
+        slip_threshold_mm: paper that is further than this from where it was ordered is said to have slipped.
     """
 
     name: str
@@ -144,6 +182,8 @@ class Profile:
     columns_per_burst: int = 1
     clock_tolerance_dots: float = 0.5
     travel: Literal["right", "left"] = "right"
+    encoder_pitch_mm: float | None = None
+    slip_threshold_mm: float = 0.5
 
     def __post_init__(self) -> None:
         _require(bool(self.name.strip()), "name", "empty", "give the model a name")
@@ -155,6 +195,7 @@ class Profile:
             "give 2 to 2,000,000",
         )
         _require(8 <= self.dots_across <= 65_536, "dots_across", f"{self.dots_across} dots", "give 8 to 65,536")
+        _require_plate(self.columns_per_turn, self.dots_across)
         _require(
             1 <= self.columns_per_burst <= self.columns_per_turn,
             "columns_per_burst",
@@ -167,6 +208,15 @@ class Profile:
             f"{self.print_width_mm} mm on paper of {self.media.width_mm} mm",
             "give at most the width of the paper",
         )
+        _require_positive(self, "slip_threshold_mm")
+        if self.encoder_pitch_mm is not None:
+            _require_positive(self, "encoder_pitch_mm")
+            _require(
+                self.encoder_pitch_mm <= self.slip_threshold_mm,
+                "slip_threshold_mm",
+                f"{self.slip_threshold_mm} mm cannot be seen by an encoder of {self.encoder_pitch_mm} mm a count",
+                "give at least a count of the encoder",
+            )
 
     @property
     def column_pitch_mm(self) -> float:

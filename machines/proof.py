@@ -18,6 +18,8 @@ from machines.rulers import Ruler
 
 Dots = NDArray[np.bool_]
 
+# Of a view of any proportions: a few columns right across wide paper would fill the memory.
+HIGHEST_VIEW_PX = 4000
 _STRIP_PX = 34
 _TICK_PX = 9
 _TEXT_PX = 13
@@ -35,10 +37,13 @@ def stretch(profile: Profile, first_column: int, length_mm: float) -> range:
     return range(first_column, first_column + max(1, round(length_mm / profile.column_pitch_mm)))
 
 
-def with_dead_nozzles(dots: Dots, profile: Profile, first_column: int, seed: int, dead: Collection[int]) -> Dots:
+def with_dead_nozzles(
+    dots: Dots, profile: Profile, first_column: int, seed: int, dead: Collection[int], known: Collection[int] = ()
+) -> Dots:
     """The dots that reach the paper when nozzles die and nobody notices.
 
-    A line head has one element for every row: a dead one leaves its row blank.
+    Nozzles that are known to be dead are left out of the plan, so that they alone cost no dot. A line head has one
+    element for every row: a dead one leaves its row blank.
 
     Args:
         dots: bool, shape (rows, columns), columns in the order of running columns.
@@ -46,9 +51,13 @@ def with_dead_nozzles(dots: Dots, profile: Profile, first_column: int, seed: int
         first_column: running column of the first.
         seed: the run's, by which nozzles are chosen.
         dead: nozzles of a carriage head, or rows of a line head.
+        known: nozzles of a carriage head whose death the plan knows of.
+
+    Raises:
+        InputError: no such nozzle, or too few are known to be alive.
     """
     if isinstance(profile.head, CarriageHead):
-        return plan(dots, first_column, profile.head, seed).laid(dead)
+        return plan(dots, first_column, profile.head, seed, known).laid(dead)
     laid = dots.copy()
     laid[list(dead)] = False
     return laid
@@ -98,6 +107,8 @@ def view_png(
 ) -> bytes:
     """The paper scaled to a width in pixels, in its own proportions, with rulers above and below.
 
+    A length so short that it would be higher than 4000 pixels is shown stretched along the paper.
+
     Tone is averaged in linear light and encoded as sRGB, so that a tint looks as dark as it will from a distance.
 
     Args:
@@ -132,7 +143,8 @@ def view_png(
 def _scaled(dots: Dots, profile: Profile, width_px: int) -> Image.Image:
     """The dots as a grey image of true proportions."""
     rows, columns = dots.shape
-    height_px = max(1, round(width_px * rows * profile.dot_pitch_mm / (columns * profile.column_pitch_mm)))
+    wanted_px = round(width_px * rows * profile.dot_pitch_mm / (columns * profile.column_pitch_mm))
+    height_px = min(max(1, wanted_px), HIGHEST_VIEW_PX)
     paper = Image.fromarray(np.where(dots, np.uint8(0), np.uint8(255)))
     light = (np.asarray(paper.resize((width_px, height_px), Image.Resampling.BOX)) / 255).astype(np.float32)
     return Image.fromarray(np.rint(encoded(light) * 255).astype(np.uint8))

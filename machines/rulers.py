@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -46,35 +47,52 @@ def mm_ruler(profile: Profile, first: int, end: int, most_marks: int = 16) -> Ru
     return Ruler("mm", tuple(Mark(first + mm / profile.column_pitch_mm, f"{mm:g}") for mm in places))
 
 
-def longitude_ruler(profile: Profile, first: int, end: int, most_marks: int = 16) -> Ruler:
-    """The longitude of a map that follows the Sun, 180 - 360 * phase."""
-    return Ruler("longitude", _phase_marks(profile, first, end, most_marks, (5, 10, 15, 30, 45, 90), _longitude))
+def longitude_ruler(
+    profile: Profile, first: int, end: int, most_marks: int = 16, central_meridian_degrees: float = 0.0
+) -> Ruler:
+    """The longitude of a map, ``central_meridian_degrees + 180 - 360 * phase``.
+
+    With its centre at 0 it is the longitude of a map that follows the Sun."""
+    choices = (5, 10, 15, 30, 45, 90)
+    start = central_meridian_degrees + 180.0
+    return Ruler("longitude", _phase_marks(profile, first, end, most_marks, choices, _longitude, start, -1))
 
 
 def right_ascension_ruler(profile: Profile, first: int, end: int, most_marks: int = 16) -> Ruler:
     """The right ascension of a star belt, 360 * phase, in hours."""
 
     def hours(degrees: float) -> str:
-        return f"{degrees / 15:g}h"
+        return f"{degrees % 360.0 / 15:g}h"
 
     return Ruler("right ascension", _phase_marks(profile, first, end, most_marks, (7.5, 15, 30, 45, 90), hours))
 
 
-def _longitude(degrees_from_start: float) -> str:
-    longitude = 180 - degrees_from_start
+def _longitude(degrees: float) -> str:
+    longitude = 180.0 - (180.0 - degrees) % 360.0  # above -180, up to 180
     side = "" if longitude in (0, 180) else " E" if longitude > 0 else " W"
     return f"{abs(longitude):g}°{side}"
 
 
 def _phase_marks(
-    profile: Profile, first: int, end: int, most_marks: int, choices: tuple[float, ...], text: Callable[[float], str]
+    profile: Profile,
+    first: int,
+    end: int,
+    most_marks: int,
+    choices: tuple[float, ...],
+    text: Callable[[float], str],
+    start_degrees: float = 0.0,
+    way: Literal[1, -1] = 1,
 ) -> tuple[Mark, ...]:
+    """Marks at round degrees, which count from ``start_degrees`` at phase 0 up or down, 360 in a turn."""
     columns_per_degree = profile.columns_per_turn / 360.0
     step = _step((end - first) / columns_per_degree / most_marks, choices)
-    lowest = int(np.ceil(first / columns_per_degree / step))
-    highest = int(np.floor(end / columns_per_degree / step))
-    marks = range(lowest, highest + 1)
-    return tuple(Mark(mark * step * columns_per_degree, text(mark * step % 360.0)) for mark in marks)
+    # Counted along the paper, the marks stand at offset, offset + step and so on.
+    offset = -way * start_degrees % step
+    lowest = int(np.ceil((first / columns_per_degree - offset) / step))
+    highest = int(np.floor((end / columns_per_degree - offset) / step))
+    places = [mark * step + offset for mark in range(lowest, highest + 1)]
+    # Rounded, as the degrees of a mark are, and their sum with an odd offset is not to the last bit.
+    return tuple(Mark(at * columns_per_degree, text(round((start_degrees + way * at) / step) * step)) for at in places)
 
 
 def time_ruler(instants: NDArray[np.float64], first: int, zone: ZoneInfo | None = None, most_marks: int = 12) -> Ruler:

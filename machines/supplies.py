@@ -6,28 +6,9 @@ import math
 from dataclasses import dataclass
 
 from machines.errors import InputError
-from machines.profile import CarriageHead, Profile
+from machines.profile import CarriageHead, IdleFiring, Profile
 
 ML_PER_PL = 1e-9
-
-
-@dataclass(frozen=True, kw_only=True)
-class IdleFiring:
-    """Drops that every nozzle fires into the waste, picture or not, so that its ink does not dry.
-
-    Attributes:
-        drops: fired by each nozzle each time.
-        every_s: time between, seconds.
-    """
-
-    drops: int
-    every_s: float
-
-    def __post_init__(self) -> None:
-        if self.drops < 0:
-            raise InputError("drops", f"{self.drops} drops", "give 0 or more")
-        if not 0 < self.every_s < math.inf:
-            raise InputError("every_s", f"{self.every_s} s", "give a number above 0")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,10 +26,15 @@ def thumbnail_png(
 ) -> bytes:
     """One turn as a visitor sees it, scaled to a width in pixels, as a grey PNG in sRGB.
 
+    A turn that is shorter than a quarter of the paper's width comes out narrower, so that none is higher than four
+    times the width asked for.
+
     Raises:
         InputError: as the picture's own drawing does.
     """
-    height_px = max(1, round(width_px * sheet.height_mm / sheet.width_mm))
+    highest_px, slope = 4 * width_px, sheet.height_mm / sheet.width_mm
+    width_px = max(2, min(width_px, round(highest_px / slope)))
+    height_px = max(1, min(highest_px, round(width_px * slope)))
     small = Sheet(
         columns=width_px, rows=height_px, width_mm=sheet.width_mm, height_mm=sheet.height_mm, travel=sheet.travel
     )

@@ -10,8 +10,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
+from machines.profile import IdleFiring
 from machines.structure import unstructure
-from machines.supplies import IdleFiring
 from scheduling.forecast import Forecast, forecast
 from scheduling.log.models import Machine
 from server import wiring

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from machines.head import plan
 from machines.idle_firing import fires_by_step, idle_drops
-from machines.profile import CarriageHead
-from machines.supplies import IdleFiring, idle_ml
+from machines.profile import CarriageHead, IdleFiring
+from machines.supplies import idle_ml
 
 HEAD = CarriageHead(nozzles=12, passes=3, drop_pl=10.0)
 

@@ -112,3 +112,10 @@ def test_a_picture_larger_than_any_machine_is_refused(monkeypatch: pytest.Monkey
     monkeypatch.setattr(plate_module, "LARGEST_PLATE_DOTS", 37 * 101 - 1)
     with pytest.raises(InputError, match=r"\(101, 37\)"):
         Plate.from_png(random_plate().to_png())
+
+
+def test_what_is_large_for_a_photograph_is_no_large_plate(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pillow warns of a picture above a bound of its own, and refuses one of twice as much."""
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 100)
+    plate = random_plate()
+    assert Plate.from_png(plate.to_png()).digest == plate.digest

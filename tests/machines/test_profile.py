@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.profile import CarriageHead, Knife, LineHead, Media, Profile
+from machines.plate import LARGEST_PLATE_DOTS
+from machines.profile import CarriageHead, IdleFiring, Knife, LineHead, Media, Profile
 
 CARRIAGE = CarriageHead(nozzles=12, passes=3, drop_pl=10.0)
 LINE = LineHead(dot_current_a=0.03, supply_current_a=2.4, strobe_s=0.001)
@@ -69,7 +71,13 @@ def test_bursts_are_counted_from_running_column_0(column: int, cadence: int) -> 
 
 
 @pytest.mark.parametrize(
-    "machine", [profile(), profile(head=LINE, knife=None, travel="left")], ids=["carriage", "line"]
+    "machine",
+    [
+        profile(),
+        profile(head=LINE, knife=None, travel="left"),
+        profile(head=replace(CARRIAGE, idle_firing=IdleFiring(drops=50, every_s=600.0), cartridge_ml=40.0)),
+    ],
+    ids=["carriage", "line", "carriage with its ink"],
 )
 def test_it_survives_the_wire(machine: Profile) -> None:
     assert Profile.from_json(json.loads(json.dumps(machine.as_json()))) == machine
@@ -111,6 +119,10 @@ def test_a_profile_that_no_machine_has_is_refused(changes: dict[str, Any], field
         (CarriageHead, {"nozzles": 0, "passes": 1, "drop_pl": 1.0}, "nozzles"),
         (CarriageHead, {"nozzles": 4, "passes": 5, "drop_pl": 1.0}, "passes"),
         (CarriageHead, {"nozzles": 4, "passes": 1, "drop_pl": 0.0}, "drop_pl"),
+        (CarriageHead, {"nozzles": 4, "passes": 1, "drop_pl": 1.0, "cartridge_ml": 0.0}, "cartridge_ml"),
+        (IdleFiring, {"drops": -1, "every_s": 1.0}, "drops"),
+        (IdleFiring, {"drops": 1, "every_s": 0.0}, "every_s"),
+        (IdleFiring, {"drops": 1, "every_s": math.inf}, "every_s"),
         (LineHead, {"dot_current_a": 0.1, "supply_current_a": 0.05, "strobe_s": 0.001}, "supply_current_a"),
         (LineHead, {"dot_current_a": 0.1, "supply_current_a": 1.0, "strobe_s": 0.0}, "strobe_s"),
         (Knife, {"head_to_knife_mm": -1.0, "cuts_per_blade": 1}, "head_to_knife_mm"),
@@ -130,3 +142,32 @@ def test_on_the_wire_the_error_names_the_path() -> None:
     with pytest.raises(InputError) as raised:
         Profile.from_json(data)
     assert raised.value.field == "head.nozzles"
+
+
+def test_idle_firing_on_the_wire_is_checked_as_all_else() -> None:
+    data = profile().as_json()
+    data["head"]["idle_firing"] = {"drops": 50, "every_s": 0}
+    with pytest.raises(InputError) as raised:
+        Profile.from_json(data)
+    assert raised.value.field == "head.idle_firing.every_s"
+
+
+def test_a_profile_written_before_there_was_idle_firing_can_be_read() -> None:
+    data = profile().as_json()
+    del data["head"]["idle_firing"], data["head"]["cartridge_ml"]
+    assert Profile.from_json(data) == profile()
+
+
+@given(st.integers(8, 65_536), st.integers(2, 2_000_000))
+def test_a_turn_has_no_more_dots_than_fit_into_memory(dots_across: int, columns: int) -> None:
+    """Whatever both numbers are, each within its own bounds."""
+    if columns * dots_across <= LARGEST_PLATE_DOTS:
+        assert profile(columns_per_turn=columns, dots_across=dots_across).columns_per_turn == columns
+        return
+    with pytest.raises(InputError) as raised:
+        profile(columns_per_turn=columns, dots_across=dots_across)
+    assert raised.value.field == "columns_per_turn"
+    # What it advises is taken, where so many columns make a turn at all.
+    advised = LARGEST_PLATE_DOTS // dots_across
+    assert f"{advised:,} columns" in raised.value.remedy
+    assert profile(columns_per_turn=advised, dots_across=dots_across).columns_per_turn == advised

@@ -12,6 +12,7 @@ from machines.head import lost_share
 from machines.plate import Plate
 from machines.profile import Knife, LineHead
 from machines.proof import (
+    HIGHEST_VIEW_PX,
     as_seen,
     encoded,
     hanging,
@@ -132,3 +133,19 @@ def test_srgb_encoding_meets_itself_and_its_ends() -> None:
     assert encoded(np.array([0.0, 1.0], dtype=np.float32)) == pytest.approx([0.0, 1.0])
     near = encoded(np.array([0.0031307, 0.0031309], dtype=np.float32))
     assert near[1] - near[0] == pytest.approx(0.0, abs=1e-5)
+
+
+def test_nozzles_known_to_be_dead_cost_no_dot_and_leave_fewer_for_the_next_to_die() -> None:
+    solid = np.ones((400, 2000), dtype=np.bool_)
+    known = (2, 9)
+    assert with_dead_nozzles(solid, PROFILE, 0, 1, known, known).all()
+    assert not with_dead_nozzles(solid, PROFILE, 0, 1, (*known, 5)).all()  # three of twelve, and nobody told the plan
+    # Of the ten that are left three die unnoticed; each dot is set by three of the ten.
+    lost = 1.0 - with_dead_nozzles(solid, PROFILE, 0, 1, (*known, 0, 5, 7), known).mean()
+    assert lost == pytest.approx(lost_share(10, 3, 3), rel=0.1)
+
+
+@pytest.mark.parametrize("columns", [1, 3])
+def test_a_few_columns_across_wide_paper_are_no_tower(columns: int) -> None:
+    image = opened(view_png(random_dots(2000, columns), PROFILE, 0))
+    assert image.size == (1600, HIGHEST_VIEW_PX)

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from machines.pictures import LandPicture, Sheet
 from machines.profile import CarriageHead, Media, Profile
 from machines.rulers import longitude_ruler, mm_ruler, right_ascension_ruler, time_ruler
 
@@ -38,6 +39,32 @@ def test_longitude_over_a_whole_turn_and_into_the_next() -> None:
     assert marks[7200 + 3600] == "0°"
     assert marks[7200 + 5400] == "90° W"
     assert marks[14400] == "180°"
+
+
+@pytest.mark.parametrize(
+    ("centre", "texts"),
+    [
+        (90.0, {0: "90° W", 1800: "180°", 3600: "90° E", 5400: "0°"}),
+        (-150.0, {0: "30° E", 600: "0°", 1200: "30° W", 4200: "180°", 4800: "150° E"}),
+        (360.0, {0: "180°", 1800: "90° E", 3600: "0°", 5400: "90° W"}),
+        # Round longitudes stand off the ends of the turn: 37.5 degrees E is 217.5 at phase 0, which is 142.5 W.
+        (37.5, {150: "150° W", 750: "180°", 4350: "0°", 3750: "30° E"}),
+    ],
+)
+def test_longitude_of_a_map_with_another_centre(centre: float, texts: dict[int, str]) -> None:
+    marks = {mark.column: mark.text for mark in longitude_ruler(PROFILE, 0, 7200, 16, centre).marks}
+    assert {column: marks[column] for column in texts} == texts
+
+
+@given(centre=st.floats(-360.0, 360.0), first=st.integers(-20_000, 20_000))
+def test_longitude_stands_where_the_map_has_it(centre: float, first: int) -> None:
+    picture = LandPicture(central_meridian_degrees=centre)
+    sheet = Sheet(columns=7200, rows=2000, width_mm=720.0, height_mm=200.0)
+    for mark in longitude_ruler(PROFILE, first, first + 7200, 16, centre).marks:
+        number, _, side = mark.text.partition("°")
+        longitude = float(number) * (-1.0 if side.strip() == "W" else 1.0)
+        off = (picture.longitudes(np.array([mark.column]), sheet)[0] - longitude + 180.0) % 360.0 - 180.0
+        assert abs(off) < 1e-6
 
 
 def test_right_ascension_in_hours() -> None:

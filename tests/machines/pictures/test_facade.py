@@ -97,3 +97,9 @@ def test_a_thumbnail_is_seen_as_the_paper_is(travel: Any) -> None:
     east_of_the_middle = seen[30, 120 + 40] if travel == "right" else seen[30, 120 - 40]
     assert east_of_the_middle < 50  # 45 N 60 E is land
     assert seen[60, 5] > 250  # the Pacific
+
+
+def test_a_thumbnail_of_a_short_turn_on_wide_paper_is_no_tower() -> None:
+    sheet = Sheet(columns=100, rows=3000, width_mm=10.0, height_mm=600.0)
+    with Image.open(io.BytesIO(thumbnail_png(LandPicture(), SkyNumbers(), sheet))) as image:
+        assert image.size == (32, 1920)

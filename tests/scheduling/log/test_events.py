@@ -25,6 +25,15 @@ def sample(path: Path) -> tuple[str, int, dict[str, Any]]:
     return kind, int(version), json.loads(path.read_text())
 
 
+def as_old(today: Any, written: Any) -> Any:
+    """What is written today, without the fields that had no place in what was written once, at whatever depth."""
+    if isinstance(today, dict) and isinstance(written, dict):
+        return {name: as_old(value, written[name]) for name, value in today.items() if name in written}
+    if isinstance(today, list) and isinstance(written, list):
+        return [as_old(*pair) for pair in zip(today, written, strict=True)]
+    return today
+
+
 def test_there_is_a_sample_of_every_version_of_every_kind() -> None:
     expected = {(kind, version) for kind in KINDS for version in range(1, schema_of(kind) + 1)}
     assert {sample(path)[:2] for path in WRITTEN} == expected
@@ -36,7 +45,7 @@ def test_a_sample_can_be_read_today(path: Path) -> None:
     event = from_data(kind, version, data)
     assert type(event) is KINDS[kind]
     if version == schema_of(kind):  # fields that were added since, with a default, stand beside those of the sample
-        assert canonical({name: value for name, value in to_data(event).items() if name in data}) == canonical(data)
+        assert canonical(as_old(to_data(event), data)) == canonical(data)
 
 
 @pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: NAMES[type(event)])
