@@ -2,6 +2,10 @@
 
 On all of them a meridian is a straight line across the paper and longitude runs evenly along it, so that a map closes
 on itself and every column has one longitude. They differ only in how far from the equator a parallel stands.
+
+The Earth is a sphere to these maps, and latitudes are taken as they are given: on a turn of 600 mm a parallel of the
+equirectangular map stands up to 0.4 mm from where it would be on the ellipsoid, which no eye can tell. They are no
+maps to measure the ground by.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from importlib import resources
 import ephem.cities as ephem_cities
 import numpy as np
 import pytest
-from pyproj import Proj
+from pyproj import Geod, Proj
 
 from machines.pictures import LandPicture, Sheet, SkyNumbers
 from machines.pictures.projections import Projection, parallels
@@ -20,6 +20,15 @@ def plane(picture: LandPicture, longitude: float, latitude: float, radius: float
     column = picture.columns(np.array([longitude]), sheet)[0]
     row = picture.rows(np.array([latitude]), sheet)[0]
     return float(turn / 2 - column * sheet.column_mm), float((sheet.rows / 2 - row) * sheet.row_mm)
+
+
+def place(picture: LandPicture, east: float, north: float, radius: float = 1.0) -> tuple[float, float]:
+    """The inverse of `plane`: longitude and latitude in degrees, by the map's own inverse."""
+    turn = 2 * np.pi * radius
+    sheet = Sheet(columns=360_000, rows=100, width_mm=turn, height_mm=turn / 2)
+    longitude = picture.longitudes(np.array([(turn / 2 - east) / sheet.column_mm]), sheet)[0]
+    latitude = picture.latitudes(np.array([sheet.rows / 2 - north / sheet.row_mm]), sheet)[0]
+    return float(longitude), float(latitude)
 
 
 def scale_along_meridian(projection: Projection, latitude: float) -> float:
@@ -36,6 +45,9 @@ def test_i1_mercator_on_the_sphere() -> None:
     picture = LandPicture(projection="mercator", central_meridian_degrees=-180.0)
     assert plane(picture, -75.0, 35.0) == pytest.approx((1.8325957, 0.6528366), abs=1e-7)
     assert scale_along_meridian("mercator", 35.0) == pytest.approx(1.2207746, abs=1e-6)
+    longitude, latitude = place(picture, 1.8325957, 0.6528366)
+    # Half of the last digit given is 3e-6 degrees.
+    assert (longitude % 360.0 - 360.0, latitude) == pytest.approx((-75.0, 35.0), abs=4e-6)
 
 
 def test_i2_miller_cylindrical() -> None:
@@ -51,10 +63,14 @@ def test_i2_miller_cylindrical() -> None:
 
 def test_i4_mercator_in_metres() -> None:
     """IOGP/EPSG Guidance Note 7-2, example for method 1024, via OSGeo/PROJ test/gie/4D-API_cs2cs-style.gie: on the
-    sphere of 6378137 m, 24°22'54.433\" N 100°20'00.000\" W."""
+    sphere of 6378137 m, 24°22'54.433\" N 100°20'00.000\" W; and back from a northing of 2810000.00 m, at
+    24°27'48.889\" N."""
     latitude = 24 + 22 / 60 + 54.433 / 3600
     east, north = plane(LandPicture(projection="mercator"), -(100 + 20 / 60), latitude, radius=6378137.0 / 1e5)
     assert (east * 1e5, north * 1e5) == pytest.approx((-11169055.58, 2800000.00), abs=0.01)
+    back = place(LandPicture(projection="mercator"), -111.6905558, 28.1, radius=6378137.0 / 1e5)
+    # A thousandth of a second of arc is the last digit given, 0.03 m on the ground.
+    assert back == pytest.approx((-(100 + 20 / 60), 24 + 27 / 60 + 48.889 / 3600), abs=0.0006 / 3600)
 
 
 def test_i5_equirectangular() -> None:
@@ -64,6 +80,24 @@ def test_i5_equirectangular() -> None:
     assert (east * 1e5, north * 1e5) == pytest.approx((223402.144255274, 111701.072127637), abs=0.01)
     east, _ = plane(LandPicture(), 10.0, 55.0, radius=63.78137)
     assert east * 1e5 == pytest.approx(1113194.91, abs=0.01)
+    assert place(LandPicture(), 2.23402144255274, 1.11701072127637, radius=64.0) == pytest.approx((2.0, 1.0), abs=1e-7)
+
+
+def test_i5a_how_far_a_map_on_the_sphere_is_from_one_on_the_ellipsoid() -> None:
+    """IOGP GN 7-2, 3.2.5, equidistant cylindrical on WGS 84, standard parallel 0, 55° N 10° E: northing 6097230.31 m,
+    the meridian's length from the equator, which pyproj's geodesics give for every latitude.
+
+    Our maps are drawn on the sphere of the equator's radius, and 55° N stands 25341.7 m north of it, 0.4%. That is
+    the most there is at any latitude; on a turn of 600 mm it is 0.38 mm."""
+    latitudes = np.arange(0.0, 91.0)
+    nowhere = np.zeros_like(latitudes)
+    _, _, meridian_m = Geod(ellps="WGS84").inv(nowhere, nowhere, nowhere, latitudes)
+    assert meridian_m[55] == pytest.approx(6097230.31, abs=0.01)
+    ours_m = parallels("equirectangular", latitudes) * 6378137.0
+    assert ours_m[55] - 6097230.31 == pytest.approx(25341.68, abs=0.01)
+    off_mm = (ours_m - meridian_m) / (2 * np.pi * 6378137.0) * 600.0
+    assert np.argmax(off_mm) == 55
+    assert (off_mm.min(), off_mm.max()) == (0.0, pytest.approx(0.379, abs=0.001))
 
 
 STRINGS = {
@@ -92,13 +126,30 @@ def test_columns_and_rows_are_those_of_pyproj(projection: Projection, parallel: 
     assert np.abs(picture.rows(latitudes, sheet) - (1500 - north * columns_per_unit)).max() < 1e-6
 
 
+FACTBOOK_SHARE = 148.94 / 510.072
+
+
 def test_land_has_its_share_of_the_earth() -> None:
     """The World Factbook (CIA), World: 510.072 million square kilometres, of which land 148.94, "29.2%", via a
     republication of its text (cultureconnect.com/facts/xx.htm); its later editions say 29.1%. Our land is generalised
     to 1:50 million and has no Caspian Sea."""
     sheet = Sheet(columns=3600, rows=1146, width_mm=np.pi * 100, height_mm=100.0)
     tone = LandPicture(projection="equal-area").draw(SkyNumbers(), sheet)
-    assert tone.mean() == pytest.approx(148.94 / 510.072, abs=0.005)
+    assert tone.mean() == pytest.approx(FACTBOOK_SHARE, abs=0.005)
+
+
+@pytest.mark.parametrize("projection", STRINGS)
+def test_land_has_its_share_in_every_projection(projection: Projection) -> None:
+    """Each row counted by the area of the zone of latitudes that it shows, 2 pi (sin north - sin south), with the
+    limits at the edges of the paper: the same number from the World Factbook."""
+    limit = 89.5  # Mercator has no poles; the caps beyond are a 26,000th of the Earth
+    picture = LandPicture(projection=projection, south_degrees=-limit, north_degrees=limit, fit="stretch")
+    sheet = Sheet(columns=1800, rows=1600, width_mm=200.0, height_mm=100.0)
+    tone = picture.draw(SkyNumbers(), sheet).mean(axis=1)
+    edges = np.clip(picture.latitudes(np.arange(sheet.rows + 1.0), sheet), -limit, limit)
+    zones = -np.diff(np.sin(np.radians(edges)))
+    assert zones.sum() == pytest.approx(2.0, abs=1e-3)
+    assert float((tone * zones).sum() / 2.0) == pytest.approx(FACTBOOK_SHARE, abs=0.005)
 
 
 @pytest.mark.parametrize("parallel", [30.0, 45.0])
@@ -106,7 +157,7 @@ def test_land_has_the_same_share_whatever_the_standard_parallel(parallel: float)
     square = np.cos(np.radians(parallel)) ** 2
     sheet = Sheet(columns=1800, rows=round(573 / square), width_mm=np.pi * 100, height_mm=100.0 / square)
     tone = LandPicture(projection="equal-area", standard_parallel_degrees=parallel).draw(SkyNumbers(), sheet)
-    assert tone.mean() == pytest.approx(148.94 / 510.072, abs=0.006)
+    assert tone.mean() == pytest.approx(FACTBOOK_SHARE, abs=0.006)
 
 
 Named = dict[str, tuple[float, float]]
