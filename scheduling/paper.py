@@ -1,26 +1,21 @@
-"""The paper of a machine at an instant, put together from what was reported: which columns lie where, and what is
-missing between them."""
+"""The paper of a machine at an instant, put together from what was reported: which columns lie where, what dots they
+are, and where paper or picture goes on without the other."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby, pairwise
-from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
-from machines.node.strips import boundaries
-from machines.pictures import from_json
 from machines.profile import Profile
-from machines.proof import Dots, with_dead_nozzles
-from machines.rulers import Mark, Ruler, mm_ruler, time_ruler
-from scheduling.log.models import Machine, PrintedStretch, Run, Segment, Source
+from machines.proof import Dots
+from scheduling.log.models import Machine, PrintedStretch, Segment
 from scheduling.plates import PlateStore
-from scheduling.proofs import Faults, Proof, most_marks, phase_ruler, require_size
-from scheduling.selectors import machine_profile, run_timeline
-from scheduling.sky.arrays import FloatArray
+from scheduling.selectors import machine_profile
 
 
 @dataclass(frozen=True)
@@ -40,74 +35,88 @@ class Length:
     end: int
     stretches: tuple[PrintedStretch, ...]
 
+    @property
+    def columns(self) -> int:
+        """How many columns long it is."""
+        return self.end - self.start
 
-def length_at(machine: Machine, at: datetime, columns: int) -> Length | None:
+
+def length_at(machine: Machine, at: datetime | None, columns: int) -> Length | None:
     """The last columns of paper that had passed the head, of the stretches that were whole by an instant.
 
     Args:
         machine: whose paper.
-        at: the instant; what is known today of that time counts.
+        at: the instant; what is known today of that time counts. None for all that is known.
         columns: how many; fewer where the paper begins.
 
     Returns:
         None where nothing had been printed.
     """
     profile = machine_profile(profile=machine.profile_id)
-    printed = PrintedStretch.objects.filter(machine_id=machine.id, at__lte=at)
+    printed = PrintedStretch.objects.filter(machine_id=machine.id)
+    if at is not None:
+        printed = printed.filter(at__lte=at)
     newest = printed.order_by("-paper_position").first()
     if newest is None:
         return None
-    end = _end(newest)
+    end = stretch_end(newest)
     start = max(0, end - columns)
     # A stretch lies in one segment, so none is longer than a turn.
-    near = printed.filter(paper_position__gt=start - profile.columns_per_turn).order_by("paper_position")
-    return Length(machine, profile, start, end, tuple(one for one in near if _end(one) > start))
+    near = printed.filter(paper_position__gt=start - profile.columns_per_turn).order_by("paper_position", "version")
+    return Length(machine, profile, start, end, tuple(one for one in near if stretch_end(one) > start))
 
 
-def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneInfo | None) -> Proof:
-    """What a length of paper looks like: true dots of the plates that were printed, blank where nothing was.
-
-    Args:
-        length: of paper.
-        plates: where plates lie.
-        faults: what may have gone wrong unnoticed.
-        zone: whose civil time the ruler shows; None for UTC.
-
-    Raises:
-        InputError: the machine has no such nozzle, or there are too many dots.
-        KeyError: a plate is gone.
-    """
-    profile, start, end = length.profile, length.start, length.end
-    require_size(profile, end - start)
-    runs = Run.objects.in_bulk({one.run_id for one in length.stretches})
-    missing = _missing(length)
-    along, marks = _along(length, runs), most_marks(profile, end - start)
-    return Proof(
-        profile=profile,
-        dots=_dots(length, runs, plates, faults.on(profile)),
-        first=start,
-        above=(time_ruler(_instants(length, runs), start, zone, marks), *([missing] if missing else [])),
-        below=(mm_ruler(profile, start, end, marks), *([along] if along else [])),
-        cuts=tuple(place for place in _cuts(length, runs) if start < place < end),
-    ).slipped(faults.slip)
-
-
-def _end(stretch: PrintedStretch) -> int:
+def stretch_end(stretch: PrintedStretch) -> int:
+    """The place on the paper after a stretch."""
     return stretch.paper_position + stretch.end_column - stretch.first_column
 
 
-def _dots(length: Length, runs: dict[str, Run], plates: PlateStore, faults: Faults) -> Dots:
-    dots = np.zeros((length.profile.dots_across, length.end - length.start), dtype=np.bool_)
+def dots_on(length: Length, plates: PlateStore, printed: Callable[[PrintedStretch, Dots], Dots] | None = None) -> Dots:
+    """The dots on a length of paper, of shape (dots across, columns), the oldest column first.
+
+    Args:
+        length: of paper; it is blank where nothing was printed, and where nobody planned what was.
+        plates: where plates lie.
+        printed: what a stretch's dots become on the paper; None for what they should be.
+
+    Raises:
+        KeyError: a plate is gone.
+    """
+    dots = np.zeros((length.profile.dots_across, length.columns), dtype=np.bool_)
     digests = _digests(length.stretches)
-    laid_from = {digest: plates.get(digest) for digest in set(digests.values())}
-    for one in length.stretches:
-        plate = laid_from[digests[one.run_id, one.segment]]
-        printed = plate.running(one.first_column, one.end_column)
-        laid = with_dead_nozzles(printed, length.profile, one.first_column, runs[one.run_id].nozzle_seed, faults.dead)
-        cut_off = max(0, length.start - one.paper_position)
-        at = one.paper_position + cut_off - length.start
-        dots[:, at : at + laid.shape[1] - cut_off] = laid[:, cut_off:]
+    for digest, of_plate in groupby(length.stretches, key=lambda one: digests.get((one.run_id, one.segment))):
+        if digest is None:
+            continue
+        plate = plates.get(digest)  # one at a time
+        for one in of_plate:
+            asked = plate.running(one.first_column, one.end_column)
+            _lay(dots, asked if printed is None else printed(one, asked), one.paper_position - length.start)
     return dots
+
+
+def laid_on(length: Length) -> NDArray[np.bool_]:
+    """Which columns of a length of paper were printed."""
+    laid = np.zeros(length.columns, dtype=np.bool_)
+    for one in length.stretches:
+        laid[max(0, one.paper_position - length.start) : stretch_end(one) - length.start] = True
+    return laid
+
+
+def seams(length: Length) -> tuple[int, ...]:
+    """The places before which columns of the picture are missing although the paper goes on without a gap."""
+    return tuple(
+        after.paper_position
+        for before, after in pairwise(length.stretches)
+        if after.paper_position == stretch_end(before)
+        and (after.run_id, after.first_column) != (before.run_id, before.end_column)
+        and after.paper_position > length.start
+    )
+
+
+def _lay(dots: Dots, stretch: Dots, at: int) -> None:
+    """Put a stretch's dots in their place; what lies before the first column is cut off."""
+    cut_off = max(0, -at)
+    dots[:, at + cut_off : at + stretch.shape[1]] = stretch[:, cut_off:]
 
 
 def _digests(stretches: Iterable[PrintedStretch]) -> dict[tuple[str, int], str]:
@@ -118,60 +127,3 @@ def _digests(stretches: Iterable[PrintedStretch]) -> dict[tuple[str, int], str]:
         for number, plate in Segment.objects.filter(run_id=run, number__in=numbers).values_list("number", "plate"):
             found[run, number] = plate
     return found
-
-
-def _instants(length: Length, runs: dict[str, Run]) -> FloatArray:
-    """When the edges of the columns of paper belonged under the head, evenly between what was printed."""
-    places, instants = [], []
-    timelines = {id: run_timeline(run) for id, run in runs.items()}
-    for one in length.stretches:
-        columns = np.linspace(one.first_column, one.end_column, 9).round().astype(np.int64)
-        places.append(one.paper_position + columns - one.first_column)
-        instants.append(timelines[one.run_id].instants(columns))
-    edges = np.arange(length.start, length.end + 1)
-    return np.maximum.accumulate(np.interp(edges, np.concatenate(places), np.concatenate(instants)))
-
-
-def _missing(length: Length) -> Ruler | None:
-    """Where paper stayed blank, and where columns of the picture were left out."""
-    marks = []
-    for before, after in pairwise(length.stretches):
-        blank = after.paper_position - _end(before)
-        left_out = after.first_column - before.end_column if after.run_id == before.run_id else 0
-        if blank > 0:
-            marks.append(Mark(_end(before), f"blank {blank * length.profile.column_pitch_mm:.3g} mm"))
-        elif left_out > 0:
-            marks.append(Mark(_end(before), f"left out {left_out * length.profile.column_pitch_mm:.3g} mm"))
-    return Ruler("missing", tuple(marks)) if marks else None
-
-
-def _along(length: Length, runs: dict[str, Run]) -> Ruler | None:
-    """Longitude or right ascension of what was printed, at the places where it was."""
-    title, marks = None, []
-    for run, grouped in groupby(length.stretches, key=lambda one: one.run_id):
-        of_run = list(grouped)
-        picture = from_json(Source.objects.get(id=runs[run].source_id).picture)
-        first, end = min(one.first_column for one in of_run), max(one.end_column for one in of_run)
-        ruler = phase_ruler(picture, runs[run].cycle, length.profile, first, end)
-        if ruler is None:
-            continue
-        title = ruler.title
-        for one in of_run:
-            shift = one.paper_position - one.first_column
-            here = [mark for mark in ruler.marks if one.first_column <= mark.column < one.end_column]
-            marks += [Mark(mark.column + shift, mark.text) for mark in here]
-    return None if title is None else Ruler(title, tuple(mark for mark in marks if mark.column >= length.start))
-
-
-def _cuts(length: Length, runs: dict[str, Run]) -> Iterator[int]:
-    """The places on the paper where the knife cuts, has cut, or was to cut: those of the first columns of strips, or of
-    the first laid after them."""
-    for run, of_run in groupby(length.stretches, key=lambda one: one.run_id):
-        before: int | None = None
-        for one in of_run:
-            after = one.first_column - 1 if before is None else before - 1
-            before = one.end_column
-            for boundary in boundaries(
-                after, one.end_column - 1, length.profile.columns_per_turn, runs[run].strips_per_turn
-            ):
-                yield one.paper_position + max(0, boundary - one.first_column)

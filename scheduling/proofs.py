@@ -10,7 +10,7 @@ import numpy as np
 
 from machines.errors import InputError
 from machines.node.strips import boundaries
-from machines.pictures import LandPicture, Picture, StarBelt, YearOfDaylight
+from machines.pictures import DaylightMap, LandPicture, Picture, StarBelt, YearOfDaylight
 from machines.profile import CarriageHead, Profile
 from machines.proof import Dots, true_png, view_png, with_dead_nozzles, with_slip
 from machines.rulers import Mark, Ruler, longitude_ruler, mm_ruler, right_ascension_ruler, time_ruler
@@ -208,14 +208,23 @@ def turn_columns(profile: Profile, number: int) -> range:
 
 
 def phase_ruler(picture: Picture, cycle: str, profile: Profile, first: int, end: int) -> Ruler | None:
-    """The longitude or the right ascension along the edge, where the cycle and the picture have one."""
+    """The longitude or the right ascension along the edge, where the picture or its cycle has one.
+
+    A map's is its own, whatever it is printed against; of another picture it is that under the Sun or the Moon."""
     marks = most_marks(profile, end - first)
     if isinstance(picture, StarBelt):
         return right_ascension_ruler(profile, first, end, marks)
-    off_centre = isinstance(picture, LandPicture) and picture.central_meridian_degrees % 360.0 != 0.0
-    if cycle not in WESTWARD or off_centre or isinstance(picture, YearOfDaylight):
-        return None
-    return longitude_ruler(profile, first, end, marks)
+    centre_degrees = longitude_at_half(picture, cycle)
+    return None if centre_degrees is None else longitude_ruler(profile, first, end, marks, centre_degrees)
+
+
+def longitude_at_half(picture: Picture, cycle: str) -> float | None:
+    """The longitude at phase one half, from which longitudes fall by 360 degrees a turn; None where there are none."""
+    if isinstance(picture, DaylightMap):
+        picture = picture.map
+    if isinstance(picture, LandPicture):
+        return picture.central_meridian_degrees
+    return 0.0 if cycle in WESTWARD and not isinstance(picture, YearOfDaylight) else None
 
 
 def _dots(original: Original, profile: Profile, cycle: Cycle, columns: range, place: Place | None) -> Dots:

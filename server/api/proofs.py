@@ -20,7 +20,8 @@ from scheduling.darkroom import draw_tone
 from scheduling.geometry import Geometry, geometry
 from scheduling.log.models import Machine, Profile, Run, Source, Venue
 from scheduling.originals import source_original
-from scheduling.paper import length_at, paper_proof
+from scheduling.paper import length_at
+from scheduling.paper_proof import paper_proof
 from scheduling.proofs import proof, require_size, turn_columns, usual_cycle
 from scheduling.run_proof import run_proof
 from scheduling.selectors import machine_profile, run_profile, venue_place

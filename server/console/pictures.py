@@ -11,19 +11,22 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageOps
 
 from machines.profile import Profile
-from server.console.paper import newest_paper, plate
+from scheduling.log.models import Machine
+from scheduling.paper import dots_on, laid_on, length_at, seams
+from scheduling.selectors import machine_profile
+from server import wiring
 
-WIDTH_PX = 960
+WIDTH_PX, HIGHEST_PX = 960, 2400
 INK, PAPER, GAP = (29, 39, 51), (253, 251, 246), (201, 122, 96)
 HATCH_PX, SEAM_PX = 6, 4
 
 
 def height_px(profile: Profile) -> int:
-    """How high a turn is drawn, in proportion."""
-    return max(24, round(WIDTH_PX * profile.print_width_mm / profile.mm_per_turn))
+    """How high a turn is drawn: in proportion, as far as a page has room."""
+    return min(max(24, round(WIDTH_PX * profile.print_width_mm / profile.mm_per_turn)), HIGHEST_PX)
 
 
 @lru_cache(maxsize=64)
@@ -33,29 +36,33 @@ def plate_picture(digest: str, height: int, mirrored: bool) -> bytes:
     Raises:
         KeyError: no such plate.
     """
-    dots = plate(digest).dots
+    dots = wiring.plates().get(digest).dots
     return _png(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, height)))
 
 
-def paper_picture(machine: str, profile: Profile) -> bytes | None:
+def paper_picture(machine: Machine) -> bytes | None:
     """The last turn's length of paper as PNG; None before anything is printed.
 
     Blank paper between columns is hatched, a line stands where columns were left out and the paper did not wait for
     them, and where there was no paper yet the picture is clear.
+
+    Raises:
+        KeyError: a plate is gone.
     """
-    found = newest_paper(machine, profile)
-    if found is None:
+    columns = machine_profile(profile=machine.profile_id).columns_per_turn
+    length = length_at(machine, None, columns)
+    if length is None:
         return None
-    paper = found.mirrored() if profile.travel == "right" else found
-    height = height_px(profile)
-    picture = _ink_on_paper(_shrunk(paper.dots, height))
-    picture.paste(_hatch(height), mask=_mask(~paper.laid & paper.fed, height))
-    draw = ImageDraw.Draw(picture)
-    for seam in paper.seams:
-        x = round(WIDTH_PX * seam / len(paper.laid))
-        draw.line([(x, 0), (x, height)], fill=GAP, width=SEAM_PX)
-    picture.putalpha(_mask(paper.fed, height))
-    return _png(picture)
+    height, before = height_px(length.profile), columns - length.columns
+    dots = np.pad(dots_on(length, wiring.plates()), ((0, 0), (before, 0)))
+    picture = _ink_on_paper(_shrunk(dots, height))
+    picture.paste(_hatch(height), mask=_mask(np.pad(~laid_on(length), (before, 0)), height))
+    pen = ImageDraw.Draw(picture)
+    for seam in seams(length):
+        x = round(WIDTH_PX * (seam - length.start + before) / columns)
+        pen.line([(x, 0), (x, height)], fill=GAP, width=SEAM_PX)
+    picture.putalpha(_mask(np.arange(columns) >= before, height))
+    return _png(ImageOps.mirror(picture) if length.profile.travel == "right" else picture)
 
 
 def _shrunk(dots: NDArray[np.bool_], height: int) -> Image.Image:

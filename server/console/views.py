@@ -53,8 +53,10 @@ def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpRespon
 @require_safe
 def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase | None:
     """The last turn's length of a machine's paper."""
-    row = get_object_or_404(Machine, pk=machine)
-    png = pictures.paper_picture(row.id, machine_profile(profile=row.profile_id))
+    try:
+        png = pictures.paper_picture(get_object_or_404(Machine, pk=machine))
+    except KeyError as error:
+        raise Http404(f"The plate {error.args[0]} is gone.") from None
     if png is None:
         raise Http404("Nothing has been printed yet.")
     return _picture(request, png, "public, no-cache")

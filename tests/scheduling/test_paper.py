@@ -12,7 +12,8 @@ import pytest
 
 from machines.errors import InputError
 from scheduling.log.models import Machine, Run, Segment
-from scheduling.paper import Length, length_at, paper_proof
+from scheduling.paper import Length, length_at
+from scheduling.paper_proof import paper_proof
 from scheduling.plates import PlateStore
 from scheduling.proofs import Faults, Proof
 from scheduling.reports import take

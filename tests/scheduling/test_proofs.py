@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -74,10 +75,21 @@ def test_what_the_edge_shows_depends_on_the_cycle_and_the_picture() -> None:
 
     assert title(StarBelt(), "sidereal-day") == "right ascension"
     assert title(LandPicture(), "lunar-day") == "longitude"
-    assert title(LandPicture(), "synodic-month") is None
-    assert title(LandPicture(central_meridian_degrees=90.0), "apparent-solar-day") is None
+    assert title(LandPicture(), "synodic-month") == "longitude"  # of the map; nothing stands over it
+    assert title(original("moon").picture, "synodic-month") is None
+    assert title(original("moon").picture, "lunar-day") == "longitude"
     assert title(original("year-of-daylight").picture, "apparent-solar-day") is None
     assert {kind: usual_cycle(original(kind).picture) in cycles.NAMES for kind in KINDS} == dict.fromkeys(KINDS, True)
+
+
+@pytest.mark.parametrize("picture", [{"kind": "map"}, {"kind": "daylight-map"}])
+def test_a_map_with_another_centre_has_its_own_longitude_along_the_edge(picture: dict[str, Any]) -> None:
+    centred = {"data": "land-110m", "central_meridian_degrees": 90.0}
+    picture |= centred if picture["kind"] == "map" else {"map": centred}
+    made = proof(Original(picture=from_json(picture)), MACHINE, SOLAR, turn_columns(MACHINE, TURN))
+    longitude = made.below[1]
+    at = {mark.text: mark.column - made.first for mark in longitude.marks}
+    assert (longitude.title, at["90° E"], at["0°"], at["180°"]) == ("longitude", 120, 180, 60)
 
 
 def test_dead_nozzles_cost_what_the_closed_form_says() -> None:

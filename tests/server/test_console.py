@@ -13,14 +13,13 @@ from django.http import HttpResponse
 from django.test import Client
 from PIL import Image
 
-from machines.profile import Profile as MachineProfile
-from scheduling.log.models import Event, Opening, PrintedStretch
+from scheduling.log.models import Event, Machine, Opening, PrintedStretch
+from scheduling.paper import laid_on, length_at, seams
 from server import jobs, wiring
 from server.console import pictures
 from server.console.overview import overview
-from server.console.paper import newest_paper
 from server.console.words import NO_BREAK
-from tests.server.studio import FAR_VENUE, PROFILE, Caller, HeldClock, printed
+from tests.server.studio import FAR_VENUE, Caller, HeldClock, printed
 from tests.server.test_node_calls import work_of
 
 
@@ -130,10 +129,10 @@ def test_the_paper_shows_a_seam_where_columns_were_left_out_and_the_paper_did_no
     first, _, third = (segment.end_column - segment.first_column for segment in work.segments[:3])
     second = printed(work, 3) | {"seq": 2, "paper_position": first}  # the second segment is left out
     node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1), second]})
-    paper = newest_paper("wren-1", MachineProfile.from_json(PROFILE["profile"]))
-    assert paper is not None
-    assert paper.seams == (360 - third,)
-    assert paper.laid.sum() == paper.fed.sum() == first + third
+    length = length_at(Machine.objects.get(), None, 360)
+    assert length is not None
+    assert seams(length) == (first,)
+    assert laid_on(length).sum() == length.columns == first + third
     image = np.asarray(Image.open(io.BytesIO(Client().get("/machines/wren-1/paper.png").content)))
     red = np.abs(image[:, :, :3].astype(int) - np.array(pictures.GAP)).sum(axis=2) < 30
     assert np.flatnonzero(red.all(axis=0)).mean() == pytest.approx(960 * third / 360, abs=3)
