@@ -11,6 +11,7 @@ from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
 from scheduling.selectors import venue_place
 from server.console import words
 from server.console.daylight import Daylight, daylight
+from server.console.hours import doors
 from server.console.station import Station, station
 
 OPENINGS_AHEAD = 12
@@ -44,6 +45,7 @@ class Hall:
         bars: its local day from midnight to midnight.
         now_x: this moment, in thousandths of the day.
         sun: where the Sun is there, in words.
+        doors: whether it is open, in words.
     """
 
     id: str
@@ -56,6 +58,7 @@ class Hall:
     bars: tuple[Bar, ...]
     now_x: float
     sun: str
+    doors: str
     stations: tuple[Station, ...]
 
 
@@ -143,6 +146,7 @@ def _hall(venue: Venue, now: datetime) -> Hall:
         ),
         now_x=_x(day, now),
         sun=_sun(day, venue.zone, now),
+        doors=doors(venue, now),
         stations=tuple(station(row, now) for row in Machine.objects.filter(venue_id=venue.id).order_by("name", "id")),
     )
 

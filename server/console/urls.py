@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from server.console import openings, views
+from server.console import hours, openings, views
 
 urlpatterns = [
     path("", views.console, name="console"),
@@ -13,6 +13,7 @@ urlpatterns = [
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
     path("openings/new", openings.new, name="new-opening"),
+    path("venues/<id:venue>/hours", hours.edit, name="hours"),
     path("sign-in", LoginView.as_view(template_name="console/sign_in.html"), name="sign-in"),
     path("sign-out", LogoutView.as_view(next_page="console"), name="sign-out"),
 ]

@@ -165,3 +165,23 @@ def test_an_opening_by_the_sky(desk: Seen) -> None:
 def test_the_api_s_page_works_from_this_server_alone(desk: Seen) -> None:
     desk.page.goto("/api/v1/reference")
     expect(desk.page.get_by_text("/api/v1/node/work")).to_be_visible(timeout=REFRESHED_MS)
+
+
+def test_setting_a_venue_s_hours(seen: Seen) -> None:
+    page = seen.page
+    page.goto("/")
+    page.get_by_role("link", name="Hours of Quay House").click()
+    sign_in(page)
+    expect(page.get_by_role("heading", name="Hours of Quay House")).to_be_visible()
+    require_accessible(page)
+
+    page.get_by_label("Tuesday").fill("10 to 6")
+    page.get_by_role("button", name="Set the hours").click()
+    expect(page.get_by_text("is no local time")).to_be_visible()
+    require_accessible(page)
+
+    page.get_by_label("Tuesday").fill("10:00-13:00, 14:00-18:00")
+    page.get_by_label("Dates that differ").fill("2026-12-24")
+    page.get_by_role("button", name="Set the hours").click()
+    expect(page.get_by_text("The hours of Quay House are set.")).to_be_visible()
+    require_accessible(page)
