@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from machines.calibration import Calibration
 from machines.errors import InputError
 from machines.profile import Profile
-from machines.recovery import Columns, Decision, Gap, Pace, Policy
+from machines.recovery import Columns, Decision, Gap, Override, Pace, Policy, Span
 from machines.structure import structure, unstructure
+from machines.supplies import use
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +63,11 @@ class RunWork:
         strips_per_turn: the knife cuts each turn into so many strips of whole columns; 0 for none.
         nozzle_seed: of the assignment of nozzles to dots.
         mean_turn_s: length of a mean turn of the cycle, seconds.
+        first_unaccounted: the first column of the segments offered that nobody has accounted for; None where nothing is
+            offered. It tells a board that takes over where the one before it stopped; a board with a journal of the run
+            goes by that.
+        shift_s: by how much the timeline has waited already, seconds, as far as was reported: columns belong so much
+            later under the head than the segments' knots say. A node that has settled more knows better.
     """
 
     id: str
@@ -70,6 +76,12 @@ class RunWork:
     strips_per_turn: int
     nozzle_seed: int
     mean_turn_s: float
+    first_unaccounted: int | None = None
+    shift_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.shift_s < float("inf"):
+            raise InputError("shift_s", f"{self.shift_s} s", "give 0 or more")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,6 +94,8 @@ class Work:
         segments: in order; those that the server has not seen reported, up to the horizon asked for.
         poll_after_s: when to ask again, seconds.
         calibration: what was measured of this machine; None for nothing.
+        override: the newest word of a person on an outage of this run; it holds if that outage is still open.
+        closed: the venue's closed hours, in order, as far as the server tells them.
     """
 
     epoch: int
@@ -92,6 +106,8 @@ class Work:
     segments: tuple[SegmentWork, ...]
     poll_after_s: float
     calibration: Calibration | None = None
+    override: Override | None = None
+    closed: tuple[Span, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The message as JSON values."""
@@ -113,6 +129,9 @@ def pace(profile: Profile, run: RunWork) -> Pace:
         nominal_columns_per_s=profile.columns_per_turn / run.mean_turn_s,
         highest_columns_per_s=profile.highest_columns_per_s(),
         columns_per_burst=profile.columns_per_burst,
+        columns_per_turn=profile.columns_per_turn,
+        mm_per_column=profile.column_pitch_mm,
+        ml_per_dot=use(profile, columns=0, dots=1).picture_ml,
     )
 
 
@@ -267,6 +286,21 @@ class Status:
     clock_error_s: float | None
     knife_armed: bool
     held_until: datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Taken:
+    """How much the server has of a journal of an earlier epoch: told to a board that is enrolled again.
+
+    Attributes:
+        epoch: of that journal.
+        through: number of its last entry.
+        at: of that entry, by which the board sees that it wrote it itself.
+    """
+
+    epoch: int
+    through: int
+    at: datetime
 
 
 @dataclass(frozen=True, kw_only=True)

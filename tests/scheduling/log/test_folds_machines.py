@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from machines.recovery import Policy
+from machines.structure import structure
 from scheduling.log.events import NodeEnrolled, SilenceBegan, SilenceEnded
 from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, Source, Venue
 from tests.scheduling.log.facts import (
@@ -152,7 +153,7 @@ def test_an_outage_that_is_skipped_is_over_at_once() -> None:
     assert (outage.id, outage.machine_id, outage.run_id, outage.seq) == (f"left-{fact.version}", "left", "spring", 1)
     assert (outage.cause, outage.noticed_at, outage.true_again_at, outage.differs) == ("power", at(40), at(40), None)
     assert outage.gap["unknown_end"] == 12
-    assert outage.policy == {"kind": "skip"}
+    assert structure(outage.policy, Policy) == Policy(kind="skip")
     assert outage.decision["skipped"] == {"first": 12, "end": 40}
     notice = Notice.objects.get(kind="gap")
     assert notice.cleared_at == at(40)

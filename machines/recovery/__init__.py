@@ -1,0 +1,25 @@
+"""What becomes of missed columns: the policy, the facts, and the pure function that makes a decision of them."""
+
+from machines.recovery.decision import Action, Decision
+from machines.recovery.facts import NO_COLUMNS, Columns, Gap, Pace, Span
+from machines.recovery.policy import Cause, CauseRule, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
+from machines.recovery.settlement import settle
+
+__all__ = [
+    "NO_COLUMNS",
+    "Action",
+    "Cause",
+    "CauseRule",
+    "Columns",
+    "Decision",
+    "Gap",
+    "HalfPrinted",
+    "Limit",
+    "Override",
+    "Pace",
+    "Policy",
+    "Rule",
+    "RuleKind",
+    "Span",
+    "settle",
+]
