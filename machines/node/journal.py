@@ -16,7 +16,6 @@ from pathlib import Path
 from machines.errors import InputError
 
 FILE_NAME = "journal.sqlite3"
-SCHEMA_VERSION = 2
 BUSY_LIMIT_S = 10.0
 
 _SCHEMA = """
@@ -79,8 +78,12 @@ ALTER TABLE state ADD COLUMN hold TEXT NOT NULL DEFAULT '';          -- see mach
 ALTER TABLE state ADD COLUMN roll_place INTEGER NOT NULL DEFAULT 0;  -- place on the paper where the roll began
 ALTER TABLE state ADD COLUMN blade_cuts INTEGER NOT NULL DEFAULT 0;  -- made with this blade
 CREATE TABLE action (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL);  -- not reported yet
-"""
+""",
+    3: """
+ALTER TABLE state ADD COLUMN taking_over INTEGER NOT NULL DEFAULT 0;  -- another board may have laid what is not told
+""",
 }
+SCHEMA_VERSION = max(_LATER)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,6 +106,7 @@ class State:
     roll_place: int
     blade_cuts: int
     actions: int
+    taking_over: bool = False
 
 
 class Journal:
@@ -184,7 +188,7 @@ def _check_and_create(connection: sqlite3.Connection, path: Path) -> None:
         raise InputError("home", f"{path} was written by a later version", "install that version again")
     if version == 0:
         connection.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = 1; COMMIT;")
-    for later in range(max(version, 1) + 1, SCHEMA_VERSION + 1):
+    for later in sorted(one for one in _LATER if one > version):
         connection.executescript(f"BEGIN IMMEDIATE; {_LATER[later]} PRAGMA user_version = {later}; COMMIT;")
     (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
     if verdict != "ok":
@@ -195,8 +199,8 @@ def read_state(db: sqlite3.Connection) -> State:
     """The state as it stands inside a transaction."""
     row = db.execute(
         "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
-        " conditions, fenced, work_version, cut_place, hold, roll_place, blade_cuts, (SELECT count(*) FROM action)"
-        " FROM state"
+        " conditions, fenced, work_version, cut_place, hold, roll_place, blade_cuts, (SELECT count(*) FROM action),"
+        " taking_over FROM state"
     ).fetchone()
     return State(
         run=row[0],
@@ -215,6 +219,7 @@ def read_state(db: sqlite3.Connection) -> State:
         roll_place=row[13],
         blade_cuts=row[14],
         actions=row[15],
+        taking_over=bool(row[16]),
     )
 
 
