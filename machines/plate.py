@@ -19,6 +19,11 @@ from machines.errors import InputError
 LARGEST_PLATE_DOTS = 250_000_000
 
 
+def digest_head(dots_across: int, columns: int) -> bytes:
+    """What stands before the dots in what is digested, so that no plate is another's turned."""
+    return f"dayroll-plate/1 {dots_across} {columns}\n".encode()
+
+
 @dataclass(frozen=True, eq=False)
 class Plate:
     """The dots of one turn.
@@ -46,8 +51,7 @@ class Plate:
         eight to a byte, the first in the highest bit, each row filled up with zeros to a whole byte.
 
         It names the dots and not the PNG around them, which another version of a compressor writes differently."""
-        rows, columns = self.dots.shape
-        head = f"dayroll-plate/1 {rows} {columns}\n".encode()
+        head = digest_head(*self.dots.shape)
         return hashlib.sha256(head + np.packbits(self.dots, axis=1).tobytes()).hexdigest()
 
     def running(self, first: int, end: int) -> NDArray[np.bool_]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC
 from email.utils import parsedate_to_datetime
@@ -13,9 +13,8 @@ from typing import Any, TypeVar
 import urllib3
 
 from machines.errors import InputError
-from machines.plate import Plate
 from machines.structure import parse_instant, structure
-from machines.wire import Reports, Work
+from machines.wire import Reports, Taken, Work
 
 T = TypeVar("T")
 
@@ -23,6 +22,7 @@ CONNECT_LIMIT_S = 5.0
 READ_LIMIT_S = 20.0
 BACKOFF_FIRST_S = 1.0
 BACKOFF_LONGEST_S = 300.0
+PIECE = 65_536
 
 
 class Unreachable(Exception):
@@ -52,7 +52,12 @@ class NotKnown(Refused):
 
 
 class FencedOff(Refused):
-    """Another board has taken over the machine. This one must never print again unless it is enrolled anew."""
+    """Another board has taken over the machine, or writes under the same name. This one must never print again unless
+    it is enrolled anew."""
+
+
+class JournalDiffers(FencedOff):
+    """The server has other entries under this journal's numbers: it is a copy, or was put back from an older one."""
 
 
 class TooLarge(Refused):
@@ -88,11 +93,16 @@ class Credentials:
 
 @dataclass(frozen=True, kw_only=True)
 class Enrolled:
-    """The answer to a one-time code."""
+    """The answer to a one-time code.
+
+    Attributes:
+        earlier: how much the server has of the journals of earlier epochs.
+    """
 
     token: str
     machine: str
     epoch: int
+    earlier: tuple[Taken, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -147,16 +157,15 @@ class Client:
             return None
         return Fetched(_read(answer, Work), answer.headers.get("ETag", ""))
 
-    def plate(self, digest: str) -> Plate:
-        """The dots of a digest, proved to be them."""
-        answer = self._call("GET", f"plates/{digest}.png")
+    def plate(self, digest: str) -> Iterator[bytes]:
+        """The PNG of a plate in pieces, as they come; not proved yet to be whole, nor to be the one asked for."""
+        answer = self._call("GET", f"plates/{digest}.png", preload_content=False)
         try:
-            plate = Plate.from_png(answer.data)
-        except InputError as error:
-            raise Unreachable(f"plate {digest[:12]}: {error}") from error
-        if plate.digest != digest:
-            raise Unreachable(f"plate {digest[:12]} came with other dots")
-        return plate
+            yield from answer.stream(PIECE)
+        except (urllib3.exceptions.HTTPError, OSError) as error:
+            raise Unreachable(f"plate {digest[:12]} broke off: {error}") from error
+        finally:
+            answer.close()
 
     def report(self, reports: Reports) -> int:
         """Send a batch; the sequence number up to which the server now has everything."""
@@ -171,11 +180,19 @@ class Client:
         self._pool.clear()
 
     def _call(
-        self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None
+        self,
+        method: str,
+        path: str,
+        body: Any = None,
+        headers: dict[str, str] | None = None,
+        *,
+        preload_content: bool = True,
     ) -> urllib3.BaseHTTPResponse:
         sent = {"Accept": "application/json", **self._authorization, **(headers or {})}
         try:
-            answer = self._pool.request(method, self._base + path, json=body, headers=sent)
+            answer = self._pool.request(
+                method, self._base + path, json=body, headers=sent, preload_content=preload_content
+            )
         except (urllib3.exceptions.HTTPError, OSError) as error:
             raise Unreachable(f"no answer from {self._base}: {error}") from error
         if answer.status >= 400:
@@ -220,7 +237,7 @@ def _problem(answer: urllib3.BaseHTTPResponse) -> dict[str, Any]:
 
 
 def _kind(status: int, type: str) -> type[Refused]:
-    by_type = {"stale-epoch": FencedOff, "missing-entries": EntriesMissing}
+    by_type = {"stale-epoch": FencedOff, "journal-differs": JournalDiffers, "missing-entries": EntriesMissing}
     by_status = {401: NotKnown, 413: TooLarge}
     return by_type.get(type.rpartition("/")[2]) or by_status.get(status, Refused)
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from machines.clock import Clock, utc
+from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import outbox
 from machines.node.client import (
@@ -24,7 +25,6 @@ from machines.node.client import (
 from machines.node.journal import Journal, change_state, read_state
 from machines.node.plates import PlateStore
 from machines.node.timekeeper import Timekeeper
-from machines.plate import Plate
 from machines.structure import parse_instant
 from machines.wire import Reports, Status, Work
 
@@ -150,13 +150,17 @@ class Exchange:
             return
         missing = [digest for digest in work.plates if not self.plates.has(digest)]
         for digest in missing:
-            plate = self.client.plate(digest)
-            _check_size(plate, work)
-            self.plates.put(digest, plate)
+            self._fetch_plate(digest, work)
         if missing:
             with self.journal.reading() as db:
                 needed = holding.plates_needed(db)
             self.plates.prune(needed)
+
+    def _fetch_plate(self, digest: str, work: Work) -> None:
+        try:
+            self.plates.keep(digest, self.client.plate(digest), work.profile)
+        except InputError as error:
+            raise Unreachable(f"plate {digest[:12]}: {error}") from error
 
     def _report(self) -> None:
         """Everything that is not accepted yet, in order. A batch whose answer was lost is sent again; that is harmless,
@@ -196,9 +200,3 @@ class Exchange:
             knife_armed=state.knife_armed,
             held_until=None if until is None else parse_instant(until),
         )
-
-
-def _check_size(plate: Plate, work: Work) -> None:
-    wanted = (work.profile.dots_across, work.profile.columns_per_turn)
-    if plate.dots.shape != wanted:
-        raise Unreachable(f"a plate of {plate.dots.shape} dots came for a machine of {wanted}")

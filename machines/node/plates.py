@@ -1,24 +1,29 @@
 """Plates fetched ahead, kept column by column, so that a burst is read without decoding a turn.
 
 A file holds one plate: its columns one after another, each column's dots eight to a byte, the first in the highest
-bit, filled up to a whole byte. It has its name only once all of it is on the card.
+bit, filled up to a whole byte. It has its name only once all of it is on the card. Neither fetching nor reading one
+ever holds a whole turn in memory: a plate may be larger than what a small board has.
 """
 
 from __future__ import annotations
 
+import hashlib
 import os
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.plate import Plate
+from machines.errors import InputError
+from machines.plate import Plate, digest_head
+from machines.plate_rows import PlateRows, read_rows
 from machines.profile import Profile
 
 _SUFFIX = ".columns"
+# Octets of each row that are turned into columns at a time: 512 columns.
+_BLOCK = 64
 
 
 @dataclass(frozen=True)
@@ -36,10 +41,32 @@ class PlateStore:
 
     def put(self, digest: str, plate: Plate) -> None:
         """Keep a plate whose digest was checked; on the card when this returns."""
+        self._write(digest, [np.packbits(plate.dots.T, axis=1).tobytes()])
+
+    def keep(self, digest: str, png: Iterable[bytes], profile: Profile) -> None:
+        """Keep a plate as its PNG arrives, in pieces of any length; proved and on the card when this returns.
+
+        Raises:
+            InputError: not a whole PNG, not of this machine's size, or not the dots of that digest; nothing is kept.
+        """
+        coming = read_rows(png)
+        came, wanted = (coming.dots_across, coming.columns), (profile.dots_across, profile.columns_per_turn)
+        if came != wanted:
+            raise InputError("plate", f"a plate of {came} dots came for a machine of {wanted}", "correct the run")
+        self.folder.mkdir(parents=True, exist_ok=True)
+        rows = self._path(digest).with_suffix(".rows")
+        try:
+            if _write_rows(rows, coming) != digest:
+                raise InputError("plate", "it came with other dots", "fetch it again")
+            self._write(digest, _columns(rows, coming))
+        finally:
+            rows.unlink(missing_ok=True)
+
+    def _write(self, digest: str, columns: Iterable[bytes]) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         partial = self._path(digest).with_suffix(".partial")
         with partial.open("wb") as file:
-            file.write(np.packbits(plate.dots.T, axis=1).tobytes())
+            file.writelines(columns)
             file.flush()
             os.fsync(file.fileno())
         partial.rename(self._path(digest))
@@ -52,21 +79,47 @@ class PlateStore:
             FileNotFoundError: the plate is not here.
         """
         stride = -(-profile.dots_across // 8)
-        columns = np.arange(first, end) % profile.columns_per_turn
-        packed = mapped_plate(self._path(digest), profile.columns_per_turn, stride)
-        return np.unpackbits(packed[columns], axis=1, count=profile.dots_across).T.astype(np.bool_)
+        with self._path(digest).open("rb") as file:
+            packed = b"".join(_stretches(file.fileno(), first, end, profile.columns_per_turn, stride))
+        columns = np.frombuffer(packed, dtype=np.uint8).reshape(end - first, stride)
+        return np.unpackbits(columns, axis=1, count=profile.dots_across).T.astype(np.bool_)
 
     def prune(self, needed: Collection[str]) -> None:
-        """Remove all others."""
-        for path in self.folder.glob("*" + _SUFFIX):
-            if path.name.removesuffix(_SUFFIX) not in needed:
+        """Remove all others, and what is left of fetching them."""
+        for path in self.folder.iterdir():
+            if path.stem not in needed:
                 path.unlink()
 
 
-@lru_cache(maxsize=2)  # a plate is immutable; the last turn's and this one's
-def mapped_plate(path: Path, columns: int, stride: int) -> NDArray[np.uint8]:
-    """A plate's file as an array of shape (columns, bytes of a column), read from the card as it is needed."""
-    return np.memmap(path, dtype=np.uint8, mode="r", shape=(columns, stride))
+def _write_rows(path: Path, coming: PlateRows) -> str:
+    """Put the rows in a file one after another; their digest, see `machines.plate.Plate.digest`."""
+    digest = hashlib.sha256(digest_head(coming.dots_across, coming.columns))
+    with path.open("wb") as file:
+        for row in coming.rows:
+            digest.update(row)
+            file.write(row)
+    return digest.hexdigest()
+
+
+def _columns(rows: Path, of: PlateRows) -> Iterator[bytes]:
+    """The columns of a file of rows, some at a time."""
+    stride = -(-of.columns // 8)
+    with rows.open("rb") as file:
+        for at in range(0, stride, _BLOCK):
+            width = min(_BLOCK, stride - at)
+            block = b"".join(os.pread(file.fileno(), width, row * stride + at) for row in range(of.dots_across))
+            packed = np.frombuffer(block, dtype=np.uint8).reshape(of.dots_across, width)
+            dots = np.unpackbits(packed, axis=1, count=min(8 * width, of.columns - 8 * at))
+            yield np.packbits(dots.T, axis=1).tobytes()
+
+
+def _stretches(file: int, first: int, end: int, columns_per_turn: int, stride: int) -> Iterator[bytes]:
+    """Running columns from a file of columns, a turn's end at a time."""
+    while first < end:
+        column = first % columns_per_turn
+        count = min(end - first, columns_per_turn - column)
+        yield os.pread(file, count * stride, column * stride)
+        first += count
 
 
 def _sync_folder(folder: Path) -> None:

@@ -15,7 +15,7 @@ from types import ModuleType
 
 from tests.benchmarks.row import Row
 
-MODULES = ("sky", "pictures", "log")
+MODULES = ("sky", "pictures", "log", "node")
 BENCH_JSON = Path("var") / "bench.json"
 
 

@@ -26,9 +26,8 @@ def scripted(answer: Answer) -> Iterator[str]:
         def do_GET(self) -> None:
             self.rfile.read(int(self.headers.get("Content-Length", 0)))
             self.send_response(answer.status)
-            for name, value in answer.headers.items():
+            for name, value in ({"Content-Length": str(len(answer.body))} | answer.headers).items():
                 self.send_header(name, value)
-            self.send_header("Content-Length", str(len(answer.body)))
             self.end_headers()
             self.wfile.write(answer.body)
 

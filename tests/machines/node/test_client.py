@@ -71,8 +71,16 @@ def test_work_is_fetched_once_and_again_when_it_changes(client: Client, studio: 
     assert again.work.poll_after_s == 7.0
 
 
-def test_a_plate_is_proved_to_be_the_one_asked_for(client: Client, studio: Studio) -> None:
-    assert (client.plate(studio.plate.digest).dots == studio.plate.dots).all()
+def test_a_plate_comes_in_pieces(client: Client, studio: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("machines.node.client.PIECE", 100)
+    pieces = [*client.plate(studio.plate.digest)]
+    assert len(pieces) > 10
+    assert b"".join(pieces) == studio.plate.to_png()
+
+
+def test_a_plate_that_is_not_there_is_refused(client: Client) -> None:
+    with pytest.raises(Refused, match="no such thing"):
+        next(client.plate("0" * 64))
 
 
 def test_reports_are_taken(client: Client, studio: Studio) -> None:
@@ -150,12 +158,11 @@ def test_work_that_cannot_be_read_names_the_field(studio: Studio) -> None:
         Client(url, TOKEN).work("PT1H", None)
 
 
-def test_a_plate_with_other_dots_is_not_taken(studio: Studio) -> None:
-    whole, cut_short = studio.plate.to_png(), studio.plate.to_png()[:-40]
-    with scripted(Answer(200, whole, {})) as url, pytest.raises(Unreachable, match="other dots"):
-        Client(url, TOKEN).plate("0" * 64)
-    with scripted(Answer(200, cut_short, {})) as url, pytest.raises(Unreachable, match="not a whole PNG"):
-        Client(url, TOKEN).plate(studio.plate.digest)
+def test_a_plate_that_breaks_off_is_as_if_the_server_were_gone(studio: Studio) -> None:
+    png = studio.plate.to_png()
+    answer = Answer(200, png[:-40], {"Content-Length": str(len(png))})
+    with scripted(answer) as url, pytest.raises(Unreachable, match="broke off"):
+        list(Client(url, TOKEN).plate(studio.plate.digest))
 
 
 def test_an_acceptance_that_says_nothing_accepts_nothing() -> None:

@@ -224,6 +224,16 @@ def test_a_plate_of_another_machine_is_not_kept(
     assert "a plate of (48, 720) dots" in caplog.text
 
 
+def test_a_plate_of_other_dots_is_not_kept(
+    exchange: Exchange, studio: Studio, caplog: pytest.LogCaptureFixture
+) -> None:
+    png = picture(studio.profile, seed=2).to_png()
+    exchange.client.plate = lambda digest: iter([png])  # type: ignore[method-assign]
+    exchange.run_once()
+    assert not exchange.plates.has(studio.plate.digest)
+    assert "other dots" in caplog.text
+
+
 def test_plates_that_are_needed_no_more_go_when_new_ones_come(exchange: Exchange, studio: Studio) -> None:
     exchange.run_once()
     old, studio.plate = studio.plate, picture(studio.profile, seed=2)

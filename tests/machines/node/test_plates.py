@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.errors import InputError
 from machines.node.plates import PlateStore
 from tests.machines.node.relay import line_profile, picture
 
@@ -53,11 +55,53 @@ def test_a_plate_half_written_is_no_plate(tmp_path: Path, monkeypatch: pytest.Mo
     assert (store.dots(PLATE.digest, 0, 97, PROFILE) == PLATE.dots).all()
 
 
+@given(rows=st.integers(1, 40), columns=st.integers(2, 1200), seed=st.integers(0, 99), piece=st.integers(1, 5000))
+def test_kept_from_its_png_it_is_the_same_file(
+    tmp_path_factory: pytest.TempPathFactory, rows: int, columns: int, seed: int, piece: int
+) -> None:
+    store = PlateStore(tmp_path_factory.mktemp("kept"))
+    profile = line_profile(dots_across=max(8, rows), columns_per_turn=columns)
+    plate = picture(profile, seed)
+    png = plate.to_png()
+    store.keep(plate.digest, (png[at : at + piece] for at in range(0, len(png), piece)), profile)
+    assert (store.dots(plate.digest, 0, columns, profile) == plate.dots).all()
+    assert [path.suffix for path in store.folder.iterdir()] == [".columns"]
+
+
+@pytest.mark.parametrize(
+    ("digest", "png", "problem"),
+    [
+        ("0" * 64, PLATE.to_png(), "other dots"),
+        (PLATE.digest, PLATE.to_png()[:-30], "not a whole PNG"),
+        (PLATE.digest, picture(line_profile()).to_png(), "a plate of"),
+    ],
+)
+def test_what_is_not_the_plate_is_not_kept(tmp_path: Path, digest: str, png: bytes, problem: str) -> None:
+    store = PlateStore(tmp_path)
+    with pytest.raises(InputError, match=problem):
+        store.keep(digest, [png], PROFILE)
+    assert not list(tmp_path.iterdir())
+
+
+def test_fetching_a_plate_takes_a_small_part_of_it(tmp_path: Path) -> None:
+    """Pillow would hold a byte for each of its four million dots."""
+    profile = line_profile(dots_across=2000, columns_per_turn=2000)
+    png = picture(profile).to_png()
+    digest = picture(profile).digest
+    tracemalloc.start()
+    PlateStore(tmp_path).keep(digest, (png[at : at + 4096] for at in range(0, len(png), 4096)), profile)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 2_500_000
+
+
 def test_what_is_needed_no_more_goes(tmp_path: Path) -> None:
     store = PlateStore(tmp_path)
     other = picture(PROFILE, seed=2)
     store.put(PLATE.digest, PLATE)
     store.put(other.digest, other)
+    (tmp_path / f"{'1' * 64}.rows").touch()  # the power went while it was fetched
     store.prune({other.digest, "0" * 64})
+    assert len([*tmp_path.iterdir()]) == 1
     assert not store.has(PLATE.digest)
     assert store.has(other.digest)

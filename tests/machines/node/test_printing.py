@@ -11,7 +11,6 @@ from machines.errors import InputError
 from machines.node.journal import change_state
 from machines.node.laying import NOTHING_DUE
 from machines.node.orders import unknown_end
-from machines.node.plates import mapped_plate
 from machines.node.printing import MustNotPrint
 from machines.profile import Knife
 from machines.recovery import Columns, Policy
@@ -402,7 +401,6 @@ def test_a_plate_that_goes_at_the_last_moment_leaves_nothing_ordered(
     node.run_columns(5)
     node.plates.prune(())
     monkeypatch.setattr(type(node.plates), "has", lambda store, digest: True)
-    mapped_plate.cache_clear()
     node.run_columns(5)
     monkeypatch.undo()
     with node.journal.reading() as db:
