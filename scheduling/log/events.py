@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
+from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
 from machines.errors import InputError
 from machines.profile import Profile
@@ -70,6 +71,14 @@ class MachineAdded:
     name: str
     venue: str
     profile: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineCalibrated:
+    """What was measured of a machine, in place of all that was measured before."""
+
+    stream: ClassVar[str] = "machine"
+    calibration: Calibration
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,6 +201,7 @@ STUDIO_EVENTS = (
     HoursSet,
     ProfileAdded,
     MachineAdded,
+    MachineCalibrated,
     SourceAdded,
     RunPlanned,
     SegmentsPlanned,
@@ -215,6 +225,7 @@ Event = (
     | HoursSet
     | ProfileAdded
     | MachineAdded
+    | MachineCalibrated
     | SourceAdded
     | RunPlanned
     | SegmentsPlanned

@@ -90,6 +90,20 @@ class Machine(models.Model):
     silent_since = models.DateTimeField(null=True)
     paper_position = models.BigIntegerField(default=0, help_text="columns of paper known to be fed since the first")
     last_reported_at = models.DateTimeField(null=True, help_text="when its newest report was taken")
+    calibration = CanonicalJSON(null=True, help_text="a machines.calibration.Calibration; null while nobody measured")
+
+
+class SupplyChange(models.Model):
+    """A person changed the roll, the cartridge or the blade of a machine."""
+
+    ROLL, CARTRIDGE, BLADE = "roll", "cartridge", "blade"
+
+    pk = models.CompositePrimaryKey("machine_id", "version")
+    machine = _reference("Machine", db_index=False)
+    version = models.IntegerField(help_text="of the event in the machine's stream")
+    part = models.TextField(help_text="roll, cartridge or blade")
+    at = models.DateTimeField()
+    paper_position = models.BigIntegerField(help_text="columns of paper that had been fed by then")
 
 
 class Opening(models.Model):

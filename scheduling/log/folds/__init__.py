@@ -44,9 +44,10 @@ VIEWS: tuple[View, ...] = (
     View("archives", (models.ClosedStream,), {events.StreamClosed: catalogue.stream_closed}),
     View(
         "machines",
-        (models.Machine,),
+        (models.Machine, models.SupplyChange),
         {
             events.MachineAdded: machines.machine_added,
+            events.MachineCalibrated: machines.machine_calibrated,
             events.NodeEnrolled: machines.node_enrolled,
             events.SilenceBegan: machines.silence_began,
             events.SilenceEnded: machines.silence_ended,
@@ -57,7 +58,7 @@ VIEWS: tuple[View, ...] = (
             wire.StripCut: machines.strip_cut,
             wire.KnifeArmed: machines.knife_armed,
             wire.ConditionsChanged: machines.conditions_changed,
-            wire.OperatorActed: machines.entry_taken,
+            wire.OperatorActed: machines.operator_acted,
         },
     ),
     View(

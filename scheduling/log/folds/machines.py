@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
-from machines.wire import ColumnsPrinted, ConditionsChanged, Entry, KnifeArmed, NodeStarted, StripCut
-from scheduling.log.events import MachineAdded, NodeEnrolled, SilenceBegan, SilenceEnded
-from scheduling.log.models import Machine
+from machines.structure import unstructure
+from machines.wire import ColumnsPrinted, ConditionsChanged, Entry, KnifeArmed, NodeStarted, OperatorActed, StripCut
+from scheduling.log.events import MachineAdded, MachineCalibrated, NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.models import Machine, SupplyChange
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+
+# What a person who did this has changed.
+CHANGES = {
+    "roll-changed": SupplyChange.ROLL,
+    "cartridge-changed": SupplyChange.CARTRIDGE,
+    "blade-changed": SupplyChange.BLADE,
+}
 
 
 def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:
     """A machine, with a knife that nobody has armed yet."""
     rows.put(Machine, id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile)
+
+
+def machine_calibrated(rows: Rows, fact: Recorded, event: MachineCalibrated) -> None:
+    """What was measured last counts."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.calibration = unstructure(event.calibration)
 
 
 def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
@@ -71,3 +85,17 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
     """The conditions now."""
     if (machine := entry_taken(rows, fact, event)) is not None:
         machine.conditions = list(event.keywords)
+
+
+def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
+    """What was changed, and where the paper stood."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and event.action in CHANGES:
+        rows.put(
+            SupplyChange,
+            machine_id=fact.subject,
+            version=fact.version,
+            part=CHANGES[event.action],
+            at=event.at,
+            paper_position=machine.paper_position,
+        )

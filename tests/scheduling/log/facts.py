@@ -5,9 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any, get_args
 
+from machines.calibration import Calibration
 from machines.profile import CarriageHead, Knife, Media, Profile
 from machines.recovery import Cause, Columns, Decision, Gap, Pace, Policy, settle
 from machines.wire import (
+    Action,
     ColumnsPrinted,
     ConditionsChanged,
     GapSettled,
@@ -23,6 +25,7 @@ from scheduling.log.events import (
     Event,
     HoursSet,
     MachineAdded,
+    MachineCalibrated,
     NodeEnrolled,
     OpeningFixed,
     ProfileAdded,
@@ -94,6 +97,10 @@ def profile() -> ProfileAdded:
             knife=Knife(head_to_knife_mm=90.0, cuts_per_blade=1000),
         )
     )
+
+
+def calibrated(**measured: Any) -> MachineCalibrated:
+    return MachineCalibrated(calibration=Calibration(**measured))
 
 
 def source(**picture: Any) -> SourceAdded:
@@ -206,6 +213,10 @@ def conditions(seq: int, *keywords: str, minutes: float = 0) -> ConditionsChange
     return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords)
 
 
+def acted(seq: int, action: Action, minutes: float = 0) -> OperatorActed:
+    return OperatorActed(seq=seq, at=at(minutes), action=action)
+
+
 def a_run_on_a_machine(*numbers: int, using: str = "default") -> None:
     """A venue, a machine with a node, and a run with some segments planned."""
     append(
@@ -238,9 +249,10 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", true_again(5, 60)),
     ("machine/left", cut(6, 0)),
     ("machine/left", conditions(7, "media-low")),
-    ("machine/left", OperatorActed(seq=8, at=NOW, action="roll-changed")),
+    ("machine/left", acted(8, "roll-changed")),
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
     ("venue/boathouse", hours_set()),
+    ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),
 )

@@ -11,8 +11,10 @@ from machines.recovery import Policy
 from scheduling.log.events import Event, NodeEnrolled, SilenceBegan, SilenceEnded
 from scheduling.log.store import Append
 from tests.scheduling.log.facts import (
+    acted,
     armed,
     at,
+    calibrated,
     conditions,
     cut,
     differed,
@@ -75,6 +77,7 @@ def _other_entry(draw: st.DrawFn) -> Saying:
                 lambda seq: armed(seq, column),
                 lambda seq: started(seq, unplanned=truth, minutes=column),
                 lambda seq: conditions(seq, *keywords, minutes=column),
+                lambda seq: acted(seq, "roll-changed" if truth else "pause", minutes=column),
             )
         )
     )
@@ -92,6 +95,7 @@ def _said_by_the_server(draw: st.DrawFn) -> Saying:
                 SilenceEnded(silent_s=float(minutes)),
                 differed(number),
                 machine(),
+                calibrated(dead_nozzles=(number,)),
             )
         )
     )
