@@ -20,7 +20,7 @@ from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated import SimulatedMachine
 from machines.errors import InputError
 from machines.node import held as holding
-from machines.node import holds
+from machines.node import holds, takeover
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.arming import ask_to_arm
 from machines.node.at_hand import OpenDriver
@@ -165,9 +165,11 @@ def _enrol(options: argparse.Namespace) -> int:
     journal = open_journal(options.home, create=True)  # before the code is spent
     try:
         enrolled = client.enrol(options.code)
-        credentials = Credentials(server=options.server.rstrip("/"), **vars(enrolled))
+        credentials = Credentials(
+            server=options.server.rstrip("/"), token=enrolled.token, machine=enrolled.machine, epoch=enrolled.epoch
+        )
         with journal.transaction() as db:
-            holding.enrol(db, credentials)
+            takeover.enrol(db, credentials, enrolled.earlier)
             holding.keep_pin(db, kept)
     finally:
         journal.close()
