@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feed:
+    """Where the paper stands, by order and by measurement, at one moment.
+
+    Attributes:
+        place: under the head's first nozzle as it was ordered, in columns of paper since the first.
+        measured_mm: the paper that an encoder on it has counted since place 0, millimetres.
+    """
+
+    place: int
+    measured_mm: float
 
 
 class Driver(Protocol):
@@ -46,6 +60,32 @@ class Driver(Protocol):
 
         Raises:
             MachineStopped: it does not answer.
+        """
+
+    def column_end(self) -> int | None:
+        """The running column after the last that the machine itself remembers to have begun, of whatever run that was;
+        None if it does not know. A board that takes over a machine knows from it what the one before it laid.
+
+        Raises:
+            MachineStopped: it does not answer.
+        """
+
+    def feed(self) -> Feed | None:
+        """Where the paper stands by order and by measurement; None where no encoder says so, or not at this moment.
+
+        Raises:
+            MachineStopped: it does not answer.
+        """
+
+    def correct(self, mm: float) -> float:
+        """Let the paper be fed so many millimetres further than was ordered; below 0, so much less than what is
+        ordered next. It never goes back for this. Called between bursts only.
+
+        Returns:
+            how much of it the feed will do, in steps of its own: 0 where it can do none.
+
+        Raises:
+            MachineStopped: it cannot move; its keywords say why.
         """
 
     def conditions(self) -> tuple[str, ...]:

@@ -167,10 +167,14 @@ class Controller:
             "watchdog-ms": round(session.watchdog_s * 1000),
             "end": memory.end,
             "whole": memory.whole,
-            "encoder": round(memory.encoder),
+            "encoder": self._encoder(),
             "counts": make.counts,
         }
-        return [f"{name}={'none' if value is None else value}" for name, value in said.items()]
+        told = [f"{name}={'none' if value is None else value}" for name, value in said.items()]
+        if memory.column is not None:
+            told.append(f"column={memory.column}")
+        # A controller that cannot be told how far to feed says nothing of it.
+        return told if make.fine_nm is None else [*told, f"fine-nm={make.fine_nm}"]
 
     def _stop(self, name: str) -> None:
         """Whoever says stop is obeyed, and answered before anything else."""
@@ -220,5 +224,10 @@ class Controller:
         return ("halted", session.name, session.done, *session.halted)
 
     def _state(self, session: _Session) -> Words:
-        encoder, keywords = round(self.machine.memory.encoder), self.machine.keywords()
-        return ("state", session.name, session.asked, session.taken, session.done, encoder, keywords)
+        encoder = self._encoder()
+        counts = (session.asked, session.taken, session.done, "none" if encoder is None else encoder)
+        return ("state", session.name, *counts, self.machine.keywords())
+
+    def _encoder(self) -> int | None:
+        machine = self.machine
+        return None if machine.make.counts is None else round(machine.memory.encoder)

@@ -41,7 +41,9 @@ class Make:
     Attributes:
         longest_watchdog_s: the longest silence that it can be asked to stand, seconds.
         step_s, cut_s: how long one step and one cut take, seconds.
-        slip: which part of the paper's way the encoder misses.
+        slip: which part of the paper's way is lost.
+        counts: of the encoder in one column; None without an encoder.
+        fine_nm: the least that the feed can move, nanometres; None for a controller that cannot correct or scale it.
     """
 
     head: Literal["carriage", "line"]
@@ -50,7 +52,8 @@ class Make:
     pitch_nm: int
     knife: int | None
     reach: int
-    counts: Fraction = Fraction(40)
+    counts: Fraction | None = Fraction(40)
+    fine_nm: int | None = 1000
     window: int = 8
     longest_watchdog_s: float = 10.0
     step_s: float = 0.0
@@ -72,11 +75,19 @@ class Make:
             pitch_nm=round(profile.column_pitch_mm * 1e6),
             knife=None if profile.knife is None else profile.knife_columns,
             reach=nozzles - 1 if carriage else 0,
+            counts=_counts(profile),
             window=window,
             step_s=step_s,
             cut_s=cut_s,
             slip=slip,
         )
+
+
+def _counts(profile: Profile) -> Fraction:
+    """Of the profile's encoder in one column; of one that the profile does not know, if it has none."""
+    if profile.encoder_pitch_mm is None:
+        return Fraction(40)
+    return Fraction(profile.column_pitch_mm / profile.encoder_pitch_mm).limit_denominator(10_000)
 
 
 class Burst:

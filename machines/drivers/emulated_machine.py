@@ -11,6 +11,8 @@ from machines.drivers.emulated_head import Burst, Make, Paper, Refusal
 
 DISARMED = "separation-cutter-offline-warning"
 LOST = "other-error"
+# Columns fed for each that is ordered, in millionths.
+SMALLEST_SCALE, LARGEST_SCALE = 500_000, 2_000_000
 # As many conditions as a line has room for, whatever they are.
 _MOST_KEYWORDS = 4
 
@@ -24,8 +26,9 @@ class Memory:
         whole: after the last that is wholly laid.
         cut: of the last cut that was begun, -1 before the first.
         standing: place under the first nozzle, by the motor.
-        encoder: what the idler's encoder has counted since place 0.
+        encoder: what the idler's encoder has counted since place 0; without an encoder, columns.
         sessions: how many there have been.
+        column: running column after the last that was begun; None before the first.
     """
 
     end: int | None = 0
@@ -34,6 +37,7 @@ class Memory:
     standing: int = 0
     encoder: float = 0.0
     sessions: int = 0
+    column: int | None = None
 
 
 class Machine:
@@ -54,6 +58,9 @@ class Machine:
         self._keep = keep
         self._conditions: list[str] = []
         self._burst: Burst | None = None
+        # Of this session: columns fed for each of the motor's, and columns more to feed with the next motion.
+        self._scale = 1.0
+        self._more = 0.0
 
     @property
     def busy(self) -> bool:
@@ -86,6 +93,7 @@ class Machine:
     def next_session(self) -> str:
         """A name that no session had before."""
         self.memory.sessions += 1
+        self._scale, self._more = 1.0, 0.0
         self._keep(self.memory)
         return str(self.memory.sessions)
 
@@ -121,6 +129,8 @@ class Machine:
                 self._arm()
             case ["cut", place]:
                 self._cut(_number(place))
+            case ["scale" | "correct" as what, amount] if self.make.fine_nm is not None:
+                self._set_feed(what, _signed(amount))
             case ["place", place]:
                 self._set_place(_number(place))
             case _:
@@ -130,7 +140,7 @@ class Machine:
         """Claim the paper before the first dot is on it: after a loss of power it is not laid again."""
         if self.busy or place < self._known_end() or columns < 1:
             raise Refusal("order")
-        self.memory.end = place + columns
+        self.memory.end, self.memory.column = place + columns, first_column + columns
         self._keep(self.memory)
         self._burst = Burst(self.make, place, columns, first_column)
         self.capped = False
@@ -178,8 +188,21 @@ class Machine:
         if self.memory.end is not None:
             raise Refusal("order")
         self.memory.end = self.memory.whole = self.memory.standing = place
-        self.memory.encoder = float(place * self.make.counts)
+        self.memory.encoder = place * float(self.make.counts or 1)
         self._keep(self.memory)
+
+    def _set_feed(self, what: str, amount: int) -> None:
+        """Millionths of a column for each that is ordered; or nanometres more with the next motion, less than a column:
+        so the paper goes on, if less far."""
+        more = self._more + amount / self.make.pitch_nm
+        if self.busy or (what == "correct" and abs(more) >= 1):
+            raise Refusal("order")
+        if what == "correct":
+            self._more = more
+        elif SMALLEST_SCALE <= amount <= LARGEST_SCALE:
+            self._scale = amount / 1e6
+        else:
+            raise Refusal("order")
 
     def _known_end(self) -> int:
         if self.memory.end is None:
@@ -191,7 +214,9 @@ class Machine:
         if fed < -self.make.reach:
             raise Refusal("condition", "media-path-failure-error")
         self.memory.standing = place
-        self.memory.encoder += fed * float(self.make.counts) * (1.0 - self.make.slip)
+        moved = fed * self._scale + (self._more if fed else 0.0)
+        self._more = 0.0 if fed else self._more
+        self.memory.encoder += moved * float(self.make.counts or 1) * (1.0 - self.make.slip)
 
 
 def stops(keyword: str) -> bool:
@@ -203,6 +228,10 @@ def _number(word: str) -> int:
     if not word.isdecimal() or len(word) > 10:
         raise Refusal("order")
     return int(word)
+
+
+def _signed(word: str) -> int:
+    return -_number(word[1:]) if word.startswith("-") else _number(word)
 
 
 def _octets(word: str) -> bytes:

@@ -26,8 +26,10 @@ class Greeting:
         end: place after the last that it has begun to lay, as it remembers through a loss of power; None if it does
             not know where its paper stands.
         whole: place after the last that it knows to be wholly laid.
-        encoder: count of its encoder, 0 at place 0.
-        counts: of the encoder in one column.
+        encoder: count of its encoder, 0 at place 0; None without an encoder.
+        counts: of the encoder in one column; None without an encoder.
+        column: running column after the last that it has begun to lay, as it remembers; None if it does not.
+        fine_nm: the least that its feed can move, nanometres; None for a controller that cannot correct or scale it.
     """
 
     head: Literal["carriage", "line"]
@@ -40,8 +42,10 @@ class Greeting:
     watchdog_ms: int
     end: int | None
     whole: int
-    encoder: int
-    counts: Fraction
+    encoder: int | None
+    counts: Fraction | None
+    column: int | None
+    fine_nm: int | None
 
     @classmethod
     def read(cls, words: list[str]) -> Greeting:
@@ -53,12 +57,22 @@ class Greeting:
         given = dict(word.partition("=")[::2] for word in words)
         values: dict[str, object] = {}
         for name, reads in _READS.items():
+            word = given.get(name.replace("_", "-"), "none" if name in _MAY_BE_UNSAID else None)
             try:
-                values[name] = reads(given[name.replace("_", "-")])
-            except (KeyError, ValueError, ZeroDivisionError):
-                problem = f"{given.get(name.replace('_', '-'))!r} in the controller's greeting"
+                values[name] = reads(_said(word))
+            except (ValueError, ZeroDivisionError):
+                problem = f"{word!r} in the controller's greeting"
                 raise InputError(f"controller.{name}", problem, "see PROTOCOL.md for what it must say") from None
+        if values["encoder"] is not None and values["counts"] is None:
+            remedy = "see PROTOCOL.md for what it must say"
+            raise InputError("controller.counts", "not said of an encoder that counts", remedy)
         return cls(**values)  # type: ignore[arg-type]
+
+
+def _said(word: str | None) -> str:
+    if word is None:
+        raise ValueError("not said")
+    return word
 
 
 def _head(word: str) -> str:
@@ -77,6 +91,19 @@ def _unless_none(word: str) -> int | None:
     return None if word == "none" else int(word)
 
 
+def _positive_unless_none(word: str) -> int | None:
+    return None if word == "none" else _positive(word)
+
+
+def _counts(word: str) -> Fraction | None:
+    counts = None if word == "none" else Fraction(word)
+    if counts is not None and counts <= 0:
+        raise ValueError(word)
+    return counts
+
+
+# A controller of before these were thought of does not say them.
+_MAY_BE_UNSAID = frozenset({"encoder", "counts", "column", "fine_nm"})
 _READS: dict[str, Callable[[str], object]] = {
     "head": _head,
     "nozzles": _positive,
@@ -88,6 +115,8 @@ _READS: dict[str, Callable[[str], object]] = {
     "watchdog_ms": _positive,
     "end": _unless_none,
     "whole": int,
-    "encoder": int,
-    "counts": Fraction,
+    "encoder": _unless_none,
+    "counts": _counts,
+    "column": _unless_none,
+    "fine_nm": _positive_unless_none,
 }

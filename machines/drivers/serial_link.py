@@ -24,6 +24,7 @@ VERSION = 1
 # How many orders may be under way, whatever the controller offers.
 LARGEST_WINDOW = 64
 _COUNT = re.compile("-?[0-9]{1,12}")
+NO_ENCODER = "none"
 _KEYWORD = re.compile("[a-z0-9]+(-[a-z0-9]+)*")
 
 Words = tuple[object, ...]
@@ -235,13 +236,13 @@ class Link:
         match words:
             case ["here", _, *greeting] if len(greeting) > 1 and not self._session:
                 self._greeted = greeting
-            case ["state", _, *counts, keywords] if len(counts) == 4 and all(map(_COUNT.fullmatch, counts)):
-                asked, taken, done, encoder = map(int, counts)
-                self._take_state(asked, taken, done, encoder, _keywords(keywords))
+            case ["state", _, *counts, encoder, keywords] if len(counts) == 3 and _all_counts(*counts, encoder):
+                asked, taken, done = map(int, counts)
+                self._take_state(asked, taken, done, _encoder(encoder), _keywords(keywords))
             case ["halted", _, _, reason, keywords]:
                 raise Halted(reason, _keywords(keywords))
 
-    def _take_state(self, asked: int, taken: int, done: int, encoder: int, keywords: tuple[str, ...]) -> None:
+    def _take_state(self, asked: int, taken: int, done: int, encoder: int | None, keywords: tuple[str, ...]) -> None:
         if (asked, taken, done) < (self._answered, self._taken, self._done):
             return  # overtaken on the wire by a later one
         if (taken, done) != (self._taken, self._done):
@@ -256,6 +257,16 @@ class Link:
             self._port.write(octets)
         except OSError as error:
             raise LinkLost(str(error)) from error
+
+
+def _all_counts(*words: str) -> bool:
+    return all(_COUNT.fullmatch(word) for word in words[:-1]) and (
+        words[-1] == NO_ENCODER or _COUNT.fullmatch(words[-1]) is not None
+    )
+
+
+def _encoder(word: str) -> int | None:
+    return None if word == NO_ENCODER else int(word)
 
 
 def _keywords(word: str) -> tuple[str, ...]:

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.calibration import Calibration
 from machines.clock import Clock
-from machines.drivers import MachineStopped
+from machines.drivers import Feed, MachineStopped
 from machines.drivers.serial_greeting import Greeting
 from machines.drivers.serial_link import Halted, Limits, Link, LinkLost, Words, new_call
 from machines.drivers.serial_orders import burst
@@ -28,6 +29,9 @@ BAUD = 115_200
 NO_ANSWER = "connecting-to-device-error"
 SILENT = "timed-out-error"
 OTHER = "other-error"
+UNCALIBRATED = Calibration()
+# An encoder whose counts are further from the profile's than this is another one.
+ENCODER_TOLERANCE = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,21 +41,30 @@ class Standing:
     Attributes:
         end: after the last place that it has begun to lay; nothing may be laid before it. None if it does not know.
         whole: after the last place that it knows to be wholly laid.
-        fed: the place under the head's first nozzle, by the encoder.
+        fed: the place under the head's first nozzle, by the encoder; None without one.
     """
 
     end: int | None
     whole: int
-    fed: float
+    fed: float | None
 
 
-def open_serial(device: str, profile: Profile, nozzle_seed: int, clock: Clock, baud: int = BAUD) -> SerialMachine:
+def open_serial(
+    device: str,
+    profile: Profile,
+    nozzle_seed: int,
+    clock: Clock,
+    baud: int = BAUD,
+    calibration: Calibration | None = None,
+) -> SerialMachine:
     """The machine at a serial device, such as ``/dev/ttyACM0``; ``clock`` must be a real one.
 
     Raises:
-        InputError: the controller there is that of another machine.
+        InputError: the controller there is that of another machine, or cannot do what the calibration asks for.
     """
-    return SerialMachine(lambda: SerialPort(device, baud), profile, nozzle_seed, clock)
+    return SerialMachine(
+        lambda: SerialPort(device, baud), profile, nozzle_seed, clock, calibration=calibration or UNCALIBRATED
+    )
 
 
 class SerialMachine:
@@ -65,6 +78,7 @@ class SerialMachine:
         clock: Clock,
         limits: Limits | None = None,
         name_call: Callable[[], str] = new_call,
+        calibration: Calibration = UNCALIBRATED,
     ) -> None:
         """Greet the controller, if it is there; if not, `conditions` says so and looks for it again.
 
@@ -75,10 +89,13 @@ class SerialMachine:
             clock: a real one; a microcontroller knows no other.
             limits: of patience.
             name_call: a new name for each greeting.
+            calibration: what was measured of the machine: its feed is scaled by it, and its dead nozzles are left out.
 
         Raises:
-            InputError: the controller is that of another machine.
+            InputError: the controller is that of another machine, or cannot do what the calibration asks for.
         """
+        calibration.check(profile)
+        self._calibration = calibration
         self._open_port = open_port
         self._profile = profile
         self._seed = nozzle_seed
@@ -89,6 +106,11 @@ class SerialMachine:
         self._link: Link | None = None
         # What the controller must remember, at least, as begun and as wholly laid.
         self._end = self._whole = 0
+        # The running column after the last that it remembers.
+        self._column: int | None = None
+        # The place under the first nozzle, where the last order of this session left it.
+        self._standing: int | None = None
+        self._scaled = False
         try:
             self._connected()
         except LinkLost as lost:
@@ -111,8 +133,11 @@ class SerialMachine:
         if place < self._end:
             log.error("place %d was ordered, but the controller has laid up to %d", place, self._end)
             raise MachineStopped(OTHER)
-        self._perform(link, burst(place, dots, first_column, self._profile, self._seed))
+        dead = self._calibration.dead_nozzles
+        self._perform(link, burst(place, dots, first_column, self._profile, self._seed, dead))
         self._end = self._whole = place + dots.shape[1]
+        self._column = first_column + dots.shape[1]
+        self._standing = self._end - 1 + _lead_out(self._profile)
 
     def cut(self, place: int) -> None:
         """Cut at the place under the knife, if a person has armed it.
@@ -121,7 +146,8 @@ class SerialMachine:
             MachineStopped: it was not cut, or nobody saw whether it was; the controller cuts no place twice.
         """
         self._perform(self._ready(), [("cut", place)])
-        self._end = max(self._end, place + self._profile.knife_columns)
+        self._standing = place + self._profile.knife_columns
+        self._end = max(self._end, self._standing)
 
     def arm(self) -> None:
         """Let the knife cut, until the controller halts for whatever reason. Only a person beside the machine may
@@ -150,7 +176,33 @@ class SerialMachine:
         """
         link = self._ready(place_known=False)
         end = None if link.greeting.end is None else self._end
-        return Standing(end=end, whole=self._whole, fed=link.encoder / float(link.greeting.counts))
+        return Standing(end=end, whole=self._whole, fed=_fed(link))
+
+    def feed(self) -> Feed | None:
+        """Where the paper stands after the last order of this session; None before the first, and where the profile
+        or the controller has no encoder."""
+        link = self._link
+        fed = None if link is None else _fed(link)
+        if self._standing is None or fed is None or self._profile.encoder_pitch_mm is None:
+            return None
+        return Feed(place=self._standing, measured_mm=fed * self._profile.column_pitch_mm)
+
+    def correct(self, mm: float) -> float:
+        """Let the feed go so much further, or come so much less far, with its next motion.
+
+        Returns:
+            how much of it the controller will do, in steps of its feed: 0 if it can do none.
+
+        Raises:
+            MachineStopped: it did not take the order.
+        """
+        link = self._ready()
+        fine_nm = link.greeting.fine_nm
+        steps = 0 if fine_nm is None else int(mm * 1e6 / fine_nm)
+        if fine_nm is None or steps == 0:
+            return 0.0
+        self._perform(link, [("correct", steps * fine_nm)])
+        return steps * fine_nm / 1e6
 
     def paper_end(self) -> int | None:
         """The place after the last that the controller remembers to have begun; None if it has lost its place.
@@ -159,6 +211,16 @@ class SerialMachine:
             MachineStopped: the controller does not answer.
         """
         return self.standing().end
+
+    def column_end(self) -> int | None:
+        """The running column after the last that the controller remembers to have begun; None if it does not, and after
+        a call was broken off in the middle of a burst, until the next greeting.
+
+        Raises:
+            MachineStopped: the controller does not answer.
+        """
+        self._ready(place_known=False)
+        return self._column
 
     def conditions(self) -> tuple[str, ...]:
         """What is wrong now; also keeps the controller's watchdog quiet, so call it at least every second."""
@@ -207,7 +269,15 @@ class SerialMachine:
         if place_known and self._link.greeting.end is None:
             log.error("the controller has lost where its paper stands: a person must look and tell it")
             raise MachineStopped(OTHER)
+        if place_known and not self._scaled:
+            self._scale(self._link)
         return self._link
+
+    def _scale(self, link: Link) -> None:
+        """Have this session's feed go as far as was measured that it must."""
+        self._scaled = True
+        if self._calibration.feed_factor != 1.0:
+            self._perform(link, [("scale", round(1e6 / self._calibration.feed_factor))])
 
     def _connected(self) -> Link:
         """The session, or a new one.
@@ -225,8 +295,9 @@ class SerialMachine:
                 raise LinkLost(str(error)) from error
         link = Link(self._port, self._clock, self._limits, self._name_call())
         check(link.greeting, self._profile)
+        _check_feed(link.greeting, self._calibration)
         self._compare(link.greeting)
-        self._link = link
+        self._link, self._standing, self._scaled = link, None, False
         return link
 
     def _compare(self, greeting: Greeting) -> None:
@@ -236,7 +307,7 @@ class SerialMachine:
         if greeting.end < self._end:
             problem = f"the controller remembers {greeting.end} columns of paper, but laid {self._end}"
             raise InputError("controller.end", problem, "have a person look at the paper; its memory has failed")
-        self._end, self._whole = greeting.end, greeting.whole
+        self._end, self._whole, self._column = greeting.end, greeting.whole, greeting.column
 
     def _perform(self, link: Link, orders: Iterable[Words]) -> None:
         try:
@@ -278,6 +349,30 @@ def check(greeting: Greeting, profile: Profile) -> None:
     if greeting.reach < reach:
         problem = f"the controller can draw back {greeting.reach} columns of paper, the head needs {reach}"
         raise InputError("controller.reach", problem, "this head needs a feed that goes back")
+    if greeting.counts is not None and profile.encoder_pitch_mm is not None:
+        count_mm = profile.column_pitch_mm / float(greeting.counts)
+        if abs(count_mm / profile.encoder_pitch_mm - 1.0) > ENCODER_TOLERANCE:
+            _same("encoder_pitch_mm", count_mm, profile.encoder_pitch_mm)
+
+
+def _check_feed(greeting: Greeting, calibration: Calibration) -> None:
+    if calibration.feed_factor != 1.0 and greeting.fine_nm is None:
+        raise InputError(
+            "calibration.feed_factor",
+            f"this machine's controller cannot scale its feed by {calibration.feed_factor}",
+            "correct its steps per millimetre there, and set the factor to 1",
+        )
+
+
+def _fed(link: Link) -> float | None:
+    """The place under the first nozzle by the encoder, in columns; None without one."""
+    counts = link.greeting.counts
+    return None if counts is None or link.encoder is None else link.encoder / float(counts)
+
+
+def _lead_out(profile: Profile) -> int:
+    """How many columns further than its last a burst ends."""
+    return profile.head.nozzles - 1 if isinstance(profile.head, CarriageHead) else 0
 
 
 def _same(field: str, controllers: object, profiles: object) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,9 @@ Words = tuple[object, ...]
 OCTETS_PER_LINE = 150
 
 
-def burst(place: int, dots: Dots, first_column: int, profile: Profile, nozzle_seed: int) -> Iterator[Words]:
+def burst(
+    place: int, dots: Dots, first_column: int, profile: Profile, nozzle_seed: int, dead: Collection[int] = ()
+) -> Iterator[Words]:
     """All orders of one burst.
 
     Args:
@@ -27,9 +29,10 @@ def burst(place: int, dots: Dots, first_column: int, profile: Profile, nozzle_se
         first_column: running column of the first.
         profile: of the machine.
         nozzle_seed: of the assignment of nozzles.
+        dead: nozzles of a carriage head that are known to be dead, and left out.
     """
     # The head's plan is made before the first order goes: from then on the watchdog counts.
-    return _step_by_step(place, dots.shape[1], first_column, _steps(dots, first_column, profile, nozzle_seed))
+    return _step_by_step(place, dots.shape[1], first_column, _steps(dots, first_column, profile, nozzle_seed, dead))
 
 
 def _step_by_step(
@@ -45,11 +48,13 @@ def _step_by_step(
     yield ("cap",)
 
 
-def _steps(dots: Dots, first_column: int, profile: Profile, seed: int) -> Iterator[Iterable[tuple[int, Dots]]]:
+def _steps(
+    dots: Dots, first_column: int, profile: Profile, seed: int, dead: Collection[int]
+) -> Iterator[Iterable[tuple[int, Dots]]]:
     """For each step the nozzles or strobes that fire, and over which rows."""
     head = profile.head
     if isinstance(head, CarriageHead):
-        passing = plan(dots, first_column, head, seed)
+        passing = plan(dots, first_column, head, seed, dead)
         return (_firing(passing.fired(step)) for step in passing.steps)
     return (_in_strobes(column, head) for column in dots.T)
 

@@ -2,19 +2,26 @@
 
 It sets each dot by the nozzles or in the strobe that the head's plan says, so that a fault of the plan shows on the
 paper. An order is done in an instant: all passes over its columns, lead-in and lead-out included, as if the head could
-reach back over them. It never prints over what lies there.
+reach back over them. It never prints over what lies there. What is wrong with the machine, a plan of faults
+says.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Collection
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.calibration import Calibration
 from machines.clock import Clock
-from machines.drivers import MachineStopped
-from machines.drivers.paper import PaperWriter, paper_png
+from machines.drivers import Feed, MachineStopped
+from machines.drivers.body import fed_to, keep_body, read_body, shifted
+from machines.drivers.faults import CANNOT_CUT, FaultPlan, blade_says, dead_nozzles, feed_gain, keywords
+from machines.drivers.paper import PaperWriter, column_end, paper_png
 from machines.head import plan
 from machines.profile import CarriageHead, LineHead, Profile
 from machines.strobes import strobes
@@ -24,13 +31,24 @@ Dots = NDArray[np.bool_]
 LARGEST_PICTURE_COLUMNS = 50_000
 
 
+def no_faults() -> FaultPlan:
+    """Nothing is ever wrong."""
+    return FaultPlan()
+
+
 class SimulatedMachine:
-    """A machine of any profile.
+    """A machine of any profile."""
 
-    Its faults have their places: dead nozzles in `_set`, slip where `lay` writes, stops before it does.
-    """
-
-    def __init__(self, folder: Path, profile: Profile, nozzle_seed: int, clock: Clock) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        profile: Profile,
+        nozzle_seed: int,
+        clock: Clock,
+        *,
+        calibration: Calibration | None = None,
+        faults: Callable[[], FaultPlan] = no_faults,
+    ) -> None:
         """Thread the folder's paper.
 
         Args:
@@ -38,40 +56,62 @@ class SimulatedMachine:
             profile: of the machine.
             nozzle_seed: of the assignment of nozzles.
             clock: the true one; the paper keeps the true instants, whatever the board beside it believes.
+            calibration: what was measured of it; what it orders its motor and its nozzles follows from it.
+            faults: what is wrong with it, asked anew for each order.
 
         Raises:
-            InputError: the folder's paper is that of another machine.
+            InputError: the folder's paper is that of another machine, or the calibration.
         """
+        self._calibration = calibration or Calibration()
+        self._calibration.check(profile)
         self._folder = folder
         self._profile = profile
         self._seed = nozzle_seed
         self._clock = clock
+        self._faults = faults
         self._paper = PaperWriter(folder, profile)
+        self._body = read_body(folder, self._paper.end)
 
     def lay(self, place: int, dots: Dots, first_column: int) -> None:
         """Set columns from a place on.
 
         Raises:
-            MachineStopped: something lies there already; the paper remembers the order.
+            MachineStopped: something lies there already, and the paper remembers the order; or the machine stands
+                still, and nothing was laid.
             ValueError: dots of another height than the head's.
         """
         if dots.shape[0] != self._profile.dots_across:
             raise ValueError(f"{dots.shape[0]} dots in a column of {self._profile.dots_across}")
+        now = self._clock.now()
         if place < self._paper.end:
-            self._paper.refuse(place, first_column, dots.shape[1], self._clock.now())
+            self._paper.refuse(place, first_column, dots.shape[1], now)
             raise MachineStopped("other-error")
-        set_dots = self._set(dots, first_column)
-        self._paper.lay(place, set_dots, first_column, np.full(dots.shape[1], self._clock.now()))
+        self._stand_still_if_stopped(now)
+        set_dots = self._set(dots, first_column, dead_nozzles(self._faults().active(now)))
+        true_places = self._feed_to(place + np.arange(dots.shape[1]), now)
+        self._paper.lay(place, set_dots, first_column, np.full(dots.shape[1], now), true_places)
+        keep_body(self._folder, self._body)
 
     def cut(self, place: int) -> None:
         """Cut at the place under the knife.
 
         Raises:
-            MachineStopped: the place is not there; a real knife would cut in the wrong one.
+            MachineStopped: the place is not there, as a real knife would cut in the wrong one; the machine stands
+                still; or the blade is worn out.
         """
-        if place + self._profile.knife_columns < self._paper.end:
+        knife_place = place + self._profile.knife_columns
+        if knife_place < self._paper.end:
             raise MachineStopped("separation-cutter-unrecoverable-failure-error")
-        self._paper.cut(place, self._clock.now())
+        now = self._clock.now()
+        self._stand_still_if_stopped(now)
+        wear, made = self._faults().blade(now), self._cuts_made(now)
+        if wear is not None and made >= wear[0].cuts:
+            raise MachineStopped(CANNOT_CUT)
+        under_head = self._feed_to(np.array([knife_place]), now)[0]
+        true_place = float(under_head) - self._profile.knife_columns
+        ragged = wear is not None and made >= wear[0].clean_cuts
+        self._paper.cut(place, now, true_place=true_place, ragged=ragged)
+        keep_body(self._folder, self._body)
 
     def arm(self) -> None:
         """Nothing to do: the agent alone keeps this knife from cutting."""
@@ -80,9 +120,38 @@ class SimulatedMachine:
         """The place after the last column on the paper."""
         return self._paper.end
 
+    def column_end(self) -> int | None:
+        """The running column after the last on the paper."""
+        return column_end(self._folder)
+
+    def feed(self) -> Feed | None:
+        """Where the paper stands by order and by the encoder; None where the profile has none."""
+        pitch_mm = self._profile.encoder_pitch_mm
+        if pitch_mm is None:
+            return None
+        self._let_jump(self._clock.now())
+        counts = math.floor(self._body.true_place * self._profile.column_pitch_mm / pitch_mm + 1e-9)
+        return Feed(place=self._body.standing, measured_mm=counts * pitch_mm)
+
+    def correct(self, mm: float) -> float:
+        """Feed so much more, or so much less of what comes next; all of it is done.
+
+        Raises:
+            MachineStopped: the machine stands still.
+        """
+        now = self._clock.now()
+        self._stand_still_if_stopped(now)
+        self._let_jump(now)
+        self._body = shifted(self._body, mm * self._gain(now) / self._profile.column_pitch_mm)
+        keep_body(self._folder, self._body)
+        return mm
+
     def conditions(self) -> tuple[str, ...]:
-        """Nothing is ever wrong."""
-        return ()
+        """What is wrong now."""
+        now = self._clock.now()
+        faults = self._faults()
+        wear = faults.blade(now)
+        return keywords(faults.active(now)) + (() if wear is None else blade_says(wear[0], self._cuts_made(now)))
 
     def halt(self) -> None:
         """Nothing to do: an order is done in an instant."""
@@ -98,18 +167,46 @@ class SimulatedMachine:
             partial.write_bytes(picture)
             partial.rename(self._folder / "paper.png")
 
-    def _set(self, dots: Dots, first_column: int) -> Dots:
+    def _stand_still_if_stopped(self, now: float) -> None:
+        stopped_by = keywords(self._faults().active(now))
+        if stopped_by:
+            raise MachineStopped(*stopped_by)
+
+    def _gain(self, now: float) -> float:
+        """Columns of paper that come for each that was ordered."""
+        return feed_gain(self._faults().active(now)) / self._calibration.feed_factor
+
+    def _feed_to(self, places: NDArray[np.int64], now: float) -> NDArray[np.float64]:
+        self._let_jump(now)
+        self._body, true_places = fed_to(self._body, places, self._gain(now))
+        return true_places
+
+    def _let_jump(self, now: float) -> None:
+        jumps_mm = self._faults().jumps_mm(self._body.as_of, now)
+        for mm in jumps_mm:
+            self._body = shifted(self._body, mm / self._profile.column_pitch_mm)
+        if jumps_mm:
+            self._body = replace(self._body, as_of=now)
+            keep_body(self._folder, self._body)
+
+    def _cuts_made(self, now: float) -> int:
+        """By the blade that is in, if its wear is known."""
+        wear = self._faults().blade(now)
+        return 0 if wear is None else sum(wear[1] <= at for at in self._paper.cut_at)
+
+    def _set(self, dots: Dots, first_column: int, dead: Collection[int]) -> Dots:
         """What reaches the paper."""
         head = self._profile.head
         if isinstance(head, CarriageHead):
-            return plan(dots, first_column, head, self._seed).laid()
-        return _set_by_line(dots, head)
+            return plan(dots, first_column, head, self._seed, self._calibration.dead_nozzles).laid(dead)
+        return _set_by_line(dots, head, dead)
 
 
-def _set_by_line(dots: Dots, head: LineHead) -> Dots:
+def _set_by_line(dots: Dots, head: LineHead, dead: Collection[int]) -> Dots:
     """The dots of one strobe after another."""
     strobe_of = strobes(dots, head)
     paper = np.zeros_like(dots)
     for strobe in range(int(strobe_of.max(initial=-1)) + 1):
         paper |= strobe_of == strobe
+    paper[[row for row in dead if row < len(paper)]] = False
     return paper

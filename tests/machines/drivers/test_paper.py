@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from machines.drivers.paper import NO_COLUMN, PaperWriter, paper_png, read_paper
+from machines.drivers.paper import NO_COLUMN, RAGGED, PaperWriter, paper_png, read_paper
 from machines.errors import InputError
 from tests.machines.node.relay import line_profile
 
@@ -138,3 +138,57 @@ def test_a_new_paper_is_blank(tmp_path: Path) -> None:
     paper = read_paper(tmp_path)
     assert paper.dots.shape == (19, 0)
     assert paper.laid.size == paper.cuts.size == paper.refused.size == 0
+
+
+def test_columns_lie_where_they_truly_came_to_lie(tmp_path: Path) -> None:
+    paper = PaperWriter(tmp_path, PROFILE)
+    laid = dots(1, 4)
+    paper.lay(0, laid[:, :2], 0, np.zeros(2))
+    paper.lay(2, laid[:, 2:], 2, np.zeros(2), np.array([1.4, 7.6]))
+    assert paper.end == 4, "what was ordered decides where it may go on"
+    paper.close()
+    found = read_paper(tmp_path)
+    assert found.laid["place"].tolist() == [0, 1, 2, 3]
+    assert found.true_places.tolist() == [0.0, 1.0, 1.4, 7.6]
+    assert (found.dots[:, 0] == laid[:, 0]).all()
+    assert (found.dots[:, 1] == (laid[:, 1] | laid[:, 2])).all(), "both lie there"
+    assert (found.dots[:, 8] == laid[:, 3]).all()
+    assert not found.dots[:, 2:8].any()
+    assert PaperWriter(tmp_path, PROFILE).end == 4
+
+
+def test_true_places_that_are_as_ordered_take_no_records(tmp_path: Path) -> None:
+    paper = PaperWriter(tmp_path, PROFILE)
+    paper.lay(5, dots(1, 3), 0, np.zeros(3), np.array([5.0, 6.0, 7.0]))
+    paper.cut(5, 1.0, true_place=5.0)
+    assert not read_paper(tmp_path).elsewhere.size
+
+
+def test_cuts_keep_where_and_how_they_were_made(tmp_path: Path) -> None:
+    paper = PaperWriter(tmp_path, PROFILE)
+    paper.lay(0, dots(1, 9), 0, np.zeros(9))
+    paper.cut(2, 10.0)
+    paper.cut(4, 11.0, true_place=3.25, ragged=True)
+    assert paper.cut_at == [10.0, 11.0]
+    found = read_paper(tmp_path)
+    assert found.cuts["place"].tolist() == [2, 4]
+    assert found.true_cuts.tolist() == [2.0, 3.25]
+    assert (found.cuts["kind"] == RAGGED).tolist() == [False, True]
+    assert PaperWriter(tmp_path, PROFILE).cut_at == [10.0, 11.0]
+
+
+@given(st.lists(st.floats(0.0, 3.0), min_size=1, max_size=40))
+def test_whatever_the_steps_every_dot_is_somewhere_near(
+    tmp_path_factory: pytest.TempPathFactory, steps: list[float]
+) -> None:
+    folder = tmp_path_factory.mktemp("paper")
+    true_places = np.cumsum(steps)
+    laid = dots(3, len(steps))
+    paper = PaperWriter(folder, PROFILE)
+    paper.lay(0, laid, 0, np.zeros(len(steps)), true_places)
+    expected = np.zeros((19, max(len(steps), int(np.rint(true_places[-1])) + 1)), dtype=np.bool_)
+    for column, place in zip(laid.T, np.rint(true_places).astype(int), strict=True):
+        expected[:, place] |= column
+    found = read_paper(folder)
+    assert np.array_equal(found.dots, expected)
+    assert found.true_places.tolist() == true_places.tolist()
