@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
 from machines.errors import InputError
 from machines.profile import Profile
-from machines.recovery import Decision, Policy
+from machines.recovery import Decision, Override, Policy
 from machines.structure import structure, unstructure
 from machines.tone import Method
 from machines.wire import (
@@ -180,6 +180,27 @@ class SilenceEnded:
 
 
 @dataclass(frozen=True, kw_only=True)
+class OutageOverridden:
+    """A person decided on what is to become of an outage while it was open, in place of the policy.
+
+    Attributes:
+        run: which was being printed.
+        override: the word, as the machine's node gets it.
+        because: what was open: no word from the node (``silence``), a machine held until a person lets it go on
+            (``hold``), or columns being printed late (``replay``).
+        outage: id of the outage that is being made good, where one was settled already.
+        reason: why, in the person's words.
+    """
+
+    stream: ClassVar[str] = "machine"
+    run: str
+    override: Override
+    because: Literal["silence", "hold", "replay"]
+    outage: str | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class StreamClosed:
     """A stream was taken out of the log into an archive file; nothing is ever appended to it again.
 
@@ -207,7 +228,7 @@ STUDIO_EVENTS = (
     SegmentsPlanned,
     OpeningFixed,
 )
-SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded, StreamClosed)
+SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded, OutageOverridden, StreamClosed)
 # A node's entries belong to its machine's stream.
 NODE_EVENTS = (
     NodeStarted,
@@ -234,6 +255,7 @@ Event = (
     | SettlementDiffered
     | SilenceBegan
     | SilenceEnded
+    | OutageOverridden
     | StreamClosed
     | NodeStarted
     | ColumnsPrinted

@@ -90,6 +90,8 @@ class Machine(models.Model):
     silent_since = models.DateTimeField(null=True)
     paper_position = models.BigIntegerField(default=0, help_text="columns of paper known to be fed since the first")
     last_reported_at = models.DateTimeField(null=True, help_text="when its newest report was taken")
+    hold = models.TextField(default="", help_text="what holds it until a person lets it go on: see machines.node.holds")
+    held_since = models.DateTimeField(null=True)
     calibration = CanonicalJSON(null=True, help_text="a machines.calibration.Calibration; null while nobody measured")
 
 
@@ -135,9 +137,13 @@ class Run(models.Model):
     mean_turn_s = models.FloatField()
     planned_to_column = models.BigIntegerField(help_text="end of the segments planned so far")
     printed = models.BigIntegerField(default=0, help_text="columns on the paper")
-    skipped = models.BigIntegerField(default=0, help_text="columns left out by decision")
+    skipped = models.BigIntegerField(default=0, help_text="columns left out by decision, fed blank or not")
     unknown = models.BigIntegerField(default=0, help_text="columns perhaps on the paper")
     ahead = CanonicalJSON(default=list, help_text="outcomes of columns that no planned segment holds yet")
+    again = models.BigIntegerField(default=0, help_text="columns that are to be printed once more")
+    repeated = models.BigIntegerField(default=0, help_text="columns that were printed once more")
+    shift_s = models.FloatField(default=0.0, help_text="how long its timeline has waited, seconds")
+    shifts = CanonicalJSON(default=list, help_text="[column, seconds]: from that column on all is later by so much")
 
 
 class Segment(models.Model):
@@ -150,14 +156,15 @@ class Segment(models.Model):
     number = models.BigIntegerField()
     first_column = models.BigIntegerField()
     end_column = models.BigIntegerField()
-    starts_at = models.DateTimeField()
-    ends_at = models.DateTimeField()
-    knots = CanonicalJSON(help_text="instants, see machines.wire.SegmentWork")
+    starts_at = models.DateTimeField(help_text="with what the timeline has waited")
+    ends_at = models.DateTimeField(help_text="with what the timeline has waited")
+    knots = CanonicalJSON(help_text="instants as planned, see machines.wire.SegmentWork")
     plate = models.TextField(help_text="digest")
     printed = models.IntegerField(default=0)
     skipped = models.IntegerField(default=0)
     unknown = models.IntegerField(default=0)
     outcomes = CanonicalJSON(default=list, help_text="[first, end, outcome] in order; the columns between are due")
+    again = CanonicalJSON(default=list, help_text="[first, end] in order, of columns to be printed once more")
     state = models.TextField(default=PLANNED)
     finished_at = models.DateTimeField(null=True, help_text="when its last column had its outcome")
     worst_miss_s = models.FloatField(null=True, help_text="the largest in size, late positive")
@@ -212,7 +219,23 @@ class Outage(models.Model):
     policy = CanonicalJSON(help_text="a machines.recovery.Policy")
     decision = CanonicalJSON(help_text="a machines.recovery.Decision")
     differs = CanonicalJSON(null=True, help_text="the server's decision where it was another")
+    override = models.TextField(null=True, help_text="id of the person's word that it was settled by")
     true_again_at = models.DateTimeField(null=True, help_text="when a column was laid at its instant again")
+
+
+class Override(models.Model):
+    """A person's word on an outage while it was open."""
+
+    id = models.TextField(primary_key=True, help_text="the machine and the version of the event in its stream")
+    machine = _reference("Machine")
+    run = _reference("Run")
+    because = models.TextField(help_text="what was open: see scheduling.log.events.OutageOverridden")
+    outage = models.TextField(null=True, help_text="id of the outage that was being made good")
+    rule = CanonicalJSON(help_text="a machines.recovery.Rule")
+    reason = models.TextField(null=True, help_text="why, in the person's words")
+    given_at = models.DateTimeField()
+    given_by = models.TextField(help_text="an account's id")
+    used_by = models.TextField(null=True, help_text="id of the outage that was settled by it; null for none yet")
 
 
 class Notice(models.Model):

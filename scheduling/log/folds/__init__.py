@@ -14,7 +14,7 @@ from django.db.models import Model
 
 from machines import wire
 from scheduling.log import events, models
-from scheduling.log.folds import catalogue, machines, notices, outages, runs
+from scheduling.log.folds import catalogue, gaps, machines, notices, outages, runs
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -53,7 +53,7 @@ VIEWS: tuple[View, ...] = (
             events.SilenceEnded: machines.silence_ended,
             wire.NodeStarted: machines.node_started,
             wire.ColumnsPrinted: machines.columns_printed,
-            wire.GapSettled: machines.entry_taken,
+            wire.GapSettled: machines.gap_settled,
             wire.TrueAgain: machines.entry_taken,
             wire.StripCut: machines.strip_cut,
             wire.KnifeArmed: machines.knife_armed,
@@ -68,14 +68,15 @@ VIEWS: tuple[View, ...] = (
             events.RunPlanned: runs.run_planned,
             events.SegmentsPlanned: runs.segments_planned,
             wire.ColumnsPrinted: runs.columns_printed,
-            wire.GapSettled: runs.gap_settled,
+            wire.GapSettled: gaps.gap_settled,
             wire.StripCut: runs.strip_cut,
         },
     ),
     View(
         "outages",
-        (models.Outage,),
+        (models.Outage, models.Override),
         {
+            events.OutageOverridden: outages.outage_overridden,
             wire.GapSettled: outages.gap_settled,
             wire.TrueAgain: outages.true_again,
             events.SettlementDiffered: outages.settlement_differed,
@@ -93,6 +94,7 @@ VIEWS: tuple[View, ...] = (
             wire.StripCut: notices.strip_cut,
             wire.KnifeArmed: notices.knife_armed,
             wire.ConditionsChanged: notices.conditions_changed,
+            wire.OperatorActed: notices.operator_acted,
         },
     ),
 )

@@ -2,8 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import datetime
+
 from machines.structure import unstructure
-from machines.wire import ColumnsPrinted, ConditionsChanged, Entry, KnifeArmed, NodeStarted, OperatorActed, StripCut
+from machines.wire import (
+    Action,
+    ColumnsPrinted,
+    ConditionsChanged,
+    Entry,
+    GapSettled,
+    KnifeArmed,
+    NodeStarted,
+    OperatorActed,
+    StripCut,
+)
 from scheduling.log.events import MachineAdded, MachineCalibrated, NodeEnrolled, SilenceBegan, SilenceEnded
 from scheduling.log.models import Machine, SupplyChange
 from scheduling.log.recorded import Recorded
@@ -14,6 +27,15 @@ CHANGES = {
     "roll-changed": SupplyChange.ROLL,
     "cartridge-changed": SupplyChange.CARTRIDGE,
     "blade-changed": SupplyChange.BLADE,
+}
+
+# What holds a machine after a person acted; the other actions change nothing about it.
+HELD_AFTER: Mapping[Action, str] = {
+    "stop": "stopped",
+    "release": "paused",
+    "pause": "paused",
+    "park": "parked",
+    "resume": "",
 }
 
 
@@ -61,12 +83,20 @@ def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
     machine = entry_taken(rows, fact, event)
     if machine is not None and event.unplanned_stop:
         machine.knife_armed = False
+        _hold(machine, machine.hold or "unplanned-stop", event.at)
 
 
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     """The paper has moved on to the end of what was printed."""
     if (machine := entry_taken(rows, fact, event)) is not None:
+        _hold(machine, "", event.at)
         machine.paper_position = max(machine.paper_position, event.paper_position + len(event.columns))
+
+
+def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
+    """A gap is settled when nothing holds the machine back any more."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        _hold(machine, "", event.at)
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
@@ -88,8 +118,10 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
-    """What was changed, and where the paper stood."""
+    """What a person did may hold the machine back or let it go on; what was changed, and where the paper stood."""
     machine = entry_taken(rows, fact, event)
+    if machine is not None and event.action in HELD_AFTER:
+        _hold(machine, HELD_AFTER[event.action], event.at)
     if machine is not None and event.action in CHANGES:
         rows.put(
             SupplyChange,
@@ -99,3 +131,12 @@ def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
             at=event.at,
             paper_position=machine.paper_position,
         )
+
+
+def _hold(machine: Machine, hold: str, at: datetime) -> None:
+    """Held or not from now on; held otherwise than before, it has been held all the while."""
+    if machine.hold and not hold:
+        machine.held_since = None
+    elif hold and not machine.hold:
+        machine.held_since = at
+    machine.hold = hold

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from machines.wire import ConditionsChanged, GapSettled, KnifeArmed, StripCut, TrueAgain
+from collections.abc import Mapping
+
+from machines.wire import Action, ConditionsChanged, GapSettled, KnifeArmed, OperatorActed, StripCut, TrueAgain
 from scheduling.log.events import SettlementDiffered, SilenceBegan, SilenceEnded
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
@@ -12,6 +14,20 @@ SILENCE = "silence"
 GAP = "gap"
 DIFFERED = "settlement-differed"
 KNIFE = "knife-disarmed"
+OPERATOR = "operator-acted"
+OURS = (SILENCE, GAP, DIFFERED, KNIFE, OPERATOR)  # the other kinds are the machine's own keywords
+
+DID: Mapping[Action, str] = {
+    "stop": "a person stopped it; it stays so until the stop is released there, and then until it is resumed",
+    "release": "a person released the stop; it waits to be resumed there",
+    "pause": "a person paused it; it waits to be resumed there",
+    "park": "a person parked it for service; it waits to be resumed there",
+    "resume": "a person let it go on",
+    "roll-changed": "a person changed the roll",
+    "cartridge-changed": "a person changed the cartridge",
+    "blade-changed": "a person changed the blade",
+}
+HOLDING: frozenset[Action] = frozenset({"stop", "release", "pause", "park"})
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
@@ -26,13 +42,12 @@ def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
 
 
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
-    """Columns are missing on the paper; over at once unless they are being replayed."""
-    decision = event.decision
-    missed = len(decision.skipped) + len(decision.replayed)
-    said = f"{missed} columns missed and {len(decision.unknown)} unknown ({event.gap.cause}): {decision.reason}"
-    notice = _raise(rows, fact, GAP, said)
-    if decision.action == "skip":
-        notice.cleared_at = fact.happened_at
+    """Columns are missing on the paper; over at once, with all before it, unless some are being printed late."""
+    gap, decision = event.gap, event.decision
+    said = f"{gap.end - gap.unknown_end} columns missed and {len(decision.unknown)} unknown ({gap.cause}): "
+    _raise(rows, fact, GAP, said + decision.reason)
+    if decision.late == 0:
+        _clear(rows, fact, GAP)
 
 
 def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
@@ -64,11 +79,19 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
     """One notice for each condition, for as long as the machine has it."""
     still = {notice.kind for notice in _open(rows, fact) if notice.kind in event.keywords}
     for notice in _open(rows, fact):
-        if notice.kind not in event.keywords and notice.kind not in (SILENCE, GAP, DIFFERED, KNIFE):
+        if notice.kind not in event.keywords and notice.kind not in OURS:
             notice.cleared_at = fact.happened_at
     for keyword in event.keywords:
         if keyword not in still:
             _raise(rows, fact, keyword, f"the machine says {keyword}")
+
+
+def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
+    """A person at the machine did something: to be looked at for as long as it holds the machine back."""
+    _clear(rows, fact, OPERATOR)
+    notice = _raise(rows, fact, OPERATOR, DID[event.action])
+    if event.action not in HOLDING:
+        notice.cleared_at = fact.happened_at
 
 
 def _raise(rows: Rows, fact: Recorded, kind: str, said: str) -> Notice:

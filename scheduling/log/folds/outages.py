@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from machines.structure import unstructure
 from machines.wire import GapSettled, TrueAgain
-from scheduling.log.events import SettlementDiffered
-from scheduling.log.models import Outage
+from scheduling.log.events import OutageOverridden, SettlementDiffered
+from scheduling.log.models import Outage, Override
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
 
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
-    """An outage. Where nothing is replayed, the machine is true again with the next column it lays."""
-    rows.put(
+    """An outage. Where nothing is printed late, the machine is true again with the next column that it lays, and so is
+    what was being made good before: the paper is one line, and a later gap takes over from an earlier one."""
+    is_over = event.decision.late == 0
+    if is_over:
+        true_again(rows, fact, event)
+    outage = rows.put(
         Outage,
         id=f"{fact.subject}-{fact.version}",
         machine_id=fact.subject,
@@ -24,11 +28,31 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
         gap=unstructure(event.gap),
         policy=unstructure(event.policy),
         decision=unstructure(event.decision),
-        true_again_at=event.at if event.decision.action == "skip" else None,
+        true_again_at=event.at if is_over else None,
+    )
+    if (given := event.gap.override) is not None:
+        outage.override = given.id
+        if (override := rows.change(Override, given.id)) is not None:
+            override.used_by = outage.id
+
+
+def outage_overridden(rows: Rows, fact: Recorded, event: OutageOverridden) -> None:
+    """A person's word, which waits for the node to settle by it."""
+    rows.put(
+        Override,
+        id=event.override.id,
+        machine_id=fact.subject,
+        run_id=event.run,
+        because=event.because,
+        outage=event.outage,
+        rule=unstructure(event.override.rule),
+        reason=event.reason,
+        given_at=event.override.given_at,
+        given_by=fact.actor,
     )
 
 
-def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
+def true_again(rows: Rows, fact: Recorded, event: TrueAgain | GapSettled) -> None:
     """Every replay of the run has caught up: an outage within a replay is replayed with it."""
     for outage in rows.change_where(Outage, machine_id=fact.subject, run_id=event.run, true_again_at=None):
         outage.true_again_at = event.at

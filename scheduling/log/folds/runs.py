@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from machines.structure import format_instant, unstructure
-from machines.wire import ColumnsPrinted, GapSettled, SegmentWork, StripCut
+from machines.wire import ColumnsPrinted, SegmentWork, StripCut
 from scheduling.log.events import RunPlanned, SegmentsPlanned
+from scheduling.log.folds.again import no_longer_again
+from scheduling.log.folds.shifts import place
 from scheduling.log.models import PrintedStretch, Run, Segment, Strip
-from scheduling.log.outcomes import Interval, clipped, counts, outside, with_interval
+from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -58,6 +60,8 @@ def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
     segment.ends_at = work.knots[-1]
     segment.knots = [format_instant(knot) for knot in work.knots]
     segment.plate = work.plate
+    if run.shifts:
+        place(run, segment)
     run.planned_to_column = max(run.planned_to_column, work.end_column)
     return segment
 
@@ -79,24 +83,16 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     run = rows.change(Run, event.run)
     if run is None:
         return
+    printed = Interval(event.columns.first, event.columns.end, "printed")
+    run.repeated += no_longer_again(rows, run, printed.first, printed.end)
     segment = rows.change(Segment, (run.id, event.segment))
     if segment is not None:
-        segment.worst_miss_s = max(segment.worst_miss_s or 0.0, event.worst_miss_s, key=abs)
-    printed = Interval(event.columns.first, event.columns.end, "printed")
+        worst_s = segment.worst_miss_s or 0.0
+        segment.worst_miss_s = event.worst_miss_s if abs(event.worst_miss_s) > abs(worst_s) else worst_s
     if segment is not None and segment.first_column <= printed.first and printed.end <= segment.end_column:
         _settle(run, segment, printed, event.at)
     else:
-        _account(rows, run, printed, event.at)
-
-
-def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
-    """Columns that were left out or are unknown have their outcome; those that will be replayed are still due."""
-    run = rows.change(Run, event.run)
-    if run is None:
-        return
-    decision = event.decision
-    _account(rows, run, Interval(decision.unknown.first, decision.unknown.end, "unknown"), event.at)
-    _account(rows, run, Interval(decision.skipped.first, decision.skipped.end, "skipped"), event.at)
+        account(rows, run, printed, event.at)
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
@@ -111,7 +107,7 @@ def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
     )
 
 
-def _account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
+def account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
     """Give columns their outcome in whatever segments hold them."""
     if interval.first < interval.end:
         holding = {"first_column__lt": interval.end, "end_column__gt": interval.first}
@@ -130,17 +126,37 @@ def _spread(run: Run, segments: Sequence[Segment], interval: Interval, at: datet
 
 def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
     """Give columns of one segment their outcome, and count."""
-    outcomes = with_interval([Interval(*one) for one in segment.outcomes], interval)
-    printed, skipped, unknown = counts(outcomes)
-    run.printed += printed - segment.printed
-    run.skipped += skipped - segment.skipped
-    run.unknown += unknown - segment.unknown
-    segment.outcomes = [list(one) for one in outcomes]
-    segment.printed, segment.skipped, segment.unknown = printed, skipped, unknown
-    finished = printed + skipped + unknown == segment.end_column - segment.first_column
+    outcomes = segment.outcomes
+    if not outcomes or outcomes[-1][1] <= interval.first:  # as nearly always
+        follow(outcomes, interval)
+        _count(run, segment, interval.outcome, interval.end - interval.first)
+    else:
+        recount(run, segment, with_interval([Interval(*one) for one in outcomes], interval))
+    conclude(segment, at)
+
+
+def recount(run: Run, segment: Segment, laid: Sequence[Interval]) -> None:
+    """Give a segment other outcomes, and count anew."""
+    segment.outcomes = [list(one) for one in laid]
+    for outcome, columns in counts(laid).items():
+        _count(run, segment, outcome, columns - getattr(segment, outcome))
+
+
+def conclude(segment: Segment, at: datetime) -> None:
+    """What may be said of a segment as a whole, after its outcomes changed at an instant."""
+    columns = segment.end_column - segment.first_column
+    finished = segment.printed + segment.skipped + segment.unknown == columns
     segment.state = _state(segment, finished)
-    if finished and segment.finished_at is None:
+    if not finished:
+        segment.finished_at = None
+    elif segment.finished_at is None:
         segment.finished_at = at
+
+
+def _count(run: Run, segment: Segment, outcome: Outcome, more: int) -> None:
+    """So many more columns of a segment have an outcome, after which its count is named."""
+    setattr(segment, outcome, getattr(segment, outcome) + more)
+    setattr(run, outcome, getattr(run, outcome) + more)
 
 
 def _state(segment: Segment, finished: bool) -> str:

@@ -7,7 +7,18 @@ from typing import Any, get_args
 
 from machines.calibration import Calibration
 from machines.profile import CarriageHead, Knife, Media, Profile
-from machines.recovery import Cause, Columns, Decision, Gap, Pace, Policy, settle
+from machines.recovery import (
+    Cause,
+    Columns,
+    Decision,
+    Gap,
+    Override,
+    Pace,
+    Policy,
+    Rule,
+    RuleKind,
+    settle,
+)
 from machines.wire import (
     Action,
     ColumnsPrinted,
@@ -28,6 +39,7 @@ from scheduling.log.events import (
     MachineCalibrated,
     NodeEnrolled,
     OpeningFixed,
+    OutageOverridden,
     ProfileAdded,
     RunPlanned,
     SegmentsPlanned,
@@ -170,7 +182,9 @@ def gap_settled(
     seq: int, first: int, unknown_end: int, end: int, *, policy: Policy | None = None, **changes: Any
 ) -> GapSettled:
     policy = policy or Policy(kind="skip")
-    gap = Gap(first=first, unknown_end=unknown_end, end=end, cause="power", noticed_at=at(end))
+    gap = Gap(
+        first=first, unknown_end=unknown_end, end=end, cause="power", noticed_at=at(end), **changes.pop("facts", {})
+    )
     fields: dict[str, Any] = {
         "seq": seq,
         "at": at(end),
@@ -193,6 +207,16 @@ def differed(seq: int) -> SettlementDiffered:
     return SettlementDiffered(run="spring", seq=seq, ours=decision(gap, Policy(kind="replay")))
 
 
+def overridden(id: str = "left-9", kind: RuleKind = "skip", **changes: Any) -> OutageOverridden:
+    override = Override(id=id, rule=Rule(kind=kind), given_at=NOW)
+    fields: dict[str, Any] = {"run": "spring", "override": override, "because": "hold", "reason": "the paper is torn"}
+    return OutageOverridden(**fields | changes)
+
+
+def acted(seq: int, action: Action, minutes: float = 0) -> OperatorActed:
+    return OperatorActed(seq=seq, at=at(minutes), action=action)
+
+
 def true_again(seq: int, column: int) -> TrueAgain:
     return TrueAgain(seq=seq, at=at(column), run="spring", column=column)
 
@@ -211,10 +235,6 @@ def started(seq: int, *, unplanned: bool, minutes: float = 0) -> NodeStarted:
 
 def conditions(seq: int, *keywords: str, minutes: float = 0) -> ConditionsChanged:
     return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords)
-
-
-def acted(seq: int, action: Action, minutes: float = 0) -> OperatorActed:
-    return OperatorActed(seq=seq, at=at(minutes), action=action)
 
 
 def a_run_on_a_machine(*numbers: int, using: str = "default") -> None:
@@ -254,5 +274,6 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
     ("venue/boathouse", hours_set()),
+    ("machine/left", overridden()),
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),
 )

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any, get_args
 
 from hypothesis import strategies as st
 
-from machines.recovery import Policy
-from scheduling.log.events import Event, NodeEnrolled, SilenceBegan, SilenceEnded
+from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
+from machines.wire import Action
+from scheduling.log.events import Event, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
 from scheduling.log.store import Append
 from tests.scheduling.log.facts import (
     acted,
@@ -32,6 +34,7 @@ from tests.scheduling.log.facts import (
 RUNS = ("spring", "summer")
 COLUMNS = 400
 NODE = "machine/left"
+WORDS = ("left-7", "left-9")
 
 # (stream, what is said there; a node's entry gets its number when it is said)
 Saying = tuple[str, Callable[[int], Event]]
@@ -55,8 +58,31 @@ def _printed(draw: st.DrawFn) -> Saying:
 @st.composite
 def _gap(draw: st.DrawFn) -> Saying:
     first, unknown_end, end = draw(_sorted_columns(3))
-    policy, run_id = Policy(kind=draw(st.sampled_from(("skip", "replay")))), draw(st.sampled_from(RUNS))
-    return NODE, lambda seq: gap_settled(seq, first, unknown_end, end, policy=policy, run=run_id)
+    run_id, word = draw(st.sampled_from(RUNS)), draw(st.none() | st.tuples(st.sampled_from(WORDS), _rules()))
+    told: dict[str, Any] = {"missing_since": at(unknown_end - draw(st.integers(0, 90)))}
+    if unknown_end and draw(st.booleans()):
+        segment_first = draw(st.integers(max(0, unknown_end - 50), unknown_end - 1))
+        told["segment"] = Columns(first=segment_first, end=segment_first + 50)
+    if word is not None:
+        told["override"] = Override(id=word[0], rule=word[1], given_at=at(first))
+    policy = Policy(**vars(draw(_rules())))
+    return NODE, lambda seq: gap_settled(seq, first, unknown_end, end, policy=policy, run=run_id, facts=told)
+
+
+@st.composite
+def _rules(draw: st.DrawFn) -> Rule:
+    kind, half_printed = draw(st.sampled_from(get_args(RuleKind))), draw(st.sampled_from(get_args(HalfPrinted)))
+    within = Limit(value=draw(st.floats(0.1, 9)), unit="hours") if kind == "replay-within" else None
+    return Rule(kind=kind, half_printed=half_printed, within=within)
+
+
+@st.composite
+def _word(draw: st.DrawFn) -> Saying:
+    override = Override(
+        id=draw(st.sampled_from(WORDS)), rule=draw(_rules()), given_at=at(draw(st.integers(0, COLUMNS)))
+    )
+    run_id, because = draw(st.sampled_from(RUNS)), draw(st.sampled_from(("silence", "hold", "replay")))
+    return NODE, lambda seq: OutageOverridden(run=run_id, override=override, because=because)  # type: ignore[arg-type]
 
 
 @st.composite
@@ -68,6 +94,7 @@ def _segments(draw: st.DrawFn) -> Saying:
 @st.composite
 def _other_entry(draw: st.DrawFn) -> Saying:
     column, truth = draw(st.integers(0, COLUMNS)), draw(st.booleans())
+    action = draw(st.sampled_from(get_args(Action)))
     keywords = tuple(draw(st.lists(st.sampled_from(("media-low", "media-empty", "cover-open")), unique=True)))
     entry = draw(
         st.sampled_from(
@@ -77,6 +104,7 @@ def _other_entry(draw: st.DrawFn) -> Saying:
                 lambda seq: armed(seq, column),
                 lambda seq: started(seq, unplanned=truth, minutes=column),
                 lambda seq: conditions(seq, *keywords, minutes=column),
+                lambda seq: acted(seq, action, column),
                 lambda seq: acted(seq, "roll-changed" if truth else "pause", minutes=column),
             )
         )
@@ -109,7 +137,7 @@ def _hours(draw: st.DrawFn) -> Saying:
 
 
 SAYINGS: st.SearchStrategy[Saying] = st.one_of(
-    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server(), _hours()
+    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server(), _word(), _hours()
 )
 
 
