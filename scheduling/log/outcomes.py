@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import reduce
 from itertools import pairwise
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 Outcome = Literal["printed", "skipped", "unknown"]
 
@@ -53,12 +53,23 @@ def _appended(intervals: list[Interval], new: Interval) -> list[Interval]:
     return [*intervals, new]
 
 
-def counts(intervals: Iterable[Interval]) -> tuple[int, int, int]:
-    """How many columns are printed, how many skipped and how many unknown."""
-    columns = {"printed": 0, "skipped": 0, "unknown": 0}
+def follow(laid: list[list[Any]], new: Interval) -> None:
+    """Lay an interval behind others, which are kept as JSON keeps them and are changed in place."""
+    first, end, outcome = new
+    if first >= end:
+        return
+    if laid and laid[-1][1] == first and laid[-1][2] == outcome:
+        laid[-1][1] = end
+    else:
+        laid.append([first, end, outcome])
+
+
+def counts(intervals: Iterable[Interval]) -> dict[Outcome, int]:
+    """How many columns have each outcome."""
+    columns: dict[Outcome, int] = {"printed": 0, "skipped": 0, "unknown": 0}
     for first, end, outcome in intervals:
         columns[outcome] += end - first
-    return columns["printed"], columns["skipped"], columns["unknown"]
+    return columns
 
 
 def outside(interval: Interval, spans: Iterable[tuple[int, int]]) -> list[Interval]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.log.outcomes import Interval, clipped, counts, outside, with_interval
+from scheduling.log.outcomes import Interval, clipped, counts, follow, outside, with_interval
 
 SURENESS = ["skipped", "unknown", "printed"]
 
@@ -38,7 +39,16 @@ def test_every_column_has_its_surest_outcome_and_is_counted_once(reports: list[I
     result, expected = laid(reports), model(reports)
     assert {column: one.outcome for one in result for column in range(one.first, one.end)} == expected
     became = list(expected.values())
-    assert counts(result) == (became.count("printed"), became.count("skipped"), became.count("unknown"))
+    assert counts(result) == {outcome: became.count(outcome) for outcome in SURENESS}
+
+
+@given(st.lists(intervals(), max_size=12), st.integers(0, 9), st.integers(0, 9), st.sampled_from(SURENESS))
+def test_what_follows_is_laid_as_anything_else(reports: list[Interval], gap: int, columns: int, outcome: Any) -> None:
+    before = laid(reports)
+    first = max((one.end for one in before), default=0) + gap
+    new, kept = Interval(first, first + columns, outcome), [list(one) for one in before]
+    follow(kept, new)
+    assert kept == [list(one) for one in with_interval(before, new)]
 
 
 @given(st.lists(intervals(), max_size=12), st.randoms(use_true_random=False))
