@@ -8,6 +8,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.head import HeadPlan
+
 
 @dataclass(frozen=True, kw_only=True)
 class Feed:
@@ -36,6 +38,18 @@ class Driver(Protocol):
                 places passed over stay as they are.
             dots: bool, shape (dots_across, columns).
             first_column: running column of the first, for the assignment of nozzles.
+
+        Raises:
+            MachineStopped: the machine cannot go on; its keywords say why.
+        """
+
+    def lay_pattern(self, place: int, pattern: NDArray[np.bool_] | HeadPlan) -> None:
+        """Set what is of no picture, blank paper or a test pattern, from a place on, as `lay` does.
+
+        Args:
+            place: where its first column lies; never before the end of what was laid.
+            pattern: dots, bool, shape (dots_across, columns), which the nozzles set as they set a picture's; or what
+                each nozzle of a carriage head does, which no calibration changes.
 
         Raises:
             MachineStopped: the machine cannot go on; its keywords say why.

@@ -9,6 +9,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.drivers.paper import NO_COLUMN
 from machines.profile import CarriageHead, Profile
 from machines.strobes import dots_per_strobe
 
@@ -28,7 +29,7 @@ class Paper(Protocol):
     """Where the columns go."""
 
     def lay(self, place: int, column: int, drops: Drops) -> None:
-        """A column leaves the head: its place, its running column and how many drops fell on each row."""
+        """A column leaves the head: its place, its running column (-1: of no picture), how many drops fell on each row."""
 
     def cut(self, place: int) -> None:
         """The knife has cut before a place."""
@@ -98,7 +99,7 @@ class Burst:
     the next burst.
     """
 
-    def __init__(self, make: Make, place: int, columns: int, first_column: int) -> None:
+    def __init__(self, make: Make, place: int, columns: int, first_column: int | None) -> None:
         self._make = make
         self._place = place
         self._columns = columns
@@ -162,5 +163,6 @@ class Burst:
 
     def _record(self, paper: Paper, end: int) -> None:
         for column in range(self._recorded, end):
-            paper.lay(self._place + column, self._first_column + column, self._drops[column])
+            running = NO_COLUMN if self._first_column is None else self._first_column + column
+            paper.lay(self._place + column, running, self._drops[column])
         self._recorded = max(self._recorded, end)

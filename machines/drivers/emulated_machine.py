@@ -11,6 +11,8 @@ from machines.drivers.emulated_head import Burst, Make, Paper, Refusal
 
 DISARMED = "separation-cutter-offline-warning"
 LOST = "other-error"
+# In place of a burst's first running column.
+OF_NO_PICTURE = "-"
 # Columns fed for each that is ordered, in millionths.
 SMALLEST_SCALE, LARGEST_SCALE = 500_000, 2_000_000
 # As many conditions as a line has room for, whatever they are.
@@ -118,7 +120,8 @@ class Machine:
             raise Refusal("condition")
         match order:
             case ["burst", place, columns, first_column]:
-                self._begin(_number(place), _number(columns), _number(first_column))
+                of_picture = None if first_column == OF_NO_PICTURE else _number(first_column)
+                self._begin(_number(place), _number(columns), of_picture)
             case ["dots", part, offset, packed]:
                 self._begun().stage(_number(part), _number(offset), _octets(packed))
             case ["step", place, dots]:
@@ -136,11 +139,14 @@ class Machine:
             case _:
                 raise Refusal("order")
 
-    def _begin(self, place: int, columns: int, first_column: int) -> None:
-        """Claim the paper before the first dot is on it: after a loss of power it is not laid again."""
+    def _begin(self, place: int, columns: int, first_column: int | None) -> None:
+        """Claim the paper before the first dot is on it: after a loss of power it is not laid again. What is of no
+        picture leaves the picture's last column remembered."""
         if self.busy or place < self._known_end() or columns < 1:
             raise Refusal("order")
-        self.memory.end, self.memory.column = place + columns, first_column + columns
+        self.memory.end = place + columns
+        if first_column is not None:
+            self.memory.column = first_column + columns
         self._keep(self.memory)
         self._burst = Burst(self.make, place, columns, first_column)
         self.capped = False

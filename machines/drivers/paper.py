@@ -54,7 +54,7 @@ class Paper:
         dots: bool, shape (dots_across, places), each column where it truly lies, to the nearest whole place; blank
             where nothing was laid.
         laid: records of columns in the order in which they were laid: ``place`` that was ordered, ``column`` (running),
-            ``at`` (the true instant, POSIX seconds).
+            -1 for one of no picture, ``at`` (the true instant, POSIX seconds).
         cuts: records of cuts; those of kind ``RAGGED`` by a dull blade.
         refused: records of columns that were ordered where something lay.
         elsewhere: records of what lies elsewhere than it was ordered: of kind ``LIES`` of a column, ``CUT_LIES`` of a
@@ -125,7 +125,7 @@ class PaperWriter:
         Args:
             place: that was ordered for the first.
             dots: bool, shape (dots_across, columns).
-            first_column: running column of the first.
+            first_column: running column of the first; -1 where they are of no picture.
             at: true instants, POSIX seconds.
             true_places: where they truly lie, in columns of paper; None for where they were ordered.
         """
@@ -208,9 +208,9 @@ def read_paper(folder: Path) -> Paper:
 
 
 def column_end(folder: Path) -> int | None:
-    """The running column after the last that was laid on a folder's paper; None on blank paper."""
+    """The running column after the last that was laid on a folder's paper; None where none was."""
     records = _records(folder)
-    laid = records[records["kind"] == LAID]
+    laid = records[(records["kind"] == LAID) & (records["column"] != NO_COLUMN)]
     return int(laid["column"][-1]) + 1 if laid.size else None
 
 

@@ -18,9 +18,10 @@ from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
 from machines.drivers.serial_greeting import Greeting
 from machines.drivers.serial_link import Halted, Limits, Link, LinkLost, Words, new_call
-from machines.drivers.serial_orders import burst
+from machines.drivers.serial_orders import burst, pattern_burst
 from machines.drivers.serial_port import Port, SerialPort
 from machines.errors import InputError
+from machines.head import HeadPlan
 from machines.profile import CarriageHead, Profile
 
 log = logging.getLogger(__name__)
@@ -127,17 +128,34 @@ class SerialMachine:
             MachineStopped: some of them may lie there, or come to before the controller halts. Its places are spent.
             ValueError: dots of another height than the head's.
         """
-        if dots.shape[0] != self._profile.dots_across:
-            raise ValueError(f"{dots.shape[0]} dots in a column of {self._profile.dots_across}")
+        link, dead = self._ready_to_lay(place, dots.shape[0]), self._calibration.dead_nozzles
+        self._perform(link, burst(place, dots, first_column, self._profile, self._seed, dead))
+        self._laid_to(place + dots.shape[1])
+        self._column = first_column + dots.shape[1]
+
+    def lay_pattern(self, place: int, pattern: NDArray[np.bool_] | HeadPlan) -> None:
+        """Set what is of no picture from a place on.
+
+        Raises:
+            MachineStopped, ValueError: as `lay`.
+        """
+        rows, columns = pattern.numbers.shape if isinstance(pattern, HeadPlan) else pattern.shape
+        link, dead = self._ready_to_lay(place, rows), self._calibration.dead_nozzles
+        self._perform(link, pattern_burst(place, pattern, self._profile, self._seed, dead))
+        self._laid_to(place + columns)
+
+    def _ready_to_lay(self, place: int, rows: int) -> Link:
+        if rows != self._profile.dots_across:
+            raise ValueError(f"{rows} dots in a column of {self._profile.dots_across}")
         link = self._ready()
         if place < self._end:
             log.error("place %d was ordered, but the controller has laid up to %d", place, self._end)
             raise MachineStopped(OTHER)
-        dead = self._calibration.dead_nozzles
-        self._perform(link, burst(place, dots, first_column, self._profile, self._seed, dead))
-        self._end = self._whole = place + dots.shape[1]
-        self._column = first_column + dots.shape[1]
-        self._standing = self._end - 1 + _lead_out(self._profile)
+        return link
+
+    def _laid_to(self, end: int) -> None:
+        self._end = self._whole = end
+        self._standing = end - 1 + _lead_out(self._profile)
 
     def cut(self, place: int) -> None:
         """Cut at the place under the knife, if a person has armed it.
@@ -213,8 +231,7 @@ class SerialMachine:
         return self.standing().end
 
     def column_end(self) -> int | None:
-        """The running column after the last that the controller remembers to have begun; None if it does not, and after
-        a call was broken off in the middle of a burst, until the next greeting.
+        """The running column after the last that the controller remembers to have begun; None if it does not.
 
         Raises:
             MachineStopped: the controller does not answer.

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.head import plan
+from machines.head import HeadPlan, plan
 from machines.profile import CarriageHead, LineHead, Profile
 from machines.strobes import strobes
 
@@ -16,6 +16,8 @@ Dots = NDArray[np.bool_]
 Words = tuple[object, ...]
 # Octets of packed dots in one line: 200 characters of base 64 leave room for the rest of it.
 OCTETS_PER_LINE = 150
+# The word of a burst in place of its first running column.
+OF_NO_PICTURE = "-"
 
 
 def burst(
@@ -35,8 +37,19 @@ def burst(
     return _step_by_step(place, dots.shape[1], first_column, _steps(dots, first_column, profile, nozzle_seed, dead))
 
 
+def pattern_burst(
+    place: int, pattern: Dots | HeadPlan, profile: Profile, nozzle_seed: int, dead: Collection[int] = ()
+) -> Iterator[Words]:
+    """All orders of one burst of what is of no picture: dots, or what each nozzle does; otherwise as `burst`."""
+    if isinstance(pattern, HeadPlan):
+        columns = pattern.numbers.shape[1]
+        return _step_by_step(place, columns, OF_NO_PICTURE, _passing(pattern))
+    steps = _steps(pattern, place, profile, nozzle_seed, dead)
+    return _step_by_step(place, pattern.shape[1], OF_NO_PICTURE, steps)
+
+
 def _step_by_step(
-    place: int, columns: int, first_column: int, steps: Iterator[Iterable[tuple[int, Dots]]]
+    place: int, columns: int, first_column: int | str, steps: Iterator[Iterable[tuple[int, Dots]]]
 ) -> Iterator[Words]:
     yield "burst", place, columns, first_column
     for step, parts in enumerate(steps):
@@ -54,9 +67,12 @@ def _steps(
     """For each step the nozzles or strobes that fire, and over which rows."""
     head = profile.head
     if isinstance(head, CarriageHead):
-        passing = plan(dots, first_column, head, seed, dead)
-        return (_firing(passing.fired(step)) for step in passing.steps)
+        return _passing(plan(dots, first_column, head, seed, dead))
     return (_in_strobes(column, head) for column in dots.T)
+
+
+def _passing(of_head: HeadPlan) -> Iterator[Iterable[tuple[int, Dots]]]:
+    return (_firing(of_head.fired(step)) for step in of_head.steps)
 
 
 def _firing(fires: Dots) -> Iterable[tuple[int, Dots]]:

@@ -21,8 +21,8 @@ from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
 from machines.drivers.body import fed_to, keep_body, read_body, shifted
 from machines.drivers.faults import CANNOT_CUT, FaultPlan, blade_says, dead_nozzles, feed_gain, keywords
-from machines.drivers.paper import PaperWriter, column_end, paper_png
-from machines.head import plan
+from machines.drivers.paper import NO_COLUMN, PaperWriter, column_end, paper_png
+from machines.head import HeadPlan, plan
 from machines.profile import CarriageHead, LineHead, Profile
 from machines.strobes import strobes
 
@@ -80,16 +80,33 @@ class SimulatedMachine:
                 still, and nothing was laid.
             ValueError: dots of another height than the head's.
         """
-        if dots.shape[0] != self._profile.dots_across:
-            raise ValueError(f"{dots.shape[0]} dots in a column of {self._profile.dots_across}")
+        self._lay(place, dots.shape, first_column, lambda dead: self._set(dots, first_column, dead))
+
+    def lay_pattern(self, place: int, pattern: Dots | HeadPlan) -> None:
+        """Set what is of no picture from a place on.
+
+        Raises:
+            MachineStopped, ValueError: as `lay`.
+        """
+        if isinstance(pattern, HeadPlan):
+            self._lay(place, pattern.numbers.shape, NO_COLUMN, pattern.laid)
+        else:
+            self._lay(place, pattern.shape, NO_COLUMN, lambda dead: self._set(pattern, place, dead))
+
+    def _lay(
+        self, place: int, shape: tuple[int, ...], first_column: int, set_dots: Callable[[Collection[int]], Dots]
+    ) -> None:
+        rows, columns = shape
+        if rows != self._profile.dots_across:
+            raise ValueError(f"{rows} dots in a column of {self._profile.dots_across}")
         now = self._clock.now()
         if place < self._paper.end:
-            self._paper.refuse(place, first_column, dots.shape[1], now)
+            self._paper.refuse(place, first_column, columns, now)
             raise MachineStopped("other-error")
         self._stand_still_if_stopped(now)
-        set_dots = self._set(dots, first_column, dead_nozzles(self._faults().active(now)))
-        true_places = self._feed_to(place + np.arange(dots.shape[1]), now)
-        self._paper.lay(place, set_dots, first_column, np.full(dots.shape[1], now), true_places)
+        dots = set_dots(dead_nozzles(self._faults().active(now)))
+        true_places = self._feed_to(place + np.arange(columns), now)
+        self._paper.lay(place, dots, first_column, np.full(columns, now), true_places)
         keep_body(self._folder, self._body)
 
     def cut(self, place: int) -> None:
