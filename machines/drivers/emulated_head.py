@@ -29,7 +29,7 @@ class Paper(Protocol):
     """Where the columns go."""
 
     def lay(self, place: int, column: int, drops: Drops) -> None:
-        """A column leaves the head: its place, its running column (-1: of no picture), how many drops fell on each row."""
+        """A column leaves the head: its place, its running column (-1: of no picture) and the drops on each row."""
 
     def cut(self, place: int) -> None:
         """The knife has cut before a place."""
