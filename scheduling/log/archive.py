@@ -14,11 +14,11 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Sequence
+from heapq import merge
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.db import connections, transaction
-from django.db.models import Q
 
 from machines.errors import InputError
 from scheduling.log import models, seal
@@ -73,7 +73,8 @@ def _write(
     with file.open("x", encoding="utf-8") as out:
         try:
             out.write(canonical({"format": ARCHIVE}) + "\n")
-            for line in walk(scan(Q(stream__in=streams), using=using), heads):
+            each = [scan(stream=stream, using=using) for stream in dict.fromkeys(streams)]
+            for line in walk(merge(*each), heads):  # in the global order: a line begins with its position
                 out.write(written(line) + "\n")
             _require_closable(streams, heads)
             events = sum(head.version for head in heads.values())

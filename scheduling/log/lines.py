@@ -6,7 +6,7 @@ Writing, verifying, exporting and folding go through here, so that each reads th
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -17,7 +17,7 @@ from django.db.models.functions import Cast
 
 from scheduling.log import models
 from scheduling.log.digest import digest, instant_text
-from scheduling.log.events import Event, from_data
+from scheduling.log.events import KINDS, Event, from_data
 from scheduling.log.reading import read_event
 from scheduling.log.recorded import Recorded
 
@@ -104,57 +104,68 @@ def insert(lines: Iterable[Line], *, using: str) -> None:
         cursor.executemany(_INSERT, rows)
 
 
-def scan(where: Q | None = None, *, after: int = 0, limit: int | None = None, using: str) -> Iterator[Line]:
+def scan(where: Q | None = None, *, stream: str | None = None, after: int = 0, using: str) -> Iterator[Line]:
     """Lines in the global order, a chunk at a time; nothing is held open in between, however slow the reader is.
 
     Args:
         where: only those; see `scheduling.log.models.Event`.
+        stream: only of this one.
         after: position after which to begin.
-        limit: at most so many.
         using: alias of the database.
     """
-    instant = _instant_in(using)
-    for row in _rows(Line._fields, where, after, limit, using):
-        yield Line._make((*row[:7], instant(row[7]), instant(row[8]), *row[9:]))
+    for row in _rows(Line._fields, where, stream, after, using):
+        yield Line._make((*row[:7], _instant(row[7]), _instant(row[8]), *row[9:]))
 
 
-def facts(where: Q | None = None, *, after: int = 0, limit: int | None = None, using: str) -> Iterator[Recorded]:
-    """What the lines say, as `scan` gives them, upcast to today's schema and taken for what was written."""
-    instant = _instant_in(using)
-    for position, stream, version, kind, schema, data, said_at, happened_at, *others in _rows(
-        _OF_A_FACT, where, after, limit, using
+def facts(
+    where: Q | None = None,
+    *,
+    stream: str | None = None,
+    kinds: Collection[str] = KINDS,
+    after: int = 0,
+    using: str,
+) -> Iterator[Recorded]:
+    """What the lines say, as `scan` gives them, upcast to today's schema and taken for what was written.
+
+    Args:
+        where, stream, after, using: as for `scan`.
+        kinds: only of these. Lines of others are passed over here, because a database that is asked for several kinds
+            at once sorts them anew for every chunk.
+    """
+    if len(kinds) == 1:
+        where = Q(kind=min(kinds)) & (where or Q())
+    for position, of_stream, version, kind, schema, data, said_at, happened_at, *others in _rows(
+        _OF_A_FACT, where, stream, after, using
     ):
-        event = read_event(kind, schema, data)
-        yield Recorded(position, stream, version, kind, event, instant(said_at), instant(happened_at), *others)
+        if kind in kinds:
+            event = read_event(kind, schema, data)
+            yield Recorded(position, of_stream, version, kind, event, _instant(said_at), _instant(happened_at), *others)
 
 
 _OF_A_FACT = (
     "position", "stream", "version", "kind", "schema", "data", "said_at", "happened_at", "actor", "request", "digest",
 )  # fmt: skip
-# Read as the text that they are kept as; SQLite knows no instants, and Django's way to make them takes long.
-_TEXTS = {"sqlite": ("data", "said_at", "happened_at"), "postgresql": ("data",)}
+# Read as text: Django's way to make them takes long.
+_TEXTS = ("data", "said_at", "happened_at")
 
 
 def _rows(
-    names: Sequence[str], where: Q | None, after: int, limit: int | None, using: str
+    names: Sequence[str], where: Q | None, stream: str | None, after: int, using: str
 ) -> Iterator[tuple[Any, ...]]:
-    """Columns of the lines, the first of them the position."""
-    as_text = _TEXTS[connections[using].vendor]
-    columns = [Cast(name, TextField()) if name in as_text else name for name in names]
-    found = models.Event.objects.using(using).filter(where or Q()).order_by("position").values_list(*columns)
-    while limit is None or limit > 0:
-        chunk = list(found.filter(position__gt=after)[: CHUNK if limit is None else min(CHUNK, limit)])
+    """Columns of the lines, in the global order; a stream's versions are in that order as well, and have an index."""
+    columns = [Cast(name, TextField()) if name in _TEXTS else name for name in names]
+    found = models.Event.objects.using(using).filter(where or Q()).values_list(*columns)
+    order, reached = ("position", after) if stream is None else ("version", 0)
+    if stream is not None:
+        found = found.filter(stream=stream, position__gt=after)
+    chunk = None
+    while chunk is None or len(chunk) == CHUNK:
+        chunk = list(found.filter(**{f"{order}__gt": reached}).order_by(order)[:CHUNK])
         yield from chunk
-        if len(chunk) < CHUNK:
-            return
-        after, limit = chunk[-1][0], None if limit is None else limit - CHUNK
-
-
-def _instant_in(using: str) -> Callable[[Any], datetime]:
-    """What makes an instant of what a database gives."""
-    return _instant_of_text if connections[using].vendor == "sqlite" else _as_it_is
+        reached = chunk[-1][names.index(order)] if chunk else reached
 
 
 @lru_cache(maxsize=64)
-def _instant_of_text(text: str) -> datetime:
-    return datetime.fromisoformat(f"{text}+00:00")
+def _instant(text: str) -> datetime:
+    """An instant from a database's text: PostgreSQL says that it is UTC (`+00`), SQLite leaves it out."""
+    return datetime.fromisoformat(text if "+" in text else f"{text}+00:00")

@@ -20,7 +20,7 @@ from datetime import datetime
 from django.db.models import Model, Q
 
 from scheduling.log.events import NAMES
-from scheduling.log.folds import VIEWS
+from scheduling.log.folds import VIEWS, Fold
 from scheduling.log.lines import facts
 from scheduling.log.models import Machine, Notice, Opening, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.rows import Rows
@@ -86,7 +86,7 @@ def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | Non
 
 def machine_at(machine: str, moment: Moment, *, using: str = "default") -> MachineThen | None:
     """A machine as it was; None where it was not added yet."""
-    rows = folded((Machine, Notice, Outage), Q(stream=f"machine/{machine}") & moment.counts, using=using)
+    rows = folded((Machine, Notice, Outage), moment.counts, stream=f"machine/{machine}", using=using)
     row = rows.find(Machine, machine)
     if row is None:
         return None
@@ -104,22 +104,30 @@ def run_row_at(run: str, moment: Moment, *, using: str = "default") -> Run | Non
 
 def machine_row_at(machine: str, moment: Moment, *, using: str = "default") -> Machine | None:
     """A machine as it was, without what belongs to it."""
-    return folded((Machine,), Q(stream=f"machine/{machine}") & moment.counts, using=using).find(Machine, machine)
+    return folded((Machine,), moment.counts, stream=f"machine/{machine}", using=using).find(Machine, machine)
 
 
 def opening_at(opening: str, moment: Moment, *, using: str = "default") -> Opening | None:
     """An opening as it was fixed; None where it was not."""
-    return folded((Opening,), Q(stream=f"opening/{opening}") & moment.counts, using=using).find(Opening, opening)
+    return folded((Opening,), moment.counts, stream=f"opening/{opening}", using=using).find(Opening, opening)
 
 
-def folded(wanted: Sequence[type[Model]], where: Q, *, using: str = "default") -> Rows:
-    """Rows in memory of the views that hold the wanted tables, folded from the facts that a condition chooses."""
+def folded(wanted: Sequence[type[Model]], where: Q, *, stream: str | None = None, using: str = "default") -> Rows:
+    """Rows in memory of the views that hold the wanted tables, folded from the facts that a condition chooses.
+
+    Args:
+        wanted: tables.
+        where: which facts; see `scheduling.log.models.Event`.
+        stream: only of this stream; None for all.
+        using: alias of the database.
+    """
     views = [view for view in VIEWS if set(view.tables) & set(wanted)]
-    kinds = {NAMES[event] for view in views for event in view.folds}
+    folds: dict[type, list[Fold]] = {}
+    for view in views:
+        for event, fold in view.folds.items():
+            folds.setdefault(event, []).append(fold)
     rows = Rows(using, complete=True)
-    for fact in facts(where & Q(kind__in=kinds), using=using):
-        for view in views:
-            function = view.folds.get(type(fact.event))
-            if function is not None:
-                function(rows, fact, fact.event)
+    for fact in facts(where, stream=stream, kinds={NAMES[event] for event in folds}, using=using):
+        for fold in folds[type(fact.event)]:
+            fold(rows, fact, fact.event)
     return rows

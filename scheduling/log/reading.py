@@ -1,24 +1,29 @@
 """Events out of the log again, fast: what the store wrote was checked on its way in, and is not checked once more.
 
-For each kind a function is put together once that takes the JSON values and makes the dataclass. Whoever doubts the
-log walks it (`scheduling.log.verify`), which reads every event with all checks.
+For each class a function is put together once that fills an instance from the JSON values: most fields are what JSON
+says they are, and only the others (instants, floats, dataclasses within) have to be made. Neither `__init__` nor
+`__post_init__` runs, so an event must not have fields that are worked out from others. Whoever doubts the log walks it
+(`scheduling.log.verify`), which reads every event with all checks.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from datetime import datetime
-from functools import cache
-from typing import Any, Literal, get_args, get_origin
+from functools import cache, partial
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from cattrs import Converter
-from cattrs.gen import make_dict_structure_fn
 
 from scheduling.log.events import KINDS, Event, from_data, schema_of
 
-Read = Callable[[Any, Any], Event]
+Read = Callable[[Any], Any]
+
+# Canonical text has no white space around it, which `json.loads` would look for.
+_decode = json.JSONDecoder().raw_decode
+_AS_THEY_ARE = (Any, int, str, bool, dict[str, Any])
 
 
 def read_event(kind: str, schema: int, text: str) -> Event:
@@ -28,41 +33,77 @@ def read_event(kind: str, schema: int, text: str) -> Event:
         InputError: it was written by a newer program.
         KeyError: no such kind, or no way up from its version.
     """
-    data = json.loads(text)
+    data, _ = _decode(text)
     if schema != schema_of(kind):
         return from_data(kind, schema, data)
-    return _reader(kind)(data, KINDS[kind])
+    event: Event = _reader(kind)(data)
+    return event
 
 
 @cache
 def _reader(kind: str) -> Read:
-    read: Read = _CONVERTER.get_structure_hook(KINDS[kind])
-    return read
+    return _reader_of_fields(KINDS[kind])
 
 
-def _is_tuple(cls: Any) -> bool:
-    return get_origin(cls) is tuple
+@cache
+def _reader_of(hint: Any) -> Read | None:
+    """What makes a value of a type from JSON; None where JSON says it as it is."""
+    if hint in _AS_THEY_ARE or get_origin(hint) is Literal:
+        return None
+    if hint is float:
+        return float
+    if hint is datetime:
+        return datetime.fromisoformat
+    if is_dataclass(hint):
+        return _reader_of_fields(hint)
+    if get_origin(hint) is tuple:
+        return _reader_of_items(_reader_of(get_args(hint)[0]))
+    structure = _CONVERTER.get_structure_hook(hint)
+    return lambda value: structure(value, hint)
 
 
-def _is_literal(cls: Any) -> bool:
-    return get_origin(cls) is Literal
+def _reader_of_fields(cls: Any) -> Read:
+    hints = get_type_hints(cls)
+    conversions = [(field.name, read) for field in fields(cls) if (read := _reader_of(hints[field.name])) is not None]
+    defaults = {field.name: field.default for field in fields(cls) if field.default is not MISSING}
+    makers = [(field.name, field.default_factory) for field in fields(cls) if field.default_factory is not MISSING]
+    make = partial(object.__new__, cls)
+
+    def read_fields(data: dict[str, Any]) -> Any:
+        value = make()
+        values = value.__dict__
+        if defaults:
+            values.update(defaults)
+        values.update(data)
+        for name, read in conversions:
+            if name in data:
+                values[name] = read(data[name])
+        for name, default in makers:
+            if name not in data:
+                values[name] = default()
+        return value
+
+    return read_fields
+
+
+def _reader_of_items(read: Read | None) -> Read:
+    return tuple if read is None else lambda values: tuple(map(read, values))
 
 
 def _make_converter() -> Converter:
+    """For the few other types: unions, and mappings of things."""
     converter = Converter(detailed_validation=False)
 
-    def items_hook(cls: Any) -> Any:
-        item, _ = get_args(cls)
-        if item is datetime:
-            return lambda values, _: tuple(map(datetime.fromisoformat, values))
-        read = converter.get_structure_hook(item)
-        return lambda values, _: tuple([read(value, item) for value in values])
+    def inner_hook(cls: Any) -> Any:
+        read = _reader_of(cls)
+        return lambda value, _: value if read is None else read(value)
 
-    converter.register_structure_hook_factory(is_dataclass, lambda cls: make_dict_structure_fn(cls, converter))
-    converter.register_structure_hook_factory(_is_tuple, items_hook)
-    converter.register_structure_hook_func(_is_literal, lambda value, _: value)
-    converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
+    converter.register_structure_hook_factory(_is_ours, inner_hook)
     return converter
+
+
+def _is_ours(hint: Any) -> bool:
+    return hint is datetime or is_dataclass(hint) or get_origin(hint) in (tuple, Literal)
 
 
 _CONVERTER = _make_converter()

@@ -117,7 +117,7 @@ def _catch_up(
 ) -> int:
     """Fold everything from a position to the last one, and return that."""
     kinds = {kind for folding in foldings for kind in folding.kinds}
-    for batch in _batches(facts(Q(kind__in=kinds, position__lte=last), after=position, using=using)):
+    for batch in _batches(facts(Q(position__lte=last), kinds=kinds, after=position, using=using)):
         for folding in foldings:
             folding.take(batch)
         progress(batch[-1].position, last)

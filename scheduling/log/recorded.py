@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import lru_cache
 from typing import NamedTuple
 
 from scheduling.log.events import Event
@@ -38,12 +39,17 @@ class Recorded(NamedTuple):
     @property
     def subject(self) -> str:
         """The id of what the stream is about."""
-        return self.stream.partition("/")[2]
+        return _subject_of(self.stream)
 
     @property
     def run(self) -> str | None:
         """The id of the run that it is about."""
         return run_of(self.stream, self.event)
+
+
+@lru_cache(maxsize=256)  # the same few streams over and over
+def _subject_of(stream: str) -> str:
+    return stream.partition("/")[2]
 
 
 def run_of(stream: str, event: Event) -> str | None:

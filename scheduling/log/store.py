@@ -12,6 +12,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from heapq import merge
+from itertools import islice
+from operator import attrgetter
 
 from django.db import connections, transaction
 from django.db.models import Max, Q
@@ -20,7 +23,7 @@ from machines.errors import InputError
 from scheduling.log import models
 from scheduling.log.canonical import canonical
 from scheduling.log.digest import NONE_BEFORE
-from scheduling.log.events import NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
+from scheduling.log.events import KINDS, NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
 from scheduling.log.fitting import fits
 from scheduling.log.folding import fold_live
 from scheduling.log.lines import Line, facts, insert, scan
@@ -153,15 +156,15 @@ def read(
         using: alias of the database.
     """
     where = Q()
-    if streams:
-        where &= Q(stream__in=streams)
-    if kinds:
-        where &= Q(kind__in=kinds)
     if run is not None:
         where &= Q(run=run)
     if through is not None:
         where &= Q(position__lte=through)
-    return facts(where, after=after, limit=limit, using=using)
+    walks = [
+        facts(where, stream=stream, kinds=kinds or KINDS, after=after, using=using)
+        for stream in dict.fromkeys(streams or (None,))
+    ]
+    return islice(merge(*walks, key=attrgetter("position")), limit)
 
 
 def lock(using: str) -> None:
@@ -217,7 +220,7 @@ def _require_open(new_streams: Sequence[str], using: str) -> None:
 def _require_version(one: Append, head: _Head, using: str) -> None:
     if one.expected_version is None or one.expected_version == head.version:
         return
-    newer = scan(Q(stream=one.stream, version__gt=one.expected_version), using=using)
+    newer = scan(Q(version__gt=one.expected_version), stream=one.stream, using=using)
     raise LostRace(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
 
 
