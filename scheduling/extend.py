@@ -76,7 +76,7 @@ def _printing(run: Run, plates: PlateStore, uploads: UploadStore | None) -> _Pri
 
 def _extend(printing: _Printing, now: datetime, horizon: timedelta) -> int:
     run = printing.run
-    until = (now + horizon).timestamp()
+    until = (now + horizon).timestamp() - run.shift_s  # planned as if the timeline had never waited
     columns, first, added = printing.timeline.columns, run.planned_to_column, 0
     while first < run.end_column and printing.timeline.instants(np.array([first]))[0] < until:
         end = min((first // columns + 1) * columns, run.end_column)

@@ -15,6 +15,7 @@ from scheduling.log.events import Event, RunPlanned
 from scheduling.named import check_id, require
 from scheduling.originals import require_fits, source_original
 from scheduling.planning.timeline import Timeline
+from scheduling.rules import Ground, require_policy_fits
 from scheduling.selectors import cycle_named, machine_profile, venue_place
 from scheduling.sky import cycles
 from scheduling.sky.places import Place
@@ -64,6 +65,8 @@ def plan_run(command: PlanRun) -> Event:
         raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
     first, end = _span(command, timeline)
     _require_speed(profile, timeline.cycle.mean_turn_s)
+    venue = models.Venue.objects.get(id=machine.venue_id)
+    require_policy_fits(command.policy, Ground(command.cycle, profile, timeline.cycle.mean_turn_s, venue))
     seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
     return RunPlanned(
         machine=command.machine,

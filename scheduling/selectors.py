@@ -66,11 +66,12 @@ def run_work(run: Run) -> RunWork:
         strips_per_turn=run.strips_per_turn,
         nozzle_seed=run.nozzle_seed,
         mean_turn_s=run.mean_turn_s,
+        shift_s=run.shift_s,
     )
 
 
 def segment_work(segment: Segment) -> SegmentWork:
-    """A planned segment as a node gets it."""
+    """A planned segment as a node gets it: its knots are as planned, before the timeline waited."""
     data = {
         "number": segment.number,
         "first_column": segment.first_column,
@@ -82,11 +83,12 @@ def segment_work(segment: Segment) -> SegmentWork:
 
 
 def current_run(*, machine: str, before: datetime) -> Run | None:
-    """The earliest run of a machine that starts before an instant and has columns not yet accounted for.
+    """The earliest run of a machine that starts before an instant and has columns not yet accounted for, or to be
+    printed once more.
 
     A later run waits until the one before it is accounted for to the last column: the paper is one line.
     """
     for run in Run.objects.filter(machine_id=machine, starts_at__lt=before).order_by("starts_at", "id"):
-        if run.printed + run.skipped + run.unknown < run.end_column - run.first_column:
+        if run.again or run.printed + run.skipped + run.unknown < run.end_column - run.first_column:
             return run
     return None

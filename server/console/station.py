@@ -141,8 +141,9 @@ def _next_run(machine: Machine, now: datetime) -> Run | None:
 def _due_column(segment: Segment, now: datetime) -> int:
     """The running column whose instant was the last to come."""
     work = segment_work(segment)
+    waited = segment.ends_at - work.knots[-1]
     columns = np.arange(work.first_column, work.end_column)
-    passed = int(np.searchsorted(work.instants(columns), now.timestamp(), side="right"))
+    passed = int(np.searchsorted(work.instants(columns), (now - waited).timestamp(), side="right"))
     return work.first_column + max(passed - 1, 0)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from django.db.models import F
 
+from machines.structure import parse_instant
 from scheduling.extend import extend_plans
 from scheduling.log.models import Event, Run, Segment
 from scheduling.plates import PlateStore
@@ -122,3 +123,19 @@ def test_a_run_that_cannot_be_planned_does_not_hold_up_the_others(tmp_path: Path
         extend_plans(NOON, WEEK, PlateStore(tmp_path))
     assert caught.value.exceptions[0].__notes__ == ["while planning run 'first'"]
     assert set(Segment.objects.values_list("run_id", flat=True)) == {"second"}
+
+
+def test_a_run_whose_timeline_waited_is_planned_as_if_it_had_not_and_no_further_ahead(tmp_path: Path) -> None:
+    """What is a day ahead by a timeline that waited a day is due already by one that did not."""
+    day_s = 86400.0
+    furnish()
+    options = {"seconds": day_s, "epoch": NOON.isoformat()}
+    plan(cycle="period", cycle_options=options, ends_at=(NOON + timedelta(days=6)).isoformat())
+    plates = PlateStore(tmp_path)
+    extend_plans(NOON, timedelta(days=1), plates)
+    planned = Run.objects.get().planned_to_column
+    Run.objects.update(shift_s=day_s, shifts=[[planned, day_s]])
+    assert extend_plans(NOON + timedelta(hours=23), timedelta(days=1), plates) == 0
+    assert extend_plans(NOON + timedelta(hours=25), timedelta(days=1), plates) > 0
+    first = Segment.objects.filter(first_column__gte=planned).order_by("number")[0]
+    assert first.starts_at == parse_instant(first.knots[0]) + timedelta(days=1)
