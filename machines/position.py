@@ -45,9 +45,9 @@ class Slip:
         return cls(mm=mm, seconds=turns * mean_turn_s, degrees=turns * 360.0)
 
     def in_words(self) -> str:
-        """Such as ``0.6 mm behind (86 s, 0.36 degrees)``."""
+        """Such as ``0.60 mm behind (86 s, 0.36 degrees)``."""
         where = "behind" if self.mm < 0 else "ahead"
-        return f"{abs(self.mm):.2g} mm {where} ({abs(self.seconds):.2g} s, {abs(self.degrees):.2g} degrees)"
+        return f"{abs(self.mm):.2f} mm {where} ({abs(self.seconds):.0f} s, {abs(self.degrees):.2f} degrees)"
 
 
 @dataclass(frozen=True, kw_only=True)

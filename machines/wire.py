@@ -244,6 +244,47 @@ class ConditionsChanged:
     kind: Literal["conditions-changed"] = "conditions-changed"
 
 
+@dataclass(frozen=True, kw_only=True)
+class SlipMeasured:
+    """The paper is further from where it was ordered than the profile's threshold, or by as much further than was said
+    last; below 0 it lags behind.
+
+    Attributes:
+        column: the running column that is laid next.
+        slip_mm: measured minus ordered place.
+        slip_s: the same in seconds of the run, at its mean rate.
+        slip_degrees: the same in degrees of the turn.
+    """
+
+    seq: int
+    at: datetime
+    run: str
+    column: int
+    slip_mm: float
+    slip_s: float
+    slip_degrees: float
+    kind: Literal["slip-measured"] = "slip-measured"
+
+
+@dataclass(frozen=True, kw_only=True)
+class FeedCorrected:
+    """The paper is where it was ordered, as far as can be told, after small corrections where the picture is blank.
+
+    Attributes:
+        column: the running column that is laid next.
+        corrected_mm: all corrections since the last such entry; further on positive.
+        slip_mm: what is left.
+    """
+
+    seq: int
+    at: datetime
+    run: str
+    column: int
+    corrected_mm: float
+    slip_mm: float
+    kind: Literal["feed-corrected"] = "feed-corrected"
+
+
 Action = Literal["stop", "release", "pause", "park", "resume", "roll-changed", "cartridge-changed", "blade-changed"]
 
 
@@ -263,7 +304,16 @@ class OperatorActed:
 
 
 Entry = (
-    NodeStarted | ColumnsPrinted | GapSettled | TrueAgain | StripCut | KnifeArmed | ConditionsChanged | OperatorActed
+    NodeStarted
+    | ColumnsPrinted
+    | GapSettled
+    | TrueAgain
+    | StripCut
+    | KnifeArmed
+    | ConditionsChanged
+    | OperatorActed
+    | SlipMeasured
+    | FeedCorrected
 )
 
 

@@ -24,11 +24,13 @@ from machines.tone import Method
 from machines.wire import (
     ColumnsPrinted,
     ConditionsChanged,
+    FeedCorrected,
     GapSettled,
     KnifeArmed,
     NodeStarted,
     OperatorActed,
     SegmentWork,
+    SlipMeasured,
     StripCut,
     TrueAgain,
 )
@@ -239,6 +241,8 @@ NODE_EVENTS = (
     KnifeArmed,
     ConditionsChanged,
     OperatorActed,
+    SlipMeasured,
+    FeedCorrected,
 )
 
 Event = (
@@ -265,6 +269,8 @@ Event = (
     | KnifeArmed
     | ConditionsChanged
     | OperatorActed
+    | SlipMeasured
+    | FeedCorrected
 )
 
 

@@ -39,7 +39,8 @@ def test_a_thousandth_of_600_mm_a_day_is_86_s() -> None:
     assert slip.mm == pytest.approx(-0.6)
     assert slip.seconds == pytest.approx(-86.4)
     assert slip.degrees == pytest.approx(-0.36)
-    assert slip.in_words() == "0.6 mm behind (86 s, 0.36 degrees)"
+    assert slip.in_words() == "0.60 mm behind (86 s, 0.36 degrees)"
+    assert Slip.of_mm(120.0, day_of_600_mm(), 86400.0).in_words() == "120.00 mm ahead (17280 s, 72.00 degrees)"
 
 
 def test_a_third_of_a_percent_from_a_tenth_of_a_millimetre_of_paper_on_a_roller() -> None:

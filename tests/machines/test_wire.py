@@ -18,6 +18,7 @@ from machines.wire import (
     ColumnsPrinted,
     ConditionsChanged,
     Entry,
+    FeedCorrected,
     GapSettled,
     KnifeArmed,
     NodeStarted,
@@ -25,6 +26,7 @@ from machines.wire import (
     Reports,
     RunWork,
     SegmentWork,
+    SlipMeasured,
     Status,
     StripCut,
     TrueAgain,
@@ -64,6 +66,8 @@ ENTRIES: tuple[Entry, ...] = (
     KnifeArmed(seq=6, at=AT),
     ConditionsChanged(seq=7, at=AT, keywords=("media-empty", "media-needed")),
     OperatorActed(seq=8, at=AT, action="roll-changed"),
+    SlipMeasured(seq=9, at=AT, run="run", column=64, slip_mm=-0.6, slip_s=-86.4, slip_degrees=-0.36),
+    FeedCorrected(seq=10, at=AT, run="run", column=96, corrected_mm=0.58, slip_mm=-0.02),
 )
 STATUS = Status(at=AT, next_column=64, paper_position=64, clock_error_s=0.02, knife_armed=True, held_until=None)
 
@@ -102,6 +106,8 @@ def test_reports_survive_the_wire_with_every_kind_of_entry() -> None:
         "knife-armed",
         "conditions-changed",
         "operator-acted",
+        "slip-measured",
+        "feed-corrected",
     }
 
 

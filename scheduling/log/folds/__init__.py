@@ -59,6 +59,8 @@ VIEWS: tuple[View, ...] = (
             wire.KnifeArmed: machines.knife_armed,
             wire.ConditionsChanged: machines.conditions_changed,
             wire.OperatorActed: machines.operator_acted,
+            wire.SlipMeasured: machines.entry_taken,
+            wire.FeedCorrected: machines.entry_taken,
         },
     ),
     View(
@@ -95,6 +97,8 @@ VIEWS: tuple[View, ...] = (
             wire.KnifeArmed: notices.knife_armed,
             wire.ConditionsChanged: notices.conditions_changed,
             wire.OperatorActed: notices.operator_acted,
+            wire.SlipMeasured: notices.slip_measured,
+            wire.FeedCorrected: notices.feed_corrected,
         },
     ),
 )

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from machines.wire import Action, ConditionsChanged, GapSettled, KnifeArmed, OperatorActed, StripCut, TrueAgain
+from machines.position import Slip
+from machines.wire import (
+    Action,
+    ConditionsChanged,
+    FeedCorrected,
+    GapSettled,
+    KnifeArmed,
+    OperatorActed,
+    SlipMeasured,
+    StripCut,
+    TrueAgain,
+)
 from scheduling.log.events import SettlementDiffered, SilenceBegan, SilenceEnded
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
@@ -15,7 +26,8 @@ GAP = "gap"
 DIFFERED = "settlement-differed"
 KNIFE = "knife-disarmed"
 OPERATOR = "operator-acted"
-OURS = (SILENCE, GAP, DIFFERED, KNIFE, OPERATOR)  # the other kinds are the machine's own keywords
+SLIP = "feed-slip"
+OURS = (SILENCE, GAP, DIFFERED, KNIFE, OPERATOR, SLIP)  # the other kinds are the machine's own keywords
 
 DID: Mapping[Action, str] = {
     "stop": "a person stopped it; it stays so until the stop is released there, and then until it is resumed",
@@ -92,6 +104,25 @@ def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
     notice = _raise(rows, fact, OPERATOR, DID[event.action])
     if event.action not in HOLDING:
         notice.cleared_at = fact.happened_at
+
+
+def slip_measured(rows: Rows, fact: Recorded, event: SlipMeasured) -> None:
+    """The paper is not where it was ordered: one notice, with the newest measurement, until it is."""
+    slip = Slip(mm=event.slip_mm, seconds=event.slip_s, degrees=event.slip_degrees)
+    said = (
+        f"the paper is {slip.in_words()}; it is put right a little at a time where the picture is blank. If it is not,"
+        " look at the roll and the rollers, and measure the feed with the printed ruler"
+    )
+    standing = _open(rows, fact, SLIP)
+    for notice in standing:
+        notice.said = said
+    if not standing:
+        _raise(rows, fact, SLIP, said)
+
+
+def feed_corrected(rows: Rows, fact: Recorded, event: FeedCorrected) -> None:
+    """The paper is where it belongs."""
+    _clear(rows, fact, SLIP)
 
 
 def _raise(rows: Rows, fact: Recorded, kind: str, said: str) -> Notice:

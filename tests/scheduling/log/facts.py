@@ -23,11 +23,13 @@ from machines.wire import (
     Action,
     ColumnsPrinted,
     ConditionsChanged,
+    FeedCorrected,
     GapSettled,
     KnifeArmed,
     NodeStarted,
     OperatorActed,
     SegmentWork,
+    SlipMeasured,
     StripCut,
     TrueAgain,
 )
@@ -233,6 +235,16 @@ def started(seq: int, *, unplanned: bool, minutes: float = 0) -> NodeStarted:
     return NodeStarted(seq=seq, at=at(minutes), unplanned_stop=unplanned)
 
 
+def slipped(seq: int, mm: float, column: int = 25) -> SlipMeasured:
+    """On a machine of 600 mm a day."""
+    said = {"slip_mm": mm, "slip_s": mm * 144.0, "slip_degrees": mm * 0.6}
+    return SlipMeasured(seq=seq, at=at(column), run="spring", column=column, **said)
+
+
+def corrected(seq: int, column: int = 80) -> FeedCorrected:
+    return FeedCorrected(seq=seq, at=at(column), run="spring", column=column, corrected_mm=0.58, slip_mm=-0.02)
+
+
 def conditions(seq: int, *keywords: str, minutes: float = 0) -> ConditionsChanged:
     return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords)
 
@@ -270,6 +282,8 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", cut(6, 0)),
     ("machine/left", conditions(7, "media-low")),
     ("machine/left", acted(8, "roll-changed")),
+    ("machine/left", slipped(9, -0.6)),
+    ("machine/left", corrected(10)),
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),

@@ -18,6 +18,7 @@ from tests.scheduling.log.facts import (
     at,
     calibrated,
     conditions,
+    corrected,
     cut,
     differed,
     gap_settled,
@@ -26,6 +27,7 @@ from tests.scheduling.log.facts import (
     printed,
     run,
     segments,
+    slipped,
     started,
     true_again,
     venue,
@@ -105,6 +107,8 @@ def _other_entry(draw: st.DrawFn) -> Saying:
                 lambda seq: started(seq, unplanned=truth, minutes=column),
                 lambda seq: conditions(seq, *keywords, minutes=column),
                 lambda seq: acted(seq, action, column),
+                lambda seq: slipped(seq, column / 50.0 - 4.0, column),
+                lambda seq: corrected(seq, column),
                 lambda seq: acted(seq, "roll-changed" if truth else "pause", minutes=column),
             )
         )
