@@ -12,7 +12,8 @@ COPY machines machines
 COPY scheduling scheduling
 COPY server server
 RUN pip install --no-cache-dir --no-deps . \
-    && useradd --system --home-dir "$DAYROLL_HOME" --create-home dayroll
+    && useradd --system --home-dir "$DAYROLL_HOME" --create-home dayroll \
+    && chmod 700 "$DAYROLL_HOME"
 USER dayroll
 VOLUME /var/lib/dayroll
 EXPOSE 8000

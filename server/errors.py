@@ -6,11 +6,13 @@ Below ``/api/`` they are problem details like all others there, elsewhere a page
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
+from server.accounts.attempts import TooManyTries
 from server.api.problems import MEDIA_TYPE, OUR_MISTAKE, body_of, of_kind, plain
 from server.request_id import request_id
 
@@ -23,12 +25,14 @@ SAID = {
         "The form was not from this server, or was too old. Go back, load the page again, then send it.",
     ),
     404: ("Nothing is here", "The address may be misspelt, or what it named was never there."),
+    429: ("Too many wrong tries", "Names and passwords are looked at again in {minutes}. Then sign in once more."),
     500: ("The server made a mistake", "It is written down. Please pass on the number below to the studio."),
 }
 
 
-def _answer(request: HttpRequest, status: int) -> HttpResponse:
+def _answer(request: HttpRequest, status: int, **told: str) -> HttpResponse:
     number, (title, text) = request_id(request), SAID[status]
+    text = text.format(**told)
     if request.path.startswith("/api/"):
         problem = of_kind(OUR_MISTAKE, text) if status == 500 else plain(status, text)
         return JsonResponse(body_of(problem, number), status=status, content_type=MEDIA_TYPE)
@@ -60,3 +64,23 @@ def server_error(request: HttpRequest) -> HttpResponse:
     """500; Django logs the traceback beside this number."""
     logger.error("request %s failed: %s", request_id(request), request.path)
     return _answer(request, 500)
+
+
+class TooManyTriesAnswered:
+    """Middleware: what a page answers after too many wrong passwords, 429 with the time to wait."""
+
+    def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.answer = answer
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer of the view."""
+        return self.answer(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        """The page, where a view let the exception pass."""
+        if not isinstance(exception, TooManyTries):
+            return None
+        minutes = -(-exception.wait_s // 60)
+        response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")
+        response["Retry-After"] = str(exception.wait_s)
+        return response

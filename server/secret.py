@@ -6,18 +6,31 @@ import os
 import secrets
 from pathlib import Path
 
+from scheduling.files import write_part
+
+OWN_FOLDER = 0o700  # the database in it holds sessions and hashes of passwords: nobody else on the machine reads there
+
+
+def make_home(home: Path) -> None:
+    """Make the server's folder, for its own user alone. One that is there keeps the mode that somebody gave it."""
+    home.mkdir(OWN_FOLDER, parents=True, exist_ok=True)
+
 
 def secret_key(home: Path) -> str:
-    """The key in ``DAYROLL_SECRET_KEY``, or else in ``home/secret-key``, made with mode 0600 where it is missing."""
+    """The key in ``DAYROLL_SECRET_KEY``, or else in ``home/secret-key``, made with mode 0600 where it is missing.
+
+    Several processes may start at once, and the power may go: the file is whole or not there, and the first one counts.
+    """
     if from_environment := os.environ.get("DAYROLL_SECRET_KEY"):
         return from_environment
-    home.mkdir(parents=True, exist_ok=True)
     file = home / "secret-key"
-    try:
-        handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return file.read_text()
-    key = secrets.token_urlsafe(64)
-    with os.fdopen(handle, "w") as stream:
-        stream.write(key)
-    return key
+    if not file.exists():
+        make_home(home)
+        part = write_part(home, [secrets.token_urlsafe(64).encode()])
+        try:
+            os.link(part, file)
+        except FileExistsError:
+            pass  # another process was first
+        finally:
+            part.unlink()
+    return file.read_text()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NoReturn
+
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import BasePermission
@@ -9,6 +11,8 @@ from rest_framework.request import Request
 
 from scheduling.log.models import Machine
 from scheduling.reports import StaleEpoch
+from server import wiring
+from server.accounts.attempts import address_of, guarded
 from server.accounts.keys import holder_of
 from server.accounts.models import NodeCredential
 from server.accounts.principals import Node, Studio
@@ -29,17 +33,33 @@ def _bearer(request: Request) -> str | None:
     return header[1].decode("ascii")
 
 
+def _refuse(request: Request, said: str) -> NoReturn:
+    """Refuse a wrong key or token, and count it.
+
+    Raises:
+        AuthenticationFailed: always, but where
+        TooManyTries: too many came from there.
+    """
+    with guarded("key", address_of(request._request), wiring.now(), AuthenticationFailed):
+        raise AuthenticationFailed(said)
+
+
 class StudioKeyAuthentication(BaseAuthentication):
     """A studio key."""
 
     def authenticate(self, request: Request) -> tuple[Studio, None] | None:
-        """Whose key the request carries; None for a token of another kind."""
+        """Whose key the request carries; None for a token of another kind.
+
+        Raises:
+            AuthenticationFailed: nobody's key, or one that was revoked.
+            TooManyTries: and there were too many of those.
+        """
         key = _bearer(request)
         if key is None or key.startswith("node_"):
             return None
         studio = holder_of(key)
         if studio is None:
-            raise AuthenticationFailed("This key is not, or no longer, good.")
+            _refuse(request, "This key is not, or no longer, good.")
         return studio, None
 
     def authenticate_header(self, request: Request) -> str:
@@ -55,6 +75,7 @@ class NodeAuthentication(BaseAuthentication):
 
         Raises:
             AuthenticationFailed: nobody's token.
+            TooManyTries: and there were too many of those.
             StaleEpoch: another board has taken over; this one must learn that it is fenced off, not that it is unknown.
         """
         token = _bearer(request)
@@ -62,7 +83,7 @@ class NodeAuthentication(BaseAuthentication):
             return None
         kept = NodeCredential.objects.filter(prefix=prefix_of(token)).first()
         if kept is None or not matches(token, kept.digest):
-            raise AuthenticationFailed("This token is not good; enrol the board again.")
+            _refuse(request, "This token is not good; enrol the board again.")
         current = Machine.objects.values_list("epoch", flat=True).get(id=kept.machine)
         if kept.epoch != current:
             raise StaleEpoch(kept.epoch, current)

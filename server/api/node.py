@@ -22,6 +22,7 @@ from scheduling.log.models import Heartbeat
 from scheduling.reports import take
 from scheduling.sky.durations import parse_duration
 from server import wiring
+from server.accounts.attempts import address_of, guarded
 from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
 from server.api.doors import Door, attribution
@@ -87,7 +88,8 @@ class NodeEnrol(Door):
     def post(self, request: Request) -> Response:
         """Take over the machine that the code is for; every earlier board of it is fenced off."""
         code = structure(request.data, Enrol).code
-        enrolled = redeem(code, request_id(request._request), wiring.now())
+        with guarded("code", address_of(request._request), wiring.now(), InputError):
+            enrolled = redeem(code, request_id(request._request), wiring.now())
         return Response(unstructure(enrolled), headers={"Cache-Control": "no-store"})
 
 

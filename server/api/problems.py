@@ -21,6 +21,7 @@ from machines.errors import InputError
 from scheduling.log.store import LostRace
 from scheduling.reports import MissingEntries, StaleEpoch
 from scheduling.studio import Taken
+from server.accounts.attempts import TooManyTries
 from server.readings import readings_of
 from server.request_id import request_id
 
@@ -83,6 +84,13 @@ MISSING_ENTRIES = Kind(
     "Entries before these are missing",
     "Nothing was written. Send the journal again from the entry whose number is `expected`.",
 )
+TOO_MANY_TRIES = Kind(
+    "too-many-tries",
+    HTTPStatus.TOO_MANY_REQUESTS,
+    "Too many wrong tries",
+    "From where this came, too many keys, tokens or codes were wrong. Nothing was written, and a code was not looked "
+    "at. Try again after the time in `Retry-After`, with one that is good.",
+)
 UNAVAILABLE = Kind(
     "unavailable",
     HTTPStatus.SERVICE_UNAVAILABLE,
@@ -104,6 +112,7 @@ KINDS = {
         TAKEN,
         STALE_EPOCH,
         MISSING_ENTRIES,
+        TOO_MANY_TRIES,
         UNAVAILABLE,
         OUR_MISTAKE,
     )
@@ -198,6 +207,11 @@ def _(error: StaleEpoch) -> Problem:
 @describe.register
 def _(error: MissingEntries) -> Problem:
     return of_kind(MISSING_ENTRIES, str(error), expected=error.expected)
+
+
+@describe.register
+def _(error: TooManyTries) -> Problem:
+    return replace(of_kind(TOO_MANY_TRIES, f"{error}."), headers={"Retry-After": str(error.wait_s)})
 
 
 @describe.register(OperationalError)

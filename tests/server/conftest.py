@@ -10,11 +10,19 @@ import pytest
 
 django.setup()  # pytest reads this file before its Django plugin is ready when this folder is named to it
 
+from django.core.cache import cache  # noqa: E402
+
 from scheduling.plates import PlateStore  # noqa: E402
 from scheduling.uploads import UploadStore  # noqa: E402
 from server import jobs, wiring  # noqa: E402
 from server.accounts.keys import make_studio_key  # noqa: E402
 from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
+
+
+@pytest.fixture(autouse=True)
+def _no_wrong_tries() -> None:
+    """What one test tried in vain is not held against the next."""
+    cache.clear()
 
 
 @pytest.fixture

@@ -54,7 +54,10 @@ def _port(text: str) -> int:
 
 def _listen(host: str, port: int, threads: int) -> BaseWSGIServer:
     try:
-        return create_server(application, host=host, port=port, threads=threads, ident=None)
+        # A proxy's headers go through to Django, which heeds them only where DAYROLL_HTTPS says that there is a proxy.
+        return create_server(
+            application, host=host, port=port, threads=threads, ident=None, clear_untrusted_proxy_headers=False
+        )
     except (OSError, ValueError) as error:
         remedy = "give another --host or --port; --port 0 takes a free one"
         raise CommandError(f"cannot listen on {host} port {port}: {error}; {remedy}") from error
