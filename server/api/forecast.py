@@ -1,4 +1,4 @@
-"""What runs out when at a machine."""
+"""What runs out when at a machine, and what parts of a run use up."""
 
 from __future__ import annotations
 
@@ -13,42 +13,60 @@ from machines.errors import InputError
 from machines.profile import IdleFiring
 from machines.structure import unstructure
 from scheduling.forecast import Forecast, forecast
-from scheduling.log.models import Machine
+from scheduling.log.models import Machine, Run
+from scheduling.supplies import PartSupplies, part_supplies
 from server import wiring
 from server.api.doors import Door
-from server.api.queries import asked, number_reader
+from server.api.queries import asked, number_reader, whole_reader
 
 IDLE = ("idle_drops", "idle_every_s")
+DESCRIBED = {
+    "idle_drops": OpenApiParameter("idle_drops", int, description="Drops that each nozzle fires to stay open."),
+    "idle_every_s": OpenApiParameter("idle_every_s", float, description="Seconds from one such firing to the next."),
+    "turn": OpenApiParameter("turn", int, description="Of this turn, as the cycle counts: the `turn` of a forecast."),
+    "segment": OpenApiParameter("segment", int, description="Of this segment: its `number`."),
+}
 
 
 class MachineForecast(Door):
-    """Paper, ink, cuts and blades of a machine's run, and the end of its roll."""
+    """Paper, ink, cuts and blades of a machine's run, and where its roll, its cartridge and its blade end."""
 
     parameters = IDLE
-    described: ClassVar = {
-        "idle_drops": OpenApiParameter("idle_drops", int, description="Drops that each nozzle fires to stay open."),
-        "idle_every_s": OpenApiParameter(
-            "idle_every_s", float, description="Seconds from one such firing to the next."
-        ),
-    }
+    described: ClassVar = DESCRIBED
     shows = Forecast
 
     def get(self, request: Request, pk: str) -> Response:
-        """As things stand. Ink of idle firing only where both of its numbers are given."""
+        """As things stand, each part counted from where its newest change was told at the machine.
+
+        Ink of idle firing is as the profile says, or by both numbers of the question.
+        """
         machine = get_object_or_404(Machine, pk=pk)
         return Response(unstructure(forecast(machine, wiring.now(), wiring.plates(), _idle(request))))
 
 
+class RunSupplies(Door):
+    """Paper, ink, cuts and blades of a turn or a segment of a run."""
+
+    parameters = ("turn", "segment", *IDLE)
+    described: ClassVar = DESCRIBED
+    shows = PartSupplies
+
+    def get(self, request: Request, pk: str) -> Response:
+        """What the run's columns of it use up when all are printed; the whole run's, where neither is named."""
+        run = get_object_or_404(Run, pk=pk)
+        turn, segment = (asked(request, name, whole_reader(name), None) for name in ("turn", "segment"))
+        return Response(unstructure(part_supplies(run, wiring.plates(), _idle(request), turn=turn, segment=segment)))
+
+
 def _idle(request: Request) -> IdleFiring | None:
-    drops, every_s = (asked(request, name, number_reader(name), None) for name in IDLE)
+    drops = asked(request, "idle_drops", whole_reader("idle_drops"), None)
+    every_s = asked(request, "idle_every_s", number_reader("idle_every_s"), None)
     if drops is None and every_s is None:
         return None
     for name, value, remedy in (("idle_drops", drops, "such as 50"), ("idle_every_s", every_s, "such as 600")):
         if value is None:
             raise InputError(name, "missing", f"give both numbers of idle firing, {remedy}")
-    if drops != int(drops):
-        raise InputError("idle_drops", f"{drops} drops", "give a whole number")
     try:
-        return IdleFiring(drops=int(drops), every_s=every_s)
+        return IdleFiring(drops=drops, every_s=every_s)
     except InputError as error:
         raise InputError(f"idle_{error.field}", error.problem, error.remedy) from None

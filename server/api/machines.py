@@ -6,19 +6,23 @@ from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from machines.structure import unstructure
+from machines.calibration import Calibration
+from machines.structure import structure, unstructure
+from scheduling.calibration import calibrate
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.past import machine_row_at
 from scheduling.studio import AddMachine
 from server import wiring
 from server.accounts.enrolment import Code, make_code
-from server.api.doors import Collection, Door, Item
+from server.api.doors import Collection, Door, Item, attribution
 from server.api.past import PastItem
-from server.api.rows import Row
+from server.api.rows import Row, Stored
 
 
 class MachineRow(Row):
-    """A machine, as its node and the watch told it."""
+    """A machine, as its node and the watch told it, and as it was measured: null while nobody measured."""
+
+    calibration = Stored(Calibration | None)
 
     class Meta:
         model = Machine
@@ -34,6 +38,7 @@ class MachineRow(Row):
             "silent_since",
             "paper_position",
             "last_reported_at",
+            "calibration",
         )
         read_only_fields = fields
 
@@ -69,6 +74,23 @@ class MachineHeartbeat(Item):
 
     queryset = Heartbeat.objects.all()
     serializer_class = HeartbeatRow
+
+
+class MachineCalibration(Door):
+    """What was measured of a machine after it was set up."""
+
+    reads, serializer_class = Calibration, MachineRow
+
+    def put(self, request: Request, pk: str) -> Response:
+        """Keep what was measured, in place of all that was measured before; the node takes it up with its next work.
+
+        Print the feed ruler, the nozzle check and the knife scale (`dayroll pattern`), and read them
+        (`dayroll reading`). What is left out is taken to be as the profile says.
+        """
+        machine = get_object_or_404(Machine, pk=pk)
+        calibrate(machine.id, structure(request.data, Calibration), attribution(request))
+        machine.refresh_from_db()
+        return Response(MachineRow(machine).data)
 
 
 class MachineEnrolment(Door):

@@ -67,6 +67,18 @@ def number_reader(name: str) -> Callable[[str], float]:
     return read
 
 
+def whole_reader(name: str) -> Callable[[str], int]:
+    """A function that reads a whole number, and raises an InputError that names the field for anything else."""
+
+    def read(text: str) -> int:
+        digits = text.removeprefix("-")
+        if not (digits.isascii() and digits.isdigit() and len(digits) < 16):
+            raise InputError(name, f"{text!r} is not a whole number", "give one, such as 12")
+        return int(text)
+
+    return read
+
+
 read_slip = number_reader("slip")
 
 

@@ -14,6 +14,7 @@ from drf_spectacular.utils import OpenApiParameter
 from pydantic import TypeAdapter
 from rest_framework.permissions import AllowAny
 
+from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
 from machines.pictures import Picture
 from machines.profile import Profile
@@ -23,6 +24,7 @@ from scheduling import studio
 from scheduling.forecast import Forecast
 from scheduling.geometry import Geometry
 from scheduling.hours import Hours
+from scheduling.supplies import PartSupplies
 from scheduling.uploads import Uploaded
 from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
@@ -48,6 +50,8 @@ SHOWN = (
     Forecast,
     Geometry,
     Hours,
+    Calibration,
+    PartSupplies,
 )
 REFERENCE = "#/components/schemas/{model}"
 

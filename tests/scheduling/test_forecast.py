@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from machines.supplies import IdleFiring
+from machines.profile import IdleFiring
 from scheduling.extend import extend_plans
-from scheduling.forecast import Forecast, RunForecast, forecast, roll_of
+from scheduling.forecast import Forecast, RunForecast, forecast
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.plates import PlateStore
 from scheduling.reports import take
 from scheduling.selectors import run_timeline
-from tests.scheduling.house import MOON, NOON, batch, by, furnish, plan, printed, ready, small_profile
+from tests.scheduling.house import MOON, NOON, batch, by, furnish, plan, printed, ready
 from tests.scheduling.test_paper import segment, tell
 
 pytestmark = pytest.mark.django_db
@@ -128,15 +128,6 @@ def test_the_paper_that_was_fed_is_off_the_roll(tmp_path: Path) -> None:
     roll = told(plates).roll
     assert (roll.number, roll.length_m) == (1, 10.0)
     assert roll.left_m == pytest.approx(10.0 - (3000 + b - a) * 0.0005)
-
-
-@pytest.mark.parametrize(
-    ("columns", "number", "left_m"),
-    [(0, 1, 10.0), (1, 1, 9.9995), (19_999, 1, 0.0005), (20_000, 2, 10.0), (50_000, 3, 5.0)],
-)
-def test_rolls_follow_one_another(columns: int, number: int, left_m: float) -> None:
-    roll = roll_of(small_profile(), columns)
-    assert (roll.number, roll.left_m) == (number, pytest.approx(left_m))
 
 
 def test_a_machine_without_a_run_has_a_roll_and_a_blade(tmp_path: Path) -> None:

@@ -13,10 +13,10 @@ from PIL import Image
 
 from machines import patterns
 from machines.plate import Plate
-from scheduling.log.models import Run, Segment
+from scheduling.log.models import Event, Run, Segment
 from server import wiring
 from server.console.management.commands.pattern import PATTERNS
-from tests.server.studio import PROFILE, Caller
+from tests.server.studio import PROFILE, VENUE, Caller
 
 CARRIAGE = {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0}
 
@@ -185,3 +185,54 @@ def test_a_reading_that_cannot_be_is_refused(studio: Caller, arguments: tuple[ob
     studio.create("profiles", PROFILE)
     with pytest.raises(CommandError, match=said):
         dayroll("reading", *arguments)
+
+
+@pytest.fixture
+def carriage(studio: Caller) -> Caller:
+    """A machine ``left`` with a head of twelve nozzles, three of which set each dot, and a knife at 20 mm."""
+    for resource, body in (
+        ("venues", VENUE),
+        ("profiles", {"id": "made", "profile": PROFILE["profile"] | {"head": CARRIAGE}}),  # type: ignore[operator]
+        ("machines", {"id": "left", "name": "Left", "venue": "quay", "profile": "made"}),
+    ):
+        studio.create(resource, body)
+    return studio
+
+
+def test_what_is_read_of_a_machine_is_kept_one_beside_the_other(carriage: Caller) -> None:
+    """200 mm that measure 199 are 0.995 of what was ordered; a cut 1.5 mm too early puts the knife that much farther
+    away; of twelve nozzles, by three of which each dot is set, three dead cost C(3, 3) / C(12, 3) = 1 / 220 of the
+    dots (closed form, common practice)."""
+    assert "0.99500" in dayroll("reading", "feed", "--printed-mm", 200, "--measured-mm", 199, "--machine", "left")
+    assert "21.50 mm" in dayroll("reading", "knife", "--cut-at-mm", -1.5, "--machine", "left")
+    said = dayroll("reading", "nozzles", "--dead", "7,3,4", "--machine", "left")
+    assert "Left out from now on: 3, 4, 7; 9 of 12 print." in said and f"{1 / 220:.2%} of the dots" in said
+    kept = {"feed_factor": 0.995, "dead_nozzles": [3, 4, 7], "head_to_knife_mm": 21.5}
+    assert carriage.get("machines/left").json()["calibration"] == kept
+    # Printed again with what was kept, the ruler is true and the cut falls on the stroke: nothing changes.
+    dayroll("reading", "feed", "--printed-mm", 200, "--measured-mm", 200, "--machine", "left")
+    dayroll("reading", "knife", "--cut-at-mm", 0, "--machine", "left")
+    assert carriage.get("machines/left").json()["calibration"] == kept
+    assert "No nozzle is dead" in dayroll("reading", "nozzles", "--machine", "left")
+    assert carriage.get("machines/left").json()["calibration"] == kept | {"dead_nozzles": []}
+    assert Event.objects.filter(kind="machine-calibrated").count() == 4
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("feed", "--printed-mm", 200, "--measured-mm", 150), "measure again"),
+        (("nozzles", "--dead", "12"), "there is no nozzle 12"),
+        (("nozzles", "--dead", "0,1,2,3,4,5,6,7,8,9"), "2 nozzles are left for 3 passes"),
+        (("nozzles", "--dead", "some"), "are no nozzles"),
+        (("knife", "--cut-at-mm", 25), "read the scale again"),
+    ],
+)
+def test_nothing_is_kept_of_a_reading_that_cannot_be(
+    carriage: Caller, arguments: tuple[object, ...], said: str
+) -> None:
+    with pytest.raises(CommandError, match=said):
+        dayroll("reading", *arguments, "--machine", "left")
+    assert carriage.get("machines/left").json()["calibration"] is None
+    with pytest.raises(CommandError, match="there are: left"):
+        dayroll("reading", *arguments, "--machine", "right")

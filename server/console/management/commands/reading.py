@@ -1,17 +1,23 @@
-"""`dayroll reading`: from what was measured on a printed pattern to the number that sets the machine right."""
+"""`dayroll reading`: from what was measured on a printed pattern to the number that sets the machine right.
+
+Where a machine is named, what was measured of it is kept, and its node takes it up.
+"""
 
 from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from django.core.management.base import BaseCommand, CommandError
 
+from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve, coverage_from_density
 from machines.errors import InputError
+from machines.head import lost_share
 from machines.patterns import (
     CAUTIONS_AT_KNIFE,
     CAUTIONS_AT_ROLLERS,
@@ -19,12 +25,18 @@ from machines.patterns import (
     cut_angle_degrees,
     feed_correction,
 )
-from machines.profile import Profile
+from machines.profile import CarriageHead, Profile
 from machines.structure import unstructure
 from machines.supplies import roll_length_error_m, roll_length_m
+from scheduling.calibration import calibrate, machine_calibration, with_dead, with_feed, with_knife
 from scheduling.log import models
+from scheduling.log.store import Attribution
 from scheduling.selectors import machine_profile
+from server import wiring
+from server.api.queries import read_dead
 from server.console.management.rows import row_named
+
+MACHINE = "that printed it; what was measured is kept, and its node takes it up"
 
 
 class Command(BaseCommand):
@@ -32,11 +44,17 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         kinds = parser.add_subparsers(dest="kind", required=True)
-        feed = kinds.add_parser("feed", help="of the feed ruler: by what to multiply the motor's steps")
+        feed = kinds.add_parser("feed", help="of the feed ruler: how true the paper is fed")
         feed.add_argument("--printed-mm", type=float, required=True, help="as the ruler says")
         feed.add_argument("--measured-mm", type=float, required=True, help="by a steel rule")
-        knife = kinds.add_parser("knife", help="of the knife scale: the distance for the profile")
-        knife.add_argument("--profile", required=True, metavar="ID", help="that the scale was printed with")
+        feed.add_argument("--machine", metavar="ID", help=MACHINE)
+        nozzles = kinds.add_parser("nozzles", help="of the nozzle check: which are dead and are left out from now on")
+        nozzles.add_argument("--dead", default="", help="steps that are missing, from 0, such as 3,7; none if left out")
+        nozzles.add_argument("--machine", metavar="ID", required=True, help=MACHINE)
+        knife = kinds.add_parser("knife", help="of the knife scale: the distance from the head to the knife")
+        printed_by = knife.add_mutually_exclusive_group(required=True)
+        printed_by.add_argument("--profile", metavar="ID", help="that the scale was printed with")
+        printed_by.add_argument("--machine", metavar="ID", help=MACHINE)
         knife.add_argument("--cut-at-mm", type=float, required=True, help="from the full stroke, as the pattern says")
         square = kinds.add_parser("squareness", help="of the cut: by how much it is out of square")
         square.add_argument("--profile", required=True, metavar="ID")
@@ -51,36 +69,79 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, kind: str, **options: Any) -> None:
         try:
-            said, cautions = READINGS[kind](options)
+            reading = READINGS[kind](options)
+            if reading.measured is not None:
+                by = Attribution(actor="terminal", request=None, said_at=wiring.now())
+                calibrate(options["machine"], reading.measured, by)
         except InputError as error:
             raise CommandError(str(error)) from error
-        self.stdout.write(said)
-        for caution in cautions:
+        self.stdout.write(reading.said)
+        for caution in reading.cautions:
             self.stdout.write(f"Caution: {caution}")
 
 
-Said = tuple[str, tuple[str, ...]]
+@dataclass(frozen=True)
+class Reading:
+    """What a reading says.
+
+    Attributes:
+        said: to whoever reads it.
+        cautions: to be shown with it.
+        measured: of a machine, to be kept; None where none was named.
+    """
+
+    said: str
+    cautions: tuple[str, ...] = ()
+    measured: Calibration | None = None
 
 
-def feed(options: dict[str, Any]) -> Said:
-    """What to multiply the motor's steps by."""
-    factor = feed_correction(options["printed_mm"], options["measured_mm"])
-    return f"Multiply the motor's steps a millimetre by {factor:.5f}.", CAUTIONS_AT_ROLLERS
+def feed(options: dict[str, Any]) -> Reading:
+    """How true the paper is fed: kept, or what to multiply the motor's steps by."""
+    printed_mm, measured_mm = options["printed_mm"], options["measured_mm"]
+    if options["machine"] is None:
+        factor = feed_correction(printed_mm, measured_mm)
+        return Reading(f"Multiply the motor's steps a millimetre by {factor:.5f}.", CAUTIONS_AT_ROLLERS)
+    measured = with_feed(machine_calibration(_machine(options)), printed_mm, measured_mm)
+    said = f"The paper comes out at {measured.feed_factor:.5f} of what is ordered; the node orders that much more."
+    return Reading(said, CAUTIONS_AT_ROLLERS, measured)
 
 
-def knife(options: dict[str, Any]) -> Said:
-    """The distance for the profile."""
-    distance_mm = corrected_head_to_knife_mm(_profile(options), options["cut_at_mm"])
-    return f"Enter head_to_knife_mm {distance_mm:.2f} in the profile.", CAUTIONS_AT_KNIFE
+def nozzles(options: dict[str, Any]) -> Reading:
+    """Which nozzles are left out from now on, and what they cost until then."""
+    machine = _machine(options)
+    measured = with_dead(machine_calibration(machine), read_dead(options["dead"]))
+    profile = machine_profile(profile=machine.profile_id)
+    measured.check(profile)
+    dead, head = measured.dead_nozzles, profile.head
+    if not dead or not isinstance(head, CarriageHead):
+        return Reading("No nozzle is dead.", CAUTIONS_AT_ROLLERS, measured)
+    lost = lost_share(head.nozzles, head.passes, len(dead))
+    said = (
+        f"Left out from now on: {', '.join(map(str, dead))}; {head.nozzles - len(dead)} of {head.nozzles} print. "
+        f"Until the node knows, {lost:.2%} of the dots are lost; then none."
+    )
+    return Reading(said, CAUTIONS_AT_ROLLERS, measured)
 
 
-def squareness(options: dict[str, Any]) -> Said:
+def knife(options: dict[str, Any]) -> Reading:
+    """The distance from head to knife: kept, or for the profile."""
+    if options["machine"] is None:
+        distance_mm = corrected_head_to_knife_mm(_profile(options), options["cut_at_mm"])
+        return Reading(f"Enter head_to_knife_mm {distance_mm:.2f} in the profile.", CAUTIONS_AT_KNIFE)
+    machine = _machine(options)
+    profile = machine_profile(profile=machine.profile_id)
+    measured = with_knife(machine_calibration(machine), profile, options["cut_at_mm"])
+    said = f"The knife stands {measured.head_to_knife_mm:.2f} mm from the head; the node cuts by that from now on."
+    return Reading(said, CAUTIONS_AT_KNIFE, measured)
+
+
+def squareness(options: dict[str, Any]) -> Reading:
     """By how much the cut is out of square."""
     degrees = cut_angle_degrees(_profile(options), options["upper_mm"], options["lower_mm"])
-    return f"The cut is {degrees:+.3f} degrees out of square.", CAUTIONS_AT_KNIFE
+    return Reading(f"The cut is {degrees:+.3f} degrees out of square.", CAUTIONS_AT_KNIFE)
 
 
-def wedge(options: dict[str, Any]) -> Said:
+def wedge(options: dict[str, Any]) -> Reading:
     """The curve of a source, as the API takes it."""
     densities = options["densities"]
     if len(densities) < 2:
@@ -88,23 +149,28 @@ def wedge(options: dict[str, Any]) -> Said:
     paper, solid = densities[0], densities[-1]
     printed = tuple(round(coverage_from_density(tint, solid, paper), 6) for tint in densities)
     asked = tuple(np.linspace(0.0, 1.0, len(densities)).round(6).tolist())
-    return json.dumps(unstructure(ToneCurve(asked=asked, printed=printed))), ()
+    return Reading(json.dumps(unstructure(ToneCurve(asked=asked, printed=printed))))
 
 
-def roll(options: dict[str, Any]) -> Said:
+def roll(options: dict[str, Any]) -> Reading:
     """Its length, and how little a diameter says of it."""
     length_m = roll_length_m(options["outer_mm"], options["core_mm"], options["caliper_mm"])
     error_m = roll_length_error_m(options["outer_mm"], options["caliper_mm"])
-    return f"{length_m:.1f} m of paper, give or take {error_m:.1f} m for a millimetre of diameter.", ()
+    return Reading(f"{length_m:.1f} m of paper, give or take {error_m:.1f} m for a millimetre of diameter.")
 
 
-READINGS: dict[str, Callable[[dict[str, Any]], Said]] = {
+READINGS: dict[str, Callable[[dict[str, Any]], Reading]] = {
     "feed": feed,
+    "nozzles": nozzles,
     "knife": knife,
     "squareness": squareness,
     "wedge": wedge,
     "roll": roll,
 }
+
+
+def _machine(options: dict[str, Any]) -> models.Machine:
+    return row_named(models.Machine, options["machine"])
 
 
 def _profile(options: dict[str, Any]) -> Profile:

@@ -1,0 +1,97 @@
+"""A run, counted: what of it is printed, and what lies ahead of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.node.strips import boundaries
+from machines.profile import IdleFiring, Profile
+from machines.supplies import use
+from scheduling.log.models import Run, Segment
+from scheduling.plates import PlateStore
+from scheduling.supplies import Supplies, by_column, supplies
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead:
+    """A run, what of it is printed, and what lies ahead of it.
+
+    Attributes:
+        run, profile, now, idle: as asked for.
+        printed, printed_dots: columns on the paper, and dots of them.
+        due, due_dots: running columns that are planned and have no outcome, in order, and the dots of each.
+    """
+
+    run: Run
+    profile: Profile
+    now: datetime
+    idle: IdleFiring | None
+    printed: int
+    printed_dots: int
+    due: NDArray[np.int64]
+    due_dots: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, run: Run, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Ahead:
+        """Count a run's columns and their dots, segment by segment."""
+        printed, printed_dots = 0, 0
+        none = np.zeros(0, dtype=np.int64)
+        due, due_dots = [none], [none]
+        segments = Segment.objects.filter(run_id=run.id).order_by("first_column")
+        for segment, dots in by_column(segments, profile, plates):
+            is_printed, is_due = _masks(segment)
+            printed, printed_dots = printed + int(is_printed.sum()), printed_dots + int(dots[is_printed].sum())
+            due.append(segment.first_column + np.flatnonzero(is_due))
+            due_dots.append(dots[is_due])
+        return cls(run, profile, now, idle, printed, printed_dots, np.concatenate(due), np.concatenate(due_dots))
+
+    @property
+    def next_column(self) -> int:
+        """The first column that is not accounted for."""
+        return self.run.first_column + self.run.printed + self.run.skipped + self.run.unknown
+
+    @property
+    def unplanned(self) -> int:
+        """How many columns have no plate yet."""
+        return self.run.end_column - self.run.planned_to_column
+
+    @property
+    def dots_per_column(self) -> float | None:
+        """The mean of all columns that have a plate; None where none has."""
+        with_plate = self.printed + len(self.due)
+        return (self.printed_dots + int(self.due_dots.sum())) / with_plate if with_plate else None
+
+    def supplies(self, *, columns: int, dots: float | None, seconds: float, cuts: int) -> Supplies:
+        """What some columns use up; dots are None where they are not known."""
+        used = use(
+            self.profile,
+            columns=columns,
+            dots=round(dots or 0.0),
+            seconds=max(0.0, seconds),
+            cuts=cuts,
+            idle=self.idle,
+        )
+        return supplies(self.profile, used, self.idle, known=dots is not None)
+
+    @property
+    def cuts(self) -> list[int]:
+        """Boundaries that come to the knife from now until the run's last column is laid; the rest hangs uncut."""
+        knife_columns = self.profile.knife_columns
+        after = max(self.run.first_column, self.next_column - knife_columns) - 1
+        through = self.run.end_column - knife_columns - 1
+        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
+
+
+def _masks(segment: Segment) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which columns of a segment are printed, and which are due."""
+    columns = segment.end_column - segment.first_column
+    printed, due = np.zeros(columns, dtype=np.bool_), np.ones(columns, dtype=np.bool_)
+    for first, end, outcome in segment.outcomes:
+        place = slice(first - segment.first_column, end - segment.first_column)
+        due[place] = False
+        printed[place] = outcome == "printed"
+    return printed, due
