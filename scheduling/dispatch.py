@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.db.models import F
 
 from machines.wire import Work
+from scheduling.calibration import machine_calibration
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.selectors import current_run, machine_profile, run_policy, run_work, segment_work
 
@@ -32,6 +33,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         plates=tuple(dict.fromkeys(segment.plate for segment in segments)),
         segments=segments,
         poll_after_s=poll_after_s,
+        calibration=None if row.calibration is None else machine_calibration(row),
     )
 
 

@@ -100,3 +100,12 @@ def test_the_description_tells_what_it_is(wren: Caller) -> None:
     shown = operation["responses"]["200"]["content"]["application/json"]["schema"]
     for answer in (wren.get("machines/wren-1").json(), wren.put(ADDRESS, MEASURED).json()):
         jsonschema.validate(answer, shown | {"components": description["components"]})
+
+
+def test_the_node_is_told(node: Caller, furnished: Caller) -> None:
+    before = node.get("node/work")
+    assert before.json()["calibration"] is None
+    furnished.put(ADDRESS, {"feed_factor": 0.995, "head_to_knife_mm": 21.5})
+    after = node.get("node/work", HTTP_IF_NONE_MATCH=before["ETag"])
+    assert after.status_code == 200  # the work is another one now
+    assert after.json()["calibration"] == {"feed_factor": 0.995, "dead_nozzles": [], "head_to_knife_mm": 21.5}
