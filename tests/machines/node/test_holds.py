@@ -214,7 +214,7 @@ def test_what_was_done_without_the_time_is_reported_when_it_is_known(node: Rig) 
 def test_only_resume_lets_it_go_on_and_never_from_a_stop(actions: list[Action]) -> None:
     connection = sqlite3.connect(":memory:", isolation_level=None)
     connection.executescript(_SCHEMA)
-    connection.executescript(_LATER[2])
+    connection.executescript("".join(_LATER[later] for later in sorted(_LATER)))
     before = ""
     for action in actions:
         try:

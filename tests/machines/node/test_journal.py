@@ -180,9 +180,9 @@ def test_a_new_epoch_begins_at_one_with_what_was_not_accepted(tmp_path: Path) ->
         outbox.accept(db, 4)
         outbox.renumber(db)
         rest = outbox.unaccepted(db, 100)
-        assert [entry.seq for entry in rest] == [1, 2, 3, 4]
+        assert [entry.seq for entry in rest] == list(range(1, len(ENTRIES) - 3))
         assert [entry.kind for entry in rest] == [entry.kind for entry in ENTRIES[4:]]
-        assert outbox.next_seq(db) == 5
+        assert outbox.next_seq(db) == len(ENTRIES) - 3
 
 
 def test_a_glance_does_not_wait_for_another_threads_transaction(tmp_path: Path) -> None:
