@@ -182,11 +182,19 @@ def wedge_tone(profile: Profile, steps: int = 21, patch_mm: float = 10.0) -> NDA
 
     Measured patch by patch it makes the machine's tone curve.
     """
+    return np.tile(wedge_levels(profile, steps, patch_mm), (profile.dots_across, 1))
+
+
+def wedge_levels(profile: Profile, steps: int = 21, patch_mm: float = 10.0) -> NDArray[np.float32]:
+    """The tone of each column of the wedge.
+
+    Raises:
+        InputError: fewer than two steps, or more than 101.
+    """
     if not 2 <= steps <= 101:
         raise InputError("steps", f"{steps} steps", "give 2 to 101")
     columns = max(1, round(patch_mm / profile.column_pitch_mm))
-    levels = np.repeat(np.linspace(0.0, 1.0, steps, dtype=np.float32), columns)
-    return np.tile(levels, (profile.dots_across, 1))
+    return np.repeat(np.linspace(0.0, 1.0, steps, dtype=np.float32), columns)
 
 
 def cut_squareness(profile: Profile) -> Pattern:

@@ -285,7 +285,21 @@ class FeedCorrected:
     kind: Literal["feed-corrected"] = "feed-corrected"
 
 
-Action = Literal["stop", "release", "pause", "park", "resume", "roll-changed", "cartridge-changed", "blade-changed"]
+Action = Literal[
+    "stop",
+    "release",
+    "pause",
+    "park",
+    "resume",
+    "roll-changed",
+    "cartridge-changed",
+    "blade-changed",
+    "feed",
+    "cut",
+    "test-pattern",
+    "set-time",
+]
+TestPattern = Literal["nozzles", "feed-ruler", "knife-scale", "squareness", "tone-wedge"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -295,12 +309,40 @@ class OperatorActed:
     Attributes:
         at: when the node took it up; where the time was not known, when it was known again.
         action: what.
+        pattern: of a test pattern, which.
+        paper_position: place on the paper where what was fed or printed by hand begins, or where it was cut; None for
+            other actions.
+        paper_columns: of paper that it took, beside what any run takes; they are never printed on again.
+        seen_done: False where the machine stopped in it, or nobody saw it finished.
+        error_s: of a time that was set, by how much it may be wrong, seconds.
     """
 
     seq: int
     at: datetime
     action: Action
+    pattern: TestPattern | None = None
+    paper_position: int | None = None
+    paper_columns: int = 0
+    seen_done: bool = True
+    error_s: float | None = None
     kind: Literal["operator-acted"] = "operator-acted"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetTimeCompared:
+    """The server's time was heard again after a person had set the time at the board: the server's word counts.
+
+    Attributes:
+        at: by the server.
+        ahead_s: how far the time that was set was ahead of the server's, seconds; negative behind.
+        error_s: by how much the person said it may be wrong, seconds.
+    """
+
+    seq: int
+    at: datetime
+    ahead_s: float
+    error_s: float
+    kind: Literal["set-time-compared"] = "set-time-compared"
 
 
 Entry = (
@@ -312,6 +354,7 @@ Entry = (
     | KnifeArmed
     | ConditionsChanged
     | OperatorActed
+    | SetTimeCompared
     | SlipMeasured
     | FeedCorrected
 )

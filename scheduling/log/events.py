@@ -30,6 +30,7 @@ from machines.wire import (
     NodeStarted,
     OperatorActed,
     SegmentWork,
+    SetTimeCompared,
     SlipMeasured,
     StripCut,
     TrueAgain,
@@ -181,6 +182,9 @@ class SilenceEnded:
     silent_s: float
 
 
+Because = Literal["silence", "hold", "replay"]
+
+
 @dataclass(frozen=True, kw_only=True)
 class OutageOverridden:
     """A person decided on what is to become of an outage while it was open, in place of the policy.
@@ -197,7 +201,7 @@ class OutageOverridden:
     stream: ClassVar[str] = "machine"
     run: str
     override: Override
-    because: Literal["silence", "hold", "replay"]
+    because: Because
     outage: str | None = None
     reason: str | None = None
 
@@ -241,6 +245,7 @@ NODE_EVENTS = (
     KnifeArmed,
     ConditionsChanged,
     OperatorActed,
+    SetTimeCompared,
     SlipMeasured,
     FeedCorrected,
 )
@@ -269,6 +274,7 @@ Event = (
     | KnifeArmed
     | ConditionsChanged
     | OperatorActed
+    | SetTimeCompared
     | SlipMeasured
     | FeedCorrected
 )

@@ -108,6 +108,20 @@ class SupplyChange(models.Model):
     paper_position = models.BigIntegerField(help_text="columns of paper that had been fed by then")
 
 
+class HandUse(models.Model):
+    """What a person had fed, printed or cut by hand: beside every run."""
+
+    pk = models.CompositePrimaryKey("machine_id", "version")
+    machine = _reference("Machine", db_index=False)
+    version = models.IntegerField(help_text="of the event in the machine's stream")
+    action = models.TextField(help_text="feed, cut or test-pattern")
+    pattern = models.TextField(null=True, help_text="of a test pattern, which")
+    paper_position = models.BigIntegerField(help_text="place on the paper of its first column, or of the cut")
+    paper_columns = models.BigIntegerField(help_text="of paper that it took")
+    seen_done = models.BooleanField(help_text="False where it was not finished, as far as anybody saw")
+    at = models.DateTimeField()
+
+
 class Opening(models.Model):
     """Doors open."""
 

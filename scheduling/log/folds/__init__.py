@@ -44,7 +44,7 @@ VIEWS: tuple[View, ...] = (
     View("archives", (models.ClosedStream,), {events.StreamClosed: catalogue.stream_closed}),
     View(
         "machines",
-        (models.Machine, models.SupplyChange),
+        (models.Machine, models.SupplyChange, models.HandUse),
         {
             events.MachineAdded: machines.machine_added,
             events.MachineCalibrated: machines.machine_calibrated,
@@ -59,6 +59,7 @@ VIEWS: tuple[View, ...] = (
             wire.KnifeArmed: machines.knife_armed,
             wire.ConditionsChanged: machines.conditions_changed,
             wire.OperatorActed: machines.operator_acted,
+            wire.SetTimeCompared: machines.entry_taken,
             wire.SlipMeasured: machines.entry_taken,
             wire.FeedCorrected: machines.entry_taken,
         },
@@ -97,6 +98,7 @@ VIEWS: tuple[View, ...] = (
             wire.KnifeArmed: notices.knife_armed,
             wire.ConditionsChanged: notices.conditions_changed,
             wire.OperatorActed: notices.operator_acted,
+            wire.SetTimeCompared: notices.set_time_compared,
             wire.SlipMeasured: notices.slip_measured,
             wire.FeedCorrected: notices.feed_corrected,
         },

@@ -18,7 +18,7 @@ from machines.wire import (
     StripCut,
 )
 from scheduling.log.events import MachineAdded, MachineCalibrated, NodeEnrolled, SilenceBegan, SilenceEnded
-from scheduling.log.models import Machine, SupplyChange
+from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -118,10 +118,12 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
-    """What a person did may hold the machine back or let it go on; what was changed, and where the paper stood."""
+    """What a person did may hold the machine back or let it go on, use paper, or be a change of supplies."""
     machine = entry_taken(rows, fact, event)
     if machine is not None and event.action in HELD_AFTER:
         _hold(machine, HELD_AFTER[event.action], event.at)
+    if machine is not None and event.paper_position is not None:
+        _by_hand(rows, fact, event, machine, event.paper_position)
     if machine is not None and event.action in CHANGES:
         rows.put(
             SupplyChange,
@@ -131,6 +133,22 @@ def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
             at=event.at,
             paper_position=machine.paper_position,
         )
+
+
+def _by_hand(rows: Rows, fact: Recorded, event: OperatorActed, machine: Machine, place: int) -> None:
+    """Paper that was used beside the runs is gone: the forecast counts it, and nothing is ever printed over it."""
+    rows.put(
+        HandUse,
+        machine_id=fact.subject,
+        version=fact.version,
+        action=event.action,
+        pattern=event.pattern,
+        paper_position=place,
+        paper_columns=event.paper_columns,
+        seen_done=event.seen_done,
+        at=event.at,
+    )
+    machine.paper_position = max(machine.paper_position, place + event.paper_columns)
 
 
 def _hold(machine: Machine, hold: str, at: datetime) -> None:

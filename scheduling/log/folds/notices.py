@@ -12,6 +12,7 @@ from machines.wire import (
     GapSettled,
     KnifeArmed,
     OperatorActed,
+    SetTimeCompared,
     SlipMeasured,
     StripCut,
     TrueAgain,
@@ -27,7 +28,8 @@ DIFFERED = "settlement-differed"
 KNIFE = "knife-disarmed"
 OPERATOR = "operator-acted"
 SLIP = "feed-slip"
-OURS = (SILENCE, GAP, DIFFERED, KNIFE, OPERATOR, SLIP)  # the other kinds are the machine's own keywords
+SET_TIME = "set-time"
+OURS = (SILENCE, GAP, DIFFERED, KNIFE, OPERATOR, SLIP, SET_TIME)  # the other kinds are the machine's own keywords
 
 DID: Mapping[Action, str] = {
     "stop": "a person stopped it; it stays so until the stop is released there, and then until it is resumed",
@@ -38,8 +40,14 @@ DID: Mapping[Action, str] = {
     "roll-changed": "a person changed the roll",
     "cartridge-changed": "a person changed the cartridge",
     "blade-changed": "a person changed the blade",
+    "feed": "a person fed blank paper",
+    "cut": "a person cut the paper",
+    "test-pattern": "a person printed a test pattern",
+    "set-time": "a person set the time there, as the server was not in reach",
 }
 HOLDING: frozenset[Action] = frozenset({"stop", "release", "pause", "park"})
+# These change nothing about what holds it.
+WHILE_HELD: frozenset[Action] = frozenset({"feed", "cut", "test-pattern", "set-time"})
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
@@ -100,10 +108,23 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
     """A person at the machine did something: to be looked at for as long as it holds the machine back."""
-    _clear(rows, fact, OPERATOR)
-    notice = _raise(rows, fact, OPERATOR, DID[event.action])
+    if event.action not in WHILE_HELD:
+        _clear(rows, fact, OPERATOR)
+    unseen = "" if event.seen_done else "; nobody saw all of it done"
+    notice = _raise(rows, fact, OPERATOR, DID[event.action] + unseen)
     if event.action not in HOLDING:
         notice.cleared_at = fact.happened_at
+
+
+def set_time_compared(rows: Rows, fact: Recorded, event: SetTimeCompared) -> None:
+    """A time that a person set and that was further off than was said: what was printed by it is that far off, too."""
+    if abs(event.ahead_s) > event.error_s:
+        how = "ahead" if event.ahead_s > 0 else "behind"
+        said = (
+            f"the time that a person set at the machine was {abs(event.ahead_s):.1f} s {how}, more than the"
+            f" {event.error_s:g} s that were stated; what was printed by it is out by as much"
+        )
+        _raise(rows, fact, SET_TIME, said).cleared_at = fact.happened_at
 
 
 def slip_measured(rows: Rows, fact: Recorded, event: SlipMeasured) -> None:

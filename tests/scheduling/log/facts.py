@@ -29,6 +29,7 @@ from machines.wire import (
     NodeStarted,
     OperatorActed,
     SegmentWork,
+    SetTimeCompared,
     SlipMeasured,
     StripCut,
     TrueAgain,
@@ -215,8 +216,8 @@ def overridden(id: str = "left-9", kind: RuleKind = "skip", **changes: Any) -> O
     return OutageOverridden(**fields | changes)
 
 
-def acted(seq: int, action: Action, minutes: float = 0) -> OperatorActed:
-    return OperatorActed(seq=seq, at=at(minutes), action=action)
+def acted(seq: int, action: Action, minutes: float = 0, **changes: Any) -> OperatorActed:
+    return OperatorActed(seq=seq, at=at(minutes), action=action, **changes)
 
 
 def true_again(seq: int, column: int) -> TrueAgain:
@@ -284,6 +285,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", acted(8, "roll-changed")),
     ("machine/left", slipped(9, -0.6)),
     ("machine/left", corrected(10)),
+    ("machine/left", SetTimeCompared(seq=11, at=NOW, ahead_s=75.5, error_s=60.0)),
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),

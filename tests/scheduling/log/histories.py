@@ -107,6 +107,7 @@ def _other_entry(draw: st.DrawFn) -> Saying:
                 lambda seq: started(seq, unplanned=truth, minutes=column),
                 lambda seq: conditions(seq, *keywords, minutes=column),
                 lambda seq: acted(seq, action, column),
+                lambda seq: acted(seq, "feed", column, paper_position=column, paper_columns=7, seen_done=truth),
                 lambda seq: slipped(seq, column / 50.0 - 4.0, column),
                 lambda seq: corrected(seq, column),
                 lambda seq: acted(seq, "roll-changed" if truth else "pause", minutes=column),

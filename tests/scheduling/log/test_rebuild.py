@@ -20,7 +20,7 @@ from scheduling.log.rebuild import rebuild
 from scheduling.log.rows import Rows
 from scheduling.log.store import append, last_position, read
 from scheduling.log.twins import Difference
-from tests.scheduling.log.facts import ONE_OF_EACH, a_run_on_a_machine, by, printed, say
+from tests.scheduling.log.facts import ONE_OF_EACH, a_run_on_a_machine, acted, by, printed, say
 from tests.scheduling.log.histories import HISTORIES, History
 
 # Each example is told within a transaction of its own; the two engines are two classes.
@@ -120,6 +120,7 @@ class RebuildContract:
     def test_dropped_views_come_back(self) -> None:
         for stream, event in ONE_OF_EACH:
             say(stream, event, using=self.using)
+        say("machine/left", acted(12, "feed", paper_position=60, paper_columns=5), using=self.using)
         tables = [table for view in VIEWS for table in view.tables]
         before = {table: list(table._default_manager.using(self.using).order_by("pk").values()) for table in tables}
         assert all(before.values())
