@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
+from machines.recovery import Span
 from machines.structure import structure
-from scheduling.hours import Hours, Span, closed_spans
+from scheduling.hours import Hours, closed_spans
+from scheduling.hours import Span as Instants
 from scheduling.log.events import HoursSet
 from scheduling.log.models import Venue
 from scheduling.log.store import Append, Attribution, append, stream_version
@@ -31,7 +33,16 @@ def venue_hours(venue: Venue) -> Hours | None:
     return None if venue.hours is None else structure(venue.hours, Hours)
 
 
-def venue_closed(venue: Venue, start: datetime, end: datetime) -> tuple[Span, ...]:
+def venue_closed(venue: Venue, start: datetime, end: datetime) -> tuple[Instants, ...]:
     """When a venue is closed between two instants, UTC; never, as far as is known, while it has no hours."""
     hours = venue_hours(venue)
     return () if hours is None else closed_spans(hours, zone(venue.zone), start, end)
+
+
+def closed_as_told(venue: Venue, now: datetime, until: datetime) -> tuple[Span, ...]:
+    """When a venue is closed, as its nodes are told: from the beginning of the UTC day to the end of that of ``until``,
+    so that the same is told all day, and a node need not fetch it again."""
+    start = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    last = until.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    closed = venue_closed(venue, start, last + timedelta(days=1))
+    return tuple(Span(starts_at=first, ends_at=end) for first, end in closed)

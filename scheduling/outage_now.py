@@ -1,0 +1,149 @@
+"""An outage that is open: what is known of it here and now, and what each way to settle it would mean.
+
+Only a node's journal says what is missing on the paper. Until it has told, this is the server's guess from what was
+reported last: that nothing was laid since. What was ordered and never seen finished, the server cannot know.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from machines.profile import Profile
+from machines.recovery import Cause, Columns, Gap, Pace, Policy
+from machines.structure import structure
+from machines.wire import pace
+from scheduling.log.events import Because
+from scheduling.log.models import Machine, Outage, Run, Segment, Venue
+from scheduling.log.outcomes import Interval, outside
+from scheduling.plates import PlateStore
+from scheduling.rules import Ground
+from scheduling.selectors import current_run, machine_profile, run_policy, run_timeline, run_work
+from scheduling.supplies import planned_dots
+from scheduling.venue_hours import closed_as_told
+
+# As far ahead as closed hours are looked for when something is to be made good only then.
+CLOSED_AHEAD = timedelta(days=31)
+# What a machine was held by, as the cause that its node will name.
+CAUSES: dict[str, Cause] = {"stopped": "service", "paused": "service", "parked": "service", "unplanned-stop": "machine"}
+
+
+@dataclass(frozen=True)
+class OpenOutage:
+    """Something is out of order with a run, and how it will be settled can still be said.
+
+    Attributes:
+        machine, run: whose.
+        because: no word from the node, a machine that is held, or columns that are being printed late.
+        since: when that began, UTC.
+        outage: what was settled and is being made good; None for a silence and for a hold.
+    """
+
+    machine: Machine
+    run: Run
+    because: Because
+    since: datetime
+    outage: Outage | None = None
+
+    @property
+    def profile(self) -> Profile:
+        """The model of the machine."""
+        return machine_profile(profile=self.machine.profile_id)
+
+    @property
+    def venue(self) -> Venue:
+        """Where it stands."""
+        return Venue.objects.get(id=self.machine.venue_id)
+
+    @property
+    def policy(self) -> Policy:
+        """What the run does where nobody says otherwise."""
+        return run_policy(self.run)
+
+    @property
+    def pace(self) -> Pace:
+        """The pace that it will be settled with."""
+        return pace(self.profile, run_work(self.run))
+
+    @property
+    def ground(self) -> Ground:
+        """What a rule has to fit."""
+        return Ground(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)
+
+
+def open_outage(*, machine: str, now: datetime) -> OpenOutage | None:
+    """What is open on a machine; None where nothing is, or where it is on no run."""
+    row, run = Machine.objects.get(id=machine), current_run(machine=machine, before=now)
+    if run is None:
+        return None
+    late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
+    if late is not None:
+        return OpenOutage(row, run, "replay", late.noticed_at, late)
+    if row.held_since is not None:
+        return OpenOutage(row, run, "hold", row.held_since)
+    if row.silent_since is not None:
+        return OpenOutage(row, run, "silence", row.silent_since)
+    return None
+
+
+def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
+    """The gap that the node would settle at this instant, as far as the server knows.
+
+    Args:
+        found: what is open.
+        now: this instant, UTC.
+        plates: where plates lie, for the ink of their dots.
+    """
+    run, waited = found.run, timedelta(seconds=found.run.shift_s)
+    timeline = run_timeline(run)
+    first = next_column(run)
+    due = timeline.first_column_from((now - waited).timestamp())
+    end = min(max(first, found.pace.burst_start_from(due)), run.end_column)
+    missing_s = timeline.instants(np.array([first]))[0] + run.shift_s
+    return Gap(
+        first=first,
+        unknown_end=first,
+        end=end,
+        cause=_cause(found),
+        noticed_at=now,
+        missing_since=datetime.fromtimestamp(missing_s, now.tzinfo),
+        segment=_half_printed(run, first),
+        closed=closed_as_told(found.venue, now, now + CLOSED_AHEAD),
+        dots_per_column=_dots_per_column(found, first, end, plates),
+    )
+
+
+def next_column(run: Run) -> int:
+    """The first column of a run that is still to be laid, as far as was reported."""
+    for segment in Segment.objects.filter(run_id=run.id).order_by("first_column"):
+        again = [first for first, _ in segment.again]
+        accounted = [(first, end) for first, end, _ in segment.outcomes]
+        due = [one.first for one in outside(Interval(segment.first_column, segment.end_column, "printed"), accounted)]
+        if again or due:
+            return int(min(again + due))
+    return run.planned_to_column
+
+
+def _half_printed(run: Run, first: int) -> Columns | None:
+    """The segment before whose end printing stopped, where part of it lies on the paper."""
+    segment = Segment.objects.filter(run_id=run.id, first_column__lt=first, end_column__gt=first).first()
+    if segment is None or segment.printed == 0:
+        return None
+    return Columns(first=segment.first_column, end=segment.end_column)
+
+
+def _dots_per_column(found: OpenOutage, first: int, end: int, plates: PlateStore) -> float | None:
+    """The mean of the missing columns; None where not all of them have a plate."""
+    if first >= end:
+        return None
+    with_plate, dots = planned_dots(found.run, range(first, end), found.profile, plates)
+    return dots / with_plate if with_plate == end - first else None
+
+
+def _cause(found: OpenOutage) -> Cause:
+    """What the node will name as the cause, as far as can be known."""
+    if found.outage is not None:
+        return structure(found.outage.gap, Gap).cause
+    return CAUSES.get(found.machine.hold, "power")

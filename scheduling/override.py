@@ -1,0 +1,104 @@
+"""A person's word on an outage while it is open, in place of the run's policy; for that outage only."""
+
+from __future__ import annotations
+
+from machines.errors import InputError
+from machines.recovery import Override, Rule
+from machines.structure import structure
+from scheduling.log.events import OutageOverridden
+from scheduling.log.models import Outage, PrintedStretch, Run
+from scheduling.log.models import Override as Word
+from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.outage_now import OpenOutage, open_outage
+from scheduling.rules import require_rule_fits
+
+LONGEST_REASON = 500
+
+
+class NothingOpen(Exception):
+    """There is nothing to decide: what was missing is settled, and the machine is true to the sky."""
+
+
+def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribution) -> Word:
+    """Say otherwise how an outage is to be settled whose columns are still being printed late.
+
+    Raises:
+        NothingOpen: it is over; or a later one took over from it.
+        InputError: the rule cannot be kept.
+        LostRace: the machine told something in the same moment.
+    """
+    if outage.true_again_at is not None:
+        raise NothingOpen(
+            f"outage {outage.id!r} is settled, and the machine was true to the sky again at "
+            f"{outage.true_again_at:%Y-%m-%d %H:%M:%S} UTC; nothing of it is left to decide"
+        )
+    return override_run(Run.objects.get(id=outage.run_id), rule, reason, by)
+
+
+def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> Word:
+    """Say how what is open on a run is to be settled: after a silence, while its machine is held, or while columns are
+    printed late. Said again before the node has settled, the newest word counts.
+
+    Raises:
+        NothingOpen: nothing is.
+        InputError: the rule cannot be kept, or the reason is too long.
+        LostRace: the machine told something in the same moment.
+    """
+    stream = f"machine/{run.machine_id}"
+    version = stream_version(stream)
+    found = _require_open(run, by)
+    require_reason(reason)
+    try:
+        require_rule_fits(rule, found.ground)
+    except InputError as error:
+        raise error.within("rule") from None
+    word = Override(id=f"{run.machine_id}-{version + 1}", rule=rule, given_at=by.said_at)
+    event = OutageOverridden(
+        run=run.id,
+        override=word,
+        because=found.because,
+        outage=None if found.outage is None else found.outage.id,
+        reason=reason or None,
+    )
+    append([Append(stream, version, [event])], by)
+    return Word.objects.get(id=word.id)
+
+
+def _require_open(run: Run, by: Attribution) -> OpenOutage:
+    found = open_outage(machine=run.machine_id, now=by.said_at)
+    if found is None:
+        raise NothingOpen(
+            f"nothing is open on machine {run.machine_id!r}: it was heard, nothing holds it, and nothing is being "
+            "printed late; a decision can be made once one of these is so"
+        )
+    if found.run.id != run.id:
+        raise NothingOpen(
+            f"machine {run.machine_id!r} is not on run {run.id!r} but on {found.run.id!r}; decide on that"
+        )
+    return found
+
+
+def require_reason(reason: str | None) -> None:
+    """Raise an InputError for a reason that is too long."""
+    if reason is not None and len(reason) > LONGEST_REASON:
+        raise InputError("reason", f"{len(reason)} characters", f"give at most {LONGEST_REASON}")
+
+
+def standing_word(run: Run) -> Override | None:
+    """The newest word of a person on a run, if it may still count: nothing was settled by it yet, and what it was about
+    is not over. Where nothing is known to be printed late, it is over with the first column laid or the first gap
+    settled since."""
+    word = Word.objects.filter(run_id=run.id).order_by("-given_at", "-id").first()
+    if word is None or word.used_by is not None:
+        return None
+    if not Outage.objects.filter(run_id=run.id, true_again_at=None).exists():
+        laid = PrintedStretch.objects.filter(run_id=run.id, at__gt=word.given_at)
+        settled = Outage.objects.filter(run_id=run.id, true_again_at__gt=word.given_at)
+        if laid.exists() or settled.exists():
+            return None
+    return as_given(word)
+
+
+def as_given(word: Word) -> Override:
+    """A word as a node gets it."""
+    return Override(id=word.id, rule=structure(word.rule, Rule), given_at=word.given_at)

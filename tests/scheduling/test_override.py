@@ -1,0 +1,394 @@
+"""What is open, what each way to settle it would mean, and a person's word on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from machines.errors import InputError
+from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, settle
+from machines.wire import GapSettled, NodeStarted, OperatorActed, TrueAgain, pace
+from scheduling.choices import Seam, Wishes, choices, parts_of, seams
+from scheduling.extend import extend_plans
+from scheduling.hours import Hours, Week
+from scheduling.log.events import SilenceBegan, SilenceEnded
+from scheduling.log.models import Event, Outage, Override, Run, Segment
+from scheduling.log.store import Append, append
+from scheduling.outage_now import OpenOutage, gap_now, next_column, open_outage
+from scheduling.override import NothingOpen, override_outage, override_run, standing_word
+from scheduling.plates import PlateStore
+from scheduling.reports import take
+from scheduling.selectors import run_work
+from scheduling.venue_hours import set_hours
+from tests.scheduling.house import NOON, batch, by, plan, printed, ready, small_profile, started
+
+pytestmark = pytest.mark.django_db
+SKIP, REPLAY = Rule(kind="skip"), Rule(kind="replay")
+LIMIT = Limit(value=1.0, unit="hours")
+
+
+def at(hours: float) -> datetime:
+    return NOON + timedelta(hours=hours)
+
+
+def later(hours: float) -> Any:
+    return by(at=at(hours))
+
+
+def first_columns(count: int) -> tuple[int, int]:
+    run = Run.objects.get()
+    return run.first_column, run.first_column + count
+
+
+def lay(seq: int, count: int, hours: float = 0.0) -> Any:
+    """The first columns of the run, as many as its first segment holds."""
+    segment = Segment.objects.order_by("number")[0]
+    first, end = first_columns(count)
+    return replace(printed(seq, segment.number, first, min(end, segment.end_column), count), at=at(hours))
+
+
+def silent(hours: float = 2.0) -> None:
+    append([Append("machine/one", None, [SilenceBegan(last_heard_at=at(hours - 1))])], later(hours))
+
+
+def settled(seq: int, hours: float, rule: Rule = REPLAY, **facts: Any) -> GapSettled:
+    run = Run.objects.get()
+    first = next_column(run)
+    gap = Gap(first=first, unknown_end=first, end=first + 40, cause="power", noticed_at=at(hours), **facts)
+    decision = settle(Policy(**vars(rule)), gap, pace(small_profile(), run_work(run)))
+    return GapSettled(
+        seq=seq, at=at(hours), run="first", gap=gap, policy=Policy(**vars(rule)), decision=decision, paper_position=9
+    )
+
+
+def is_open(hours: float = 3.0) -> OpenOutage:
+    found = open_outage(machine="one", now=at(hours))
+    assert found is not None
+    return found
+
+
+# What is open.
+
+
+def test_nothing_is_open_while_all_is_well(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(started(), lay(2, 4)), by())
+    assert open_outage(machine="one", now=at(3)) is None
+
+
+def test_a_silence_is_open_until_the_machine_is_heard(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent(2.0)
+    assert (is_open().because, is_open().since, is_open().outage) == ("silence", at(1), None)
+    append([Append("machine/one", None, [SilenceEnded(silent_s=60.0)])], later(3))
+    assert open_outage(machine="one", now=at(3)) is None
+
+
+@pytest.mark.parametrize("action", ["stop", "pause", "park"])
+def test_a_hold_is_open_until_the_machine_goes_on(tmp_path: Path, action: Any) -> None:
+    ready(tmp_path)
+    take("one", batch(started(), OperatorActed(seq=2, at=at(1), action=action)), by())
+    assert (is_open().because, is_open().since) == ("hold", at(1))
+    take("one", batch(OperatorActed(seq=3, at=at(2), action="resume")), by())
+    assert open_outage(machine="one", now=at(3)) is None
+
+
+def test_an_unplanned_stop_is_open_until_the_gap_is_settled(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(NodeStarted(seq=1, at=at(1), unplanned_stop=True)), by())
+    assert is_open().because == "hold"
+    take("one", batch(settled(2, 2.0, SKIP)), by())
+    assert open_outage(machine="one", now=at(3)) is None
+
+
+def test_a_replay_is_open_until_the_machine_is_true_again(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), by())
+    assert (is_open().because, is_open().since) == ("replay", at(2))
+    assert is_open().outage == Outage.objects.get()
+    take("one", batch(TrueAgain(seq=3, at=at(9), run="first", column=90)), by())
+    assert open_outage(machine="one", now=at(9)) is None
+
+
+def test_a_machine_on_no_run_has_nothing_to_decide(tmp_path: Path) -> None:
+    ready(tmp_path)
+    Run.objects.update(printed=10_000_000)
+    silent()
+    assert open_outage(machine="one", now=at(3)) is None
+
+
+# What is missing, as far as is known.
+
+
+def test_the_gap_reaches_from_what_was_reported_to_what_is_due(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    clipped, whole = Segment.objects.order_by("number")[:2]
+    half = printed(3, whole.number, whole.first_column, whole.first_column + 3, 3)
+    take("one", batch(started(), lay(2, 5), half), by())
+    silent(2.0)
+    gap, run = gap_now(is_open(), at(2.0), plates), Run.objects.get()
+    assert clipped.end_column == whole.first_column
+    assert (gap.first, gap.unknown_end) == (whole.first_column + 3, whole.first_column + 3)
+    assert gap.end % 4 == 0
+    assert 20 <= gap.end - run.first_column <= 24  # two hours of ten columns, up to a whole burst
+    assert gap.missing_since is not None
+    assert abs(gap.missing_since - at((gap.first - run.first_column) / 10)) < timedelta(minutes=8)
+    assert gap.segment == Columns(first=whole.first_column, end=whole.end_column)
+    assert gap.dots_per_column is not None
+    assert 0 < gap.dots_per_column < small_profile().dots_across
+
+
+def test_a_timeline_that_waited_is_due_less(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    silent(2.0)
+    before = gap_now(is_open(), at(2.0), plates)
+    Run.objects.update(shift_s=3600.0, shifts=[[0, 3600.0]])
+    after = gap_now(is_open(), at(2.0), plates)
+    assert before.end - after.end in (8, 12)  # an hour is ten columns, and a burst is four
+    assert after.missing_since is not None and before.missing_since is not None
+    assert after.missing_since - before.missing_since == timedelta(hours=1)
+
+
+def test_what_is_to_be_printed_again_is_missing_too(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    take("one", batch(started(), lay(2, 4)), by())
+    first = Run.objects.get().first_column
+    Segment.objects.filter(first_column=first).update(again=[[first + 1, first + 4]])
+    silent()
+    assert gap_now(is_open(), at(2), plates).first == first + 1
+
+
+def test_the_cause_is_what_the_node_will_name(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    silent()
+    assert gap_now(is_open(), at(3), plates).cause == "power"
+    take("one", batch(started(), OperatorActed(seq=2, at=at(2), action="park")), by())
+    assert gap_now(is_open(), at(3), plates).cause == "service"
+
+
+def test_closed_hours_are_told_whole(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    silent()
+    assert gap_now(is_open(), at(3), plates).closed == ()
+    set_hours("shed", Hours(week=Week()), by())
+    (span,) = gap_now(is_open(), at(3), plates).closed
+    assert span.starts_at <= at(3) < span.ends_at
+
+
+# The choices.
+
+
+def test_every_choice_says_what_it_would_mean(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    take("one", batch(started(), lay(2, 3)), by())
+    silent()
+    found = choices(is_open(), at(8), plates, Wishes(within=LIMIT))
+    by_kind = {None if one.rule is None else one.rule.kind: one for one in found.choices}
+    assert list(by_kind) == [None, "skip", "blank", "replay", "replay-within"]  # the sky waits for nobody: no shift
+    missing = found.gap.end - found.gap.first
+    decided: dict[Any, Decision] = {kind: one.decision for kind, one in by_kind.items()}  # type: ignore[misc]
+    assert decided[None] == decided["skip"]
+    assert (decided["skip"].paper_mm, decided["skip"].ink_ml, decided["skip"].hours_until_true) == (0.0, 0.0, 0.0)
+    assert decided["blank"].paper_mm == decided["replay"].paper_mm == pytest.approx(missing * 0.5)
+    assert decided["replay"].hours_until_true == pytest.approx(missing / 30, rel=1e-3)  # 40 columns an hour and 10
+    assert decided["replay-within"].paper_mm == pytest.approx(len(decided["replay-within"].replayed) * 0.5)
+    assert 0 < len(decided["replay-within"].replayed) <= 10
+    assert (decided["replay"].ink_ml or 0) > (decided["replay-within"].ink_ml or 0) > 0
+
+
+def test_a_choice_that_cannot_be_kept_says_why(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    silent()
+    found = choices(is_open(), at(8), plates, Wishes(within=LIMIT, only_while_closed=True))
+    replay = found.choices[3]
+    assert (replay.decision, "nobody knows when The shed is closed" in replay.problem) == (None, True)
+    assert found.choices[1].decision is not None  # nothing is printed late there
+
+
+def test_a_plain_period_may_also_wait(tmp_path: Path) -> None:
+    plates = ready(tmp_path, cycle="period", cycle_options={"seconds": 86400, "epoch": NOON.isoformat()})
+    silent()
+    waits = choices(is_open(), at(8), plates, Wishes(within=LIMIT)).choices[-1]
+    assert waits.rule == Rule(kind="shift")
+    assert waits.decision is not None
+    assert waits.decision.shift_s == pytest.approx(8 * 3600, abs=1500)
+    assert waits.seams == ()
+
+
+def columns(first: int, end: int) -> Columns:
+    return Columns(first=first, end=end)
+
+
+def decided(rule: Rule, segment: Columns | None = None, unknown: int = 0) -> tuple[Gap, Decision]:
+    gap = Gap(
+        first=10, unknown_end=10 + unknown, end=100, cause="power", noticed_at=NOON, segment=segment, missing_since=NOON
+    )
+    its_pace = Pace(nominal_columns_per_s=1 / 360, highest_columns_per_s=4 / 360, columns_per_burst=4)
+    return gap, settle(Policy(**vars(rule)), gap, its_pace)
+
+
+@pytest.mark.parametrize(
+    ("rule", "unknown", "expected"),
+    [
+        (SKIP, 0, [Seam(9, 100, 0)]),
+        (SKIP, 3, [Seam(12, 100, 3)]),
+        (REPLAY, 0, []),
+        (Rule(kind="blank"), 0, []),
+        (Rule(kind="replay-within", within=Limit(value=2, unit="hours")), 0, [Seam(9, 80, 0)]),
+        (Rule(kind="skip", half_printed="finish"), 0, [Seam(49, 100, 40)]),
+        (Rule(kind="replay", half_printed="abandon"), 0, [Seam(9, 50, 0)]),
+        (Rule(kind="replay", half_printed="again"), 2, [Seam(11, 0, 2)]),
+    ],
+)
+def test_where_the_seams_fall(rule: Rule, unknown: int, expected: list[Seam]) -> None:
+    gap, decision = decided(rule, segment=columns(0, 50), unknown=unknown)
+    assert list(seams(parts_of(decision), gap)) == expected
+
+
+@given(
+    kind=st.sampled_from(["skip", "blank", "replay", "replay-within", "shift"]),
+    half_printed=st.sampled_from(["as-the-rest", "finish", "abandon", "again"]),
+    unknown=st.integers(0, 60),
+    hours=st.floats(0.1, 20),
+)
+def test_the_paper_is_what_the_parts_take(kind: Any, half_printed: Any, unknown: int, hours: float) -> None:
+    limit = Limit(value=hours, unit="hours") if kind == "replay-within" else None
+    segment = columns(0, max(50, 10 + unknown))
+    gap, decision = decided(Rule(kind=kind, half_printed=half_printed, within=limit), segment, unknown)
+    parts = parts_of(decision)
+    on_paper = sum(len(part.columns) for part in parts)
+    left_out = 0 if decision.action == "blank" else len(decision.skipped)
+    assert on_paper + left_out == gap.end - gap.first + len(decision.again)
+    for seam in seams(parts, gap):
+        assert seam.before + 1 != seam.after
+        assert 0 <= seam.place <= on_paper
+
+
+# A person's word.
+
+
+def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    word = override_run(Run.objects.get(), Rule(kind="blank"), "the paper is torn", later(3))
+    assert (word.because, word.reason, word.rule["kind"], word.given_at) == (
+        "silence",
+        "the paper is torn",
+        "blank",
+        at(3),
+    )
+    standing = standing_word(Run.objects.get())
+    assert standing is not None
+    assert (standing.id, standing.rule) == (word.id, Rule(kind="blank"))
+    event = Event.objects.get(kind="outage-overridden")
+    assert (event.stream, f"one-{event.version}", event.run) == ("machine/one", word.id, "first")
+
+
+def test_the_newest_word_counts(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    second = override_run(Run.objects.get(), REPLAY, None, later(4))
+    standing = standing_word(Run.objects.get())
+    assert standing is not None
+    assert standing.id == second.id != Override.objects.order_by("given_at")[0].id
+
+
+def test_nothing_open_is_nothing_to_decide(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(started(), lay(2, 4)), by())
+    with pytest.raises(NothingOpen, match="nothing is open on machine 'one'"):
+        override_run(Run.objects.get(), SKIP, None, later(3))
+    assert not Event.objects.filter(kind="outage-overridden").exists()
+
+
+def test_an_outage_that_is_over_is_not_decided_again(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(started(), settled(2, 2.0, SKIP)), by())
+    with pytest.raises(NothingOpen, match=r"outage 'one-\d+' is settled, and the machine was true .* 14:00:00 UTC"):
+        override_outage(Outage.objects.get(), REPLAY, None, later(3))
+
+
+def test_a_replay_may_be_broken_off(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), by())
+    outage = Outage.objects.get()
+    word = override_outage(outage, SKIP, "the opening is tonight", later(3))
+    assert (word.because, word.outage) == ("replay", outage.id)
+
+
+def test_a_run_that_the_machine_is_not_on_is_not_decided(tmp_path: Path) -> None:
+    ready(tmp_path)
+    plan(id="second", starts_at=at(40).isoformat(), ends_at=at(50).isoformat())
+    silent()
+    with pytest.raises(NothingOpen, match="not on run 'second' but on 'first'"):
+        override_run(Run.objects.get(id="second"), SKIP, None, later(3))
+
+
+@pytest.mark.parametrize(
+    ("rule", "reason", "field"),
+    [
+        (Rule(kind="shift"), None, "rule.kind"),
+        (Rule(kind="replay", only_while_closed=True), None, "rule.only_while_closed"),
+        (SKIP, "x" * 501, "reason"),
+    ],
+)
+def test_a_word_that_cannot_be_kept_names_the_field(tmp_path: Path, rule: Rule, reason: Any, field: str) -> None:
+    ready(tmp_path)
+    silent()
+    with pytest.raises(InputError) as refused:
+        override_run(Run.objects.get(), rule, reason, later(3))
+    assert refused.value.field == field
+    assert not Override.objects.exists()
+
+
+def test_a_word_stands_until_a_gap_is_settled_by_it(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    word = standing_word(Run.objects.get())
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), by())
+    assert standing_word(Run.objects.get()) is None
+    outage = Outage.objects.get()
+    assert (outage.override, Override.objects.get().used_by) == (word.id if word else None, outage.id)
+
+
+def test_a_word_lapses_when_the_machine_printed_on_all_the_while(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    take("one", batch(started(), lay(2, 2, hours=2.9)), by())
+    assert standing_word(Run.objects.get()) is not None  # laid before the word
+    take("one", batch(lay(3, 4, hours=3.1)), by())
+    assert standing_word(Run.objects.get()) is None
+
+
+def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_when_it_is_over(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), by())
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    take("one", batch(lay(3, 4, hours=3.5)), by())
+    assert standing_word(Run.objects.get()) is not None
+    take("one", batch(TrueAgain(seq=4, at=at(4), run="first", column=90)), by())
+    assert standing_word(Run.objects.get()) is None
+
+
+def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    take("one", batch(started(), settled(2, 4.0, SKIP)), by())
+    assert standing_word(Run.objects.get()) is None
+
+
+def test_a_run_planned_anew_has_no_word(tmp_path: Path) -> None:
+    plates = PlateStore(tmp_path)
+    ready(tmp_path)
+    extend_plans(NOON, timedelta(days=8), plates)
+    assert standing_word(Run.objects.get()) is None
