@@ -15,7 +15,7 @@ from scheduling.calibration import calibrated_profile
 from scheduling.log.models import Machine, Opening, Strip, Venue
 from scheduling.parts import Blade, Cartridge, Roll, blade, cartridge, roll
 from scheduling.plates import PlateStore
-from scheduling.selectors import current_run, run_timeline
+from scheduling.selectors import current_run, run_instants
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from scheduling.supplies import Supplies, idle_firing
@@ -194,7 +194,7 @@ def _blade_end(ahead: Ahead, blade: Blade) -> End | None:
 def _end(ahead: Ahead, column: int, at_column: int | None = None) -> End:
     """An end at a column, at the instant of that column or of another."""
     at_column = column if at_column is None else at_column
-    at = utc(float(run_timeline(ahead.run).instants(np.array([at_column]))[0]))
+    at = utc(float(run_instants(ahead.run, at_column)))
     warning = _warning(Machine.objects.get(id=ahead.run.machine_id), at)
     return End(turn=column // ahead.profile.columns_per_turn, column=column, at=at, warning=warning)
 

@@ -12,16 +12,19 @@ from machines.node.strips import boundaries
 from machines.pictures import from_json
 from machines.proof import Dots, with_dead_nozzles
 from machines.rulers import Mark, Ruler, mm_ruler, time_ruler
+from scheduling.calibration import machine_calibration
 from scheduling.log.models import PrintedStretch, Run, Source
 from scheduling.paper import Length, dots_on, stretch_end
 from scheduling.plates import PlateStore
-from scheduling.proofs import Faults, Proof, most_marks, phase_ruler, require_size
-from scheduling.selectors import run_timeline
+from scheduling.proofs import Faults, Proof, lost_in_words, most_marks, phase_ruler, require_size
+from scheduling.selectors import run_instants
 from scheduling.sky.arrays import FloatArray
 
 
 def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneInfo | None) -> Proof:
     """What a length of paper looks like: true dots of the plates that were printed, blank where nothing was.
+
+    Nozzles that are known to be dead today are taken to have been left out.
 
     Args:
         length: of paper.
@@ -36,10 +39,10 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
     profile, start, end = length.profile, length.start, length.end
     require_size(profile, end - start)
     runs = Run.objects.in_bulk({one.run_id for one in length.stretches})
-    dead = faults.on(profile).dead
+    dead, known = faults.on(profile).dead, machine_calibration(length.machine).dead_nozzles
 
     def printed(one: PrintedStretch, dots: Dots) -> Dots:
-        return with_dead_nozzles(dots, profile, one.first_column, runs[one.run_id].nozzle_seed, dead)
+        return with_dead_nozzles(dots, profile, one.first_column, runs[one.run_id].nozzle_seed, dead, known)
 
     missing = _missing(length)
     along, marks = _along(length, runs), most_marks(profile, end - start)
@@ -47,20 +50,23 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
         profile=profile,
         dots=dots_on(length, plates, printed),
         first=start,
-        above=(time_ruler(_instants(length, runs), start, zone, marks), *([missing] if missing else [])),
+        above=(
+            time_ruler(_instants(length, runs), start, zone, marks),
+            *([missing] if missing else []),
+        ),
         below=(mm_ruler(profile, start, end, marks), *([along] if along else [])),
         cuts=tuple(place for place in _cuts(length, runs) if start < place < end),
+        lost=lost_in_words(profile, dead, known),
     ).slipped(faults.slip)
 
 
 def _instants(length: Length, runs: dict[str, Run]) -> FloatArray:
     """When the edges of the columns of paper belonged under the head, evenly between what was printed."""
     places, instants = [], []
-    timelines = {id: run_timeline(run) for id, run in runs.items()}
     for one in length.stretches:
         columns = np.linspace(one.first_column, one.end_column, 9).round().astype(np.int64)
         places.append(one.paper_position + columns - one.first_column)
-        instants.append(timelines[one.run_id].instants(columns))
+        instants.append(run_instants(runs[one.run_id], columns))
     edges = np.arange(length.start, length.end + 1)
     return np.maximum.accumulate(np.interp(edges, np.concatenate(places), np.concatenate(instants)))
 

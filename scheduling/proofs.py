@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from machines.errors import InputError
+from machines.head import lost_share
 from machines.node.strips import boundaries
 from machines.pictures import DaylightMap, LandPicture, Picture, StarBelt, YearOfDaylight
 from machines.profile import CarriageHead, Profile
@@ -83,6 +84,7 @@ class Proof:
         first: number of the first column, by which rulers and cuts count.
         above, below: rulers, from the paper outwards.
         cuts: columns at whose first edge the knife cuts.
+        lost: which nozzles are dead, and the share of dots that is expected to be lost; None where none is dead.
     """
 
     profile: Profile
@@ -91,6 +93,7 @@ class Proof:
     above: tuple[Ruler, ...] = ()
     below: tuple[Ruler, ...] = ()
     cuts: tuple[float, ...] = ()
+    lost: str | None = None
 
     def slipped(self, slip: float) -> Proof:
         """The same on paper that advances by less than it is told; millimetres are those of the paper."""
@@ -114,10 +117,11 @@ class Proof:
                 *map(moved, self.below[1:]),
             ),
             cuts=tuple(map(place, self.cuts)),
+            lost=self.lost,
         )
 
     def png(self, view: View) -> bytes:
-        """The paper from the front: at true dots, or scaled, with rulers and the places of cuts."""
+        """The paper from the front: at true dots, or scaled, with rulers, the places of cuts and what is lost."""
         if view == "true":
             return true_png(self.dots, self.profile)
         return view_png(
@@ -125,7 +129,7 @@ class Proof:
             self.profile,
             self.first,
             above=self.above,
-            below=self.below,
+            below=self.below if self.lost is None else (*self.below, Ruler(self.lost, ())),
             cuts=self.cuts,
             width_px=view_width_px(self.profile, self.dots.shape[1]),
         )
@@ -169,6 +173,7 @@ def proof(
     place: Place | None = None,
     zone: ZoneInfo | None = None,
     strips_per_turn: int = 0,
+    known_dead: tuple[int, ...] = (),
 ) -> Proof:
     """What some running columns of a source look like on a machine.
 
@@ -182,13 +187,15 @@ def proof(
         place: from where the sky is seen; None where that is not known.
         zone: whose civil time the ruler shows; None for UTC.
         strips_per_turn: into how many strips the knife cuts a turn; 0 for none.
+        known_dead: nozzles that are left out.
 
     Raises:
         InputError: the picture does not fit, the machine has no such nozzle, or there are too many dots.
     """
     require_size(profile, len(columns))
     faults.on(profile)
-    dots = with_dead_nozzles(_dots(original, profile, cycle, columns, place), profile, columns.start, seed, faults.dead)
+    asked = _dots(original, profile, cycle, columns, place)
+    dots = with_dead_nozzles(asked, profile, columns.start, seed, faults.dead, known_dead)
     marks = most_marks(profile, len(columns))
     instants = cycle.instants(np.arange(columns.start, columns.stop + 1) / profile.columns_per_turn)
     along = phase_ruler(original.picture, cycle.name, profile, columns.start, columns.stop)
@@ -199,6 +206,7 @@ def proof(
         above=(time_ruler(instants, columns.start, zone, marks),),
         below=(mm_ruler(profile, columns.start, columns.stop, marks), *([along] if along else [])),
         cuts=tuple(boundaries(columns.start, columns.stop - 1, profile.columns_per_turn, strips_per_turn)),
+        lost=lost_in_words(profile, faults.dead, known_dead),
     ).slipped(faults.slip)
 
 
@@ -216,6 +224,24 @@ def phase_ruler(picture: Picture, cycle: str, profile: Profile, first: int, end:
         return right_ascension_ruler(profile, first, end, marks)
     centre_degrees = longitude_at_half(picture, cycle)
     return None if centre_degrees is None else longitude_ruler(profile, first, end, marks, centre_degrees)
+
+
+def lost_in_words(profile: Profile, dead: tuple[int, ...], known: tuple[int, ...] = ()) -> str | None:
+    """Which nozzles or elements are dead, and the share of dots that is expected to be lost; None where none is dead.
+
+    Args:
+        profile: of the machine.
+        dead: unnoticed.
+        known: nozzles that are left out.
+    """
+    unnoticed = sorted(set(dead) - set(known))
+    if isinstance(profile.head, CarriageHead):
+        share = lost_share(profile.head.nozzles - len(known), profile.head.passes, len(unnoticed))
+    else:
+        share = len(unnoticed) / profile.dots_across
+    parts = [f"left out {', '.join(map(str, known))}"] if known else []
+    parts += [f"dead unnoticed {', '.join(map(str, unnoticed))}"] if unnoticed else []
+    return f"{'; '.join(parts)}: {share:.2%} of dots lost" if parts else None
 
 
 def longitude_at_half(picture: Picture, cycle: str) -> float | None:

@@ -8,6 +8,7 @@ from typing import Literal
 from machines.errors import InputError
 from machines.profile import Profile
 from machines.proof import stretch
+from scheduling.calibration import machine_calibration
 from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.originals import source_original
 from scheduling.proofs import Faults, Proof, proof, turn_columns
@@ -22,12 +23,12 @@ METRE_MM = 1000.0
 def run_proof(
     run: Run, part: Part, faults: Faults, uploads: UploadStore | None, turn_at: datetime | None = None
 ) -> Proof:
-    """What a run will print.
+    """What a run will print, with the nozzles left out that are known to be dead.
 
     Args:
         run: the run.
         part: its first metre, or of one turn what the run holds of it.
-        faults: what goes wrong.
+        faults: what goes wrong unnoticed.
         uploads: where the files of sources lie.
         turn_at: an instant of the turn; None for the run's first.
 
@@ -35,7 +36,8 @@ def run_proof(
         InputError: the picture cannot be drawn, or the run holds nothing of that turn.
     """
     machine = Machine.objects.get(id=run.machine_id)
-    profile, place = run_profile(run), venue_place(venue=machine.venue_id)
+    calibration, place = machine_calibration(machine), venue_place(venue=machine.venue_id)
+    profile = calibration.applied_to(run_profile(run))
     cycle = cycle_named(run.cycle, run.cycle_options, place=place)
     first = run.first_column
     if turn_at is not None:
@@ -50,6 +52,7 @@ def run_proof(
         place=place,
         zone=zone(Venue.objects.get(id=machine.venue_id).zone),
         strips_per_turn=run.strips_per_turn,
+        known_dead=calibration.dead_nozzles,
     )
 
 

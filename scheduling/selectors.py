@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from machines.structure import parse_instant, structure
@@ -12,6 +15,7 @@ from machines.wire import RunWork, SegmentWork
 from scheduling.log.models import Machine, Profile, Run, Segment, Venue
 from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
+from scheduling.sky.arrays import FloatArray
 from scheduling.sky.places import Place
 
 
@@ -50,6 +54,16 @@ def run_timeline(run: Run) -> Timeline:
     machine = Machine.objects.get(id=run.machine_id)
     cycle = cycle_named(run.cycle, run.cycle_options, place=venue_place(venue=machine.venue_id))
     return Timeline(cycle, machine_profile(profile=machine.profile_id).columns_per_turn, run.segments_per_turn)
+
+
+def run_instants(run: Run, columns: npt.ArrayLike) -> FloatArray:
+    """When running columns of a run belong under the head, POSIX seconds: by its cycle, and later by what its timeline
+    has waited before them."""
+    running = np.asarray(columns)
+    instants = run_timeline(run).instants(running)
+    for column, waited_s in run.shifts:
+        instants = instants + np.where(running >= column, waited_s, 0.0)
+    return instants
 
 
 def run_policy(run: Run) -> Policy:

@@ -18,7 +18,7 @@ from scheduling.calibration import calibrated_profile
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.planning.timeline import Timeline
 from scheduling.plates import PlateStore
-from scheduling.selectors import run_timeline
+from scheduling.selectors import run_instants, run_timeline
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +85,7 @@ def part_supplies(
     profile, timeline = calibrated_profile(Machine.objects.get(id=run.machine_id)), run_timeline(run)
     idle = idle or idle_firing(profile)
     columns = _columns(run, timeline, turn, segment)
-    begins, ends = timeline.instants(np.array([columns.start, columns.stop]))
+    begins, ends = run_instants(run, [columns.start, columns.stop])
     with_plate, dots = planned_dots(run, columns, profile, plates)
     estimated = len(columns) - with_plate
     mean = mean_dots(run, profile, plates) if estimated else 0.0

@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from machines.calibration import Calibration
 from machines.errors import InputError
+from scheduling.calibration import calibrate
 from scheduling.log.models import Machine, Run, Segment
-from scheduling.paper import Length, length_at
+from scheduling.paper import Length, dots_on, laid_on, length_at, seams
 from scheduling.paper_proof import paper_proof
 from scheduling.plates import PlateStore
 from scheduling.proofs import Faults, Proof
@@ -162,3 +164,56 @@ def test_a_plate_that_is_gone_is_told(tmp_path: Path) -> None:
     tell((*segment(1), 0))
     with pytest.raises(KeyError):
         proof_of(PlateStore(tmp_path / "elsewhere"), 10)
+
+
+def test_nozzles_that_are_known_to_be_dead_are_left_out_of_the_paper_too(tmp_path: Path) -> None:
+    plates, dead = ready(tmp_path), (0, 1, 2, 3, 4, 5)
+    spans = [segment(number) for number in range(1, 13)]
+    start, end = spans[0][0], spans[-1][1]
+    tell(*((a, b, a - start) for a, b in spans))
+    unnoticed = proof_of(plates, 1000, Faults(dead=dead))
+    assert 0 < unnoticed.dots.sum() < plate_columns(plates, start, end).sum()
+    assert unnoticed.lost == f"dead unnoticed 0, 1, 2, 3, 4, 5: {15 / 28:.2%} of dots lost"  # C(6, 2) of C(8, 2)
+    calibrate("one", Calibration(dead_nozzles=dead), by())
+    known = proof_of(plates, 1000, Faults(dead=dead))
+    assert np.array_equal(known.dots, plate_columns(plates, start, end))
+    assert known.lost == "left out 0, 1, 2, 3, 4, 5: 0.00% of dots lost"
+
+
+def test_a_stretch_that_nobody_planned_is_laid_but_blank(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    (a, b), _ = segment(1), segment(2)
+    tell((a, b, 0))
+    found = length(100)
+    assert found is not None
+    (one,) = found.stretches
+    one.segment = 999
+    assert not dots_on(found, plates).any() and laid_on(found).all()
+
+
+def test_a_seam_is_where_the_paper_went_on_and_the_picture_did_not(tmp_path: Path) -> None:
+    ready(tmp_path)
+    (a, b), (c, d), (e, f) = segment(1), segment(3), segment(5)
+    tell((a, b, 0), (c, d, b - a), (e, f, e - a))
+    found = length(1000)
+    assert found is not None
+    assert seams(found) == (b - a,)  # and none where paper was left blank
+    laid = laid_on(found)
+    assert laid.sum() == (b - a) + (d - c) + (f - e) and not laid[b - a + d - c : e - a].any()
+
+
+def test_paper_of_a_timeline_that_has_waited_shows_the_later_time(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    (a, b), (_, c) = segment(1), segment(2)
+    tell((a, b, 0), (b, c, b - a))
+
+    def times() -> dict[str, float]:
+        return {mark.text: mark.column for mark in proof_of(plates, 1000).above[0].marks}
+
+    before, run = times(), Run.objects.get()
+    run.shifts = [[run.first_column + a, 600.0]]
+    run.save()
+    # Ten minutes later: a column is six minutes.
+    after = times()
+    both = before.keys() & after.keys()
+    assert both and all(after[text] == pytest.approx(before[text] - 600.0 / 360.0, abs=0.02) for text in both)

@@ -103,9 +103,29 @@ def test_dead_nozzles_cost_what_the_closed_form_says() -> None:
     assert proof(BLACK, long, SOLAR, range(2000), seed=5, faults=Faults(dead=(3,))).dots.all()  # two passes
 
 
+def test_known_dead_nozzles_are_left_out_and_those_that_die_next_cost_more() -> None:
+    """Of eight nozzles two are left out; of the six three die unnoticed, and each dot is set by two: C(3, 2) / C(6, 2)
+    is a fifth."""
+    long = replace(MACHINE, dots_across=400, columns_per_turn=2000)
+    known = proof(BLACK, long, SOLAR, range(2000), known_dead=(1, 4))
+    assert known.dots.all() and known.lost == "left out 1, 4: 0.00% of dots lost"
+    worse = proof(BLACK, long, SOLAR, range(2000), faults=Faults(dead=(4, 0, 6, 7)), known_dead=(1, 4))
+    assert worse.lost == "left out 1, 4; dead unnoticed 0, 6, 7: 20.00% of dots lost"
+    assert 1.0 - worse.dots.mean() == pytest.approx(0.2, rel=0.03)
+    assert proof(BLACK, long, SOLAR, range(2000)).lost is None
+
+
+def test_what_is_lost_is_said_along_the_edge() -> None:
+    well, ill = (proof(BLACK, MACHINE, SOLAR, range(240), faults=Faults(dead=dead)) for dead in ((), (3,)))
+    heights = [Image.open(io.BytesIO(made.png("rulers"))).height for made in (well, ill)]
+    assert heights[1] - heights[0] == 34
+    assert ill.slipped(0.1).lost == ill.lost == "dead unnoticed 3: 0.00% of dots lost"
+
+
 def test_a_dead_element_of_a_line_head_leaves_its_row_blank() -> None:
-    dots = proof(BLACK, LINE, SOLAR, range(240), faults=Faults(dead=(0, 39))).dots
-    assert not dots[[0, 39]].any() and dots[1:39].all()
+    made = proof(BLACK, LINE, SOLAR, range(240), faults=Faults(dead=(0, 39)))
+    assert not made.dots[[0, 39]].any() and made.dots[1:39].all()
+    assert made.lost == "dead unnoticed 0, 39: 5.00% of dots lost"
 
 
 @pytest.mark.parametrize(("profile", "dead"), [(MACHINE, 8), (LINE, 40), (MACHINE, -1)])

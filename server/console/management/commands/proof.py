@@ -51,7 +51,7 @@ class Command(BaseCommand):
         length_mm = made.dots.shape[1] * made.profile.column_pitch_mm
         self.stdout.write(
             f"{options['out']}: {length_mm:.4g} by {made.profile.print_width_mm:.4g} mm of paper, "
-            f"{quantum(made.profile, turn_s).in_words()}"
+            f"{quantum(made.profile, turn_s).in_words()}" + (f"; {made.lost}" if made.lost else "")
         )
 
 
