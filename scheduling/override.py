@@ -99,6 +99,12 @@ def standing_word(run: Run) -> Override | None:
     return as_given(word)
 
 
+def was_given(said: Override, run: str) -> bool:
+    """Whether a word that a node settled by is one that a person gave on this run."""
+    word = Word.objects.filter(id=said.id, run_id=run).first()
+    return word is not None and as_given(word) == said
+
+
 def as_given(word: Word) -> Override:
     """A word as a node gets it."""
     return Override(id=word.id, rule=structure(word.rule, Rule), given_at=word.given_at)
