@@ -7,18 +7,26 @@ silently: ``"12"`` is no number, ``1.5`` no count, a date-time without an offset
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Callable
 from dataclasses import is_dataclass
 from datetime import UTC, datetime
 from types import UnionType
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from cattrs import AttributeValidationNote, Converter, ForbiddenExtraKeysError, IterableValidationError
+from cattrs.cols import homogenous_tuple_structure_factory
 from cattrs.errors import ClassValidationError
 from cattrs.gen import make_dict_structure_fn
 
 from machines.errors import InputError
 
 T = TypeVar("T")
+
+# RFC 3339 section 5.6; the offset may be missing here, so that the error can say that it is.
+_DATE_TIME = re.compile(
+    r"\d{4}-\d\d-\d\d[Tt ]([01]\d|2[0-3]):[0-5]\d:(?P<second>[0-6]\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)?", re.ASCII
+)
 
 
 def format_instant(instant: datetime) -> str:
@@ -36,19 +44,40 @@ def format_instant(instant: datetime) -> str:
 
 
 def parse_instant(text: Any, field: str = "") -> datetime:
-    """An instant from RFC 3339, as an aware UTC datetime.
+    """An instant from RFC 3339, as an aware UTC datetime. What is finer than a microsecond is dropped.
 
     Raises:
-        InputError: not RFC 3339, or without an offset from UTC.
+        InputError: not RFC 3339, without an offset from UTC, in a leap second, or outside the years 1 to 9999 in UTC.
     """
     remedy = "give RFC 3339 in UTC, such as 2026-10-24T12:00:00Z"
     try:
-        instant = datetime.fromisoformat(text)
-    except (TypeError, ValueError):
+        instant = datetime.fromisoformat(text if _is_our_own_form(text) else _checked(text, field))
+    except (TypeError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
         raise InputError(field, f"{text!r} is not a date-time", remedy) from None
     if instant.tzinfo is None:
         raise InputError(field, f"{text!r} has no offset from UTC", remedy)
-    return instant.astimezone(UTC)
+    try:
+        return instant.astimezone(UTC)
+    except OverflowError:
+        raise InputError(field, f"{text!r} is in no year from 1 to 9999", remedy) from None
+
+
+def _is_our_own_form(text: str) -> bool:
+    """Whether a text may be as `format_instant` writes it: most are, and need no closer look."""
+    return len(text) == 27 and text[7] == "-" and text[10] == "T" and text[19] == "." and text[26] == "Z"
+
+
+def _checked(text: str, field: str) -> str:
+    """A date-time of RFC 3339 as `datetime` reads it, which by itself would take other forms of ISO 8601 too."""
+    match = _DATE_TIME.fullmatch(text)
+    if match is None:
+        raise ValueError(text)
+    if match["second"] == "60":
+        problem = f"{text!r} is in a leap second, which UTC as computers count it cannot name"
+        raise InputError(field, problem, "give the second before it or after it")
+    return text.upper()
 
 
 def _whole(value: Any, _: type) -> int:
@@ -77,6 +106,31 @@ def _truth(value: Any, _: type) -> bool:
 
 def _is_literal(cls: Any) -> bool:
     return get_origin(cls) is Literal
+
+
+def _object(value: Any, _: Any) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise InputError("", f"{value!r} is not an object", "give a JSON object")
+    return dict(value)
+
+
+def _is_free_object(cls: Any) -> bool:
+    return get_origin(cls) is dict
+
+
+def _is_array(cls: Any) -> bool:
+    return get_origin(cls) is tuple and get_args(cls)[1:] == (...,)
+
+
+def _array_hook(cls: Any, converter: Converter) -> Callable[[Any, Any], Any]:
+    build = homogenous_tuple_structure_factory(cls, converter)
+
+    def read(value: Any, cls: Any) -> Any:
+        if not isinstance(value, list | tuple):
+            raise InputError("", f"{value!r} is not an array", "give a JSON array")
+        return build(value, cls)
+
+    return read
 
 
 def _kinds(cls: Any) -> dict[str, Any]:
@@ -122,6 +176,8 @@ def _make_converter() -> Converter:
 
     converter.register_structure_hook_factory(is_dataclass, object_hook)
     converter.register_structure_hook_factory(lambda cls: bool(_kinds(cls)), union_hook)
+    converter.register_structure_hook_factory(_is_array, _array_hook)
+    converter.register_structure_hook_func(_is_free_object, _object)
     converter.register_structure_hook_func(_is_literal, _one_of)
     converter.register_structure_hook(int, _whole)
     converter.register_structure_hook(float, _number)

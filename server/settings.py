@@ -137,6 +137,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["server.api.bodies.BodyParser"],
     "DEFAULT_CONTENT_NEGOTIATION_CLASS": "server.api.negotiation.OneRendering",
     "DEFAULT_SCHEMA_CLASS": "server.api.schema.Schema",
+    "DEFAULT_METADATA_CLASS": None,  # /api/v1/schema says what OPTIONS would, and rightly
     "EXCEPTION_HANDLER": "server.api.problems.problem_response",
     "DATETIME_FORMAT": "%Y-%m-%dT%H:%M:%S.%fZ",
     "UNAUTHENTICATED_USER": None,

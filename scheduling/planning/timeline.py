@@ -22,6 +22,8 @@ from machines.wire import SegmentWork
 # Between two knots of a segment a column may stand off its true instant by so many columns at most.
 KNOT_TOLERANCE_COLUMNS = 0.01
 MOST_KNOT_INTERVALS = 1024
+# Beyond this the count of turns, a float64, no longer tells neighbouring columns apart.
+LARGEST_COLUMN = 2**50
 
 
 class Cycle(Protocol):
@@ -79,8 +81,18 @@ class Timeline:
         return self.cycle.instants(running / self.columns)
 
     def first_column_from(self, posix: float) -> int:
-        """The first running column whose instant is not before the given one."""
-        near = int(np.floor(self.cycle.turns(np.array([posix]))[0] * self.columns))
+        """The first running column whose instant is not before the given one, POSIX seconds.
+
+        Raises:
+            InputError: the cycle does not reach there, or has turned so often that its columns cannot be numbered.
+        """
+        position = float(self.cycle.turns(np.array([posix]))[0]) * self.columns
+        if not abs(position) < LARGEST_COLUMN:
+            problem = f"{abs(position):.3g} columns lie between the cycle's turn 0 and here"
+            raise InputError(
+                "", problem, f"choose a nearer epoch or a slower cycle: {LARGEST_COLUMN:.3g} can be numbered"
+            )
+        near = int(np.floor(position))
         candidates = np.arange(near - 1, near + 3)
         return int(candidates[np.searchsorted(self.instants(candidates), posix)])
 

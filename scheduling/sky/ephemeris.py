@@ -31,8 +31,10 @@ class EphemerisRangeError(InputError):
     """An instant that the ephemeris does not cover; ``first`` and ``last`` (aware datetimes) bound what it does."""
 
     def __init__(self, asked: datetime | None, first: datetime, last: datetime) -> None:
-        subject = "an instant" if asked is None else f"{asked:%Y-%m-%d}"
-        covered = f"{first:%Y-%m-%d} to {last:%Y-%m-%d} UTC"
+        subject = "an instant" if asked is None else asked.date().isoformat()
+        # Whole days, so that no date is said to be covered of which an instant is not.
+        first_day, last_day = first.date() + timedelta(days=1), last.date() - timedelta(days=1)
+        covered = f"{first_day.isoformat()} to {last_day.isoformat()} UTC"
         super().__init__("at", f"{subject} is outside the ephemeris", f"JPL DE421 covers {covered}")
         self.asked, self.first, self.last = asked, first, last
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,6 +11,9 @@ import numpy.typing as npt
 from machines.errors import InputError
 from scheduling.sky.arrays import FloatArray, finite_array
 from scheduling.sky.timescales import posix_of
+
+# One turn a second is faster than paper moves, and three centuries are longer than the ephemeris.
+SHORTEST_S, LONGEST_S = 1.0, 1e10
 
 
 class PeriodError(InputError):
@@ -45,9 +47,10 @@ class Period:
 
 
 def period(*, seconds: float, epoch: datetime) -> Period:
-    """The period of ``seconds`` (positive) from ``epoch`` (aware); raises :class:`PeriodError`."""
-    if not (isinstance(seconds, int | float) and math.isfinite(seconds) and seconds > 0):
-        raise PeriodError("seconds", f"{seconds!r} is no period", "give a positive number of seconds")
+    """The period of ``seconds`` (1 to 1e10) from ``epoch`` (aware); raises :class:`PeriodError`."""
+    is_number = isinstance(seconds, int | float) and not isinstance(seconds, bool)
+    if not (is_number and SHORTEST_S <= seconds <= LONGEST_S):
+        raise PeriodError("seconds", f"{seconds!r} is no period", f"give {SHORTEST_S:g} to {LONGEST_S:g} seconds")
     if not isinstance(epoch, datetime) or epoch.tzinfo is None:
         raise PeriodError("epoch", f"{epoch!r} is no instant", "give an aware datetime")
     return Period(float(seconds), posix_of(epoch))

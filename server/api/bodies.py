@@ -7,6 +7,7 @@ the canonical form of RFC 8785 knows no whole number beyond 2**53.
 from __future__ import annotations
 
 import json
+import math
 from typing import Any, NoReturn
 
 from rest_framework.parsers import BaseParser
@@ -41,19 +42,24 @@ def check_values(value: Any, path: str = "") -> None:
     Raises:
         InputError: names the place.
     """
-    if isinstance(value, str):
-        if not _is_storable(value):
-            raise InputError(path, "text with a NUL or half a character in it", "give whole Unicode characters")
-    elif isinstance(value, int):
-        if abs(value) > LARGEST_WHOLE_NUMBER:
-            raise InputError(path, f"{value} is too large", f"give at most {LARGEST_WHOLE_NUMBER} either way")
-    elif isinstance(value, list):
+    if isinstance(value, list):
         for index, item in enumerate(value):
             check_values(item, f"{path}[{index}]")
     elif isinstance(value, dict):
         for name, item in value.items():
-            check_values(name, path)
+            _check_value(name, path)
             check_values(item, f"{path}.{name}" if path else name)
+    else:
+        _check_value(value, path)
+
+
+def _check_value(value: Any, path: str) -> None:
+    if isinstance(value, str) and not _is_storable(value):
+        raise InputError(path, "text with a NUL or half a character in it", "give whole Unicode characters")
+    if isinstance(value, int) and abs(value) > LARGEST_WHOLE_NUMBER:
+        raise InputError(path, f"{value} is too large", f"give at most {LARGEST_WHOLE_NUMBER} either way")
+    if isinstance(value, float) and not math.isfinite(value):
+        raise InputError(path, "a number too large", "give one below 1.8e308 either way")
 
 
 def read_json(text: bytes) -> Any:

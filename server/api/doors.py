@@ -29,7 +29,7 @@ def attribution(request: Request) -> Attribution:
 
 
 class Door(APIView):
-    """A view that refuses a query it does not know, instead of passing over a misspelt filter."""
+    """A view that refuses a query it does not know, or that is given twice, instead of passing over it."""
 
     parameters: ClassVar[tuple[str, ...]] = ()
 
@@ -37,10 +37,12 @@ class Door(APIView):
         """Check who asks, then what is asked."""
         super().initial(request, *args, **kwargs)
         known = self.parameters if request.method in ("GET", "HEAD", "OPTIONS") else ()
-        for name in request.query_params:
+        for name, values in request.query_params.lists():
             if name not in known:
                 remedy = f"give none but: {', '.join(known)}" if known else "give none"
                 raise InputError(name, "no such parameter here", remedy)
+            if len(values) > 1:
+                raise InputError(name, "given twice", "give it once")
 
 
 class List(Door, generics.ListAPIView[Any]):

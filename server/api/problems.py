@@ -15,6 +15,7 @@ from typing import Any
 from django.db import OperationalError
 from django.http import Http404
 from rest_framework.exceptions import APIException, NotFound
+from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from machines.errors import InputError
@@ -29,6 +30,7 @@ logger = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
 TRY_AGAIN_AFTER_S = 5
+LONGEST_SAID = 300
 
 
 @dataclass(frozen=True)
@@ -157,15 +159,20 @@ def describe(error: Exception) -> Problem:
 
 @describe.register
 def _(error: InputError) -> Problem:
-    where = error.field or "the body"
+    field, problem = _short(error.field), _short(error.problem)
     return of_kind(
         BAD_INPUT,
-        f"{where}: {error.problem}; {error.remedy}",
-        field=error.field,
-        problem=error.problem,
+        f"{field or 'the body'}: {problem}; {error.remedy}",
+        field=field,
+        problem=problem,
         remedy=error.remedy,
         **_readings(error),
     )
+
+
+def _short(text: str) -> str:
+    """A text that may repeat what the client sent, which may be megabytes."""
+    return text if len(text) <= LONGEST_SAID else f"{text[: LONGEST_SAID // 2]}…{text[-LONGEST_SAID // 2 :]}"
 
 
 def _readings(error: InputError) -> dict[str, Any]:
@@ -245,4 +252,6 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     if problem.status >= HTTPStatus.INTERNAL_SERVER_ERROR:
         logger.error("request %s: %s", number, problem.title, exc_info=error)
     headers = problem.headers | _headers(error)
+    context["request"].accepted_renderer = JSONRenderer()  # on an address that answers with a page or a picture too
+    context["request"].accepted_media_type = JSONRenderer.media_type
     return Response(body_of(problem, number), status=problem.status, headers=headers, content_type=MEDIA_TYPE)

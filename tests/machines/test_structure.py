@@ -134,3 +134,85 @@ def test_an_error_can_be_seen_from_further_out() -> None:
     error = InputError("nozzles", "0 nozzles", "give 1 or more").within("head")
     assert error.field == "head.nozzles"
     assert InputError("", "missing", "give it").within("head").field == "head"
+
+
+@pytest.mark.parametrize(
+    ("text", "second"),
+    [
+        ("2026-10-24T12:00:00Z", 0),
+        ("2026-10-24t12:00:00z", 0),
+        ("2026-10-24 12:00:00Z", 0),
+        ("2026-10-24T09:30:07-02:30", 7),
+        ("2026-10-24T12:00:59.5Z", 59.5),
+        ("2026-10-24T12:00:01.1234567891Z", 1.123456),
+    ],
+)
+def test_what_rfc_3339_writes_is_read(text: str, second: float) -> None:
+    """The forms that section 5.6 of RFC 3339 and its notes allow."""
+    assert parse_instant(text) == datetime(2026, 10, 24, 12, tzinfo=UTC) + timedelta(seconds=second)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "20261024T120000Z",
+        "2026-W43-6T12:00:00Z",
+        "2026-W43-6T12:00:00.000000Z",
+        "2026-297T12:00:00Z",
+        "2026-10-24T12Z",
+        "2026-10-24T12:00Z",
+        "2026-10-24T12:00:00,5Z",
+        "2026-10-24T12:00:00,500000Z",
+        "2026-10-24T12:00:00+00:00:30",
+        "2026-10-24T12:00:00+0000",
+        "2026-10-24T24:00:00Z",
+        "2026-10-24T12:00:00.Z",
+        "2026-10-24T12:00:00Z\n",
+        "2026-10-24T12:00:00+24:00",
+        "\u0662026-10-24T12:00:00Z",
+        "2026-10-24_12:00:00Z",
+    ],
+)
+def test_other_forms_of_iso_8601_are_refused(text: str) -> None:
+    with pytest.raises(InputError, match="is not a date-time; give RFC 3339") as raised:
+        parse_instant(text, "at")
+    assert raised.value.field == "at"
+
+
+@pytest.mark.parametrize("text", ["0001-01-01T00:00:00+00:01", "9999-12-31T23:59:59-00:01"])
+def test_an_instant_beyond_the_calendar_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="no year from 1 to 9999"):
+        parse_instant(text, "at")
+
+
+@pytest.mark.parametrize("text", ["2016-12-31T23:59:60Z", "2017-01-01T00:59:60.5+01:00"])
+def test_a_leap_second_is_refused_as_what_it_is(text: str) -> None:
+    """RFC 3339 section 5.7 allows it; POSIX seconds, and so `datetime`, have no name for it."""
+    with pytest.raises(InputError, match=r"leap second.*the second before it or after it"):
+        parse_instant(text, "at")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawer:
+    depths_mm: tuple[float, ...]
+    labels: dict[str, Any]
+
+
+@pytest.mark.parametrize("value", [None, True, 7, 0.5, "12", {}, {"0": 1.0}])
+def test_an_array_comes_from_an_array(value: Any) -> None:
+    with pytest.raises(InputError, match="not an array; give a JSON array") as raised:
+        structure({"depths_mm": value, "labels": {}}, Drawer)
+    assert raised.value.field == "depths_mm"
+
+
+@pytest.mark.parametrize("value", [None, False, 7, "ab", [], [["a", 1]]])
+def test_a_free_object_comes_from_an_object(value: Any) -> None:
+    with pytest.raises(InputError, match="not an object; give a JSON object") as raised:
+        structure({"depths_mm": [], "labels": value}, Drawer)
+    assert raised.value.field == "labels"
+
+
+def test_an_array_and_a_free_object_are_read() -> None:
+    drawer = structure({"depths_mm": [1, 2.5], "labels": {"a": [None, {"b": 1}]}}, Drawer)
+    assert drawer == Drawer(depths_mm=(1.0, 2.5), labels={"a": [None, {"b": 1}]})
+    assert structure(unstructure(drawer), Drawer) == drawer

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.http import HttpResponse
+from django.test import Client
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -39,6 +40,7 @@ def problem(response: HttpResponse, status: int) -> dict[str, Any]:
     return body
 
 
+PERIODIC = RUN | {"cycle": "period", "cycle_options": {"seconds": 86_400, "epoch": "2026-01-01T00:00:00Z"}}
 BAD_BODIES = [
     ("venues", VENUE, "id", "Quay House", "id"),
     ("venues", VENUE, "id", "", "id"),
@@ -96,6 +98,15 @@ BAD_BODIES = [
     ("runs", RUN, "ends_at", "9999-12-31T23:59:59Z", ""),
     ("runs", RUN | {"cycle": "lunar-day"}, "starts_at", "1700-01-01T00:00:00Z", "starts_at"),
     ("runs", RUN, "nozzle_seed", -(2**53), "nozzle_seed"),
+    ("runs", RUN, "starts_at", "20260320T120000Z", "starts_at"),
+    ("runs", RUN, "starts_at", "2026-06-30T23:59:60Z", "starts_at"),
+    ("runs", RUN, "starts_at", "0001-01-01T00:00:00+23:59", "starts_at"),
+    ("runs", RUN, "cycle_options", [], "cycle_options"),
+    ("runs", PERIODIC, "cycle_options.seconds", 1e-300, "cycle_options.seconds"),
+    ("runs", PERIODIC, "cycle_options.seconds", True, "cycle_options.seconds"),
+    ("runs", PERIODIC, "cycle_options.epoch", "9999-12-31T23:59:59-23:59", "cycle_options.epoch"),
+    ("openings", OPENING, "anchor", "noon", "anchor"),
+    ("sources", SOURCE, "curve", {"asked": 1, "printed": [0, 1]}, "curve.asked"),
 ]
 
 
@@ -133,6 +144,7 @@ UNREADABLE = [
     b'{"a": ' * 50_000 + b"1" + b"}" * 50_000,
     b'{"id": "quay"} {"id": "shed"}',
     b"9" * 100_000,
+    b"\xef\xbb\xbf{}",
 ]
 
 
@@ -157,11 +169,28 @@ def test_json_that_is_not_an_object(studio: Caller, body: bytes) -> None:
         ("name", "Qu\0ay", "name"),
         ("name", "Qu\ud800ay", "name"),
         ("elevation_m", 2**53, "elevation_m"),
+        ("elevation_m", -(2**53), "elevation_m"),
     ],
 )
 def test_values_that_no_store_keeps(studio: Caller, name: str, value: Any, field: str) -> None:
     body = json.dumps(VENUE | {name: value}).encode()
     assert problem(studio.post("venues", body), HTTPStatus.UNPROCESSABLE_ENTITY)["field"] == field
+
+
+@pytest.mark.parametrize("number", [b"1e400", b"-1e400"])
+def test_a_number_that_no_float_holds(studio: Caller, number: bytes) -> None:
+    told = problem(studio.post("venues", b'{"more": {"deep": [' + number + b"]}}"), HTTPStatus.UNPROCESSABLE_ENTITY)
+    assert (told["field"], told["problem"]) == ("more.deep[0]", "a number too large")
+
+
+@pytest.mark.parametrize("name", ["id", "zone", "latitude_degrees"])
+def test_a_problem_does_not_repeat_megabytes(studio: Caller, name: str) -> None:
+    answer = studio.post("venues", VENUE | {name: "a" * 3_000_000})
+    told = problem(answer, HTTPStatus.UNPROCESSABLE_ENTITY)
+    assert told["field"] == name
+    assert len(answer.content) < 2_000
+    assert "…" in told["problem"]
+    assert len(studio.post("venues", VENUE | {"a" * 3_000_000: 1}).content) < 3_000
 
 
 def test_a_name_given_twice(studio: Caller) -> None:
@@ -176,7 +205,19 @@ def test_a_body_that_is_too_large(studio: Caller) -> None:
 
 @pytest.mark.parametrize("media_type", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""])
 def test_a_body_of_another_media_type(studio: Caller, media_type: str) -> None:
-    problem(studio.post("venues", b"id=quay", content_type=media_type), HTTPStatus.UNSUPPORTED_MEDIA_TYPE)
+    told = problem(studio.post("venues", b"id=quay", content_type=media_type), HTTPStatus.UNSUPPORTED_MEDIA_TYPE)
+    assert "send the body as application/json" in told["detail"]
+
+
+@pytest.mark.parametrize("path", ["venues", "venues/quay", "uploads", "reference", "schema", "problems/taken"])
+def test_what_can_be_done_is_said_by_the_schema_and_not_by_options(studio: Caller, path: str) -> None:
+    assert "Allow" in studio.other("OPTIONS", path)
+    problem(studio.other("OPTIONS", path), HTTPStatus.METHOD_NOT_ALLOWED)
+
+
+@pytest.mark.parametrize("path", ["/api/v1", "/api/v2/venues", "/api/"])
+def test_an_address_of_no_api_is_a_problem_too(db: None, path: str) -> None:
+    assert problem(Client().get(path), HTTPStatus.NOT_FOUND)["type"] == "about:blank"
 
 
 @pytest.mark.parametrize("method", ["PUT", "PATCH", "DELETE"])
@@ -212,10 +253,18 @@ def test_an_address_where_nothing_is(studio: Caller, path: str) -> None:
         ("stream=machine", "stream"),
         ("stream=machine/%00", "stream"),
         ("steam=machine/wren-1", "steam"),
+        ("limit=1&limit=2", "limit"),
+        ("kind=venue-added&kind=venue-added", "kind"),
     ],
 )
 def test_a_bad_query_is_named(studio: Caller, query: str, field: str) -> None:
     assert problem(studio.get(f"events?{query}"), HTTPStatus.UNPROCESSABLE_ENTITY)["field"] == field
+
+
+@pytest.mark.parametrize("at", ["0001-01-01T00:00:00%2B23:59", "9999-12-31T23:59:59-23:59", "2016-12-31T23:59:60Z"])
+@pytest.mark.parametrize("path", ["runs/spring/state", "machines/wren-1", "sources/land/thumbnail.png"])
+def test_an_instant_that_is_none_is_named_wherever_it_is_asked(furnished: Caller, path: str, at: str) -> None:
+    assert problem(furnished.get(f"{path}?at={at}"), HTTPStatus.UNPROCESSABLE_ENTITY)["field"] == "at"
 
 
 def test_a_mistake_of_ours_shows_its_number_and_nothing_else(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import numpy as np
@@ -12,8 +13,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from machines.errors import InputError
-from scheduling.planning.timeline import KNOT_TOLERANCE_COLUMNS, Timeline, slot_start
+from scheduling.planning.timeline import KNOT_TOLERANCE_COLUMNS, LARGEST_COLUMN, Timeline, slot_start
 from scheduling.sky import cycles
+from scheduling.sky.periods import LONGEST_S, SHORTEST_S
 
 DAY_S = 86_400.0
 NOON_IN_OCTOBER_2026 = 1_792_843_200.0
@@ -109,6 +111,28 @@ def test_the_first_column_from_an_instant_under_the_real_sky(name: str) -> None:
     running = timeline.first_column_from(NOON_IN_OCTOBER_2026)
     before, at = timeline.instants(np.array([running - 1, running]))
     assert before < NOON_IN_OCTOBER_2026 <= at
+
+
+@given(
+    posix=st.floats(-6.2e10, 2.5e11),
+    epoch=st.datetimes(timezones=st.just(UTC)),
+    seconds=st.floats(SHORTEST_S, LONGEST_S),
+    columns=st.integers(2, 2_000_000),
+)
+def test_the_first_column_is_found_or_refused_whatever_the_period(
+    posix: float, epoch: datetime, seconds: float, columns: int
+) -> None:
+    cycle = cycles.get("period", seconds=seconds, epoch=epoch)
+    timeline = Timeline(cycle, columns, 1)
+    try:
+        running = timeline.first_column_from(posix)
+    except InputError as error:
+        assert "columns lie between" in error.problem
+        assert abs(posix - epoch.timestamp()) / seconds * columns > LARGEST_COLUMN * 0.999
+        return
+    off_s = timeline.instants(np.array([running]))[0] - posix
+    # Seconds of the year 9999 are whole 30 microseconds in a float64.
+    assert -6e-5 <= off_s <= 2 * seconds / columns + 6e-5
 
 
 @pytest.mark.parametrize(("cycle", "segments"), [(Steady(), 48), (Swinging(), 48), (Swinging(), 4)])

@@ -74,7 +74,7 @@ def test_a_venue(tmp_path: Path) -> None:
         (("--place", "38.72,-9.14", "--from", "2026-10-24"), "--zone"),
         (LISBON, "--from 2026-10-24"),
         ((*LISBON, "--from", "2026-10-24", "--to", "2026-10-23"), "give 1 to"),
-        ((*LISBON, "--from", "2060-10-24"), "1899-07-30 to 2053-10-06"),
+        ((*LISBON, "--from", "2060-10-24"), "1899-07-31 to 2053-10-05"),
         ((*LISBON, "--picture", "year.gif", "--year", "2026"), "neither .svg nor .png"),
         ((*LISBON, "--picture", "year.svg"), "--year 2026"),
         (("--place", "91,0", "--zone", "Europe/Lisbon", "--from", "2026-10-24"), "latitude"),

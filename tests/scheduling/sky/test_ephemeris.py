@@ -48,12 +48,27 @@ def test_an_instant_outside_says_the_range() -> None:
     assert refused.value.asked.year == 2056
     assert (refused.value.first, refused.value.last) == loaded.span()
     assert "2056" in str(refused.value)
-    assert "1899-07-30 to 2053-10-06" in str(refused.value)
+    assert "1899-07-31 to 2053-10-05" in str(refused.value)
+
+
+def test_no_day_is_said_to_be_covered_of_which_an_instant_is_not() -> None:
+    loaded = load()
+    for end, beyond in ((loaded.first_tt, -1.0), (loaded.last_tt, 1.0)):
+        with pytest.raises(EphemerisRangeError) as refused:
+            loaded.check_tt(np.array([end + beyond]))
+        asked = refused.value.problem.partition(" ")[0]
+        first_day, last_day = refused.value.remedy.removeprefix("JPL DE421 covers ").removesuffix(" UTC").split(" to ")
+        assert not first_day <= asked <= last_day
+
+
+def test_a_year_of_few_digits_is_written_with_four() -> None:
+    with pytest.raises(EphemerisRangeError, match=r"0001-01-0\d is outside"):
+        load().check_tt(load().scales.tt_from_posix(np.array([-62_135_500_000.0])))
 
 
 @pytest.mark.parametrize("tt", [1e300, -1e300, np.inf, -np.inf])
 def test_an_instant_beyond_any_calendar_says_the_range_too(tt: float) -> None:
-    with pytest.raises(EphemerisRangeError, match="1899-07-30 to 2053-10-06"):
+    with pytest.raises(EphemerisRangeError, match="1899-07-31 to 2053-10-05"):
         load().check_tt(np.array([tt]))
 
 
