@@ -7,6 +7,7 @@ from collections.abc import Callable
 from machines.drivers import Driver, MachineStopped
 from machines.node import facts
 from machines.node.bursts import Held
+from machines.node.causes import cause_of
 from machines.node.interruption import Interruption
 from machines.node.journal import Journal
 from machines.profile import Profile
@@ -60,13 +61,15 @@ class MachineAtHand:
             facts.disarm(self._journal)
         if stopped and self._interruption.cause is None:  # until now it printed
             self._hold_unless_unattended()
+        if stopped:
+            self._interruption.because(cause_of(conditions))
         return stopped
 
     def stopped_laying(self, stop: MachineStopped, now: float) -> None:
         """It stopped in the middle of an order."""
         facts.disarm(self._journal)
         facts.report_conditions(self._journal, stop.keywords, now)
-        self._interruption.because("machine")
+        self._interruption.because(cause_of(stop.keywords))
         self._hold_unless_unattended()
 
     def _hold_unless_unattended(self) -> None:

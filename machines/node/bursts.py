@@ -11,7 +11,7 @@ import numpy as np
 
 from machines.node.strips import boundaries
 from machines.profile import Profile
-from machines.recovery import Policy
+from machines.recovery import Override, Policy, Span
 from machines.wire import RunWork, SegmentWork
 
 # A machine that crawls and stumbles, on a slow disk say, lays so many columns a little late rather than leave them out.
@@ -24,13 +24,20 @@ class Held:
 
     Attributes:
         run, policy, profile: as the server gave them.
-        segments: of the run, in order of columns; there may be holes between them.
+        segments: of the run, in order of columns; there may be holes between them. Their knots are by the timeline of
+            the run as it is now.
+        shift_s: how long that timeline has waited so far, seconds; the knots have it already.
+        override: the newest word of a person on an outage.
+        closed: the venue's closed hours, in order, as far as they are known.
     """
 
     run: RunWork
     policy: Policy
     profile: Profile
     segments: tuple[SegmentWork, ...]
+    shift_s: float = 0.0
+    override: Override | None = None
+    closed: tuple[Span, ...] = ()
 
     @cached_property
     def _firsts(self) -> list[int]:
@@ -50,6 +57,10 @@ class Held:
     def clock_tolerance_s(self) -> float:
         """How sure the time must be to print, seconds."""
         return self.profile.clock_tolerance_dots * self.column_s
+
+    def is_closed_at(self, instant: float) -> bool:
+        """Whether the venue is known to be closed at an instant, POSIX seconds."""
+        return any(span.starts_at.timestamp() <= instant < span.ends_at.timestamp() for span in self.closed)
 
     def boundaries(self, after: int, through: int) -> list[int]:
         """Where strips begin, after one running column up to another, that one included; none without a knife."""

@@ -5,16 +5,17 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Any, TypeVar
 
 from machines.errors import InputError
-from machines.node import outbox
+from machines.node import outbox, recovering
 from machines.node.bursts import Held
 from machines.node.client import Credentials, Fetched
 from machines.node.journal import change_state, read_state
 from machines.node.server_time import ServerTime
 from machines.structure import structure, unstructure
-from machines.wire import SegmentWork, Work
+from machines.wire import RunWork, SegmentWork, Work
 
 T = TypeVar("T")
 
@@ -121,8 +122,28 @@ def held(db: sqlite3.Connection) -> Held | None:
     if work is None or work.run is None or work.policy is None:
         return None
     rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
-    segments = tuple(structure(json.loads(body), SegmentWork) for (body,) in rows)
-    return Held(run=work.run, policy=work.policy, profile=work.profile, segments=segments)
+    shift_s = _shift_s(db, work.run)
+    segments = tuple(_shifted(structure(json.loads(body), SegmentWork), shift_s) for (body,) in rows)
+    return Held(
+        run=work.run,
+        policy=work.policy,
+        profile=work.profile,
+        segments=segments,
+        shift_s=shift_s,
+        override=work.override,
+        closed=work.closed,
+    )
+
+
+def _shift_s(db: sqlite3.Connection, run: RunWork) -> float:
+    """How long the timeline of a run has waited: as this journal knows, or the server from a board before it."""
+    own = recovering.read(db).shift_s if read_state(db).run == run.id else 0.0
+    return max(own, run.shift_s)
+
+
+def _shifted(segment: SegmentWork, shift_s: float) -> SegmentWork:
+    wait = timedelta(seconds=shift_s)
+    return replace(segment, knots=tuple(knot + wait for knot in segment.knots)) if wait else segment
 
 
 def plates_needed(db: sqlite3.Connection) -> set[str]:

@@ -42,7 +42,7 @@ class OrdersInHand:
         self._held: Held | None = None
         self._waiting: list[tuple[Burst, NDArray[np.bool_]]] = []
         self._laid: list[Laid] = []
-        self._catching_up = False
+        self._catching_up = self._closed_only = False
         # A replay lays its next burst no sooner than this, POSIX seconds: the machine's highest rate.
         self._not_before = -math.inf
 
@@ -67,8 +67,11 @@ class OrdersInHand:
         """When to order a burst, POSIX seconds. In a replay there is no hurry."""
         return max(burst.due, self._not_before) if catching_up else burst.due - lead_s(held)
 
-    def take(self, held: Held, planned: list[Burst], now: float, *, catching_up: bool) -> None:
-        """Commit orders, with their dots at hand.
+    def take(
+        self, held: Held, planned: list[Burst], now: float, *, catching_up: bool, closed_only: bool = False
+    ) -> None:
+        """Commit orders, with their dots at hand. A replay may be allowed to catch up ``closed_only``, in the venue's
+        closed hours.
 
         Raises:
             FileNotFoundError: a plate went while they were planned; nothing was ordered.
@@ -76,7 +79,7 @@ class OrdersInHand:
         dots = [self._dots(held, burst) for burst in planned]
         with self._journal.transaction() as db:
             orders.order(db, planned, now)
-        self._held, self._catching_up = held, catching_up
+        self._held, self._catching_up, self._closed_only = held, catching_up, closed_only
         self._waiting = [*zip(planned, dots, strict=True)]
 
     def imminent(self, now: float) -> bool:
@@ -107,9 +110,17 @@ class OrdersInHand:
         true_again = self._catching_up and burst.due >= self._not_before
         self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again))
         self._catching_up = self._catching_up and not true_again
-        self._not_before = began + len(burst) / self._held.profile.highest_columns_per_s()
+        self._not_before = self._next_not_before(self._held, began, len(burst))
         if not self._waiting:
             self.close()
+
+    def _next_not_before(self, held: Held, began: float, columns: int) -> float:
+        """A burst that began takes as long as at the machine's highest rate; but as long as the sky's, while the venue
+        is open and catching up must wait, and what the last one was late by is not added."""
+        if not self._catching_up or not self._closed_only or held.is_closed_at(began):
+            return began + columns / held.profile.highest_columns_per_s()
+        takes_s = columns * held.column_s
+        return max(self._not_before, began - takes_s) + takes_s
 
     def close(self) -> None:
         """Write down what was done, and withdraw what was not given to the machine."""

@@ -82,6 +82,24 @@ CREATE TABLE action (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL); 
     3: """
 ALTER TABLE state ADD COLUMN taking_over INTEGER NOT NULL DEFAULT 0;  -- another board may have laid what is not told
 """,
+    4: """
+CREATE TABLE recovery (                    -- see machines.node.recovering
+    only INTEGER PRIMARY KEY CHECK (only = 1),
+    shift_s REAL NOT NULL DEFAULT 0,       -- so long has the run's timeline waited
+    feed_to INTEGER NOT NULL DEFAULT 0,    -- blank paper is to be fed up to this place
+    left_first INTEGER,                    -- columns that are left out when printing comes to them
+    left_end INTEGER,
+    left_blank INTEGER NOT NULL DEFAULT 0, -- and their places are fed blank
+    half_first INTEGER,                    -- the half-printed segment that is being made good
+    half_end INTEGER,
+    again_end INTEGER,                     -- its columns up to here are laid once more
+    closed_only INTEGER NOT NULL DEFAULT 0,
+    since REAL,                            -- from when on something was missing, POSIX seconds
+    cause TEXT,                            -- of that
+    override TEXT                          -- a person's last word that was taken
+);
+INSERT INTO recovery (only) VALUES (1);
+""",
 }
 SCHEMA_VERSION = max(_LATER)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from machines.drivers import Driver, MachineStopped
-from machines.node import facts, strips
+from machines.node import facts, recovering, strips
 from machines.node.at_hand import MachineAtHand
 from machines.node.bursts import Burst, Held, next_burst
 from machines.node.in_hand import OrdersInHand
@@ -58,8 +58,10 @@ class Laying:
         order_in_s = self._in_hand.order_at(held, planned[0], catching_up=state.catching_up) - now
         if order_in_s > 0:
             return order_in_s
+        with self._journal.reading() as db:
+            closed_only = recovering.read(db).closed_only
         try:
-            self._in_hand.take(held, planned, now, catching_up=state.catching_up)
+            self._in_hand.take(held, planned, now, catching_up=state.catching_up, closed_only=closed_only)
         except FileNotFoundError:  # the exchange has just learned of another plate and pruned this one
             self._interruption.because("no-work")
             return NOTHING_DUE
@@ -81,6 +83,7 @@ class Laying:
         must be looked at again."""
         with self._journal.reading() as db:
             cuts_due = [strip.place + held.profile.knife_columns for strip in strips.pending(db)]
+            left_out = recovering.read(db).left_out
         column, position = state.next_column, state.paper_position
         burst_end = held.profile.burst_start(column) + held.profile.columns_per_burst
         enough = max(burst_end, column + self._columns_per_commit)
@@ -92,6 +95,8 @@ class Laying:
             planned.append(burst)
             column, position = burst.end_column, burst.end_place
             if position in cuts_due or held.boundaries(burst.first_column, burst.end_column):
+                break
+            if left_out is not None and column == left_out.first:
                 break
         return planned
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from machines.clock import utc
-from machines.node import outbox, strips
+from machines.node import outbox, recovering, strips
 from machines.node.bursts import Burst, Held
 from machines.node.journal import change_state, read_state
 from machines.recovery import Columns, Decision, Gap
@@ -64,9 +64,10 @@ def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
     db.execute(
         "UPDATE burst SET laid_at = ? WHERE run = ? AND first_column = ?", (one.at, burst.run, burst.first_column)
     )
-    crossed = held.boundaries(burst.first_column, burst.end_column)
+    crossed = _new_boundaries(db, held, burst.first_column, burst.end_column)
     strips.note(db, burst.run, {boundary: burst.place + boundary - burst.first_column for boundary in crossed})
     change_state(db, next_column=burst.end_column, paper_position=burst.end_place)
+    _leave_out(db, held)
     segment = held.segment_of(burst.first_column)
     if segment is not None and segment.end_column == burst.end_column:
         report_printed(db, burst.run)
@@ -89,14 +90,14 @@ def adopt(db: sqlite3.Connection, held: Held, first_column: int, paper_end: int)
     position = max(state.paper_position if end is None else int(end), paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
+    recovering.begin_run(db, held.shift_s)
     strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
 
 
-def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision) -> None:
+def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, since: float | None) -> None:
     """Write down a gap and what was decided, and go on from there.
 
-    The place of unknown columns is passed over; columns that are left out take no paper, so a strip's boundary among
-    them comes to lie where the paper goes on.
+    The place of unknown columns is passed over. ``since`` is from when on something was missing, POSIX seconds.
     """
     state = read_state(db)
     report_printed(db, held.run.id)
@@ -110,12 +111,41 @@ def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision) -> 
         paper_position=state.paper_position,
     )
     outbox.append(db, entry)
-    onward = state.paper_position + len(decision.unknown)
-    next_column = decision.replayed.first if decision.replayed else gap.end
-    places = {b: min(state.paper_position + b - gap.first, onward) for b in held.boundaries(gap.first, next_column)}
-    strips.note(db, held.run.id, places)
+    unknown = _new_boundaries(db, held, gap.first, gap.unknown_end)
+    strips.note(db, held.run.id, {boundary: state.paper_position + boundary - gap.first for boundary in unknown})
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
-    change_state(db, next_column=next_column, paper_position=onward, catching_up=int(bool(decision.replayed)))
+    if decision.again:  # they are ordered once more, in another place
+        db.execute("DELETE FROM burst WHERE run = ? AND first_column >= ?", (held.run.id, decision.again.first))
+    recovering.settled(db, gap, decision, since=since, closed_only=gap.rule(held.policy).only_while_closed)
+    change_state(
+        db,
+        next_column=decision.again.first if decision.again else gap.unknown_end,
+        paper_position=state.paper_position + len(decision.unknown),
+        catching_up=int(decision.late > 0),
+    )
+    if decision.shift_s:
+        recovering.shifted(db, held.shift_s + decision.shift_s)
+        change_state(db, work_version=state.work_version + 1)
+    _leave_out(db, held)
+
+
+def _leave_out(db: sqlite3.Connection, held: Held) -> None:
+    """Where printing has come to columns that are left out, go on after them. They take no paper, and a strip's
+    boundary among them comes to lie where the paper goes on; or their places are fed blank, and it lies in its own."""
+    state, kept = read_state(db), recovering.read(db)
+    left, place = kept.left_out, state.paper_position
+    if left is None or state.next_column != left.first:
+        return
+    boundaries = held.boundaries(left.first, left.end)
+    strips.note(db, held.run.id, {b: place + (b - left.first if kept.blank else 0) for b in boundaries})
+    change_state(db, next_column=left.end)
+    recovering.passed_over(db, place + len(left) if kept.blank else None)
+
+
+def _new_boundaries(db: sqlite3.Connection, held: Held, after: int, through: int) -> list[int]:
+    """Where strips begin among columns that are accounted for now. One that is printed again begins no second strip."""
+    noted = recovering.read(db).again_end
+    return held.boundaries(after if noted is None else max(after, min(noted, through)), through)
 
 
 def report_printed(db: sqlite3.Connection, run: str) -> None:

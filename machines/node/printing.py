@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from machines.drivers import Driver, MachineStopped
-from machines.node import facts, gaps, holds, knife, orders
+from machines.node import blank, facts, gaps, holds, knife, orders
 from machines.node import held as holding
 from machines.node.at_hand import MachineAtHand, OpenDriver
 from machines.node.bursts import Held
@@ -62,7 +62,7 @@ class Printer:
         self._interruption = Interruption()
         self._in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
-        self._settling = Settling(journal, self._in_hand, self._interruption)
+        self._settling = Settling(journal, plates, self._in_hand, self._interruption)
         self._laying = Laying(journal, plates, self._machine, self._in_hand, self._interruption, columns_per_commit)
         self.steps = 0
         self._parked = False
@@ -135,6 +135,8 @@ class Printer:
         if state.arming_asked and facts.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
         if not self._in_hand and knife.cut(self._journal, state, held.profile, driver, now):
+            return 0.0
+        if not self._in_hand and blank.feed(self._journal, held.profile):
             return 0.0
         try:
             if self._settling.settle(held, now):

@@ -5,12 +5,14 @@ from __future__ import annotations
 import logging
 
 from machines.clock import utc
-from machines.node import gaps, orders
-from machines.node.bursts import Held, is_late
+from machines.node import gaps, orders, recovering
+from machines.node.bursts import Held, instant_of, is_late
 from machines.node.in_hand import OrdersInHand
 from machines.node.interruption import Interruption
-from machines.node.journal import Journal, read_state
-from machines.recovery import Gap, settle
+from machines.node.journal import Journal, State, read_state
+from machines.node.plates import PlateStore
+from machines.node.recovering import Recovering
+from machines.recovery import Gap, Override, settle
 from machines.wire import pace
 
 log = logging.getLogger(__name__)
@@ -19,9 +21,10 @@ log = logging.getLogger(__name__)
 class Settling:
     """Settles gaps and takes up runs, in the journal."""
 
-    def __init__(self, journal: Journal, in_hand: OrdersInHand, interruption: Interruption) -> None:
+    def __init__(self, journal: Journal, plates: PlateStore, in_hand: OrdersInHand, interruption: Interruption) -> None:
         """Wire it up; see `machines.node.printing.Printer`."""
         self._journal = journal
+        self._plates = plates
         self._in_hand = in_hand
         self._interruption = interruption
 
@@ -34,25 +37,48 @@ class Settling:
         Raises:
             CannotTell: how much is missing.
         """
+        with self._journal.reading() as db:
+            state, kept = read_state(db), recovering.read(db)
+        overruled = state.catching_up and _holds(held.override, kept, kept.since)
         if self._in_hand:
-            if self._in_hand.catching_up or not is_late(held, self._in_hand.next_column, now):
+            if not overruled and (self._in_hand.catching_up or not is_late(held, self._in_hand.next_column, now)):
                 return False
             self._in_hand.close()
         with self._journal.reading() as db:
             state, unknown_end = read_state(db), orders.unknown_end(db)
-        missing = gaps.find(held, state, unknown_end, resumed=self._interruption.resumed, now=now)
+        resumed = self._interruption.resumed or overruled
+        missing = gaps.find(held, state, unknown_end, resumed=resumed, now=now)
         if missing is None:
             return False
-        cause = self._interruption.cause or "machine"
-        gap = Gap(**vars(missing), cause=cause, noticed_at=utc(now))
+        self._decide(held, missing, state, now)
+        return True
+
+    def _decide(self, held: Held, missing: gaps.Missing, state: State, now: float) -> None:
+        with self._journal.reading() as db:
+            kept, half_printed = recovering.read(db), gaps.half_printed(db, held, missing)
+        missing_since = instant_of(held, missing.unknown_end)
+        # A gap in the middle of a replay is the same outage still.
+        since, cause = (kept.since, kept.cause) if state.catching_up else (missing_since, None)
+        cause = self._interruption.cause or cause or "machine"
+        override = held.override if _holds(held.override, kept, since) else None
+        rule = held.policy.rule_for(cause) if override is None else override.rule
+        gap = Gap(
+            **vars(missing),
+            cause=cause,
+            noticed_at=utc(now),
+            missing_since=None if missing_since is None else utc(missing_since),
+            segment=half_printed,
+            closed=tuple(span for span in held.closed if span.ends_at > utc(now)) if rule.only_while_closed else (),
+            dots_per_column=gaps.dots_per_column(held, self._plates, missing),
+            override=override,
+        )
         decision = settle(held.policy, gap, pace(held.profile, held.run))
         with self._journal.transaction() as db:
-            orders.settle(db, held, gap, decision)
+            orders.settle(db, held, gap, decision, since)
         self._interruption.over()
         self._in_hand.begin_replay(now)
         message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"
         log.warning(message, gap.first, gap.end, cause, len(decision.unknown), decision.action, decision.reason)
-        return True
 
     def adopt(self, held: Held, paper_end: int, now: float) -> None:
         """Turn to a run that is not the journal's: at its first column, or where the board before this one stopped, as
@@ -67,3 +93,11 @@ class Settling:
         with self._journal.transaction() as db:
             orders.adopt(db, held, first_column, paper_end)
         self._interruption.over("late-start" if is_late(held, first_column, now) else None)
+
+
+def _holds(override: Override | None, kept: Recovering, since: float | None) -> bool:
+    """Whether a person's word was not taken yet and is about the outage since an instant, POSIX seconds. One that was
+    given before it was about another outage, which was over when the word came."""
+    if override is None or override.id == kept.override or since is None:
+        return False
+    return override.given_at.timestamp() >= since

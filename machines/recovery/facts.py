@@ -58,7 +58,7 @@ class Gap:
         noticed_at: when the node found it, by its estimate of server time.
         missing_since: the instant of column ``unknown_end``, the first that is missing; None if it is not known.
         segment: the segment of the last column ordered, if part of it is on the paper or may be, and not the whole is
-            known to be; None if none is half printed.
+            known to be; or the one that was to be finished or printed again. None if none is half printed.
         closed: the venue's closed hours that the node knows of, from ``noticed_at`` on; asked for only by a rule that
             catches up only while closed.
         dots_per_column: mean number of dots in the missing columns; None if the node does not hold their plates.
@@ -79,8 +79,8 @@ class Gap:
     def __post_init__(self) -> None:
         if not self.first <= self.unknown_end <= self.end:
             raise InputError("unknown_end", f"{self.unknown_end} lies outside the gap", "give first to end")
-        if self.segment is not None and not self.segment.first < self.unknown_end <= self.segment.end:
-            problem = f"the last column ordered, {self.unknown_end - 1}, does not lie in it"
+        if self.segment is not None and not self.segment.first <= self.unknown_end <= self.segment.end:
+            problem = f"the first missing column, {self.unknown_end}, does not follow what was ordered of it"
             raise InputError("segment", problem, "give the segment that was being printed, or none")
 
     def rule(self, policy: Policy) -> Rule:

@@ -421,7 +421,7 @@ def test_a_machine_that_stops_in_a_burst_leaves_it_unknown(tmp_path: Path) -> No
     node.run_columns(5)
     assert [entry.keywords for entry in node.entries(ConditionsChanged)] == [("media-jam-error",), ()]
     (settled,) = node.entries(GapSettled)
-    assert settled.gap.cause == "machine"
+    assert settled.gap.cause == "jam"
     assert (settled.gap.first, settled.gap.unknown_end, settled.gap.end) == (5, 6, 15)
 
 
