@@ -22,10 +22,14 @@ from scheduling.skynumbers import turn_of
 from scheduling.uploads import UploadStore
 
 PLANNER = "planner"
+# Turns of one run planned in one go, so that a run of very short ones holds up neither the others nor other jobs.
+MOST_TURNS = 256
 
 
 def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None) -> int:
     """Plan every run's turns that begin before ``now + horizon``, and return how many segments that added.
+
+    A run gets `MOST_TURNS` turns at a time: where more are due, the next time goes on.
 
     Two planners at once are harmless: what they plan is the same, and the second loses the race for the turn.
 
@@ -42,7 +46,7 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
     added, failures = 0, []
     for run in runs.order_by("starts_at", "id"):
         try:
-            added += _extend(_printing(run, plates, uploads), now, horizon)
+            added += _extend(printing_of(run, plates, uploads), now, horizon)
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
             error.add_note(f"while planning run {run.id!r}")
             failures.append(error)
@@ -52,7 +56,7 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
 
 
 @dataclass(frozen=True)
-class _Printing:
+class Printing:
     """All that planning a turn of one run needs."""
 
     run: Run
@@ -63,8 +67,13 @@ class _Printing:
     plates: PlateStore
 
 
-def _printing(run: Run, plates: PlateStore, uploads: UploadStore | None) -> _Printing:
-    return _Printing(
+def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Printing:
+    """What planning a run needs, read from the views.
+
+    Raises:
+        InputError: the file of its source is gone.
+    """
+    return Printing(
         run=run,
         timeline=run_timeline(run),
         profile=run_profile(run),
@@ -74,11 +83,13 @@ def _printing(run: Run, plates: PlateStore, uploads: UploadStore | None) -> _Pri
     )
 
 
-def _extend(printing: _Printing, now: datetime, horizon: timedelta) -> int:
+def _extend(printing: Printing, now: datetime, horizon: timedelta) -> int:
     run = printing.run
     until = (now + horizon).timestamp() - run.shift_s  # planned as if the timeline had never waited
     columns, first, added = printing.timeline.columns, run.planned_to_column, 0
-    while first < run.end_column and printing.timeline.instants(np.array([first]))[0] < until:
+    for _ in range(MOST_TURNS):
+        if first >= run.end_column or printing.timeline.instants(np.array([first]))[0] >= until:
+            break
         end = min((first // columns + 1) * columns, run.end_column)
         planned = _turn(printing, first, end)
         try:
@@ -89,7 +100,7 @@ def _extend(printing: _Printing, now: datetime, horizon: timedelta) -> int:
     return added
 
 
-def _turn(printing: _Printing, first: int, end: int) -> SegmentsPlanned:
+def _turn(printing: Printing, first: int, end: int) -> SegmentsPlanned:
     """What a run holds of one turn."""
     turn, timeline = first // printing.timeline.columns, printing.timeline
     plate = _plate(printing, turn)
@@ -97,12 +108,22 @@ def _turn(printing: _Printing, first: int, end: int) -> SegmentsPlanned:
     return SegmentsPlanned(turn=turn, plate=plate, segments=segments)
 
 
-def _plate(printing: _Printing, turn: int) -> str:
+def _plate(printing: Printing, turn: int) -> str:
     """The digest of the turn's plate; a picture that never changes is drawn once a run."""
     if not printing.original.picture.changes_with_turn:
         earlier = Segment.objects.filter(run_id=printing.run.id).first()
         if earlier is not None:
             return earlier.plate
+    return draw_turn(printing, turn)
+
+
+def draw_turn(printing: Printing, turn: int) -> str:
+    """Draw and keep the plate of a turn of a run's cycle; returns its digest.
+
+    Raises:
+        InputError: the picture does not fit the machine, or the sky is not known so far.
+        OSError: the plate cannot be written.
+    """
     of_cycle = turn_of(printing.timeline.cycle, turn)
     return printing.plates.put(draw_plate(printing.original, printing.profile, of_cycle, printing.place))
 

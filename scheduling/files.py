@@ -6,15 +6,19 @@ import os
 import re
 import tempfile
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 
 DIGEST = re.compile(r"[0-9a-f]{64}")
+# Nobody takes a day to write a file: a part so much older than the newest one is of a process that was killed.
+ABANDONED_AFTER_S = 86_400.0
 
 
 def write_part(folder: Path, content: Iterable[bytes]) -> Path:
     """Write beside the files of a folder, down to the disk, and return where; `name_part` gives it its name.
 
-    What is raised while the content comes is passed on, and nothing is left.
+    What is raised while the content comes, or because the disk is full, is passed on, and nothing is left. Parts that
+    killed processes left in the folder a day ago are removed.
     """
     folder.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
@@ -27,13 +31,27 @@ def write_part(folder: Path, content: Iterable[bytes]) -> Path:
     except BaseException:
         Path(name).unlink()
         raise
+    _remove_abandoned(folder, Path(name))
     return Path(name)
 
 
+def _remove_abandoned(folder: Path, newest: Path) -> None:
+    """Ages are told by the files themselves, by the clock of whoever keeps them."""
+    newest_s = newest.stat().st_mtime
+    for part in folder.glob("*.part"):
+        with suppress(FileNotFoundError):  # somebody else was quicker
+            if newest_s - part.stat().st_mtime > ABANDONED_AFTER_S:
+                part.unlink()
+
+
 def name_part(part: Path, path: Path) -> None:
-    """Give a part its name, in one step."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part.replace(path)
+    """Give a part its name, in one step. Where that fails, nothing is left of the part."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
     folder = os.open(path.parent, os.O_RDONLY)
     try:
         os.fsync(folder)

@@ -1,12 +1,20 @@
-"""Where plates are kept: files named by what they hold, written once, never changed."""
+"""Where plates are kept: files named by what they hold, written once, never changed.
+
+A disk may still lose or cut short a file. Such a plate is as good as not there: nobody is given half of it, and drawing
+it again puts it right (`scheduling.redraw`).
+"""
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
 from machines.plate import Plate
 from scheduling.files import DIGEST, name_part, write_part
+
+# With this chunk a PNG ends (ISO/IEC 15948, IEND): one that was cut short does not.
+_END = b"\0\0\0\0IEND\xaeB`\x82"
 
 
 @dataclass(frozen=True)
@@ -16,30 +24,46 @@ class PlateStore:
     folder: Path
 
     def put(self, plate: Plate) -> str:
-        """Keep a plate and return its digest. A plate that is there already is left as it is."""
-        path = self._path(plate.digest)
-        if not path.exists():
-            name_part(write_part(path.parent, [plate.to_png()]), path)
+        """Keep a plate and return its digest. A plate that is there already, and whole, is left as it is.
+
+        Raises:
+            OSError: the disk is full, or cannot be written; nothing is left of the plate.
+        """
+        if not self.has(plate.digest):
+            name_part(write_part(self.folder, [plate.to_png()]), self._path(plate.digest))
         return plate.digest
+
+    def has(self, digest: str) -> bool:
+        """Whether a plate is there to its end."""
+        try:
+            with self._path(digest).open("rb") as file:
+                size = file.seek(0, os.SEEK_END)
+                file.seek(max(0, size - len(_END)))
+                return file.read() == _END
+        except FileNotFoundError:
+            return False
 
     def png(self, digest: str) -> bytes:
         """A plate as PNG.
 
         Raises:
-            KeyError: no such plate.
+            KeyError: no such plate, or not to its end.
         """
         if not DIGEST.fullmatch(digest):
             raise KeyError(digest)
         try:
-            return self._path(digest).read_bytes()
+            png = self._path(digest).read_bytes()
         except FileNotFoundError:
             raise KeyError(digest) from None
+        if not png.endswith(_END):
+            raise KeyError(digest)
+        return png
 
     def get(self, digest: str) -> Plate:
         """A plate.
 
         Raises:
-            KeyError: no such plate.
+            KeyError: no such plate, or not to its end.
         """
         return Plate.from_png(self.png(digest))
 

@@ -37,10 +37,11 @@ class UploadStore:
     limit: int = LARGEST_UPLOAD_BYTES
 
     def put(self, pieces: Iterable[bytes]) -> Uploaded:
-        """Keep a file that comes in pieces, without holding it in memory. One that is there already stays as it is.
+        """Keep a file that comes in pieces, without holding it in memory. One that is there already, and whole, stays.
 
         Raises:
             UploadTooLarge: nothing is kept.
+            OSError: the disk is full, or cannot be written; nothing is kept.
         """
         digest, length = hashlib.sha256(), 0
 
@@ -55,7 +56,7 @@ class UploadStore:
 
         part = write_part(self.folder, counted())
         path = self._path(digest.hexdigest())
-        if path.exists():
+        if _is_whole(path):
             part.unlink()
         else:
             name_part(part, path)
@@ -65,14 +66,26 @@ class UploadStore:
         """A file.
 
         Raises:
-            KeyError: no such file.
+            KeyError: no such file, or it no longer holds what it did; uploading it once more puts that right.
         """
         if not DIGEST.fullmatch(digest):
             raise KeyError(digest)
         try:
-            return self._path(digest).read_bytes()
+            content = self._path(digest).read_bytes()
         except FileNotFoundError:
             raise KeyError(digest) from None
+        if hashlib.sha256(content).hexdigest() != digest:
+            raise KeyError(digest)
+        return content
 
     def _path(self, digest: str) -> Path:
         return self.folder / digest[:2] / digest
+
+
+def _is_whole(path: Path) -> bool:
+    """Whether a file is there and holds what its name says."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest() == path.name
+    except FileNotFoundError:
+        return False

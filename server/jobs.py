@@ -16,6 +16,7 @@ from django.db import close_old_connections
 
 from machines.clock import Clock
 from scheduling.extend import extend_plans
+from scheduling.redraw import redraw_lost
 from scheduling.watch import watch_silence
 from server import wiring
 
@@ -50,7 +51,16 @@ def watch() -> int:
     return watch_silence(wiring.now(), wiring.silent_after())
 
 
-JOBS = (Job("extend-plans", settings.EXTEND_EVERY_S, extend), Job("watch-silence", settings.WATCH_EVERY_S, watch))
+def redraw() -> int:
+    """Draw plates anew that the disk has lost; returns how many."""
+    return redraw_lost(wiring.plates(), wiring.uploads())
+
+
+JOBS = (
+    Job("extend-plans", settings.EXTEND_EVERY_S, extend),
+    Job("watch-silence", settings.WATCH_EVERY_S, watch),
+    Job("redraw-plates", settings.REDRAW_EVERY_S, redraw),
+)
 
 
 def run_once(job: Job) -> bool:

@@ -10,7 +10,7 @@
 | DAYROLL_POLL_AFTER_S | how often a node should ask for work, seconds | 60 |
 | DAYROLL_SILENT_AFTER_S | how long a node may be silent before a watch opens, seconds | 900 |
 | DAYROLL_HORIZON_H | how far ahead runs are planned and plates drawn, hours | 192 |
-| DAYROLL_EXTEND_EVERY_S | how often plans are extended, seconds | 15 |
+| DAYROLL_EXTEND_EVERY_S | how often plans are extended; lost plates are looked for a quarter as often, seconds | 15 |
 | DAYROLL_WATCH_EVERY_S | how often silences are looked for, seconds | 30 |
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
 
@@ -162,6 +162,7 @@ SILENT_AFTER_S = environment.number("DAYROLL_SILENT_AFTER_S", 900.0, most=7 * _D
 HORIZON_H = environment.number("DAYROLL_HORIZON_H", 192.0, most=_YEAR_H)
 
 EXTEND_EVERY_S = environment.number("DAYROLL_EXTEND_EVERY_S", 15.0, most=_DAY_S)
+REDRAW_EVERY_S = 4 * EXTEND_EVERY_S
 WATCH_EVERY_S = environment.number("DAYROLL_WATCH_EVERY_S", 30.0, most=_DAY_S)
 
 # A task is acknowledged when it is done, not when it is fetched, so that a worker's death loses none. Redis hands a
@@ -177,6 +178,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "extend-plans": {"task": "extend-plans", "schedule": EXTEND_EVERY_S, "options": {"expires": EXTEND_EVERY_S}},
+    "redraw-plates": {"task": "redraw-plates", "schedule": REDRAW_EVERY_S, "options": {"expires": REDRAW_EVERY_S}},
     "watch-silence": {"task": "watch-silence", "schedule": WATCH_EVERY_S, "options": {"expires": WATCH_EVERY_S}},
 }
 

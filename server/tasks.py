@@ -18,6 +18,12 @@ def extend_plans() -> None:
     jobs.extend()
 
 
+@shared_task(name="redraw-plates")
+def redraw_plates() -> None:
+    """Draw plates anew that the disk has lost."""
+    jobs.redraw()
+
+
 @shared_task(name="watch-silence")
 def watch_silence() -> None:
     """Begin and end silences."""

@@ -11,12 +11,14 @@ import pytest
 from django.db.models import F
 
 from machines.structure import parse_instant
+from scheduling import extend
 from scheduling.extend import extend_plans
 from scheduling.log.models import Event, Run, Segment
 from scheduling.plates import PlateStore
 from scheduling.selectors import run_timeline, segment_work
 from scheduling.studio import AddMachine
 from tests.scheduling.house import MOON, NOON, furnish, order, plan
+from tests.scheduling.test_files import room_for
 
 pytestmark = pytest.mark.django_db
 WEEK = timedelta(days=8)
@@ -111,6 +113,60 @@ def test_a_segment_starts_at_the_instant_of_its_first_column(tmp_path: Path) -> 
         off_s = np.abs(segment_work(segment).instants(columns) - timeline.instants(columns))
         assert off_s.max() < 0.02 * 360.0  # two hundredths of the 360 s of a column
         assert abs(segment.starts_at.timestamp() - timeline.instants(columns[:1])[0]) < 1e-5
+
+
+def planned_alone(tmp_path: Path) -> list[tuple[int, int, int, object, str]]:
+    """What one planner plans of the run, with the rows as they were put back afterwards."""
+    plan_at_once(tmp_path)
+    return rows()
+
+
+@pytest.mark.parametrize("moment", ["draw_plate", "stream_version"])
+def test_another_planner_at_once_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str) -> None:
+    """It plans the same run from beginning to end while this one draws, or when this one has looked at the log."""
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=3)).isoformat())
+    plates, usual = PlateStore(tmp_path / "plates"), getattr(extend, moment)
+    other: list[int] = []
+
+    def interrupted(*given: object) -> object:
+        found = usual(*given)
+        monkeypatch.setattr(extend, moment, usual)
+        other.append(extend_plans(NOON, WEEK, plates))
+        return found
+
+    monkeypatch.setattr(extend, moment, interrupted)
+    assert extend_plans(NOON, WEEK, plates) == 0
+    assert other == [len(rows())]
+    assert Event.objects.filter(kind="segments-planned").count() == len({row[1] // 240 for row in rows()})
+    assert rows() == planned_alone(tmp_path)
+
+
+def test_when_the_disk_is_full_nothing_is_planned_and_later_all_is(tmp_path: Path) -> None:
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=3)).isoformat())
+    plates = PlateStore(tmp_path / "plates")
+    with room_for(50), pytest.raises(ExceptionGroup, match="1 runs could not be planned; 0 segments"):
+        extend_plans(NOON, WEEK, plates)
+    assert not Segment.objects.exists()
+    assert [path for path in plates.folder.rglob("*") if path.is_file()] == []
+    assert extend_plans(NOON, WEEK, plates) == len(rows())
+    assert all(plates.has(row[4]) for row in rows())
+
+
+def test_a_run_of_very_short_turns_is_planned_some_at_a_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(extend, "MOST_TURNS", 2)
+    furnish()
+    order(AddMachine, id="two", name="Two", venue="shed", profile="small")
+    plan(ends_at=(NOON + timedelta(days=6)).isoformat())
+    plan(id="second", machine="two")
+    added = []
+    while extended := extend_plans(NOON, WEEK, PlateStore(tmp_path)):
+        added.append(extended)
+    assert len(added) == 4
+    assert added[0] > max(added[1:])  # the other run did not wait
+    ends = dict(Run.objects.values_list("id", "end_column"))
+    assert dict(Run.objects.values_list("id", "planned_to_column")) == ends
 
 
 def test_a_run_that_cannot_be_planned_does_not_hold_up_the_others(tmp_path: Path) -> None:

@@ -72,6 +72,19 @@ def test_a_connection_that_breaks_leaves_nothing(tmp_path: Path) -> None:
     assert files(tmp_path) == []
 
 
+@pytest.mark.parametrize("damaged", [b"", b"one two", b"one two thre?"])
+def test_a_file_that_was_damaged_is_as_good_as_none_until_it_is_uploaded_again(tmp_path: Path, damaged: bytes) -> None:
+    uploads = UploadStore(tmp_path)
+    uploads.put(CONTENT)
+    (path,) = files(tmp_path)
+    path.write_bytes(damaged)
+    with pytest.raises(KeyError):
+        uploads.get(DIGEST)
+    assert uploads.put(CONTENT).digest == DIGEST
+    assert uploads.get(DIGEST) == b"".join(CONTENT)
+    assert files(tmp_path) == [path]
+
+
 @pytest.mark.parametrize("name", ["0" * 64, "../../secret-key", "", "A" * 64])
 def test_no_such_file(tmp_path: Path, name: str) -> None:
     with pytest.raises(KeyError):
