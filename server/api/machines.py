@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
+from django.http import Http404
 from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.calibration import Calibration
 from machines.structure import structure, unstructure
 from scheduling.calibration import calibrate
+from scheduling.coming_round import Asked, ComingRound, coming_round
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.past import machine_row_at
 from scheduling.studio import AddMachine
@@ -16,6 +21,7 @@ from server import wiring
 from server.accounts.enrolment import Code, make_code
 from server.api.doors import Collection, Door, Item, attribution
 from server.api.past import PastItem
+from server.api.queries import asked, number_reader, whole_reader
 from server.api.rows import Row, Stored
 
 
@@ -91,6 +97,35 @@ class MachineCalibration(Door):
         calibrate(machine.id, structure(request.data, Calibration), attribution(request))
         machine.refresh_from_db()
         return Response(MachineRow(machine).data)
+
+
+class MachineNext(Door):
+    """When a place of the picture comes round next."""
+
+    parameters = ("longitude", "phase", "column")
+    described: ClassVar = {
+        "longitude": OpenApiParameter("longitude", float, description="Degrees from -180 to 180, east positive."),
+        "phase": OpenApiParameter("phase", float, description="Of the turn, from 0 to below 1."),
+        "column": OpenApiParameter("column", int, description="Of the turn, from 0."),
+    }
+    shows = ComingRound
+
+    def get(self, request: Request, pk: str) -> Response:
+        """Under the head, and then at the knife; give one of the three.
+
+        A longitude is that of the map, where the picture is one; otherwise that of the place which has the Sun, the
+        Moon or the March equinox overhead. Each span is that of a burst, which is laid at once, at its beginning.
+        """
+        machine = get_object_or_404(Machine, pk=pk)
+        place = Asked(
+            longitude=asked(request, "longitude", number_reader("longitude"), None),
+            phase=asked(request, "phase", number_reader("phase"), None),
+            column=asked(request, "column", whole_reader("column"), None),
+        )
+        found = coming_round(machine, wiring.now(), place)
+        if found is None:
+            raise Http404(f"No run of {machine.id} that is planned comes to that from now on.")
+        return Response(unstructure(found))
 
 
 class MachineEnrolment(Door):

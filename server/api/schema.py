@@ -21,6 +21,7 @@ from machines.profile import Profile
 from machines.recovery import Decision, Gap, Policy
 from machines.wire import Reports, Work
 from scheduling import studio
+from scheduling.coming_round import ComingRound
 from scheduling.forecast import Forecast
 from scheduling.geometry import Geometry
 from scheduling.hours import Hours
@@ -52,6 +53,7 @@ SHOWN = (
     Hours,
     Calibration,
     PartSupplies,
+    ComingRound,
 )
 REFERENCE = "#/components/schemas/{model}"
 

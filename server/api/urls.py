@@ -41,6 +41,7 @@ urlpatterns = [
     path("machines/<id:pk>/enrolment", machines.MachineEnrolment.as_view(), name="machine-enrolment"),
     path("machines/<id:pk>/calibration", machines.MachineCalibration.as_view(), name="machine-calibration"),
     path("machines/<id:pk>/forecast", forecast.MachineForecast.as_view(), name="machine-forecast"),
+    path("machines/<id:pk>/next", machines.MachineNext.as_view(), name="machine-next"),
     path("machines/<id:pk>/proof.png", proofs.MachineProof.as_view(), name="machine-proof"),
     path("uploads", uploads.Uploads.as_view(), name="uploads"),
     path("sources", sources.Sources.as_view(), name="sources"),

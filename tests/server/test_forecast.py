@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from machines.wire import Work
-from tests.server.studio import Caller, HeldClock, printed
+from tests.server.studio import IN_ORDER, Caller, HeldClock, changed, printed
 from tests.server.test_bad_input import problem
 
 
@@ -54,3 +54,51 @@ def test_who_may_ask_and_of_what(furnished: Caller, node: Caller) -> None:
     problem(furnished.get("machines/nobody/forecast"), 404)
     problem(Caller().get("machines/wren-1/forecast"), 401)
     problem(node.get("machines/wren-1/forecast"), 403)
+
+
+def test_the_supplies_of_a_turn_and_of_a_segment_fit_their_description(furnished: Caller) -> None:
+    description = json.loads(Caller().get("schema").content)
+    operation = description["paths"]["/api/v1/runs/{id}/supplies"]["get"]
+    schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    assert {one["name"] for one in operation["parameters"]} == {"id", "turn", "segment", "idle_drops", "idle_every_s"}
+    run = furnished.get("runs/spring").json()
+    segment = furnished.get("runs/spring/segments").json()["results"][30]
+    turn = run["first_column"] // 360 + 1
+    for query, first, end in (
+        ("", run["first_column"], run["end_column"]),
+        (f"?turn={turn}", 360 * turn, 360 * (turn + 1)),
+        (f"?segment={segment['number']}", segment["first_column"], segment["end_column"]),
+    ):
+        told = furnished.get(f"runs/spring/supplies{query}").json()
+        jsonschema.validate(told, schema | {"components": description["components"]})
+        assert (told["first_column"], told["end_column"]) == (first, end)
+        assert told["supplies"]["paper_mm"] == pytest.approx((end - first) / 3)
+
+
+@pytest.mark.parametrize(
+    ("query", "field"),
+    [
+        ("turn=5", "turn"),
+        ("turn=five", "turn"),
+        ("segment=1.5", "segment"),
+        ("segment=-7", "segment"),
+        ("turn=9580&segment=229920", "segment"),
+        ("idle_drops=2", "idle_every_s"),
+        ("column=2", "column"),
+    ],
+)
+def test_supplies_of_what_the_run_does_not_hold_are_refused_by_name(furnished: Caller, query: str, field: str) -> None:
+    assert problem(furnished.get(f"runs/spring/supplies?{query}"), 422)["field"] == field
+
+
+def test_the_profile_tells_the_forecast_of_idle_firing_and_of_the_cartridge(studio: Caller) -> None:
+    head = {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0, "cartridge_ml": 40.0}
+    firing = {"idle_firing": {"drops": 50, "every_s": 600.0}}
+    for resource, body in IN_ORDER:
+        studio.create(resource, changed(body, "profile.head", head | firing) if resource == "profiles" else body)
+    told = studio.get("machines/wren-1/forecast").json()
+    assert told["cartridge"] == {"holds_ml": 40.0, "changed_at": None, "used_ml": 0.0, "left_ml": 40.0}
+    per_day_ml = 12 * 50 * 10e-9 * 144
+    assert told["run"]["per_turn"]["idle_ml"] == pytest.approx(per_day_ml)
+    asked = studio.get("machines/wren-1/forecast?idle_drops=100&idle_every_s=600").json()
+    assert asked["run"]["per_turn"]["idle_ml"] == pytest.approx(2 * per_day_ml)
