@@ -60,6 +60,10 @@ class Calibration:
         return replace(profile, knife=replace(profile.knife, head_to_knife_mm=self.head_to_knife_mm))
 
 
+# Of a machine of which nothing was measured.
+UNCALIBRATED = Calibration()
+
+
 def _check_nozzles(dead: tuple[int, ...], profile: Profile) -> None:
     head = profile.head
     if not isinstance(head, CarriageHead):

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.calibration import Calibration
+from machines.calibration import UNCALIBRATED, Calibration
 from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
 from machines.drivers.serial_greeting import Greeting
@@ -30,7 +30,6 @@ BAUD = 115_200
 NO_ANSWER = "connecting-to-device-error"
 SILENT = "timed-out-error"
 OTHER = "other-error"
-UNCALIBRATED = Calibration()
 # An encoder whose counts are further from the profile's than this is another one.
 ENCODER_TOLERANCE = 0.05
 

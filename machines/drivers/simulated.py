@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.calibration import Calibration
+from machines.calibration import UNCALIBRATED, Calibration
 from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
 from machines.drivers.body import fed_to, keep_body, read_body, shifted
@@ -62,7 +62,7 @@ class SimulatedMachine:
         Raises:
             InputError: the folder's paper is that of another machine, or the calibration.
         """
-        self._calibration = calibration or Calibration()
+        self._calibration = calibration or UNCALIBRATED
         self._calibration.check(profile)
         self._folder = folder
         self._profile = profile

@@ -15,9 +15,11 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from machines.calibration import Calibration
 from machines.clock import SystemClock, board_clock, true_clock
+from machines.drivers.fault_file import FaultFile, read_faults
 from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
-from machines.drivers.simulated import SimulatedMachine
+from machines.drivers.simulated import SimulatedMachine, no_faults
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import holds, takeover
@@ -91,6 +93,14 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
         "--machine", choices=["simulated", "serial"], default="simulated", help="what is beside this board"
     )
     running.add_argument("--device", metavar="PATH", help="serial device of the machine, such as /dev/ttyACM0")
+    running.add_argument(
+        "--faults",
+        type=Path,
+        metavar="FILE",
+        help="what is wrong with a simulated machine, and from when: JSON such as"
+        ' {"faults": [{"kind": "slip", "at": "2026-11-02T09:00:00Z", "share": 0.005}]};'
+        " kinds and all else that it may hold: machines/drivers/faults.py and fault_file.py",
+    )
     running.add_argument("--baud", type=int, default=BAUD, help=f"of the serial device (default {BAUD})")
     running.add_argument(
         "--horizon",
@@ -198,24 +208,29 @@ def _machine(options: argparse.Namespace) -> OpenDriver:
     if options.machine == "simulated":
         if options.device:
             raise InputError("device", "a simulated machine has none", "leave it out, or give --machine serial")
-        return _simulated(options.home / "paper")
+        if options.faults is not None:
+            read_faults(options.faults)  # said at once, not when the first work arrives
+        return _simulated(options.home / "paper", options.faults)
+    if options.faults is not None:
+        raise InputError("faults", "a real machine has its own", "leave it out, or give --machine simulated")
     if not options.device:
         raise InputError("device", "none was given", "give --device with the machine's serial device")
     return _serial(options.device, options.baud)
 
 
 def _serial(device: str, baud: int) -> OpenDriver:
-    def open_driver(profile: Profile, of_run: RunWork) -> SerialMachine:
-        return open_serial(device, profile, of_run.nozzle_seed, SystemClock(), baud)
+    def open_driver(profile: Profile, of_run: RunWork, calibration: Calibration) -> SerialMachine:
+        return open_serial(device, profile, of_run.nozzle_seed, SystemClock(), baud, calibration)
 
     return open_driver
 
 
-def _simulated(folder: Path) -> OpenDriver:
+def _simulated(folder: Path, faults: Path | None) -> OpenDriver:
     clock = true_clock(os.environ)
 
-    def open_driver(profile: Profile, of_run: RunWork) -> SimulatedMachine:
-        return SimulatedMachine(folder, profile, of_run.nozzle_seed, clock)
+    def open_driver(profile: Profile, of_run: RunWork, calibration: Calibration) -> SimulatedMachine:
+        wrong = no_faults if faults is None else FaultFile(faults, profile)
+        return SimulatedMachine(folder, profile, of_run.nozzle_seed, clock, calibration=calibration, faults=wrong)
 
     return open_driver
 

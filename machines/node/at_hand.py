@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from machines.calibration import Calibration
 from machines.drivers import Driver, MachineStopped
 from machines.node import facts
 from machines.node.bursts import Held
@@ -13,7 +14,7 @@ from machines.node.journal import Journal
 from machines.profile import Profile
 from machines.wire import RunWork
 
-OpenDriver = Callable[[Profile, RunWork], Driver]
+OpenDriver = Callable[[Profile, RunWork, Calibration], Driver]
 
 
 class MachineAtHand:
@@ -31,19 +32,24 @@ class MachineAtHand:
         self._interruption = interruption
         self._open_driver = open_driver
         self._resume_unattended = resume_unattended
-        self._driver_for: tuple[Profile, int] | None = None
+        self._driver_for: tuple[Profile, int, Calibration] | None = None
         self.driver: Driver | None = None
 
     def fits(self, held: Held) -> bool:
         """Whether the open driver is the one for this work."""
-        return self.driver is not None and self._driver_for == (held.profile, held.run.nozzle_seed)
+        return self.driver is not None and self._driver_for == _wanted(held)
 
     def driver_of(self, held: Held) -> Driver:
         """The driver for this work; another one is closed first."""
-        if self.driver is None or not self.fits(held):
+        return self.driver_for(held.profile, held.run, held.calibration)
+
+    def driver_for(self, profile: Profile, run: RunWork, calibration: Calibration) -> Driver:
+        """The driver of a machine as it is measured, with a run's assignment of nozzles; another is closed first."""
+        wanted = (profile, run.nozzle_seed, calibration)
+        if self.driver is None or self._driver_for != wanted:
             self.close()
-            self.driver = self._open_driver(held.profile, held.run)
-            self._driver_for = (held.profile, held.run.nozzle_seed)
+            self.driver = self._open_driver(profile, run, calibration)
+            self._driver_for = wanted
         return self.driver
 
     def close(self) -> None:
@@ -75,3 +81,8 @@ class MachineAtHand:
     def _hold_unless_unattended(self) -> None:
         if not self._resume_unattended:
             facts.hold_after_unplanned_stop(self._journal)
+
+
+def _wanted(held: Held) -> tuple[Profile, int, Calibration]:
+    """All that a driver is opened for: where it changes, the driver is another."""
+    return held.profile, held.run.nozzle_seed, held.calibration

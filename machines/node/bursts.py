@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from machines.calibration import UNCALIBRATED, Calibration
 from machines.node.strips import boundaries
 from machines.profile import Profile
 from machines.recovery import Override, Policy, Span
@@ -26,6 +27,7 @@ class Held:
         run, policy, profile: as the server gave them.
         segments: of the run, in order of columns; there may be holes between them. Their knots are by the timeline of
             the run as it is now.
+        calibration: what was measured of the machine.
         shift_s: how long that timeline has waited so far, seconds; the knots have it already.
         override: the newest word of a person on an outage.
         closed: the venue's closed hours, in order, as far as they are known.
@@ -35,6 +37,7 @@ class Held:
     policy: Policy
     profile: Profile
     segments: tuple[SegmentWork, ...]
+    calibration: Calibration = UNCALIBRATED
     shift_s: float = 0.0
     override: Override | None = None
     closed: tuple[Span, ...] = ()

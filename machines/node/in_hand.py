@@ -94,8 +94,11 @@ class OrdersInHand:
         burst, _ = self._waiting[0]
         return (max(burst.due, self._not_before) if self._catching_up else burst.due) - now
 
-    def lay(self, driver: Driver) -> None:
+    def lay(self, driver: Driver) -> tuple[Held, Burst]:
         """Give the next burst to the machine.
+
+        Returns:
+            the burst that lies now, and the work that it is of.
 
         Raises:
             MachineStopped: in the middle of it; that burst is unknown now, those after it are withdrawn.
@@ -113,6 +116,7 @@ class OrdersInHand:
         self._not_before = self._next_not_before(self._held, began, len(burst))
         if not self._waiting:
             self.close()
+        return self._held, burst
 
     def _next_not_before(self, held: Held, began: float, columns: int) -> float:
         """A burst that began takes as long as at the machine's highest rate; but as long as the sky's, while the venue

@@ -12,6 +12,7 @@ from machines.node.in_hand import OrdersInHand
 from machines.node.interruption import Interruption
 from machines.node.journal import Journal, State
 from machines.node.plates import PlateStore
+from machines.node.slip import SlipWatch
 
 NOTHING_DUE = math.inf
 
@@ -31,6 +32,7 @@ class Laying:
         in_hand: OrdersInHand,
         interruption: Interruption,
         columns_per_commit: int,
+        slip: SlipWatch,
     ) -> None:
         """Wire it up; see `machines.node.printing.Printer`."""
         self._journal = journal
@@ -39,6 +41,7 @@ class Laying:
         self._in_hand = in_hand
         self._interruption = interruption
         self._columns_per_commit = columns_per_commit
+        self._slip = slip
         self.busy = False
 
     def go_on(self, held: Held, driver: Driver, now: float) -> float:
@@ -106,11 +109,12 @@ class Laying:
             return due_in_s
         self.busy = True
         try:
-            self._in_hand.lay(driver)
+            held, burst = self._in_hand.lay(driver)
         except MachineStopped as stop:
             self._machine.stopped_laying(stop, now)
         else:
             self._interruption.over()
+            self._slip.look(driver, held, burst, now)
         finally:
             self.busy = False
         return 0.0

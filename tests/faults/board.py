@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.calibration import Calibration
 from machines.clock import Clock, board_clock
 from machines.drivers import Driver, MachineStopped
 from machines.node import __main__ as command_line
@@ -97,11 +98,11 @@ def main() -> int:
     def stepping(environ: Mapping[str, str]) -> Clock:
         return SteppingClock(board_clock(environ), trouble / "clock-step")
 
-    def jamming(folder: Path) -> OpenDriver:
-        opened = simulated(folder)
+    def jamming(folder: Path, faults: Path | None) -> OpenDriver:
+        opened = simulated(folder, faults)
 
-        def open_driver(profile: Profile, run: RunWork) -> Driver:
-            return JammingMachine(opened(profile, run), trouble / "jam")
+        def open_driver(profile: Profile, run: RunWork, calibration: Calibration) -> Driver:
+            return JammingMachine(opened(profile, run, calibration), trouble / "jam")
 
         return open_driver
 

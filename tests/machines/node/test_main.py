@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.calibration import Calibration
 from machines.clock import CLOCK_VARIABLE
 from machines.node import __main__ as command_line
 from machines.node import held as holding
@@ -165,6 +166,33 @@ def test_what_is_asked_for_by_a_variable_may_be_asked_for_by_an_option(monkeypat
     assert horizon() == "PT24H"
     assert horizon("--horizon", "P2D") == "P2D"
     assert command_line._parser({}).parse_args(["run", "--home", "x"]).horizon == Settings().horizon
+
+
+def test_faults_are_read_at_once_and_only_of_a_simulated_machine(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    enrol(tmp_path / "node")
+    faults = tmp_path / "faults.json"
+    faults.write_text('{"faults": [{"kind": "boredom", "at": "2026-11-02T09:00:00Z"}]}')
+    run = ["run", "--home", str(tmp_path / "node"), "--faults", str(faults)]
+    assert main(run) == 2
+    assert "faults.faults[0].kind" in capsys.readouterr().err
+    assert main([*run, "--machine", "serial", "--device", "/dev/null"]) == 2
+    assert "a real machine has its own" in capsys.readouterr().err
+
+
+def test_a_simulated_machine_has_the_faults_of_its_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    faults = tmp_path / "faults.json"
+    faults.write_text('{"faults": [{"kind": "jam", "at": "2001-11-02T09:00:00Z"}]}')
+    monkeypatch.delenv(CLOCK_VARIABLE, raising=False)
+    given = ["run", "--home", str(tmp_path), "--faults", str(faults)]
+    open_driver = command_line._machine(command_line._parser({}).parse_args(given))
+    studio = make_studio(HandClock())
+    assert studio.run is not None
+    driver = open_driver(studio.profile, studio.run, Calibration())
+    assert driver.conditions() == ("media-jam-error",)
+    faults.write_text('{"faults": []}')
+    assert driver.conditions() == ()
 
 
 def test_a_commit_of_no_columns_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
