@@ -8,6 +8,7 @@ from scheduling.log.events import Event, SettlementDiffered
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
 from scheduling.selectors import run_policy, run_profile, run_work
+from scheduling.taken import entries_taken
 
 RACES_BEFORE_GIVING_UP = 5
 
@@ -30,6 +31,21 @@ class MissingEntries(Exception):
         self.got = got
 
 
+class JournalDiffers(Exception):
+    """Another entry was taken under this number: two boards write as one, or a journal was put back from an older copy.
+
+    Either way this journal does not tell what lies on the machine's paper.
+    """
+
+    def __init__(self, seq: int) -> None:
+        super().__init__(
+            f"entry {seq} was told before, and it was another one: this board's journal is a copy of another board's,"
+            " or was put back from an older copy. Stop this board. If it is the one beside the machine, enrol it again"
+            " with a new code; what may be on the paper it then takes from the machine, or from the time"
+        )
+        self.seq = seq
+
+
 def take(machine: str, reports: Reports, by: Attribution) -> int:
     """Write down what is new in a batch and return the sequence number up to which everything is taken.
 
@@ -39,6 +55,7 @@ def take(machine: str, reports: Reports, by: Attribution) -> int:
     Raises:
         StaleEpoch: the node was replaced.
         MissingEntries: the batch begins too late, or has a hole.
+        JournalDiffers: an entry that was taken before was another one.
         LostRace: again and again; the node sends it once more.
     """
     for attempt in range(RACES_BEFORE_GIVING_UP):
@@ -56,6 +73,7 @@ def _take_once(machine: str, reports: Reports, by: Attribution) -> int:
     row = Machine.objects.get(id=machine)
     if reports.epoch != row.epoch:
         raise StaleEpoch(reports.epoch, row.epoch)
+    _require_same(machine, reports, row.accepted_through)
     new = [entry for entry in reports.entries if entry.seq > row.accepted_through]
     for expected, entry in enumerate(new, row.accepted_through + 1):
         if entry.seq != expected:
@@ -63,6 +81,18 @@ def _take_once(machine: str, reports: Reports, by: Attribution) -> int:
     if new:
         append([Append(stream, version, [event for entry in new for event in _checked(entry)])], by)
     return row.accepted_through + len(new)
+
+
+def _require_same(machine: str, reports: Reports, accepted_through: int) -> None:
+    """Entries that were taken before are sent again where an answer was lost, and are then the same to the last word.
+    A copied board writes on under the numbers of its original, so whichever comes second is found out here."""
+    again = [entry for entry in reports.entries if entry.seq <= accepted_through]
+    if not again:
+        return
+    taken = entries_taken(machine, again[0].seq, again[-1].seq + 1, accepted_through)
+    for entry in again:
+        if taken.get(entry.seq, entry) != entry:
+            raise JournalDiffers(entry.seq)
 
 
 def _checked(entry: Entry) -> list[Event]:

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any, TypeVar
 
-from machines.errors import InputError
-from machines.node import outbox, recovering
+from machines.node import recovering
 from machines.node.bursts import Held
 from machines.node.client import Credentials, Fetched
 from machines.node.journal import change_state, read_state
@@ -29,21 +28,10 @@ def _get(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
     return None if row is None else structure(json.loads(row[0]), cls)
 
 
-def enrol(db: sqlite3.Connection, new: Credentials) -> None:
-    """Keep the credentials; a node that was fenced off may print again.
-
-    Raises:
-        InputError: the journal is another machine's: its paper is not this one's.
-    """
-    old = credentials(db)
-    if old is not None and old.machine != new.machine:
-        problem = f"this folder is the journal of machine {old.machine}, the code was for {new.machine}"
-        raise InputError("home", problem, "give each machine its own --home")
-    if old is not None and old.epoch != new.epoch:
-        outbox.renumber(db)
+def keep_credentials(db: sqlite3.Connection, new: Credentials) -> None:
+    """Keep what enrolment gave; what is held is asked for anew."""
     _put(db, "credentials", new)
     db.execute("DELETE FROM document WHERE name = 'etag'")
-    change_state(db, fenced="")
 
 
 def credentials(db: sqlite3.Connection) -> Credentials | None:
@@ -104,6 +92,13 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
         "INSERT OR REPLACE INTO segment (run, number, first_column, end_column, body) VALUES (?, ?, ?, ?, ?)",
         [(run, s.number, s.first_column, s.end_column, json.dumps(unstructure(s))) for s in work.segments],
     )
+
+
+def drop_work(db: sqlite3.Connection) -> None:
+    """Nothing is held until the server says anew what."""
+    db.execute("DELETE FROM document WHERE name IN ('etag', 'work')")
+    db.execute("DELETE FROM segment")
+    change_state(db, work_version=read_state(db).work_version + 1)
 
 
 def work_held(db: sqlite3.Connection) -> Work | None:

@@ -81,6 +81,7 @@ CREATE TABLE action (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL); 
 """,
     3: """
 ALTER TABLE state ADD COLUMN taking_over INTEGER NOT NULL DEFAULT 0;  -- another board may have laid what is not told
+ALTER TABLE state ADD COLUMN perhaps_end INTEGER;  -- end of the columns that it may have laid; NULL for none
 """,
     4: """
 CREATE TABLE recovery (                    -- see machines.node.recovering
@@ -125,6 +126,7 @@ class State:
     blade_cuts: int
     actions: int
     taking_over: bool = False
+    perhaps_end: int | None = None
 
 
 class Journal:
@@ -218,7 +220,7 @@ def read_state(db: sqlite3.Connection) -> State:
     row = db.execute(
         "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
         " conditions, fenced, work_version, cut_place, hold, roll_place, blade_cuts, (SELECT count(*) FROM action),"
-        " taking_over FROM state"
+        " taking_over, perhaps_end FROM state"
     ).fetchone()
     return State(
         run=row[0],
@@ -238,10 +240,11 @@ def read_state(db: sqlite3.Connection) -> State:
         blade_cuts=row[14],
         actions=row[15],
         taking_over=bool(row[16]),
+        perhaps_end=row[17],
     )
 
 
-def change_state(db: sqlite3.Connection, **columns: str | int) -> None:
+def change_state(db: sqlite3.Connection, **columns: str | int | None) -> None:
     """Write columns of the state, by name."""
     assignments = ", ".join(f"{name} = :{name}" for name in columns)
     db.execute(f"UPDATE state SET {assignments}", columns)

@@ -75,22 +75,35 @@ def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
 
 
 def unknown_end(db: sqlite3.Connection) -> int | None:
-    """The end of the columns that were ordered and have no outcome; None if there are none."""
-    (end,) = db.execute("SELECT max(end_column) FROM burst WHERE laid_at IS NULL").fetchone()
+    """The end of the columns that were ordered and have no outcome, by this board or perhaps by one before it; None if
+    there are none."""
+    ordered = "SELECT max(end_column) AS column FROM burst WHERE laid_at IS NULL"
+    (end,) = db.execute(f"SELECT max(column) FROM ({ordered} UNION SELECT perhaps_end FROM state)").fetchone()
     return None if end is None else int(end)
 
 
-def adopt(db: sqlite3.Connection, held: Held, first_column: int, paper_end: int) -> None:
-    """Turn to another run. Places of the last one that are unknown are passed over, and so is what the machine itself
-    remembers of the paper, up to ``paper_end``: the journal may be younger than the machine."""
+def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
+    """Turn to another run, or take one over. Places that are unknown are passed over, and so is what the machine itself
+    remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
+
+    Args:
+        db: the journal.
+        held: the run.
+        first_column: that nobody has accounted for.
+        perhaps_end: end of the columns that another board may have laid, which are settled next; None for none.
+        paper_end: place after the last that the machine remembers, 0 if it does not.
+    """
     state = read_state(db)
     if state.run is not None:
         report_printed(db, state.run)
     (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
     position = max(state.paper_position if end is None else int(end), paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
+    if perhaps_end is not None:  # their places are passed over when they are settled
+        position = max(state.paper_position, position - (perhaps_end - first_column))
     change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
     recovering.begin_run(db, held.shift_s)
+    change_state(db, taking_over=0, perhaps_end=perhaps_end)
     strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
 
 
@@ -122,6 +135,7 @@ def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, sin
         next_column=decision.again.first if decision.again else gap.unknown_end,
         paper_position=state.paper_position + len(decision.unknown),
         catching_up=int(decision.late > 0),
+        perhaps_end=None,
     )
     if decision.shift_s:
         recovering.shifted(db, held.shift_s + decision.shift_s)

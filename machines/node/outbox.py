@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 import sqlite3
 
-from machines.structure import structure, unstructure
-from machines.wire import Entry
+from machines.structure import parse_instant, structure, unstructure
+from machines.wire import Entry, Taken
 
 
 def next_seq(db: sqlite3.Connection) -> int:
@@ -40,6 +40,12 @@ def accept(db: sqlite3.Connection, through: int) -> None:
 def rewind(db: sqlite3.Connection, expected: int) -> None:
     """The server lacks what it once accepted, after a restore for one: send again from this number on."""
     db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ?", (expected,))
+
+
+def wrote(db: sqlite3.Connection, taken: Taken) -> bool:
+    """Whether the last entry that the server took of a journal is this one's."""
+    row = db.execute("SELECT body FROM entry WHERE seq = ?", (taken.through,)).fetchone()
+    return row is not None and parse_instant(json.loads(row[0])["at"]) == taken.at
 
 
 def renumber(db: sqlite3.Connection) -> None:

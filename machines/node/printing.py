@@ -123,7 +123,7 @@ class Printer:
             return self._idle("clock")
         if held is None:
             return self._idle("no-work")
-        if state.run != held.run.id:
+        if state.run != held.run.id or state.taking_over:
             return self._adopt(held, now)
         return self._tend(state, held, now)
 
@@ -189,7 +189,7 @@ class Printer:
         return self._machine.driver_of(held)
 
     def _adopt(self, held: Held, now: float) -> float:
-        """Turn to a run that is not the journal's, once it is known where to begin."""
+        """Turn to a run that is not the journal's, or take one over, once it is known where to begin."""
         if not held.segments:
             return self._idle("no-work")
         self._in_hand.close()
@@ -197,11 +197,12 @@ class Printer:
         if self._machine.stands_still(driver, now):
             return self._idle("machine")
         try:
-            paper_end = driver.paper_end() or 0
+            self._settling.adopt(held, driver.column_end(), driver.paper_end(), now)
         except MachineStopped as stop:
             facts.report_conditions(self._journal, stop.keywords, now)
             return self._idle("machine")
-        self._settling.adopt(held, paper_end, now)
+        except gaps.CannotTell:
+            return self._idle("no-work")
         return 0.0
 
     def _time(self) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 
 from machines.clock import utc
-from machines.node import gaps, orders, recovering
+from machines.node import gaps, orders, recovering, takeover
 from machines.node.bursts import Held, instant_of, is_late
 from machines.node.in_hand import OrdersInHand
 from machines.node.interruption import Interruption
@@ -80,19 +80,31 @@ class Settling:
         message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"
         log.warning(message, gap.first, gap.end, cause, len(decision.unknown), decision.action, decision.reason)
 
-    def adopt(self, held: Held, paper_end: int, now: float) -> None:
-        """Turn to a run that is not the journal's: at its first column, or where the board before this one stopped, as
-        the server offers only what is not accounted for.
+    def adopt(self, held: Held, remembered: int | None, paper_end: int | None, now: float) -> None:
+        """Turn to a run that is not the journal's, or that another board may have printed since; what that one may have
+        laid is settled next.
 
         Args:
             held: the run, with at least one segment.
-            paper_end: the place up to which the machine itself remembers the paper; 0 if it does not.
+            remembered: the running column after the last that the machine remembers; None if it does not.
+            paper_end: the place up to which the machine remembers the paper; None if it does not.
             now: by the server, POSIX seconds.
+
+        Raises:
+            CannotTell: what another board may have laid.
         """
-        first_column = max(held.run.first_column, held.segments[0].first_column)
+        with self._journal.reading() as db:
+            state, unknown_end = read_state(db), orders.unknown_end(db)
+        first = takeover.where_to_begin(held, state)
+        perhaps_end = unknown_end if state.run == held.run.id else None
+        if state.taking_over and paper_end != 0:  # blank paper tells enough
+            laid_end = takeover.perhaps_laid_until(held, first, remembered, now)
+            if laid_end > first:
+                log.warning("columns %d to %d may be on the paper, by another board", first, laid_end)
+                perhaps_end = max(laid_end, perhaps_end or 0)
         with self._journal.transaction() as db:
-            orders.adopt(db, held, first_column, paper_end)
-        self._interruption.over("late-start" if is_late(held, first_column, now) else None)
+            orders.adopt(db, held, first, perhaps_end, paper_end or 0)
+        self._interruption.over("late-start" if is_late(held, first, now) else None)
 
 
 def _holds(override: Override | None, kept: Recovering, since: float | None) -> bool:

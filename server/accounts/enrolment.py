@@ -9,8 +9,10 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from machines.errors import InputError
+from machines.wire import Taken
 from scheduling.enrolment import enrol
 from scheduling.log.store import Attribution
+from scheduling.taken import taken_of_earlier
 from server.accounts.models import EnrolmentCode, NodeCredential
 from server.accounts.tokens import digest, mint
 
@@ -32,11 +34,18 @@ class Code:
 
 @dataclass(frozen=True, kw_only=True)
 class Enrolled:
-    """What a board gets for its code; the token is never shown again."""
+    """What a board gets for its code; the token is never shown again.
+
+    Attributes:
+        epoch: of the credentials; every earlier board is fenced off.
+        earlier: how much is there of the journals of earlier epochs, so that a board that keeps its journal tells
+            nothing twice.
+    """
 
     token: str
     machine: str
     epoch: int
+    earlier: tuple[Taken, ...] = ()
 
 
 def _plain(code: str) -> str:
@@ -71,4 +80,5 @@ def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
         NodeCredential.objects.create(
             machine=kept.machine, epoch=epoch, prefix=minted.prefix, digest=minted.digest, made_at=now
         )
-    return Enrolled(token=minted.token, machine=kept.machine, epoch=epoch)
+        earlier = taken_of_earlier(kept.machine)
+    return Enrolled(token=minted.token, machine=kept.machine, epoch=epoch, earlier=earlier)

@@ -20,7 +20,7 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from scheduling.log.store import LostRace
-from scheduling.reports import MissingEntries, StaleEpoch
+from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.studio import Taken
 from server.accounts.attempts import TooManyTries
 from server.readings import readings_of
@@ -86,6 +86,14 @@ MISSING_ENTRIES = Kind(
     "Entries before these are missing",
     "Nothing was written. Send the journal again from the entry whose number is `expected`.",
 )
+JOURNAL_DIFFERS = Kind(
+    "journal-differs",
+    HTTPStatus.CONFLICT,
+    "Another entry was told under this number",
+    "Two boards write as one, or a journal was put back from an older copy: entry `seq` was taken before, and it was "
+    "another one. Nothing was written. A node that gets this stops printing; if it is the one beside the machine, "
+    "enrol it again with a new code.",
+)
 TOO_MANY_TRIES = Kind(
     "too-many-tries",
     HTTPStatus.TOO_MANY_REQUESTS,
@@ -115,6 +123,7 @@ KINDS = {
         STALE_EPOCH,
         MISSING_ENTRIES,
         TOO_MANY_TRIES,
+        JOURNAL_DIFFERS,
         UNAVAILABLE,
         OUR_MISTAKE,
     )
@@ -214,6 +223,11 @@ def _(error: StaleEpoch) -> Problem:
 @describe.register
 def _(error: MissingEntries) -> Problem:
     return of_kind(MISSING_ENTRIES, str(error), expected=error.expected)
+
+
+@describe.register
+def _(error: JournalDiffers) -> Problem:
+    return of_kind(JOURNAL_DIFFERS, str(error), seq=error.seq)
 
 
 @describe.register

@@ -12,7 +12,7 @@ from machines.recovery import Gap, Policy, settle
 from machines.wire import GapSettled, pace
 from scheduling.enrolment import enrol
 from scheduling.log.models import Event, Machine, Outage, Run, Segment
-from scheduling.reports import MissingEntries, StaleEpoch, take
+from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch, take
 from scheduling.selectors import run_work
 from tests.scheduling.house import NOON, batch, by, printed, ready, small_profile, started
 
@@ -78,6 +78,39 @@ def test_a_replaced_board_is_fenced_off(tmp_path: Path) -> None:
     with pytest.raises(StaleEpoch, match="epoch 1 was replaced by 2"):
         take("one", batch(started()), by())
     assert take("one", batch(started(), epoch=2), by()) == 1
+
+
+def test_a_copied_board_is_found_out_when_it_tells_something_else_under_the_same_number(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(started(), whole_segment()), by())
+    events = Event.objects.count()
+    other = replace(started(2), at=NOON + timedelta(seconds=1))
+    for copied in (batch(started(), other), batch(other), batch(other, whole_segment(seq=3))):
+        with pytest.raises(JournalDiffers, match=r"entry 2 was told before.*enrol it again"):
+            take("one", copied, by())
+    assert Event.objects.count() == events
+    assert take("one", batch(started(), whole_segment(), started(3)), by()) == 3, "the first to tell goes on"
+
+
+def test_old_batches_that_come_late_are_the_same_to_the_last_word(tmp_path: Path) -> None:
+    ready(tmp_path)
+    entries = [started(1), whole_segment(2), gap_settled(3), *map(started, range(4, 9))]
+    take("one", batch(*entries), by())
+    for first in range(len(entries)):
+        for end in range(first + 1, len(entries) + 1):
+            assert take("one", batch(*entries[first:end]), by()) == len(entries)
+            with pytest.raises(JournalDiffers):
+                changed = replace(entries[end - 1], at=NOON + timedelta(days=9))  # type: ignore[type-var]
+                take("one", batch(*entries[first : end - 1], changed), by())
+
+
+def test_entries_of_an_earlier_epoch_are_not_mistaken_for_this_ones(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(started(), whole_segment()), by())
+    enrol("one", by())
+    anew = replace(started(), at=NOON + timedelta(hours=2))
+    assert take("one", batch(anew, epoch=2), by()) == 1
+    assert take("one", batch(anew, epoch=2), by()) == 1
 
 
 def test_an_empty_batch_is_taken(tmp_path: Path) -> None:

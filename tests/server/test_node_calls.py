@@ -133,6 +133,25 @@ def test_an_older_epoch_in_the_body_is_refused(furnished: Caller) -> None:
     assert (told.status_code, told.json()["type"]) == (409, "/api/v1/problems/stale-epoch")
 
 
+def test_a_copied_board_is_fenced_off(node: Caller) -> None:
+    work = work_of(node)
+    node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1), printed(work, 2)]})
+    copied = printed(work, 2) | {"at": "2026-11-02T00:00:00.000000Z"}
+    told = node.post("node/reports", {"epoch": 1, "entries": [copied]})
+    assert (told.status_code, told.json()["type"]) == (409, "/api/v1/problems/journal-differs")
+    assert told.json()["seq"] == 2
+    assert "enrol it again with a new code" in told.json()["detail"]
+    assert node.post("node/reports", {"epoch": 1, "entries": [printed(work, 2), printed(work, 3)]}).status_code == 200
+
+
+def test_a_board_enrolled_again_is_told_how_much_of_its_journal_is_there(furnished: Caller) -> None:
+    assert enrol(furnished)["earlier"] == []
+    node = Caller(str(enrol(furnished)["token"]))
+    entry = {"seq": 1, "kind": "node-started", "at": "2026-11-02T00:00:00.000000Z", "unplanned_stop": False}
+    node.post("node/reports", {"epoch": 2, "entries": [entry]})
+    assert enrol(furnished)["earlier"] == [{"epoch": 2, "through": 1, "at": entry["at"]}]
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [

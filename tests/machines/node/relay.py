@@ -10,7 +10,7 @@ import json
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
@@ -73,6 +73,7 @@ class Studio:
         down: answer nothing sensible.
         entries: taken, in order.
         statuses: heard.
+        told_before: how many entries are of earlier epochs.
     """
 
     clock: Clock
@@ -88,6 +89,7 @@ class Studio:
     down: bool = False
     entries: list[Entry] = field(default_factory=list)
     statuses: list[Status] = field(default_factory=list)
+    told_before: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def instant(self, column: float) -> float:
@@ -143,7 +145,7 @@ class Studio:
         )
         return Work(
             epoch=self.epoch,
-            run=self.run,
+            run=None if self.run is None else replace(self.run, first_unaccounted=self._first_unaccounted(segments)),
             policy=None if self.run is None else self.policy,
             profile=self.profile,
             plates=(self.plate.digest,) if segments else (),
@@ -151,16 +153,27 @@ class Studio:
             poll_after_s=self.poll_after_s,
         )
 
+    def _first_unaccounted(self, offered: tuple[SegmentWork, ...]) -> int | None:
+        accounted = self.accounted()
+        columns = (column for segment in offered for column in range(segment.first_column, segment.end_column))
+        return next((column for column in columns if column not in accounted), None)
+
+    def enrol(self) -> int:
+        """Another board takes over, or the same one again; its epoch."""
+        self.epoch, self.told_before = self.epoch + 1, len(self.entries)
+        return self.epoch
+
     def take(self, reports: Reports) -> int:
         """Each entry once."""
         if reports.status is not None:
             self.statuses.append(reports.status)
         for entry in reports.entries:
-            if entry.seq == len(self.entries) + 1:
+            taken = len(self.entries) - self.told_before
+            if entry.seq == taken + 1:
                 self.entries.append(entry)
             else:
-                assert entry.seq <= len(self.entries), "the node left out an entry"
-        return len(self.entries)
+                assert entry.seq <= taken, "the node left out an entry"
+        return len(self.entries) - self.told_before
 
     def all_of(self, kind: type[Any]) -> list[Any]:
         """The entries of one kind."""

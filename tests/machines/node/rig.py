@@ -94,6 +94,7 @@ class FusedMachine:
     closed: bool = False
     refuses_to_arm: tuple[str, ...] = ()
     armings: int = 0
+    remembers_columns: bool = True
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         self.fuse.burn()
@@ -119,6 +120,9 @@ class FusedMachine:
     def paper_end(self) -> int | None:
         return self.machine.paper_end()
 
+    def column_end(self) -> int | None:
+        return self.machine.column_end() if self.remembers_columns else None
+
     def halt(self) -> None:
         self.machine.halt()
 
@@ -142,6 +146,7 @@ class Rig:
         error_s: bound on its error; infinite after a clock stepped.
         resume_unattended: of the printer.
         server_ahead_s: how far the server's clock is ahead of the true time.
+        remembers_columns: whether the machine does.
     """
 
     home: Path
@@ -153,6 +158,7 @@ class Rig:
     server_ahead_s: float = 0.0
     resume_unattended: bool = True
     seconds_per_column: float = 0.0
+    remembers_columns: bool = True
     fuse: Fuse = field(default_factory=Fuse)
     machine: FusedMachine | None = None
     steps_taken: int = 0
@@ -191,8 +197,14 @@ class Rig:
         """What the exchange does in a pass: work in, reports out."""
         with self.journal.transaction() as db:
             entries = outbox.unaccepted(db, 10_000)
-            outbox.accept(db, self.studio.take(Reports(epoch=1, entries=entries)))
+            outbox.accept(db, self.studio.take(Reports(epoch=self.studio.epoch, entries=entries)))
             holding.hold(db, Fetched(self.studio.work(), "tag"))
+
+    def fetch_last(self) -> None:
+        """The last words of an agent that stopped."""
+        self.journal = FusedJournal(open_journal(self.home)._connection, self.fuse)
+        self.fetch()
+        self.journal.close()
 
     def run_until(self, instant: float, *, fetch_every_s: float = math.inf) -> None:
         """Step until the clock shows an instant, POSIX seconds."""
@@ -225,7 +237,9 @@ class Rig:
 
     def _open(self, profile: Profile, run: RunWork) -> FusedMachine:
         machine = SimulatedMachine(self.home / "paper", profile, run.nozzle_seed, self.clock)
-        self.machine = FusedMachine(machine, self.fuse, self.clock, self.seconds_per_column)
+        self.machine = FusedMachine(
+            machine, self.fuse, self.clock, self.seconds_per_column, remembers_columns=self.remembers_columns
+        )
         return self.machine
 
 

@@ -7,17 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from machines.errors import InputError
 from machines.node import held as holding
-from machines.node import outbox
 from machines.node.client import Credentials, Fetched
 from machines.node.journal import Journal, change_state, open_journal
 from machines.node.samples import Sample
 from machines.node.server_time import ServerTime
-from machines.wire import KnifeArmed, Work
+from machines.wire import Work
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, make_studio
-from tests.machines.test_wire import AT
 
 CREDENTIALS = Credentials(server="http://host", token="secret", machine="m1", epoch=1)
 
@@ -134,31 +131,23 @@ def test_it_knows_until_when_it_can_go_on_alone(journal: Journal) -> None:
     assert until == fetched.as_json()["segments"][-1]["knots"][-1]
 
 
-def test_credentials_are_kept(journal: Journal) -> None:
+def test_credentials_are_kept_and_what_is_held_is_asked_for_anew(journal: Journal) -> None:
+    hold(journal, work())
     with journal.transaction() as db:
-        holding.enrol(db, CREDENTIALS)
+        holding.keep_credentials(db, CREDENTIALS)
         assert holding.credentials(db) == CREDENTIALS
+        assert holding.etag_held(db) is None
+        assert holding.held(db) is not None
 
 
-def test_enrolled_anew_a_fenced_node_may_print_again_and_counts_from_one(journal: Journal) -> None:
+def test_work_that_was_dropped_is_not_printed_on(journal: Journal) -> None:
+    hold(journal, work())
+    version = journal.state().work_version
     with journal.transaction() as db:
-        holding.enrol(db, CREDENTIALS)
-        change_state(db, fenced="replaced")
-        for _ in range(3):
-            outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=AT))
-        outbox.accept(db, 2)
-        holding.enrol(db, replace(CREDENTIALS, epoch=2))
-        assert outbox.next_seq(db) == 2
-    assert journal.state().fenced == ""
-
-
-def test_a_folder_is_one_machines(journal: Journal) -> None:
-    with journal.transaction() as db:
-        holding.enrol(db, CREDENTIALS)
-    with pytest.raises(InputError, match="machine m1"), journal.transaction() as db:
-        holding.enrol(db, replace(CREDENTIALS, machine="m2", epoch=5))
-    with journal.reading() as db:
-        assert holding.credentials(db) == CREDENTIALS
+        holding.drop_work(db)
+        assert (holding.held(db), holding.work_held(db), holding.etag_held(db)) == (None, None, None)
+        assert holding.plates_needed(db) == set()
+    assert journal.state().work_version == version + 1
 
 
 def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:

@@ -13,6 +13,7 @@ from machines.node.journal import change_state
 from machines.node.samples import Sample
 from machines.node.server_time import ServerTime
 from machines.node.status import NodeStatus, gather
+from machines.node.takeover import enrol
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 
@@ -22,7 +23,7 @@ def printing(home: Path, **of_studio: object) -> Rig:
     node = Rig(home, make_studio(clock, **of_studio), clock)  # type: ignore[arg-type]
     node.fetch()
     with node.journal.transaction() as db:
-        holding.enrol(db, Credentials(server="http://host", token="secret", machine="m1", epoch=1))
+        enrol(db, Credentials(server="http://host", token="secret", machine="m1", epoch=1))
         sample = Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0)
         holding.keep_time(db, boot_name(clock), ServerTime().after(sample))
     return node

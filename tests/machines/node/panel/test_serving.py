@@ -22,6 +22,7 @@ from machines.node.panel.pages import ARM, LABELS, WANTS_TICK
 from machines.node.panel.pin import FREE_GUESSES, hashed
 from machines.node.panel.serving import Panel, read_address, serving
 from machines.node.server_time import Estimate
+from machines.node.takeover import enrol
 from machines.wire import OperatorActed
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
@@ -68,7 +69,7 @@ def node(tmp_path: Path) -> Rig:
     made.fetch()
     made.run_columns(30)
     with made.journal.transaction() as db:
-        holding.enrol(db, Credentials(server="http://host", token="secret-token", machine="m<1>", epoch=1))
+        enrol(db, Credentials(server="http://host", token="secret-token", machine="m<1>", epoch=1))
         holding.keep_pin(db, hashed(PIN))
     return made
 

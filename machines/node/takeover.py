@@ -1,0 +1,96 @@
+"""Taking over a machine: what a board knows of the paper that it did not print on itself.
+
+A board that replaces another one, or comes back after one, has no journal of what that one laid and could not tell any
+more. Whatever may lie there counts as unknown, and is never ordered again:
+
+    accounted for ......| what the machine remembers, or else all that was due |  missing ... | due ...
+                        ^ first                                                ^ perhaps_end  ^ now
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node import outbox
+from machines.node.bursts import Held, first_after, instant_of
+from machines.node.client import Credentials
+from machines.node.gaps import CannotTell
+from machines.node.journal import State, change_state
+from machines.wire import Taken
+
+# The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.
+TOLERANCES = 2.0
+
+
+def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[Taken] = ()) -> None:
+    """Keep the credentials; a node that was fenced off may print again.
+
+    The journal goes on only where no other board can have printed since: where this enrolment is the machine's first,
+    or follows this board's own, and the server has nothing under this journal's numbers that is not in it. Otherwise
+    the board takes the machine over, with work that is fetched anew.
+
+    Args:
+        db: the journal.
+        new: what enrolment gave.
+        earlier: how much the server has of earlier journals.
+
+    Raises:
+        InputError: the journal is another machine's: its paper is not this one's.
+    """
+    old = holding.credentials(db)
+    if old is not None and old.machine != new.machine:
+        problem = f"this folder is the journal of machine {old.machine}, the code was for {new.machine}"
+        raise InputError("home", problem, "give each machine its own --home")
+    goes_on = new.epoch == 1 if old is None else _count_anew(db, old.epoch, new.epoch, earlier)
+    holding.keep_credentials(db, new)
+    change_state(db, fenced="")
+    if not goes_on:
+        holding.drop_work(db)
+        change_state(db, taking_over=1)
+
+
+def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Taken]) -> bool:
+    """Number the entries for a new epoch; whether this journal tells all that was printed until now."""
+    if new <= old:  # a server put back from a backup knows nothing of this epoch
+        outbox.rewind(db, 1)
+        return True
+    taken = next((one for one in earlier if one.epoch == old), None)
+    own = taken is None or outbox.wrote(db, taken)
+    if taken is not None and own:
+        outbox.accept(db, taken.through)
+    outbox.renumber(db)
+    return own and new == old + 1
+
+
+def where_to_begin(held: Held, state: State) -> int:
+    """The first column of the run that is not accounted for, by the server's word and, if it is the journal's run, by
+    the journal's. The run has a segment."""
+    told = held.run.first_unaccounted
+    first = max(held.run.first_column, held.segments[0].first_column) if told is None else told
+    return max(first, state.next_column) if state.run == held.run.id else first
+
+
+def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: float) -> int:
+    """The end of the columns, from a first one on, that another board may have laid.
+
+    Args:
+        held: the work.
+        first: column that nobody has accounted for.
+        remembered: the running column after the last that the machine itself remembers; None if it does not. It may be
+            of an earlier run, with a count of its own; so it counts only as far as columns were due.
+        now: by the server, POSIX seconds.
+
+    Raises:
+        CannotTell: the work held does not say what was due.
+    """
+    by = now + TOLERANCES * held.clock_tolerance_s
+    instant = instant_of(held, first)
+    if instant is not None and instant > by:
+        return first
+    due_end = first_after(held, by)
+    if due_end is None:
+        raise CannotTell
+    return max(first, due_end if remembered is None else min(remembered, due_end))

@@ -1,0 +1,280 @@
+"""A board that takes a machine over never orders what another one may have laid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+from hypothesis import Phase, example, given, settings
+from hypothesis import strategies as st
+
+from machines.errors import InputError
+from machines.node import held as holding
+from machines.node import outbox
+from machines.node.client import Credentials
+from machines.node.gaps import CannotTell
+from machines.node.journal import Journal, change_state, open_journal
+from machines.node.takeover import enrol, perhaps_laid_until, where_to_begin
+from machines.profile import Profile
+from machines.recovery import Columns
+from machines.wire import Entry, GapSettled, KnifeArmed, Taken
+from tests.machines.node.relay import carriage_profile, line_profile
+from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
+from tests.machines.node.test_bursts import COLUMN_S, held
+from tests.machines.test_wire import AT
+
+CREDENTIALS = Credentials(server="http://host", token="secret", machine="m1", epoch=1)
+
+
+def at(column: float) -> float:
+    return NOON + column * COLUMN_S
+
+
+# What enrolment makes of a journal.
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Journal:
+    return open_journal(tmp_path, create=True)
+
+
+def enrolled(journal: Journal, epoch: int, earlier: Sequence[Taken] = ()) -> None:
+    with journal.transaction() as db:
+        enrol(db, replace(CREDENTIALS, epoch=epoch), earlier)
+
+
+def write(journal: Journal, count: int, *, accepted: int = 0) -> None:
+    with journal.transaction() as db:
+        for _ in range(count):
+            seq = outbox.next_seq(db)
+            outbox.append(db, KnifeArmed(seq=seq, at=AT + timedelta(seconds=seq)))
+        outbox.accept(db, accepted)
+
+
+def unaccepted(journal: Journal) -> list[tuple[int, object]]:
+    with journal.reading() as db:
+        return [(entry.seq, entry.at) for entry in outbox.unaccepted(db, 100)]
+
+
+def test_the_machines_first_board_has_nothing_to_take_over(journal: Journal) -> None:
+    enrolled(journal, 1)
+    assert not journal.state().taking_over
+    with journal.reading() as db:
+        assert holding.credentials(db) == CREDENTIALS
+
+
+def test_a_new_board_after_another_one_takes_over(journal: Journal) -> None:
+    enrolled(journal, 2)
+    assert journal.state().taking_over
+
+
+def test_enrolled_again_right_after_itself_a_board_goes_on_and_counts_from_one(journal: Journal) -> None:
+    enrolled(journal, 1)
+    with journal.transaction() as db:
+        change_state(db, fenced="replaced")
+    write(journal, 3, accepted=2)
+    enrolled(journal, 2)
+    state = journal.state()
+    assert (state.fenced, state.taking_over) == ("", False)
+    assert unaccepted(journal) == [(1, AT + timedelta(seconds=3))]
+
+
+def test_entries_that_the_server_took_though_its_answer_was_lost_are_not_told_again(journal: Journal) -> None:
+    enrolled(journal, 1)
+    write(journal, 5, accepted=2)
+    enrolled(journal, 2, [Taken(epoch=1, through=4, at=AT + timedelta(seconds=4))])
+    assert unaccepted(journal) == [(1, AT + timedelta(seconds=5))]
+    assert not journal.state().taking_over
+
+
+def test_what_a_copy_told_under_its_numbers_is_not_taken_for_its_own(journal: Journal) -> None:
+    enrolled(journal, 1)
+    write(journal, 5, accepted=2)
+    for through in (4, 9):
+        enrolled(journal, 2, [Taken(epoch=1, through=through, at=AT + timedelta(days=1))])
+        assert [entry_at for _, entry_at in unaccepted(journal)] == [AT + timedelta(seconds=seq) for seq in (3, 4, 5)]
+        assert journal.state().taking_over
+        with journal.transaction() as db:
+            holding.keep_credentials(db, CREDENTIALS)
+
+
+def test_after_another_boards_time_it_takes_over_with_work_that_is_fetched_anew(journal: Journal) -> None:
+    enrolled(journal, 1)
+    enrolled(journal, 3, [Taken(epoch=2, through=7, at=AT)])
+    state = journal.state()
+    assert state.taking_over
+    with journal.reading() as db:
+        assert holding.work_held(db) is None
+
+
+def test_a_server_put_back_from_a_backup_is_told_all_of_this_epoch(journal: Journal) -> None:
+    enrolled(journal, 3)
+    with journal.transaction() as db:
+        change_state(db, taking_over=0)
+    write(journal, 4, accepted=4)
+    enrolled(journal, 2)
+    assert [seq for seq, _ in unaccepted(journal)] == [1, 2, 3, 4]
+    assert not journal.state().taking_over
+
+
+def test_a_folder_is_one_machines(journal: Journal) -> None:
+    enrolled(journal, 1)
+    with pytest.raises(InputError, match="machine m1"), journal.transaction() as db:
+        enrol(db, replace(CREDENTIALS, machine="m2", epoch=5))
+    with journal.reading() as db:
+        assert holding.credentials(db) == CREDENTIALS
+
+
+# Plain functions.
+
+
+def test_it_begins_where_the_server_says_and_a_journal_of_the_run_says_more(journal: Journal) -> None:
+    state = journal.state()
+    told = replace(held(), run=replace(held().run, first_unaccounted=37))
+    assert where_to_begin(told, state) == 37
+    assert where_to_begin(held(), state) == 0, "an earlier server tells only whole segments"
+    assert where_to_begin(told, replace(state, run="run", next_column=40)) == 40
+    assert where_to_begin(told, replace(state, run="run", next_column=20)) == 37
+    assert where_to_begin(told, replace(state, run="another", next_column=40)) == 37
+
+
+@given(first=st.integers(0, 600), now=st.floats(0.0, 700.0), remembered=st.none() | st.integers(-50, 900))
+def test_nothing_that_was_due_is_thought_blank_unless_the_machine_knows(
+    first: int, now: float, remembered: int | None
+) -> None:
+    work = held()
+    end = perhaps_laid_until(work, first, remembered, at(now))
+    due = [column for column in range(first, 720) if at(column) <= at(now)]
+    assert end >= first
+    if remembered is None:
+        assert end > max(due, default=-1)
+        assert end <= max(first, now + 2.5), "no more than the boards' clocks may be off"
+    else:
+        assert set(range(first, min(remembered, len(due)))) <= set(range(first, end))
+        assert end <= max(first, remembered)
+
+
+def test_without_work_that_reaches_so_far_nobody_can_tell() -> None:
+    work = held()
+    early = replace(work, segments=work.segments[:3])
+    assert perhaps_laid_until(early, 10, None, at(20.5)) > 10
+    with pytest.raises(CannotTell):
+        perhaps_laid_until(early, 10, None, at(300.5))
+
+
+# One board after another, beside the same paper.
+
+
+def beside(folder: Path, old: Rig, **changes: object) -> Rig:
+    """Another board, with a journal of its own, that takes over."""
+    folder.mkdir()
+    (old.home / "paper").mkdir(exist_ok=True)
+    (folder / "paper").symlink_to(old.home / "paper")
+    new = Rig(folder, old.studio, old.clock, **changes)  # type: ignore[arg-type]
+    enrolled(new.journal, old.studio.enrol())
+    new.fetch()
+    return new
+
+
+def columns_of(entries: Sequence[Entry], part: str) -> list[int]:
+    settled = [entry for entry in entries if isinstance(entry, GapSettled)]
+    return [column for entry in settled for column in _range(getattr(entry.decision, part))]
+
+
+def _range(columns: Columns) -> range:
+    return range(columns.first, columns.end)
+
+
+@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+@given(
+    told=st.integers(0, 40),
+    untold=st.integers(0, 40),
+    away=st.integers(0, 60),
+    carriage=st.booleans(),
+    policy=st.sampled_from(["skip", "replay"]),
+    remembers=st.booleans(),
+)
+@example(told=0, untold=0, away=0, carriage=False, policy="skip", remembers=True)
+@example(told=0, untold=0, away=0, carriage=True, policy="replay", remembers=False)
+def test_what_another_board_laid_and_could_not_tell_is_never_laid_again(
+    told: int, untold: int, away: int, carriage: bool, policy: str, remembers: bool
+) -> None:
+    with TemporaryDirectory() as folder:
+        check_takeover(Path(folder), told, untold, away, carriage, policy, remembers)
+
+
+def check_takeover(
+    folder: Path, told: int, untold: int, away: int, carriage: bool, policy: str, remembers: bool
+) -> None:
+    profile: Profile = carriage_profile() if carriage else line_profile()
+    clock = HandClock()
+    old = Rig(folder / "old", make_studio(clock, policy=policy, profile=profile), clock)
+    old.fetch()
+    old.run_columns(told)
+    old.fetch()
+    old.run_columns(untold)
+    old.crash()
+    laid = old.paper().laid["column"].tolist() if (old.home / "paper" / "paper.ledger").exists() else []
+    clock.at += away * COLUMN_S
+    new = beside(folder / "new", old, remembers_columns=remembers)
+    new.run_columns(100)
+    new.stop()
+    new.fetch_last()
+    paper = new.paper()
+    assert len(set(paper.laid["column"].tolist())) == len(paper.laid)
+    assert len(set(paper.laid["place"].tolist())) == len(paper.laid)
+    assert not len(paper.refused)
+    accounted = old.studio.accounted()
+    assert accounted == set(range(max(accounted) + 1))
+    unknown = columns_of(old.studio.entries, "unknown")
+    assert set(laid) <= set(unknown) | _printed(old.studio.entries)
+    if remembers:
+        assert set(unknown) <= set(laid), "the machine knows better than the clock"
+        assert paper.laid["place"].tolist() == list(range(len(paper.laid))), "no paper is wasted"
+
+
+def _printed(entries: Sequence[Entry]) -> set[int]:
+    stretches = [entry.columns for entry in entries if not isinstance(entry, GapSettled) and hasattr(entry, "columns")]
+    return {column for stretch in stretches for column in _range(stretch)}
+
+
+def test_a_board_that_comes_back_after_another_one_goes_on_behind_that_one(tmp_path: Path) -> None:
+    clock = HandClock()
+    first = Rig(tmp_path / "first", make_studio(clock), clock)
+    enrolled(first.journal, 1)
+    first.fetch()
+    first.run_columns(20)
+    first.stop()
+    first.fetch_last()
+    second = beside(tmp_path / "second", first)
+    second.run_columns(40)
+    second.fetch()
+    second.run_columns(5)
+    second.crash()
+    first.start()
+    enrolled(first.journal, first.studio.enrol())
+    first.run_columns(3)
+    assert first.entries(GapSettled) == [], "without fresh work it cannot tell"
+    first.fetch()
+    first.run_columns(30)
+    first.stop()
+    first.fetch_last()
+    columns = first.paper().laid["column"].tolist()
+    assert columns == sorted(set(columns))
+    accounted = first.studio.accounted()
+    assert accounted == set(range(max(accounted) + 1))
+
+
+def test_the_machines_first_board_begins_late_as_ever(tmp_path: Path) -> None:
+    clock = HandClock()
+    node = Rig(tmp_path, make_studio(clock), clock)
+    enrolled(node.journal, 1)
+    clock.at += 30 * COLUMN_S
+    node.fetch()
+    node.run_columns(3)
+    (settled,) = node.entries(GapSettled)
+    assert (settled.gap.cause, len(settled.decision.unknown), settled.decision.skipped.first) == ("late-start", 0, 0)
