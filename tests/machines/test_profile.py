@@ -74,7 +74,7 @@ def test_bursts_are_counted_from_running_column_0(column: int, cadence: int) -> 
     "machine",
     [
         profile(),
-        profile(head=LINE, knife=None, travel="left"),
+        profile(head=LINE, knife=None, travel="left", encoder_pitch_mm=0.02, slip_threshold_mm=0.3),
         profile(head=replace(CARRIAGE, idle_firing=IdleFiring(drops=50, every_s=600.0), cartridge_ml=40.0)),
     ],
     ids=["carriage", "line", "carriage with its ink"],
@@ -105,6 +105,10 @@ def test_the_kind_of_head_is_told_by_its_name() -> None:
         ({"columns_per_burst": 14_174}, "columns_per_burst"),
         ({"highest_mm_per_hour": -1.0}, "highest_mm_per_hour"),
         ({"clock_tolerance_dots": 0.0}, "clock_tolerance_dots"),
+        ({"slip_threshold_mm": 0.0}, "slip_threshold_mm"),
+        ({"encoder_pitch_mm": 0.0}, "encoder_pitch_mm"),
+        ({"encoder_pitch_mm": math.inf}, "encoder_pitch_mm"),
+        ({"encoder_pitch_mm": 0.2, "slip_threshold_mm": 0.1}, "slip_threshold_mm"),
     ],
 )
 def test_a_profile_that_no_machine_has_is_refused(changes: dict[str, Any], field: str) -> None:
@@ -171,3 +175,10 @@ def test_a_turn_has_no_more_dots_than_fit_into_memory(dots_across: int, columns:
     advised = LARGEST_PLATE_DOTS // dots_across
     assert f"{advised:,} columns" in raised.value.remedy
     assert profile(columns_per_turn=advised, dots_across=dots_across).columns_per_turn == advised
+
+
+def test_a_profile_of_before_encoders_has_none() -> None:
+    data = profile().as_json()
+    del data["encoder_pitch_mm"], data["slip_threshold_mm"]
+    assert Profile.from_json(data) == profile()
+    assert profile().encoder_pitch_mm is None
