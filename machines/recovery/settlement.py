@@ -130,11 +130,12 @@ def _seconds_until_true(late: int, rule: Rule, gap: Gap, pace: Pace) -> tuple[fl
     needed_s = late / (pace.highest_columns_per_s - pace.nominal_columns_per_s)
     if not rule.only_while_closed:
         return needed_s, ""
-    noticed_at = at = gap.noticed_at.timestamp()
+    at = 0.0  # seconds since it was noticed
     for span in sorted(gap.closed, key=lambda span: span.starts_at):
-        begins, ends = max(at, span.starts_at.timestamp()), span.ends_at.timestamp()
+        begins = max(at, (span.starts_at - gap.noticed_at).total_seconds())
+        ends = (span.ends_at - gap.noticed_at).total_seconds()
         if ends - begins >= needed_s:
-            return begins + needed_s - noticed_at, ""
+            return begins + needed_s, ""
         needed_s -= max(0.0, ends - begins)
         at = max(at, ends)
     return 0.0, "the closed hours that are known do not suffice to catch up in: what was missed is left out"
