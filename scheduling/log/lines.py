@@ -114,7 +114,7 @@ def scan(where: Q | None = None, *, stream: str | None = None, after: int = 0, u
         using: alias of the database.
     """
     for row in _rows(Line._fields, where, stream, after, using):
-        yield Line._make((*row[:7], _instant(row[7]), _instant(row[8]), *row[9:]))
+        yield Line._make((*row[:7], _instant(row[7]), _instant_in(row[8]), *row[9:]))
 
 
 def facts(
@@ -134,16 +134,15 @@ def facts(
     """
     if len(kinds) == 1:
         where = Q(kind=min(kinds)) & (where or Q())
-    for position, of_stream, version, kind, schema, data, said_at, happened_at, *others in _rows(
-        _OF_A_FACT, where, stream, after, using
-    ):
+    for row in _rows(_OF_A_FACT, where, stream, after, using):
+        position, of_stream, version, kind, data, said_at, happened_at, actor, request, digest, schema = row
         if kind in kinds:
-            event = read_event(kind, schema, data)
-            yield Recorded(position, of_stream, version, kind, event, _instant(said_at), _instant(happened_at), *others)
+            event, said, happened = read_event(kind, schema, data), _instant(said_at), _instant_in(happened_at)
+            yield Recorded(position, of_stream, version, kind, event, said, happened, actor, request, digest)
 
 
 _OF_A_FACT = (
-    "position", "stream", "version", "kind", "schema", "data", "said_at", "happened_at", "actor", "request", "digest",
+    "position", "stream", "version", "kind", "data", "said_at", "happened_at", "actor", "request", "digest", "schema",
 )  # fmt: skip
 # Read as text: Django's way to make them takes long.
 _TEXTS = ("data", "said_at", "happened_at")
@@ -165,7 +164,9 @@ def _rows(
         reached = chunk[-1][names.index(order)] if chunk else reached
 
 
-@lru_cache(maxsize=64)
-def _instant(text: str) -> datetime:
+def _instant_in(text: str) -> datetime:
     """An instant from a database's text: PostgreSQL says that it is UTC (`+00`), SQLite leaves it out."""
-    return datetime.fromisoformat(text if "+" in text else f"{text}+00:00")
+    return datetime.fromisoformat(text if "+" in text else text + "+00:00")
+
+
+_instant = lru_cache(maxsize=64)(_instant_in)  # all events of an append were said at one instant

@@ -21,6 +21,7 @@ from django.db.models import Model, Q
 
 from scheduling.log.events import NAMES
 from scheduling.log.folds import VIEWS, Fold
+from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
 from scheduling.log.models import Machine, Notice, Opening, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.rows import Rows
@@ -127,7 +128,8 @@ def folded(wanted: Sequence[type[Model]], where: Q, *, stream: str | None = None
         for event, fold in view.folds.items():
             folds.setdefault(event, []).append(fold)
     rows = Rows(using, complete=True)
-    for fact in facts(where, stream=stream, kinds={NAMES[event] for event in folds}, using=using):
-        for fold in folds[type(fact.event)]:
-            fold(rows, fact, fact.event)
+    with held_back():
+        for fact in facts(where, stream=stream, kinds={NAMES[event] for event in folds}, using=using):
+            for fold in folds[type(fact.event)]:
+                fold(rows, fact, fact.event)
     return rows

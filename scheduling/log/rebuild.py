@@ -20,6 +20,7 @@ from django.db.models import Q
 from scheduling.log.events import NAMES
 from scheduling.log.folding import FoldFailed, fold_facts, write_rows
 from scheduling.log.folds import VIEWS, View
+from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
 from scheduling.log.models import BrokenView
 from scheduling.log.recorded import Recorded
@@ -117,10 +118,11 @@ def _catch_up(
 ) -> int:
     """Fold everything from a position to the last one, and return that."""
     kinds = {kind for folding in foldings for kind in folding.kinds}
-    for batch in _batches(facts(Q(position__lte=last), kinds=kinds, after=position, using=using)):
-        for folding in foldings:
-            folding.take(batch)
-        progress(batch[-1].position, last)
+    with held_back():
+        for batch in _batches(facts(Q(position__lte=last), kinds=kinds, after=position, using=using)):
+            for folding in foldings:
+                folding.take(batch)
+            progress(batch[-1].position, last)
     return last
 
 

@@ -7,17 +7,31 @@ nowhere but memory, as when a past state is asked for.
 from __future__ import annotations
 
 import operator
-from collections import defaultdict
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django.db import models
 
-from scheduling.log.tables import table
+from scheduling.log.tables import Table, table
 
 Row = TypeVar("Row", bound=models.Model)
 
 _COMPARISONS: dict[str, Callable[[Any, Any], bool]] = {"": operator.eq, "lt": operator.lt, "gt": operator.gt}
+
+
+class _Kept:
+    """The rows of one table."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+        self.rows: dict[Any, Any] = {}
+        self.changed: dict[Any, Any] = {}
+
+    def write(self) -> None:
+        """Write what changed."""
+        if self.changed:
+            self.table.write(self.changed.values())
+            self.changed = {}
 
 
 class Rows:
@@ -31,31 +45,32 @@ class Rows:
     def __init__(self, using: str, *, complete: bool = False) -> None:
         self._using = using
         self._complete = complete
-        self._rows: defaultdict[type[models.Model], dict[Any, Any]] = defaultdict(dict)
-        self._changed: defaultdict[type[models.Model], dict[Any, Any]] = defaultdict(dict)
+        self._kept: dict[type[models.Model], _Kept] = {}
 
     def find(self, model: type[Row], key: Any) -> Row | None:
         """The row with a primary key, to be read; see `change`."""
-        row: Row | None = self._rows[model].get(key)
+        kept = self._of(model)
+        row: Row | None = kept.rows.get(key)
         if row is None and not self._complete:
-            row = table(model, self._using).find(key)
+            row = kept.table.find(key)
             if row is not None:
-                self._rows[model][key] = row
+                kept.rows[key] = row
         return row
 
     def change(self, model: type[Row], key: Any) -> Row | None:
         """The row with a primary key, to be changed in place."""
-        row = self.find(model, key)
+        kept = self._of(model)
+        row: Row | None = kept.rows.get(key) or self.find(model, key)
         if row is not None:
-            self._changed[model][key] = row
+            kept.changed[key] = row
         return row
 
     def put(self, model: type[Row], **values: Any) -> Row:
         """A new row, or one that takes the place of the row with its key; what has no value here has its default."""
-        its_table = table(model, self._using)
-        row: Row = its_table.row(values)
-        key = its_table.key_of(row)
-        self._rows[model][key] = self._changed[model][key] = row
+        kept = self._of(model)
+        row: Row = kept.table.row(values)
+        key = kept.table.key(row.__dict__)
+        kept.rows[key] = kept.changed[key] = row
         return row
 
     def change_where(self, model: type[Row], **lookups: Any) -> list[Row]:
@@ -65,36 +80,38 @@ class Rows:
             model: which rows.
             lookups: fields, compared as Django names it: equal, or with ``__lt`` and ``__gt``.
         """
-        known, key_of = self._rows[model], table(model, self._using).key_of
+        kept = self._of(model)
+        key_of = kept.table.key_of
         if self._complete:
-            rows = [row for row in known.values() if _matches(row, lookups)]
+            rows = [row for row in kept.rows.values() if _matches(row, lookups)]
         else:
-            self._write(model)
+            kept.write()
             found = model._default_manager.using(self._using).filter(**lookups)
-            rows = [known.setdefault(key_of(row), row) for row in found]
-        self._changed[model].update((key_of(row), row) for row in rows)
+            rows = [kept.rows.setdefault(key_of(row), row) for row in found]
+        kept.changed.update((key_of(row), row) for row in rows)
         return sorted(rows, key=key_of)
 
     def all(self, model: type[Row]) -> list[Row]:
         """The rows in memory."""
-        return list(self._rows.get(model, {}).values())
+        return list(self._of(model).rows.values())
 
     def write(self) -> None:
         """Write what changed."""
-        for model in list(self._changed):
-            self._write(model)
+        for kept in self._kept.values():
+            kept.write()
 
     def let_go(self, most: int) -> None:
         """Above so many rows in memory, write what changed and let go of all; they are looked up again when needed."""
-        if sum(map(len, self._rows.values())) > most:
+        if sum(len(kept.rows) for kept in self._kept.values()) > most:
             self.write()
-            self._rows.clear()
+            self._kept.clear()
             self._complete = False
 
-    def _write(self, model: type[models.Model]) -> None:
-        changed = self._changed.pop(model, {})
-        if changed:
-            table(model, self._using).write(changed.values())
+    def _of(self, model: type[models.Model]) -> _Kept:
+        kept = self._kept.get(model)
+        if kept is None:
+            kept = self._kept[model] = _Kept(table(model, self._using))
+        return kept
 
 
 def _matches(row: models.Model, lookups: dict[str, Any]) -> bool:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from machines.structure import format_instant, unstructure
+from machines.structure import unstructure
 from machines.wire import ColumnsPrinted, SegmentWork, StripCut
 from scheduling.log.events import RunPlanned, SegmentsPlanned
 from scheduling.log.folds.again import no_longer_again
 from scheduling.log.folds.shifts import place
 from scheduling.log.models import PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
+from scheduling.log.reading import texts_of
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -58,11 +59,12 @@ def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
     segment.end_column = work.end_column
     segment.starts_at = work.knots[0]
     segment.ends_at = work.knots[-1]
-    segment.knots = [format_instant(knot) for knot in work.knots]
+    segment.knots = texts_of(work.knots)
     segment.plate = work.plate
     if run.shifts:
         place(run, segment)
-    run.planned_to_column = max(run.planned_to_column, work.end_column)
+    if work.end_column > run.planned_to_column:
+        run.planned_to_column = work.end_column
     return segment
 
 
@@ -154,9 +156,16 @@ def conclude(segment: Segment, at: datetime) -> None:
 
 
 def _count(run: Run, segment: Segment, outcome: Outcome, more: int) -> None:
-    """So many more columns of a segment have an outcome, after which its count is named."""
-    setattr(segment, outcome, getattr(segment, outcome) + more)
-    setattr(run, outcome, getattr(run, outcome) + more)
+    """So many more columns of a segment have an outcome."""
+    if outcome == "printed":
+        segment.printed += more
+        run.printed += more
+    elif outcome == "skipped":
+        segment.skipped += more
+        run.skipped += more
+    else:
+        segment.unknown += more
+        run.unknown += more
 
 
 def _state(segment: Segment, finished: bool) -> str:
