@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from machines.node.strips import boundaries
 from machines.profile import IdleFiring, Profile
 from machines.supplies import use
-from scheduling.log.models import Run, Segment
+from scheduling.log.models import PrintedStretch, Run, Segment
+from scheduling.paper import stretch_end
 from scheduling.plates import PlateStore
-from scheduling.supplies import Supplies, by_column, supplies
+from scheduling.supplies import Supplies, by_column, laid_dots, supplies
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,14 +23,17 @@ class Ahead:
 
     Attributes:
         run, profile, now, idle: as asked for.
-        printed, printed_dots: columns on the paper, and dots of them.
-        due, due_dots: running columns that are planned and have no outcome, in order, and the dots of each.
+        fed: columns of paper that it has taken, blank ones between its first and its newest included.
+        printed, printed_dots: columns laid, and dots of them; what was printed once more counts once more.
+        due, due_dots: running columns that are planned and have no outcome or are to be printed once more, in order,
+            and the dots of each.
     """
 
     run: Run
     profile: Profile
     now: datetime
     idle: IdleFiring | None
+    fed: int
     printed: int
     printed_dots: int
     due: NDArray[np.int64]
@@ -37,17 +41,18 @@ class Ahead:
 
     @classmethod
     def of(cls, run: Run, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Ahead:
-        """Count a run's columns and their dots, segment by segment."""
-        printed, printed_dots = 0, 0
+        """Count a run's columns and their dots."""
+        stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
+        fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
         none = np.zeros(0, dtype=np.int64)
         due, due_dots = [none], [none]
         segments = Segment.objects.filter(run_id=run.id).order_by("first_column")
         for segment, dots in by_column(segments, profile, plates):
-            is_printed, is_due = _masks(segment)
-            printed, printed_dots = printed + int(is_printed.sum()), printed_dots + int(dots[is_printed].sum())
+            is_due = _due(segment)
             due.append(segment.first_column + np.flatnonzero(is_due))
             due_dots.append(dots[is_due])
-        return cls(run, profile, now, idle, printed, printed_dots, np.concatenate(due), np.concatenate(due_dots))
+        laid = laid_dots(stretches, profile, plates)
+        return cls(run, profile, now, idle, fed, *laid, np.concatenate(due), np.concatenate(due_dots))
 
     @property
     def next_column(self) -> int:
@@ -86,12 +91,11 @@ class Ahead:
         return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
 
 
-def _masks(segment: Segment) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Which columns of a segment are printed, and which are due."""
-    columns = segment.end_column - segment.first_column
-    printed, due = np.zeros(columns, dtype=np.bool_), np.ones(columns, dtype=np.bool_)
-    for first, end, outcome in segment.outcomes:
-        place = slice(first - segment.first_column, end - segment.first_column)
-        due[place] = False
-        printed[place] = outcome == "printed"
-    return printed, due
+def _due(segment: Segment) -> NDArray[np.bool_]:
+    """Which columns of a segment are due."""
+    due = np.ones(segment.end_column - segment.first_column, dtype=np.bool_)
+    for first, end, _ in segment.outcomes:
+        due[first - segment.first_column : end - segment.first_column] = False
+    for first, end in segment.again:
+        due[first - segment.first_column : end - segment.first_column] = True
+    return due

@@ -142,7 +142,7 @@ def _per_turn(ahead: Ahead) -> Supplies:
 def _used(ahead: Ahead) -> Supplies:
     run = ahead.run
     return ahead.supplies(
-        columns=ahead.printed,
+        columns=ahead.fed,
         dots=ahead.printed_dots,
         seconds=(min(ahead.now, run.ends_at) - run.starts_at).total_seconds(),
         cuts=Strip.objects.filter(run_id=run.id, made=True).count(),

@@ -14,9 +14,9 @@ from django.db.models import QuerySet
 
 from machines.profile import CarriageHead, IdleFiring, Profile
 from machines.supplies import use
-from scheduling.log.models import Machine, PrintedStretch, Run, Segment, Strip, SupplyChange
+from scheduling.log.models import Machine, PrintedStretch, Run, Strip, SupplyChange
 from scheduling.plates import PlateStore
-from scheduling.supplies import by_column
+from scheduling.supplies import laid_dots
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +105,9 @@ def cartridge(
         return None
     newest = _changes(machine, SupplyChange.CARTRIDGE).last()
     since = newest.at if newest else _first_run_at(machine, now)
-    dots = _dots_from(machine, profile, plates, newest.paper_position if newest else 0)
+    place = newest.paper_position if newest else 0
+    stretches = PrintedStretch.objects.filter(machine_id=machine.id, paper_position__gte=place)
+    _, dots = laid_dots(stretches, profile, plates)
     seconds = max(0.0, (now - since).total_seconds())
     used = use(profile, columns=0, dots=dots, seconds=seconds, idle=idle)
     return Cartridge(
@@ -139,19 +141,3 @@ def _changes(machine: Machine, part: str) -> QuerySet[SupplyChange]:
 def _first_run_at(machine: Machine, now: datetime) -> datetime:
     first = Run.objects.filter(machine_id=machine.id).order_by("starts_at").first()
     return now if first is None else first.starts_at
-
-
-def _dots_from(machine: Machine, profile: Profile, plates: PlateStore, place: int) -> int:
-    """Dots that were printed from a place on the paper on."""
-    dots = 0
-    stretches: dict[tuple[str, int], list[PrintedStretch]] = {}
-    for one in PrintedStretch.objects.filter(machine_id=machine.id, paper_position__gte=place):
-        stretches.setdefault((one.run_id, one.segment), []).append(one)
-    runs = {run for run, _ in stretches}
-    segments = Segment.objects.filter(run_id__in=runs).order_by("run_id", "number")
-    here = (segment for segment in segments if (segment.run_id, segment.number) in stretches)
-    for segment, of_column in by_column(here, profile, plates):
-        for one in stretches[segment.run_id, segment.number]:
-            first, end = one.first_column - segment.first_column, one.end_column - segment.first_column
-            dots += int(of_column[max(0, first) : max(0, end)].sum())
-    return dots

@@ -15,7 +15,7 @@ from machines.node.strips import boundaries
 from machines.profile import CarriageHead, IdleFiring, Profile
 from machines.supplies import Use, use
 from scheduling.calibration import calibrated_profile
-from scheduling.log.models import Machine, Run, Segment
+from scheduling.log.models import Machine, PrintedStretch, Run, Segment
 from scheduling.planning.timeline import Timeline
 from scheduling.plates import PlateStore
 from scheduling.selectors import run_instants, run_timeline
@@ -147,6 +147,7 @@ def supplies(profile: Profile, used: Use, idle: IdleFiring | None, known: bool =
 def planned_dots(run: Run, columns: range, profile: Profile, plates: PlateStore) -> tuple[int, int]:
     """How many of some running columns have a plate, and how many dots those have."""
     here = Segment.objects.filter(run_id=run.id, first_column__lt=columns.stop, end_column__gt=columns.start)
+    here = here.order_by("first_column")
     found, dots = 0, 0
     for segment, of_column in by_column(here, profile, plates):
         first = max(columns.start, segment.first_column) - segment.first_column
@@ -159,6 +160,25 @@ def mean_dots(run: Run, profile: Profile, plates: PlateStore) -> float | None:
     """Dots in a column of a run, the mean of all that have a plate; None where none has."""
     found, dots = planned_dots(run, range(run.first_column, run.end_column), profile, plates)
     return dots / found if found else None
+
+
+def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: PlateStore) -> tuple[int, int]:
+    """How many columns some stretches laid, repeated ones as often as they were, and how many dots those have.
+
+    A segment that nobody planned has a plate that nobody knows: its dots count as none.
+    """
+    of_segment: dict[tuple[str, int], list[PrintedStretch]] = {}
+    for one in stretches:
+        of_segment.setdefault((one.run_id, one.segment), []).append(one)
+    columns = sum(one.end_column - one.first_column for of in of_segment.values() for one in of)
+    dots, runs = 0, {run for run, _ in of_segment}
+    segments = Segment.objects.filter(run_id__in=runs).order_by("run_id", "number")
+    here = (segment for segment in segments if (segment.run_id, segment.number) in of_segment)
+    for segment, of_column in by_column(here, profile, plates):
+        for one in of_segment[segment.run_id, segment.number]:
+            first, end = one.first_column - segment.first_column, one.end_column - segment.first_column
+            dots += int(of_column[max(0, first) : max(0, end)].sum())
+    return columns, dots
 
 
 def by_column(

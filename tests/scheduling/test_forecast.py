@@ -170,3 +170,28 @@ def test_a_turn_is_what_its_plate_is(tmp_path: Path) -> None:
     # The run holds four turns, a few columns more or less.
     assert turn.picture_ml == pytest.approx(dots * ML_PER_DOT, rel=0.01)
     assert turn.idle_ml == pytest.approx(24 * 8 * 10.0e-9 * 50 * 6)
+
+
+def test_blank_paper_and_what_is_printed_twice_are_used_up_too(tmp_path: Path) -> None:
+    plates, run = ready(tmp_path), Run.objects.get()
+    (a, b), (c, d), _ = segment(0), segment(2), segment(3)
+    tell((a, b, 0), (c, d, c - a), (c, d, d - a))
+    found = of_run(plates, hours=5)
+    assert found.used.paper_mm == (d - a + d - c) * 0.5
+    dots = dots_in(plates, run.first_column + a, run.first_column + b)
+    dots += 2 * dots_in(plates, run.first_column + c, run.first_column + d)
+    assert found.used.picture_ml == pytest.approx(dots * ML_PER_DOT)
+
+
+def test_what_is_to_be_printed_once_more_is_still_to_come(tmp_path: Path) -> None:
+    plates, run = ready(tmp_path), Run.objects.get()
+    (a, b), _ = segment(0), segment(1)
+    tell((a, b, 0))
+    before = of_run(plates, hours=2).to_come
+    one = Segment.objects.order_by("number")[0]
+    one.again = [[one.first_column + 1, one.end_column]]
+    one.save()
+    after = of_run(plates, hours=2).to_come
+    assert after.paper_mm - before.paper_mm == pytest.approx((b - a - 1) * 0.5)
+    dots = dots_in(plates, run.first_column + a + 1, run.first_column + b)
+    assert (after.picture_ml or 0.0) - (before.picture_ml or 0.0) == pytest.approx(dots * ML_PER_DOT)

@@ -16,15 +16,15 @@ HEAD = {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0}
 ADDRESS = "machines/wren-1/calibration"
 
 
-@pytest.fixture
-def wren(studio: Caller) -> Caller:
-    for resource, body in (
-        ("venues", VENUE),
-        ("profiles", changed(PROFILE, "profile.head", HEAD)),
-        ("machines", MACHINE),
-    ):
+def with_machine(studio: Caller, profile: dict[str, Any]) -> Caller:
+    for resource, body in (("venues", VENUE), ("profiles", profile), ("machines", MACHINE)):
         studio.create(resource, body)
     return studio
+
+
+@pytest.fixture
+def wren(studio: Caller) -> Caller:
+    return with_machine(studio, changed(PROFILE, "profile.head", HEAD))
 
 
 def test_a_machine_is_what_its_profile_says_until_somebody_measures(wren: Caller) -> None:
@@ -78,12 +78,7 @@ def test_what_cannot_be_is_refused_by_name_and_nothing_is_written(
 
 
 def test_a_machine_without_a_knife_has_no_distance_to_it(studio: Caller) -> None:
-    for resource, body in (
-        ("venues", VENUE),
-        ("profiles", changed(PROFILE, "profile.knife", None)),
-        ("machines", MACHINE),
-    ):
-        studio.create(resource, body)
+    with_machine(studio, changed(PROFILE, "profile.knife", None))
     assert studio.put(ADDRESS, {"head_to_knife_mm": 20.0}).json()["field"] == "head_to_knife_mm"
 
 
