@@ -6,13 +6,16 @@ from collections.abc import Callable
 
 from machines.calibration import Calibration
 from machines.drivers import Driver, MachineStopped
-from machines.node import facts
+from machines.node import facts, holds
 from machines.node.bursts import Held
 from machines.node.causes import cause_of
 from machines.node.interruption import Interruption
 from machines.node.journal import Journal
 from machines.profile import Profile
 from machines.wire import RunWork
+
+# So many orders in a row the machine may refuse without a condition; each leaves a burst unknown.
+MOST_REFUSALS = 3
 
 OpenDriver = Callable[[Profile, RunWork, Calibration], Driver]
 
@@ -34,6 +37,7 @@ class MachineAtHand:
         self._resume_unattended = resume_unattended
         self._driver_for: tuple[Profile, int, Calibration] | None = None
         self.driver: Driver | None = None
+        self._refusals = 0
 
     def fits(self, held: Held) -> bool:
         """Whether the open driver is the one for this work."""
@@ -68,15 +72,32 @@ class MachineAtHand:
         if stopped and self._interruption.cause is None:  # until now it printed
             self._hold_unless_unattended()
         if stopped:
+            self._refusals = 0
             self._interruption.because(cause_of(conditions))
-        return stopped
+        return stopped or self._refuses_all(now)
 
     def stopped_laying(self, stop: MachineStopped, now: float) -> None:
-        """It stopped in the middle of an order."""
+        """It stopped in the middle of an order, or refused it."""
+        self._refusals += 1
         facts.disarm(self._journal)
         facts.report_conditions(self._journal, stop.keywords, now)
         self._interruption.because(cause_of(stop.keywords))
         self._hold_unless_unattended()
+
+    def followed(self) -> None:
+        """It did as ordered."""
+        self._refusals = 0
+
+    def _refuses_all(self, now: float) -> bool:
+        """A machine that says nothing is wrong and refuses one order after another would have all that comes passed
+        over, as perhaps on the paper: whatever is agreed on resuming, a person must look."""
+        if self._refusals < MOST_REFUSALS:
+            return False
+        self._refusals = 0
+        self._interruption.because("machine")
+        facts.report_conditions(self._journal, (facts.REFUSING,), now)
+        facts.hold_after_unplanned_stop(self._journal, holds.REFUSING)
+        return True
 
     def _hold_unless_unattended(self) -> None:
         if not self._resume_unattended:

@@ -13,8 +13,8 @@ from machines.wire import ConditionsChanged, KnifeArmed, NodeStarted
 
 log = logging.getLogger(__name__)
 
-# The trade's keywords have none for a clock that cannot be believed.
-TIME_IN_DOUBT = "other-error"
+# The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
+TIME_IN_DOUBT = REFUSING = "other-error"
 
 KNIFE_OFFLINE = "separation-cutter-offline-warning"
 
@@ -43,12 +43,12 @@ def begin(journal: Journal, *, resume_unattended: bool) -> Cause:
     return "power" if state.running else "service"
 
 
-def hold_after_unplanned_stop(journal: Journal) -> None:
+def hold_after_unplanned_stop(journal: Journal, hold: str = holds.UNPLANNED) -> None:
     """The machine stopped by itself: nothing moves until a person has looked at it and resumes."""
     with journal.transaction() as db:
         if not read_state(db).hold:
-            change_state(db, hold=holds.UNPLANNED)
-    log.warning("the machine stopped unplanned: it waits for a person to resume")
+            change_state(db, hold=hold)
+    log.warning("the machine: %s", holds.SAYS[hold])
 
 
 def report_actions(journal: Journal, state: State, now: float) -> bool:

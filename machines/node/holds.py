@@ -5,7 +5,7 @@
         |                     ^        \\
         | stop                | release  \\ stop
         +------> stopped -----+ <--------/               an unplanned stop, unless it may resume unattended:
-                                                         waits until resume
+                                                         waits until resume; so does a machine that refuses every order
 
 Nothing moves while something holds; the head is capped and parked, and the knife is disarmed. A release alone starts
 nothing, as is usual for stop controls (ISO 13850, cited by number only). None of this is a safety function.
@@ -22,7 +22,7 @@ from machines.node import outbox
 from machines.node.journal import change_state, read_state
 from machines.wire import Action, OperatorActed
 
-STOPPED, PAUSED, PARKED, UNPLANNED = "stopped", "paused", "parked", "unplanned-stop"
+STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING = "stopped", "paused", "parked", "unplanned-stop", "refusing"
 
 SAYS = {
     "": "nothing holds it",
@@ -30,6 +30,8 @@ SAYS = {
     PAUSED: "paused; it waits for a person to resume",
     PARKED: "parked for service; it waits for a person to resume",
     UNPLANNED: "it stopped unplanned; it waits for a person to look at it and resume",
+    REFUSING: "it refused one order after another and said nothing is wrong; it waits for a person to look at it and at"
+    " its paper, and to resume",
 }
 
 
@@ -42,8 +44,8 @@ class _Step:
     remedy: str
 
 
-_STANDING = frozenset({STOPPED, PAUSED, PARKED, UNPLANNED})
-_NOT_STOPPED = frozenset({"", PAUSED, PARKED, UNPLANNED})
+_STANDING = frozenset({STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING})
+_NOT_STOPPED = frozenset({"", PAUSED, PARKED, UNPLANNED, REFUSING})
 _CHANGED = _Step(allowed=_STANDING, then=None, remedy="park it for service first")
 _STEPS: dict[Action, _Step] = {
     "stop": _Step(allowed=_STANDING | {""}, then=STOPPED, remedy=""),

@@ -114,6 +114,7 @@ class Laying:
             self._machine.stopped_laying(stop, now)
         else:
             self._interruption.over()
+            self._machine.followed()
             self._slip.look(driver, held, burst, now)
         finally:
             self.busy = False

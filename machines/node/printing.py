@@ -147,7 +147,7 @@ class Printer:
 
     def _rest(self, state: State, held: Held | None, now: float | None) -> float:
         """Nothing moves until a person lets it; only how the machine is, is still looked at."""
-        self._idle("machine" if state.hold == holds.UNPLANNED else "service")
+        self._idle("machine" if state.hold in (holds.UNPLANNED, holds.REFUSING) else "service")
         if not self._parked:
             self._machine.close()
         self._parked = True
@@ -155,7 +155,8 @@ class Printer:
         if now is not None:
             of_run = held is not None and held.run.id == state.run
             conditions = self._driver_of(held).conditions() if held is not None and of_run else ()
-            facts.report_conditions(self._journal, ("paused", *conditions), now)
+            why = (facts.REFUSING,) if state.hold == holds.REFUSING and facts.REFUSING not in conditions else ()
+            facts.report_conditions(self._journal, ("paused", *why, *conditions), now)
         return NOTHING_DUE
 
     def _idle(self, cause: Cause) -> float:
