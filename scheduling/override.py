@@ -8,11 +8,12 @@ from machines.structure import structure
 from scheduling.log.events import OutageOverridden
 from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
-from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
 from scheduling.outage_now import OpenOutage, open_outage
 from scheduling.rules import require_rule_fits
 
 LONGEST_REASON = 500
+RACES_BEFORE_GIVING_UP = 5
 
 
 class NothingOpen(Exception):
@@ -25,7 +26,7 @@ def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribut
     Raises:
         NothingOpen: it is over; or a later one took over from it.
         InputError: the rule cannot be kept.
-        LostRace: the machine told something in the same moment.
+        LostRace: the machine told something in the same moment, again and again.
     """
     if outage.true_again_at is not None:
         raise NothingOpen(
@@ -39,11 +40,23 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> W
     """Say how what is open on a run is to be settled: after a silence, while its machine is held, or while columns are
     printed late. Said again before the node has settled, the newest word counts.
 
+    A lost race means that the machine told something in the same moment: whether anything is open is looked at again.
+
     Raises:
         NothingOpen: nothing is.
         InputError: the rule cannot be kept, or the reason is too long.
-        LostRace: the machine told something in the same moment.
+        LostRace: again and again.
     """
+    for attempt in range(RACES_BEFORE_GIVING_UP):
+        try:
+            return _override_once(run, rule, reason, by)
+        except LostRace:
+            if attempt == RACES_BEFORE_GIVING_UP - 1:
+                raise
+    raise AssertionError("unreachable")
+
+
+def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution) -> Word:
     stream = f"machine/{run.machine_id}"
     version = stream_version(stream)
     found = _require_open(run, by)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from machines.recovery import settle
+from dataclasses import replace
+
+from machines.recovery import Decision, Gap, settle
 from machines.wire import Entry, GapSettled, Reports, pace
 from scheduling.log.events import Event, SettlementDiffered
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.override import was_given
 from scheduling.selectors import run_policy, run_profile, run_work
 from scheduling.taken import entries_taken
 
@@ -102,5 +105,24 @@ def _checked(entry: Entry) -> list[Event]:
     run = Run.objects.filter(id=entry.run).first()
     if run is None:  # a fact all the same; the machine's page shows it as what it is
         return [entry]
-    ours = settle(run_policy(run), entry.gap, pace(run_profile(run), run_work(run)))
-    return [entry] if ours == entry.decision else [entry, SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)]
+    ours = settle(run_policy(run), _as_known_here(entry), pace(run_profile(run), run_work(run)))
+    if _as_far_as_told(ours, entry.decision) == entry.decision:
+        return [entry]
+    return [entry, SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)]
+
+
+def _as_far_as_told(ours: Decision, theirs: Decision) -> Decision:
+    """Our decision without the costs that the node did not tell, as one of an older version does not."""
+    return replace(
+        ours,
+        paper_mm=None if theirs.paper_mm is None else ours.paper_mm,
+        ink_ml=None if theirs.ink_ml is None else ours.ink_ml,
+    )
+
+
+def _as_known_here(entry: GapSettled) -> Gap:
+    """The node's facts, without a person's word that nobody gave here for this run."""
+    given = entry.gap.override
+    if given is None or was_given(given, entry.run):
+        return entry.gap
+    return replace(entry.gap, override=None)

@@ -20,6 +20,7 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from scheduling.log.store import LostRace
+from scheduling.override import NothingOpen
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.studio import Taken
 from server.accounts.attempts import TooManyTries
@@ -101,6 +102,13 @@ TOO_MANY_TRIES = Kind(
     "From where this came, too many keys, tokens or codes were wrong. Nothing was written, and a code was not looked "
     "at. Try again after the time in `Retry-After`, with one that is good.",
 )
+NOTHING_OPEN = Kind(
+    "nothing-open",
+    HTTPStatus.CONFLICT,
+    "There is nothing to decide",
+    "How an outage is settled can be decided only while it is open: while the node is silent, the machine is held "
+    "or columns are printed late. Nothing was written. `detail` says how it stands.",
+)
 UNAVAILABLE = Kind(
     "unavailable",
     HTTPStatus.SERVICE_UNAVAILABLE,
@@ -124,6 +132,7 @@ KINDS = {
         MISSING_ENTRIES,
         TOO_MANY_TRIES,
         JOURNAL_DIFFERS,
+        NOTHING_OPEN,
         UNAVAILABLE,
         OUR_MISTAKE,
     )
@@ -233,6 +242,11 @@ def _(error: JournalDiffers) -> Problem:
 @describe.register
 def _(error: TooManyTries) -> Problem:
     return replace(of_kind(TOO_MANY_TRIES, f"{error}."), headers={"Retry-After": str(error.wait_s)})
+
+
+@describe.register
+def _(error: NothingOpen) -> Problem:
+    return of_kind(NOTHING_OPEN, str(error))
 
 
 @describe.register(OperationalError)

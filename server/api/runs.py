@@ -6,18 +6,24 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from machines.recovery import Policy
+from machines.structure import structure
 from scheduling.log.models import Run, Segment
 from scheduling.log.past import run_row_at
+from scheduling.override import override_run
 from scheduling.studio import PlanRun
-from server.api.doors import Collection, List
+from server.api.doors import Collection, Door, List, attribution
+from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastItem
 from server.api.rows import Row, Stored
 
 
 class RunRow(Row):
-    """A run, and how many of its columns are accounted for."""
+    """A run, how many of its columns are accounted for, to be printed once more (``again``) or were (``repeated``),
+    and how long its timeline has waited (``shift_s``)."""
 
     policy = Stored(Policy)
 
@@ -42,6 +48,9 @@ class RunRow(Row):
             "printed",
             "skipped",
             "unknown",
+            "again",
+            "repeated",
+            "shift_s",
         )
         read_only_fields = fields
 
@@ -64,6 +73,7 @@ class SegmentRow(Row):
             "skipped",
             "unknown",
             "outcomes",
+            "again",
             "finished_at",
             "worst_miss_s",
         )
@@ -85,6 +95,18 @@ class OneRun(PastItem):
     queryset = Run.objects.all()
     serializer_class = RunRow
     as_it_was = staticmethod(run_row_at)
+
+
+class RunOverride(Door):
+    """A person's word on what is open on a run."""
+
+    reads, serializer_class, answers = Decide, OverrideRow, 201
+
+    def post(self, request: Request, pk: str) -> Response:
+        """Say how an outage is to be settled while it is open: after a silence, while the machine is held, or while
+        columns are printed late. It holds for that outage only. The node settles by it when it next fetches work."""
+        asked = structure(request.data, Decide)
+        return decided(override_run(get_object_or_404(Run, pk=pk), asked.rule, asked.reason, attribution(request)))
 
 
 class RunSegments(List):

@@ -18,7 +18,7 @@ from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
 from machines.pictures import Picture
 from machines.profile import Profile
-from machines.recovery import Decision, Gap, Policy
+from machines.recovery import Decision, Gap, Policy, Rule
 from machines.wire import Reports, Work
 from scheduling import studio
 from scheduling.coming_round import ComingRound
@@ -30,14 +30,16 @@ from scheduling.uploads import Uploaded
 from server.accounts.authentication import IsNode, IsStudio
 from server.accounts.enrolment import Code, Enrolled
 from server.api.node import Accepted, ClockAnswer, Enrol
+from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
 
-READ = (*get_args(studio.Command), Enrol, Reports)
+READ = (*get_args(studio.Command), Decide, Enrol, Reports)
 SHOWN = (
     Picture,
     Profile,
     Policy,
+    Rule,
     Gap,
     Decision,
     Work,

@@ -7,6 +7,8 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q
 
+from machines.recovery import Decision
+from machines.structure import structure
 from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
 from scheduling.selectors import venue_place
 from server.console import words
@@ -25,6 +27,8 @@ CAUSES = {
     "late-start": "a late start",
     "machine": "a fault of the machine",
     "service": "a service",
+    "jam": "a jam",
+    "supplies": "a want of supplies",
 }
 
 
@@ -191,13 +195,31 @@ def _outages(now: datetime) -> tuple[Told, ...]:
 
 
 def _outage(row: Outage, now: datetime) -> Told:
-    gap, decision = row.gap, row.decision
-    missing = gap["end"] - gap["unknown_end"]
-    done = "left out" if decision["action"] == "skip" else "printed late"
-    said = f"{missing} columns {done} after {CAUSES.get(row.cause, row.cause)}"
-    if unknown := gap["unknown_end"] - gap["first"]:
-        said += f"; {unknown} more perhaps on the paper"
+    decision = structure(row.decision, Decision)
+    said = f"{_becomes(decision)} after {CAUSES.get(row.cause, row.cause)}"
+    if decision.unknown:
+        said += f"; {len(decision.unknown)} more perhaps on the paper"
+    if decision.paper_mm:
+        said += f"; {decision.paper_mm:.0f} mm of paper"
+    if decision.ink_ml:
+        said += f", {decision.ink_ml:.3g} ml of ink"
+    if row.override is not None:
+        said += "; a person decided so"
     return Told(row.machine_id, said, words.duration(now - row.noticed_at), row.true_again_at is None)
+
+
+def _becomes(decision: Decision) -> str:
+    """What became, or becomes, of the columns that were missed."""
+    later = f"later by {words.duration(timedelta(seconds=decision.shift_s))}, with all that follows"
+    parts = (
+        (len(decision.replayed) + len(decision.finished), "printed late"),
+        (len(decision.again), "printed once more"),
+        (len(decision.shifted), later),
+        (len(decision.blank), "left blank"),
+        (len(decision.skipped) - len(decision.blank), "left out"),
+    )
+    said = [f"{number} columns {what}" for number, what in parts if number]
+    return ", ".join(said) or "no columns missed"
 
 
 def _summary(stations: list[Station], notices: int) -> str:

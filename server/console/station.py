@@ -9,9 +9,17 @@ import numpy as np
 
 from machines.profile import Profile
 from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
+from scheduling.outage_now import open_outage
 from scheduling.selectors import current_run, machine_profile, segment_work
 from server.console import words
 from server.console.pictures import height_px
+
+HELD = {
+    "stopped": "stopped by a person there",
+    "paused": "paused; to be resumed there",
+    "parked": "parked for service",
+    "unplanned-stop": "stopped unplanned; somebody must look",
+}
 
 
 @dataclass(frozen=True)
@@ -54,7 +62,11 @@ class Printing:
 
 @dataclass(frozen=True)
 class Station:
-    """A machine, its run and its node."""
+    """A machine, its run and its node.
+
+    Attributes:
+        open_run: the run on which an outage is open, so that a person can decide what becomes of it; None for none.
+    """
 
     id: str
     name: str
@@ -63,6 +75,7 @@ class Station:
     state: str
     is_printing: bool
     is_silent: bool
+    open_run: str | None
     heard: str
     knife: str
     conditions: tuple[str, ...]
@@ -76,6 +89,7 @@ def station(machine: Machine, now: datetime) -> Station:
     profile = machine_profile(profile=machine.profile_id)
     beat = Heartbeat.objects.filter(machine_id=machine.id).first()
     printing = _printing(machine, profile, beat, now)
+    found = open_outage(machine=machine.id, now=now)
     paper = PrintedStretch.objects.filter(machine_id=machine.id).order_by("-version").values_list("version").first()
     return Station(
         id=machine.id,
@@ -83,8 +97,12 @@ def station(machine: Machine, now: datetime) -> Station:
         profile=profile.name,
         printing=printing,
         state=_state(machine, printing),
-        is_printing=printing is not None and printing.due is not None and machine.silent_since is None,
+        is_printing=printing is not None
+        and printing.due is not None
+        and machine.silent_since is None
+        and not machine.hold,
         is_silent=machine.silent_since is not None,
+        open_run=None if found is None else found.run.id,
         heard="never" if beat is None else f"{words.duration(now - beat.heard_at)} ago",
         knife=_knife(machine, profile),
         conditions=tuple(machine.conditions),
@@ -107,6 +125,8 @@ def _state(machine: Machine, printing: Printing | None) -> str:
         return "nothing to print"
     if machine.silent_since is not None:
         return "silent; it may be printing on"
+    if machine.hold:
+        return HELD[machine.hold]
     if printing.due is None:
         return f"begins {printing.begins}"
     return "printing late, catching up" if printing.head else "printing"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from server.console import hours, openings, views
+from server.console import decide, hours, openings, views
 
 urlpatterns = [
     path("", views.console, name="console"),
@@ -14,6 +14,7 @@ urlpatterns = [
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
     path("openings/new", openings.new, name="new-opening"),
     path("venues/<id:venue>/hours", hours.edit, name="hours"),
+    path("runs/<id:run>/decide", decide.decide, name="decide"),
     path("sign-in", LoginView.as_view(template_name="console/sign_in.html"), name="sign-in"),
     path("sign-out", LogoutView.as_view(next_page="console"), name="sign-out"),
 ]

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, settle
+from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, Span, settle
 from machines.wire import GapSettled, NodeStarted, OperatorActed, TrueAgain, pace
 from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
@@ -392,3 +392,45 @@ def test_a_run_planned_anew_has_no_word(tmp_path: Path) -> None:
     ready(tmp_path)
     extend_plans(NOON, timedelta(days=8), plates)
     assert standing_word(Run.objects.get()) is None
+
+
+def test_a_gap_that_was_settled_by_a_word_is_what_the_server_would_have_done(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), Rule(kind="replay", half_printed="finish"), None, later(3))
+    word = standing_word(Run.objects.get())
+    assert word is not None
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), by())
+    outage = Outage.objects.get()
+    assert (outage.decision["action"], outage.differs) == ("replay", None)
+
+
+@pytest.mark.parametrize("what", ["id", "rule", "run"])
+def test_a_gap_that_was_settled_by_a_word_that_nobody_gave_differs(tmp_path: Path, what: str) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    word = standing_word(Run.objects.get())
+    assert word is not None
+    if what == "run":
+        Override.objects.update(run_id="another")
+    else:
+        word = replace(word, **{"id": "one-99"} if what == "id" else {"rule": Rule(kind="blank")})
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), by())
+    outage = Outage.objects.get()
+    assert outage.differs is not None
+    assert outage.differs["action"] == "skip"
+
+
+def test_closed_hours_that_the_node_went_by_are_facts(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    set_hours("shed", Hours(week=Week()), by())
+    rule = Rule(kind="replay", only_while_closed=True)
+    silent()
+    override_run(Run.objects.get(), rule, None, later(3))
+    word = standing_word(Run.objects.get())
+    closed = (Span(starts_at=at(6), ends_at=at(60)),)
+    take("one", batch(started(), settled(2, 4.0, REPLAY, override=word, closed=closed)), by())
+    outage = Outage.objects.get()
+    assert outage.differs is None
+    assert outage.decision["hours_until_true"] > 2.0

@@ -1,0 +1,183 @@
+"""The choices on an open outage, in words and as a strip of paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from machines.recovery import Decision
+from scheduling.choices import Choice, Choices, Seam
+from scheduling.outage_now import OpenOutage
+from server.console import words
+
+BECAUSE = {
+    "silence": "No word from its node. Whether it prints on, only its journal knows: if it does, nothing is missing.",
+    "hold": "It is held until a person at the machine lets it go on.",
+    "replay": "It is printing late what was missed.",
+}
+NAMES = {
+    None: "Say nothing: the run's policy",
+    "skip": "Leave out",
+    "blank": "Leave out, and feed blank paper",
+    "replay": "Print all of it late",
+    "replay-within": "Print the newest of it late",
+    "shift": "Let the timeline wait",
+}
+PARTS = {
+    "unknown": "perhaps on the paper",
+    "again": "printed once more",
+    "finished": "finished late",
+    "blank": "blank",
+    "late": "printed late",
+    "shifted": "printed later",
+}
+# The strip is drawn so many units wide, of which each side of what was missed has so many.
+WIDTH, SIDE = 1000.0, 90.0
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A part of the strip, as drawn."""
+
+    kind: str
+    x: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Option:
+    """A choice, in words.
+
+    Attributes:
+        kind: to choose it by; empty for the policy, which is chosen by saying nothing.
+        problem: why it cannot be chosen; empty where it can.
+        pieces, cuts: of the strip: what lies there, and where seams are.
+        drawn: the strip in words.
+    """
+
+    kind: str
+    name: str
+    problem: str
+    reason: str = ""
+    left_out: str = ""
+    late: str = ""
+    paper: str = ""
+    ink: str = ""
+    until_true: str = ""
+    seams: tuple[str, ...] = ()
+    pieces: tuple[Piece, ...] = ()
+    cuts: tuple[float, ...] = ()
+    drawn: str = ""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What is open, and every option."""
+
+    machine: str
+    venue: str
+    because: str
+    since: str
+    missing: str
+    faster: str
+    closed: str
+    options: tuple[Option, ...]
+
+
+def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
+    """An open outage and its choices, as the page shows them."""
+    gap, columns = all_choices.gap, len_of(all_choices)
+    widest = max((sum(len(part.columns) for part in one.parts) for one in all_choices.choices), default=0)
+    scale = (WIDTH - 2 * SIDE) / max(widest, 1)
+    zone = found.venue.zone
+    ratio = all_choices.pace.ratio
+    hours = columns / all_choices.pace.nominal_columns_per_s / 3600
+    return Shown(
+        machine=found.machine.name,
+        venue=found.venue.name,
+        because=BECAUSE[found.because],
+        since=f"{words.date(found.since, zone)} {words.clock_time(found.since, zone)}",
+        missing=f"{columns} columns, {_mm(columns * found.profile.column_pitch_mm)}, {_hours(hours)} of the sky",
+        faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
+        closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
+        options=tuple(_option(found, one, now, scale) for one in all_choices.choices),
+    )
+
+
+def len_of(all_choices: Choices) -> int:
+    """How many columns are missing, as far as is known."""
+    return all_choices.gap.end - all_choices.gap.unknown_end
+
+
+def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
+    kind = None if one.rule is None else one.rule.kind
+    decision = one.decision
+    if decision is None:
+        return Option(kind or "", NAMES[kind], one.problem)
+    pieces, cuts = _strip(one, scale)
+    seams = tuple(_seam(found, seam) for seam in one.seams)
+    drawn = ", then ".join(f"{len(part.columns)} columns {PARTS[part.kind]}" for part in one.parts) or "nothing"
+    return Option(
+        kind=kind or "",
+        name=NAMES[kind],
+        problem="",
+        reason=decision.reason,
+        left_out=_columns(len(decision.skipped)),
+        late=_late(decision),
+        paper="not known" if decision.paper_mm is None else _mm(decision.paper_mm),
+        ink="not known" if decision.ink_ml is None else f"{decision.ink_ml:.3g}{words.NO_BREAK}ml",
+        until_true=_until_true(decision, now, found.venue.zone),
+        seams=seams,
+        pieces=pieces,
+        cuts=cuts,
+        drawn=f"The strip: what was printed before, {drawn}, then what is due; {len(cuts) or 'no'} seams",
+    )
+
+
+def _strip(one: Choice, scale: float) -> tuple[tuple[Piece, ...], tuple[float, ...]]:
+    """What was printed before, the parts, and what is due, from left to right; and where the seams are."""
+    pieces, x = [Piece("before", 0.0, SIDE)], SIDE
+    for part in one.parts:
+        width = round(len(part.columns) * scale, 1)
+        pieces.append(Piece(part.kind, round(x, 1), width))
+        x += width
+    pieces.append(Piece("due", round(x, 1), SIDE))
+    return tuple(pieces), tuple(round(SIDE + seam.place * scale, 1) for seam in one.seams)
+
+
+def _seam(found: OpenOutage, seam: Seam) -> str:
+    columns = found.profile.columns_per_turn
+    before, after = (
+        words.under_the_head(found.run.cycle, (column % columns) / columns) for column in (seam.before, seam.after)
+    )
+    place = seam.place * found.profile.column_pitch_mm
+    where = "where printing stopped" if not seam.place else f"{_mm(place)} after where printing stopped"
+    return f"{where}: {before} meets {after}"
+
+
+def _late(decision: Decision) -> str:
+    late = len(decision.again) + len(decision.finished) + len(decision.replayed) + len(decision.shifted)
+    said = _columns(late)
+    return f"{said}, {len(decision.again)} of them once more" if decision.again else said
+
+
+def _until_true(decision: Decision, now: datetime, zone: str) -> str:
+    if decision.shift_s:
+        return f"at once; all that follows is {words.duration(timedelta(seconds=decision.shift_s))} later"
+    if not decision.hours_until_true:
+        return "at once"
+    at = now + timedelta(hours=decision.hours_until_true)
+    span = words.duration(timedelta(hours=decision.hours_until_true))
+    return f"{span}; {words.date(at, zone)} {words.clock_time(at, zone)}"
+
+
+def _columns(number: int) -> str:
+    return f"{number} column{'' if number == 1 else 's'}" if number else "none"
+
+
+def _mm(length_mm: float) -> str:
+    return f"{length_mm:.1f}{words.NO_BREAK}mm"
+
+
+def _hours(hours: float) -> str:
+    return words.duration(timedelta(hours=hours))

@@ -1,0 +1,100 @@
+"""Deciding on an outage while it is open: see what each way to settle it would mean, then choose one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods
+
+from machines.errors import InputError
+from machines.recovery import Limit
+from scheduling.choices import KINDS, Wishes, choices
+from scheduling.log.models import Run
+from scheduling.log.store import Attribution, LostRace
+from scheduling.outage_now import open_outage
+from scheduling.override import LONGEST_REASON, NothingOpen, override_run
+from server import wiring
+from server.console.choices import shown
+from server.request_id import request_id
+
+HALF_PRINTED = (
+    ("as-the-rest", "treat its rest like what follows it"),
+    ("finish", "finish it late, whatever else"),
+    ("abandon", "leave out its rest, whatever else"),
+    ("again", "print it again from its beginning"),
+)
+UNITS = (("hours", "hours"), ("turns", "turns"))
+USUAL = {"half_printed": "as-the-rest", "within": "6", "unit": "hours"}
+AS_USUAL = Wishes(Limit(value=6.0, unit="hours"))
+
+
+class WishesForm(forms.Form):
+    """What goes with the choices."""
+
+    half_printed = forms.ChoiceField(choices=HALF_PRINTED)
+    within = forms.FloatField(min_value=0.01, max_value=10_000)
+    unit = forms.ChoiceField(choices=UNITS)
+    only_while_closed = forms.BooleanField(required=False)
+
+    def wishes(self) -> Wishes:
+        """What a valid form says."""
+        said = self.cleaned_data
+        limit = Limit(value=said["within"], unit=said["unit"])
+        return Wishes(limit, half_printed=said["half_printed"], only_while_closed=said["only_while_closed"])
+
+
+class DecisionForm(WishesForm):
+    """A choice, and why."""
+
+    kind = forms.ChoiceField(choices=[(kind, kind) for kind in KINDS], error_messages={"required": "Choose one."})
+    reason = forms.CharField(required=False, max_length=LONGEST_REASON)
+
+
+@login_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def decide(request: HttpRequest, run: str) -> HttpResponse:
+    """What is open on a run and what each choice would mean; once one is chosen, the word on it."""
+    row = get_object_or_404(Run, pk=run)
+    if request.method == "POST":
+        form = DecisionForm(request.POST)
+        if form.is_valid() and (done := _decided(request, row, form)) is not None:
+            return done
+        return render(request, "console/decide.html", _page(row, form), status=422)
+    form = WishesForm(USUAL | request.GET.dict()) if request.GET else WishesForm(USUAL)
+    return render(request, "console/decide.html", _page(row, form))
+
+
+def _decided(request: HttpRequest, run: Run, form: DecisionForm) -> HttpResponse | None:
+    """The way back to the console; None where the word was not taken, and the form says why."""
+    by = Attribution(actor=f"user:{request.user.pk}", request=request_id(request), said_at=wiring.now())
+    said = form.cleaned_data
+    try:
+        override_run(run, form.wishes().rule(said["kind"]), said["reason"], by)
+    except InputError as error:
+        form.add_error(None, f"{error.problem}; {error.remedy}")
+    except NothingOpen as error:
+        form.add_error(None, f"Nothing was written: {error}.")
+    except LostRace:
+        form.add_error(None, "The machine told something at the same moment; look at how it is now, then decide.")
+    else:
+        messages.success(request, "It is decided. The machine's node settles by it when it next fetches its work.")
+        return redirect("console")
+    return None
+
+
+def _page(run: Run, form: WishesForm) -> dict[str, Any]:
+    """What the page shows: the choices, or that there is nothing to decide."""
+    now = wiring.now()
+    found = open_outage(machine=run.machine_id, now=now)
+    if found is None or found.run.id != run.id:
+        return {"run": run, "form": form, "open": None}
+    asked = WishesForm(form.data)
+    wishes = asked.wishes() if asked.is_valid() else AS_USUAL
+    return {"run": run, "form": form, "open": shown(found, choices(found, now, wiring.plates(), wishes), now)}
