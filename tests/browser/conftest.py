@@ -40,6 +40,7 @@ class Site:
     Attributes:
         work: what the node was given.
         reported: how many segments it has said are printed.
+        entries: how many entries of its journal it has told.
     """
 
     address: str
@@ -47,6 +48,7 @@ class Site:
     token: str = ""
     work: Work | None = None
     reported: int = 0
+    entries: int = 0
     pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(retries=False, timeout=20.0))
 
     def call(self, method: str, path: str, body: Any = None, token: str | None = None) -> Any:
@@ -59,9 +61,20 @@ class Site:
     def report(self, segments: int) -> None:
         """As the node: the next segments are on the paper."""
         assert self.work is not None
-        entries = [printed(self.work, seq) for seq in range(self.reported + 1, self.reported + segments + 1)]
-        self.call("POST", "node/reports", {"epoch": 1, "entries": entries}, self.token)
+        first = self.reported + 1
+        laid = [printed(self.work, number) for number in range(first, first + segments)]
+        self._tell([one | {"seq": self.entries + index} for index, one in enumerate(laid, 1)])
         self.reported += segments
+
+    def act(self, action: str) -> None:
+        """As the node: a person at the machine did something."""
+        assert self.work is not None
+        at = self.work.segments[self.reported].knots[0].isoformat()
+        self._tell([{"kind": "operator-acted", "seq": self.entries + 1, "at": at, "action": action}])
+
+    def _tell(self, entries: list[dict[str, Any]]) -> None:
+        self.call("POST", "node/reports", {"epoch": 1, "entries": entries}, self.token)
+        self.entries += len(entries)
 
 
 @pytest.fixture(scope="session")

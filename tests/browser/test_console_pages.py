@@ -185,3 +185,48 @@ def test_setting_a_venue_s_hours(seen: Seen) -> None:
     page.get_by_role("button", name="Set the hours").click()
     expect(page.get_by_text("The hours of Quay House are set.")).to_be_visible()
     require_accessible(page)
+
+
+def test_deciding_on_an_outage(site: Site, seen: Seen, request: pytest.FixtureRequest) -> None:
+    """A person at the machine paused it; what each choice would mean is seen before one is made."""
+    page = seen.page
+    site.act("pause")
+    page.goto("/")
+    expect(page.get_by_text("paused; to be resumed there")).to_be_visible()
+    require_accessible(page)
+    page.get_by_role("link", name="Decide what becomes of the outage of Wren 1").click()
+    sign_in(page)
+    expect(page.get_by_role("heading", name="What each choice would mean")).to_be_visible()
+    expect(page.get_by_role("heading", name="Before a machine prints on with nobody there")).to_be_visible()
+    expect(page.get_by_role("img", name="The strip: what was printed before")).to_have_count(5)
+    require_accessible(page)
+
+    page.get_by_label("The newest: how much").fill("0.5")
+    page.get_by_label("The half-printed segment").select_option("finish")
+    page.get_by_role("button", name="See what each would mean").click()
+    expect(page.get_by_label("The newest: how much")).to_have_value("0.5")
+    require_accessible(page)
+
+    page.get_by_role("button", name="Decide").click()
+    page.get_by_label("Print the newest of it late").check()
+    page.get_by_label("Why, for the record").fill(f"tried at {request.node.callspec.id}")
+    page.get_by_role("button", name="Decide").click()
+    expect(page.get_by_text("It is decided.")).to_be_visible()
+    assert site.call("GET", "overrides?limit=1000")["results"][-1]["reason"] == f"tried at {request.node.callspec.id}"
+    site.act("resume")
+
+
+def test_the_page_to_decide_needs_no_script(site: Site, desk: Seen) -> None:
+    site.act("pause")
+    context = desk.page.context.browser
+    assert context is not None
+    plain = context.new_context(java_script_enabled=False)
+    page = plain.new_page()
+    page.goto(f"{site.address}runs/spring/decide?half_printed=again&within=2&unit=turns")
+    sign_in(page)
+    expect(page.get_by_label("The half-printed segment")).to_have_value("again")
+    page.get_by_label("Leave out, and feed blank paper").check()
+    page.get_by_role("button", name="Decide").click()
+    expect(page.get_by_text("It is decided.")).to_be_visible()
+    plain.close()
+    site.act("resume")
