@@ -17,6 +17,8 @@ from scheduling.log.models import Machine, PrintedStretch, Segment
 from scheduling.plates import PlateStore
 from scheduling.selectors import machine_profile
 
+Look = tuple[Profile, int, int, tuple[tuple[int, str, int, int, str | None], ...]]
+
 
 @dataclass(frozen=True)
 class Length:
@@ -39,6 +41,15 @@ class Length:
     def columns(self) -> int:
         """How many columns long it is."""
         return self.end - self.start
+
+    def look(self) -> Look:
+        """All that decides how it looks: two lengths with equal looks have the same dots in the same places."""
+        digests = _digests(self.stretches)
+        laid = tuple(
+            (one.paper_position, one.run_id, one.first_column, one.end_column, digests.get((one.run_id, one.segment)))
+            for one in self.stretches
+        )
+        return self.profile, self.start, self.end, laid
 
 
 def length_at(machine: Machine, at: datetime | None, columns: int) -> Length | None:
@@ -103,7 +114,8 @@ def laid_on(length: Length) -> NDArray[np.bool_]:
 
 
 def seams(length: Length) -> tuple[int, ...]:
-    """The places before which columns of the picture are missing although the paper goes on without a gap."""
+    """The places at which the paper goes on without a gap and the picture does not: columns are missing, or come once
+    more."""
     return tuple(
         after.paper_position
         for before, after in pairwise(length.stretches)

@@ -7,6 +7,7 @@ right, later columns stand further left, and a plate is shown mirrored.
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -15,7 +16,7 @@ from PIL import Image, ImageDraw, ImageOps
 
 from machines.profile import Profile
 from scheduling.log.models import Machine
-from scheduling.paper import dots_on, laid_on, length_at, seams
+from scheduling.paper import Length, Look, dots_on, laid_on, length_at, seams
 from scheduling.selectors import machine_profile
 from server import wiring
 
@@ -51,9 +52,23 @@ def paper_picture(machine: Machine) -> bytes | None:
     """
     columns = machine_profile(profile=machine.profile_id).columns_per_turn
     length = length_at(machine, None, columns)
-    if length is None:
-        return None
-    height, before = height_px(length.profile), columns - length.columns
+    return None if length is None else _drawn(_Shown(length.look(), length))
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """A length of paper, as good as any other that looks the same."""
+
+    look: Look
+    length: Length = field(compare=False)
+
+
+@lru_cache(maxsize=64)
+def _drawn(shown: _Shown) -> bytes:
+    """Every page that is open asks for it again, and it changes only with the next report."""
+    length, profile = shown.length, shown.length.profile
+    columns, height = profile.columns_per_turn, height_px(profile)
+    before = columns - length.columns
     dots = np.pad(dots_on(length, wiring.plates()), ((0, 0), (before, 0)))
     picture = _ink_on_paper(_shrunk(dots, height))
     picture.paste(_hatch(height), mask=_mask(np.pad(~laid_on(length), (before, 0)), height))
@@ -62,12 +77,13 @@ def paper_picture(machine: Machine) -> bytes | None:
         x = round(WIDTH_PX * (seam - length.start + before) / columns)
         pen.line([(x, 0), (x, height)], fill=GAP, width=SEAM_PX)
     picture.putalpha(_mask(np.arange(columns) >= before, height))
-    return _png(ImageOps.mirror(picture) if length.profile.travel == "right" else picture)
+    return _png(ImageOps.mirror(picture) if profile.travel == "right" else picture)
 
 
 def _shrunk(dots: NDArray[np.bool_], height: int) -> Image.Image:
     """Coverage of ink as a grey image, 255 for none."""
-    return Image.fromarray(np.where(dots, 0, 255).astype(np.uint8)).resize((WIDTH_PX, height), Image.Resampling.BOX)
+    grey = Image.fromarray(np.where(dots, np.uint8(0), np.uint8(255)))
+    return grey.resize((WIDTH_PX, height), Image.Resampling.BOX)
 
 
 def _ink_on_paper(grey: Image.Image) -> Image.Image:
