@@ -12,8 +12,8 @@ from functools import lru_cache
 
 from machines.structure import format_instant
 
-# All events of an append were said at one instant, and those of a node's batch happened close together.
-instant_text = lru_cache(maxsize=64)(format_instant)
+# An instant is written into the event, into the digest and, on SQLite, into the table: once each for a node's batch.
+instant_text = lru_cache(maxsize=4096)(format_instant)
 # Stands for the predecessor of a stream's first event.
 NONE_BEFORE = ""
 

@@ -82,6 +82,7 @@ class Line(NamedTuple):
 
 
 _COLUMNS = ", ".join(Line._fields)
+_COPY = f"COPY log_event ({_COLUMNS}) FROM STDIN"
 _INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(Line._fields))})"
 
 
@@ -91,17 +92,24 @@ def text_of_instant(instant: datetime) -> str:
     return instant_text(instant).replace("T", " ").removesuffix("Z").removesuffix(".000000")
 
 
-def _as_it_is(instant: datetime) -> datetime:
-    return instant
-
-
 def insert(lines: Iterable[Line], *, using: str) -> None:
     """Write lines within the caller's transaction."""
     connection = connections[using]
-    instant = text_of_instant if connection.vendor == "sqlite" else _as_it_is
-    rows = [(*line[:7], instant(line.said_at), instant(line.happened_at), *line[9:]) for line in lines]
+    if connection.vendor == "sqlite":
+        rows = [
+            (*line[:7], text_of_instant(line.said_at), text_of_instant(line.happened_at), *line[9:]) for line in lines
+        ]
+        with connection.cursor() as cursor:
+            cursor.executemany(_INSERT, rows)
+        return
+    rows = [(*line[:7], instant_text(line.said_at), instant_text(line.happened_at), *line[9:]) for line in lines]
     with connection.cursor() as cursor:
-        cursor.executemany(_INSERT, rows)
+        if len(rows) == 1:
+            cursor.execute(_INSERT, rows[0])
+        elif rows:
+            with cursor.copy(_COPY) as copy:  # the quickest way in for many, and no less checked
+                for row in rows:
+                    copy.write_row(row)
 
 
 def scan(where: Q | None = None, *, stream: str | None = None, after: int = 0, using: str) -> Iterator[Line]:

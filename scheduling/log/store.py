@@ -21,13 +21,12 @@ from django.db.models import Max, Q
 
 from machines.errors import InputError
 from scheduling.log import models
-from scheduling.log.canonical import canonical
-from scheduling.log.digest import NONE_BEFORE
+from scheduling.log.digest import NONE_BEFORE, digest
 from scheduling.log.events import KINDS, NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
-from scheduling.log.fitting import fits
 from scheduling.log.folding import fold_live
 from scheduling.log.lines import Line, facts, insert, scan
 from scheduling.log.recorded import Recorded, run_of
+from scheduling.log.writing import DoesNotFit, text_of
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
 APPEND_LOCK = 0x6461_7972_6F6C_6C
@@ -228,28 +227,36 @@ def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution
     """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
     kind = NAMES[type(event)]
     _require_stream(one.stream, event, kind)
-    data = to_data(event)
-    if not fits(event):
-        from_data(kind, schema_of(kind), data)  # says what is wrong
-        raise InputError("event", f"{event!r} does not fit {kind}", "give every field the type that it has there")
-    line = Line(
-        position=position,
+    version, schema, data = head.version + 1, schema_of(kind), _text(event, kind)
+    happened_at = getattr(event, "at", None) or one.happened_at or by.said_at
+    computed = digest(
         stream=one.stream,
-        version=head.version + 1,
+        version=version,
         kind=kind,
-        schema=schema_of(kind),
-        data=canonical(data),
-        run=run_of(one.stream, event),
+        schema=schema,
+        data=data,
         said_at=by.said_at,
-        happened_at=getattr(event, "at", None) or one.happened_at or by.said_at,
+        happened_at=happened_at,
         actor=by.actor,
         request=by.request,
         previous_digest=head.digest,
-        digest="",
     )
-    line = Line(*line[:-1], line.computed_digest())
-    head.version, head.digest = line.version, line.digest
+    of_run, told = run_of(one.stream, event), (by.actor, by.request)
+    line = Line(
+        position, one.stream, version, kind, schema, data, of_run, by.said_at, happened_at, *told, head.digest, computed
+    )
+    head.version, head.digest = version, computed
     return line, line.saying(event)
+
+
+def _text(event: Event, kind: str) -> str:
+    """An event as canonical text."""
+    try:
+        return text_of(event)
+    except DoesNotFit:
+        from_data(kind, schema_of(kind), to_data(event))  # says what is wrong
+        problem = f"{event!r} does not fit {kind}"
+        raise InputError("event", problem, "give every field the type that it has there") from None
 
 
 def _require_stream(stream: str, event: Event, kind: str) -> None:
