@@ -155,7 +155,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     with _signals(stop.ask), serving(panel, settings.panel):
         network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
         network.start()
-        threading.Thread(target=_watch, args=(journal, printer, tell, lambda: still.asked), daemon=True).start()
+        threading.Thread(target=_watch, args=(journal, printer, time, tell, lambda: still.asked), daemon=True).start()
         tell(READY)
         try:
             _print(printer, clock, lambda: stop.asked or not network.is_alive())
@@ -167,9 +167,10 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         raise RuntimeError("the exchange with the server broke off by a fault of this program; see the lines above")
 
 
-def _watch(journal: Journal, printer: Printer, tell: Tell, ended: Callable[[], bool]) -> None:
-    """Stop also a motion that is under way, when a person says stop; and say that the print loop is alive, as long as
-    it is: it takes steps, or waits for the machine, whose driver has limits of its own."""
+def _watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, ended: Callable[[], bool]) -> None:
+    """Stop also a motion that is under way, when a person says stop; take up a time that a person set; and say that the
+    print loop is alive, as long as it is: it takes steps, or waits for the machine, whose driver has limits of its
+    own."""
     steps = -1
     while not ended():
         if printer.steps != steps or printer.laying:
@@ -179,8 +180,12 @@ def _watch(journal: Journal, printer: Printer, tell: Tell, ended: Callable[[], b
             state = journal.glance()
             if state is not None and state.hold == holds.STOPPED:
                 printer.halt()
+            if state is not None and state.time_said:
+                time.take_up_word()
         except sqlite3.ProgrammingError:  # the journal was closed while we looked
             return
+        except sqlite3.Error as error:  # the print loop has its own say
+            log.warning("the time that a person set was not taken up yet: %s", error)
         sleep(LOOK_S)
 
 

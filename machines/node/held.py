@@ -8,11 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any, TypeVar
 
+from machines.calibration import UNCALIBRATED, Calibration
 from machines.node import recovering
 from machines.node.bursts import Held
 from machines.node.client import Credentials, Fetched
 from machines.node.journal import change_state, read_state
 from machines.node.server_time import ServerTime
+from machines.profile import Profile
 from machines.structure import structure, unstructure
 from machines.wire import RunWork, SegmentWork, Work
 
@@ -106,6 +108,15 @@ def work_held(db: sqlite3.Connection) -> Work | None:
     return _get(db, "work", Work)
 
 
+def machine(db: sqlite3.Connection) -> tuple[Profile, Calibration] | None:
+    """The machine as the server describes it and as it is measured; None before the first word."""
+    work = work_held(db)
+    if work is None:
+        return None
+    calibration = work.calibration or UNCALIBRATED
+    return calibration.applied_to(work.profile), calibration
+
+
 def etag_held(db: sqlite3.Connection) -> str | None:
     """The tag of what is held."""
     return _get(db, "etag", str)
@@ -119,11 +130,13 @@ def held(db: sqlite3.Connection) -> Held | None:
     rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
     shift_s = _shift_s(db, work.run)
     segments = tuple(_shifted(structure(json.loads(body), SegmentWork), shift_s) for (body,) in rows)
+    calibration = work.calibration or UNCALIBRATED
     return Held(
         run=work.run,
         policy=work.policy,
-        profile=work.profile,
+        profile=calibration.applied_to(work.profile),
         segments=segments,
+        calibration=calibration,
         shift_s=shift_s,
         override=work.override,
         closed=work.closed,

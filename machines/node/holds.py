@@ -20,6 +20,7 @@ from machines.clock import utc
 from machines.errors import InputError
 from machines.node import outbox
 from machines.node.journal import change_state, read_state
+from machines.node.slip import begin_anew
 from machines.wire import Action, OperatorActed
 
 STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING = "stopped", "paused", "parked", "unplanned-stop", "refusing"
@@ -77,13 +78,29 @@ def act(db: sqlite3.Connection, action: Action) -> None:
         change_state(db, hold=step.then)
     if action == "roll-changed":
         change_state(db, roll_place=state.paper_position)
+        begin_anew(db)
     if action == "blade-changed":
         change_state(db, blade_cuts=0)
+    if action == "cartridge-changed":
+        change_state(db, drops=0, drops_since=None)
     db.execute("INSERT INTO action (name) VALUES (?)", (action,))
 
 
 def report(db: sqlite3.Connection, now: float) -> None:
     """Enter all that was done and not reported yet, in order; ``now`` by the server, POSIX seconds."""
-    for number, name in db.execute("SELECT id, name FROM action ORDER BY id").fetchall():
-        outbox.append(db, OperatorActed(seq=outbox.next_seq(db), at=utc(now), action=name))
+    rows = db.execute(
+        "SELECT id, name, pattern, paper_position, paper_columns, seen_done, error_s FROM action ORDER BY id"
+    ).fetchall()
+    for number, name, pattern, place, columns, seen_done, error_s in rows:
+        entry = OperatorActed(
+            seq=outbox.next_seq(db),
+            at=utc(now),
+            action=name,
+            pattern=pattern,
+            paper_position=place,
+            paper_columns=columns,
+            seen_done=bool(seen_done),
+            error_s=error_s,
+        )
+        outbox.append(db, entry)
         db.execute("DELETE FROM action WHERE id = ?", (number,))

@@ -83,6 +83,35 @@ CREATE TABLE action (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL); 
 ALTER TABLE state ADD COLUMN taking_over INTEGER NOT NULL DEFAULT 0;  -- another board may have laid what is not told
 ALTER TABLE state ADD COLUMN perhaps_end INTEGER;  -- end of the columns that it may have laid; NULL for none
 """,
+    5: """
+CREATE TABLE track (                             -- of the paper's slip, see machines.position
+    only INTEGER PRIMARY KEY CHECK (only = 1),
+    zero_mm REAL,
+    said_mm REAL NOT NULL DEFAULT 0,
+    corrected_mm REAL NOT NULL DEFAULT 0
+);
+INSERT INTO track (only) VALUES (1);
+""",
+    6: """
+ALTER TABLE state ADD COLUMN drops INTEGER NOT NULL DEFAULT 0;  -- fired in pictures since the cartridge was changed
+ALTER TABLE state ADD COLUMN drops_since REAL;                  -- instant of the first of them, POSIX seconds
+ALTER TABLE state ADD COLUMN gap_place INTEGER;  -- where unknown columns begin, if paper was fed by hand since
+ALTER TABLE state ADD COLUMN time_said INTEGER NOT NULL DEFAULT 0;  -- a person set the time, see set_time
+ALTER TABLE action ADD COLUMN pattern TEXT;
+ALTER TABLE action ADD COLUMN paper_position INTEGER;
+ALTER TABLE action ADD COLUMN paper_columns INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE action ADD COLUMN seen_done INTEGER NOT NULL DEFAULT 1;
+ALTER TABLE action ADD COLUMN error_s REAL;
+CREATE TABLE handwork (                          -- see machines.node.handwork
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    action TEXT NOT NULL,
+    pattern TEXT,
+    length_mm REAL,
+    place INTEGER,                               -- where it begins, or is cut; NULL: not begun
+    given INTEGER NOT NULL DEFAULT 0,            -- columns passed over for it so far
+    ended TEXT NOT NULL DEFAULT ''               -- how; empty: not yet
+);
+""",
     4: """
 CREATE TABLE recovery (                    -- see machines.node.recovering
     only INTEGER PRIMARY KEY CHECK (only = 1),
@@ -127,6 +156,11 @@ class State:
     actions: int
     taking_over: bool = False
     perhaps_end: int | None = None
+    drops: int = 0
+    drops_since: float | None = None
+    gap_place: int | None = None
+    time_said: bool = False
+    handwork: int = 0
 
 
 class Journal:
@@ -220,7 +254,8 @@ def read_state(db: sqlite3.Connection) -> State:
     row = db.execute(
         "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
         " conditions, fenced, work_version, cut_place, hold, roll_place, blade_cuts, (SELECT count(*) FROM action),"
-        " taking_over, perhaps_end FROM state"
+        " taking_over, perhaps_end, drops, drops_since, gap_place, time_said,"
+        " (SELECT count(*) FROM handwork WHERE ended = '') FROM state"
     ).fetchone()
     return State(
         run=row[0],
@@ -241,10 +276,15 @@ def read_state(db: sqlite3.Connection) -> State:
         actions=row[15],
         taking_over=bool(row[16]),
         perhaps_end=row[17],
+        drops=row[18],
+        drops_since=row[19],
+        gap_place=row[20],
+        time_said=bool(row[21]),
+        handwork=row[22],
     )
 
 
-def change_state(db: sqlite3.Connection, **columns: str | int | None) -> None:
+def change_state(db: sqlite3.Connection, **columns: str | float | None) -> None:
     """Write columns of the state, by name."""
     assignments = ", ".join(f"{name} = :{name}" for name in columns)
     db.execute(f"UPDATE state SET {assignments}", columns)

@@ -14,6 +14,7 @@ from machines.clock import utc
 from machines.node import outbox, recovering, strips
 from machines.node.bursts import Burst, Held
 from machines.node.journal import change_state, read_state
+from machines.node.slip import begin_anew
 from machines.recovery import Columns, Decision, Gap
 from machines.wire import ColumnsPrinted, GapSettled, TrueAgain
 
@@ -82,6 +83,14 @@ def unknown_end(db: sqlite3.Connection) -> int | None:
     return None if end is None else int(end)
 
 
+def end_of_paper(db: sqlite3.Connection) -> int:
+    """The place after all that was laid or perhaps was, by this board or by one before it."""
+    state = read_state(db)
+    (ordered,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
+    passed = 0 if state.gap_place is not None else max(0, (state.perhaps_end or 0) - state.next_column)
+    return max(state.paper_position + passed, ordered or 0)
+
+
 def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
     """Turn to another run, or take one over. Places that are unknown are passed over, and so is what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
@@ -97,22 +106,25 @@ def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: in
     if state.run is not None:
         report_printed(db, state.run)
     (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
-    position = max(state.paper_position if end is None else int(end), paper_end)
+    position = max(state.paper_position, end or 0, paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if perhaps_end is not None:  # their places are passed over when they are settled
         position = max(state.paper_position, position - (perhaps_end - first_column))
     change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
+    change_state(db, taking_over=0, perhaps_end=perhaps_end, gap_place=state.gap_place if perhaps_end else None)
+    begin_anew(db)
     recovering.begin_run(db, held.shift_s)
-    change_state(db, taking_over=0, perhaps_end=perhaps_end)
     strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
 
 
 def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, since: float | None) -> None:
     """Write down a gap and what was decided, and go on from there.
 
-    The place of unknown columns is passed over. ``since`` is from when on something was missing, POSIX seconds.
+    The place of unknown columns is passed over; what was fed by hand since lies behind them. ``since`` is from when on
+    something was missing, POSIX seconds.
     """
     state = read_state(db)
+    place = state.paper_position if state.gap_place is None else state.gap_place
     report_printed(db, held.run.id)
     entry = GapSettled(
         seq=outbox.next_seq(db),
@@ -121,11 +133,11 @@ def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, sin
         gap=gap,
         policy=held.policy,
         decision=decision,
-        paper_position=state.paper_position,
+        paper_position=place,
     )
     outbox.append(db, entry)
     unknown = _new_boundaries(db, held, gap.first, gap.unknown_end)
-    strips.note(db, held.run.id, {boundary: state.paper_position + boundary - gap.first for boundary in unknown})
+    strips.note(db, held.run.id, {boundary: place + boundary - gap.first for boundary in unknown})
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if decision.again:  # they are ordered once more, in another place
         db.execute("DELETE FROM burst WHERE run = ? AND first_column >= ?", (held.run.id, decision.again.first))
@@ -133,9 +145,10 @@ def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, sin
     change_state(
         db,
         next_column=decision.again.first if decision.again else gap.unknown_end,
-        paper_position=state.paper_position + len(decision.unknown),
+        paper_position=max(state.paper_position, place + len(decision.unknown)),
         catching_up=int(decision.late > 0),
         perhaps_end=None,
+        gap_place=None,
     )
     if decision.shift_s:
         recovering.shifted(db, held.shift_s + decision.shift_s)

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from machines.drivers import Driver, MachineStopped
-from machines.node import blank, facts, gaps, holds, knife, orders
+from machines.node import blank, facts, gaps, handwork, holds, knife, orders
 from machines.node import held as holding
 from machines.node.at_hand import MachineAtHand, OpenDriver
 from machines.node.bursts import Held
+from machines.node.handworker import Handworker
 from machines.node.in_hand import OrdersInHand
 from machines.node.interruption import Interruption
 from machines.node.journal import Journal, State, change_state, read_state
@@ -20,6 +21,7 @@ from machines.node.laying import NOTHING_DUE, Laying
 from machines.node.plates import PlateStore
 from machines.node.server_time import Estimate
 from machines.node.settling import Settling
+from machines.node.slip import SlipWatch
 from machines.recovery import Cause
 
 
@@ -63,19 +65,24 @@ class Printer:
         self._in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
         self._settling = Settling(journal, plates, self._in_hand, self._interruption)
-        self._laying = Laying(journal, plates, self._machine, self._in_hand, self._interruption, columns_per_commit)
+        self._slip = SlipWatch(journal, plates)
+        self._laying = Laying(
+            journal, plates, self._machine, self._in_hand, self._interruption, columns_per_commit, self._slip
+        )
+        self._hands = Handworker(journal, self._machine)
         self.steps = 0
-        self._parked = False
+        self._rested_as = ""
         self._held: Held | None = None
         self._held_version = -1
 
     @property
     def laying(self) -> bool:
-        """Whether the machine is being told to lay a burst now."""
-        return self._laying.busy
+        """Whether the machine is being told to move now."""
+        return self._laying.busy or self._hands.busy
 
     def begin(self) -> None:
-        """Take up the journal."""
+        """Take up the journal. What a person asked of the agent before is void: who asked may be gone."""
+        handwork.end_all(self._journal, "the agent began anew")
         self._interruption.cause = facts.begin(self._journal, resume_unattended=self._resume_unattended)
         self._interruption.resumed = True
 
@@ -116,9 +123,12 @@ class Printer:
             facts.report_start(self._journal, state, now) or facts.report_actions(self._journal, state, now)
         ):
             return 0.0
+        if state.handwork and state.hold != holds.PAUSED:
+            handwork.end_all(self._journal, "a person ended the pause")
+            return 0.0
         if state.hold:
             return self._rest(state, held, now)
-        self._parked = False
+        self._rested_as = ""
         if now is None:
             return self._idle("clock")
         if held is None:
@@ -146,15 +156,25 @@ class Printer:
         return self._laying.go_on(held, driver, now)
 
     def _rest(self, state: State, held: Held | None, now: float | None) -> float:
-        """Nothing moves until a person lets it; only how the machine is, is still looked at."""
+        """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still
+        looked at. However it comes to rest, it is capped and its knife disarmed; only paused can it be armed again."""
         self._idle("machine" if state.hold in (holds.UNPLANNED, holds.REFUSING) else "service")
-        if not self._parked:
+        if self._rested_as != state.hold:
             self._machine.close()
-        self._parked = True
-        facts.disarm(self._journal)
+            facts.disarm(self._journal)
+        self._rested_as = state.hold
+        self._slip.forget()
+        if state.hold != holds.PAUSED:
+            facts.disarm(self._journal)
+        elif self._hands.go_on(now):
+            return 0.0
+        if held is not None and held.run.id == state.run:
+            self._driver_of(held)
+        conditions = () if self._machine.driver is None else self._machine.driver.conditions()
+        disarmed = facts.KNIFE_OFFLINE in conditions or any(map(facts.stops_printing, conditions))
+        if disarmed and self._journal.state().knife_armed:
+            facts.disarm(self._journal)
         if now is not None:
-            of_run = held is not None and held.run.id == state.run
-            conditions = self._driver_of(held).conditions() if held is not None and of_run else ()
             why = (facts.REFUSING,) if state.hold == holds.REFUSING and facts.REFUSING not in conditions else ()
             facts.report_conditions(self._journal, ("paused", *why, *conditions), now)
         return NOTHING_DUE
@@ -194,6 +214,7 @@ class Printer:
         if not held.segments:
             return self._idle("no-work")
         self._in_hand.close()
+        self._slip.forget()
         driver = self._driver_of(held)
         if self._machine.stands_still(driver, now):
             return self._idle("machine")

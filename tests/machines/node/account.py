@@ -6,7 +6,7 @@ from collections import Counter
 
 import numpy as np
 
-from machines.drivers.paper import Paper, read_paper
+from machines.drivers.paper import NO_COLUMN, Paper, read_paper
 from machines.wire import ColumnsPrinted, Entry, GapSettled, StripCut
 from tests.machines.node.relay import Studio
 from tests.machines.node.rig import Rig
@@ -38,16 +38,17 @@ def check_paper(paper: Paper, studio: Studio, entries: list[Entry]) -> set[int]:
 
 
 def check_marks(paper: Paper, studio: Studio) -> dict[int, int]:
-    """Every column once, in order, with its own dots; where each lies."""
+    """Every column of the picture once, in order, with its own dots; where each lies."""
     assert not paper.refused.size, "the machine was told to print over something"
-    columns, places = paper.laid["column"].tolist(), paper.laid["place"].tolist()
+    of_picture = paper.laid["column"] != NO_COLUMN
+    columns, places = paper.laid["column"][of_picture].tolist(), paper.laid["place"][of_picture].tolist()
     assert max(Counter(columns).values(), default=1) == 1, "a column lies twice on the paper"
-    assert max(Counter(places).values(), default=1) == 1
+    assert max(Counter(paper.laid["place"].tolist()).values(), default=1) == 1
     assert columns == sorted(columns)
     assert places == sorted(places)
     assert (paper.dots[:, places] == studio.plate.dots[:, np.array(columns, dtype=int) % studio.plate.columns]).all()
     blank = np.ones(paper.dots.shape[1], dtype=bool)
-    blank[places] = False
+    blank[paper.laid["place"]] = False
     assert not paper.dots[:, blank].any(), "dots where no column was laid"
     return dict(zip(columns, places, strict=True))
 

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from machines.calibration import Calibration
 from machines.clock import Clock, utc
 from machines.plate import Plate
 from machines.profile import CarriageHead, Knife, LineHead, Media, Profile
@@ -74,6 +75,7 @@ class Studio:
         entries: taken, in order.
         statuses: heard.
         told_before: how many entries are of earlier epochs.
+        calibration: what was measured of the machine.
     """
 
     clock: Clock
@@ -90,6 +92,7 @@ class Studio:
     entries: list[Entry] = field(default_factory=list)
     statuses: list[Status] = field(default_factory=list)
     told_before: int = 0
+    calibration: Calibration | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def instant(self, column: float) -> float:
@@ -151,6 +154,7 @@ class Studio:
             plates=(self.plate.digest,) if segments else (),
             segments=segments,
             poll_after_s=self.poll_after_s,
+            calibration=self.calibration,
         )
 
     def _first_unaccounted(self, offered: tuple[SegmentWork, ...]) -> int | None:

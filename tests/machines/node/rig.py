@@ -14,9 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.drivers import MachineStopped
+from machines.calibration import Calibration
+from machines.drivers import Feed, MachineStopped
+from machines.drivers.faults import FaultPlan
 from machines.drivers.paper import Paper, read_paper
 from machines.drivers.simulated import SimulatedMachine
+from machines.head import HeadPlan
 from machines.node import held as holding
 from machines.node import outbox
 from machines.node.client import Fetched
@@ -94,6 +97,7 @@ class FusedMachine:
     closed: bool = False
     refuses_to_arm: tuple[str, ...] = ()
     armings: int = 0
+    corrections: list[float] = field(default_factory=list)
     remembers_columns: bool = True
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
@@ -104,6 +108,17 @@ class FusedMachine:
         self.clock.at += self.seconds_per_column * dots.shape[1]
         self.machine.lay(place, dots, first_column)
         self.fuse.burn()
+
+    def lay_pattern(self, place: int, pattern: NDArray[np.bool_] | HeadPlan) -> None:
+        self.fuse.burn()
+        if self.stop_with:
+            self.keywords, self.stop_with = self.stop_with, ()
+            raise MachineStopped(*self.keywords)
+        self.machine.lay_pattern(place, pattern)
+        self.fuse.burn()
+
+    def keep_open(self) -> None:
+        self.machine.keep_open()
 
     def cut(self, place: int) -> None:
         self.fuse.burn()
@@ -122,6 +137,16 @@ class FusedMachine:
 
     def column_end(self) -> int | None:
         return self.machine.column_end() if self.remembers_columns else None
+
+    def feed(self) -> Feed | None:
+        return self.machine.feed()
+
+    def correct(self, mm: float) -> float:
+        self.fuse.burn()
+        done = self.machine.correct(mm)
+        self.corrections.append(done)
+        self.fuse.burn()
+        return done
 
     def halt(self) -> None:
         self.machine.halt()
@@ -147,6 +172,7 @@ class Rig:
         resume_unattended: of the printer.
         server_ahead_s: how far the server's clock is ahead of the true time.
         remembers_columns: whether the machine does.
+        faults: of the machine; may be changed while it prints.
     """
 
     home: Path
@@ -162,6 +188,7 @@ class Rig:
     fuse: Fuse = field(default_factory=Fuse)
     machine: FusedMachine | None = None
     steps_taken: int = 0
+    faults: FaultPlan = field(default_factory=FaultPlan)
 
     def __post_init__(self) -> None:
         open_journal(self.home, create=True).close()
@@ -235,8 +262,15 @@ class Rig:
     def _server_time(self) -> Estimate | None:
         return Estimate(now=self.clock.at + self.server_ahead_s, error_s=self.error_s) if self.time_known else None
 
-    def _open(self, profile: Profile, run: RunWork) -> FusedMachine:
-        machine = SimulatedMachine(self.home / "paper", profile, run.nozzle_seed, self.clock)
+    def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> FusedMachine:
+        machine = SimulatedMachine(
+            self.home / "paper",
+            profile,
+            run.nozzle_seed,
+            self.clock,
+            calibration=calibration,
+            faults=lambda: self.faults,
+        )
         self.machine = FusedMachine(
             machine, self.fuse, self.clock, self.seconds_per_column, remembers_columns=self.remembers_columns
         )
