@@ -7,8 +7,8 @@ sharper: it is for photographs. Ordered dots are a pattern that is meant to be s
 and white already.
 
 A diffusion settles dots one after the other, so a turn diffused from its first column to its last would show a seam
-where the
-two meet: the pattern that arrives is not the one that departs. Here it runs through the closing as if there were none:
+where the two meet: the pattern that arrives is not the one that departs. Here it runs through the closing as if there
+were none:
 
 1. Diffusion is warmed up over the columns *before* column 0, which are the turn's last ones. What it makes of them is
    what column 0 is diffused from.

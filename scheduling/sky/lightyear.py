@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import MAXYEAR, MINYEAR, UTC, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -19,6 +19,7 @@ from scheduling.sky import almanac
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.bodies import Body, sky
 from scheduling.sky.civil import rfc5545_instant
+from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.sky.moon import moon_faces
 from scheduling.sky.places import Place
 from scheduling.sky.timescales import DAY_S
@@ -86,6 +87,8 @@ class LightYear:
 
 def light_year(place: Place, zone: ZoneInfo, year: int) -> LightYear:
     """The year at a place; raises EphemerisRangeError outside the ephemeris."""
+    if not MINYEAR < year < MAXYEAR:
+        raise EphemerisRangeError(None, *sky().ephemeris.span())
     start, end = (rfc5545_instant(_new_year(each).replace(tzinfo=None), zone) for each in (year, year + 1))
     spans = _spans(zone, start, end)
     first_midnight = _new_year(year).timestamp()

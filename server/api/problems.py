@@ -6,6 +6,7 @@ entry is our own mistake: it is logged with the request's number, and the client
 
 from __future__ import annotations
 
+import errno
 import logging
 from dataclasses import dataclass, field, replace
 from functools import singledispatch
@@ -115,6 +116,12 @@ UNAVAILABLE = Kind(
     "The server cannot write at the moment",
     "Nothing was written. Send the same request again after the time in `Retry-After`.",
 )
+DISK_FULL = Kind(
+    "disk-full",
+    HTTPStatus.INSUFFICIENT_STORAGE,
+    "The server's disk is full",
+    "Nothing was written. Whoever keeps the server has to make room; then the same request may be sent again.",
+)
 OUR_MISTAKE = Kind(
     "server-error",
     HTTPStatus.INTERNAL_SERVER_ERROR,
@@ -134,9 +141,14 @@ KINDS = {
         JOURNAL_DIFFERS,
         NOTHING_OPEN,
         UNAVAILABLE,
+        DISK_FULL,
         OUR_MISTAKE,
     )
 }
+
+
+# No space left, the user's share of it used up, a file larger than the system allows.
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 @dataclass(frozen=True)
@@ -172,7 +184,18 @@ class TooLarge(APIException):
 @singledispatch
 def describe(error: Exception) -> Problem:
     """What an exception means to a client."""
+    return _our_mistake()
+
+
+def _our_mistake() -> Problem:
     return of_kind(OUR_MISTAKE, "It is logged under this request's number; please pass the number on.")
+
+
+@describe.register
+def _(error: OSError) -> Problem:
+    if error.errno in FULL:
+        return of_kind(DISK_FULL, "Nothing was written; whoever keeps the server has to make room.")
+    return _our_mistake()
 
 
 @describe.register

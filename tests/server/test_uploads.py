@@ -13,6 +13,7 @@ from scheduling.uploads import UploadStore
 from server import wiring
 from server.api.uploads import MEDIA_TYPES
 from tests.scheduling.test_darkroom import SQUARE, grey_png
+from tests.scheduling.test_files import room_for
 from tests.server.conftest import enrol
 from tests.server.studio import MACHINE, PROFILE, VENUE, Caller
 from tests.server.test_bad_input import problem
@@ -41,6 +42,14 @@ def test_a_file_is_named_by_its_digest(studio: Caller, media_type: str) -> None:
 def test_a_file_of_another_type_is_refused(studio: Caller, media_type: str, tmp_path: Path) -> None:
     problem(studio.post("uploads", PNG, content_type=media_type), 415)
     assert not (tmp_path / "uploads").exists()
+
+
+def test_when_the_disk_is_full_the_answer_says_so_and_nothing_is_left(studio: Caller, tmp_path: Path) -> None:
+    with room_for(100):
+        answer = studio.post("uploads", PNG * 10, content_type="image/png")
+    assert problem(answer, 507)["type"] == "/api/v1/problems/disk-full"
+    assert [path for path in (tmp_path / "uploads").rglob("*") if path.is_file()] == []
+    assert upload(studio, PNG * 10)["bytes"] == 10 * len(PNG)
 
 
 def test_an_empty_file_is_refused(studio: Caller) -> None:

@@ -126,6 +126,7 @@ def test_leap_years_have_a_day_more() -> None:
     assert (year_at("Kathmandu").days, year_at("Kathmandu", 2028).days) == (365, 366)
 
 
-def test_outside_the_ephemeris() -> None:
-    with pytest.raises(EphemerisRangeError):
-        year_at("Lisbon", 2054)
+@pytest.mark.parametrize("year", [0, 1, 1899, 2053, 2054, 9999, 10_000])
+def test_outside_the_ephemeris(year: int) -> None:
+    with pytest.raises(EphemerisRangeError, match="1899-07-31 to 2053-10-05"):
+        year_at("Lisbon", year)
