@@ -16,6 +16,7 @@ from machines.errors import InputError
 from machines.pictures import Sheet, seam_visibility, thumbnail_png
 from machines.profile import Profile as MachineProfile
 from machines.structure import unstructure
+from scheduling.calibration import calibrated_profile
 from scheduling.darkroom import draw_tone
 from scheduling.geometry import Geometry, geometry
 from scheduling.log.models import Machine, Profile, Run, Source, Venue
@@ -24,7 +25,7 @@ from scheduling.paper import length_at
 from scheduling.paper_proof import paper_proof
 from scheduling.proofs import proof, require_size, turn_columns, usual_cycle
 from scheduling.run_proof import run_proof
-from scheduling.selectors import machine_profile, run_profile, venue_place
+from scheduling.selectors import machine_profile, venue_place
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from scheduling.skynumbers import sky_numbers, turn_at
@@ -167,7 +168,8 @@ class RunGeometry(Door):
     def get(self, request: Request, pk: str) -> Response:
         """Pitches, scale, what is laid in one go, and where rounding falls."""
         run = get_object_or_404(Run, pk=pk)
-        return Response(unstructure(geometry(run_profile(run), run.mean_turn_s)))
+        profile = calibrated_profile(Machine.objects.get(id=run.machine_id))
+        return Response(unstructure(geometry(profile, run.mean_turn_s)))
 
 
 class MachineProof(Door):
@@ -180,7 +182,7 @@ class MachineProof(Door):
     def get(self, request: Request, pk: str) -> HttpResponse:
         """What hung between head and knife at an instant, or the last metre; blank where nothing was printed."""
         machine = get_object_or_404(Machine, pk=pk)
-        profile, at, view = machine_profile(profile=machine.profile_id), instant_asked(request), view_asked(request)
+        profile, at, view = calibrated_profile(machine), instant_asked(request), view_asked(request)
         faults = faults_asked(request).on(profile)
         length = length_at(machine, at, _columns(request, profile))
         if length is None:

@@ -104,3 +104,10 @@ def test_the_node_is_told(node: Caller, furnished: Caller) -> None:
     after = node.get("node/work", HTTP_IF_NONE_MATCH=before["ETag"])
     assert after.status_code == 200  # the work is another one now
     assert after.json()["calibration"] == {"feed_factor": 0.995, "dead_nozzles": [], "head_to_knife_mm": 21.5}
+
+
+def test_what_is_told_of_the_paper_goes_by_what_was_measured(furnished: Caller) -> None:
+    """Columns of a third of a millimetre: 20.1 mm are counted as 60 of them."""
+    assert furnished.get("runs/spring/geometry").json()["knife_rounding_mm"] == pytest.approx(0.0)
+    furnished.put(ADDRESS, {"head_to_knife_mm": 20.1})
+    assert furnished.get("runs/spring/geometry").json()["knife_rounding_mm"] == pytest.approx(-0.1)
