@@ -55,6 +55,14 @@ class Driver(Protocol):
             MachineStopped: the machine cannot go on; its keywords say why.
         """
 
+    def keep_open(self) -> None:
+        """Fire nozzles that have been idle for too long into the waste, as the profile says. Called while the machine
+        is to print and waits; never while a person holds it, as the carriage moves.
+
+        Raises:
+            MachineStopped: the machine cannot go on; its keywords say why.
+        """
+
     def cut(self, place: int) -> None:
         """Cut at a place, which stands under the knife now.
 

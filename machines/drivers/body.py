@@ -29,17 +29,19 @@ class Body:
         true_place: the same, by the paper.
         owed: columns that the motor feeds before the paper moves again.
         as_of: up to which instant the jumps of the paper have happened, POSIX seconds.
+        waste_drops: fired into the waste so far, by all nozzles.
     """
 
     standing: int = 0
     true_place: float = 0.0
     owed: float = 0.0
     as_of: float = 0.0
+    waste_drops: int = 0
 
     @property
-    def true(self) -> bool:
-        """Whether the paper is where it was ordered."""
-        return self.true_place == self.standing and self.owed == 0.0
+    def plain(self) -> bool:
+        """Whether the paper is where it was ordered, and nothing else happened that the paper does not tell."""
+        return self.true_place == self.standing and self.owed == 0.0 and self.waste_drops == 0
 
 
 def fed_to(body: Body, places: NDArray[np.int64], gain: float) -> tuple[Body, NDArray[np.float64]]:
@@ -76,9 +78,9 @@ def read_body(folder: Path, end: int) -> Body:
 
 
 def keep_body(folder: Path, body: Body) -> None:
-    """Write it beside the paper, unless nothing was ever wrong."""
+    """Write it beside the paper, unless the paper tells it all."""
     path = folder / FILE_NAME
-    if body.true and not path.exists():
+    if body.plain and not path.exists():
         return
     partial = folder / (FILE_NAME + ".partial")
     partial.write_text(json.dumps(asdict(body)))

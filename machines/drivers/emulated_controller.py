@@ -174,7 +174,8 @@ class Controller:
         if memory.column is not None:
             told.append(f"column={memory.column}")
         # A controller that cannot be told how far to feed says nothing of it.
-        return told if make.fine_nm is None else [*told, f"fine-nm={make.fine_nm}"]
+        told += [] if make.fine_nm is None else [f"fine-nm={make.fine_nm}"]
+        return [*told, f"waste={memory.waste}"] if make.spits and make.head == "carriage" else told
 
     def _stop(self, name: str) -> None:
         """Whoever says stop is obeyed, and answered before anything else."""

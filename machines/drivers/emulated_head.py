@@ -44,6 +44,7 @@ class Make:
         step_s, cut_s: how long one step and one cut take, seconds.
         slip: which part of the paper's way is lost.
         counts: of the encoder in one column; None without an encoder.
+        spits: whether it can fire into a waste, at its cap.
         fine_nm: the least that the feed can move, nanometres; None for a controller that cannot correct or scale it.
     """
 
@@ -55,6 +56,7 @@ class Make:
     reach: int
     counts: Fraction | None = Fraction(40)
     fine_nm: int | None = 1000
+    spits: bool = True
     window: int = 8
     longest_watchdog_s: float = 10.0
     step_s: float = 0.0

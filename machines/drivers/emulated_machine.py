@@ -7,6 +7,8 @@ import binascii
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from machines.drivers.emulated_head import Burst, Make, Paper, Refusal
 
 DISARMED = "separation-cutter-offline-warning"
@@ -30,6 +32,7 @@ class Memory:
         standing: place under the first nozzle, by the motor.
         encoder: what the idler's encoder has counted since place 0; without an encoder, columns.
         sessions: how many there have been.
+        waste: drops fired into the waste.
         column: running column after the last that was begun; None before the first.
     """
 
@@ -39,6 +42,7 @@ class Memory:
     standing: int = 0
     encoder: float = 0.0
     sessions: int = 0
+    waste: int = 0
     column: int | None = None
 
 
@@ -128,12 +132,19 @@ class Machine:
                 self._step(_number(place), _number(dots))
             case ["cap"]:
                 self._end()
+            case _:
+                self._follow_between_bursts(order)
+
+    def _follow_between_bursts(self, order: list[str]) -> None:
+        match order:
             case ["arm"]:
                 self._arm()
             case ["cut", place]:
                 self._cut(_number(place))
             case ["scale" | "correct" as what, amount] if self.make.fine_nm is not None:
                 self._set_feed(what, _signed(amount))
+            case ["spit", drops, offset, packed] if self.make.spits:
+                self._spit(_number(drops), _number(offset), _octets(packed))
             case ["place", place]:
                 self._set_place(_number(place))
             case _:
@@ -209,6 +220,14 @@ class Machine:
             self._scale = amount / 1e6
         else:
             raise Refusal("order")
+
+    def _spit(self, drops: int, offset: int, octets: bytes) -> None:
+        """At the cap, so only outside a burst, and by nozzles that there are."""
+        nozzles = np.flatnonzero(np.unpackbits(np.frombuffer(octets, dtype=np.uint8))) + 8 * offset
+        if self.busy or self.make.head != "carriage" or drops < 1 or (nozzles >= self.make.nozzles).any():
+            raise Refusal("order")
+        self.memory.waste += drops * int(nozzles.size)
+        self._keep(self.memory)
 
     def _known_end(self) -> int:
         if self.memory.end is None:

@@ -29,6 +29,7 @@ class Greeting:
         encoder: count of its encoder, 0 at place 0; None without an encoder.
         counts: of the encoder in one column; None without an encoder.
         column: running column after the last that it has begun to lay, as it remembers; None if it does not.
+        waste: drops fired into the waste so far; None for a controller that cannot fire there.
         fine_nm: the least that its feed can move, nanometres; None for a controller that cannot correct or scale it.
     """
 
@@ -46,6 +47,7 @@ class Greeting:
     counts: Fraction | None
     column: int | None
     fine_nm: int | None
+    waste: int | None
 
     @classmethod
     def read(cls, words: list[str]) -> Greeting:
@@ -103,7 +105,7 @@ def _counts(word: str) -> Fraction | None:
 
 
 # A controller of before these were thought of does not say them.
-_MAY_BE_UNSAID = frozenset({"encoder", "counts", "column", "fine_nm"})
+_MAY_BE_UNSAID = frozenset({"encoder", "counts", "column", "fine_nm", "waste"})
 _READS: dict[str, Callable[[str], object]] = {
     "head": _head,
     "nozzles": _positive,
@@ -119,4 +121,5 @@ _READS: dict[str, Callable[[str], object]] = {
     "counts": _counts,
     "column": _unless_none,
     "fine_nm": _positive_unless_none,
+    "waste": _unless_none,
 }

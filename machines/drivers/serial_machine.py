@@ -7,7 +7,7 @@ never repeats a burst that was begun: what lies of it is for the node's journal 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from machines.calibration import UNCALIBRATED, Calibration
 from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
+from machines.drivers.idle_nozzles import IdleNozzles
 from machines.drivers.serial_greeting import Greeting
 from machines.drivers.serial_link import Halted, Limits, Link, LinkLost, Words, new_call
-from machines.drivers.serial_orders import burst, pattern_burst
+from machines.drivers.serial_orders import burst, pattern_burst, spit
 from machines.drivers.serial_port import Port, SerialPort
 from machines.errors import InputError
 from machines.head import HeadPlan
@@ -111,6 +112,7 @@ class SerialMachine:
         # The place under the first nozzle, where the last order of this session left it.
         self._standing: int | None = None
         self._scaled = False
+        self._idle = IdleNozzles.of(profile, clock.elapsed())
         try:
             self._connected()
         except LinkLost as lost:
@@ -128,7 +130,7 @@ class SerialMachine:
             ValueError: dots of another height than the head's.
         """
         link, dead = self._ready_to_lay(place, dots.shape[0]), self._calibration.dead_nozzles
-        self._perform(link, burst(place, dots, first_column, self._profile, self._seed, dead))
+        self._burst(link, burst(place, dots, first_column, self._profile, self._seed, dead))
         self._laid_to(place + dots.shape[1])
         self._column = first_column + dots.shape[1]
 
@@ -140,7 +142,7 @@ class SerialMachine:
         """
         rows, columns = pattern.numbers.shape if isinstance(pattern, HeadPlan) else pattern.shape
         link, dead = self._ready_to_lay(place, rows), self._calibration.dead_nozzles
-        self._perform(link, pattern_burst(place, pattern, self._profile, self._seed, dead))
+        self._burst(link, pattern_burst(place, pattern, self._profile, self._seed, dead))
         self._laid_to(place + columns)
 
     def _ready_to_lay(self, place: int, rows: int) -> Link:
@@ -151,6 +153,29 @@ class SerialMachine:
             log.error("place %d was ordered, but the controller has laid up to %d", place, self._end)
             raise MachineStopped(OTHER)
         return link
+
+    def _burst(self, link: Link, orders: Iterable[Words]) -> None:
+        """Lay it, after opening the nozzles that have been idle for too long."""
+        self._spit(link)
+        fired: set[int] = set()
+        self._perform(link, _noting_nozzles(orders, fired))
+        if self._idle is not None:
+            self._idle.opened(sorted(fired), self._clock.elapsed())
+
+    def keep_open(self) -> None:
+        """Fire nozzles that have been idle for too long into the waste, where the controller can.
+
+        Raises:
+            MachineStopped: some were not fired, perhaps.
+        """
+        if self._idle is not None:
+            self._spit(self._ready())
+
+    def _spit(self, link: Link) -> None:
+        if self._idle is not None and link.greeting.waste is not None:
+            due = self._idle.fire_due(self._clock.elapsed())
+            if due.any():
+                self._perform(link, spit(due, self._idle.drops))
 
     def _laid_to(self, end: int) -> None:
         self._end = self._whole = end
@@ -369,6 +394,14 @@ def check(greeting: Greeting, profile: Profile) -> None:
         count_mm = profile.column_pitch_mm / float(greeting.counts)
         if abs(count_mm / profile.encoder_pitch_mm - 1.0) > ENCODER_TOLERANCE:
             _same("encoder_pitch_mm", count_mm, profile.encoder_pitch_mm)
+
+
+def _noting_nozzles(orders: Iterable[Words], fired: set[int]) -> Iterator[Words]:
+    """The same orders; which nozzles they fire is added to a set."""
+    for order in orders:
+        if order[0] == "dots":
+            fired.add(int(str(order[1])))
+        yield order
 
 
 def _check_feed(greeting: Greeting, calibration: Calibration) -> None:

@@ -48,6 +48,12 @@ def pattern_burst(
     return _step_by_step(place, pattern.shape[1], OF_NO_PICTURE, steps)
 
 
+def spit(nozzles: NDArray[np.bool_], drops: int) -> Iterator[Words]:
+    """The orders that have nozzles fire so many drops each into the waste; nozzles as bool, one for each."""
+    for offset, packed in _octets(nozzles):
+        yield "spit", drops, offset, packed
+
+
 def _step_by_step(
     place: int, columns: int, first_column: int | str, steps: Iterator[Iterable[tuple[int, Dots]]]
 ) -> Iterator[Words]:
@@ -85,6 +91,11 @@ def _in_strobes(column: Dots, head: LineHead) -> Iterable[tuple[int, Dots]]:
 
 
 def _packed(part: int, row: Dots) -> Iterator[Words]:
+    for offset, packed in _octets(row):
+        yield "dots", part, offset, packed
+
+
+def _octets(row: Dots) -> Iterator[tuple[int, str]]:
     """Eight dots to an octet, the first in the highest bit; stretches without a dot are left out."""
     octets = np.packbits(row)
     for offset in range(0, len(octets), OCTETS_PER_LINE):
@@ -92,4 +103,4 @@ def _packed(part: int, row: Dots) -> Iterator[Words]:
         inked = np.flatnonzero(piece)
         if inked.size:
             first, end = int(inked[0]), int(inked[-1]) + 1
-            yield "dots", part, offset + first, base64.b64encode(piece[first:end].tobytes()).decode("ascii")
+            yield offset + first, base64.b64encode(piece[first:end].tobytes()).decode("ascii")

@@ -21,6 +21,7 @@ from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
 from machines.drivers.body import fed_to, keep_body, read_body, shifted
 from machines.drivers.faults import CANNOT_CUT, FaultPlan, blade_says, dead_nozzles, feed_gain, keywords
+from machines.drivers.idle_nozzles import IdleNozzles
 from machines.drivers.paper import NO_COLUMN, PaperWriter, column_end, paper_png
 from machines.head import HeadPlan, plan
 from machines.profile import CarriageHead, LineHead, Profile
@@ -71,6 +72,7 @@ class SimulatedMachine:
         self._faults = faults
         self._paper = PaperWriter(folder, profile)
         self._body = read_body(folder, self._paper.end)
+        self._idle = IdleNozzles.of(profile, clock.now())
 
     def lay(self, place: int, dots: Dots, first_column: int) -> None:
         """Set columns from a place on.
@@ -90,6 +92,7 @@ class SimulatedMachine:
         """
         if isinstance(pattern, HeadPlan):
             self._lay(place, pattern.numbers.shape, NO_COLUMN, pattern.laid)
+            self._opened(pattern)
         else:
             self._lay(place, pattern.shape, NO_COLUMN, lambda dead: self._set(pattern, place, dead))
 
@@ -104,10 +107,27 @@ class SimulatedMachine:
             self._paper.refuse(place, first_column, columns, now)
             raise MachineStopped("other-error")
         self._stand_still_if_stopped(now)
+        self._spit(now)
         dots = set_dots(dead_nozzles(self._faults().active(now)))
         true_places = self._feed_to(place + np.arange(columns), now)
         self._paper.lay(place, dots, first_column, np.full(columns, now), true_places)
         keep_body(self._folder, self._body)
+
+    def keep_open(self) -> None:
+        """Fire nozzles that have been idle for too long into the waste, and count their drops.
+
+        Raises:
+            MachineStopped: the machine stands still.
+        """
+        now = self._clock.now()
+        self._stand_still_if_stopped(now)
+        if self._spit(now):
+            keep_body(self._folder, self._body)
+
+    @property
+    def waste_drops(self) -> int:
+        """What was fired into the waste so far, by all nozzles."""
+        return self._body.waste_drops
 
     def cut(self, place: int) -> None:
         """Cut at the place under the knife.
@@ -206,6 +226,18 @@ class SimulatedMachine:
             self._body = replace(self._body, as_of=now)
             keep_body(self._folder, self._body)
 
+    def _spit(self, now: float) -> int:
+        """How many drops were fired into the waste just now; dead nozzles try in vain, but are tried."""
+        if self._idle is None:
+            return 0
+        drops = int(self._idle.fire_due(now).sum()) * self._idle.drops
+        self._body = replace(self._body, waste_drops=self._body.waste_drops + drops)
+        return drops
+
+    def _opened(self, head_plan: HeadPlan) -> None:
+        if self._idle is not None:
+            self._idle.opened(np.flatnonzero(head_plan.drops()), self._clock.now())
+
     def _cuts_made(self, now: float) -> int:
         """By the blade that is in, if its wear is known."""
         wear = self._faults().blade(now)
@@ -215,7 +247,9 @@ class SimulatedMachine:
         """What reaches the paper."""
         head = self._profile.head
         if isinstance(head, CarriageHead):
-            return plan(dots, first_column, head, self._seed, self._calibration.dead_nozzles).laid(dead)
+            head_plan = plan(dots, first_column, head, self._seed, self._calibration.dead_nozzles)
+            self._opened(head_plan)
+            return head_plan.laid(dead)
         return _set_by_line(dots, head, dead)
 
 

@@ -60,7 +60,7 @@ class Laying:
             return NOTHING_DUE
         order_in_s = self._in_hand.order_at(held, planned[0], catching_up=state.catching_up) - now
         if order_in_s > 0:
-            return order_in_s
+            return self._wait(driver, order_in_s, now)
         with self._journal.reading() as db:
             closed_only = recovering.read(db).closed_only
         try:
@@ -69,6 +69,14 @@ class Laying:
             self._interruption.because("no-work")
             return NOTHING_DUE
         return 0.0
+
+    def _wait(self, driver: Driver, wait_s: float, now: float) -> float:
+        """Between bursts, with time to spare, the nozzles are kept open."""
+        try:
+            driver.keep_open()
+        except MachineStopped as stop:
+            self._machine.stopped_laying(stop, now)
+        return wait_s
 
     def lay_or_wait(self, driver: Driver, now: float) -> float:
         """Nothing but the next burst matters now; while it is awaited, the machine is asked how it is, and whether a

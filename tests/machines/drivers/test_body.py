@@ -20,7 +20,7 @@ def test_a_true_feed_brings_the_paper_where_it_was_ordered() -> None:
     body, lies = fed_to(Body(), columns(0, 10), 1.0)
     assert lies.tolist() == list(range(10))
     assert body == Body(standing=9, true_place=9.0)
-    assert body.true
+    assert body.plain
 
 
 def test_a_slip_adds_up() -> None:
@@ -28,7 +28,7 @@ def test_a_slip_adds_up() -> None:
     assert lies[-1] == pytest.approx(995.0)
     body, lies = fed_to(body, columns(1001, 2001), 1.0)
     assert lies[-1] == pytest.approx(1995.0), "what has slipped stays slipped"
-    assert not body.true
+    assert not body.plain
 
 
 def test_places_passed_over_are_fed_like_any_other() -> None:

@@ -76,7 +76,7 @@ def test_the_text_explains_every_name_of_the_greeting() -> None:
 
 
 def test_the_text_explains_every_order_and_reason() -> None:
-    for order in ("burst", "dots", "step", "cap", "arm", "cut", "place", "correct", "scale"):
+    for order in ("burst", "dots", "step", "cap", "arm", "cut", "place", "correct", "scale", "spit"):
         assert re.search(rf"^\| `{order}\b", PROTOCOL, re.MULTILINE)
     for reason in ("stop", "watchdog", "condition", "order", "unknown"):
         assert f"| `{reason}` |" in PROTOCOL
