@@ -127,7 +127,16 @@ def humidity_stretch_mm(length_mm: float, humidity_points: float, percent_per_10
         humidity_points: change of relative humidity, in points; below 0 for drier air.
         percent_per_100_points: what the paper does; measure it, as papers differ (0.1 to 0.4 is common practice, no
             source).
+
+    Raises:
+        InputError: no length, or no such air or paper.
     """
+    if not 0 < length_mm < math.inf:
+        raise InputError("length_mm", f"{length_mm:g} mm", "give a length above 0")
+    if not -100 <= humidity_points <= 100:
+        raise InputError("points", f"{humidity_points:g} points", "give -100 to 100")
+    if not 0 <= percent_per_100_points <= 10:
+        raise InputError("percent", f"{percent_per_100_points:g}%", "give 0 to 10, such as 0.2")
     return length_mm * percent_per_100_points / 100.0 * humidity_points / 100.0
 
 

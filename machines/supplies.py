@@ -1,4 +1,4 @@
-"""Paper, ink and blades: what a segment, a turn or a run uses, and when a roll ends."""
+"""Paper, ink and blades: what a segment, a turn or a run uses, and how much paper a roll is."""
 
 from __future__ import annotations
 
@@ -107,19 +107,7 @@ def roll_length_error_m(outer_mm: float, caliper_mm: float, outer_error_mm: floa
     return math.pi * outer_mm / (2.0 * caliper_mm) * outer_error_mm / 1000.0
 
 
-def turn_that_ends_roll(profile: Profile, next_column: int, paper_m: float) -> int:
-    """The turn in which the paper ends, when ``next_column`` is the next running column to be set.
-
-    Args:
-        profile: the machine.
-        next_column: running column.
-        paper_m: paper left from the head on.
-    """
-    columns = math.floor(paper_m * 1000.0 / profile.column_pitch_mm * (1 + 1e-12))
-    return (next_column + columns) // profile.columns_per_turn
-
-
-def whole_turns(profile: Profile, paper_m: float) -> int:
-    """How many whole turns some paper still holds; the turn after them ends the roll."""
+def whole_columns(profile: Profile, paper_m: float) -> int:
+    """How many whole columns some paper still holds; the column after them ends the roll."""
     # The tolerance is for lengths such as 24 * 25.4 mm, which is not 609.6 in binary.
-    return math.floor(paper_m * 1000.0 / profile.mm_per_turn * (1 + 1e-12))
+    return math.floor(paper_m * 1000.0 / profile.column_pitch_mm * (1 + 1e-12))

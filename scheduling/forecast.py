@@ -9,7 +9,7 @@ import numpy as np
 
 from machines.clock import utc
 from machines.profile import IdleFiring
-from machines.supplies import idle_ml, use
+from machines.supplies import idle_ml, use, whole_columns
 from scheduling.ahead import Ahead
 from scheduling.calibration import calibrated_profile
 from scheduling.log.models import Machine, Opening, Strip, Venue
@@ -161,9 +161,7 @@ def _to_come(ahead: Ahead) -> Supplies:
 
 
 def _roll_end(ahead: Ahead, roll: Roll) -> End | None:
-    # The tolerance is for lengths such as 24 * 25.4 mm, which is not 609.6 in binary.
-    columns = int(roll.left_m * 1000.0 / ahead.profile.column_pitch_mm * (1 + 1e-12))
-    column = ahead.next_column + columns
+    column = ahead.next_column + whole_columns(ahead.profile, roll.left_m)
     return None if column >= ahead.run.end_column else _end(ahead, column)
 
 

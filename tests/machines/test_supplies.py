@@ -14,9 +14,8 @@ from machines.supplies import (
     idle_ml,
     roll_length_error_m,
     roll_length_m,
-    turn_that_ends_roll,
     use,
-    whole_turns,
+    whole_columns,
 )
 
 
@@ -121,16 +120,11 @@ def test_what_is_no_roll_is_refused(outer: float, core: float, caliper: float, f
 @given(turns=st.integers(0, 10_000), mm=st.sampled_from([480.0, 24 * 25.4, 0.1 * 3 * 1000, 333.3]))
 def test_a_roll_of_n_turns_holds_n_turns(turns: int, mm: float) -> None:
     machine = profile(mm_per_turn=mm)
-    assert whole_turns(machine, turns * mm / 1000) == turns
-    assert whole_turns(machine, (turns + 0.99) * mm / 1000) == turns
+    assert whole_columns(machine, turns * mm / 1000) == turns * 4800
+    assert whole_columns(machine, (turns + 0.99999) * mm / 1000) // 4800 == turns
 
 
 @settings(deadline=None)
-@given(turn=st.integers(0, 5000), share=st.floats(0.001, 0.999), turns=st.integers(0, 300))
-def test_the_turn_in_which_a_roll_ends(turn: int, share: float, turns: int) -> None:
-    """Starting anywhere in a turn, paper for some turns and a little more or less ends in the turn that it must."""
-    machine = profile()
-    start = turn * 4800 + int(share * 4800)
-    rest_mm = (4800 - int(share * 4800)) * 0.1
-    assert turn_that_ends_roll(machine, start, (rest_mm + turns * 480.0 - 0.1) / 1000) == turn + turns
-    assert turn_that_ends_roll(machine, start, (rest_mm + turns * 480.0 + 0.1) / 1000) == turn + turns + 1
+@given(column=st.integers(0, 10**7), share=st.floats(0.01, 0.99))
+def test_a_part_of_a_column_is_none(column: int, share: float) -> None:
+    assert whole_columns(profile(), (column + share) * 0.1 / 1000) == column

@@ -24,6 +24,7 @@ from machines.patterns import (
     corrected_head_to_knife_mm,
     cut_angle_degrees,
     feed_correction,
+    humidity_stretch_mm,
 )
 from machines.profile import CarriageHead, Profile
 from machines.structure import unstructure
@@ -66,6 +67,13 @@ class Command(BaseCommand):
         roll.add_argument("--outer-mm", type=float, required=True, help="diameter of the roll")
         roll.add_argument("--core-mm", type=float, required=True, help="outside diameter of the core")
         roll.add_argument("--caliper-mm", type=float, required=True, help="thickness of the paper")
+
+        damp = kinds.add_parser("humidity", help="of a strip in other air: by how much paper and calibration change")
+        damp.add_argument("--length-mm", type=float, required=True, help="of the paper")
+        damp.add_argument("--points", type=float, required=True, help="of relative humidity, below 0 for drier air")
+        damp.add_argument(
+            "--percent", type=float, required=True, help="that your paper grows in 100 points; measure it"
+        )
 
     def handle(self, *args: Any, kind: str, **options: Any) -> None:
         try:
@@ -159,6 +167,14 @@ def roll(options: dict[str, Any]) -> Reading:
     return Reading(f"{length_m:.1f} m of paper, give or take {error_m:.1f} m for a millimetre of diameter.")
 
 
+def humidity(options: dict[str, Any]) -> Reading:
+    """By how much paper grows, and a calibration made in other air is off."""
+    growth_mm = humidity_stretch_mm(options["length_mm"], options["points"], options["percent"])
+    share = growth_mm / options["length_mm"]
+    said = f"The paper grows by {growth_mm:+.2f} mm; a feed that was measured before is off by {share:+.3%}."
+    return Reading(said)
+
+
 READINGS: dict[str, Callable[[dict[str, Any]], Reading]] = {
     "feed": feed,
     "nozzles": nozzles,
@@ -166,6 +182,7 @@ READINGS: dict[str, Callable[[dict[str, Any]], Reading]] = {
     "squareness": squareness,
     "wedge": wedge,
     "roll": roll,
+    "humidity": humidity,
 }
 
 
