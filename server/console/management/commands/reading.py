@@ -45,35 +45,8 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         kinds = parser.add_subparsers(dest="kind", required=True)
-        feed = kinds.add_parser("feed", help="of the feed ruler: how true the paper is fed")
-        feed.add_argument("--printed-mm", type=float, required=True, help="as the ruler says")
-        feed.add_argument("--measured-mm", type=float, required=True, help="by a steel rule")
-        feed.add_argument("--machine", metavar="ID", help=MACHINE)
-        nozzles = kinds.add_parser("nozzles", help="of the nozzle check: which are dead and are left out from now on")
-        nozzles.add_argument("--dead", default="", help="steps that are missing, from 0, such as 3,7; none if left out")
-        nozzles.add_argument("--machine", metavar="ID", required=True, help=MACHINE)
-        knife = kinds.add_parser("knife", help="of the knife scale: the distance from the head to the knife")
-        printed_by = knife.add_mutually_exclusive_group(required=True)
-        printed_by.add_argument("--profile", metavar="ID", help="that the scale was printed with")
-        printed_by.add_argument("--machine", metavar="ID", help=MACHINE)
-        knife.add_argument("--cut-at-mm", type=float, required=True, help="from the full stroke, as the pattern says")
-        square = kinds.add_parser("squareness", help="of the cut: by how much it is out of square")
-        square.add_argument("--profile", required=True, metavar="ID")
-        square.add_argument("--upper-mm", type=float, required=True, help="from cut to stroke, at the upper end")
-        square.add_argument("--lower-mm", type=float, required=True, help="the same at the lower end")
-        wedge = kinds.add_parser("wedge", help="of the tone wedge: the curve for a source")
-        wedge.add_argument("densities", type=float, nargs="+", help="of each step, bare paper first and solid last")
-        roll = kinds.add_parser("roll", help="its length from its diameters")
-        roll.add_argument("--outer-mm", type=float, required=True, help="diameter of the roll")
-        roll.add_argument("--core-mm", type=float, required=True, help="outside diameter of the core")
-        roll.add_argument("--caliper-mm", type=float, required=True, help="thickness of the paper")
-
-        damp = kinds.add_parser("humidity", help="of a strip in other air: by how much paper and calibration change")
-        damp.add_argument("--length-mm", type=float, required=True, help="of the paper")
-        damp.add_argument("--points", type=float, required=True, help="of relative humidity, below 0 for drier air")
-        damp.add_argument(
-            "--percent", type=float, required=True, help="that your paper grows in 100 points; measure it"
-        )
+        _add_readings_to_keep(kinds)
+        _add_readings_to_know(kinds)
 
     def handle(self, *args: Any, kind: str, **options: Any) -> None:
         try:
@@ -86,6 +59,40 @@ class Command(BaseCommand):
         self.stdout.write(reading.said)
         for caution in reading.cautions:
             self.stdout.write(f"Caution: {caution}")
+
+
+def _add_readings_to_keep(kinds: Any) -> None:
+    """Those that are kept of a machine, where one is named."""
+    feed = kinds.add_parser("feed", help="of the feed ruler: how true the paper is fed")
+    feed.add_argument("--printed-mm", type=float, required=True, help="as the ruler says")
+    feed.add_argument("--measured-mm", type=float, required=True, help="by a steel rule")
+    feed.add_argument("--machine", metavar="ID", help=MACHINE)
+    nozzles = kinds.add_parser("nozzles", help="of the nozzle check: which are dead and are left out from now on")
+    nozzles.add_argument("--dead", default="", help="steps that are missing, from 0, such as 3,7; none if left out")
+    nozzles.add_argument("--machine", metavar="ID", required=True, help=MACHINE)
+    knife = kinds.add_parser("knife", help="of the knife scale: the distance from the head to the knife")
+    printed_by = knife.add_mutually_exclusive_group(required=True)
+    printed_by.add_argument("--profile", metavar="ID", help="that the scale was printed with")
+    printed_by.add_argument("--machine", metavar="ID", help=MACHINE)
+    knife.add_argument("--cut-at-mm", type=float, required=True, help="from the full stroke, as the pattern says")
+
+
+def _add_readings_to_know(kinds: Any) -> None:
+    """Those that tell a person what to do, or what to make of something."""
+    square = kinds.add_parser("squareness", help="of the cut: by how much it is out of square")
+    square.add_argument("--profile", required=True, metavar="ID")
+    square.add_argument("--upper-mm", type=float, required=True, help="from cut to stroke, at the upper end")
+    square.add_argument("--lower-mm", type=float, required=True, help="the same at the lower end")
+    wedge = kinds.add_parser("wedge", help="of the tone wedge: the curve for a source")
+    wedge.add_argument("densities", type=float, nargs="+", help="of each step, bare paper first and solid last")
+    roll = kinds.add_parser("roll", help="its length from its diameters")
+    roll.add_argument("--outer-mm", type=float, required=True, help="diameter of the roll")
+    roll.add_argument("--core-mm", type=float, required=True, help="outside diameter of the core")
+    roll.add_argument("--caliper-mm", type=float, required=True, help="thickness of the paper")
+    damp = kinds.add_parser("humidity", help="of a strip in other air: by how much paper and calibration change")
+    damp.add_argument("--length-mm", type=float, required=True, help="of the paper")
+    damp.add_argument("--points", type=float, required=True, help="of relative humidity, below 0 for drier air")
+    damp.add_argument("--percent", type=float, required=True, help="that your paper grows in 100 points; measure it")
 
 
 @dataclass(frozen=True)
