@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from machines.clock import utc
 from machines.profile import Profile
 from machines.recovery import Cause, Columns, Gap, Pace, Policy
 from machines.structure import structure
@@ -88,6 +89,12 @@ def open_outage(*, machine: str, now: datetime) -> OpenOutage | None:
     return None
 
 
+def next_due(found: OpenOutage) -> datetime:
+    """When the first column that is still to be laid belongs under the head, as far as was reported: UTC."""
+    instants = run_timeline(found.run).instants(np.array([next_column(found.run)]))
+    return utc(float(instants[0]) + found.run.shift_s)
+
+
 def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
     """The gap that the node would settle at this instant, as far as the server knows.
 
@@ -101,14 +108,13 @@ def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
     first = next_column(run)
     due = timeline.first_column_from((now - waited).timestamp())
     end = min(max(first, found.pace.burst_start_from(due)), run.end_column)
-    missing_s = timeline.instants(np.array([first]))[0] + run.shift_s
     return Gap(
         first=first,
         unknown_end=first,
         end=end,
         cause=_cause(found),
         noticed_at=now,
-        missing_since=datetime.fromtimestamp(missing_s, now.tzinfo),
+        missing_since=next_due(found),
         segment=_half_printed(run, first),
         closed=closed_as_told(found.venue, now, now + CLOSED_AHEAD),
         dots_per_column=_dots_per_column(found, first, end, plates),

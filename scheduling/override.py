@@ -9,7 +9,7 @@ from scheduling.log.events import OutageOverridden
 from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
-from scheduling.outage_now import OpenOutage, open_outage
+from scheduling.outage_now import OpenOutage, next_due, open_outage
 from scheduling.rules import require_rule_fits
 
 LONGEST_REASON = 500
@@ -87,6 +87,12 @@ def _require_open(run: Run, by: Attribution) -> OpenOutage:
     if found.run.id != run.id:
         raise NothingOpen(
             f"machine {run.machine_id!r} is not on run {run.id!r} but on {found.run.id!r}; decide on that"
+        )
+    due = next_due(found)
+    if found.outage is None and due > by.said_at:  # the node takes a word for one on an earlier outage
+        raise NothingOpen(
+            f"nothing is missing on machine {run.machine_id!r} yet: its next column is due at {due:%Y-%m-%d %H:%M:%S} "
+            "UTC; a decision can be made from then on"
         )
     return found
 

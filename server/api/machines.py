@@ -44,6 +44,8 @@ class MachineRow(Row):
             "silent_since",
             "paper_position",
             "last_reported_at",
+            "hold",
+            "held_since",
             "calibration",
         )
         read_only_fields = fields

@@ -97,11 +97,17 @@ def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
         venue=found.venue.name,
         because=BECAUSE[found.because],
         since=f"{words.date(found.since, zone)} {words.clock_time(found.since, zone)}",
-        missing=f"{columns} columns, {_mm(columns * found.profile.column_pitch_mm)}, {_hours(hours)} of the sky",
+        missing="nothing yet"
+        if not columns
+        else f"{_columns(columns)}, {_mm(columns * found.profile.column_pitch_mm)}, {_hours(hours)} of the sky",
         faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
         closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
         options=tuple(_option(found, one, now, scale) for one in all_choices.choices),
     )
+
+
+def _missing(columns: int, length_mm: float, hours: float) -> str:
+    return f"{_columns(columns)}, {_mm(length_mm)}, {_hours(hours)} of the sky" if columns else "nothing yet"
 
 
 def len_of(all_choices: Choices) -> int:

@@ -308,6 +308,15 @@ def test_nothing_open_is_nothing_to_decide(tmp_path: Path) -> None:
     assert not Event.objects.filter(kind="outage-overridden").exists()
 
 
+def test_a_hold_in_which_nothing_is_missing_yet_is_not_decided(tmp_path: Path) -> None:
+    """A board that is told of a gap takes a word that was given before the gap for one on an earlier outage."""
+    ready(tmp_path)
+    take("one", batch(started(), lay(2, 4), OperatorActed(seq=3, at=at(0.1), action="pause")), by())
+    with pytest.raises(NothingOpen, match=r"nothing is missing on machine 'one' yet: .* due at .* 12:1"):
+        override_run(Run.objects.get(), SKIP, None, later(0.1))
+    assert override_run(Run.objects.get(), SKIP, None, later(0.5)).because == "hold"
+
+
 def test_an_outage_that_is_over_is_not_decided_again(tmp_path: Path) -> None:
     ready(tmp_path)
     take("one", batch(started(), settled(2, 2.0, SKIP)), by())

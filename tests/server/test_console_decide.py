@@ -107,7 +107,7 @@ def test_the_page_says_what_each_choice_would_mean(person: Client, silent: Calle
     page = shown(person)
     rows = table(page)
     assert list(rows)[1:] == [
-        "Say nothing: the run's policy",
+        "Say nothing: the run's policy the policy is to stay true to the sky and leave out what was missed",
         "Leave out",
         "Leave out, and feed blank paper",
         "Print all of it late",
