@@ -1,4 +1,4 @@
-"""``dayroll-node``: enrol a board, run it, ask how it is, arm its knife. Everything is put together here.
+"""``dayroll-node``: enrol a board, run it, ask how it is, and do by hand what a person beside the machine must.
 
 Exit status: 0 done; 1 a fault of this program; 2 something given cannot be used; 3 the server refused or was not
 reached; 4 fenced off, another board has taken over; 5 the files of its folder cannot be read or written.
@@ -21,8 +21,8 @@ from machines.drivers.fault_file import FaultFile, read_faults
 from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated import SimulatedMachine, no_faults
 from machines.errors import InputError
+from machines.node import board_commands, holds, takeover
 from machines.node import held as holding
-from machines.node import holds, takeover
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.arming import ask_to_arm
 from machines.node.at_hand import OpenDriver
@@ -139,7 +139,7 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
 
     acts = [_action(commands, action, text) for action, text in ACTIONS.items()]
 
-    for command in (enrol, running, status, arm, *acts):
+    for command in (enrol, running, status, arm, *acts, *board_commands.add_to(commands)):
         command.add_argument("--home", required=True, type=Path, metavar="DIR", help="this machine's folder")
     return parser
 

@@ -151,7 +151,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         resume_unattended=settings.resume_unattended,
     )
     stop, still = Stop(), Stop()
-    panel = Panel(journal, clock, time.estimate)
+    panel = Panel(journal, clock, time.estimate, boot_name(clock))
     with _signals(stop.ask), serving(panel, settings.panel):
         network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
         network.start()

@@ -37,6 +37,23 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
         "Power off and knife parked before hands go in. Wear cut-resistant gloves.",
         "The spent blade goes into a closed container. Close the guard.",
     ),
+    "feed": (
+        "The paper moves at once. Keep hair, sleeves and fingers away from rollers; know where the stop control is.",
+        "What is fed stays blank. Paper waste is a fire load: take it away today.",
+    ),
+    "cut": (
+        "The knife moves at once. Nobody's hands near it; the guard over it is in place. Never reach into it.",
+        "Take the paper only when the machine stands, at the end that has fallen free.",
+    ),
+    "test-pattern": (
+        "Carriage and rollers move at once. Keep hair, sleeves and fingers away; know where the stop control is.",
+        "With those that are cut the knife moves too: nobody's hands near it, the guard in place.",
+        "It takes fresh paper; the picture goes on behind it.",
+    ),
+    "set-time": (
+        "With a time that it believes the machine may move and print at once, if nothing holds it. Look first.",
+        "Read it from two clocks that agree. A wrong time leaves a hole in the picture that nobody fills.",
+    ),
     "arm-knife": (
         "The knife then cuts by itself, without another warning. Nobody's hands may be near it, now or later.",
         "The guard over the knife must be in place.",

@@ -38,11 +38,13 @@ class HandPrint:
         columns: of paper that it takes, with the way to the knife where it is cut.
         part: what lies in some of its columns, from the first of them to before the end.
         cut_column: where the knife is to cut, counted from its first column; None for no cut.
+        reading: what to look at and to write down.
     """
 
     columns: int
     part: Callable[[int, int], Dots | HeadPlan]
     cut_column: int | None = None
+    reading: str = ""
 
 
 def feed(profile: Profile, length_mm: float) -> HandPrint:
@@ -72,7 +74,8 @@ def _nozzles(profile: Profile) -> HandPrint:
     def part(first: int, end: int) -> HeadPlan:
         return replace(check, first_column=first, numbers=check.numbers[:, first:end])
 
-    return HandPrint(check.numbers.shape[1], part)
+    reading = "A stair of one step for each nozzle, counted from 0 at the upper edge: a missing step is a dead nozzle."
+    return HandPrint(check.numbers.shape[1], part, reading=reading)
 
 
 def _wedge(profile: Profile) -> HandPrint:
@@ -81,7 +84,7 @@ def _wedge(profile: Profile) -> HandPrint:
     def part(first: int, end: int) -> Dots:
         return to_dots(np.tile(levels[first:end], (profile.dots_across, 1)))
 
-    return HandPrint(len(levels), part)
+    return HandPrint(len(levels), part, reading="Measure each patch when it is dry, from blank to solid.")
 
 
 def _drawn(profile: Profile, pattern: Pattern) -> HandPrint:
@@ -93,8 +96,9 @@ def _drawn(profile: Profile, pattern: Pattern) -> HandPrint:
         return np.pad(dots, ((0, 0), (0, end - first - dots.shape[1])))
 
     if pattern.cut_column is None:
-        return HandPrint(drawn, part)
-    return HandPrint(max(drawn, pattern.cut_column + profile.knife_columns), part, pattern.cut_column)
+        return HandPrint(drawn, part, reading=pattern.reading)
+    columns = max(drawn, pattern.cut_column + profile.knife_columns)
+    return HandPrint(columns, part, pattern.cut_column, pattern.reading)
 
 
 _PATTERNS: Mapping[TestPattern, Callable[[Profile], HandPrint]] = {
@@ -103,6 +107,13 @@ _PATTERNS: Mapping[TestPattern, Callable[[Profile], HandPrint]] = {
     "knife-scale": lambda profile: _drawn(profile, knife_scale(profile)),
     "squareness": lambda profile: _drawn(profile, cut_squareness(profile)),
     "tone-wedge": _wedge,
+}
+LABELS: Mapping[TestPattern, str] = {
+    "nozzles": "Nozzle check",
+    "feed-ruler": "Ruler of the feed",
+    "tone-wedge": "Tone wedge",
+    "knife-scale": "Scale for the distance from head to knife; it is cut",
+    "squareness": "Squareness of the cut; it is cut",
 }
 CUT_PATTERNS: tuple[TestPattern, ...] = ("knife-scale", "squareness")
 

@@ -178,11 +178,13 @@ def wait(journal: Journal, id: int, begin_limit_s: float = BEGIN_LIMIT_S, end_li
     if not _passes(journal, id, end_limit_s, begun=False):
         return "It is under way; keep hands away until it stands."
     with journal.reading() as db:
-        ended = read(db, id).ended
-    if ended != DONE:
-        said = "nobody paused any more" if ended == VOID else ended
+        work = read(db, id)
+        machine = holding.machine(db)
+    if work.ended != DONE:
+        said = "nobody paused any more" if work.ended == VOID else work.ended
         raise InputError("action", f"it was not done, or not all of it: {said}", "see to the machine, and ask again")
-    return "Done."
+    assert machine is not None, "it was known when it was asked for"
+    return f"Done. {work.on(machine[0]).reading}".rstrip()
 
 
 def _passes(journal: Journal, id: int, limit_s: float, *, begun: bool) -> bool:

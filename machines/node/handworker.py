@@ -5,12 +5,13 @@ from __future__ import annotations
 import logging
 
 from machines.drivers import Driver, MachineStopped
-from machines.node import facts, handwork, knife, strips
+from machines.node import facts, handwork, knife, orders, strips
 from machines.node import held as holding
 from machines.node.at_hand import MachineAtHand
 from machines.node.hand_prints import LARGEST_PART, HandPrint
 from machines.node.handwork import DONE, Handwork
 from machines.node.journal import Journal, State, change_state
+from machines.node.left import drops_of
 from machines.profile import Profile
 from machines.wire import RunWork
 
@@ -86,7 +87,7 @@ class Handworker:
         ):
             return
         if work.given < printed.columns:
-            self._lay_part(work, printed, profile, driver)
+            self._lay_part(work, printed, profile, driver, now)
         else:
             self._end(work, DONE)
 
@@ -96,7 +97,9 @@ class Handworker:
             self._prepared = (work.id, profile, work.on(profile))
         return self._prepared[2]
 
-    def _lay_part(self, work: Handwork, printed: HandPrint, profile: Profile, driver: Driver) -> None:
+    def _lay_part(
+        self, work: Handwork, printed: HandPrint, profile: Profile, driver: Driver, now: float | None
+    ) -> None:
         """Up to where the knife must be looked at."""
         assert work.place is not None, "it was begun"
         here = work.place + work.given
@@ -108,6 +111,7 @@ class Handworker:
         part = printed.part(work.given, work.given + columns)
         with self._journal.transaction() as db:
             handwork.give(db, work, columns)
+            orders.count_drops(db, drops_of(part, profile), now)
         driver.lay_pattern(here, part)
 
     def _cut(self, work: Handwork, state: State, place: int, driver: Driver) -> bool:

@@ -20,6 +20,7 @@ from machines.drivers import Driver, MachineStopped
 from machines.node import orders
 from machines.node.bursts import Burst, Held
 from machines.node.journal import Journal
+from machines.node.left import drops_of
 from machines.node.orders import Laid
 from machines.node.plates import PlateStore
 
@@ -111,7 +112,8 @@ class OrdersInHand:
             self.close()
             raise
         true_again = self._catching_up and burst.due >= self._not_before
-        self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again))
+        drops = drops_of(dots, self._held.profile)
+        self._laid.append(Laid(burst=burst, at=self._time(), true_again=true_again, drops=drops))
         self._catching_up = self._catching_up and not true_again
         self._not_before = self._next_not_before(self._held, began, len(burst))
         if not self._waiting:

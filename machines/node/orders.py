@@ -27,11 +27,13 @@ class Laid:
         burst: which.
         at: when it was done, POSIX seconds by the server.
         true_again: it ended a replay, being at its instant.
+        drops: of ink that it took.
     """
 
     burst: Burst
     at: float
     true_again: bool
+    drops: int = 0
 
 
 def order(db: sqlite3.Connection, bursts: Iterable[Burst], now: float) -> None:
@@ -68,11 +70,17 @@ def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
     crossed = _new_boundaries(db, held, burst.first_column, burst.end_column)
     strips.note(db, burst.run, {boundary: burst.place + boundary - burst.first_column for boundary in crossed})
     change_state(db, next_column=burst.end_column, paper_position=burst.end_place)
+    count_drops(db, one.drops, one.at)
     _leave_out(db, held)
     segment = held.segment_of(burst.first_column)
     if segment is not None and segment.end_column == burst.end_column:
         report_printed(db, burst.run)
         _forget(db, burst.run, burst.end_column - held.profile.columns_per_turn)
+
+
+def count_drops(db: sqlite3.Connection, drops: int, at: float | None) -> None:
+    """So many more were fired from this cartridge; ``at`` an instant, POSIX seconds, None where it is not known."""
+    db.execute("UPDATE state SET drops = drops + ?, drops_since = coalesce(drops_since, ?)", (drops, at))
 
 
 def unknown_end(db: sqlite3.Connection) -> int | None:

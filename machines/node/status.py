@@ -12,6 +12,7 @@ from machines.node import holds, outbox
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
+from machines.node.left import left
 from machines.structure import format_instant
 
 
@@ -22,13 +23,17 @@ class NodeStatus:
     Attributes:
         machine, server: from enrolment; None before it.
         agent_runs: whether an agent prints from this folder.
-        server_time: estimated; None if no sample of this boot is kept.
+        server_time: estimated; None if it is not known in this boot.
+        time_set_by_hand: a person set it, and the server was not heard since.
         clock_error_s: bound on its error, seconds; None where there is none, as after a clock stepped.
         run: being printed.
         next_column: the running column to come.
         turn, column_of_turn: the same as turn and column in it.
         catching_up: columns are laid late, as fast as the machine may.
         paper_m: fed since the machine's first column, metres; None before the profile is known.
+        paper_left_m: on the roll by count, metres; None before the profile is known.
+        ink_used_ml, ink_left_ml: of the cartridge by count, millilitres; None where there is none, or it is not known.
+        cuts_left: of the blade by count; None where there is no knife, or it is not known.
         knife: ``armed``, ``disarmed``, ``none``, or ``unknown`` before the profile is known.
         held_until: end of the work held.
         unreported: entries that the server has not accepted.
@@ -42,12 +47,17 @@ class NodeStatus:
     agent_runs: bool
     server_time: str | None
     clock_error_s: float | None
+    time_set_by_hand: bool
     run: str | None
     next_column: int | None
     turn: int | None
     column_of_turn: int | None
     catching_up: bool
     paper_m: float | None
+    paper_left_m: float | None
+    ink_used_ml: float | None
+    ink_left_ml: float | None
+    cuts_left: int | None
     knife: str
     held_until: str | None
     unreported: int
@@ -69,8 +79,9 @@ class NodeStatus:
             ("agent", "running" if self.agent_runs else "not running"),
             ("time", self._time()),
             ("printing", self._printing()),
-            ("paper", "not known before the first work" if self.paper_m is None else f"{self.paper_m:.3f} m fed"),
-            ("knife", self.knife),
+            ("paper", self._paper()),
+            *([] if self.ink_used_ml is None else [("ink", self._ink(self.ink_used_ml))]),
+            ("knife", self.knife + ("" if self.cuts_left is None else f"; {self.cuts_left} cuts left by count")),
             ("held until", self.held_until or "nothing is held"),
             ("unreported", f"{self.unreported} entries"),
             ("conditions", ", ".join(self.conditions) or "none"),
@@ -81,10 +92,20 @@ class NodeStatus:
 
     def _time(self) -> str:
         if self.server_time is None:
-            return "not known since this board started: it prints once the server has told it"
+            return "not known since this board started: it prints once the server has told it, or a person set it"
         if self.clock_error_s is None:
             return f"{self.server_time}, in doubt: a clock stepped, and it prints once the server has been sure a while"
-        return f"{self.server_time}, to within {self.clock_error_s:.3g} s"
+        by_hand = ", as a person set it" if self.time_set_by_hand else ""
+        return f"{self.server_time}, to within {self.clock_error_s:.3g} s{by_hand}"
+
+    def _paper(self) -> str:
+        if self.paper_m is None or self.paper_left_m is None:
+            return "not known before the first work"
+        return f"{self.paper_m:.3f} m fed; {self.paper_left_m:.2f} m left on the roll by count"
+
+    def _ink(self, used_ml: float) -> str:
+        left = "" if self.ink_left_ml is None else f"; {self.ink_left_ml:.2f} ml left by count"
+        return f"{used_ml:.2f} ml used since the cartridge was changed{left}"
 
     def _printing(self) -> str:
         if self.run is None or self.next_column is None:
@@ -99,10 +120,11 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     """Read how the node is."""
     with journal.reading() as db:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
-        work, until, unreported = holding.work_held(db), holding.held_until(db), outbox.count_unaccepted(db)
+        machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
         kept = holding.kept_time(db, boot_name(clock))
     estimate = None if kept is None else kept.estimate(clock.elapsed())
-    profile = None if work is None else work.profile
+    profile = None if machine is None else machine[0]
+    remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
     turn, column = _turn(state, held)
     return NodeStatus(
         machine=None if credentials is None else credentials.machine,
@@ -110,12 +132,17 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         agent_runs=agent_runs(home),
         server_time=None if estimate is None else format_instant(utc(estimate.now)),
         clock_error_s=None if estimate is None or estimate.doubted else estimate.error_s,
+        time_set_by_hand=estimate is not None and estimate.by_hand,
         run=state.run,
         next_column=None if state.run is None else state.next_column,
         turn=turn,
         column_of_turn=column,
         catching_up=state.catching_up,
         paper_m=None if profile is None else state.paper_position * profile.column_pitch_mm / 1000.0,
+        paper_left_m=None if remains is None else remains.paper_m,
+        ink_used_ml=None if remains is None else remains.ink_used_ml,
+        ink_left_ml=None if remains is None else remains.ink_ml,
+        cuts_left=None if remains is None else remains.cuts,
         knife="unknown" if profile is None else _knife(state, has_knife=profile.knife is not None),
         held_until=until,
         unreported=unreported,

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from machines.clock import utc
+from machines.node import hand_prints, handwork, holds, set_time, strips
 from machines.node import held as holding
-from machines.node import holds, strips
 from machines.node.bursts import Held
+from machines.node.handwork import HandAction, Handwork
 from machines.node.journal import Journal, State, read_state
+from machines.node.left import Left, left
 from machines.node.server_time import Estimate
 from machines.node.strips import Strip
-from machines.profile import CarriageHead, Profile
+from machines.profile import Profile
 from machines.structure import parse_instant
+from machines.wire import TestPattern
 
 # What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
 GLOSS = {
@@ -31,6 +35,12 @@ GLOSS = {
     "timed-out": "the machine fell silent: is it switched on and plugged in?",
     "other": "ring the studio",
 }
+HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern")
+DOING: Mapping[HandAction, str] = {
+    "feed": "feeding paper by hand",
+    "cut": "cutting by hand",
+    "test-pattern": "printing a test pattern",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +53,9 @@ class PanelFacts:
         percent_of_turn: how much of the turn lies on the paper, 0 to 100; None without a run.
         hold: what holds the machine, a key of `holds.SAYS`.
         has_knife, knife_armed: of the machine.
+        hand_problems: of what is done by hand, why not now; empty if it can be done.
+        patterns: that can be printed now, each with what it is.
+        time_problem: why nobody needs to set the time; empty if somebody may.
     """
 
     lines: tuple[tuple[str, str], ...]
@@ -51,23 +64,27 @@ class PanelFacts:
     hold: str
     has_knife: bool
     knife_armed: bool
+    hand_problems: Mapping[HandAction, str]
+    patterns: Mapping[TestPattern, str]
+    time_problem: str
 
 
 def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
     """Read how the machine is; ``estimate`` is the server's time at this moment."""
     with journal.reading() as db:
-        state, held, work, pending = read_state(db), holding.held(db), holding.work_held(db), strips.pending(db)
-        until = holding.held_until(db)
-    profile = None if work is None else work.profile
+        state, held, pending = read_state(db), holding.held(db), strips.pending(db)
+        until, by_hand, machine = holding.held_until(db), handwork.current(db), holding.machine(db)
+    profile = None if machine is None else machine[0]
+    remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
     of_run = held if held is not None and state.run == held.run.id else None
     lines = [
-        ("Time", _time(estimate)),
-        ("Now", holds.SAYS[state.hold] if state.hold else _now(state, of_run)),
+        ("Time", _time(estimate, of_run)),
+        ("Now", _now(state, of_run, by_hand)),
         ("In the turn", _place(state, of_run)),
         ("Next cut", _next_cut(state, of_run, pending)),
-        ("Paper left", _paper(state, profile, of_run)),
-        ("Blade", _blade(state, profile)),
-        ("Ink", _ink(profile)),
+        ("Paper left", _paper(remains, profile, of_run)),
+        ("Blade", _blade(state, remains)),
+        ("Ink left", _ink(remains)),
         ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
     ]
     return PanelFacts(
@@ -77,7 +94,19 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
         hold=state.hold,
         has_knife=profile is not None and profile.knife is not None,
         knife_armed=state.knife_armed,
+        hand_problems={action: _problem(action, state, profile) for action in HAND_ACTIONS},
+        patterns={
+            name: label
+            for name, label in hand_prints.LABELS.items()
+            if handwork.why_not("test-pattern", state, profile, name) is None
+        },
+        time_problem=set_time.why_not(estimate),
     )
+
+
+def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
+    problem = handwork.why_not(action, state, profile)
+    return "" if problem is None else f"{problem[0]}: {problem[1]}"
 
 
 def gloss(keyword: str) -> str:
@@ -96,17 +125,25 @@ def duration(seconds: float) -> str:
     return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
 
 
-def _time(estimate: Estimate | None) -> str:
+def _time(estimate: Estimate | None, held: Held | None) -> str:
     if estimate is None:
-        return "not known since the board started; nothing is printed until the server has told it"
+        return "not known since the board started; nothing is printed until the server has told it, or a person set it"
     if estimate.doubted:
         return (
             f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, in doubt: a clock stepped; nothing is printed until it is sure"
         )
-    return f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
+    said = f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
+    said += ", as a person set it" if estimate.by_hand else ""
+    if held is not None and estimate.error_s > held.clock_tolerance_s:
+        said += f"; nothing is printed until it is known to within {held.clock_tolerance_s:.2g} s"
+    return said
 
 
-def _now(state: State, held: Held | None) -> str:
+def _now(state: State, held: Held | None, by_hand: Handwork | None) -> str:
+    if by_hand is not None:
+        return f"{DOING[by_hand.action]}; it began when a person asked for it"
+    if state.hold:
+        return holds.SAYS[state.hold]
     if held is None:
         return "no run"
     if state.next_column >= held.run.end_column:
@@ -138,24 +175,37 @@ def _next_cut(state: State, held: Held | None, pending: list[Strip]) -> str:
     return f"in about {duration(columns * held.column_s)}, after {columns} columns{how}"
 
 
-def _paper(state: State, profile: Profile | None, held: Held | None) -> str:
-    if profile is None:
+def _paper(remains: Left | None, profile: Profile | None, held: Held | None) -> str:
+    if remains is None or profile is None:
         return "not known before the first work"
-    left_m = profile.media.roll_m - (state.paper_position - state.roll_place) * profile.column_pitch_mm / 1000.0
+    left_m = remains.paper_m
     if left_m <= 0:
         return "by count none: look at the roll, and say when it was changed"
     lasts = "" if held is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * held.column_s)}"
     return f"{left_m:.2f} m by count{lasts}"
 
 
-def _blade(state: State, profile: Profile | None) -> str:
-    if profile is None or profile.knife is None:
+def _blade(state: State, remains: Left | None) -> str:
+    if remains is None:
+        return "not known before the first work"
+    if remains.cuts is None:
         return "no knife"
     armed = "armed" if state.knife_armed else "disarmed"
-    return f"{armed}; {max(0, profile.knife.cuts_per_blade - state.blade_cuts)} cuts left by count"
+    if remains.cuts <= 0:
+        return f"{armed}; by count it is dull: change it, and say so"
+    return f"{armed}; {remains.cuts} cuts left by count"
 
 
-def _ink(profile: Profile | None) -> str:
-    if profile is not None and isinstance(profile.head, CarriageHead):
-        return "not counted here; the machine's conditions say when it is low"
-    return "none is used"
+def _ink(remains: Left | None) -> str:
+    if remains is None:
+        return "not known before the first work"
+    if remains.ink_used_ml is None:
+        return "none is used"
+    if remains.ink_ml is None:
+        return (
+            f"{remains.ink_used_ml:.2f} ml used by count since the cartridge was changed; how much one holds, the"
+            " machine's profile does not say"
+        )
+    if remains.ink_ml <= 0:
+        return "by count none: look at the print, and say when the cartridge was changed"
+    return f"{remains.ink_ml:.2f} ml by count"

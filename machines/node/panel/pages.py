@@ -6,12 +6,13 @@ from html import escape
 from pathlib import Path
 from string import Template
 
-from machines.node import holds
+from machines.node import hand_prints, handwork, holds, set_time
 from machines.node.cautions import ALWAYS, BESIDE
-from machines.node.panel.facts import PanelFacts
+from machines.node.panel.facts import HAND_ACTIONS, PanelFacts
 
 HERE = Path(__file__).parent
 ARM = "arm-knife"
+SET_TIME = "set-time"
 # In the order in which a person needs them. Those that set something in motion want a tick first.
 LABELS = {
     "stop": "Stop",
@@ -20,11 +21,16 @@ LABELS = {
     "park": "Park for service",
     "resume": "Resume",
     ARM: "Arm the knife",
+    "feed": "Feed blank paper",
+    "cut": "Cut here",
+    "test-pattern": "Print a test pattern",
     "roll-changed": "Roll was changed",
     "cartridge-changed": "Cartridge was changed",
     "blade-changed": "Blade was changed",
+    SET_TIME: "Set the time",
 }
-WANTS_TICK = ("resume", ARM)
+WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
+NEEDS_KNIFE = (ARM, "cut")
 
 
 def status_page(machine: str, facts: PanelFacts) -> str:
@@ -56,17 +62,22 @@ def enter_page(said: str, *, pin_set: bool) -> str:
 def actions_page(facts: PanelFacts, form_token: str, said: str) -> str:
     """What a person may do, each with its cautions beside it."""
     standing = f"<p>The machine: {escape(holds.SAYS[facts.hold])}.</p>"
-    sections = "".join(_section(action, facts, form_token) for action in LABELS if action != ARM or facts.has_knife)
+    shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
+    sections = "".join(_section(action, facts, form_token) for action in shown)
     leave = _form("/leave", form_token, "<button>Leave</button>")
     return _page("What to do", f"{_said(said)}{standing}{sections}<section>{leave}</section>")
 
 
 def why_not(action: str, facts: PanelFacts) -> str:
     """Why an action cannot be done now; empty if it can."""
+    if action in HAND_ACTIONS:
+        return facts.hand_problems[action]
+    if action == SET_TIME:
+        return facts.time_problem
     if action != ARM:
         return holds.why_not(facts.hold, action)  # type: ignore[arg-type]
-    if facts.hold:
-        return "resume first"
+    if facts.hold not in ("", holds.PAUSED):
+        return "resume or pause first; hands may be in the machine"
     return "it is armed" if facts.knife_armed else ""
 
 
@@ -83,8 +94,38 @@ def _section(action: str, facts: PanelFacts, form_token: str) -> str:
             else ""
         )
         hidden = f'<input type="hidden" name="action" value="{action}">'
-        what = _form("/act", form_token, f"{hidden}{tick}<button>{LABELS[action]}</button>")
+        what = _form("/act", form_token, f"{hidden}{_fields(action, facts)}{tick}<button>{LABELS[action]}</button>")
     return f"<section><h2>{LABELS[action]}</h2>{cautions}{what}</section>"
+
+
+def _fields(action: str, facts: PanelFacts) -> str:
+    """What else an action wants to know."""
+    if action == "feed":
+        least, most = hand_prints.LEAST_FEED_MM, hand_prints.MOST_FEED_MM
+        return _field("Length in millimetres", "length_mm", "number", handwork.FEED_MM, f'min="{least}" max="{most}"')
+    if action == "test-pattern":
+        options = "".join(f'<option value="{name}">{escape(label)}</option>' for name, label in facts.patterns.items())
+        return f'<label>Which <select name="pattern" required>{options}</select></label>'
+    if action == SET_TIME:
+        least, most = set_time.LEAST_ERROR_S, set_time.MOST_ERROR_S
+        return (
+            _field("Local date and time now", "time", "datetime-local", "", 'step="1"')
+            + _field("Its zone, an IANA name such as Europe/Lisbon, or UTC", "zone", "text", "", 'autocomplete="off"')
+            + _field(
+                "How wrong it may be, in seconds",
+                "within_s",
+                "number",
+                set_time.USUAL_ERROR_S,
+                f'min="{least}" max="{most}"',
+            )
+        )
+    return ""
+
+
+def _field(label: str, name: str, kind: str, value: object, more: str) -> str:
+    step = ' step="any"' if kind == "number" else ""
+    shown = f"{value:g}" if isinstance(value, float) else value
+    return f'<label>{escape(label)} <input type="{kind}" name="{name}" value="{shown}"{step} {more} required></label>'
 
 
 def _form(path: str, form_token: str, inside: str) -> str:

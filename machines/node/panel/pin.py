@@ -66,10 +66,12 @@ class Session:
     Attributes:
         form_token: must come with each form, so that no other page can send one.
         used_at_s: elapsed second of the last use.
+        salt: of the PIN that was given; the session ends with it.
     """
 
     form_token: str
     used_at_s: float
+    salt: str
 
 
 class Guard:
@@ -99,17 +101,22 @@ class Guard:
             if not right:
                 self._failed_at_s = self._clock.elapsed()
                 return None
-            return self._new_session()
+            return self._new_session(known.salt)
 
     def session(self, name: str) -> Session | None:
-        """The session of a secret name, if it was used of late."""
+        """The session of a secret name, if it was used of late, and the PIN is still the same."""
         with self._lock:
             found, now_s = self._sessions.get(name), self._clock.elapsed()
-            if found is None or now_s - found.used_at_s > SESSION_S:
+            if found is None or now_s - found.used_at_s > SESSION_S or not self._still(found):
                 self._sessions.pop(name, None)
                 return None
             found.used_at_s = now_s
             return found
+
+    def _still(self, session: Session) -> bool:
+        with self._journal.reading() as db:
+            known = holding.pin(db)
+        return known is not None and known.salt == session.salt
 
     def leave(self, name: str) -> None:
         """End a session."""
@@ -125,9 +132,9 @@ class Guard:
         if wait_s > 0:
             raise LockedOut(wait_s)
 
-    def _new_session(self) -> str:
+    def _new_session(self, salt: str) -> str:
         while len(self._sessions) >= MOST_SESSIONS:
             del self._sessions[min(self._sessions, key=lambda name: self._sessions[name].used_at_s)]
         name = secrets.token_urlsafe(32)
-        self._sessions[name] = Session(secrets.token_urlsafe(32), self._clock.elapsed())
+        self._sessions[name] = Session(secrets.token_urlsafe(32), self._clock.elapsed(), salt)
         return name

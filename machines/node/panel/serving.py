@@ -6,7 +6,7 @@ import contextlib
 import hmac
 import logging
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
@@ -16,12 +16,13 @@ from urllib.parse import parse_qs
 
 from machines.clock import Clock
 from machines.errors import InputError
+from machines.node import hand_prints, handwork, holds, set_time
 from machines.node import held as holding
-from machines.node import holds
 from machines.node.arming import ask_to_arm
+from machines.node.handwork import HandAction
 from machines.node.journal import Journal
 from machines.node.panel import pages
-from machines.node.panel.facts import gather
+from machines.node.panel.facts import HAND_ACTIONS, gather
 from machines.node.panel.pin import Guard, LockedOut, Session
 from machines.node.server_time import Estimate
 
@@ -46,11 +47,13 @@ class Panel:
     Attributes:
         journal, clock: the node's.
         time: the server's time at this moment.
+        boot: names the clock's count of elapsed seconds.
     """
 
     journal: Journal
     clock: Clock
     time: Callable[[], Estimate | None]
+    boot: str = ""
     guard: Guard = field(init=False)
 
     def __post_init__(self) -> None:
@@ -72,25 +75,54 @@ class Panel:
         with self.journal.reading() as db:
             return pages.enter_page(said, pin_set=holding.pin(db) is not None)
 
-    def act(self, action: str, *, looked: bool) -> str:
-        """Do what a person asked for; what to say about it.
+    def act(self, action: str, form: Mapping[str, str]) -> str:
+        """Do what a person asked for, with what the form says of it; what to say about it.
 
         Raises:
             InputError: it cannot be done.
         """
         if action not in pages.LABELS:
             raise InputError("action", "no such action", "choose one of the page")
-        if action in pages.WANTS_TICK and not looked:
+        if action in pages.WANTS_TICK and form.get("looked") != "yes":
             raise InputError(
                 "looked", "it was not ticked that all is clear", "look at the machine, tick, and ask again"
             )
-        if action == pages.ARM:
+        log.warning("at the panel: %s", action)
+        if action in HAND_ACTIONS:
+            return f"{pages.LABELS[action]}. {self._by_hand(action, form)}"
+        if action == pages.SET_TIME:
+            self._set_time(form)
+        elif action == pages.ARM:
             ask_to_arm(self.journal)
         else:
             with self.journal.transaction() as db:
                 holds.act(db, action)  # type: ignore[arg-type]
-        log.warning("at the panel: %s", action)
         return f"Done: {pages.LABELS[action]}."
+
+    def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
+        length_mm = _number(form, "length_mm") if action == "feed" else handwork.FEED_MM
+        pattern = form.get("pattern")
+        if pattern is not None and pattern not in hand_prints.LABELS:
+            raise InputError("pattern", "no such pattern", "choose one of the page")
+        with self.journal.transaction() as db:
+            asked = handwork.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
+        return handwork.wait(self.journal, asked)
+
+    def _set_time(self, form: Mapping[str, str]) -> None:
+        elapsed_s = self.clock.elapsed()
+        if problem := set_time.why_not(self.time()):
+            raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
+        instant = set_time.instant_of(form.get("time", ""), form.get("zone", "").strip())
+        within_s = _number(form, "within_s")
+        with self.journal.transaction() as db:
+            set_time.say(db, self.boot, elapsed_s, instant, within_s)
+
+
+def _number(form: Mapping[str, str], name: str) -> float:
+    try:
+        return float(form.get(name, ""))
+    except ValueError:
+        raise InputError(name, "not a number", "give a number") from None
 
 
 def read_address(text: str) -> tuple[str, int]:
@@ -193,7 +225,7 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _act(self, session: Session, form: dict[str, str]) -> None:
         try:
-            said = self.panel.act(form.get("action", ""), looked=form.get("looked") == "yes")
+            said = self.panel.act(form.get("action", ""), form)
         except InputError as error:
             self._page(HTTPStatus.CONFLICT, self.panel.actions(session, str(error)))
             return

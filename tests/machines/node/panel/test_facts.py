@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from machines.node import holds
+from machines.node import handwork, holds
 from machines.node.journal import change_state
 from machines.node.panel.facts import GLOSS, duration, gather, gloss
 from machines.node.server_time import Estimate
+from machines.profile import CarriageHead
 from machines.wire import Action
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
@@ -75,9 +76,59 @@ def test_it_counts_the_paper_from_the_roll_and_the_cuts_from_the_blade(tmp_path:
     assert "look at the roll" in lines(node)["Paper left"]
 
 
-def test_ink_is_not_pretended_to_be_counted(tmp_path: Path) -> None:
-    assert "not counted" in lines(printing(tmp_path / "a", profile=carriage_profile()))["Ink"]
-    assert lines(printing(tmp_path / "b"))["Ink"] == "none is used"
+def test_ink_is_counted_and_where_nobody_said_how_much_there_is_only_what_was_used(tmp_path: Path) -> None:
+    head = CarriageHead(nozzles=12, passes=2, drop_pl=1e6, cartridge_ml=5.0)
+    node = printing(tmp_path / "a", profile=carriage_profile(head=head))
+    used_ml = int(node.paper().dots.sum()) * 2 * 1e6 * 1e-9
+    assert lines(node)["Ink left"] == f"{5.0 - used_ml:.2f} ml by count"
+    with node.journal.transaction() as db:
+        change_state(db, drops=10_000)
+    assert lines(node)["Ink left"].startswith("by count none: look at the print")
+    said = lines(printing(tmp_path / "b", profile=carriage_profile()))["Ink left"]
+    assert "ml used by count since the cartridge was changed" in said
+    assert lines(printing(tmp_path / "c"))["Ink left"] == "none is used"
+
+
+def test_a_blade_that_is_worn_by_count_is_said_to_be(tmp_path: Path) -> None:
+    node = printing(tmp_path)
+    with node.journal.transaction() as db:
+        change_state(db, blade_cuts=1000)
+    assert "by count it is dull" in lines(node)["Blade"]
+
+
+def test_what_is_done_by_hand_is_said_while_it_lasts(tmp_path: Path) -> None:
+    node = printing(tmp_path)
+    facts = gather(node.journal, None)
+    assert all("pause it first" in problem for problem in facts.hand_problems.values())
+    act(node, "pause")
+    node.run_columns(1)
+    facts = gather(node.journal, None)
+    assert facts.hand_problems == {
+        "feed": "",
+        "cut": "the knife is disarmed: arm it first, with all hands clear",
+        "test-pattern": "",
+    }
+    assert [*facts.patterns] == ["nozzles", "feed-ruler", "tone-wedge"], "those that are cut want an armed knife"
+    with node.journal.transaction() as db:
+        handwork.ask(db, "feed")
+        change_state(db, knife_armed=1)
+    assert lines(node)["Now"].startswith("feeding paper by hand")
+    assert "under way" in gather(node.journal, None).hand_problems["cut"]
+    node.run_columns(1)
+    assert len(gather(node.journal, None).patterns) == 5
+
+
+def test_a_time_that_a_person_set_is_said_to_be_one(tmp_path: Path) -> None:
+    node = printing(tmp_path)
+    estimate = Estimate(now=node.clock.at, error_s=70.0, by_hand=True)
+    facts = gather(node.journal, estimate)
+    said = dict(facts.lines)["Time"]
+    assert "to within 70 s, as a person set it; nothing is printed until it is known to within 60 s" in said
+    assert facts.time_problem == ""
+    assert "as a person" not in lines(node)["Time"]
+    assert gather(node.journal, Estimate(now=node.clock.at, error_s=0.1)).time_problem
+    assert gather(node.journal, Estimate(now=node.clock.at, error_s=math.inf)).time_problem == ""
+    assert gather(node.journal, None).time_problem == ""
 
 
 def test_it_says_what_holds_the_machine(tmp_path: Path) -> None:

@@ -72,6 +72,18 @@ def test_a_session_ends_when_nobody_uses_it(journal: Journal, clock: HandClock) 
     assert guard.session(name) is None
 
 
+def test_another_pin_puts_everybody_out(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    name = guard.enter(PIN)
+    assert name is not None
+    assert guard.session(name) is not None
+    with journal.transaction() as db:
+        holding.keep_pin(db, hashed("161803"))
+    assert guard.session(name) is None
+    assert guard.enter(PIN) is None
+    assert guard.enter("161803") is not None
+
+
 def test_who_guesses_is_locked_out_longer_and_longer(journal: Journal, clock: HandClock) -> None:
     guard = Guard(journal, clock)
     guess_wrongly(guard, FREE_GUESSES)

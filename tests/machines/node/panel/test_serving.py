@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,7 +24,9 @@ from machines.node.panel.pin import FREE_GUESSES, hashed
 from machines.node.panel.serving import Panel, read_address, serving
 from machines.node.server_time import Estimate
 from machines.node.takeover import enrol
+from machines.node.timekeeper import Timekeeper
 from machines.wire import OperatorActed
+from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
 PIN = "271828"
@@ -242,3 +245,100 @@ def test_an_address_that_is_taken_is_said(node: Rig) -> None:
             pass
     with serving(panel, None) as port:
         assert port is None
+
+
+# What is done by hand, and the time.
+
+
+class Stepping:
+    """The agent's print loop, in a thread of its own, while the panel waits for it."""
+
+    def __init__(self, node: Rig) -> None:
+        self._node, self._over = node, threading.Event()
+        self._thread = threading.Thread(target=self._run)
+
+    def _run(self) -> None:
+        while not self._over.is_set():
+            self._node.printer.step()
+            self._over.wait(0.01)
+
+    def __enter__(self) -> None:
+        self._thread.start()
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self._thread.join()
+
+
+def test_paper_is_fed_from_the_page(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    assert browser.act("feed", looked="yes", length_mm="20").status == 409, "it is not paused"
+    browser.act("pause")
+    with Stepping(node):
+        assert browser.act("feed", length_mm="20").status == 409, "nobody ticked that all is clear"
+        for nonsense in ("", "long", "0", "nan", "9e9"):
+            assert browser.act("feed", looked="yes", length_mm=nonsense).status == 409
+        before = node.journal.state().paper_position
+        answer = browser.act("feed", looked="yes", length_mm="20")
+    assert answer.status == 200
+    assert "Feed blank paper. Done." in answer.data.decode()
+    assert node.journal.state().paper_position == before + 40
+
+
+def test_a_pattern_is_printed_from_the_page_and_its_reading_is_told(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    browser.act("pause")
+    with Stepping(node):
+        assert browser.act("test-pattern", looked="yes", pattern="a-face").status == 409
+        assert browser.act("test-pattern", looked="yes").status == 409
+        assert browser.act("test-pattern", looked="yes", pattern="squareness").status == 409, "the knife is disarmed"
+        answer = browser.act("test-pattern", looked="yes", pattern="nozzles")
+    assert answer.status == 200
+    assert "each is one dead element" in answer.data.decode()
+
+
+def test_paper_is_cut_from_the_page(browser: Browser, node: Rig) -> None:
+    node.run_columns(30)
+    browser.enter()
+    assert "arm it first" not in browser.get("/do")[1]
+    browser.act("pause")
+    with Stepping(node):
+        assert browser.act("cut", looked="yes").status == 409
+        assert browser.act(ARM, looked="yes").status == 200
+        answer = browser.act("cut", looked="yes")
+    assert "Cut here. Done." in answer.data.decode()
+    assert len(node.paper().cuts) == 1
+
+
+def test_without_a_knife_there_is_nothing_to_arm_or_cut(tmp_path: Path) -> None:
+    clock = HandClock()
+    node = Rig(tmp_path, make_studio(clock, profile=line_profile(knife=None)), clock)
+    node.fetch()
+    with node.journal.transaction() as db:
+        holding.keep_pin(db, hashed(PIN))
+    with serving(Panel(node.journal, node.clock, lambda: None), ("127.0.0.1", 0)) as port:
+        browser = Browser(f"http://127.0.0.1:{port}")
+        browser.enter()
+        page = browser.get("/do")[1]
+        assert "<h2>Feed blank paper</h2>" in page
+        assert "<h2>Cut here</h2>" not in page
+        assert "<h2>Arm the knife</h2>" not in page
+
+
+def test_the_time_is_set_from_the_page_where_nobody_else_knows_it(node: Rig) -> None:
+    known: list[Estimate | None] = [Estimate(now=node.clock.at, error_s=0.1)]
+    panel = Panel(node.journal, node.clock, lambda: known[0], "boot")
+    with serving(panel, ("127.0.0.1", 0)) as port:
+        browser = Browser(f"http://127.0.0.1:{port}")
+        browser.enter()
+        given = {"looked": "yes", "time": "2026-09-21T16:13:20", "zone": " Europe/Lisbon ", "within_s": "45"}
+        assert "the server has told the time" in browser.act("set-time", **given).data.decode()
+        known[0] = None
+        for wrong in ({"looked": "no"}, {"time": ""}, {"zone": "Nowhere/None"}, {"within_s": "0"}, {"within_s": "x"}):
+            assert browser.act("set-time", **(given | wrong)).status == 409
+        assert not node.journal.state().time_said
+        assert browser.act("set-time", **given).status == 200
+    time = Timekeeper(node.clock, node.journal, "boot").estimate()
+    assert time is not None
+    assert (time.by_hand, time.error_s) == (True, 45.0)
+    assert time.now == 1790003600.0

@@ -1,0 +1,128 @@
+"""Commands for a person at the board that want the machine to do something by hand, or that tell the board something:
+``feed``, ``cut``, ``test-pattern``, ``set-time`` and ``pin``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from typing import Any
+
+from machines.clock import board_clock
+from machines.errors import InputError
+from machines.node import hand_prints, handwork, set_time
+from machines.node import held as holding
+from machines.node.agent import agent_runs, boot_name
+from machines.node.cautions import ALWAYS, BESIDE
+from machines.node.handwork import HandAction
+from machines.node.journal import Journal, open_journal
+from machines.node.panel.pin import hashed, new_pin
+
+Commands = Any  # argparse gives its own no name
+_CAUTIONS = {name: "".join(f"  - {text}\n" for text in (*BESIDE[name], ALWAYS)) for name in BESIDE}
+
+
+def add_to(commands: Commands) -> list[argparse.ArgumentParser]:
+    """Add them; the parsers, to which ``--home`` is still to be added."""
+    feed = _by_hand(commands, "feed", "feed blank paper; only while it is paused")
+    usual, least, most = handwork.FEED_MM, hand_prints.LEAST_FEED_MM, hand_prints.MOST_FEED_MM
+    feed.add_argument("--mm", type=float, default=usual, help=f"length, {least:g} to {most:g} mm (default {usual:g})")
+    cut = _by_hand(commands, "cut", "cut where the knife stands; only while it is paused and the knife armed")
+    pattern = _by_hand(commands, "test-pattern", "print a test pattern on fresh paper; only while it is paused")
+    pattern.add_argument(
+        "pattern", choices=[*hand_prints.LABELS], help="; ".join(f"{k}: {v}" for k, v in hand_prints.LABELS.items())
+    )
+    return [feed, cut, pattern, _set_time(commands), _pin(commands)]
+
+
+def _command(
+    commands: Commands, name: str, text: str, do: Callable[[argparse.Namespace], int]
+) -> argparse.ArgumentParser:
+    command: argparse.ArgumentParser = commands.add_parser(name, help=text, epilog=_CAUTIONS.get(name))
+    command.formatter_class = argparse.RawDescriptionHelpFormatter
+    command.set_defaults(command=do, name=name)
+    return command
+
+
+def _by_hand(commands: Commands, action: HandAction, text: str) -> argparse.ArgumentParser:
+    command = _command(commands, action, text, _do_by_hand)
+    command.add_argument("--yes", action="store_true", help="do not ask")
+    command.set_defaults(mm=handwork.FEED_MM, pattern=None)
+    return command
+
+
+def _set_time(commands: Commands) -> argparse.ArgumentParser:
+    command = _command(commands, "set-time", "set the time, where the server is out of reach", _do_set_time)
+    command.add_argument("time", help="local date and time at this moment, such as 2026-11-02T14:03:00")
+    command.add_argument("--zone", required=True, help="of that time, an IANA name, or UTC")
+    usual = set_time.USUAL_ERROR_S
+    command.add_argument("--within", type=float, default=usual, help=f"how wrong it may be, s (default {usual:g})")
+    command.add_argument("--yes", action="store_true", help="do not ask")
+    return command
+
+
+def _pin(commands: Commands) -> argparse.ArgumentParser:
+    command = _command(commands, "pin", "set another PIN of the panel", _do_pin)
+    command.add_argument("--pin", help="6 to 12 digits; without it one is made up and shown")
+    return command
+
+
+def _agreed(options: argparse.Namespace) -> bool:
+    """Whether the person who was shown the cautions wants it."""
+    name = options.name
+    sys.stdout.write(_CAUTIONS[name])
+    if options.yes or input(f"All is clear? Type {name} to go on: ").strip() == name:
+        return True
+    sys.stdout.write("Nothing was done.\n")
+    return False
+
+
+def _do_by_hand(options: argparse.Namespace) -> int:
+    journal = open_journal(options.home)
+    try:
+        if not agent_runs(options.home):
+            raise InputError("home", f"no agent is running in {options.home}", "start it first: dayroll-node run")
+        if _agreed(options):
+            sys.stdout.write(_ask_and_wait(journal, options) + "\n")
+    finally:
+        journal.close()
+    return 0
+
+
+def _ask_and_wait(journal: Journal, options: argparse.Namespace) -> str:
+    with journal.transaction() as db:
+        asked = handwork.ask(db, options.name, length_mm=options.mm, pattern=options.pattern)
+    return handwork.wait(journal, asked)
+
+
+def _do_set_time(options: argparse.Namespace) -> int:
+    """The time is that of the moment at which it was given, not of the moment at which the person agreed."""
+    clock = board_clock(os.environ)
+    instant, elapsed_s, boot = set_time.instant_of(options.time, options.zone), clock.elapsed(), boot_name(clock)
+    journal = open_journal(options.home)
+    try:
+        with journal.reading() as db:
+            kept = holding.kept_time(db, boot)
+        if problem := set_time.why_not(None if kept is None else kept.estimate(elapsed_s)):
+            raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
+        if _agreed(options):
+            with journal.transaction() as db:
+                set_time.say(db, boot, elapsed_s, instant, options.within)
+            sys.stdout.write(f"Noted, to within {options.within:g} s, until the server is heard again.\n")
+    finally:
+        journal.close()
+    return 0
+
+
+def _do_pin(options: argparse.Namespace) -> int:
+    pin = options.pin or new_pin()
+    kept = hashed(pin)
+    journal = open_journal(options.home)
+    try:
+        with journal.transaction() as db:
+            holding.keep_pin(db, kept)
+    finally:
+        journal.close()
+    sys.stdout.write(f"PIN of the panel: {pin} (write it down, only a hash of it is kept). Who had entered is out.\n")
+    return 0
