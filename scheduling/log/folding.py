@@ -7,14 +7,18 @@ the truth, and the view can be folded again when the fold is mended. The other v
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
-from django.db import InterfaceError, OperationalError, connections, transaction
+from django.db import InterfaceError, OperationalError, transaction
 
+from scheduling.log import trips
 from scheduling.log.folds import VIEWS, View
 from scheduling.log.models import BrokenView
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+
+# Asked at every append, where Django's queries take too long.
+BROKEN: trips.Statement = ("SELECT view FROM log_brokenview", ())
 
 logger = logging.getLogger(__name__)
 
@@ -36,16 +40,18 @@ class FoldFailed(Exception):
         self.fact = fact
 
 
-def fold_live(facts: Sequence[Recorded], *, using: str) -> None:
+def fold_live(facts: Sequence[Recorded], *, broken: Collection[str], using: str) -> None:
     """Fold facts into every live view that they change, except those set aside.
+
+    Args:
+        facts: in order.
+        broken: names of the views that are set aside.
+        using: alias of the database.
 
     Raises:
         OperationalError, InterfaceError: the database cannot work now; that is no fault of a view.
     """
     changes = [(view, mine) for view in VIEWS if (mine := _changing(view, facts))]
-    if not changes:
-        return
-    broken = broken_views(using=using)
     folded = []
     for view, mine in changes:
         if view.name not in broken:
@@ -55,14 +61,14 @@ def fold_live(facts: Sequence[Recorded], *, using: str) -> None:
                 folded.append((view, mine, rows))
             except FoldFailed as failure:
                 _set_aside(failure, using)
-    _write(folded, using)
+    if folded:
+        _write(folded, using)
 
 
 def broken_views(*, using: str) -> set[str]:
     """Names of the views that are set aside."""
-    with connections[using].cursor() as cursor:  # asked at every append, where Django's queries take too long
-        cursor.execute("SELECT view FROM log_brokenview")
-        return {name for (name,) in cursor.fetchall()}
+    (found,) = trips.run([BROKEN], using=using)
+    return {name for (name,) in found}
 
 
 def fold_facts(view: View, facts: Sequence[Recorded], rows: Rows) -> None:
@@ -102,11 +108,16 @@ def _changing(view: View, facts: Sequence[Recorded]) -> list[Recorded]:
 
 def _write(folded: Sequence[tuple[View, list[Recorded], Rows]], using: str) -> None:
     """Write the rows of all views together; where the database refuses them, each view apart to see which it is."""
+    saved = False
     try:
-        with transaction.atomic(using=using):
-            for view, mine, rows in folded:
-                write_rows(view, mine, rows)
-    except FoldFailed:
+        statements = [one for _, _, rows in folded for one in rows.statements()]
+        saved = True
+        trips.run([("SAVEPOINT log_views", ()), *statements, ("RELEASE SAVEPOINT log_views", ())], using=using)
+    except (OperationalError, InterfaceError):
+        raise
+    except Exception:  # noqa: BLE001 - whatever it is, the views apart will show it
+        if saved:
+            trips.run([("ROLLBACK TO SAVEPOINT log_views", ())], using=using)
         for view, mine, _ in folded:
             _write_apart(view, mine, using)
 

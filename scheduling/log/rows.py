@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from django.db import models
 
 from scheduling.log.tables import Table, table
+from scheduling.log.trips import Statement
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -99,6 +100,10 @@ class Rows:
         """Write what changed."""
         for kept in self._kept.values():
             kept.write()
+
+    def statements(self) -> list[Statement]:
+        """What `write` does, to be run with others."""
+        return [one for kept in self._kept.values() for one in kept.table.statements(kept.changed.values())]
 
     def let_go(self, most: int) -> None:
         """Above so many rows in memory, write what changed and let go of all; they are looked up again when needed."""

@@ -15,15 +15,16 @@ from functools import lru_cache
 from heapq import merge
 from itertools import islice
 from operator import attrgetter
+from typing import Any
 
 from django.db import connections, transaction
 from django.db.models import Max, Q
 
 from machines.errors import InputError
-from scheduling.log import models
+from scheduling.log import models, trips
 from scheduling.log.digest import NONE_BEFORE, digest
 from scheduling.log.events import KINDS, NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
-from scheduling.log.folding import fold_live
+from scheduling.log.folding import BROKEN, fold_live
 from scheduling.log.lines import Line, facts, insert, scan
 from scheduling.log.recorded import Recorded, run_of
 from scheduling.log.writing import DoesNotFit, text_of
@@ -97,6 +98,14 @@ class _Head:
     digest: str = NONE_BEFORE
 
 
+@dataclass(frozen=True)
+class _Ends:
+    """Where the log ends, and the streams that are asked for."""
+
+    last: int
+    heads: dict[str, _Head]
+
+
 def append(appends: Sequence[Append], by: Attribution, *, using: str = "default") -> tuple[Recorded, ...]:
     """Write events and fold them into the views: all of it or nothing.
 
@@ -115,17 +124,17 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
         InputError: an event does not fit its own description, or its stream.
     """
     with transaction.atomic(using=using):
-        lock(using)
-        written = _written(appends, by, using)
+        ends, broken = _begin(list(dict.fromkeys(one.stream for one in appends)), using)
+        written = _written(appends, by, ends, using)
         insert([line for line, _ in written], using=using)
         said = tuple(fact for _, fact in written)
-        fold_live(said, using=using)
+        fold_live(said, broken=broken, using=using)
     return said
 
 
 def stream_version(stream: str, *, using: str = "default") -> int:
     """The version of a stream; 0 where there is none."""
-    return _ends([stream], using)[1][stream].version
+    return _ends([stream], trips.run([_ends_asked([stream])], using=using)).heads[stream].version
 
 
 def last_position(*, using: str = "default") -> int:
@@ -168,36 +177,45 @@ def read(
 
 def lock(using: str) -> None:
     """Within a transaction: let nobody else append until it ends."""
-    connection = connections[using]
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [APPEND_LOCK])
+    trips.run(_lock(using), using=using)
 
 
-def _chunks(streams: list[str]) -> Iterator[list[str]]:
+def _begin(streams: list[str], using: str) -> tuple[_Ends, set[str]]:
+    """Let nobody else append; then read the ends of streams, and which views are set aside."""
+    locking, asking = _lock(using), [BROKEN, *map(_ends_asked, _chunks(streams))]
+    broken, *found = trips.run([*locking, *asking], using=using)[len(locking) :]
+    return _ends(streams, found), {name for (name,) in broken}
+
+
+def _lock(using: str) -> list[trips.Statement]:
+    """What lets nobody else append until the transaction ends; SQLite lets only one write in any case."""
+    if connections[using].vendor != "postgresql":
+        return []
+    return [("SELECT pg_advisory_xact_lock(%s)", (APPEND_LOCK,))]
+
+
+def _chunks(streams: Sequence[str]) -> Iterator[Sequence[str]]:
     """Streams, so many at a time that one question can name them all; one empty chunk for none."""
     for start in range(0, max(len(streams), 1), STREAMS_AT_ONCE):
         yield streams[start : start + STREAMS_AT_ONCE]
 
 
-def _ends(streams: Sequence[str], using: str) -> tuple[int, dict[str, _Head]]:
+def _ends_asked(streams: Sequence[str]) -> trips.Statement:
     """The last position and the heads of streams, in one question."""
-    asked = " UNION ALL ".join([_LAST, *[_HEAD] * len(streams)])
-    with connections[using].cursor() as cursor:
-        cursor.execute(asked, streams)
-        (_, last, _), *found = cursor.fetchall()
-    heads = {stream: _Head() for stream in streams}
-    heads.update((stream, _Head(version, digest)) for stream, version, digest in found)
-    return last, heads
+    return " UNION ALL ".join([_LAST, *[_HEAD] * len(streams)]), streams
 
 
-def _written(appends: Sequence[Append], by: Attribution, using: str) -> list[tuple[Line, Recorded]]:
+def _ends(streams: Sequence[str], answers: Sequence[Sequence[tuple[Any, ...]]]) -> _Ends:
+    heads, last = {stream: _Head() for stream in streams}, 0
+    for answer in answers:
+        (_, last, _), *found = answer
+        heads.update((stream, _Head(version, digest)) for stream, version, digest in found)
+    return _Ends(last, heads)
+
+
+def _written(appends: Sequence[Append], by: Attribution, ends: _Ends, using: str) -> list[tuple[Line, Recorded]]:
     """The lines to be written, numbered and chained, and what each says."""
-    position = 0
-    heads: dict[str, _Head] = {}
-    for some in _chunks(list(dict.fromkeys(one.stream for one in appends))):
-        position, found = _ends(some, using)
-        heads |= found
+    position, heads = ends.last, ends.heads
     _require_open([stream for stream, head in heads.items() if head.version == 0], using)
     written = []
     for one in appends:

@@ -19,6 +19,7 @@ from django.db.models.expressions import Col
 from scheduling.log.canonical import canonical
 from scheduling.log.fields import CanonicalJSON
 from scheduling.log.lines import text_of_instant
+from scheduling.log.trips import Statement
 
 Convert = Callable[[Any], Any]
 
@@ -98,12 +99,12 @@ class Table:
 
     def write(self, rows: Iterable[models.Model]) -> None:
         """Insert rows, or write over those with the same keys."""
-        lines = [self._line(row) for row in rows]
         with connections[self._using].cursor() as cursor:
-            if len(lines) == 1:
-                cursor.execute(self._upsert, lines[0])
-            else:
-                cursor.executemany(self._upsert, lines)
+            cursor.executemany(self._upsert, [self._line(row) for row in rows])
+
+    def statements(self, rows: Iterable[models.Model]) -> list[Statement]:
+        """What `write` does, to be run with others."""
+        return [(self._upsert, self._line(row)) for row in rows]
 
     def _line(self, row: models.Model) -> list[Any]:
         values = row.__dict__

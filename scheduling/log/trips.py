@@ -1,0 +1,42 @@
+"""Several statements in one trip to the database: a small append makes a dozen, and on PostgreSQL waits for each.
+
+PostgreSQL takes several statements in one text, where the driver puts the values in, and runs them one after another:
+each sees what was committed before it began, as if it had been sent alone. SQLite is no trip away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db import connections
+
+Statement = tuple[str, Sequence[Any]]
+
+
+def run(statements: Sequence[Statement], *, using: str) -> list[list[tuple[Any, ...]]]:
+    """Run statements in order, within the caller's transaction, and give the rows of each; none where it gives none.
+
+    Raises:
+        DatabaseError: one of them failed; those after it were not run.
+    """
+    if not statements:
+        return []
+    connection: Any = connections[using]
+    with connection.cursor() as cursor:
+        if connection.vendor != "postgresql" or connection.features.uses_server_side_binding:
+            return [_ran(cursor, *statement) for statement in statements]
+        cursor.execute("; ".join(sql for sql, _ in statements), [value for _, values in statements for value in values])
+        results = [_rows(cursor)]
+        while cursor.nextset():
+            results.append(_rows(cursor))
+        return results
+
+
+def _ran(cursor: Any, sql: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
+    cursor.execute(sql, values)
+    return _rows(cursor)
+
+
+def _rows(cursor: Any) -> list[tuple[Any, ...]]:
+    return list(cursor.fetchall()) if cursor.description else []
