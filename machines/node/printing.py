@@ -89,6 +89,7 @@ class Printer:
     def end(self) -> None:
         """Stop in order: nothing is under way when this returns."""
         self._in_hand.close()
+        self._slip.forget()
         self._machine.close()
         with self._journal.transaction() as db:
             state = read_state(db)

@@ -51,7 +51,11 @@ class SlipWatch:
         self._track: Track | None = None
 
     def forget(self) -> None:
-        """A person may be at the machine, or the run is another: look into the journal again before the next look."""
+        """A person may be at the machine, or the run is another: look into the journal again before the next look. What
+        was put right is kept there; the zero is not, as who changed the roll may have set it anew already."""
+        if self._track is not None:
+            with self._journal.transaction() as db:
+                db.execute("UPDATE track SET corrected_mm = ?", (self._track.corrected_mm,))
         self._track = None
 
     def look(self, driver: Driver, held: Held, burst: Burst, now: float) -> None:

@@ -38,12 +38,19 @@ def half_blank(profile: Profile, every: int = 16) -> Plate:
     return Plate(dots)
 
 
-def rig(folder: Path, profile: Profile, *faults: Fault, blank: bool = True, columns: int = TURN_COLUMNS) -> Rig:
+def rig(
+    folder: Path,
+    profile: Profile,
+    *faults: Fault,
+    blank: bool = True,
+    columns: int = TURN_COLUMNS,
+    columns_per_commit: int = 16,
+) -> Rig:
     clock = HandClock()
     studio = make_studio(clock, profile=profile, columns=columns)
     if blank:
         studio.plate = half_blank(profile)
-    node = Rig(folder, studio, clock, faults=FaultPlan(faults=faults))
+    node = Rig(folder, studio, clock, columns_per_commit=columns_per_commit, faults=FaultPlan(faults=faults))
     node.fetch()
     return node
 
@@ -183,6 +190,24 @@ def test_paused_and_resumed_a_slip_is_still_one(tmp_path: Path) -> None:
     assert said.slip_mm == pytest.approx(2.0, abs=0.02)
 
 
+def test_what_was_put_right_is_told_whole_though_the_agent_was_paused_and_stopped(tmp_path: Path) -> None:
+    node = rig(tmp_path, measured(), HALF_PERCENT, columns=360)
+    node.run_columns(100)
+    for action in ("pause", "resume"):
+        with node.journal.transaction() as db:
+            holds.act(db, action)
+        node.run_columns(1)
+    node.run_columns(60)
+    before = node.machine.corrections if node.machine is not None else []
+    node.stop()
+    node.start()
+    node.run_columns(60)
+    assert node.machine is not None
+    told = sum(entry.corrected_mm for entry in node.entries(FeedCorrected))
+    assert told == pytest.approx(0.5, abs=STEP_MM / 2), "220 columns of half a millimetre slip by 0.55 mm"
+    assert before and node.machine.corrections
+
+
 def test_after_a_new_start_the_zero_is_the_old_one(tmp_path: Path) -> None:
     node = rig(tmp_path, measured(), HALF_PERCENT, blank=False)
     node.run_columns(150)
@@ -195,7 +220,8 @@ def test_after_a_new_start_the_zero_is_the_old_one(tmp_path: Path) -> None:
 def test_wherever_the_power_goes_the_place_is_put_right(tmp_path: Path) -> None:
     """A power cut at any instant, a correction's too, costs the word of it at most."""
     for burned in range(0, 40, 5):
-        node = rig(tmp_path / str(burned), measured(), Jump(at=utc(NOON + 600), mm=-1.0), columns=120)
+        jump = Jump(at=utc(NOON + 600), mm=-1.0)
+        node = rig(tmp_path / str(burned), measured(), jump, columns=120, columns_per_commit=1)
         node.run_columns(3)
         node.fuse.left = burned
         try:
