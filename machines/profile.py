@@ -10,6 +10,7 @@ that they never depend on where a run begins; a burst is laid at the instant of 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -29,6 +30,16 @@ def _require_positive(owner: object, *names: str) -> None:
     for name in names:
         value = getattr(owner, name)
         _require(0 < value < float("inf"), name, f"{value} is not a positive number", "give a number above 0")
+
+
+def _require_strobes_in_time(head: LineHead, dots_across: int, column_s: float) -> None:
+    full_s = head.full_column_s(dots_across)
+    _require(
+        full_s <= column_s,
+        "highest_mm_per_hour",
+        f"a full column takes {full_s:.3g} s to fire in its strobes, and passes in {column_s:.3g} s",
+        "give a lower speed, a shorter strobe_s or a supply that fires more dots at once",
+    )
 
 
 def _require_plate(columns: int, dots_across: int) -> None:
@@ -114,6 +125,16 @@ class LineHead:
             f"{self.supply_current_a} A cannot fire one dot of {self.dot_current_a} A",
             "give at least the current of one dot",
         )
+
+    @property
+    def dots_per_strobe(self) -> int:
+        """How many dots may fire at once."""
+        # The tolerance is for quotients such as 2.4 A / 0.03 A, which comes out as 79.99999999999999.
+        return math.floor(self.supply_current_a / self.dot_current_a * (1 + 1e-12))
+
+    def full_column_s(self, dots_across: int) -> float:
+        """Seconds that a column of so many dots takes to fire when it is full."""
+        return math.ceil(dots_across / self.dots_per_strobe) * self.strobe_s
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -208,6 +229,8 @@ class Profile:
             f"{self.print_width_mm} mm on paper of {self.media.width_mm} mm",
             "give at most the width of the paper",
         )
+        if isinstance(self.head, LineHead):
+            _require_strobes_in_time(self.head, self.dots_across, 1.0 / self.highest_columns_per_s())
         _require_positive(self, "slip_threshold_mm")
         if self.encoder_pitch_mm is not None:
             _require_positive(self, "encoder_pitch_mm")

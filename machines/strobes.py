@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 from machines.profile import LineHead
 
 NO_STROBE = -1
-
-
-def dots_per_strobe(head: LineHead) -> int:
-    """How many dots may fire at once."""
-    # The tolerance is for quotients such as 2.4 A / 0.03 A, which comes out as 79.99999999999999.
-    return math.floor(head.supply_current_a / head.dot_current_a * (1 + 1e-12))
 
 
 def strobes(dots: NDArray[np.bool_], head: LineHead) -> NDArray[np.int32]:
@@ -40,9 +32,4 @@ def strobes(dots: NDArray[np.bool_], head: LineHead) -> NDArray[np.int32]:
 def strobes_needed(dots: NDArray[np.bool_], head: LineHead) -> NDArray[np.int32]:
     """How many strobes each column takes; 0 for a blank one."""
     counts = np.count_nonzero(dots, axis=0)
-    return np.asarray(-(-counts // dots_per_strobe(head)), dtype=np.int32)
-
-
-def longest_column_s(dots: NDArray[np.bool_], head: LineHead) -> float:
-    """Seconds that the fullest column takes to fire, to be compared with the time in which a column passes."""
-    return float(np.max(strobes_needed(dots, head), initial=0)) * head.strobe_s
+    return np.asarray(-(-counts // head.dots_per_strobe), dtype=np.int32)

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from machines.drivers.paper import NO_COLUMN
 from machines.profile import CarriageHead, Profile
-from machines.strobes import dots_per_strobe
 
 Drops = NDArray[np.uint8]
 
@@ -70,7 +69,7 @@ class Make:
         """One that fits a profile."""
         head = profile.head
         carriage = isinstance(head, CarriageHead)
-        nozzles = head.nozzles if isinstance(head, CarriageHead) else -(-profile.dots_across // dots_per_strobe(head))
+        nozzles = head.nozzles if isinstance(head, CarriageHead) else -(-profile.dots_across // head.dots_per_strobe)
         return cls(
             head="carriage" if carriage else "line",
             nozzles=nozzles,

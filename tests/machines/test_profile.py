@@ -182,3 +182,12 @@ def test_a_profile_of_before_encoders_has_none() -> None:
     del data["encoder_pitch_mm"], data["slip_threshold_mm"]
     assert Profile.from_json(data) == profile()
     assert profile().encoder_pitch_mm is None
+
+
+def test_a_line_head_fires_a_full_column_while_it_passes() -> None:
+    """14,400 dots, 80 at once, are 180 strobes; at 100 mm an hour and 600 dpi a column passes in 1.52 s."""
+    assert profile(head=replace(LINE, strobe_s=0.008)).head == replace(LINE, strobe_s=0.008)
+    with pytest.raises(InputError) as refusal:
+        profile(head=replace(LINE, strobe_s=0.009))
+    assert refusal.value.field == "highest_mm_per_hour"
+    assert "1.62 s" in refusal.value.problem

@@ -6,16 +6,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from machines.profile import LineHead
-from machines.strobes import NO_STROBE, dots_per_strobe, longest_column_s, strobes, strobes_needed
+from machines.strobes import NO_STROBE, strobes, strobes_needed
 
 HEAD = LineHead(dot_current_a=0.03, supply_current_a=2.4, strobe_s=0.002)
 
 
 def test_a_quotient_that_is_whole_on_paper_is_whole() -> None:
     """2.4 / 0.03 is 79.99999999999999 or 80.0, as the numbers fall."""
-    assert dots_per_strobe(HEAD) == 80
+    assert HEAD.dots_per_strobe == 80
     for dots in range(1, 2000):
-        assert dots_per_strobe(LineHead(dot_current_a=0.03, supply_current_a=0.03 * dots, strobe_s=1.0)) == dots
+        assert LineHead(dot_current_a=0.03, supply_current_a=0.03 * dots, strobe_s=1.0).dots_per_strobe == dots
 
 
 def test_a_handbook_column() -> None:
@@ -25,7 +25,7 @@ def test_a_handbook_column() -> None:
     loads = np.bincount(numbers)
     assert len(loads) == 13
     assert loads.max() * head.dot_current_a <= 1.92
-    assert longest_column_s(np.ones((800, 1), dtype=bool), head) == pytest.approx(0.013)
+    assert head.full_column_s(800) == pytest.approx(0.013)
 
 
 @settings(deadline=None)
@@ -59,4 +59,3 @@ def test_a_blank_column_takes_no_strobe() -> None:
     blank = np.zeros((100, 3), dtype=bool)
     assert (strobes(blank, HEAD) == NO_STROBE).all()
     assert strobes_needed(blank, HEAD).tolist() == [0, 0, 0]
-    assert longest_column_s(blank, HEAD) == 0.0

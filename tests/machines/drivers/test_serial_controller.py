@@ -16,7 +16,6 @@ from machines.drivers.serial_greeting import Greeting
 from machines.drivers.serial_lines import decode, encode
 from machines.errors import InputError
 from machines.profile import LineHead
-from machines.strobes import dots_per_strobe
 from tests.machines.drivers.serial_bench import Bench, SeenPaper, profile
 
 PROTOCOL = Path(machines.drivers.__file__).with_name("PROTOCOL.md").read_text()
@@ -300,6 +299,6 @@ def test_a_made_up_machine_fits_its_profile() -> None:
     assert isinstance(line.head, LineHead)
     make = Make.of(line)
     assert (make.head, make.reach, make.knife) == ("line", 0, 5)
-    assert make.nozzles == -(-24 // dots_per_strobe(line.head))
+    assert make.nozzles == -(-24 // line.head.dots_per_strobe)
     carriage = Make.of(profile())
     assert (carriage.head, carriage.nozzles, carriage.reach, carriage.pitch_nm) == ("carriage", 4, 3, 100_000)

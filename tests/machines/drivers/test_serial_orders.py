@@ -14,7 +14,6 @@ from machines.drivers.serial_lines import encode
 from machines.drivers.serial_orders import Words, burst
 from machines.head import plan
 from machines.profile import CarriageHead, LineHead
-from machines.strobes import dots_per_strobe
 from tests.machines.drivers.serial_bench import SEED, Dots, profile
 
 
@@ -59,7 +58,7 @@ def test_line_head_stays_within_its_supply(seed: int, columns: int, density: flo
     assert [place for place, _ in steps] == list(range(500, 500 + columns))
     for column, (_, fires) in enumerate(steps):
         assert np.array_equal(fires.sum(axis=0), dots[:, column].astype(int)), "each dot fires once"
-        assert fires.sum(axis=1).max() <= dots_per_strobe(of.head)
+        assert fires.sum(axis=1).max() <= of.head.dots_per_strobe
 
 
 @pytest.mark.parametrize("density", [0.001, 0.5, 1.0])
