@@ -20,6 +20,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from machines.errors import InputError
+from machines.structure import format_instant
 from scheduling.log.store import LostRace
 from scheduling.override import NothingOpen
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
@@ -110,6 +111,14 @@ NOTHING_OPEN = Kind(
     "How an outage is settled can be decided only while it is open: while the node is silent, the machine is held "
     "or columns are printed late. Nothing was written. `detail` says how it stands.",
 )
+LOST_RACE = Kind(
+    "lost-race",
+    HTTPStatus.CONFLICT,
+    "Somebody else was first",
+    "What was decided on has changed meanwhile: `stream` is at version `actual` and not at `expected`, and `changes` "
+    "says what was written in between, by whom and when. Nothing was written. Read again, decide again, and send what "
+    "is still wanted.",
+)
 UNAVAILABLE = Kind(
     "unavailable",
     HTTPStatus.SERVICE_UNAVAILABLE,
@@ -140,6 +149,7 @@ KINDS = {
         TOO_MANY_TRIES,
         JOURNAL_DIFFERS,
         NOTHING_OPEN,
+        LOST_RACE,
         UNAVAILABLE,
         DISK_FULL,
         OUR_MISTAKE,
@@ -272,9 +282,19 @@ def _(error: NothingOpen) -> Problem:
     return of_kind(NOTHING_OPEN, str(error))
 
 
-@describe.register(OperationalError)
-@describe.register(LostRace)
-def _(error: Exception) -> Problem:
+@describe.register
+def _(error: LostRace) -> Problem:
+    changes = [
+        {"version": one.version, "kind": one.kind, "actor": one.actor, "said_at": format_instant(one.said_at)}
+        for one in error.changes
+    ]
+    members = {"stream": error.stream, "expected": error.expected, "actual": error.actual, "changes": changes}
+    problem = of_kind(LOST_RACE, str(error), **members)
+    return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})  # a node sends its report once more
+
+
+@describe.register
+def _(error: OperationalError) -> Problem:
     problem = of_kind(UNAVAILABLE, "Nothing was written; the same request may be sent again.")
     return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})
 
