@@ -10,7 +10,7 @@ or by an event of the sky at the venue, on a local civil date there, and an offs
 
 ``which`` ("earlier" or "later") is needed only where a local time has two readings, or where an event comes
 twice on one local date (two sunsets, at high latitudes). ``offset`` is an ISO 8601 duration and may be left out. An
-event that takes options (``longitude``, ``altitude_degrees``) has them beside it.
+event that takes options (``longitude``, ``altitude_degrees``) has them beside it. An offset is a year at most.
 """
 
 from __future__ import annotations
@@ -43,6 +43,7 @@ __all__ = [
 _LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?", re.ASCII)
 _WHICH = ("earlier", "later")
 _FIRST_YEAR, _LAST_YEAR = 1900, 2100
+_LONGEST_OFFSET = timedelta(days=366)
 
 
 class AnchorError(InputError):
@@ -206,6 +207,10 @@ def _check_year(name: str, year: int) -> None:
 
 def _offset(text: Any) -> timedelta:
     try:
-        return parse_duration(text)
+        offset = parse_duration(text)
     except InputError as error:
         raise AnchorError("offset", error.problem, error.remedy) from None
+    if abs(offset) > _LONGEST_OFFSET:
+        longest = format_duration(_LONGEST_OFFSET)
+        raise AnchorError("offset", f"{text!r} is too long", f"give at most {longest} either way, or another date")
+    return offset

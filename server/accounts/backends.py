@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib.auth.backends import ModelBackend
-from django.contrib.auth.base_user import AbstractBaseUser
+from django.contrib.auth.models import User
 from django.http import HttpRequest
 
 from server import wiring
-from server.accounts.attempts import address_of, count_wrong, require_few
+from server.accounts.attempts import What, address_of, count_wrong, require_few
 
 
 class GuardedBackend(ModelBackend):
@@ -17,7 +17,7 @@ class GuardedBackend(ModelBackend):
 
     def authenticate(
         self, request: HttpRequest | None, username: str | None = None, password: str | None = None, **others: Any
-    ) -> AbstractBaseUser | None:
+    ) -> User | None:
         """The person, or None where name and password are not a person's; without a request nothing is counted.
 
         Raises:
@@ -25,7 +25,7 @@ class GuardedBackend(ModelBackend):
         """
         if request is None:
             return super().authenticate(request, username, password, **others)
-        tries = (("password", address_of(request)), ("account", username or ""))
+        tries: tuple[tuple[What, str], ...] = (("password", address_of(request)), ("account", username or ""))
         now = wiring.now()
         for what, who in tries:
             require_few(what, who, now)

@@ -105,6 +105,13 @@ BAD_BODIES = [
     ("runs", PERIODIC, "cycle_options.seconds", True, "cycle_options.seconds"),
     ("runs", PERIODIC, "cycle_options.epoch", "9999-12-31T23:59:59-23:59", "cycle_options.epoch"),
     ("openings", OPENING, "anchor", "noon", "anchor"),
+    (
+        "openings",
+        OPENING,
+        "anchor",
+        {"event": "sunset", "date": "2026-03-21", "offset": "P999999999D"},
+        "anchor.offset",
+    ),
     ("sources", SOURCE, "curve", {"asked": 1, "printed": [0, 1]}, "curve.asked"),
 ]
 
