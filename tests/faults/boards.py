@@ -12,16 +12,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from machines.clock import SKEW_VARIABLE
-from machines.node.agent import Settings
 from machines.node.journal import FILE_NAME
 from server.demo.processes import PATIENCE_S, ROOT, Child, DemoError, environment, node_program
 from tests.faults.board import TROUBLE_VARIABLE
+from tests.faults.evidence import Common
 from tests.faults.lane import Lane
 
 # What a service manager starts again: a fault of the program, files that cannot be read or written.
 STARTED_AGAIN = (1, 5)
 # "Nothing needs a hand" is a promise to venues that let their machine print on by itself.
-UNATTENDED = ["--resume-unattended"] if hasattr(Settings, "resume_unattended") else []
+UNATTENDED = ["--resume-unattended"]
+# How an agent ends that is fenced off.
+FENCED = 4
 CARD_LIMIT_BYTES = 64 * 1024
 UNLIMITED = resource.RLIM_INFINITY
 ENROLMENTS_TRIED = 10
@@ -80,6 +82,10 @@ class Board:
     def gave_up(self) -> bool:
         """Whether its agent ended in a way that only a person can help."""
         return not self.runs() and bool(self.ended) and self.ended[-1] not in STARTED_AGAIN
+
+    def fenced(self) -> bool:
+        """Whether its agent ended because it must not print any more."""
+        return not self.runs() and bool(self.ended) and self.ended[-1] == FENCED
 
     def fill_card(self) -> None:
         """Its files cannot grow from now on."""
@@ -146,8 +152,12 @@ def enrol(lane: Lane, board: Board, machine: str) -> None:
     raise DemoError(f"the board could not be enrolled: {done.stderr.strip()[-500:]}")
 
 
-def clone(board: Board, into: Board) -> None:
-    """Copy the files of a board, as somebody copies a memory card, beside a machine with its own paper."""
+def clone(board: Board, into: Board) -> Common:
+    """Copy the files of a board, as somebody copies a memory card, beside a machine with its own paper.
+
+    Returns:
+        what of the two papers is one and the same.
+    """
     with (
         closing(sqlite3.connect(board.home / FILE_NAME)) as source,
         closing(sqlite3.connect(into.home / FILE_NAME)) as target,
@@ -155,6 +165,11 @@ def clone(board: Board, into: Board) -> None:
         source.backup(target)
     if (board.home / "plates").exists():
         shutil.copytree(board.home / "plates", into.home / "plates")
+    with closing(sqlite3.connect(into.home / FILE_NAME)) as copied:
+        ordered = "SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL"
+        (end,) = copied.execute(f"SELECT max(paper_position, coalesce(({ordered}), 0)) FROM state").fetchone()
+        due = {place for (place,) in copied.execute("SELECT place FROM strip WHERE state = 'due'")}
+    return Common(end=end, uncut=frozenset(due))
 
 
 def damage(home: Path, how: str, dice: random.Random) -> None:

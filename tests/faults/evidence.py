@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
+
+import numpy as np
 
 from machines.drivers.paper import Paper, read_paper
 from machines.errors import InputError
@@ -17,15 +19,20 @@ from machines.structure import structure
 from machines.wire import Entry
 from server.demo.processes import Studio
 
-NODE_KINDS = (
-    "node-started",
-    "columns-printed",
-    "gap-settled",
-    "true-again",
-    "strip-cut",
-    "knife-armed",
-    "conditions-changed",
-)
+NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Common:
+    """What a board and its copy have in common of their papers, as the copied journal tells.
+
+    Attributes:
+        end: the place at which the two part.
+        uncut: places below it at which the knife is still due, so that each cuts its own.
+    """
+
+    end: int
+    uncut: frozenset[int]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -67,12 +74,12 @@ class Evidence:
         return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]
 
 
-def gather(studio: Studio, machine: str, paper: Path, home: Path, profile: dict[str, Any]) -> Evidence:
-    """Read all of it, when nothing runs any more but the server."""
+def gather(studio: Studio, machine: str, paper: Paper | None, home: Path, profile: dict[str, Any]) -> Evidence:
+    """Read all of it, when nothing runs any more but the server; ``paper`` is that of the board at home there."""
     segments = studio.all(f"runs/{machine}/segments")
     digests = sorted({row["plate"] for row in segments})
     return Evidence(
-        paper=read_what_lies(paper),
+        paper=paper,
         run=studio.get(f"runs/{machine}"),
         segments=segments,
         machine=studio.get(f"machines/{machine}"),
@@ -90,6 +97,25 @@ def read_what_lies(folder: Path) -> Paper | None:
         return read_paper(folder)
     except (InputError, FileNotFoundError):
         return None
+
+
+def joined(original: Paper | None, copied: Paper | None, common: Common) -> Paper | None:
+    """The paper that a copied board has printed on, as if it had been its own from the beginning: up to where the two
+    part that of the original. What the original laid after that, nobody was told."""
+    if original is None or copied is None:
+        return copied or original
+    shared = original.laid["place"] < common.end
+    cut = (original.cuts["place"] < common.end) & ~np.isin(original.cuts["place"], list(common.uncut))
+    dots = np.zeros((copied.dots.shape[0], max(common.end, copied.dots.shape[1])), dtype=bool)
+    dots[:, : copied.dots.shape[1]] = copied.dots
+    theirs = original.dots[:, : common.end]
+    dots[:, : theirs.shape[1]] |= theirs
+    return replace(
+        copied,
+        dots=dots,
+        laid=np.concatenate([original.laid[shared], copied.laid]),
+        cuts=np.concatenate([original.cuts[cut], copied.cuts]),
+    )
 
 
 def read_journal(home: Path) -> list[tuple[dict[str, Any], bool]]:

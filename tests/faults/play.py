@@ -12,9 +12,10 @@ from pathlib import Path
 
 import urllib3
 
+from machines.clock import utc
 from server.demo.processes import PATIENCE_S, DemoError, wait_for_server
 from tests.faults.boards import Board, clone, damage, enrol, make_board
-from tests.faults.evidence import read_journal
+from tests.faults.evidence import Common, read_journal
 from tests.faults.lane import Lane
 from tests.faults.relay import TROUBLES
 from tests.faults.scenario import Fault, Scenario
@@ -34,6 +35,7 @@ class Stage:
         begins: when the run does.
         boards: the newest at the end; the machine's own, but for a clone.
         clones: boards that are copies, each beside a machine of its own.
+        common: what the paper of the newest clone and of its original have in common.
         server_off: how many faults keep the server away now.
         problems: what went wrong that must not.
         errands: commands of people that have not ended.
@@ -46,6 +48,7 @@ class Stage:
     begins: datetime
     boards: list[Board] = field(default_factory=list)
     clones: list[Board] = field(default_factory=list)
+    common: Common | None = None
     server_off: int = 0
     problems: list[str] = field(default_factory=list)
     errands: list[subprocess.Popen[bytes]] = field(default_factory=list)
@@ -54,6 +57,11 @@ class Stage:
     def board(self) -> Board:
         """The machine's own, as of now."""
         return self.boards[-1]
+
+    @property
+    def survivor(self) -> Board:
+        """The board whose word the server takes: of a board and its copy, the one that was the first to report."""
+        return self.clones[-1] if self.clones and self.board.fenced() else self.board
 
     @property
     def reachable(self) -> bool:
@@ -88,9 +96,11 @@ def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
     machine = lane.add_machine(scenario)
     board = make_board(lane, folder, "board", scenario.skew, folder / "paper")
     enrol(lane, board, machine)
-    stage = Stage(lane, scenario, folder, machine, lane.plan_run(scenario, machine), [board])
+    stage = Stage(lane, scenario, folder, machine, utc(lane.clock.now()), [board])
     try:
         board.power_on()
+        _wait_until_heard(stage)
+        stage.begins = lane.plan_run(scenario, machine)
         _happen(stage, acts(stage))
         lane.relay.calm(scenario.seed)
         wait_for_server(lane.studio.address, lane.server)
@@ -228,7 +238,7 @@ def _ledger_bytes(board: Board) -> int:
 def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
     def copy() -> None:
         copied = make_board(stage.lane, stage.folder, "clone", stage.scenario.skew, stage.folder / "clone-paper")
-        clone(stage.board, copied)
+        stage.common = clone(stage.board, copied)
         stage.clones.append(copied)
         copied.power_on()
 
@@ -255,6 +265,15 @@ def _happen(stage: Stage, pending: list[Act]) -> None:
         time.sleep(LOOK_EVERY_S)
 
 
+def _wait_until_heard(stage: Stage) -> None:
+    """Until the board's agent runs; on a busy machine it begins slowly, and a run that is over then tries nothing."""
+    deadline = time.monotonic() + PATIENCE_S
+    while stage.lane.studio.get(f"machines/{stage.machine}")["last_reported_at"] is None:
+        if time.monotonic() > deadline:
+            raise DemoError(f"the board does not begin: {stage.board.said()[-400:]!r}")
+        time.sleep(LOOK_EVERY_S)
+
+
 def _wait_until_accounted(stage: Stage) -> None:
     """Until the server has every column and the board knows it, or nothing more can be hoped for."""
     deadline = time.monotonic() + ACCOUNTED_LIMIT_S
@@ -263,15 +282,20 @@ def _wait_until_accounted(stage: Stage) -> None:
             board.look()
         row = stage.lane.studio.get(f"runs/{stage.machine}")
         accounted = row["printed"] + row["skipped"] + row["unknown"] == row["end_column"] - row["first_column"]
-        if accounted and all(accepted for _, accepted in read_journal(stage.board.home)):
+        board = stage.survivor
+        told = accounted and all(accepted for _, accepted in read_journal(board.home))
+        if told and (not stage.clones or _one_is_fenced(stage)):
             return
-        if stage.board.gave_up():
-            stage.problems.append(
-                f"the agent ended ({stage.board.ended}) and needs a hand: {stage.board.said()[-400:]!r}"
-            )
+        if board.gave_up():
+            stage.problems.append(f"the agent ended ({board.ended}) and needs a hand: {board.said()[-400:]!r}")
             return
         time.sleep(LOOK_EVERY_S)
-    stage.problems.append(f"not every column was accounted for; the board said {stage.board.said()[-400:]!r}")
+    stage.problems.append(f"not every column was accounted for; the board said {stage.survivor.said()[-400:]!r}")
+
+
+def _one_is_fenced(stage: Stage) -> bool:
+    """Of a board and its copy; whichever it is, was told so and stopped."""
+    return stage.board.fenced() != stage.clones[-1].fenced()
 
 
 def _end(stage: Stage) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from server.demo.processes import DemoError
-from tests.faults.evidence import Evidence, gather
+from tests.faults.evidence import Evidence, gather, joined, read_what_lies
 from tests.faults.judge import judge
 from tests.faults.lane import PROFILES, Lane, open_lane
 from tests.faults.play import Stage, play
@@ -44,9 +44,11 @@ class Result:
 
 
 def evidence_of(stage: Stage) -> Evidence:
-    """Of the machine's own board."""
-    profile = PROFILES[stage.scenario.profile]
-    return gather(stage.lane.studio, stage.machine, stage.board.paper, stage.board.home, profile)
+    """Of the board whose word the server takes."""
+    board, paper = stage.survivor, read_what_lies(stage.board.paper)
+    if board is not stage.board and stage.common is not None:
+        paper = joined(paper, read_what_lies(board.paper), stage.common)
+    return gather(stage.lane.studio, stage.machine, paper, board.home, PROFILES[stage.scenario.profile])
 
 
 def play_and_judge(lane: Lane, scenario: Scenario) -> Result:
