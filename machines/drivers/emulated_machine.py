@@ -28,7 +28,7 @@ class Memory:
     Attributes:
         end: after the last that was begun; None if it was lost.
         whole: after the last that is wholly laid.
-        cut: of the last cut that was begun, -1 before the first.
+        cut: of the last cut that was begun; None before the first.
         standing: place under the first nozzle, by the motor.
         encoder: what the idler's encoder has counted since place 0; without an encoder, columns.
         sessions: how many there have been.
@@ -38,7 +38,7 @@ class Memory:
 
     end: int | None = 0
     whole: int = 0
-    cut: int = -1
+    cut: int | None = None
     standing: int = 0
     encoder: float = 0.0
     sessions: int = 0
@@ -140,7 +140,7 @@ class Machine:
             case ["arm"]:
                 self._arm()
             case ["cut", place]:
-                self._cut(_number(place))
+                self._cut(_signed(place))
             case ["scale" | "correct" as what, amount] if self.make.fine_nm is not None:
                 self._set_feed(what, _signed(amount))
             case ["spit", drops, offset, packed] if self.make.spits:
@@ -192,7 +192,8 @@ class Machine:
             raise Refusal("order", "separation-cutter-missing-error")
         if not self.armed:
             raise Refusal("order", "separation-cutter-offline-error")
-        if self.busy or place <= self.memory.cut or place + knife < end:
+        again = self.memory.cut is not None and place <= self.memory.cut
+        if self.busy or again or place + knife < max(end, 0):
             raise Refusal("order", "separation-cutter-unrecoverable-failure-error")
         self.memory.end, self.memory.cut = place + knife, place
         self._keep(self.memory)

@@ -187,8 +187,11 @@ class SerialMachine:
         Raises:
             MachineStopped: it was not cut, or nobody saw whether it was; the controller cuts no place twice.
         """
-        self._perform(self._ready(), [("cut", place)])
-        self._standing = place + self._profile.knife_columns
+        link = self._ready()
+        standing = place + self._profile.knife_columns
+        # The controller stands where this place is under its own knife, by its own measure of the way there.
+        self._perform(link, [("cut", standing - (link.greeting.knife or 0))])
+        self._standing = standing
         self._end = max(self._end, self._standing)
 
     def arm(self) -> None:
@@ -336,7 +339,9 @@ class SerialMachine:
                 raise LinkLost(str(error)) from error
         link = Link(self._port, self._clock, self._limits, self._name_call())
         check(link.greeting, self._profile)
-        _check_feed(link.greeting, self._calibration)
+        if self._calibration.head_to_knife_mm is None and self._profile.knife is not None:
+            _same("knife.head_to_knife_mm, in columns", link.greeting.knife, self._profile.knife_columns)
+        _check_calibration(link.greeting, self._calibration)
         self._compare(link.greeting)
         self._link, self._standing, self._scaled = link, None, False
         return link
@@ -383,7 +388,7 @@ def check(greeting: Greeting, profile: Profile) -> None:
         _same("head.nozzles", greeting.nozzles, head.nozzles)
         reach = head.nozzles - 1
     _same("dots_across", greeting.dots, profile.dots_across)
-    _same("knife.head_to_knife_mm, in columns", greeting.knife, profile.knife_columns if profile.knife else None)
+    _same("knife", greeting.knife is not None, profile.knife is not None)
     pitch_nm = round(profile.column_pitch_mm * 1e6)
     if abs(greeting.pitch_nm - pitch_nm) > 1:
         _same("mm_per_turn / columns_per_turn, in nm", greeting.pitch_nm, pitch_nm)
@@ -404,7 +409,7 @@ def _noting_nozzles(orders: Iterable[Words], fired: set[int]) -> Iterator[Words]
         yield order
 
 
-def _check_feed(greeting: Greeting, calibration: Calibration) -> None:
+def _check_calibration(greeting: Greeting, calibration: Calibration) -> None:
     if calibration.feed_factor != 1.0 and greeting.fine_nm is None:
         raise InputError(
             "calibration.feed_factor",

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from machines.calibration import Calibration
+from machines.drivers import MachineStopped
 from machines.drivers.emulated_controller import Controller
 from machines.drivers.emulated_head import Make
 from machines.drivers.emulated_wire import EmulatedWire
@@ -174,6 +175,38 @@ def test_a_factor_for_a_controller_that_cannot_scale_is_refused_with_what_to_do(
     bench = bench_of(measured(), fine_nm=None)
     with pytest.raises(InputError, match="steps per millimetre"):
         machine_of(bench, Calibration(feed_factor=0.995))
+
+
+@pytest.mark.parametrize("knife_mm", [0.3, 0.5, 0.9])
+def test_a_knife_that_was_measured_cuts_where_it_is(knife_mm: float) -> None:
+    """The controller says 5 columns of a tenth of a millimetre; the rule says otherwise, and so the paper stands."""
+    calibration = Calibration(head_to_knife_mm=knife_mm)
+    of = calibration.applied_to(measured())
+    bench = bench_of(measured())
+    bench.profile = of
+    machine = machine_of(bench, calibration)
+    machine.arm()
+    way = round(knife_mm / PITCH_MM)
+    lay(machine, of, 0, way)
+    machine.cut(0)
+    feed = machine.feed()
+    assert feed is not None and feed.place == way
+    assert bench.memory.standing == way
+    lay(machine, of, way, 10)
+    machine.cut(10)
+    assert bench.memory.standing == way + 10
+    assert bench.paper.cuts == [way - 5, way + 5], "by the controller's own measure"
+    with pytest.raises(MachineStopped):
+        machine.cut(10)
+
+
+def test_a_knife_that_was_not_measured_must_be_the_profiles() -> None:
+    bench = bench_of(measured(), knife=7)
+    with pytest.raises(InputError, match="head_to_knife_mm"):
+        bench.machine()
+    without = bench_of(measured(), knife=None)
+    with pytest.raises(InputError, match="knife"):
+        machine_of(without, Calibration(head_to_knife_mm=0.4))
 
 
 def test_known_dead_nozzles_are_never_fired() -> None:
