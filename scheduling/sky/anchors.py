@@ -26,6 +26,7 @@ from machines.errors import InputError
 from scheduling.sky import almanac, zones
 from scheduling.sky.civil import CivilTimeError, Reading, day_bounds, instant_of
 from scheduling.sky.durations import format_duration, parse_duration
+from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.sky.places import Place
 
 __all__ = [
@@ -127,7 +128,11 @@ def resolve(anchor: Anchor, place: Place, zone: ZoneInfo) -> datetime:
     if isinstance(anchor, CivilAnchor):
         return instant_of(anchor.civil, zones.zone(anchor.zone), anchor.which)
     start, end = day_bounds(anchor.date, zone)
-    found = [event.at for event in almanac.find(anchor.event, start, end, place, **anchor.options)]
+    try:
+        found = [event.at for event in almanac.find(anchor.event, start, end, place, **anchor.options)]
+    except EphemerisRangeError as error:
+        error.field = ""  # the almanac calls it "at"
+        raise error.within("date") from None
     if not found:
         before, after = almanac.nearest(anchor.event, start, place, **anchor.options)
         raise NoEventError(

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -136,8 +137,25 @@ def test_two_sunsets_on_one_date_are_refused_unless_the_anchor_says_which() -> N
     assert at(anchor | {"which": "later", "offset": "PT1S"}, REYKJAVIK, IN_REYKJAVIK) == last.utc + timedelta(seconds=1)
 
 
+@pytest.mark.parametrize("day", ["1900-01-01", "2053-10-05", "2053-10-06", "2053-10-07", "2060-06-21", "2100-12-31"])
+@pytest.mark.parametrize("kind", ["sunset", "moonrise", "new-moon", "perigee", "june-solstice", "lunar-eclipse"])
+@pytest.mark.parametrize(("place", "its_zone"), [(LISBON, IN_LISBON), (Place(90.0, 0.0), zone("Pacific/Kiritimati"))])
+def test_at_the_end_of_the_ephemeris_there_is_an_instant_or_the_date_is_to_blame(
+    day: str, kind: str, place: Place, its_zone: ZoneInfo
+) -> None:
+    anchor = {"event": kind, "date": day}
+    try:
+        found = at(anchor, place, its_zone)
+    except InputError as error:
+        assert error.field == "date"
+        assert str(error).startswith("date: ")
+        assert isinstance(error, EphemerisRangeError | NoEventError)
+    else:
+        assert found.astimezone(its_zone).date().isoformat() == day
+
+
 def test_outside_the_ephemeris() -> None:
-    with pytest.raises(EphemerisRangeError):
+    with pytest.raises(EphemerisRangeError, match=r"date: 2060-06-2\d is outside the ephemeris"):
         at({"event": "sunset", "date": "2060-06-21"})
 
 
