@@ -13,18 +13,23 @@ The answers are rows as the live views have them, folded from the facts that cou
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
+from typing import Any, TypeVar
 
 from django.db.models import Model, Q
 
-from scheduling.log.events import NAMES
+from scheduling.log import models
+from scheduling.log.events import NAMES, Event, MachineAdded, OpeningFixed, RunPlanned
 from scheduling.log.folds import VIEWS, Fold
 from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
 from scheduling.log.models import Machine, Notice, Opening, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.rows import Rows
+
+Row = TypeVar("Row", bound=Model)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,6 +101,68 @@ def machine_at(machine: str, moment: Moment, *, using: str = "default") -> Machi
         notices=tuple(sorted(rows.all(Notice), key=lambda one: (one.raised_at, one.id))),
         outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """A part of a list.
+
+    Attributes:
+        after: key of the row before the first; None for the beginning.
+        count: at most so many rows.
+    """
+
+    after: Any = None
+    count: int
+
+    def of(self, rows: Iterable[Row], key: str) -> list[Row]:
+        """The part of rows in the order of a field."""
+        following = [row for row in rows if self.after is None or getattr(row, key) > self.after]
+        return sorted(following, key=attrgetter(key))[: self.count]
+
+
+def runs_at(moment: Moment, part: Part, *, using: str = "default") -> list[Run]:
+    """Runs as they were, in the order of their ids."""
+    return _each(run_row_at, _named(RunPlanned, moment, part, using), moment, using)
+
+
+def machines_at(moment: Moment, part: Part, *, using: str = "default") -> list[Machine]:
+    """Machines as they were, in the order of their ids."""
+    return _each(machine_row_at, _named(MachineAdded, moment, part, using), moment, using)
+
+
+def openings_at(moment: Moment, part: Part, *, using: str = "default") -> list[Opening]:
+    """Openings as they were fixed, in the order of their ids."""
+    return _each(opening_at, _named(OpeningFixed, moment, part, using), moment, using)
+
+
+def outages_at(moment: Moment, part: Part, *, using: str = "default") -> list[Outage]:
+    """Outages as they were, in the order of their ids."""
+    return part.of(folded((Outage,), moment.counts, using=using).all(Outage), "id")
+
+
+def notices_at(moment: Moment, part: Part, *, using: str = "default") -> list[Notice]:
+    """Notices as they were, in the order of their ids."""
+    return part.of(folded((Notice,), moment.counts, using=using).all(Notice), "id")
+
+
+def segments_at(run: str, moment: Moment, part: Part, *, using: str = "default") -> list[Segment] | None:
+    """Segments of a run as they were, in the order of their numbers; None where the run was not planned yet."""
+    rows = folded((Run,), Q(run=run) & moment.counts, using=using)
+    return None if rows.find(Run, run) is None else part.of(rows.all(Segment), "number")
+
+
+def _named(event: type[Event], moment: Moment, part: Part, using: str) -> list[str]:
+    """Ids of what there was, by the events that named it."""
+    said = models.Event.objects.using(using).filter(moment.counts, kind=NAMES[event])
+    streams = said.order_by("stream").values_list("stream", flat=True).distinct()
+    if part.after is not None:
+        streams = streams.filter(stream__gt=f"{event.stream}/{part.after}")  # type: ignore[union-attr]
+    return [stream.partition("/")[2] for stream in streams[: part.count]]
+
+
+def _each(one_at: Callable[..., Row | None], ids: Sequence[str], moment: Moment, using: str) -> list[Row]:
+    return [row for id in ids if (row := one_at(id, moment, using=using)) is not None]
 
 
 def run_row_at(run: str, moment: Moment, *, using: str = "default") -> Run | None:

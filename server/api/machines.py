@@ -15,12 +15,12 @@ from machines.structure import structure, unstructure
 from scheduling.calibration import calibrate
 from scheduling.coming_round import Asked, ComingRound, coming_round
 from scheduling.log.models import Heartbeat, Machine
-from scheduling.log.past import machine_row_at
+from scheduling.log.past import Moment, Part, machine_row_at, machines_at
 from scheduling.studio import AddMachine
 from server import wiring
 from server.accounts.enrolment import Code, make_code
 from server.api.doors import Collection, Door, Item, attribution
-from server.api.past import PastItem
+from server.api.past import PastItem, PastList
 from server.api.queries import asked, number_reader, whole_reader
 from server.api.rows import Row, Stored
 
@@ -60,13 +60,17 @@ class HeartbeatRow(Row):
         read_only_fields = fields
 
 
-class Machines(Collection):
+class Machines(PastList, Collection):
     """The machines, and adding one."""
 
     queryset = Machine.objects.all()
     serializer_class = MachineRow
     command = AddMachine
     detail = "machine"
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Machine]:
+        """A part of the machines then."""
+        return machines_at(moment, part)
 
 
 class OneMachine(PastItem):

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from scheduling.log.models import Notice
-from server.api.doors import Item, List
+from scheduling.log.past import Moment, Part, notices_at
+from server.api.doors import Item
+from server.api.past import PastList
 from server.api.rows import Row
 
 
@@ -16,11 +18,15 @@ class NoticeRow(Row):
         read_only_fields = fields
 
 
-class Notices(List):
+class Notices(PastList):
     """The notices."""
 
     queryset = Notice.objects.all()
     serializer_class = NoticeRow
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Notice]:
+        """A part of the notices then."""
+        return notices_at(moment, part)
 
 
 class OneNotice(Item):

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from scheduling.log.models import Opening
-from scheduling.log.past import opening_at
+from scheduling.log.past import Moment, Part, opening_at, openings_at
 from scheduling.studio import FixOpening
 from server.api.doors import Collection
-from server.api.past import PastItem
+from server.api.past import PastItem, PastList
 from server.api.rows import Row
 
 
@@ -19,13 +19,17 @@ class OpeningRow(Row):
         read_only_fields = fields
 
 
-class Openings(Collection):
+class Openings(PastList, Collection):
     """The openings, and fixing one."""
 
     queryset = Opening.objects.all()
     serializer_class = OpeningRow
     command = FixOpening
     detail = "opening"
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Opening]:
+        """A part of the openings then."""
+        return openings_at(moment, part)
 
 
 class OneOpening(PastItem):

@@ -13,9 +13,11 @@ from rest_framework.response import Response
 from machines.recovery import Decision, Gap, Policy
 from machines.structure import structure
 from scheduling.log.models import Outage
+from scheduling.log.past import Moment, Part, outages_at
 from scheduling.override import override_outage
-from server.api.doors import Door, Item, List, attribution
+from server.api.doors import Door, Item, attribution
 from server.api.overrides import Decide, OverrideRow, decided
+from server.api.past import PastList
 from server.api.rows import Row, Stored
 
 
@@ -74,11 +76,15 @@ def _cost(row: Outage, name: str) -> Any:
     return row.decision.get(name)
 
 
-class Outages(List):
+class Outages(PastList):
     """The outages."""
 
     queryset = Outage.objects.all()
     serializer_class = OutageRow
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Outage]:
+        """A part of the outages then."""
+        return outages_at(moment, part)
 
 
 class OneOutage(Item):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import binascii
 import json
+from collections.abc import Callable
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -17,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
+from scheduling.log.past import Part
 from server.api.bodies import check_values
 
 USUAL_ROWS = 100
@@ -62,14 +64,20 @@ class Pages(BasePagination):
 
     def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
         """The rows of one page."""
+        ordered = queryset.order_by(view.key)
+
+        def rows(part: Part) -> list[Any]:
+            following = ordered if part.after is None else ordered.filter(**{f"{view.key}__gt": part.after})
+            return list(following[: part.count])
+
+        return self.page(rows, queryset.model._meta.get_field(view.key), request)
+
+    def page(self, rows: Callable[[Part], list[Any]], key: Any, request: Request) -> list[Any]:
+        """The rows of one page, of what gives them in the order of a field."""
         limit, cursor = read_limit(request.query_params.get("limit")), request.query_params.get("cursor")
-        queryset = queryset.order_by(view.key)
-        if cursor is not None:
-            after = decode(cursor, queryset.model._meta.get_field(view.key))
-            queryset = queryset.filter(**{f"{view.key}__gt": after})
-        rows = list(queryset[: limit + 1])
-        self._next = encode(getattr(rows[limit - 1], view.key)) if len(rows) > limit else None
-        return rows[:limit]
+        found = rows(Part(after=None if cursor is None else decode(cursor, key), count=limit + 1))
+        self._next = encode(getattr(found[limit - 1], key.name)) if len(found) > limit else None
+        return found[:limit]
 
     def get_paginated_response(self, data: Any) -> Response:
         """The page, and where the next one begins; null after the last."""

@@ -1,4 +1,4 @@
-"""One of a resource as it was at a past instant.
+"""A resource as it was at a past instant.
 
 Two instants are meant by "then": when a thing happened, and when the server was told of it; see `scheduling.log.past`.
 """
@@ -7,16 +7,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.http import Http404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 from machines.structure import parse_instant
-from scheduling.log.past import Moment
-from server.api.doors import Item
+from scheduling.log.past import Moment, Part
+from server.api.doors import Item, List
+from server.api.pages import Pages
+
+PARAMETERS = ("at", "known_by")
+DESCRIBED = {
+    "at": OpenApiParameter("at", OpenApiTypes.DATETIME, description="What had happened by then; all if not given.")
+}
 
 
 def asked_instant(request: Request, name: str) -> datetime | None:
@@ -29,6 +36,11 @@ def asked_instant(request: Request, name: str) -> datetime | None:
     return None if text is None else parse_instant(text, name)
 
 
+def asked_moment(request: Request) -> Moment:
+    """Which facts a query wants to count; all, where it does not say."""
+    return Moment(happened_by=asked_instant(request, "at"), known_by=asked_instant(request, "known_by"))
+
+
 class PastItem(Item):
     """One of a resource: as it stands, or as it was ``at`` an instant, or as it was ``known_by`` one.
 
@@ -36,18 +48,39 @@ class PastItem(Item):
         as_it_was: gives the row by its id and the moment; None where there was none.
     """
 
-    parameters = ("at", "known_by")
-    described: ClassVar = {
-        "at": OpenApiParameter("at", OpenApiTypes.DATETIME, description="What had happened by then; all if not given.")
-    }
+    parameters = PARAMETERS
+    described: ClassVar = DESCRIBED
     as_it_was: ClassVar[Callable[[str, Moment], Any]]
 
     def get_object(self) -> Any:
         """The row now, or then."""
-        moment = Moment(happened_by=asked_instant(self.request, "at"), known_by=asked_instant(self.request, "known_by"))
+        moment = asked_moment(self.request)
         if moment == Moment():
             return super().get_object()
         row = type(self).as_it_was(self.kwargs["pk"], moment)
         if row is None:
             raise Http404(f"There was no {self.kwargs['pk']!r} then.")
         return row
+
+
+class PastList(List):
+    """A resource: as it stands, or as it was ``at`` an instant, or as it was ``known_by`` one.
+
+    Every page wants the same instants. With ``known_by`` the pages belong together whatever is told meanwhile.
+    """
+
+    parameters = (*List.parameters, *PARAMETERS)
+    described: ClassVar = DESCRIBED
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Any]:
+        """A part of the rows then, in the order of the key."""
+        raise NotImplementedError
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """A page of the rows now, or then."""
+        moment = asked_moment(request)
+        if moment == Moment():
+            return super().list(request, *args, **kwargs)
+        pages, key = cast(Pages, self.paginator), self.get_queryset().model._meta.get_field(self.key)
+        rows = pages.page(lambda part: self.as_they_were(moment, part), key, request)
+        return pages.get_paginated_response(self.get_serializer(rows, many=True).data)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
+from django.http import Http404
 from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -12,12 +13,12 @@ from rest_framework.response import Response
 from machines.recovery import Policy
 from machines.structure import structure
 from scheduling.log.models import Run, Segment
-from scheduling.log.past import run_row_at
+from scheduling.log.past import Moment, Part, run_row_at, runs_at, segments_at
 from scheduling.override import override_run
 from scheduling.studio import PlanRun
-from server.api.doors import Collection, Door, List, attribution
+from server.api.doors import Collection, Door, attribution
 from server.api.overrides import Decide, OverrideRow, decided
-from server.api.past import PastItem
+from server.api.past import PastItem, PastList
 from server.api.rows import Row, Stored
 
 
@@ -80,13 +81,17 @@ class SegmentRow(Row):
         read_only_fields = fields
 
 
-class Runs(Collection):
+class Runs(PastList, Collection):
     """The runs, and planning one."""
 
     queryset = Run.objects.all()
     serializer_class = RunRow
     command = PlanRun
     detail = "run"
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Run]:
+        """A part of the runs then."""
+        return runs_at(moment, part)
 
 
 class OneRun(PastItem):
@@ -109,7 +114,7 @@ class RunOverride(Door):
         return decided(override_run(get_object_or_404(Run, pk=pk), asked.rule, asked.reason, attribution(request)))
 
 
-class RunSegments(List):
+class RunSegments(PastList):
     """The segments of a run that are planned so far."""
 
     queryset = Segment.objects.all()
@@ -121,3 +126,10 @@ class RunSegments(List):
         if getattr(self, "swagger_fake_view", False):  # the API is being described: no request, no run
             return Segment.objects.none()
         return Segment.objects.filter(run=get_object_or_404(Run, pk=self.kwargs["run"]))
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[Segment]:
+        """A part of those that were planned by then, as they were."""
+        segments = segments_at(self.kwargs["run"], moment, part)
+        if segments is None:
+            raise Http404(f"There was no run {self.kwargs['run']!r} then.")
+        return segments

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +14,18 @@ from hypothesis import strategies as st
 
 from scheduling.log import models
 from scheduling.log.lines import insert, scan
-from scheduling.log.past import Moment, machine_at, opening_at, run_at
+from scheduling.log.past import (
+    Moment,
+    Part,
+    machine_at,
+    machines_at,
+    notices_at,
+    opening_at,
+    outages_at,
+    run_at,
+    runs_at,
+    segments_at,
+)
 from scheduling.log.rebuild import rebuild
 from scheduling.log.store import append, read
 from tests.scheduling.log.facts import (
@@ -62,6 +73,33 @@ def everything(moment: Moment) -> dict[str, Any]:
     return answers
 
 
+LISTS: tuple[tuple[type[Model], Callable[..., list[Any]]], ...] = (
+    (models.Run, runs_at),
+    (models.Machine, machines_at),
+    (models.Outage, outages_at),
+    (models.Notice, notices_at),
+)
+
+
+def lists(moment: Moment) -> dict[str, Any]:
+    """All lists at a moment, in parts of two."""
+    answers = {}
+    for table, list_at in LISTS:
+        rows = list_at(moment, Part(count=2))
+        while part := list_at(moment, Part(after=rows[-1].pk, count=2)) if rows else []:
+            rows += part
+        answers[table.__name__] = values(rows)
+    for name in RUNS:
+        answers[name] = values(segments_at(name, moment, Part(count=1000)) or [])
+    return answers
+
+
+def live_lists() -> dict[str, Any]:
+    """The same from the live views."""
+    answers = {table.__name__: values(list(table._default_manager.all())) for table, _ in LISTS}
+    return answers | {name: values(list(models.Segment.objects.filter(run_id=name))) for name in RUNS}
+
+
 def live() -> dict[str, Any]:
     """The same from the live views."""
     answers: dict[str, Any] = {}
@@ -93,10 +131,11 @@ def test_what_was_known_is_what_the_views_held_then(history: History) -> None:
         held = {}
         for minutes, appends in enumerate(history.appends()):
             append(appends, by(minutes))
-            held[minutes] = live()
+            held[minutes] = live(), live_lists()
         for minutes, then in held.items():
-            assert everything(Moment(known_by=at(minutes))) == then
-        assert everything(Moment()) == live()
+            moment = Moment(known_by=at(minutes))
+            assert (everything(moment), lists(moment)) == then
+        assert (everything(Moment()), lists(Moment())) == (live(), live_lists())
         transaction.set_rollback(True)
 
 
