@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from machines.clock import utc
 from machines.profile import Profile
 from machines.recovery import Cause, Columns, Gap, Pace, Policy
@@ -18,10 +16,18 @@ from machines.structure import structure
 from machines.wire import pace
 from scheduling.log.events import Because
 from scheduling.log.models import Machine, Outage, Run, Segment, Venue
-from scheduling.log.outcomes import Interval, outside
 from scheduling.plates import PlateStore
 from scheduling.rules import Ground
-from scheduling.selectors import current_run, machine_profile, run_policy, run_timeline, run_work
+from scheduling.selectors import (
+    current_run,
+    first_due,
+    machine_profile,
+    open_segments,
+    run_instants,
+    run_policy,
+    run_timeline,
+    run_work,
+)
 from scheduling.supplies import planned_dots
 from scheduling.venue_hours import closed_as_told
 
@@ -91,8 +97,7 @@ def open_outage(*, machine: str, now: datetime) -> OpenOutage | None:
 
 def next_due(found: OpenOutage) -> datetime:
     """When the first column that is still to be laid belongs under the head, as far as was reported: UTC."""
-    instants = run_timeline(found.run).instants(np.array([next_column(found.run)]))
-    return utc(float(instants[0]) + found.run.shift_s)
+    return utc(float(run_instants(found.run, [next_column(found.run)])[0]))
 
 
 def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
@@ -123,13 +128,9 @@ def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
 
 def next_column(run: Run) -> int:
     """The first column of a run that is still to be laid, as far as was reported."""
-    for segment in Segment.objects.filter(run_id=run.id).order_by("first_column"):
-        again = [first for first, _ in segment.again]
-        accounted = [(first, end) for first, end, _ in segment.outcomes]
-        due = [one.first for one in outside(Interval(segment.first_column, segment.end_column, "printed"), accounted)]
-        if again or due:
-            return int(min(again + due))
-    return run.planned_to_column
+    segment = open_segments(run).first()
+    column = None if segment is None else first_due(segment)
+    return run.planned_to_column if column is None else column
 
 
 def _half_printed(run: Run, first: int) -> Columns | None:

@@ -7,12 +7,14 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from django.db.models import F, QuerySet
 
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from machines.structure import parse_instant, structure
 from machines.wire import RunWork, SegmentWork
 from scheduling.log.models import Machine, Profile, Run, Segment, Venue
+from scheduling.log.outcomes import Interval, outside
 from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
 from scheduling.sky.arrays import FloatArray
@@ -94,6 +96,20 @@ def segment_work(segment: Segment) -> SegmentWork:
         "knots": segment.knots,
     }
     return structure(data, SegmentWork)
+
+
+def open_segments(run: Run) -> QuerySet[Segment]:
+    """Planned segments of a run that have columns that nobody has accounted for, or that are to be printed once more;
+    in order."""
+    accounted = F("first_column") + F("printed") + F("skipped") + F("unknown")
+    return Segment.objects.filter(run_id=run.id).exclude(end_column=accounted, again=[]).order_by("number")
+
+
+def first_due(segment: Segment) -> int | None:
+    """The first column of a segment that has no outcome, or is to be printed once more; None where none is."""
+    accounted = [(first, end) for first, end, _ in segment.outcomes]
+    due = outside(Interval(segment.first_column, segment.end_column, "printed"), accounted)
+    return min([one.first for one in due] + [first for first, _ in segment.again], default=None)
 
 
 def current_run(*, machine: str, before: datetime) -> Run | None:
