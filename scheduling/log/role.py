@@ -56,11 +56,16 @@ def statements(role: str, *, schema: str, database: str, new: bool) -> list[str]
     return sql
 
 
-def prepare(connection: BaseDatabaseWrapper, role: str) -> list[str]:
+def prepare(connection: BaseDatabaseWrapper, role: str, password: str | None = None) -> list[str]:
     """Make the role if there is none, give it its rights, and see that it has no others; all of it or nothing.
 
+    Args:
+        connection: as the owner of the tables.
+        role: its name.
+        password: to give it; None leaves it with the one that it has, or with none.
+
     Returns:
-        The SQL that was run.
+        The SQL that was run, but for the password's.
 
     Raises:
         InputError: not PostgreSQL; or the role could change an event after all.
@@ -73,8 +78,19 @@ def prepare(connection: BaseDatabaseWrapper, role: str) -> list[str]:
         sql = statements(role, schema=schema, database=database, new=new)
         for statement in sql:
             cursor.execute(statement)
+        if password is not None:
+            _give_password(connection, role, password)
         _require_powerless(cursor, role)
     return sql
+
+
+def _give_password(connection: BaseDatabaseWrapper, role: str, password: str) -> None:
+    """As what the server keeps of it, so that no log of statements ever shows the password itself."""
+    if not password:
+        raise InputError("password", "it is empty", "set one, or leave the option away")
+    kept = connection.connection.pgconn.encrypt_password(password.encode(), role.encode(), b"scram-sha-256").decode()
+    with connection.cursor() as cursor:
+        cursor.execute(f"ALTER ROLE {role} PASSWORD %s", [kept])
 
 
 def _require_powerless(cursor: Any, role: str) -> None:

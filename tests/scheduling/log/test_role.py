@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import hmac
 import re
 from io import StringIO
+from pathlib import Path
 
 import pytest
+import yaml
 from django.core.management import CommandError, call_command
 from django.db import ProgrammingError, connections, transaction
 
@@ -99,6 +104,30 @@ class TestServersRole:
         with pytest.raises(InputError, match="is no plain name"):
             prepare(connections["postgres"], "x; DROP TABLE log_event")
 
+    def test_it_signs_in_with_its_password_which_nobody_keeps(self) -> None:
+        prepare(connections["postgres"], ROLE, "open: 'sesame' \\")
+        with connections["postgres"].cursor() as cursor:
+            cursor.execute("SELECT rolpassword FROM pg_authid WHERE rolname = %s", [ROLE])
+            (kept,) = cursor.fetchone()
+        assert scram_fits(kept, "open: 'sesame' \\")
+        assert not scram_fits(kept, "open: sesame")
+        prepare(connections["postgres"], ROLE)
+        with connections["postgres"].cursor() as cursor:
+            cursor.execute("SELECT rolpassword FROM pg_authid WHERE rolname = %s", [ROLE])
+            assert cursor.fetchone() == (kept,)
+        with pytest.raises(InputError, match="it is empty"):
+            prepare(connections["postgres"], ROLE, "")
+
+
+def scram_fits(kept: str, password: str) -> bool:
+    """Whether a stored SCRAM-SHA-256 secret is that of a password: RFC 5802 section 3 and RFC 7677, in the form of
+    PostgreSQL's documentation of pg_authid: ``SCRAM-SHA-256$<iterations>:<salt>$<StoredKey>:<ServerKey>``."""
+    match = re.fullmatch(r"SCRAM-SHA-256\$(\d+):([^$]+)\$([^:]+):(.+)", kept)
+    assert match is not None
+    salted = hashlib.pbkdf2_hmac("sha256", password.encode(), base64.b64decode(match[2]), int(match[1]))
+    client_key = hmac.digest(salted, b"Client Key", "sha256")
+    return hashlib.sha256(client_key).digest() == base64.b64decode(match[3])
+
 
 @pytest.mark.django_db
 def test_the_command_says_what_sqlite_cannot() -> None:
@@ -115,3 +144,36 @@ def test_the_command_shows_what_it_did(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = out.getvalue().splitlines()
     assert all(re.match(r"(CREATE ROLE|GRANT|REVOKE|ALTER DEFAULT PRIVILEGES) .*;$", line) for line in lines[:-1])
     assert "DAYROLL_DATABASE" in lines[-1]
+    assert "password" in lines[-1]
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["default", "postgres"])
+def test_the_command_takes_the_password_from_the_environment_and_never_shows_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("server.console.management.commands.log.connections", {"default": connections["postgres"]})
+    with pytest.raises(CommandError, match="SECRET_OF_A_TEST is not in the environment"):
+        call_command("log", "role", ROLE, "--password-variable", "SECRET_OF_A_TEST", stdout=StringIO())
+    monkeypatch.setenv("SECRET_OF_A_TEST", "opensesame")
+    out = StringIO()
+    call_command("log", "role", ROLE, "--password-variable", "SECRET_OF_A_TEST", stdout=out)
+    assert "opensesame" not in out.getvalue()
+    assert "password" not in out.getvalue().splitlines()[-1]
+
+
+def test_only_the_migrations_of_the_fleet_run_as_the_owner() -> None:
+    services = yaml.safe_load((Path(__file__).parents[3] / "docker" / "compose.yaml").read_text())["services"]
+    addresses = {name: service.get("environment", {}).get("DAYROLL_DATABASE") for name, service in services.items()}
+    users = {name: found[1] for name, text in addresses.items() if text and (found := re.match(r"\w+://(\w+):", text))}
+    assert users == {
+        "migrate": "dayroll",
+        "web": "dayroll_server",
+        "worker": "dayroll_server",
+        "beat": "dayroll_server",
+    }
+    assert services["database"]["environment"]["POSTGRES_USER"] == users["migrate"]
+    assert "log role dayroll_server --password-variable SERVER_PASSWORD" in services["migrate"]["command"][-1]
+    assert "SERVER_PASSWORD" in services["migrate"]["environment"]
+    for name in ("web", "worker", "beat"):
+        assert services[name]["depends_on"]["migrate"] == {"condition": "service_completed_successfully"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from argparse import ArgumentParser
 from collections.abc import Callable
@@ -46,6 +47,9 @@ class Command(BaseCommand):
         actions.add_parser("seal", help="put back the triggers that refuse to change an event")
         role = actions.add_parser("role", help="PostgreSQL: make a role to serve as that cannot change an event")
         role.add_argument("name", help="such as dayroll_server; one that is there gets the same rights")
+        role.add_argument(
+            "--password-variable", metavar="NAME", help="of the environment, with a password for the role"
+        )
         out = actions.add_parser("export", help="write the whole log, signed, as JSON lines")
         out.add_argument("file", type=Path, help="a new file")
         out.add_argument("--unsigned", action="store_true", help="without the studio's signature")
@@ -86,10 +90,15 @@ class Command(BaseCommand):
         self.stdout.write(f"Sealed; {', '.join(missing)} had been missing." if missing else "It was sealed already.")
 
     def role(self, options: dict[str, Any]) -> None:
-        for statement in prepare(connections["default"], options["name"]):
+        variable = options["password_variable"]
+        if variable is not None and variable not in os.environ:
+            raise CommandError(f"{variable} is not in the environment; set it to the role's password.")
+        password = None if variable is None else os.environ[variable]
+        for statement in prepare(connections["default"], options["name"], password):
             self.stdout.write(f"{statement};")
+        wanted = "" if password else f"a password (\\password {options['name']} in psql) and "
         self.stdout.write(
-            f"Give it a password (\\password {options['name']} in psql) and the server its name in DAYROLL_DATABASE;"
+            f"Give {'it ' + wanted if wanted else ''}the server its name in DAYROLL_DATABASE;"
             " run migrations, `log seal` and `log close` as the owner, as now."
         )
 
