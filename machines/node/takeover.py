@@ -80,17 +80,36 @@ def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: floa
         held: the work.
         first: column that nobody has accounted for.
         remembered: the running column after the last that the machine itself remembers; None if it does not. It may be
-            of an earlier run, with a count of its own; so it counts only as far as columns were due.
+            of an earlier run, with a count of its own; so it counts only as far as columns were due. It counts for
+            nothing where a segment may be printed once more, as columns after the last may lie there from before.
         now: by the server, POSIX seconds.
 
     Raises:
         CannotTell: the work held does not say what was due.
     """
-    by = now + TOLERANCES * held.clock_tolerance_s
-    instant = instant_of(held, first)
-    if instant is not None and instant > by:
+    due_end = _due_end(held, first, now + TOLERANCES * held.clock_tolerance_s)
+    if remembered is None or _may_print_again(held):
+        return max(first, due_end)
+    return max(first, min(remembered, due_end))
+
+
+def _due_end(held: Held, first: int, by: float) -> int:
+    """The end of the bursts, from the one that holds a first column on, whose instants are not after an instant."""
+    start = max(held.profile.burst_start(first), held.run.first_column)
+    segment = held.segment_of(first) or held.segments[0]
+    instant = instant_of(held, first) if held.segment_of(start) is not None else None
+    if instant is None:  # it began in a segment that is accounted for, and so not held: so long before, in the mean
+        instant = segment.knots[0].timestamp() - (segment.first_column - start) * held.column_s
+    if instant > by:
         return first
-    due_end = first_after(held, by)
-    if due_end is None:
+    burst_end = min(held.profile.burst_start(first) + held.profile.columns_per_burst, held.run.end_column)
+    after = first_after(held, by)
+    if after is None and by >= held.segments[0].knots[0].timestamp():
         raise CannotTell
-    return max(first, due_end if remembered is None else min(remembered, due_end))
+    return max(burst_end, after or 0)
+
+
+def _may_print_again(held: Held) -> bool:
+    rules = [rule for _, rule in held.policy.rules()]
+    rules += [] if held.override is None else [held.override.rule]
+    return any(rule.half_printed == "again" for rule in rules)

@@ -20,7 +20,7 @@ from machines.node.gaps import CannotTell
 from machines.node.journal import Journal, change_state, open_journal
 from machines.node.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.profile import Profile
-from machines.recovery import Columns
+from machines.recovery import CauseRule, Columns, Override, Policy, Rule
 from machines.wire import Entry, GapSettled, KnifeArmed, Taken
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
@@ -158,6 +158,25 @@ def test_nothing_that_was_due_is_thought_blank_unless_the_machine_knows(
         assert end <= max(first, remembered)
 
 
+def test_a_burst_that_began_in_a_segment_that_is_accounted_for_may_be_laid_to_its_end() -> None:
+    whole = held(carriage_profile())
+    rest = replace(whole, segments=whole.segments[1:])
+    assert rest.segments[0].first_column == 15
+    assert perhaps_laid_until(rest, 15, 16, at(12.0)) == 16
+    assert perhaps_laid_until(rest, 15, None, at(12.0)) == 16
+    assert perhaps_laid_until(rest, 15, None, at(-3.0)) == 15
+    assert perhaps_laid_until(rest, 15, None, at(20.0)) == 32
+
+
+def test_where_a_segment_may_be_printed_once_more_the_machines_last_column_is_not_the_furthest() -> None:
+    again = Rule(kind="skip", half_printed="again")
+    by_cause = Policy(kind="skip", by_cause=(CauseRule(causes=("power",), rule=again),))
+    word = Override(id="1", rule=again, given_at=AT)
+    assert perhaps_laid_until(held(), 10, 20, at(50.0)) == 20
+    for work in (replace(held(), policy=by_cause), replace(held(), override=word)):
+        assert perhaps_laid_until(work, 10, 20, at(50.0)) > 50
+
+
 def test_without_work_that_reaches_so_far_nobody_can_tell() -> None:
     work = held()
     early = replace(work, segments=work.segments[:3])
@@ -200,6 +219,8 @@ def _range(columns: Columns) -> range:
 )
 @example(told=0, untold=0, away=0, carriage=False, policy="skip", remembers=True)
 @example(told=0, untold=0, away=0, carriage=True, policy="replay", remembers=False)
+@example(told=7, untold=1, away=4, carriage=True, policy="replay", remembers=True)
+@example(told=7, untold=1, away=4, carriage=True, policy="skip", remembers=False)
 def test_what_another_board_laid_and_could_not_tell_is_never_laid_again(
     told: int, untold: int, away: int, carriage: bool, policy: str, remembers: bool
 ) -> None:
