@@ -20,7 +20,7 @@ from machines.wire import TestPattern
 
 # What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
 GLOSS = {
-    "paused": "held: see below what holds it",
+    "paused": "held: see above what holds it",
     "media-empty": "the paper is at its end: park, change the roll",
     "media-low": "the paper is nearly at its end: have a roll at hand",
     "media-jam": "the paper is jammed: park, power off, clear it",

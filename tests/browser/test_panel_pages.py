@@ -1,0 +1,200 @@
+"""The panel in a real browser on a telephone: readable by everyone, with nothing from outside and no script of its own.
+
+The node is a printer in this process, whose print loop goes on in a thread.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from machines.node import held as holding
+from machines.node.client import Credentials
+from machines.node.panel.pages import LABELS
+from machines.node.panel.pin import hashed
+from machines.node.panel.serving import Panel, serving
+from machines.node.server_time import Estimate
+from machines.profile import CarriageHead
+from tests.browser.test_console_pages import require_accessible
+from tests.machines.node.relay import carriage_profile
+from tests.machines.node.rig import HandClock, Rig, make_studio
+
+pytestmark = pytest.mark.browser
+
+PIN = "271828"
+PHONE = {"width": 390, "height": 844}
+NARROW = {"width": 320, "height": 640}  # WCAG 2.2, 1.4.10
+
+
+@dataclass
+class Node:
+    """A node with its panel.
+
+    Attributes:
+        rig: the printer.
+        address: of the panel.
+        time: that the panel is told.
+    """
+
+    rig: Rig
+    address: str
+    time: list[Estimate | None]
+
+
+@contextmanager
+def printing_on(rig: Rig) -> Iterator[None]:
+    """The print loop goes on."""
+    over = threading.Event()
+
+    def steps() -> None:
+        while not over.wait(0.02):
+            rig.printer.step()
+
+    thread = threading.Thread(target=steps)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+
+
+@pytest.fixture
+def node(tmp_path: Path) -> Iterator[Node]:
+    """A carriage machine that has printed two hours."""
+    clock = HandClock()
+    head = CarriageHead(nozzles=12, passes=2, drop_pl=1e5, cartridge_ml=40.0)
+    rig = Rig(tmp_path, make_studio(clock, profile=carriage_profile(head=head)), clock)
+    rig.fetch()
+    rig.run_columns(60)
+    with rig.journal.transaction() as db:
+        credentials = Credentials(server="http://host", token="secret-token", machine="left-wall", epoch=1)
+        holding.keep_credentials(db, credentials)
+        holding.keep_pin(db, hashed(PIN))
+    time: list[Estimate | None] = [Estimate(now=clock.at, error_s=0.1)]
+    with ExitStack() as stack:
+        stack.enter_context(printing_on(rig))
+        port = stack.enter_context(serving(Panel(rig.journal, clock, lambda: time[0], "boot"), ("127.0.0.1", 0)))
+        yield Node(rig, f"http://127.0.0.1:{port}", time)
+
+
+@pytest.fixture(params=[PHONE, NARROW], ids=["phone", "narrow"])
+def page(browser: Browser, node: Node, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A page on a telephone; nothing may go wrong on it, and it asks for nothing from elsewhere."""
+    context = browser.new_context(base_url=node.address, viewport=request.param, has_touch=True, is_mobile=True)
+    page, errors, asked = context.new_page(), [], []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on("request", lambda sent: asked.append(sent.url))
+    try:
+        yield page
+    finally:
+        context.close()
+    assert errors == []
+    assert [url for url in asked if not url.startswith(node.address)] == []
+
+
+def enter(page: Page) -> None:
+    page.goto("/do")
+    page.get_by_label("PIN of this node").fill(PIN)
+    page.get_by_role("button", name="Enter").click()
+    expect(page.get_by_role("heading", name="What to do")).to_be_visible()
+
+
+def do(page: Page, heading: str) -> None:
+    """Tick, if a tick is wanted, and press the button of a section."""
+    there = page.locator("section").filter(has=page.get_by_role("heading", name=heading, exact=True))
+    if there.get_by_role("checkbox").count():
+        there.get_by_role("checkbox").check()
+    there.get_by_role("button", name=heading).click()
+
+
+def test_how_it_is_can_be_read_by_everyone(page: Page) -> None:
+    page.goto("/")
+    require_accessible(page)
+    expect(page.get_by_text("Paper left")).to_be_visible()
+    expect(page.get_by_text("Ink left")).to_be_visible()
+    assert page.evaluate("document.scripts.length") == 0
+
+
+def test_who_enters_finds_every_action_with_its_cautions(page: Page) -> None:
+    page.goto("/do")
+    require_accessible(page)
+    page.get_by_label("PIN of this node").fill("000000")
+    page.get_by_role("button", name="Enter").click()
+    expect(page.get_by_text("That is not the PIN.")).to_be_visible()
+    require_accessible(page)
+    enter(page)
+    require_accessible(page)
+    for label in LABELS.values():
+        expect(page.get_by_role("heading", name=label, exact=True)).to_be_visible()
+    assert page.evaluate("document.scripts.length") == 0
+
+
+def test_a_thumb_hits_every_button(page: Page) -> None:
+    enter(page)
+    do(page, "Pause")
+    for button in page.get_by_role("button").all():
+        box = button.bounding_box()
+        assert box is not None
+        assert box["height"] >= 44
+    for name in ("Length in millimetres", "Which"):
+        box = page.get_by_label(name).bounding_box()
+        assert box is not None
+        assert box["height"] >= 40
+
+
+def test_a_person_feeds_prints_a_pattern_arms_and_cuts(page: Page, node: Node) -> None:
+    enter(page)
+    do(page, "Pause")
+    expect(page.get_by_role("alert")).to_contain_text("Done: Pause.")
+    require_accessible(page)
+    before = node.rig.journal.state().paper_position
+    page.get_by_label("Length in millimetres").fill("25")
+    do(page, "Feed blank paper")
+    expect(page.get_by_role("alert")).to_contain_text("Feed blank paper. Done.")
+    assert node.rig.journal.state().paper_position == before + 50
+    page.get_by_label("Which").select_option("nozzles")
+    do(page, "Print a test pattern")
+    expect(page.get_by_role("alert")).to_contain_text("a missing step is a dead nozzle")
+    assert node.rig.journal.state().paper_position == before + 50 + 48
+    do(page, "Arm the knife")
+    expect(page.get_by_role("alert")).to_contain_text("Done: Arm the knife.")
+    do(page, "Cut here")
+    expect(page.get_by_role("alert")).to_contain_text("Cut here. Done.")
+    require_accessible(page)
+    assert node.rig.paper().cuts["place"].tolist()[-1] == before + 98 - 40
+
+
+def test_without_a_tick_nothing_moves(page: Page, node: Node) -> None:
+    enter(page)
+    do(page, "Pause")
+    before = node.rig.journal.state().paper_position
+    page.get_by_role("button", name="Feed blank paper").click()
+    assert page.locator("input:invalid").count() > 0
+    assert page.url.endswith("/act"), "the browser itself keeps the form back"
+    assert node.rig.journal.state().paper_position == before
+
+
+def test_the_time_is_set_where_nobody_else_knows_it(page: Page, node: Node) -> None:
+    enter(page)
+    expect(page.get_by_text("the server has told the time since the board started")).to_be_visible()
+    node.time[0] = None
+    page.goto("/do")
+    require_accessible(page)
+    page.get_by_label("Local date and time now").fill("2026-09-21T16:13:20")
+    page.get_by_label("Its zone").fill("Europe/Lisbon")
+    page.get_by_label("How wrong it may be").fill("30")
+    do(page, "Set the time")
+    expect(page.get_by_role("alert")).to_contain_text("Done: Set the time.")
+    assert node.rig.journal.state().time_said
+    page.get_by_label("Local date and time now").fill("2026-10-25T01:30:00")
+    page.get_by_label("Its zone").fill("Europe/Lisbon")
+    do(page, "Set the time")
+    expect(page.get_by_role("alert")).to_contain_text("comes twice in Europe/Lisbon")
+    require_accessible(page)
