@@ -33,6 +33,11 @@ class Door(APIView):
 
     parameters: ClassVar[tuple[str, ...]] = ()
 
+    @property
+    def allowed_methods(self) -> list[str]:
+        """What `Allow` says: not OPTIONS, for the API's description says more."""
+        return [method for method in super().allowed_methods if method != "OPTIONS"]
+
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Check who asks, then what is asked."""
         super().initial(request, *args, **kwargs)

@@ -142,8 +142,15 @@ def test_an_id_is_taken_once(studio: Caller) -> None:
 
 @pytest.mark.parametrize("path", ["venues", "venues/quay", "uploads", "reference", "schema", "problems/taken"])
 def test_what_can_be_done_is_said_by_the_schema_and_not_by_options(studio: Caller, path: str) -> None:
-    assert "Allow" in studio.other("OPTIONS", path)
-    problem(studio.other("OPTIONS", path), HTTPStatus.METHOD_NOT_ALLOWED)
+    answer = studio.other("OPTIONS", path)
+    problem(answer, HTTPStatus.METHOD_NOT_ALLOWED)
+    assert answer["Allow"]
+
+
+def test_allow_names_what_is_allowed(furnished: Caller) -> None:
+    assert furnished.other("DELETE", "venues")["Allow"] == "GET, POST, HEAD"
+    assert furnished.other("DELETE", "venues/quay")["Allow"] == "GET, HEAD"
+    assert furnished.other("DELETE", "uploads")["Allow"] == "POST"
 
 
 @pytest.mark.parametrize("path", ["/api/v1", "/api/v2/venues", "/api/"])
