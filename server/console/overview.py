@@ -20,16 +20,6 @@ OPENINGS_AHEAD = 12
 OPENINGS_SINCE = timedelta(hours=6)
 OUTAGES_SINCE = timedelta(days=7)
 OUTAGES_SHOWN = 12
-CAUSES = {
-    "power": "a power cut",
-    "clock": "an unsure clock",
-    "no-work": "no work at hand",
-    "late-start": "a late start",
-    "machine": "a fault of the machine",
-    "service": "a service",
-    "jam": "a jam",
-    "supplies": "a want of supplies",
-}
 
 
 @dataclass(frozen=True)
@@ -196,7 +186,7 @@ def _outages(now: datetime) -> tuple[Told, ...]:
 
 def _outage(row: Outage, now: datetime) -> Told:
     decision = structure(row.decision, Decision)
-    said = f"{_becomes(decision)} after {CAUSES.get(row.cause, row.cause)}"
+    said = f"{_becomes(decision)} after {words.CAUSES.get(row.cause, row.cause)}"
     if decision.unknown:
         said += f"; {len(decision.unknown)} more perhaps on the paper"
     if decision.paper_mm:

@@ -10,7 +10,7 @@ import numpy as np
 from machines.profile import Profile
 from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
 from scheduling.outage_now import open_outage
-from scheduling.selectors import current_run, machine_profile, segment_work
+from scheduling.selectors import current_run, machine_profile, run_policy, segment_work
 from server.console import words
 from server.console.pictures import height_px
 
@@ -143,7 +143,7 @@ def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: d
     return Printing(
         run=run.id,
         source=Source.objects.values_list("name", flat=True).get(id=run.source_id),
-        policy=run.policy["kind"],
+        policy=words.policy(run_policy(run)),
         segment=None if segment is None else segment.number % run.segments_per_turn + 1,
         segments=run.segments_per_turn,
         turns=(run.end_column - 1) // profile.columns_per_turn - run.first_column // profile.columns_per_turn + 1,

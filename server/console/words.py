@@ -5,10 +5,34 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from machines.recovery import Policy, Rule
 from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of
 
 NO_BREAK = "\u00a0"
+CAUSES = {
+    "power": "a power cut",
+    "clock": "an unsure clock",
+    "no-work": "no work at hand",
+    "late-start": "a late start",
+    "machine": "a fault of the machine",
+    "service": "a service",
+    "jam": "a jam",
+    "supplies": "a want of supplies",
+}
+KINDS = {
+    "skip": "leave out what was missed",
+    "blank": "leave it out, with blank paper in its place",
+    "replay": "print it late",
+    "replay-within": "print late",
+    "shift": "let the timeline wait",
+}
+HALF_PRINTED = {
+    "as-the-rest": "",
+    "finish": "finish a half-printed segment",
+    "abandon": "leave out the rest of a half-printed segment",
+    "again": "print a half-printed segment again",
+}
 OVER = {"apparent-solar-day": "the Sun", "mean-solar-day": "the mean Sun", "lunar-day": "the Moon"}
 
 
@@ -73,3 +97,25 @@ def anchor(said: dict[str, Any]) -> str:
     if not offset:
         return f"at {event}{which}"
     return f"{duration(offset)} {'before' if offset < timedelta() else 'after'} {event}{which}"
+
+
+def rule(said: Rule) -> str:
+    """What happens to missed columns."""
+    within = "" if said.within is None else f" the newest {said.within.in_words()} of it"
+    return ", ".join(
+        part
+        for part in (
+            KINDS[said.kind] + within,
+            HALF_PRINTED[said.half_printed],
+            "only while the venue is closed" if said.only_while_closed else "",
+        )
+        if part
+    )
+
+
+def policy(said: Policy) -> str:
+    """What a run does after an outage: its own rule, then those for causes that are treated otherwise."""
+    exceptions = [
+        f"after {' or '.join(CAUSES[cause] for cause in one.causes)}: {rule(one.rule)}" for one in said.by_cause
+    ]
+    return "; ".join([rule(said), *exceptions])

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.recovery import Cause, HalfPrinted, Policy, RuleKind
+from machines.structure import structure
 from server.console import words
 
 
@@ -95,3 +98,35 @@ def test_an_instant_by_the_clock_of_a_zone(zone: str, time: str, date: str, offs
 )
 def test_how_an_instant_was_named(said: dict[str, str], spoken: str) -> None:
     assert plain(words.anchor(said)) == spoken
+
+
+@pytest.mark.parametrize(
+    ("said", "words_"),
+    [
+        ({"kind": "skip"}, "leave out what was missed"),
+        (
+            {"kind": "replay-within", "within": {"value": 6, "unit": "hours"}, "only_while_closed": True},
+            "print late the newest 6 hours of it, only while the venue is closed",
+        ),
+        ({"kind": "blank", "half_printed": "finish"}, f"{words.KINDS['blank']}, finish a half-printed segment"),
+        (
+            {
+                "kind": "replay",
+                "by_cause": [
+                    {"causes": ["jam", "supplies"], "rule": {"kind": "skip", "half_printed": "again"}},
+                    {"causes": ["service"], "rule": {"kind": "shift"}},
+                ],
+            },
+            "print it late; after a jam or a want of supplies: leave out what was missed, print a half-printed segment "
+            "again; after a service: let the timeline wait",
+        ),
+    ],
+)
+def test_a_policy_in_words(said: dict[str, Any], words_: str) -> None:
+    assert words.policy(structure(said, Policy)) == words_
+
+
+def test_every_kind_and_every_cause_has_words() -> None:
+    assert set(words.KINDS) == set(get_args(RuleKind))
+    assert set(words.HALF_PRINTED) == set(get_args(HalfPrinted))
+    assert set(words.CAUSES) == set(get_args(Cause))
