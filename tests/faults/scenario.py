@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 # Kinds of faults, in words. Each can hit once or several times in a scenario.
 KINDS = {
     "node-killed": "the board loses power (SIGKILL) and gets it back",
     "node-stopped": "the board is stopped in order (SIGTERM) and started again",
     "server-killed": "the server dies (SIGKILL) and is started again at once",
-    "server-gone": "the server dies (SIGKILL) and is away for long",
+    "server-gone": "the server dies (SIGKILL) and is away for long, now and then for days",
     "network-gone": "no connection comes through, for long",
     "answers-lost": "the server acts, and its answer is lost",
     "connections-cut": "connections break before the request or in the middle of the answer",
@@ -36,6 +36,8 @@ DAMAGES = ("cut-in-half", "garbled", "emptied")
 # Which faults last how long, hours.
 SHORT_H, LONG_H = (0.3, 1.2), (1.5, 4.0)
 LONG = ("server-gone", "network-gone")
+# Now and then the server is gone for days.
+DAYS_H, DAYS_CHANCE = (24.0, 60.0), 0.1
 
 CYCLES = ("mean-solar-day", "apparent-solar-day", "sidereal-day", "lunar-day")
 POLICIES = ("skip", "replay")
@@ -104,7 +106,7 @@ class Scenario:
 
 def draw(seed: int) -> Scenario:
     """The scenario of a seed."""
-    dice = random.Random(seed)
+    dice, patience = random.Random(seed), random.Random(f"days of {seed}")
     hours = round(dice.uniform(2.5, 4.5), 2)
     return Scenario(
         seed=seed,
@@ -114,7 +116,7 @@ def draw(seed: int) -> Scenario:
         hours=hours,
         skew=f"{dice.uniform(-1e5, 1e5):.0f}:{dice.uniform(-60, 60):.1f}",
         armed_h=round(dice.uniform(0.1, hours), 2) if dice.random() < 0.3 else None,
-        faults=tuple(sorted(_faults(dice, hours), key=lambda fault: fault.at_h)),
+        faults=tuple(sorted((_for_days(patience, fault) for fault in _faults(dice, hours)), key=lambda one: one.at_h)),
     )
 
 
@@ -124,6 +126,12 @@ def _faults(dice: random.Random, hours: float) -> list[Fault]:
     if dice.random() < 0.2:
         kinds.append(dice.choice(TAKEOVERS))
     return [_fault(dice, kind, hours) for kind in kinds]
+
+
+def _for_days(dice: random.Random, fault: Fault) -> Fault:
+    if fault.kind != "server-gone" or dice.random() >= DAYS_CHANCE:
+        return fault
+    return replace(fault, lasts_h=round(dice.uniform(*DAYS_H), 3))
 
 
 def _fault(dice: random.Random, kind: str, hours: float) -> Fault:

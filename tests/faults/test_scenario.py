@@ -33,6 +33,12 @@ def test_every_kind_is_drawn() -> None:
     assert {scenario.profile for scenario in drawn} == {"crawl", "burst"}
 
 
+def test_now_and_then_the_server_is_gone_for_days() -> None:
+    gone = [fault for seed in range(1, 400) for fault in draw(seed).faults if fault.kind == "server-gone"]
+    days = [fault for fault in gone if fault.lasts_h >= 24.0]
+    assert 0.03 * len(gone) < len(days) < 0.2 * len(gone)
+
+
 def test_seeds_are_chosen_for_the_kinds_that_they_add() -> None:
     chosen = covering(range(1, 200), KINDS, most=6)
     assert len(chosen) <= 6

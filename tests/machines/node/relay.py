@@ -56,6 +56,10 @@ def picture(profile: Profile, seed: int = 1) -> Plate:
     return Plate(dots)
 
 
+class Differs(Exception):
+    """Another entry was taken under the number of one."""
+
+
 @dataclass
 class Studio:
     """What the server knows. The fields may be changed while it serves.
@@ -175,6 +179,8 @@ class Studio:
             taken = len(self.entries) - self.told_before
             if entry.seq == taken + 1:
                 self.entries.append(entry)
+            elif self.entries[self.told_before + entry.seq - 1] != entry:
+                raise Differs(f"entry {entry.seq} was told before, and it was another one")
             else:
                 assert entry.seq <= taken, "the node left out an entry"
         return len(self.entries) - self.told_before
@@ -215,9 +221,13 @@ class _Handler(BaseHTTPRequestHandler):
             else:
                 self._problem(422, "/api/v1/problems/bad-input", "this code is not, or no longer, good")
         elif not self._refused():
-            with self.studio.lock:
-                through = self.studio.take(Reports.from_json(body))
-            self._json(200, {"accepted_through": through})
+            try:
+                with self.studio.lock:
+                    through = self.studio.take(Reports.from_json(body))
+            except Differs as differs:
+                self._problem(409, "/api/v1/problems/journal-differs", str(differs))
+            else:
+                self._json(200, {"accepted_through": through})
 
     def _refused(self) -> bool:
         if self.studio.down:

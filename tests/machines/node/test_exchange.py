@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -247,6 +248,25 @@ def test_a_node_that_was_replaced_is_fenced_off(exchange: Exchange, studio: Stud
     studio.epoch = 2
     exchange.run_once()
     assert "taken over" in journal.state().fenced
+
+
+def test_a_copied_board_is_fenced_off_by_what_its_original_told(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    studio.entries.append(KnifeArmed(seq=1, at=AT))
+    with journal.transaction() as db:
+        outbox.append(db, KnifeArmed(seq=1, at=AT + timedelta(seconds=1)))
+    exchange.run_once()
+    assert "entry 1 was told before" in journal.state().fenced
+    assert studio.entries == [KnifeArmed(seq=1, at=AT)]
+
+
+def test_the_same_entry_told_again_fences_nobody_off(exchange: Exchange, studio: Studio, journal: Journal) -> None:
+    add_entries(journal, 2)
+    studio.entries.append(KnifeArmed(seq=1, at=AT))  # its answer was lost
+    exchange.run_once()
+    assert journal.state().fenced == ""
+    assert len(studio.entries) == 2
 
 
 def test_a_token_that_is_not_good_stops_nothing_but_says_what_to_do(
