@@ -46,8 +46,8 @@ DID: Mapping[Action, str] = {
     "set-time": "a person set the time there, as the server was not in reach",
 }
 HOLDING: frozenset[Action] = frozenset({"stop", "release", "pause", "park"})
-# These change nothing about what holds it.
-WHILE_HELD: frozenset[Action] = frozenset({"feed", "cut", "test-pattern", "set-time"})
+# Every other action changes nothing about what holds it.
+ABOUT_HOLDING: frozenset[Action] = HOLDING | {"resume"}
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
@@ -108,7 +108,7 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
     """A person at the machine did something: to be looked at for as long as it holds the machine back."""
-    if event.action not in WHILE_HELD:
+    if event.action in ABOUT_HOLDING:
         _clear(rows, fact, OPERATOR)
     unseen = "" if event.seen_done else "; nobody saw all of it done"
     notice = _raise(rows, fact, OPERATOR, DID[event.action] + unseen)

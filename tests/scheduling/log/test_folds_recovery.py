@@ -243,7 +243,7 @@ def test_a_person_holds_the_machine_and_lets_it_go_on() -> None:
     assert said == [
         (("stopped", at(1)), ["a person stopped it"]),
         (("paused", at(1)), ["a person released the stop"]),
-        (("paused", at(1)), []),
+        (("paused", at(1)), ["a person released the stop"]),
         (("", None), []),
     ]
     assert Notice.objects.filter(kind="operator-acted").count() == 4
