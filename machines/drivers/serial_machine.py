@@ -17,6 +17,7 @@ from machines.calibration import UNCALIBRATED, Calibration
 from machines.clock import Clock
 from machines.drivers import Feed, MachineStopped
 from machines.drivers.idle_nozzles import IdleNozzles
+from machines.drivers.serial_fit import check, why_not
 from machines.drivers.serial_greeting import Greeting
 from machines.drivers.serial_link import Halted, Limits, Link, LinkLost, Words, new_call
 from machines.drivers.serial_orders import burst, pattern_burst, spit
@@ -31,8 +32,6 @@ BAUD = 115_200
 NO_ANSWER = "connecting-to-device-error"
 SILENT = "timed-out-error"
 OTHER = "other-error"
-# An encoder whose counts are further from the profile's than this is another one.
-ENCODER_TOLERANCE = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +60,7 @@ def open_serial(
     """The machine at a serial device, such as ``/dev/ttyACM0``; ``clock`` must be a real one.
 
     Raises:
-        InputError: the controller there is that of another machine, or cannot do what the calibration asks for.
+        InputError: the controller there is that of another machine.
     """
     return SerialMachine(
         lambda: SerialPort(device, baud), profile, nozzle_seed, clock, calibration=calibration or UNCALIBRATED
@@ -93,7 +92,7 @@ class SerialMachine:
             calibration: what was measured of the machine: its feed is scaled by it, and its dead nozzles are left out.
 
         Raises:
-            InputError: the controller is that of another machine, or cannot do what the calibration asks for.
+            InputError: the controller is that of another machine.
         """
         calibration.check(profile)
         self._calibration = calibration
@@ -112,6 +111,8 @@ class SerialMachine:
         # The place under the first nozzle, where the last order of this session left it.
         self._standing: int | None = None
         self._scaled = False
+        # What the calibration asks of this controller and it cannot do, in words.
+        self._cannot = ""
         self._idle = IdleNozzles.of(profile, clock.elapsed())
         try:
             self._connected()
@@ -270,7 +271,8 @@ class SerialMachine:
         """What is wrong now; also keeps the controller's watchdog quiet, so call it at least every second."""
         for _ in range(2):
             try:
-                return self._connected().ask()
+                said = self._connected().ask()
+                return (*said, OTHER) if self._cannot else said
             except Halted as halted:
                 # What it had to say was said when it halted, or is among its conditions after a new greeting.
                 log.warning("the controller had %s", halted)
@@ -310,6 +312,8 @@ class SerialMachine:
         conditions = self.conditions()
         if self._link is None:
             raise MachineStopped(*conditions)
+        if self._cannot:
+            raise MachineStopped(OTHER)
         if place_known and self._link.greeting.end is None:
             log.error("the controller has lost where its paper stands: a person must look and tell it")
             raise MachineStopped(OTHER)
@@ -338,10 +342,10 @@ class SerialMachine:
             except OSError as error:
                 raise LinkLost(str(error)) from error
         link = Link(self._port, self._clock, self._limits, self._name_call())
-        check(link.greeting, self._profile)
-        if self._calibration.head_to_knife_mm is None and self._profile.knife is not None:
-            _same("knife.head_to_knife_mm, in columns", link.greeting.knife, self._profile.knife_columns)
-        _check_calibration(link.greeting, self._calibration)
+        check(link.greeting, self._profile, knife_measured=self._calibration.head_to_knife_mm is not None)
+        self._cannot = why_not(link.greeting, self._calibration)
+        if self._cannot:
+            log.error("%s", self._cannot)
         self._compare(link.greeting)
         self._link, self._standing, self._scaled = link, None, False
         return link
@@ -376,46 +380,12 @@ class SerialMachine:
         self._link = self._port = None
 
 
-def check(greeting: Greeting, profile: Profile) -> None:
-    """Whether a controller is that of a machine of this profile.
-
-    Raises:
-        InputError: names what differs.
-    """
-    head, reach = profile.head, 0
-    _same("head.kind", greeting.head, head.kind)
-    if isinstance(head, CarriageHead):
-        _same("head.nozzles", greeting.nozzles, head.nozzles)
-        reach = head.nozzles - 1
-    _same("dots_across", greeting.dots, profile.dots_across)
-    _same("knife", greeting.knife is not None, profile.knife is not None)
-    pitch_nm = round(profile.column_pitch_mm * 1e6)
-    if abs(greeting.pitch_nm - pitch_nm) > 1:
-        _same("mm_per_turn / columns_per_turn, in nm", greeting.pitch_nm, pitch_nm)
-    if greeting.reach < reach:
-        problem = f"the controller can draw back {greeting.reach} columns of paper, the head needs {reach}"
-        raise InputError("controller.reach", problem, "this head needs a feed that goes back")
-    if greeting.counts is not None and profile.encoder_pitch_mm is not None:
-        count_mm = profile.column_pitch_mm / float(greeting.counts)
-        if abs(count_mm / profile.encoder_pitch_mm - 1.0) > ENCODER_TOLERANCE:
-            _same("encoder_pitch_mm", count_mm, profile.encoder_pitch_mm)
-
-
 def _noting_nozzles(orders: Iterable[Words], fired: set[int]) -> Iterator[Words]:
     """The same orders; which nozzles they fire is added to a set."""
     for order in orders:
         if order[0] == "dots":
             fired.add(int(str(order[1])))
         yield order
-
-
-def _check_calibration(greeting: Greeting, calibration: Calibration) -> None:
-    if calibration.feed_factor != 1.0 and greeting.fine_nm is None:
-        raise InputError(
-            "calibration.feed_factor",
-            f"this machine's controller cannot scale its feed by {calibration.feed_factor}",
-            "correct its steps per millimetre there, and set the factor to 1",
-        )
 
 
 def _fed(link: Link) -> float | None:
@@ -427,12 +397,6 @@ def _fed(link: Link) -> float | None:
 def _lead_out(profile: Profile) -> int:
     """How many columns further than its last a burst ends."""
     return profile.head.nozzles - 1 if isinstance(profile.head, CarriageHead) else 0
-
-
-def _same(field: str, controllers: object, profiles: object) -> None:
-    if controllers != profiles:
-        problem = f"the controller says {controllers}, the profile {profiles}"
-        raise InputError(field, problem, "connect the machine of this profile, or correct the profile")
 
 
 def _why(halted: Halted) -> tuple[str, ...]:

@@ -129,10 +129,9 @@ class SlipWatch:
 
     def _near(self, held: Held, column: int) -> NDArray[np.bool_] | None:
         """The dots on both sides of where a column begins; None where not all of them are held."""
-        near = []
-        for each in range(column - BLANK_COLUMNS, column + BLANK_COLUMNS):
-            plate = held.plate_of(each)
-            if not self._plates.has(plate):
-                return None
-            near.append(self._plates.dots(plate, each, each + 1, held.profile))
+        columns = range(column - BLANK_COLUMNS, column + BLANK_COLUMNS)
+        try:
+            near = [self._plates.dots(held.plate_of(each), each, each + 1, held.profile) for each in columns]
+        except FileNotFoundError:
+            return None
         return np.concatenate(near, axis=1)

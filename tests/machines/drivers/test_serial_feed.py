@@ -171,10 +171,17 @@ def test_a_feed_that_needs_no_factor_is_told_none() -> None:
     assert not any(b" scale " in line for line in bench.written)
 
 
-def test_a_factor_for_a_controller_that_cannot_scale_is_refused_with_what_to_do() -> None:
+def test_a_controller_that_cannot_scale_as_was_measured_does_not_move_and_says_why(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
     bench = bench_of(measured(), fine_nm=None)
-    with pytest.raises(InputError, match="steps per millimetre"):
-        machine_of(bench, Calibration(feed_factor=0.995))
+    machine = machine_of(bench, Calibration(feed_factor=0.995))
+    assert "steps per millimetre" in caplog.text
+    assert machine.conditions()[-1] == "other-error"
+    with pytest.raises(MachineStopped) as stopped:
+        lay(machine, bench.profile, 0, 3)
+    assert stopped.value.keywords == ("other-error",)
+    assert bench.paper.laid == []
 
 
 @pytest.mark.parametrize("knife_mm", [0.3, 0.5, 0.9])
