@@ -39,6 +39,8 @@ class Event(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["kind", "position"], name="log_event_kind"),
             models.Index(fields=["run", "position"], name="log_event_run", condition=models.Q(run__isnull=False)),
+            models.Index(fields=["happened_at"], name="log_event_happened"),
+            models.Index(fields=["said_at"], name="log_event_said"),
         ]
 
 

@@ -12,6 +12,7 @@ from django.db import connections, transaction
 from machines.errors import InputError
 from scheduling.log import lines, models
 from scheduling.log.events import KINDS, NodeEnrolled
+from scheduling.log.lines import insert, scan
 from scheduling.log.store import (
     Append,
     LostRace,
@@ -21,7 +22,17 @@ from scheduling.log.store import (
     stream_version,
 )
 from scheduling.log.verify import verify
-from tests.scheduling.log.facts import ONE_OF_EACH, a_run_on_a_machine, by, gap_settled, machine, printed, say, venue
+from tests.scheduling.log.facts import (
+    ONE_OF_EACH,
+    a_run_on_a_machine,
+    at,
+    by,
+    gap_settled,
+    machine,
+    printed,
+    say,
+    venue,
+)
 
 
 class StoreContract:
@@ -171,6 +182,22 @@ class StoreContract:
         heads = verify(using=self.using)
         assert sum(head.version for head in heads.values()) == len(ONE_OF_EACH)
         assert heads["venue/boathouse"].version == sum(stream == "venue/boathouse" for stream, _ in ONE_OF_EACH)
+
+    @pytest.mark.parametrize("field", ["happened_at", "said_at"])
+    def test_a_span_of_time_is_found_without_reading_all(self, field: str) -> None:
+        say("venue/a", *[venue()] * 5, using=self.using)
+        (line,) = [one for one in scan(using=self.using) if one.version == 5]
+        later = (
+            line._replace(position=5 + n, version=5 + n, said_at=at(n), happened_at=at(n), digest=str(n))
+            for n in range(1, 3000)
+        )
+        insert(later, using=self.using)
+        if connections[self.using].vendor == "postgresql":
+            with connections[self.using].cursor() as cursor:
+                cursor.execute("ANALYZE log_event")
+        wanted = models.Event.objects.using(self.using).filter(**{f"{field}__gte": at(2000), f"{field}__lt": at(2005)})
+        assert [one.position for one in wanted.order_by("position")] == list(range(2005, 2010))
+        assert f"log_event_{field.partition('_')[0]}" in wanted.order_by("position")[:101].explain()
 
 
 class ConcurrencyContract:
