@@ -13,6 +13,7 @@ from machines.recovery.decision import Action, Decision
 from machines.recovery.facts import NO_COLUMNS, Columns, Gap, Pace
 from machines.recovery.policy import HalfPrinted, Policy, Rule
 
+_BY_POLICY = "the policy is"
 _OF_THE_HALF_PRINTED: dict[HalfPrinted, str] = {
     "finish": "the half-printed segment is finished late",
     "abandon": "the rest of the half-printed segment is left out",
@@ -89,19 +90,19 @@ def _left_out(gap: Gap, why: str) -> _Parts:
 def _late_from(rule: Rule, gap: Gap, pace: Pace) -> tuple[int, str]:
     """From which missed column on all are laid late, by the kind of the rule alone; and why."""
     if rule.kind == "skip":
-        return gap.end, "the policy is to stay true to the sky and leave out what was missed"
+        return gap.end, f"{_BY_POLICY} to stay true to the sky and leave out what was missed"
     if rule.kind == "blank":
-        return gap.end, "the policy is to leave out what was missed and feed blank paper in its place"
+        return gap.end, f"{_BY_POLICY} to leave out what was missed and feed blank paper in its place"
     if gap.unknown_end == gap.end:
         return gap.end, "nothing is left to replay"
     if rule.within is None:
-        said = f"the policy is to print what was missed, {pace.ratio:.3g} times as fast as the sky turns"
+        said = f"{_BY_POLICY} to print what was missed, {pace.ratio:.3g} times as fast as the sky turns"
         return gap.unknown_end, said
     limit, columns = rule.within.in_words(), pace.columns_within(rule.within)
     if gap.end - gap.unknown_end <= columns:
-        return gap.unknown_end, f"the policy is to print what was missed, and all of it lies within {limit}"
+        return gap.unknown_end, f"{_BY_POLICY} to print what was missed, and all of it lies within {limit}"
     newest = max(gap.unknown_end, min(pace.burst_start_from(gap.end - columns), gap.end))
-    return newest, f"the policy is to print the newest {limit} of what was missed and leave out what is older"
+    return newest, f"{_BY_POLICY} to print the newest {limit} of what was missed and leave out what is older"
 
 
 def _rest_end(gap: Gap) -> int:
@@ -160,7 +161,7 @@ def _wait(rule: Rule, gap: Gap, pace: Pace) -> _Parts:
         shifted=shifted if shifted else NO_COLUMNS,
         replayed=Columns(first=gap.end, end=gap.end),
         shift_s=max(0.0, shift_s),
-        reasons=("the policy is that the timeline waits, and all that follows is later", *said),
+        reasons=(f"{_BY_POLICY} that the timeline waits, and all that follows is later", *said),
     )
 
 
@@ -173,7 +174,6 @@ def _decision(gap: Gap, pace: Pace, parts: _Parts, action: Action, seconds: floa
         None if gap.dots_per_column is None or pace.ml_per_dot is None else gap.dots_per_column * pace.ml_per_dot
     )
     caught_up = pace.burst_start_from(gap.end + math.ceil(seconds * pace.nominal_columns_per_s))
-    said = "; ".join(parts.reasons)
     return Decision(
         action=action,
         unknown=unknown,
@@ -187,5 +187,12 @@ def _decision(gap: Gap, pace: Pace, parts: _Parts, action: Action, seconds: floa
         shift_s=parts.shift_s,
         paper_mm=None if pace.mm_per_column is None else fed * pace.mm_per_column,
         ink_ml=None if ml_per_column is None else laid * ml_per_column,
-        reason=said if gap.override is None else f"a person decided during the outage: {said}",
+        reason=_reason(gap, parts),
     )
+
+
+def _reason(gap: Gap, parts: _Parts) -> str:
+    said = "; ".join(parts.reasons)
+    if gap.override is None:
+        return said
+    return said.replace(_BY_POLICY, "a person decided") if _BY_POLICY in said else f"a person decided, but {said}"
