@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -11,12 +12,17 @@ import pytest
 
 from machines.calibration import Calibration
 from machines.clock import utc
+from machines.drivers.emulated_controller import Controller
+from machines.drivers.emulated_head import Make
+from machines.drivers.emulated_wire import EmulatedWire
 from machines.drivers.faults import DeadNozzles, Fault, FaultPlan, Jump, Slip, SlowFeed
+from machines.drivers.serial_machine import SerialMachine
 from machines.node import holds
 from machines.node.slip import read_track
 from machines.plate import Plate
 from machines.profile import Profile
-from machines.wire import FeedCorrected, OperatorActed, SlipMeasured
+from machines.wire import FeedCorrected, OperatorActed, RunWork, SlipMeasured
+from tests.machines.drivers.serial_bench import Bench, BenchPort
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, Crash, HandClock, Rig, make_studio
 
@@ -300,3 +306,47 @@ class TestCalibration:
         for cut in paper.cuts:
             laid = int((paper.laid["at"] <= cut["at"]).sum())
             assert laid - 50 == cut["place"]
+
+
+@dataclass
+class SerialRig(Rig):
+    """A node whose machine is behind a serial line, with a controller that loses part of the paper's way."""
+
+    slip_share: float = 0.0
+    bench: Bench | None = None
+
+    def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> SerialMachine:  # type: ignore[override]
+        if self.bench is None:
+            self.bench = Bench(profile)
+            make = Make.of(profile, slip=self.slip_share)
+            self.bench.controller = Controller(make, self.bench.memory, self.bench.paper)
+            self.bench.wire = EmulatedWire(self.bench.controller, None)
+        bench = self.bench
+        return SerialMachine(lambda: BenchPort(bench), profile, run.nozzle_seed, bench, calibration=calibration)
+
+    def error_mm(self) -> float:
+        """Of the paper under the head now, as the controller's idler has it."""
+        assert self.bench is not None
+        profile, memory = self.studio.profile, self.bench.memory
+        counts = self.bench.controller.machine.make.counts
+        assert counts is not None
+        return (memory.encoder / float(counts) - memory.standing) * profile.column_pitch_mm
+
+
+@pytest.mark.parametrize("make", [line_profile, carriage_profile])
+@pytest.mark.parametrize("calibrated", [False, True])
+def test_over_a_serial_line_it_is_the_same(tmp_path: Path, make: Any, calibrated: bool) -> None:
+    """Half a percent of 120 mm is 0.6 mm: measured and put right, or never there as the feed was measured before."""
+    profile, clock = measured(make), HandClock()
+    studio = make_studio(clock, profile=profile, columns=240)
+    studio.plate = half_blank(profile)
+    studio.calibration = Calibration(feed_factor=0.995) if calibrated else None
+    node = SerialRig(tmp_path, studio, clock, columns_per_commit=16, slip_share=0.005)
+    node.fetch()
+    node.run_columns(280)
+    assert node.bench is not None
+    assert len(node.bench.paper.laid) == 240
+    assert abs(node.error_mm()) < 2.1 * STEP_MM
+    corrections = sum(b" correct " in line for line in node.bench.written)
+    assert (corrections == 0) == calibrated
+    assert sum(b" scale " in line for line in node.bench.written) == calibrated
