@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
+from machines.node.hand_prints import CUT_PATTERNS
 from machines.profile import CarriageHead, IdleFiring, Profile
 from machines.supplies import use
-from scheduling.log.models import Machine, PrintedStretch, Run, Strip, SupplyChange
+from scheduling.log.models import HandUse, Machine, PrintedStretch, Run, Strip, SupplyChange
 from scheduling.plates import PlateStore
 from scheduling.supplies import laid_dots
 
@@ -59,7 +60,7 @@ class Blade:
 
     Attributes:
         changed_at: when it was put in, UTC; None where nobody told.
-        cuts_made: since then.
+        cuts_made: since then, by itself or by hand.
         cuts_per_blade: how many one makes.
         blades_worn: the same in blades; above 1 it is overdue.
     """
@@ -125,7 +126,9 @@ def blade(machine: Machine, profile: Profile) -> Blade | None:
     newest = _changes(machine, SupplyChange.BLADE).last()
     since = newest.at if newest else datetime.min.replace(tzinfo=UTC)
     runs = Run.objects.filter(machine_id=machine.id).values("id")
+    by_hand = HandUse.objects.filter(machine_id=machine.id, seen_done=True, at__gt=since)
     cuts = Strip.objects.filter(run_id__in=runs, made=True, at__gt=since).count()
+    cuts += by_hand.filter(Q(action="cut") | Q(pattern__in=CUT_PATTERNS)).count()
     return Blade(
         changed_at=newest.at if newest else None,
         cuts_made=cuts,

@@ -192,6 +192,29 @@ def test_cuts_are_counted_from_the_change_of_the_blade(tmp_path: Path) -> None:
     assert (found.changed_at, found.cuts_made, found.blades_worn) == (NOON + timedelta(hours=2.5), 1, 0.01)
 
 
+def test_what_was_cut_by_hand_counts_too(tmp_path: Path) -> None:
+    plates = on_its_way(tmp_path)
+
+    def hand(action: Action, hours: float, **what: Any) -> Any:
+        return lambda seq: OperatorActed(
+            seq=seq, at=NOON + timedelta(hours=hours), action=action, paper_position=5, **what
+        )
+
+    tell(
+        hand("cut", 1.0),
+        acted("blade-changed", 2.0),
+        hand("cut", 3.0),
+        hand("test-pattern", 3.1, pattern="squareness", paper_columns=9),
+        hand("test-pattern", 3.2, pattern="nozzles", paper_columns=9),
+        hand("feed", 3.3, paper_columns=20),
+        hand("cut", 3.4, seen_done=False),
+    )
+    found = told(plates, hours=5)
+    assert found.blade is not None
+    assert found.blade.cuts_made == 2
+    assert found.roll.left_m == pytest.approx(found.roll.length_m - 25 * small_profile().column_pitch_mm / 1000.0)
+
+
 def test_the_blade_ends_with_its_last_cut_at_the_knife(tmp_path: Path) -> None:
     """Seven cuts to a blade, of which two are made: it makes the next five, each when its place is 20 columns on."""
     plates = on_its_way(tmp_path, knife={"head_to_knife_mm": 10.0, "cuts_per_blade": 7})
