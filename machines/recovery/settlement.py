@@ -195,4 +195,5 @@ def _reason(gap: Gap, parts: _Parts) -> str:
     said = "; ".join(parts.reasons)
     if gap.override is None:
         return said
-    return said.replace(_BY_POLICY, "a person decided") if _BY_POLICY in said else f"a person decided, but {said}"
+    by_word = "a person decided during the outage"
+    return said.replace(_BY_POLICY, by_word) if _BY_POLICY in said else f"{by_word}, but {said}"
