@@ -86,7 +86,11 @@ class NodeEnrol(Door):
     reads, shows = Enrol, Enrolled
 
     def post(self, request: Request) -> Response:
-        """Take over the machine that the code is for; every earlier board of it is fenced off."""
+        """Take over the machine that the code is for; every earlier board of it is fenced off.
+
+        ``earlier`` tells how much is there of the journals of earlier boards, so that one that is enrolled again with
+        its journal tells nothing twice.
+        """
         code = structure(request.data, Enrol).code
         with guarded("code", address_of(request._request), wiring.now(), InputError):
             enrolled = redeem(code, request_id(request._request), wiring.now())
@@ -143,7 +147,11 @@ class NodeReports(Door):
     reads, shows = Reports, Accepted
 
     def post(self, request: Request) -> Response:
-        """Take what is new in the batch. An entry sent again changes nothing."""
+        """Take what is new in the batch. An entry sent again changes nothing.
+
+        One that is not what was told under its number before shows a copied board, or a journal put back from an older
+        copy: nothing of the batch is taken, and the node stops printing (409 ``journal-differs``).
+        """
         reports = structure(request.data, Reports)
         machine = request.user.machine  # type: ignore[union-attr]
         accepted_through = take(machine, reports, attribution(request))

@@ -2,88 +2,26 @@
 
 from __future__ import annotations
 
-import random
 import subprocess
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 
 import urllib3
 
 from machines.clock import utc
 from server.demo.processes import PATIENCE_S, DemoError, wait_for_server
-from tests.faults.boards import Board, clone, damage, enrol, make_board
-from tests.faults.evidence import Common, read_journal
+from tests.faults.boards import enrol, make_board
+from tests.faults.evidence import read_journal
 from tests.faults.lane import Lane
 from tests.faults.relay import TROUBLES
 from tests.faults.scenario import Fault, Scenario
+from tests.faults.stage import Act, Stage
+from tests.faults.takeovers import TAKEOVERS
 
 LOOK_EVERY_S = 0.05
 # The limit is for a machine that is very busy, and is no promise.
 ACCOUNTED_LIMIT_S = 90.0
-REFUSES_DAMAGE = 2
-
-
-@dataclass
-class Stage:
-    """A scenario under way.
-
-    Attributes:
-        machine: id of the machine and of its run.
-        begins: when the run does.
-        boards: the newest at the end; the machine's own, but for a clone.
-        clones: boards that are copies, each beside a machine of its own.
-        common: what the paper of the newest clone and of its original have in common.
-        server_off: how many faults keep the server away now.
-        problems: what went wrong that must not.
-        errands: commands of people that have not ended.
-    """
-
-    lane: Lane
-    scenario: Scenario
-    folder: Path
-    machine: str
-    begins: datetime
-    boards: list[Board] = field(default_factory=list)
-    clones: list[Board] = field(default_factory=list)
-    common: Common | None = None
-    server_off: int = 0
-    problems: list[str] = field(default_factory=list)
-    errands: list[subprocess.Popen[bytes]] = field(default_factory=list)
-
-    @property
-    def board(self) -> Board:
-        """The machine's own, as of now."""
-        return self.boards[-1]
-
-    @property
-    def survivor(self) -> Board:
-        """The board whose word the server takes: of a board and its copy, the one that was the first to report."""
-        return self.clones[-1] if self.clones and self.board.fenced() else self.board
-
-    @property
-    def reachable(self) -> bool:
-        """Whether a person at the board could enrol it now."""
-        return not self.server_off and not any(self.lane.relay.troubles[kind] for kind in ("network-gone", "portal"))
-
-    def hours(self) -> float:
-        """Since the run began, as shown by the clock."""
-        return (self.lane.clock.now() - self.begins.timestamp()) / 3600.0
-
-
-@dataclass(order=True)
-class Act:
-    """Something that happens at an hour of the run.
-
-    Attributes:
-        needs_server: a person does it, and waits until the server can be reached.
-    """
-
-    at_h: float
-    do: Callable[[], None] = field(compare=False)
-    needs_server: bool = field(default=False, compare=False)
 
 
 def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
@@ -181,71 +119,6 @@ def _arm(stage: Stage) -> None:
         stderr=subprocess.DEVNULL,
     )
     stage.errands.append(process)
-
-
-# Who the board is changes.
-
-
-def _enrol_again(stage: Stage, fault: Fault) -> list[Act]:
-    def again() -> None:
-        stage.board.power_off(in_order=True)
-        enrol(stage.lane, stage.board, stage.machine)
-        stage.board.power_on()
-
-    return [Act(fault.at_h, again, needs_server=True)]
-
-
-def _lose_journal(stage: Stage, fault: Fault) -> list[Act]:
-    def lose() -> None:
-        old = stage.board
-        old.power_off()
-        laid = _ledger_bytes(old)
-        damage(old.home, fault.detail, random.Random(stage.scenario.seed))
-        _check_refused(stage, old, laid)
-
-    def replace() -> None:
-        old = stage.board
-        new = make_board(stage.lane, stage.folder, "board-2", stage.scenario.skew, old.paper)
-        enrol(stage.lane, new, stage.machine)
-        new.off, new.full = old.off, old.full
-        stage.boards.append(new)
-        new.power_on()
-
-    return [Act(fault.at_h, lose), Act(fault.at_h + fault.lasts_h, replace, needs_server=True)]
-
-
-def _check_refused(stage: Stage, board: Board, laid: int) -> None:
-    """An agent that finds its journal damaged says so, and prints nothing."""
-    done = subprocess.run(
-        board.child.command,
-        env=board.child.environment,
-        capture_output=True,
-        text=True,
-        timeout=2 * PATIENCE_S,
-        check=False,
-    )
-    if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
-        stage.problems.append(f"a damaged journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
-    if _ledger_bytes(board) != laid:
-        stage.problems.append("something was laid with a damaged journal")
-
-
-def _ledger_bytes(board: Board) -> int:
-    ledger = board.paper / "paper.ledger"
-    return ledger.stat().st_size if ledger.exists() else 0
-
-
-def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
-    def copy() -> None:
-        copied = make_board(stage.lane, stage.folder, "clone", stage.scenario.skew, stage.folder / "clone-paper")
-        stage.common = clone(stage.board, copied)
-        stage.clones.append(copied)
-        copied.power_on()
-
-    return [Act(fault.at_h, copy)]
-
-
-TAKEOVERS = {"board-again": _enrol_again, "journal-damaged": _lose_journal, "node-cloned": _copy_board}
 
 
 # The course of it.

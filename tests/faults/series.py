@@ -18,8 +18,9 @@ from server.demo.processes import DemoError
 from tests.faults.evidence import Evidence, gather, joined, read_what_lies
 from tests.faults.judge import judge
 from tests.faults.lane import PROFILES, Lane, open_lane
-from tests.faults.play import Stage, play
+from tests.faults.play import play
 from tests.faults.scenario import Scenario
+from tests.faults.stage import Stage
 
 # A lane's server is made anew after so many scenarios, so that its log does not grow without end.
 SCENARIOS_OF_A_LANE = 25

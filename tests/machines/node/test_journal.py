@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from machines.errors import InputError
+from machines.node import journal as module
 from machines.node import outbox
 from machines.node.journal import FILE_NAME, change_state, open_journal, read_state
 from machines.wire import KnifeArmed
@@ -139,6 +140,23 @@ def test_a_journal_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
     db.close()
     with pytest.raises(InputError, match="later version"):
         open_journal(tmp_path)
+
+
+def test_a_journal_of_an_earlier_version_is_brought_up_step_by_step(tmp_path: Path) -> None:
+    for version in (1, *module._LATER):
+        home = tmp_path / str(version)
+        home.mkdir()
+        with sqlite3.connect(home / FILE_NAME) as db:
+            db.executescript(module._SCHEMA)
+            for later in sorted(one for one in module._LATER if one <= version):
+                db.executescript(module._LATER[later])
+            db.execute("UPDATE state SET next_column = 42")
+            db.execute(f"PRAGMA user_version = {version}")
+        db.close()
+        journal = open_journal(home)
+        state = journal.state()
+        journal.close()
+        assert (state.next_column, state.taking_over, state.perhaps_end) == (42, False, None)
 
 
 def test_the_state_is_one_row(tmp_path: Path) -> None:

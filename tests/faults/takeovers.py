@@ -1,0 +1,75 @@
+"""Who the board is changes: it is enrolled again, its journal is lost, or somebody copies its files."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+
+from server.demo.processes import PATIENCE_S
+from tests.faults.boards import Board, clone, damage, enrol, make_board
+from tests.faults.scenario import Fault
+from tests.faults.stage import Act, Stage
+
+REFUSES_DAMAGE = 2
+
+
+def _enrol_again(stage: Stage, fault: Fault) -> list[Act]:
+    def again() -> None:
+        stage.board.power_off(in_order=True)
+        enrol(stage.lane, stage.board, stage.machine)
+        stage.board.power_on()
+
+    return [Act(fault.at_h, again, needs_server=True)]
+
+
+def _lose_journal(stage: Stage, fault: Fault) -> list[Act]:
+    def lose() -> None:
+        old = stage.board
+        old.power_off()
+        laid = _ledger_bytes(old)
+        damage(old.home, fault.detail, random.Random(stage.scenario.seed))
+        _check_refused(stage, old, laid)
+
+    def replace() -> None:
+        old = stage.board
+        new = make_board(stage.lane, stage.folder, "board-2", stage.scenario.skew, old.paper)
+        enrol(stage.lane, new, stage.machine)
+        new.off, new.full = old.off, old.full
+        stage.boards.append(new)
+        new.power_on()
+
+    return [Act(fault.at_h, lose), Act(fault.at_h + fault.lasts_h, replace, needs_server=True)]
+
+
+def _check_refused(stage: Stage, board: Board, laid: int) -> None:
+    """An agent that finds its journal damaged says so, and prints nothing."""
+    done = subprocess.run(
+        board.child.command,
+        env=board.child.environment,
+        capture_output=True,
+        text=True,
+        timeout=2 * PATIENCE_S,
+        check=False,
+    )
+    if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
+        stage.problems.append(f"a damaged journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
+    if _ledger_bytes(board) != laid:
+        stage.problems.append("something was laid with a damaged journal")
+
+
+def _ledger_bytes(board: Board) -> int:
+    ledger = board.paper / "paper.ledger"
+    return ledger.stat().st_size if ledger.exists() else 0
+
+
+def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
+    def copy() -> None:
+        copied = make_board(stage.lane, stage.folder, "clone", stage.scenario.skew, stage.folder / "clone-paper")
+        stage.common = clone(stage.board, copied)
+        stage.clones.append(copied)
+        copied.power_on()
+
+    return [Act(fault.at_h, copy)]
+
+
+TAKEOVERS = {"board-again": _enrol_again, "journal-damaged": _lose_journal, "node-cloned": _copy_board}
