@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.clock import utc
+from machines.node.causes import cause_of
+from machines.node.facts import stops_printing
 from machines.profile import Profile
 from machines.recovery import Cause, Columns, Gap, Pace, Policy
 from machines.structure import structure
@@ -34,7 +36,7 @@ from scheduling.venue_hours import closed_as_told
 # As far ahead as closed hours are looked for when something is to be made good only then.
 CLOSED_AHEAD = timedelta(days=31)
 # What a machine was held by, as the cause that its node will name.
-CAUSES: dict[str, Cause] = {"stopped": "service", "paused": "service", "parked": "service", "unplanned-stop": "machine"}
+CAUSES: dict[str, Cause] = {"stopped": "service", "paused": "service", "parked": "service", "fault": "machine"}
 
 
 @dataclass(frozen=True)
@@ -153,4 +155,6 @@ def _cause(found: OpenOutage) -> Cause:
     """What the node will name as the cause, as far as can be known."""
     if found.outage is not None:
         return structure(found.outage.gap, Gap).cause
+    if any(map(stops_printing, found.machine.conditions)):
+        return cause_of(found.machine.conditions)
     return CAUSES.get(found.machine.hold, "power")

@@ -12,7 +12,7 @@ from server.console import words
 
 BECAUSE = {
     "silence": "No word from its node. Whether it prints on, only its journal knows: if it does, nothing is missing.",
-    "hold": "It is held until a person at the machine lets it go on.",
+    "hold": "It stands still until a person at the machine has looked at it and lets it go on.",
     "replay": "It is printing late what was missed.",
 }
 NAMES = {

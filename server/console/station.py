@@ -19,6 +19,7 @@ HELD = {
     "paused": "paused; to be resumed there",
     "parked": "parked for service",
     "unplanned-stop": "stopped unplanned; somebody must look",
+    "fault": "stopped by a fault; somebody must look",
 }
 
 

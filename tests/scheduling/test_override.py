@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, Span, settle
-from machines.wire import GapSettled, NodeStarted, OperatorActed, TrueAgain, pace
+from machines.wire import ConditionsChanged, GapSettled, NodeStarted, OperatorActed, TrueAgain, pace
 from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
 from scheduling.hours import Hours, Week
@@ -170,6 +170,20 @@ def test_the_cause_is_what_the_node_will_name(tmp_path: Path) -> None:
     assert gap_now(is_open(), at(3), plates).cause == "power"
     take("one", batch(started(), OperatorActed(seq=2, at=at(2), action="park")), by())
     assert gap_now(is_open(), at(3), plates).cause == "service"
+    jam = ConditionsChanged(seq=3, at=at(2.5), keywords=("media-jam-error",))
+    take("one", batch(jam), by())
+    assert gap_now(is_open(), at(3), plates).cause == "jam"
+
+
+def test_a_jam_is_open_until_a_person_lets_the_machine_go_on(tmp_path: Path) -> None:
+    ready(tmp_path)
+    jam, cleared = (ConditionsChanged(seq=s, at=at(s - 1), keywords=k) for s, k in ((2, ("media-jam-error",)), (3, ())))
+    take("one", batch(started(), jam), by())
+    assert (is_open().because, is_open().since) == ("hold", at(1))
+    take("one", batch(cleared), by())
+    assert is_open().because == "hold"
+    take("one", batch(OperatorActed(seq=4, at=at(2.5), action="resume")), by())
+    assert open_outage(machine="one", now=at(3)) is None
 
 
 def test_closed_hours_are_told_whole(tmp_path: Path) -> None:

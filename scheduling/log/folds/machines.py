@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
+from machines.node.facts import stops_printing
 from machines.structure import unstructure
 from machines.wire import (
     Action,
@@ -29,6 +30,8 @@ CHANGES = {
     "blade-changed": SupplyChange.BLADE,
 }
 
+# It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
+UNPLANNED_STOP, FAULT = STOPPED_BY_ITSELF = "unplanned-stop", "fault"
 # What holds a machine after a person acted; the other actions change nothing about it.
 HELD_AFTER: Mapping[Action, str] = {
     "stop": "stopped",
@@ -55,6 +58,7 @@ def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
     if (machine := rows.change(Machine, fact.subject)) is not None:
         machine.epoch = event.epoch
         machine.accepted_through = 0
+        machine.hold, machine.held_since = "", None
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
@@ -83,19 +87,21 @@ def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
     machine = entry_taken(rows, fact, event)
     if machine is not None and event.unplanned_stop:
         machine.knife_armed = False
-        _hold(machine, machine.hold or "unplanned-stop", event.at)
+        _hold(machine, machine.hold or UNPLANNED_STOP, event.at)
 
 
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     """The paper has moved on to the end of what was printed."""
     if (machine := entry_taken(rows, fact, event)) is not None:
-        _hold(machine, "", event.at)
+        if machine.hold in STOPPED_BY_ITSELF and _since(machine, event.at):  # it was let go on unattended
+            _hold(machine, "", event.at)
         machine.paper_position = max(machine.paper_position, event.paper_position + len(event.columns))
 
 
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     """A gap is settled when nothing holds the machine back any more."""
-    if (machine := entry_taken(rows, fact, event)) is not None:
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and _since(machine, event.at):
         _hold(machine, "", event.at)
 
 
@@ -112,9 +118,11 @@ def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
 
 
 def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
-    """The conditions now."""
+    """The conditions now. One that stops it holds it, and not only for as long as it is there."""
     if (machine := entry_taken(rows, fact, event)) is not None:
         machine.conditions = list(event.keywords)
+        if any(map(stops_printing, event.keywords)):
+            _hold(machine, machine.hold or FAULT, event.at)
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
@@ -149,6 +157,11 @@ def _by_hand(rows: Rows, fact: Recorded, event: OperatorActed, machine: Machine,
         at=event.at,
     )
     machine.paper_position = max(machine.paper_position, place + event.paper_columns)
+
+
+def _since(machine: Machine, at: datetime) -> bool:
+    """Whether something happened after the machine was held; what is told late may have happened before."""
+    return machine.held_since is not None and at > machine.held_since
 
 
 def _hold(machine: Machine, hold: str, at: datetime) -> None:

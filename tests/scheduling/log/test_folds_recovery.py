@@ -9,7 +9,7 @@ import pytest
 
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from machines.wire import GapSettled
-from scheduling.log.events import SilenceBegan
+from scheduling.log.events import NodeEnrolled, SilenceBegan
 from scheduling.log.models import Machine, Notice, Outage, Run, Segment
 from scheduling.log.models import Override as OverrideRow
 from scheduling.log.past import Moment, run_at
@@ -249,13 +249,51 @@ def test_a_person_holds_the_machine_and_lets_it_go_on() -> None:
     assert Notice.objects.filter(kind="operator-acted").count() == 4
 
 
+def laid_at(seq: int, minutes: float) -> Any:
+    return printed(seq, 0, 10, at=at(minutes))
+
+
 def test_an_unplanned_stop_holds_it_until_it_settles_or_prints() -> None:
     a_run_on_a_machine(0)
     say("machine/left", started(1, unplanned=True, minutes=3))
     assert left() == ("unplanned-stop", at(3))
     say("machine/left", gap(2, 0, 0, 10))
     assert left() == ("", None)
-    say("machine/left", started(3, unplanned=True, minutes=20), printed(4, 10, 20))
+    say("machine/left", started(3, unplanned=True, minutes=20), laid_at(4, 30))
+    assert left() == ("", None)
+
+
+def test_what_was_laid_before_a_stop_and_is_told_after_it_changes_nothing() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", started(1, unplanned=True, minutes=20), laid_at(2, 19))
+    assert left() == ("unplanned-stop", at(20))
+
+
+def test_a_burst_that_is_finished_after_a_person_stopped_it_changes_nothing() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", acted(1, "stop", minutes=20), laid_at(2, 21))
+    assert left() == ("stopped", at(20))
+
+
+def test_a_condition_that_stops_it_holds_it_although_it_is_cleared() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", conditions(1, "media-low-report", "cover-open-warning", minutes=1))
+    assert left() == ("", None)
+    say("machine/left", conditions(2, "media-jam-error", minutes=2), conditions(3, minutes=5))
+    assert left() == ("fault", at(2))
+    say("machine/left", acted(4, "resume", minutes=6))
+    assert left() == ("", None)
+
+
+def test_a_condition_of_a_machine_that_prints_on_unattended() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", conditions(1, "media-jam-error", minutes=2), conditions(2, minutes=5), laid_at(3, 6))
+    assert left() == ("", None)
+
+
+def test_a_new_board_is_not_held_by_what_held_the_old_one() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", acted(1, "park", minutes=1), NodeEnrolled(epoch=2))
     assert left() == ("", None)
 
 
