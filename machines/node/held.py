@@ -15,7 +15,7 @@ from machines.node.client import Credentials, Fetched
 from machines.node.journal import change_state, read_state
 from machines.node.server_time import ServerTime
 from machines.profile import Profile
-from machines.structure import structure, unstructure
+from machines.structure import format_instant, structure, unstructure
 from machines.wire import RunWork, SegmentWork, Work
 
 T = TypeVar("T")
@@ -162,6 +162,10 @@ def plates_needed(db: sqlite3.Connection) -> set[str]:
 
 
 def held_until(db: sqlite3.Connection) -> str | None:
-    """RFC 3339 instant at which the last held segment ends; None without work."""
+    """RFC 3339 instant at which the last held segment ends, by the run's timeline as it is now; None without work."""
+    work = work_held(db)
     row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
-    return None if row is None else json.loads(row[0])["knots"][-1]
+    if row is None or work is None or work.run is None:
+        return None
+    last = _shifted(structure(json.loads(row[0]), SegmentWork), _shift_s(db, work.run))
+    return format_instant(last.knots[-1])

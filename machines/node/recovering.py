@@ -37,6 +37,33 @@ class Recovering:
     override: str | None
 
 
+# What came between, as a person at the machine would say it.
+CAUSES: dict[Cause, str] = {
+    "power": "the power was gone",
+    "clock": "the time was not known",
+    "no-work": "there was no work",
+    "late-start": "the run began late",
+    "machine": "the machine stood still",
+    "service": "it was being served",
+    "jam": "the paper jammed",
+    "supplies": "paper or ink ran out",
+}
+
+
+def in_words(kept: Recovering, *, catching_up: bool, next_column: int) -> str:
+    """What is being made good, to follow what is being printed; empty if nothing is."""
+    said = []
+    if catching_up:
+        said.append("catching up" + (f" since {CAUSES[kept.cause]}" if kept.cause else ""))
+        if kept.closed_only:
+            said.append("faster than the sky only while the venue is closed")
+        if kept.again_end is not None and next_column < kept.again_end:
+            said.append("a half-printed segment is printed again")
+    if kept.shift_s:
+        said.append(f"all of the run is {kept.shift_s / 3600.0:.2f} hours later than it was planned")
+    return "".join(f", {one}" for one in said)
+
+
 def read(db: sqlite3.Connection) -> Recovering:
     """As it stands inside a transaction."""
     row = db.execute(

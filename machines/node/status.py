@@ -8,7 +8,7 @@ from typing import Any
 
 from machines.clock import Clock, utc
 from machines.node import held as holding
-from machines.node import holds, outbox
+from machines.node import holds, outbox, recovering
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
@@ -29,7 +29,8 @@ class NodeStatus:
         run: being printed.
         next_column: the running column to come.
         turn, column_of_turn: the same as turn and column in it.
-        catching_up: columns are laid late, as fast as the machine may.
+        catching_up: columns are laid late.
+        recovery: what is being made good after an outage, in words; empty if nothing is.
         paper_m: fed since the machine's first column, metres; None before the profile is known.
         paper_left_m: on the roll by count, metres; None before the profile is known.
         ink_used_ml, ink_left_ml: of the cartridge by count, millilitres; None where there is none, or it is not known.
@@ -53,6 +54,7 @@ class NodeStatus:
     turn: int | None
     column_of_turn: int | None
     catching_up: bool
+    recovery: str
     paper_m: float | None
     paper_left_m: float | None
     ink_used_ml: float | None
@@ -113,7 +115,7 @@ class NodeStatus:
         where = f"column {self.next_column}"
         if self.turn is not None:
             where = f"turn {self.turn}, column {self.column_of_turn}"
-        return f"run {self.run}, {where} comes next" + (", catching up" if self.catching_up else "")
+        return f"run {self.run}, {where} comes next{self.recovery}"
 
 
 def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
@@ -121,7 +123,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     with journal.reading() as db:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
-        kept = holding.kept_time(db, boot_name(clock))
+        kept, outage = holding.kept_time(db, boot_name(clock)), recovering.read(db)
     estimate = None if kept is None else kept.estimate(clock.elapsed())
     profile = None if machine is None else machine[0]
     remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
@@ -138,6 +140,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         turn=turn,
         column_of_turn=column,
         catching_up=state.catching_up,
+        recovery=recovering.in_words(outage, catching_up=state.catching_up, next_column=state.next_column),
         paper_m=None if profile is None else state.paper_position * profile.column_pitch_mm / 1000.0,
         paper_left_m=None if remains is None else remains.paper_m,
         ink_used_ml=None if remains is None else remains.ink_used_ml,

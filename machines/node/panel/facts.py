@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from machines.clock import utc
-from machines.node import hand_prints, handwork, holds, set_time, strips
+from machines.node import hand_prints, handwork, holds, recovering, set_time, strips
 from machines.node import held as holding
 from machines.node.bursts import Held
 from machines.node.handwork import HandAction, Handwork
 from machines.node.journal import Journal, State, read_state
 from machines.node.left import Left, left
+from machines.node.recovering import Recovering
 from machines.node.server_time import Estimate
 from machines.node.strips import Strip
 from machines.profile import Profile
@@ -73,13 +74,14 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
     """Read how the machine is; ``estimate`` is the server's time at this moment."""
     with journal.reading() as db:
         state, held, pending = read_state(db), holding.held(db), strips.pending(db)
+        outage = recovering.read(db)
         until, by_hand, machine = holding.held_until(db), handwork.current(db), holding.machine(db)
     profile = None if machine is None else machine[0]
     remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
     of_run = held if held is not None and state.run == held.run.id else None
     lines = [
         ("Time", _time(estimate, of_run)),
-        ("Now", _now(state, of_run, by_hand)),
+        ("Now", _now(state, of_run, by_hand, outage)),
         ("In the turn", _place(state, of_run)),
         ("Next cut", _next_cut(state, of_run, pending)),
         ("Paper left", _paper(remains, profile, of_run)),
@@ -139,7 +141,7 @@ def _time(estimate: Estimate | None, held: Held | None) -> str:
     return said
 
 
-def _now(state: State, held: Held | None, by_hand: Handwork | None) -> str:
+def _now(state: State, held: Held | None, by_hand: Handwork | None, outage: Recovering) -> str:
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
@@ -148,7 +150,8 @@ def _now(state: State, held: Held | None, by_hand: Handwork | None) -> str:
         return "no run"
     if state.next_column >= held.run.end_column:
         return f"run {held.run.id} is at its end"
-    return f"printing run {held.run.id}" + (", catching up" if state.catching_up else "")
+    said = recovering.in_words(outage, catching_up=state.catching_up, next_column=state.next_column)
+    return f"printing run {held.run.id}{said}"
 
 
 def _phase(state: State, held: Held) -> float:
