@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from machines.errors import InputError
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
@@ -110,15 +112,29 @@ def _require_free(command: PlanRun) -> None:
 
 
 def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int]:
-    """First and end column."""
-    try:
-        first = timeline.first_column_from(command.starts_at.timestamp())
-        end = timeline.first_column_from(command.ends_at.timestamp())
-    except ValueError as error:
-        raise InputError("starts_at", str(error), "choose a span that the cycle covers") from error
+    """First and end column; the cycle has to turn at every instant between them, too."""
+    first, end = (_column_from(timeline, field, getattr(command, field)) for field in ("starts_at", "ends_at"))
     if end == first:
         raise InputError("ends_at", "no column belongs to so short a span", "give a later end")
+    if command.cycle == "temporal-hours":
+        _require_sunrises(timeline, first, end)
     return first, end
+
+
+def _column_from(timeline: Timeline, field: str, at: datetime) -> int:
+    try:
+        return timeline.first_column_from(at.timestamp())
+    except InputError as error:
+        raise InputError(field, error.problem, error.remedy) from error
+
+
+def _require_sunrises(timeline: Timeline, first: int, end: int) -> None:
+    """A polar day or night in the middle would be found only when planning comes to it, weeks from now."""
+    halves = np.arange(2 * (first // timeline.columns), 2 * (end // timeline.columns) + 2)
+    try:
+        timeline.cycle.instants(halves / 2.0)
+    except InputError as error:
+        raise InputError("cycle", error.problem, error.remedy) from error
 
 
 def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:

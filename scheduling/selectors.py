@@ -45,7 +45,9 @@ def cycle_named(name: str, options: dict[str, Any], *, place: Place) -> cycles.C
         CycleError: no such cycle, or the options do not fit it.
     """
     if name == "temporal-hours":
-        return cycles.get(name, place=place, **options)
+        if options:
+            raise cycles.CycleError("options", "temporal-hours takes none: its place is the venue", "leave them out")
+        return cycles.get(name, place=place)
     if "epoch" in options:
         options = options | {"epoch": parse_instant(options["epoch"], "epoch")}
     return cycles.get(name, **options)

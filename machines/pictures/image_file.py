@@ -8,7 +8,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps
+from PIL import Image, ImageOps, UnidentifiedImageError
 
 from machines.errors import InputError
 
@@ -46,6 +46,8 @@ def read_light(data: bytes) -> NDArray[np.float32]:
         raise
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise InputError("", "far too many pixels", f"give at most {MOST_PIXELS:,} pixels") from error
+    except UnidentifiedImageError as error:
+        raise InputError("", "not a whole PNG, JPEG or TIFF", "give a file of one of these kinds") from error
     except Exception as error:  # a decoder that is fed damaged bytes raises whatever its author did not think of
         raise InputError("", f"not a whole PNG, JPEG or TIFF ({error})", "save it again as one of them") from error
 

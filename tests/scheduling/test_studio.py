@@ -103,6 +103,8 @@ def test_a_run_becomes_whole_columns() -> None:
         ({"ends_at": (NOON + timedelta(seconds=1)).isoformat(), "starts_at": NOON.isoformat()}, "ends_at"),
         ({"starts_at": "2026-10-24T12:00:00"}, "starts_at"),
         ({"starts_at": "2160-01-01T00:00:00Z", "ends_at": "2160-01-02T00:00:00Z"}, "starts_at"),
+        ({"starts_at": "2040-01-01T00:00:00Z", "ends_at": "2160-01-02T00:00:00Z"}, "ends_at"),
+        ({"cycle": "temporal-hours", "cycle_options": {"place": "here"}}, "cycle_options"),
         ({"policy": {"kind": "hope"}}, "policy.kind"),
         ({"segments_per_turn": 241}, "segments_per_turn"),
         ({"segments_per_turn": 0}, "segments_per_turn"),
@@ -115,6 +117,19 @@ def test_a_bad_run_names_the_field_and_writes_nothing(change: dict[str, Any], fi
         plan(**change)
     assert caught.value.field == field
     assert not Run.objects.exists()
+
+
+def test_a_run_by_temporal_hours_needs_a_sunrise_on_every_day_of_it() -> None:
+    """At 70 degrees north the Sun stays up from May to July (from memory): not at either end, but in the middle."""
+    furnish()
+    far_north = {"latitude_degrees": 70.0, "longitude_degrees": 20.0, "zone": "Europe/Oslo"}
+    order(studio.AddVenue, id="far-north", name="Far north", **far_north)
+    order(studio.AddMachine, id="two", name="Two", venue="far-north", profile="small")
+    spring = {"machine": "two", "cycle": "temporal-hours", "starts_at": "2027-04-01T00:00:00Z"}
+    with pytest.raises(InputError, match=r"neither rises nor sets between 2027-05-1. and 2027-07-2.") as caught:
+        plan(**spring, ends_at="2027-09-01T00:00:00Z")
+    assert caught.value.field == "cycle"
+    plan(**spring, ends_at="2027-05-01T00:00:00Z")
 
 
 def test_a_machine_is_on_one_run_at_a_time() -> None:
