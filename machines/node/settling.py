@@ -39,7 +39,7 @@ class Settling:
         """
         with self._journal.reading() as db:
             state, kept = read_state(db), recovering.read(db)
-        overruled = state.catching_up and _holds(held.override, kept, kept.since)
+        overruled = state.catching_up and _holds(held.override, kept, kept.since) and self._is_behind(held, state, now)
         if self._in_hand:
             if not overruled and (self._in_hand.catching_up or not is_late(held, self._in_hand.next_column, now)):
                 return False
@@ -52,6 +52,10 @@ class Settling:
             return False
         self._decide(held, missing, state, now)
         return True
+
+    def _is_behind(self, held: Held, state: State, now: float) -> bool:
+        """Whether there is still something to decide about in a replay that is under way."""
+        return bool(is_late(held, self._in_hand.next_column if self._in_hand else state.next_column, now))
 
     def _decide(self, held: Held, missing: gaps.Missing, state: State, now: float) -> None:
         with self._journal.reading() as db:

@@ -399,6 +399,24 @@ def test_a_word_during_a_replay_settles_what_is_left_of_it(tmp_path: Path, rule:
         assert at_instants(node, second.gap.end, 200)
 
 
+def test_a_word_that_comes_when_a_replay_is_all_but_true_changes_nothing(tmp_path: Path) -> None:
+    node = rig(tmp_path, Policy(kind="replay"), profile=carriage_profile())
+    node.run_columns(40)
+    lose_power(node, 30)
+    while not node.entries(GapSettled):
+        node.printer.step()
+    while node.studio.instant(node.journal.state().next_column) < node.clock.at - 8 * COLUMN_S:
+        node.clock.at += node.printer.step()
+    assert node.journal.state().catching_up
+    say(node, Rule(kind="blank"))
+    steps = node.steps_taken
+    words = to_the_end(node)
+    assert node.steps_taken - steps < 2_000, "it does not take orders and give them back for ever"
+    assert len(node.entries(GapSettled)) == 1
+    assert len(node.entries(TrueAgain)) == 1
+    assert set(words.values()) <= {"printed", "unknown"}
+
+
 def test_a_word_brings_back_what_was_to_be_left_out_as_long_as_the_paper_is_not_past_it(tmp_path: Path) -> None:
     node = rig(tmp_path, Policy(kind="skip", half_printed="again"))
     node.run_columns(40)
