@@ -100,12 +100,12 @@ class Settling:
         with self._journal.reading() as db:
             state, unknown_end = read_state(db), orders.unknown_end(db)
         first = takeover.where_to_begin(held, state)
-        perhaps_end = unknown_end if state.run == held.run.id else None
+        laid_end = (unknown_end or first) if state.run == held.run.id else first
         if state.taking_over and paper_end != 0:  # blank paper tells enough
-            laid_end = takeover.perhaps_laid_until(held, first, remembered, now)
-            if laid_end > first:
-                log.warning("columns %d to %d may be on the paper, by another board", first, laid_end)
-                perhaps_end = max(laid_end, perhaps_end or 0)
+            laid_end = max(laid_end, takeover.perhaps_laid_until(held, first, remembered, now))
+        perhaps_end = laid_end if laid_end > first else None
+        if perhaps_end is not None:
+            log.warning("columns %d to %d may be on the paper, by another board", first, perhaps_end)
         with self._journal.transaction() as db:
             orders.adopt(db, held, first, perhaps_end, paper_end or 0)
         self._interruption.over("late-start" if is_late(held, first, now) else None)

@@ -7,6 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.db import transaction
 
 from machines.recovery import Gap, Policy, settle
 from machines.wire import GapSettled, pace
@@ -102,6 +103,20 @@ def test_old_batches_that_come_late_are_the_same_to_the_last_word(tmp_path: Path
             with pytest.raises(JournalDiffers):
                 changed = replace(entries[end - 1], at=NOON + timedelta(days=9))  # type: ignore[type-var]
                 take("one", batch(*entries[first : end - 1], changed), by())
+
+
+def test_a_server_put_back_from_a_backup_is_told_again_what_it_lost(tmp_path: Path) -> None:
+    ready(tmp_path)
+    entries = [*map(started, range(1, 4)), whole_segment(4), started(5), started(6)]
+    take("one", batch(*entries[:3]), by())
+    with transaction.atomic():  # what happens in here is not in the backup
+        assert take("one", batch(*entries[3:5]), by()) == 5
+        transaction.set_rollback(True)
+    with pytest.raises(MissingEntries) as caught:
+        take("one", batch(entries[5]), by())
+    assert caught.value.expected == 4
+    assert take("one", batch(*entries[3:]), by()) == 6
+    assert take("one", batch(*entries), by()) == 6
 
 
 def test_entries_of_an_earlier_epoch_are_not_mistaken_for_this_ones(tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ from machines.profile import Profile
 from machines.recovery import CauseRule, Columns, Override, Policy, Rule
 from machines.wire import Entry, GapSettled, KnifeArmed, Taken
 from tests.machines.node.relay import carriage_profile, line_profile
-from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
+from tests.machines.node.rig import NOON, Crash, HandClock, Rig, make_studio
 from tests.machines.node.test_bursts import COLUMN_S, held
 from tests.machines.test_wire import AT
 
@@ -263,14 +263,22 @@ def _printed(entries: Sequence[Entry]) -> set[int]:
     return {column for stretch in stretches for column in _range(stretch)}
 
 
-def test_a_board_that_comes_back_after_another_one_goes_on_behind_that_one(tmp_path: Path) -> None:
+@pytest.mark.parametrize("in_order", [True, False])
+def test_a_board_that_comes_back_after_another_one_goes_on_behind_that_one(tmp_path: Path, in_order: bool) -> None:
     clock = HandClock()
     first = Rig(tmp_path / "first", make_studio(clock), clock)
     enrolled(first.journal, 1)
     first.fetch()
     first.run_columns(20)
-    first.stop()
-    first.fetch_last()
+    if in_order:
+        first.stop()
+        first.fetch_last()
+    else:
+        first.fuse.left = 1  # the order is committed, and nobody sees it done
+        with pytest.raises(Crash):
+            first.run_columns(2)
+        first.fuse.left = None
+        first.crash()
     second = beside(tmp_path / "second", first)
     second.run_columns(40)
     second.fetch()
