@@ -32,6 +32,8 @@ GLOSS = {
     "marker-supply-low": "the ink is nearly at its end: have a cartridge at hand",
     "separation-cutter-offline": "the knife is disarmed: strips hang on to each other",
     "separation-cutter-jam": "the knife is jammed: power off, ring the studio",
+    "separation-cutter-life-almost-over": "the blade is nearly dull: have a new one and the sheet for it at hand",
+    "separation-cutter-life-over": "the blade cuts no more: park, power off, change it with cut-resistant gloves on",
     "connecting-to-device": "the machine does not answer: is it switched on and plugged in?",
     "timed-out": "the machine fell silent: is it switched on and plugged in?",
     "other": "ring the studio",
