@@ -1,0 +1,47 @@
+"""What a person has a paused machine do, through the whole chain: command, agent, serial line, emulated controller."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+
+from machines.drivers.paper import NO_COLUMN, read_paper
+from machines.wire import OperatorActed
+from tests.machines.node.account import check_paper
+from tests.machines.node.relay import carriage_profile
+from tests.machines.node.test_end_to_end import wait_for
+from tests.machines.node.test_serial_node import COLUMNS, FIRST, serial_bench, start
+
+
+def test_a_controller_feeds_fires_each_nozzle_alone_and_cuts(tmp_path: Path) -> None:
+    profile = carriage_profile(columns_per_burst=4, highest_mm_per_hour=120.0)
+    with serial_bench(tmp_path, profile) as (bench, device):
+        paper = tmp_path / "machine" / "paper"
+        agent = start(bench, device)
+        wait_for(lambda: (paper / "paper.ledger").exists() and len(read_paper(paper).laid) >= 4, "the first columns")
+        bench.call("pause")
+        wait_for(lambda: "paused" in json.loads(bench.call("status", "--json").stdout)["conditions"], "that it stands")
+        assert "Done." in bench.call("feed", "--mm", "20", "--yes").stdout
+        assert "dead nozzle" in bench.call("test-pattern", "nozzles", "--yes").stdout
+        bench.call("arm", "--yes")
+        assert "Done." in bench.call("cut", "--yes").stdout
+        bench.call("resume")
+        whole = set(range(FIRST, FIRST + COLUMNS))
+        wait_for(lambda: bench.studio.accounted() == whole, "the account of the whole run")
+        bench.stop(agent)
+        lies = read_paper(paper)
+        assert check_paper(lies, bench.studio, list(bench.studio.entries)) == whole
+        of_none = lies.laid["place"][lies.laid["column"] == NO_COLUMN]
+        acted = [one for one in bench.studio.all_of(OperatorActed) if one.paper_position is not None]
+        fed, pattern, cut = acted
+        assert [one.action for one in acted] == ["feed", "test-pattern", "cut"]
+        assert all(one.seen_done for one in acted)
+        assert fed.paper_position is not None and pattern.paper_position == fed.paper_position + 40
+        assert of_none.tolist() == list(range(fed.paper_position, fed.paper_position + 40 + 48))
+        assert not lies.dots[:, fed.paper_position : fed.paper_position + 40].any()
+        steps = lies.dots[:, pattern.paper_position : pattern.paper_position + 48 : 4]
+        assert (steps.sum(axis=1) == 1).all(), "each row by the nozzle that is its own"
+        assert np.diff(np.argmax(steps, axis=1)).min() >= 0
+        assert cut.paper_position in lies.cuts["place"].tolist()
