@@ -13,7 +13,7 @@ from functools import singledispatch
 from http import HTTPStatus
 from typing import Any
 
-from django.db import OperationalError
+from django.db import InternalError, OperationalError
 from django.http import Http404
 from rest_framework.exceptions import APIException, NotFound
 from rest_framework.renderers import JSONRenderer
@@ -159,6 +159,9 @@ KINDS = {
 
 # No space left, the user's share of it used up, a file larger than the system allows.
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+# The same as databases call it; and what PostgreSQL says after a switch to a standby.
+FULL_STATES = ("53100", "SQLITE_FULL")
+READ_ONLY = "25006"
 
 
 @dataclass(frozen=True)
@@ -203,9 +206,11 @@ def _our_mistake() -> Problem:
 
 @describe.register
 def _(error: OSError) -> Problem:
-    if error.errno in FULL:
-        return of_kind(DISK_FULL, "Nothing was written; whoever keeps the server has to make room.")
-    return _our_mistake()
+    return _disk_full() if error.errno in FULL else _our_mistake()
+
+
+def _disk_full() -> Problem:
+    return of_kind(DISK_FULL, "Nothing was written; whoever keeps the server has to make room.")
 
 
 @describe.register
@@ -294,7 +299,22 @@ def _(error: LostRace) -> Problem:
 
 
 @describe.register
+def _(error: InternalError) -> Problem:
+    return _unavailable() if _state(error) == READ_ONLY else _our_mistake()
+
+
+@describe.register
 def _(error: OperationalError) -> Problem:
+    return _disk_full() if _state(error) in FULL_STATES else _unavailable()
+
+
+def _state(error: Exception) -> str | None:
+    """What the database calls it: SQLSTATE on PostgreSQL, the name of the result code on SQLite."""
+    cause = error.__cause__
+    return getattr(cause, "sqlstate", None) or getattr(cause, "sqlite_errorname", None)
+
+
+def _unavailable() -> Problem:
     problem = of_kind(UNAVAILABLE, "Nothing was written; the same request may be sent again.")
     return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})
 

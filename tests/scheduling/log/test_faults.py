@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import re
+import resource
 import subprocess
 import sys
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -92,3 +96,68 @@ def test_what_cannot_be_written_is_said_and_nothing_is_bent(
     before += say("venue/a", venue())
     assert list(read()) == before
     assert pragma("integrity_check") == ("ok",)
+
+
+def troubled(home: Path, url: str, trouble: str, bytes_each: int) -> dict[str, Any]:
+    """A writer in a process of its own that comes into trouble and is let out of it again."""
+    environment = os.environ | {"DAYROLL_HOME": str(home), "DAYROLL_DATABASE": url}
+    command = [sys.executable, "-m", "tests.scheduling.log.troubles", trouble, str(bytes_each)]
+    done = subprocess.run(command, cwd=ROOT, env=environment, check=True, stdout=subprocess.PIPE, text=True)
+    return dict(json.loads(done.stdout))
+
+
+def require_unbent(result: dict[str, Any]) -> None:
+    """What was acknowledged is there and nothing else, every link holds, and the views are what the log says."""
+    assert result["there"] == result["acknowledged"]
+    assert (result["read"], result["equal"], result["broken"]) == (True, True, 0)
+
+
+def test_a_file_that_may_not_grow_on_sqlite() -> None:
+    with home_that_others_may_enter() as home:
+        result = troubled(home, "", "file", 2000)
+    assert result["said"].startswith("OperationalError: ")
+    assert result["acknowledged"] > 0
+    require_unbent(result)
+
+
+def test_a_folder_that_is_read_only_on_sqlite() -> None:
+    with home_that_others_may_enter() as home:
+        result = troubled(home, "", "folder", 2000)
+    assert result["said"] == "OperationalError: attempt to write a readonly database"
+    assert result["acknowledged"] == 0
+    require_unbent(result)
+
+
+def test_a_standby_of_postgresql(tmp_path: Path) -> None:
+    with services.postgresql() as url:
+        result = troubled(tmp_path, url, "standby", 2000)
+    assert re.search(r"cannot execute (INSERT|COPY FROM) in a read-only transaction", result["said"])
+    assert result["acknowledged"] == 0
+    require_unbent(result)
+
+
+def test_a_postgresql_whose_files_may_not_grow(tmp_path: Path) -> None:
+    """A file of its write-ahead log takes 16 MiB, and must still fit."""
+    with files_no_larger_than(18 << 20), services.postgresql() as url:
+        result = troubled(tmp_path, url, "server", 1_000_000)
+    assert "File too large" in result["said"]
+    assert result["acknowledged"] > 0
+    require_unbent(result)
+
+
+@contextmanager
+def files_no_larger_than(size: int) -> Iterator[None]:
+    """For what is started within."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@contextmanager
+def home_that_others_may_enter() -> Iterator[Path]:
+    """A folder that stays within reach of a process that gave up the rights of the system's owner."""
+    with tempfile.TemporaryDirectory(prefix="dayroll-trouble-", ignore_cleanup_errors=True) as name:
+        yield Path(name)
