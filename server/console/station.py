@@ -98,7 +98,8 @@ def station(machine: Machine, now: datetime) -> Station:
         profile=profile.name,
         printing=printing,
         state=_state(machine, printing),
-        is_printing=printing is not None
+        is_printing=beat is not None
+        and printing is not None
         and printing.due is not None
         and machine.silent_since is None
         and not machine.hold,

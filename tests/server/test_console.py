@@ -86,6 +86,13 @@ def test_the_console_shows_what_is_printed_now(printing: Caller, clock: HeldCloc
     assert "the mean Sun over" in page()
 
 
+def test_a_machine_that_was_never_heard_is_not_said_to_print(furnished: Caller, clock: HeldClock) -> None:
+    clock.at += timedelta(hours=12)
+    (station,) = [one for hall in overview(wiring.now()).halls for one in hall.stations]
+    assert station.printing is not None and station.printing.due is not None
+    assert "1 machine: 0 printing" in page()
+
+
 def test_a_head_that_is_late_is_shown_where_it_is(printing: Caller, clock: HeldClock) -> None:
     clock.at += timedelta(hours=1)
     assert "printing late, catching up" in page()
