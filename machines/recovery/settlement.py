@@ -71,12 +71,17 @@ def _divide(rule: Rule, gap: Gap, pace: Pace) -> _Parts:
         finished_end = late_from = gap.unknown_end
     finished = Columns(first=gap.unknown_end, end=finished_end)
     return _Parts(
-        skipped=Columns(first=finished_end, end=late_from),
+        skipped=_or_none_at_the_end(Columns(first=finished_end, end=late_from), gap),
         again=_again(rule, gap),
         finished=finished if finished else NO_COLUMNS,
         replayed=Columns(first=late_from, end=gap.end),
         reasons=(reason, *_said_of_the_half_printed(rule, gap)),
     )
+
+
+def _or_none_at_the_end(columns: Columns, gap: Gap) -> Columns:
+    """The columns; if they are none, none at the gap's end, as it has been written from the first version on."""
+    return columns if columns else Columns(first=gap.end, end=gap.end)
 
 
 def _left_out(gap: Gap, why: str) -> _Parts:
@@ -156,7 +161,7 @@ def _wait(rule: Rule, gap: Gap, pace: Pace) -> _Parts:
     columns = 1 + pace.burst_start(gap.unknown_end) - pace.burst_start(onward)
     shift_s = (gap.noticed_at - gap.missing_since).total_seconds() + columns / pace.nominal_columns_per_s
     return _Parts(
-        skipped=skipped,
+        skipped=_or_none_at_the_end(skipped, gap),
         again=again,
         shifted=shifted if shifted else NO_COLUMNS,
         replayed=Columns(first=gap.end, end=gap.end),
