@@ -66,7 +66,7 @@ def test_the_controller_itself_lays_nothing_over_what_lies_there() -> None:
     bench = Bench(profile())
     machine = bench.machine()
     machine.lay(10, full(bench.profile, 3), 0)
-    machine._end = 0  # a node that has lost its wits
+    machine._controller.end = 0  # a node that has lost its wits
     with pytest.raises(MachineStopped) as stop:
         machine.lay(12, full(bench.profile, 1), 0)
     assert stop.value.keywords == ("other-error",)

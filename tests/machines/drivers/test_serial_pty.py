@@ -146,8 +146,8 @@ def test_a_new_node_continues_from_the_controllers_place() -> None:
     with on_pty(profile()) as beside:
         first = beside.machine()
         first.lay(0, np.ones((24, 3), dtype=np.bool_), 0)
-        assert first._port is not None
-        first._port.close()  # as a kill would: no word to the controller
+        assert first._controller._port is not None
+        first._controller._port.close()  # as a kill would: no word to the controller
         second = beside.machine()
         end = second.standing().end
         assert end == 3
