@@ -99,8 +99,12 @@ class Table:
 
     def write(self, rows: Iterable[models.Model]) -> None:
         """Insert rows, or write over those with the same keys."""
+        lines = [self._line(row) for row in rows]
         with connections[self._using].cursor() as cursor:
-            cursor.executemany(self._upsert, [self._line(row) for row in rows])
+            if len(lines) == 1:
+                cursor.execute(self._upsert, lines[0])  # one trip less on PostgreSQL
+            else:
+                cursor.executemany(self._upsert, lines)
 
     def statements(self, rows: Iterable[models.Model]) -> list[Statement]:
         """What `write` does, to be run with others."""
