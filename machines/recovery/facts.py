@@ -9,6 +9,7 @@ are never ordered again unasked: whatever the rule, their place on the paper is 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -128,7 +129,12 @@ class Pace:
             InputError: the limit is in turns, and the columns of a turn are not known.
         """
         if limit.unit == "hours":
-            return int(limit.value * 3600.0 * self.nominal_columns_per_s)
+            return _whole(limit.value * 3600.0 * self.nominal_columns_per_s)
         if self.columns_per_turn is None:
             raise InputError("within.unit", "the columns of a turn are not known", "give the limit in hours")
-        return int(limit.value * self.columns_per_turn)
+        return _whole(limit.value * self.columns_per_turn)
+
+
+def _whole(columns: float) -> int:
+    # The tolerance is for counts such as 0.29 turns of 100 columns, which are not 29 in binary.
+    return math.floor(columns * (1 + 1e-12))

@@ -9,8 +9,11 @@ import numpy as np
 import pytest
 
 from machines.clock import utc
+from machines.node.bursts import Held
+from machines.node.held import held_until
 from machines.profile import Knife
 from machines.recovery import CauseRule, Columns, Limit, Override, Policy, Rule, Span
+from machines.structure import parse_instant
 from machines.wire import GapSettled, StripCut, TrueAgain
 from tests.machines.node.outages import OutageStudio, check_story, kept, outage_studio
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -219,6 +222,10 @@ def test_the_timeline_waits_and_all_that_follows_is_later(tmp_path: Path) -> Non
     assert 100 * COLUMN_S < shift_s < 102 * COLUMN_S
     assert at_instants(node, 0, first)
     assert at_instants(node, first, first + 50, shift_s)
+    with node.journal.reading() as db:
+        until = held_until(db)
+    assert until is not None
+    assert parse_instant(until).timestamp() == pytest.approx(node.studio.instant(200) + shift_s, abs=1e-5)
     # Another outage adds to it, and neither the server's word of the first nor an agent that begins anew counts twice.
     lose_power(node, 50)
     words = to_the_end(node)
@@ -322,6 +329,15 @@ def test_it_catches_up_only_while_the_venue_is_closed(tmp_path: Path) -> None:
     assert abs(true.column - settled.decision.true_again) <= 3
     hours = (true.at - settled.at).total_seconds() / 3600.0
     assert hours == pytest.approx(settled.decision.hours_until_true, abs=3 * COLUMN_S / 3600.0)
+
+
+def test_closed_hours_begin_and_end_at_their_instants() -> None:
+    clock = HandClock()
+    span = Span(starts_at=utc(clock.at), ends_at=utc(clock.at + 60.0))
+    studio = outage_studio(clock, Policy(kind="skip"))
+    assert studio.run is not None
+    held = Held(run=studio.run, policy=studio.policy, profile=studio.profile, segments=(), closed=(span,))
+    assert [held.is_closed_at(clock.at + s) for s in (-1.0, 0.0, 59.0, 60.0)] == [False, True, True, False]
 
 
 def test_without_closed_hours_it_stays_true_to_the_sky(tmp_path: Path) -> None:

@@ -242,6 +242,20 @@ def test_within_a_limit_the_half_printed_segment_is_finished_all_the_same() -> N
     assert decision.hours_until_true * 3600 == pytest.approx(80 / 2)
 
 
+@pytest.mark.parametrize(
+    ("limit", "whole"),
+    [
+        (Limit(value=0.29, unit="turns"), 29),
+        (Limit(value=2.0, unit="turns"), 200),
+        (Limit(value=0.999, unit="turns"), 99),
+        (Limit(value=1.1, unit="hours"), 33),
+        (Limit(value=0.001, unit="hours"), 0),
+    ],
+)
+def test_a_limit_is_counted_in_whole_columns(limit: Limit, whole: int) -> None:
+    assert pace(2.0, 30 / 3600, columns_per_turn=100).columns_within(limit) == whole
+
+
 def test_a_limit_in_turns_needs_the_columns_of_a_turn() -> None:
     policy = Policy(kind="replay-within", within=Limit(value=1.0, unit="turns"))
     with pytest.raises(InputError, match="columns of a turn are not known"):
