@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from machines.calibration import Calibration
 from machines.errors import InputError
-from machines.recovery import Columns, Gap, Pace, Policy, settle
+from machines.recovery import Columns, Gap, Override, Pace, Policy, Rule, Span, settle
 from machines.wire import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -33,7 +34,7 @@ from machines.wire import (
     Work,
     pace,
 )
-from tests.machines.node.relay import carriage_profile
+from tests.machines.node.relay import carriage_profile, line_profile
 
 AT = datetime(2026, 10, 24, 12, 0, 0, 250_000, tzinfo=UTC)
 RUN = RunWork(id="run", first_column=0, end_column=1440, strips_per_turn=12, nozzle_seed=7, mean_turn_s=86400.0)
@@ -109,6 +110,29 @@ def test_reports_survive_the_wire_with_every_kind_of_entry() -> None:
         "slip-measured",
         "feed-corrected",
     }
+
+
+def test_work_survives_the_wire_with_a_word_closed_hours_and_a_timeline_that_waited() -> None:
+    word = Override(id="w1", rule=Rule(kind="blank", half_printed="finish"), given_at=AT)
+    closed = (Span(starts_at=AT, ends_at=AT + timedelta(hours=9)),)
+    told = work(override=word, closed=closed, run=replace(RUN, shift_s=90.125))
+    assert there_and_back(told) == told
+
+
+def test_work_of_a_server_of_the_version_before_reads() -> None:
+    data = work().as_json()
+    for name in ("override", "closed"):
+        del data[name]
+    del data["run"]["shift_s"]
+    assert Work.from_json(data) == work()
+
+
+def test_a_timeline_never_waits_backwards() -> None:
+    data = work().as_json()
+    data["run"]["shift_s"] = -1.0
+    with pytest.raises(InputError, match="give 0 or more") as refused:
+        Work.from_json(data)
+    assert refused.value.field == "run.shift_s"
 
 
 def test_a_batch_may_be_empty_and_without_a_status() -> None:
@@ -196,3 +220,6 @@ def test_both_sides_settle_with_the_same_pace() -> None:
     assert found.highest_columns_per_s == pytest.approx(expected.highest_columns_per_s)
     assert found.columns_per_burst == 16
     assert found.ratio == pytest.approx(4.0)
+    assert (found.columns_per_turn, found.mm_per_column) == (720, 0.5)
+    assert found.ml_per_dot == pytest.approx(2 * 10.0e-9), "two passes of 10 pl"
+    assert pace(line_profile(), RUN).ml_per_dot == 0.0, "a line head has no ink"
