@@ -123,21 +123,32 @@ def view_png(
     image = Image.new("L", (paper.width, paper.height + _STRIP_PX * (len(above) + len(below))), 255)
     top = _STRIP_PX * len(above)
     image.paste(paper, (0, top))
-    pen = ImageDraw.Draw(image)
 
     def across(column: float) -> float:
         share = float((column - first_column) / dots.shape[1])
         return min((1.0 - share if profile.travel == "right" else share) * width_px, width_px - 1.0)
 
-    for cut in cuts:
-        pen.line([(across(cut), top), (across(cut), top + paper.height - 1)], fill=_CUT, width=2)
-    for index, ruler in enumerate(above):
-        _draw_ruler(pen, ruler, across, top - index * _STRIP_PX - 1, -1)
-    for index, ruler in enumerate(below):
-        _draw_ruler(pen, ruler, across, top + paper.height + index * _STRIP_PX, 1)
+    _draw_edges(ImageDraw.Draw(image), across, range(top, top + paper.height), above, below, cuts)
     stream = io.BytesIO()
     image.save(stream, "PNG", optimize=True)
     return stream.getvalue()
+
+
+def _draw_edges(
+    pen: ImageDraw.ImageDraw,
+    across: Callable[[float], float],
+    paper: range,
+    above: Sequence[Ruler],
+    below: Sequence[Ruler],
+    cuts: Collection[float],
+) -> None:
+    """Cuts over the paper, which fills some rows of the image, and rulers outwards from it."""
+    for cut in cuts:
+        pen.line([(across(cut), paper.start), (across(cut), paper.stop - 1)], fill=_CUT, width=2)
+    for index, ruler in enumerate(above):
+        _draw_ruler(pen, ruler, across, paper.start - index * _STRIP_PX - 1, -1)
+    for index, ruler in enumerate(below):
+        _draw_ruler(pen, ruler, across, paper.stop + index * _STRIP_PX, 1)
 
 
 def _scaled(dots: Dots, profile: Profile, width_px: int) -> Image.Image:

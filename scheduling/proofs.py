@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -82,7 +82,7 @@ class Proof:
         profile: of the machine.
         dots: bool, shape (dots across, columns), the first column first; True is a dot.
         first: number of the first column, by which rulers and cuts count.
-        above, below: rulers, from the paper outwards.
+        above, below: rulers, from the paper outwards; the first below is that of millimetres.
         cuts: columns at whose first edge the knife cuts.
         lost: which nozzles are dead, and the share of dots that is expected to be lost; None where none is dead.
     """
@@ -107,17 +107,14 @@ class Proof:
             return Ruler(ruler.title, tuple(Mark(place(mark.column), mark.text) for mark in ruler.marks))
 
         dots = with_slip(self.dots, slip)
-        return Proof(
-            profile=self.profile,
+        millimetres, *others = self.below
+        true_mm = mm_ruler(self.profile, self.first, self.first + dots.shape[1], len(millimetres.marks))
+        return replace(
+            self,
             dots=dots,
-            first=self.first,
             above=tuple(map(moved, self.above)),
-            below=(
-                mm_ruler(self.profile, self.first, self.first + dots.shape[1], len(self.below[0].marks)),
-                *map(moved, self.below[1:]),
-            ),
+            below=(true_mm, *map(moved, others)),
             cuts=tuple(map(place, self.cuts)),
-            lost=self.lost,
         )
 
     def png(self, view: View) -> bytes:
@@ -195,19 +192,28 @@ def proof(
     require_size(profile, len(columns))
     faults.on(profile)
     asked = _dots(original, profile, cycle, columns, place)
-    dots = with_dead_nozzles(asked, profile, columns.start, seed, faults.dead, known_dead)
-    marks = most_marks(profile, len(columns))
-    instants = cycle.instants(np.arange(columns.start, columns.stop + 1) / profile.columns_per_turn)
-    along = phase_ruler(original.picture, cycle.name, profile, columns.start, columns.stop)
+    above, below = _rulers(original.picture, profile, cycle, columns, zone)
     return Proof(
         profile=profile,
-        dots=dots,
+        dots=with_dead_nozzles(asked, profile, columns.start, seed, faults.dead, known_dead),
         first=columns.start,
-        above=(time_ruler(instants, columns.start, zone, marks),),
-        below=(mm_ruler(profile, columns.start, columns.stop, marks), *([along] if along else [])),
+        above=above,
+        below=below,
         cuts=tuple(boundaries(columns.start, columns.stop - 1, profile.columns_per_turn, strips_per_turn)),
         lost=lost_in_words(profile, faults.dead, known_dead),
     ).slipped(faults.slip)
+
+
+def _rulers(
+    picture: Picture, profile: Profile, cycle: cycles.Cycle, columns: range, zone: ZoneInfo | None
+) -> tuple[tuple[Ruler, ...], tuple[Ruler, ...]]:
+    """Those above running columns and those below: time; and millimetres, with the places of the picture if it has
+    them."""
+    marks = most_marks(profile, len(columns))
+    instants = cycle.instants(np.arange(columns.start, columns.stop + 1) / profile.columns_per_turn)
+    along = phase_ruler(picture, cycle.name, profile, columns.start, columns.stop)
+    millimetres = mm_ruler(profile, columns.start, columns.stop, marks)
+    return (time_ruler(instants, columns.start, zone, marks),), (millimetres, *([along] if along else []))
 
 
 def turn_columns(profile: Profile, number: int) -> range:

@@ -86,13 +86,11 @@ def part_supplies(
     idle = idle or idle_firing(profile)
     columns = _columns(run, timeline, turn, segment)
     begins, ends = run_instants(run, [columns.start, columns.stop])
-    with_plate, dots = planned_dots(run, columns, profile, plates)
-    estimated = len(columns) - with_plate
-    mean = mean_dots(run, profile, plates) if estimated else 0.0
+    dots, estimated = _dots(run, columns, profile, plates)
     used = use(
         profile,
         columns=len(columns),
-        dots=dots + round((mean or 0.0) * estimated),
+        dots=dots or 0,
         seconds=float(ends - begins),
         cuts=len(boundaries(columns.start - 1, columns.stop - 1, profile.columns_per_turn, run.strips_per_turn)),
         idle=idle,
@@ -103,9 +101,18 @@ def part_supplies(
         end_column=columns.stop,
         starts_at=utc(float(begins)),
         ends_at=utc(float(ends)),
-        supplies=supplies(profile, used, idle, known=mean is not None),
+        supplies=supplies(profile, used, idle, known=dots is not None),
         estimated_columns=estimated,
     )
+
+
+def _dots(run: Run, columns: range, profile: Profile, plates: PlateStore) -> tuple[int | None, int]:
+    """The dots of some running columns, and for how many of them that is the run's mean; None dots where no column of
+    the run has a plate yet."""
+    with_plate, dots = planned_dots(run, columns, profile, plates)
+    estimated = len(columns) - with_plate
+    mean = mean_dots(run, profile, plates) if estimated else 0.0
+    return None if mean is None else dots + round(mean * estimated), estimated
 
 
 def _columns(run: Run, timeline: Timeline, turn: int | None, segment: int | None) -> range:
