@@ -137,12 +137,12 @@ def columns_on_time(everyone: Sequence[Evidence]) -> Promise:
 
 
 def _judged_miss(evidence: Evidence) -> NDArray[np.float64]:
-    """The misses of the columns that no replay names, in dots, late positive."""
+    """The misses of the columns that no decision lets be late, in dots, late positive."""
     column = evidence.paper.laid["column"]
     late_by_decision = np.zeros(len(column), dtype=bool)
     for settled in evidence.gaps:
-        if settled.decision.action == "replay":
-            late_by_decision |= (column >= settled.decision.replayed.first) & (column < settled.decision.true_again)
+        if settled.decision.late:
+            late_by_decision |= (column >= settled.decision.onward) & (column < settled.decision.true_again)
     return _miss_in_dots(evidence)[~late_by_decision]
 
 
