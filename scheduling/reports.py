@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from django.db import DEFAULT_DB_ALIAS
+
 from machines.recovery import Decision, Gap, settle
 from machines.wire import Entry, GapSettled, Reports, pace
 from scheduling.log.events import Event, SettlementDiffered
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.tables import table
 from scheduling.override import was_given
 from scheduling.selectors import run_policy, run_profile, run_work
 from scheduling.taken import entries_taken
@@ -73,7 +76,9 @@ def take(machine: str, reports: Reports, by: Attribution) -> int:
 def _take_once(machine: str, reports: Reports, by: Attribution) -> int:
     stream = f"machine/{machine}"
     version = stream_version(stream)
-    row = Machine.objects.get(id=machine)
+    row: Machine | None = table(Machine, DEFAULT_DB_ALIAS).find(machine)  # every report asks, so in ready-made SQL
+    if row is None:
+        raise Machine.DoesNotExist(machine)
     if reports.epoch != row.epoch:
         raise StaleEpoch(reports.epoch, row.epoch)
     _require_same(machine, reports, row.accepted_through)
