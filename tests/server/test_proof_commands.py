@@ -227,6 +227,15 @@ def test_what_is_read_of_a_machine_is_kept_one_beside_the_other(carriage: Caller
     assert Event.objects.filter(kind="machine-calibrated").count() == 4
 
 
+def test_nozzles_that_were_left_out_before_cost_nothing(carriage: Caller) -> None:
+    """With nozzles 3 and 4 left out, ten set the dots; of these three more are dead: C(3, 3) / C(10, 3) = 1 / 120
+    (closed form, common practice)."""
+    dayroll("reading", "nozzles", "--dead", "3,4", "--machine", "left")
+    said = dayroll("reading", "nozzles", "--dead", "3,4,5,6,7", "--machine", "left")
+    assert "Left out from now on: 3, 4, 5, 6, 7; 7 of 12 print." in said and f"{1 / 120:.2%} of the dots" in said
+    assert "0.00% of the dots" in dayroll("reading", "nozzles", "--dead", "3,4,5,6,7", "--machine", "left")
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

@@ -124,13 +124,15 @@ def feed(options: dict[str, Any]) -> Reading:
 def nozzles(options: dict[str, Any]) -> Reading:
     """Which nozzles are left out from now on, and what they cost until then."""
     machine = _machine(options)
-    measured = with_dead(machine_calibration(machine), read_dead(options["dead"]))
+    before = machine_calibration(machine)
+    measured = with_dead(before, read_dead(options["dead"]))
     profile = machine_profile(profile=machine.profile_id)
     measured.check(profile)
     dead, head = measured.dead_nozzles, profile.head
     if not dead or not isinstance(head, CarriageHead):
         return Reading("No nozzle is dead.", CAUTIONS_AT_ROLLERS, measured)
-    lost = lost_share(head.nozzles, head.passes, len(dead))
+    unnoticed = set(dead) - set(before.dead_nozzles)  # the others print nothing that would be lost
+    lost = lost_share(head.nozzles - len(before.dead_nozzles), head.passes, len(unnoticed))
     said = (
         f"Left out from now on: {', '.join(map(str, dead))}; {head.nozzles - len(dead)} of {head.nozzles} print. "
         f"Until the node knows, {lost:.2%} of the dots are lost; then none."
