@@ -13,7 +13,8 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
 from server.accounts.attempts import TooManyTries
-from server.api.problems import MEDIA_TYPE, OUR_MISTAKE, body_of, of_kind, plain
+from server.api.problem_kinds import OUR_MISTAKE
+from server.api.problems import MEDIA_TYPE, body_of, of_kind, plain
 from server.request_id import request_id
 
 logger = logging.getLogger(__name__)

@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from server.api.doors import Door
-from server.api.problems import KINDS
+from server.api.problem_kinds import KINDS
 
 
 class Explanation(Door):

@@ -26,6 +26,22 @@ from scheduling.override import NothingOpen
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.studio import Taken
 from server.accounts.attempts import TooManyTries
+from server.api.problem_kinds import (
+    BAD_INPUT,
+    DISK_FULL,
+    JOURNAL_DIFFERS,
+    LOST_RACE,
+    MISSING_ENTRIES,
+    NOTHING_OPEN,
+    OUR_MISTAKE,
+    STALE_EPOCH,
+    TAKEN,
+    TOO_LARGE,
+    TOO_MANY_TRIES,
+    UNAVAILABLE,
+    UNREADABLE,
+    Kind,
+)
 from server.readings import readings_of
 from server.request_id import request_id
 
@@ -34,129 +50,6 @@ logger = logging.getLogger(__name__)
 MEDIA_TYPE = "application/problem+json"
 TRY_AGAIN_AFTER_S = 5
 LONGEST_SAID = 300
-
-
-@dataclass(frozen=True)
-class Kind:
-    """A type of problem of our own: its last path segment, status, title, and what a client should make of it."""
-
-    slug: str
-    status: HTTPStatus
-    title: str
-    meaning: str
-
-    @property
-    def type(self) -> str:
-        """The problem type, a URI reference with a full path (RFC 9457 section 3.1.1)."""
-        return f"/api/v1/problems/{self.slug}"
-
-
-BAD_INPUT = Kind(
-    "bad-input",
-    HTTPStatus.UNPROCESSABLE_ENTITY,
-    "Something given cannot be used",
-    "The request was understood, but one of its fields cannot be used: `field` says where it stands, `problem` what is "
-    "wrong with it and `remedy` what would be right. Nothing was written. Sending it again unchanged cannot help.",
-)
-UNREADABLE = Kind(
-    "unreadable-body",
-    HTTPStatus.BAD_REQUEST,
-    "The body cannot be read",
-    "The body is not one JSON value in UTF-8 as RFC 7493 (I-JSON) describes it. Nothing was written.",
-)
-TOO_LARGE = Kind(
-    "body-too-large",
-    HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-    "The body is too large",
-    "The body is longer than the server takes. Send it in parts; a node halves its batch of reports.",
-)
-TAKEN = Kind(
-    "taken",
-    HTTPStatus.CONFLICT,
-    "The id is in use",
-    "What was to be added has the id of something that exists. Nothing was written. Choose another id.",
-)
-STALE_EPOCH = Kind(
-    "stale-epoch",
-    HTTPStatus.CONFLICT,
-    "Another board has taken over",
-    "The machine has had a later enrolment, of epoch `current`. Nothing was written. A node that gets this stops "
-    "printing.",
-)
-MISSING_ENTRIES = Kind(
-    "missing-entries",
-    HTTPStatus.CONFLICT,
-    "Entries before these are missing",
-    "Nothing was written. Send the journal again from the entry whose number is `expected`.",
-)
-JOURNAL_DIFFERS = Kind(
-    "journal-differs",
-    HTTPStatus.CONFLICT,
-    "Another entry was told under this number",
-    "Two boards write as one, or a journal was put back from an older copy: entry `seq` was taken before, and it was "
-    "another one. Nothing was written. A node that gets this stops printing; if it is the one beside the machine, "
-    "enrol it again with a new code.",
-)
-TOO_MANY_TRIES = Kind(
-    "too-many-tries",
-    HTTPStatus.TOO_MANY_REQUESTS,
-    "Too many wrong tries",
-    "From where this came, too many keys, tokens or codes were wrong. Nothing was written, and a code was not looked "
-    "at. Try again after the time in `Retry-After`, with one that is good.",
-)
-NOTHING_OPEN = Kind(
-    "nothing-open",
-    HTTPStatus.CONFLICT,
-    "There is nothing to decide",
-    "How an outage is settled can be decided only while it is open: while the node is silent, the machine is held "
-    "or columns are printed late. Nothing was written. `detail` says how it stands.",
-)
-LOST_RACE = Kind(
-    "lost-race",
-    HTTPStatus.CONFLICT,
-    "Somebody else was first",
-    "What was decided on has changed meanwhile: `stream` is at version `actual` and not at `expected`, and `changes` "
-    "says what was written in between, by whom and when. Nothing was written. Read again, decide again, and send what "
-    "is still wanted.",
-)
-UNAVAILABLE = Kind(
-    "unavailable",
-    HTTPStatus.SERVICE_UNAVAILABLE,
-    "The server cannot write at the moment",
-    "Nothing was written. Send the same request again after the time in `Retry-After`.",
-)
-DISK_FULL = Kind(
-    "disk-full",
-    HTTPStatus.INSUFFICIENT_STORAGE,
-    "The server's disk is full",
-    "Nothing was written. Whoever keeps the server has to make room; then the same request may be sent again.",
-)
-OUR_MISTAKE = Kind(
-    "server-error",
-    HTTPStatus.INTERNAL_SERVER_ERROR,
-    "The server made a mistake",
-    "Nothing was written. The server's log holds the reason under the number in `instance`.",
-)
-KINDS = {
-    kind.slug: kind
-    for kind in (
-        BAD_INPUT,
-        UNREADABLE,
-        TOO_LARGE,
-        TAKEN,
-        STALE_EPOCH,
-        MISSING_ENTRIES,
-        TOO_MANY_TRIES,
-        JOURNAL_DIFFERS,
-        NOTHING_OPEN,
-        LOST_RACE,
-        UNAVAILABLE,
-        DISK_FULL,
-        OUR_MISTAKE,
-    )
-}
-
-
 # No space left, the user's share of it used up, a file larger than the system allows.
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 # The same as databases call it; and what PostgreSQL says after a switch to a standby.

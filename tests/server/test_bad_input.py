@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scheduling.log.models import Event
-from server.api.problems import KINDS
+from server.api.problem_kinds import KINDS
 from tests.server.studio import (
     IN_ORDER,
     MACHINE,

@@ -10,7 +10,8 @@ from django.db import InternalError, connection, connections
 
 from scheduling.log.store import last_position
 from scheduling.log.verify import verify
-from server.api.problems import DISK_FULL, OUR_MISTAKE, UNAVAILABLE, Problem, describe
+from server.api.problem_kinds import DISK_FULL, OUR_MISTAKE, UNAVAILABLE
+from server.api.problems import Problem, describe
 from tests.server.studio import VENUE, Caller
 from tests.server.test_bad_input import problem
 
