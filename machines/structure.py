@@ -148,11 +148,11 @@ def _one_of(value: Any, literal: Any) -> Any:
     return value
 
 
-def _make_converter() -> Converter:
-    converter = Converter(forbid_extra_keys=True)
+def _make_converter(*, pass_over_unknown: bool = False) -> Converter:
+    converter = Converter(forbid_extra_keys=not pass_over_unknown)
 
     def object_hook(cls: Any) -> Any:
-        build = make_dict_structure_fn(cls, converter, _cattrs_forbid_extra_keys=True)
+        build = make_dict_structure_fn(cls, converter, _cattrs_forbid_extra_keys=not pass_over_unknown)
 
         def read(value: Any, cls: Any) -> Any:
             if not isinstance(value, dict):
@@ -189,6 +189,7 @@ def _make_converter() -> Converter:
 
 
 _CONVERTER = _make_converter()
+_PATIENT = _make_converter(pass_over_unknown=True)
 
 
 def _located(error: BaseException) -> InputError:
@@ -223,10 +224,24 @@ def structure(data: Any, cls: type[T]) -> T:
     """Build a (nested) frozen dataclass from JSON values.
 
     Raises:
+        InputError: names the first field that cannot be used or is not known, what is wrong and what would be right.
+    """
+    return _structured(_CONVERTER, data, cls)
+
+
+def structure_from_newer(data: Any, cls: type[T]) -> T:
+    """As `structure`, but fields that are not known are passed over: what a program of a later version says may hold
+    more than this one understands. A value that is not understood is refused all the same.
+
+    Raises:
         InputError: names the first field that cannot be used, what is wrong and what would be right.
     """
+    return _structured(_PATIENT, data, cls)
+
+
+def _structured(converter: Converter, data: Any, cls: type[T]) -> T:
     try:
-        return _CONVERTER.structure(data, cls)
+        return converter.structure(data, cls)
     except Exception as error:  # noqa: BLE001 - whatever a constructor raises becomes an answer at the door
         raise _located(error) from None
 

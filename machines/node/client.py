@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import urllib3
 
 from machines.errors import InputError
-from machines.structure import parse_instant, structure
+from machines.structure import parse_instant, structure_from_newer
 from machines.wire import Reports, Taken, Work
 
 T = TypeVar("T")
@@ -211,7 +211,7 @@ def _json(answer: urllib3.BaseHTTPResponse) -> Any:
 
 def _read(answer: urllib3.BaseHTTPResponse, cls: type[T]) -> T:
     try:
-        return structure(_json(answer), cls)
+        return structure_from_newer(_json(answer), cls)
     except InputError as error:
         raise Unreachable(f"the answer cannot be read: {error}") from error
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.structure import format_instant, parse_instant, structure, unstructure
+from machines.structure import format_instant, parse_instant, structure, structure_from_newer, unstructure
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,6 +96,14 @@ def test_a_dataclass_comes_from_an_object(data: Any) -> None:
 def test_an_unknown_field_is_answered_with_the_known_ones() -> None:
     with pytest.raises(InputError, match="colour, length_mm"):
         structure({"length_mm": 1.0, "width_mm": 1.0}, Leg)
+
+
+def test_what_a_newer_program_says_more_is_passed_over_and_nothing_else() -> None:
+    newer = GOOD | {"legs": [{"length_mm": 700, "colour": "white", "wood": "ash"}], "varnish": {"coats": 2}}
+    assert structure_from_newer(newer, Table) == structure(GOOD, Table)
+    with pytest.raises(InputError) as refusal:
+        structure_from_newer(newer | {"legs": [{"length_mm": 700, "colour": "teal"}]}, Table)
+    assert refusal.value.field == "legs[0].colour"
 
 
 instants = st.datetimes(datetime(1900, 1, 1), datetime(2200, 1, 1), timezones=st.just(UTC))  # noqa: DTZ001 - hypothesis wants its bounds naive

@@ -160,6 +160,15 @@ def test_work_that_cannot_be_read_names_the_field(studio: Studio) -> None:
         Client(url, TOKEN).work("PT1H", None)
 
 
+def test_a_server_of_a_later_version_may_say_more(studio: Studio) -> None:
+    data = studio.work().as_json()
+    data["segments"][0]["weather"] = "fair"
+    answer = Answer(200, json.dumps(data | {"mood": None}).encode(), {"ETag": '"x"'})
+    with scripted(answer) as url:
+        fetched = Client(url, TOKEN).work("PT1H", None)
+    assert fetched is not None and fetched.work == studio.work()
+
+
 def test_a_plate_that_breaks_off_is_as_if_the_server_were_gone(studio: Studio) -> None:
     png = studio.plate.to_png()
     answer = Answer(200, png[:-40], {"Content-Length": str(len(png))})
