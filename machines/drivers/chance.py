@@ -31,6 +31,8 @@ from machines.errors import InputError
 from machines.profile import CarriageHead, Profile
 
 MOST_A_DAY = 10_000.0
+# Instants of more days lie beyond the calendar; more faults fill the memory before the machine begins.
+MOST_DAYS, MOST_FAULTS = 1e6, 1e6
 LARGEST_CLUSTER = 3
 
 
@@ -58,10 +60,13 @@ class Chance:
     def __post_init__(self) -> None:
         if self.seed < 0:
             raise InputError("seed", f"{self.seed}", "give 0 or more")
-        if not 0 <= self.days < math.inf:
-            raise InputError("days", f"{self.days}", "give 0 or more")
+        if not 0 <= self.days <= MOST_DAYS:
+            raise InputError("days", f"{self.days}", f"give 0 to {MOST_DAYS:.0f}")
         if len({rate.kind for rate in self.rates}) < len(self.rates):
             raise InputError("rates", "a kind has two rates", "give each kind once")
+        expected = self.days * sum(rate.per_day for rate in self.rates)
+        if expected > MOST_FAULTS:
+            raise InputError("rates", f"{expected:.0f} faults in all", f"give rates and days for {MOST_FAULTS:.0f}")
 
     def draw(self, profile: Profile) -> tuple[Fault, ...]:
         """The faults, in order of their instants; dead nozzles are of the profile's head."""

@@ -51,10 +51,10 @@ def read_faults(path: Path) -> FaultDocument:
         InputError: it is not there, or names what is wrong in it.
     """
     try:
-        return structure(json.loads(path.read_text()), FaultDocument)
+        return structure(json.loads(path.read_bytes()), FaultDocument)
     except OSError as error:
         raise InputError("faults", f"{path} cannot be read ({error.strerror})", "give a JSON file of faults") from error
-    except json.JSONDecodeError as error:
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
         raise InputError("faults", f"{path} is no JSON ({error})", "give a JSON file of faults") from error
     except InputError as error:
         raise error.within("faults") from None

@@ -81,6 +81,8 @@ def test_what_is_drawn_is_of_the_machine(profile: Any) -> None:
         ({"seed": -1}, "seed"),
         ({"days": -1.0}, "days"),
         ({"days": float("inf")}, "days"),
+        ({"days": 1e7}, "days"),
+        ({"days": 1e6, "rates": (Rate(kind="jam", per_day=2.0),)}, "rates"),
         ({"rates": (Rate(kind="jam", per_day=1.0), Rate(kind="jam", per_day=2.0))}, "rates"),
     ],
 )

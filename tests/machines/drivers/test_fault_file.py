@@ -81,6 +81,8 @@ def test_a_file_that_is_spoiled_while_it_is_used_changes_nothing_and_is_said(
     path.write_text("{")
     assert faults() == before
     assert "no JSON" in caplog.text
+    path.write_bytes(b'{"faults": "\xff\xfe"}')  # no UTF-8
+    assert faults() == before
     path.unlink()
     assert faults() == before
     write_faults(path, FaultDocument())
