@@ -86,33 +86,30 @@ class Shown:
 
 def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
     """An open outage and its choices, as the page shows them."""
-    gap, columns = all_choices.gap, len_of(all_choices)
+    gap = all_choices.gap
     widest = max((sum(len(part.columns) for part in one.parts) for one in all_choices.choices), default=0)
     scale = (WIDTH - 2 * SIDE) / max(widest, 1)
-    zone = found.venue.zone
-    ratio = all_choices.pace.ratio
-    hours = columns / all_choices.pace.nominal_columns_per_s / 3600
+    zone, ratio = found.venue.zone, all_choices.pace.ratio
     return Shown(
         machine=found.machine.name,
         venue=found.venue.name,
         because=BECAUSE[found.because],
         since=f"{words.date(found.since, zone)} {words.clock_time(found.since, zone)}",
-        missing="nothing yet"
-        if not columns
-        else f"{_columns(columns)}, {_mm(columns * found.profile.column_pitch_mm)}, {_hours(hours)} of the sky",
+        missing=_missing(all_choices),
         faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
         closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
         options=tuple(_option(found, one, now, scale) for one in all_choices.choices),
     )
 
 
-def _missing(columns: int, length_mm: float, hours: float) -> str:
-    return f"{_columns(columns)}, {_mm(length_mm)}, {_hours(hours)} of the sky" if columns else "nothing yet"
-
-
-def len_of(all_choices: Choices) -> int:
-    """How many columns are missing, as far as is known."""
-    return all_choices.gap.end - all_choices.gap.unknown_end
+def _missing(all_choices: Choices) -> str:
+    """How much is missing, as far as is known."""
+    gap, pace = all_choices.gap, all_choices.pace
+    columns = gap.end - gap.unknown_end
+    if not columns:
+        return "nothing yet"
+    span = words.duration(timedelta(seconds=columns / pace.nominal_columns_per_s))
+    return f"{words.columns(columns)}, {_mm(columns * pace.mm_per_column)}, {span} of the sky"
 
 
 def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
@@ -122,7 +119,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
         return Option(kind or "", NAMES[kind], one.problem)
     pieces, cuts = _strip(one, scale)
     seams = tuple(_seam(found, seam) for seam in one.seams)
-    drawn = ", then ".join(f"{len(part.columns)} columns {PARTS[part.kind]}" for part in one.parts) or "nothing"
+    drawn = ", then ".join(f"{words.columns(len(part.columns))} {PARTS[part.kind]}" for part in one.parts) or "nothing"
     return Option(
         kind=kind or "",
         name=NAMES[kind],
@@ -178,12 +175,8 @@ def _until_true(decision: Decision, now: datetime, zone: str) -> str:
 
 
 def _columns(number: int) -> str:
-    return f"{number} column{'' if number == 1 else 's'}" if number else "none"
+    return words.columns(number) if number else "none"
 
 
 def _mm(length_mm: float) -> str:
     return f"{length_mm:.1f}{words.NO_BREAK}mm"
-
-
-def _hours(hours: float) -> str:
-    return words.duration(timedelta(hours=hours))

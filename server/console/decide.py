@@ -16,12 +16,12 @@ from machines.errors import InputError
 from machines.recovery import Limit
 from scheduling.choices import KINDS, Wishes, choices
 from scheduling.log.models import Run
-from scheduling.log.store import Attribution, LostRace
+from scheduling.log.store import LostRace
 from scheduling.outage_now import open_outage
 from scheduling.override import LONGEST_REASON, NothingOpen, override_run
 from server import wiring
+from server.console.author import author
 from server.console.choices import shown
-from server.request_id import request_id
 
 HALF_PRINTED = (
     ("as-the-rest", "treat its rest like what follows it"),
@@ -73,10 +73,9 @@ def decide(request: HttpRequest, run: str) -> HttpResponse:
 
 def _decided(request: HttpRequest, run: Run, form: DecisionForm) -> HttpResponse | None:
     """The way back to the console; None where the word was not taken, and the form says why."""
-    by = Attribution(actor=f"user:{request.user.pk}", request=request_id(request), said_at=wiring.now())
     said = form.cleaned_data
     try:
-        override_run(run, form.wishes().rule(said["kind"]), said["reason"], by)
+        override_run(run, form.wishes().rule(said["kind"]), said["reason"], author(request))
     except InputError as error:
         form.add_error(None, f"{error.problem}; {error.remedy}")
     except NothingOpen as error:

@@ -18,12 +18,12 @@ from machines.errors import InputError
 from machines.structure import structure
 from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, open_spans
 from scheduling.log.models import Venue
-from scheduling.log.store import Attribution, LostRace
+from scheduling.log.store import LostRace
 from scheduling.sky.zones import zone
 from scheduling.venue_hours import set_hours, venue_hours
 from server import wiring
 from server.console import words
-from server.request_id import request_id
+from server.console.author import author
 
 LOOK_AHEAD = timedelta(days=14)
 LONGEST_TEXT = 20_000
@@ -74,9 +74,8 @@ def edit(request: HttpRequest, venue: str) -> HttpResponse:
     row = get_object_or_404(Venue, pk=venue)
     form = HoursForm(request.POST or None, initial=as_lines(venue_hours(row)))
     if request.method == "POST" and form.is_valid():
-        by = Attribution(actor=f"user:{request.user.pk}", request=request_id(request), said_at=wiring.now())
         try:
-            set_hours(row.id, structure(form.said(), Hours), by)
+            set_hours(row.id, structure(form.said(), Hours), author(request))
         except InputError as error:
             form.refuse(error)
         except LostRace:

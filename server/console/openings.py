@@ -13,14 +13,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
-from scheduling.log.store import Attribution
 from scheduling.studio import FixOpening, Taken, fix_opening, handle
-from server import wiring
 from server.console import words
+from server.console.author import author
 from server.console.forms import FIELDS, OpeningForm
 from server.console.overview import everywhere
 from server.readings import readings_of
-from server.request_id import request_id
 
 
 @login_required
@@ -42,8 +40,7 @@ def new(request: HttpRequest) -> HttpResponse:
 
 
 def _fix(request: HttpRequest, command: FixOpening) -> HttpResponse:
-    by = Attribution(actor=f"user:{request.user.pk}", request=request_id(request), said_at=wiring.now())
-    handle(command, by)
+    handle(command, author(request))
     messages.success(request, f"{command.name} is fixed.")
     return redirect("console")
 

@@ -208,7 +208,7 @@ def _becomes(decision: Decision) -> str:
         (len(decision.blank), "left blank"),
         (len(decision.skipped) - len(decision.blank), "left out"),
     )
-    said = [f"{number} columns {what}" for number, what in parts if number]
+    said = [f"{words.columns(number)} {what}" for number, what in parts if number]
     return ", ".join(said) or "no columns missed"
 
 

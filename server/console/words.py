@@ -71,6 +71,11 @@ def _with_units(*parts: tuple[int, str]) -> str:
     return " ".join(said) or f"0{NO_BREAK}{parts[-1][1]}"
 
 
+def columns(number: int) -> str:
+    """How many columns, such as ``1 column``."""
+    return f"{number} column{'' if number == 1 else 's'}"
+
+
 def longitude(degrees: float) -> str:
     """A longitude, east positive, such as ``52.7° W``."""
     tenths = round(degrees * 10) / 10

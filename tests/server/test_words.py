@@ -18,6 +18,11 @@ def plain(text: str) -> str:
     return text.replace(words.NO_BREAK, " ")
 
 
+@pytest.mark.parametrize(("number", "said"), [(0, "0 columns"), (1, "1 column"), (2, "2 columns")])
+def test_how_many_columns(number: int, said: str) -> None:
+    assert words.columns(number) == said
+
+
 @pytest.mark.parametrize(
     ("span", "said"),
     [
