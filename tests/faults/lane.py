@@ -15,7 +15,7 @@ from machines.clock import CompressedClock, utc
 from machines.structure import format_instant
 from server.demo.processes import Child, Studio, environment, free_port, run, server, wait_for_server
 from tests.faults.relay import Relay, relaying
-from tests.faults.scenario import Scenario
+from tests.faults.scenario import POLICIES, Scenario
 
 CLOCK_BEGINS = datetime(2026, 9, 1, tzinfo=UTC)
 # A column of two minutes lasts a twentieth of a second.
@@ -102,7 +102,7 @@ class Lane:
             "cycle": scenario.cycle,
             "starts_at": format_instant(begins),
             "ends_at": format_instant(begins + timedelta(hours=scenario.hours)),
-            "policy": {"kind": scenario.policy},
+            "policy": POLICIES[scenario.policy],
             "strips_per_turn": STRIPS_PER_TURN,
         }
         self.studio.create("runs", body)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 # Kinds of faults, in words. Each can hit once or several times in a scenario.
 KINDS = {
@@ -40,7 +41,22 @@ LONG = ("server-gone", "network-gone")
 DAYS_H, DAYS_CHANCE = (24.0, 60.0), 0.1
 
 CYCLES = ("mean-solar-day", "apparent-solar-day", "sidereal-day", "lunar-day")
-POLICIES = ("skip", "replay")
+# What follows an outage. None of them prints anything a second time, so that twice on the paper is always a fault.
+POLICIES: dict[str, dict[str, Any]] = {
+    "skip": {"kind": "skip"},
+    "replay": {"kind": "replay"},
+    "blank": {"kind": "blank"},
+    "newest": {"kind": "replay-within", "within": {"value": 0.75, "unit": "hours"}},
+    "finish": {"kind": "skip", "half_printed": "finish"},
+    "abandon": {"kind": "replay", "half_printed": "abandon"},
+    "by-cause": {
+        "kind": "skip",
+        "by_cause": [
+            {"causes": ["power"], "rule": {"kind": "replay"}},
+            {"causes": ["jam", "machine"], "rule": {"kind": "blank", "half_printed": "finish"}},
+        ],
+    },
+}
 PROFILES = ("crawl", "burst")
 
 
@@ -69,7 +85,7 @@ class Scenario:
     """All that a seed decides.
 
     Attributes:
-        policy: of the run.
+        policy: of the run, a name in `POLICIES`.
         profile: a machine that crawls, or one that prints bursts.
         cycle: that the run follows.
         hours: that the run spans.
@@ -97,7 +113,7 @@ class Scenario:
         return kind in self.kinds
 
     def __str__(self) -> str:
-        return f"{self.policy:6} {self.profile:5} {self.cycle:18} {self.hours:.1f} h"
+        return f"{self.policy:8} {self.profile:5} {self.cycle:18} {self.hours:.1f} h"
 
     def story(self) -> list[str]:
         """Its faults, a line each."""
@@ -110,7 +126,7 @@ def draw(seed: int) -> Scenario:
     hours = round(dice.uniform(2.5, 4.5), 2)
     return Scenario(
         seed=seed,
-        policy=dice.choice(POLICIES),
+        policy=dice.choice(tuple(POLICIES)),
         profile=dice.choice(PROFILES),
         cycle=dice.choice(CYCLES),
         hours=hours,

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.faults.relay import TROUBLES
-from tests.faults.scenario import KINDS, LONG, TAKEOVERS, covering, draw
+from tests.faults.scenario import KINDS, LONG, POLICIES, TAKEOVERS, covering, draw
 
 
 @given(st.integers(0, 10**9))
@@ -29,7 +29,7 @@ def test_a_scenario_is_one_that_can_be_played(seed: int) -> None:
 def test_every_kind_is_drawn() -> None:
     drawn = [draw(seed) for seed in range(1, 200)]
     assert set().union(*(scenario.kinds for scenario in drawn)) == set(KINDS)
-    assert {scenario.policy for scenario in drawn} == {"skip", "replay"}
+    assert {scenario.policy for scenario in drawn} == set(POLICIES)
     assert {scenario.profile for scenario in drawn} == {"crawl", "burst"}
 
 
