@@ -192,11 +192,12 @@ def folded(wanted: Sequence[type[Model]], where: Q, *, stream: str | None = None
     views = [view for view in VIEWS if set(view.tables) & set(wanted)]
     folds: dict[type, list[Fold]] = {}
     for view in views:
-        for event, fold in view.folds.items():
-            folds.setdefault(event, []).append(fold)
+        for kind, fold in view.folds.items():
+            folds.setdefault(kind, []).append(fold)
     rows = Rows(using, complete=True)
     with held_back():
-        for fact in facts(where, stream=stream, kinds={NAMES[event] for event in folds}, using=using):
-            for fold in folds[type(fact.event)]:
-                fold(rows, fact, fact.event)
+        for fact in facts(where, stream=stream, kinds={NAMES[kind] for kind in folds}, using=using):
+            event = fact.event
+            for fold in folds[type(event)]:
+                fold(rows, fact, event)
     return rows

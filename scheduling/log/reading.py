@@ -70,11 +70,13 @@ def _reader_of_fields(cls: Any) -> Read:
     make, set_attribute = partial(object.__new__, cls), object.__setattr__
 
     def read_fields(data: dict[str, Any]) -> Any:
-        missing = added_later(data) if len(data) < count else {}
-        for name, read in conversions:
-            if name in data:
+        if len(data) < count:
+            missing = added_later(data)
+            data.update((name, read(data[name])) for name, read in conversions if name in data)
+            data.update(missing)
+        else:  # as nearly always
+            for name, read in conversions:
                 data[name] = read(data[name])
-        data.update(missing)
         value = make()
         set_attribute(value, "__dict__", data)  # which nobody else has
         return value
