@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from machines.clock import utc
 from machines.node.causes import cause_of
@@ -48,6 +49,8 @@ class OpenOutage:
         because: no word from the node, a machine that is held, or columns that are being printed late.
         since: when that began, UTC.
         outage: what was settled and is being made good; None for a silence and for a hold.
+
+    What follows from these is read once and kept: every choice asks for it anew.
     """
 
     machine: Machine
@@ -56,27 +59,27 @@ class OpenOutage:
     since: datetime
     outage: Outage | None = None
 
-    @property
+    @cached_property
     def profile(self) -> Profile:
         """The model of the machine."""
         return machine_profile(profile=self.machine.profile_id)
 
-    @property
+    @cached_property
     def venue(self) -> Venue:
         """Where it stands."""
         return Venue.objects.get(id=self.machine.venue_id)
 
-    @property
+    @cached_property
     def policy(self) -> Policy:
         """What the run does where nobody says otherwise."""
         return run_policy(self.run)
 
-    @property
+    @cached_property
     def pace(self) -> Pace:
         """The pace that it will be settled with."""
         return pace(self.profile, run_work(self.run))
 
-    @property
+    @cached_property
     def ground(self) -> Ground:
         """What a rule has to fit."""
         return Ground(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)

@@ -12,7 +12,7 @@ from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segme
 from scheduling.outage_now import open_outage
 from scheduling.selectors import current_run, machine_profile, run_policy, segment_work
 from server.console import words
-from server.console.pictures import height_px
+from server.console.pictures import WIDTH_PX, height_px
 
 HELD = {
     "stopped": "stopped by a person there",
@@ -108,7 +108,7 @@ def station(machine: Machine, now: datetime) -> Station:
         heard="never" if beat is None else f"{words.duration(now - beat.heard_at)} ago",
         knife=_knife(machine, profile),
         conditions=tuple(machine.conditions),
-        picture_height=round(1000 * height_px(profile) / 960),
+        picture_height=round(1000 * height_px(profile) / WIDTH_PX),
         paper=None if paper is None else paper[0],
         travel=profile.travel,
     )

@@ -9,11 +9,14 @@ from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from machines.recovery import Rule
 from machines.structure import structure
-from scheduling.log.models import Event, Override
+from scheduling.choices import KINDS
+from scheduling.log.models import Event, Override, Venue
 from server import jobs
 from server.console.words import NO_BREAK
 from tests.server.studio import Caller, HeldClock, printed
@@ -73,6 +76,13 @@ def shown(person: Client, query: str = "") -> str:
     response = person.get(f"/runs/spring/decide{query}")
     assert response.status_code == 200
     return response.content.decode().replace(NO_BREAK, " ")
+
+
+def test_the_venue_is_not_read_anew_for_every_choice(person: Client, silent: Caller) -> None:
+    with CaptureQueriesContext(connection) as asked:
+        shown(person)
+    reads = sum(f'FROM "{Venue._meta.db_table}"' in one["sql"] for one in asked.captured_queries)
+    assert reads < len(KINDS)
 
 
 def test_nobody_decides_without_signing_in(silent: Caller) -> None:
