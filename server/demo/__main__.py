@@ -67,7 +67,8 @@ def main() -> int:
 
 
 def _run(stage: story.Stage, began: float) -> bool:
-    print(f"{scenario.STUDIO}: {scenario.HOURS:g} hours, {scenario.SECONDS_SHOWN_PER_SECOND:.0f} times as fast")
+    slower = "" if stage.clock.rate == scenario.SECONDS_SHOWN_PER_SECOND else ", as this computer is busy otherwise"
+    print(f"{scenario.STUDIO}: {scenario.HOURS:g} hours, {stage.clock.rate:.0f} times as fast{slower}")
     print(f"  the console meanwhile: {stage.studio.address}/")
     story.furnish(stage)
     story.enrol_nodes(stage)

@@ -102,6 +102,13 @@ class Studio:
             raise DemoError(f"the server refused to create one of {resource}: {answer}")
         return answer
 
+    def put(self, path: str, body: Any) -> Any:
+        """Set what is at a path, or raise with the server's own words."""
+        status, answer = self.call("PUT", path, body)
+        if status != 200:
+            raise DemoError(f"the server refused to set {path}: {answer}")
+        return answer
+
     def get(self, path: str) -> Any:
         """What is at a path, or raise with the server's own words."""
         status, answer = self.call("GET", path)
@@ -182,7 +189,10 @@ def node_program() -> list[str]:
 
 def run(command: list[str], environment: dict[str, str]) -> str:
     """Run a command to its end and return what it printed."""
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=PATIENCE_S)
+    try:
+        done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=PATIENCE_S)
+    except subprocess.TimeoutExpired as error:
+        raise DemoError(f"{' '.join(command[1:])} did not end within {PATIENCE_S:.0f} s") from error
     if done.returncode != 0:
         raise DemoError(f"{' '.join(command[1:])} failed ({done.returncode}): {done.stderr.strip()[-2000:]}")
     return done.stdout

@@ -97,7 +97,7 @@ def write(stage: Stage, everyone: list[Evidence], found: list[Promise], took_s: 
     report: dict[str, Any] = {
         "studio": scenario.STUDIO,
         "shown_hours": scenario.HOURS,
-        "seconds_shown_per_second": scenario.SECONDS_SHOWN_PER_SECOND,
+        "seconds_shown_per_second": stage.clock.rate,
         "took_s": round(took_s, 1),
         "promises": [asdict(promise) for promise in found],
     }

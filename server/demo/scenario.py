@@ -14,7 +14,7 @@ STUDIO = "Saltmarsh Works"
 
 # Where the compressed clock begins; the runs follow when everything is set up.
 CLOCK_BEGINS = datetime(2026, 10, 24, 6, 0, tzinfo=UTC)
-SECONDS_SHOWN_PER_SECOND = 1400.0
+SECONDS_SHOWN_PER_SECOND = 1400.0  # at most; see `server.demo.haste`
 HOURS = 24.25
 # From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
 LEAD_HOURS = 4.0
@@ -43,6 +43,19 @@ VENUES: dict[str, dict[str, Any]] = {
     },
 }
 
+# By the clocks of each venue; what is not named is closed.
+OPEN_DAYS: dict[str, dict[str, list[dict[str, str]]]] = {
+    "fog-loft": {day: [{"opens": "11:00", "closes": "18:00"}] for day in ("thursday", "friday", "saturday", "sunday")},
+    "tile-hall": {
+        "saturday": [{"opens": "10:00", "closes": "13:00"}, {"opens": "15:00", "closes": "20:00"}],
+        "sunday": [{"opens": "15:00", "closes": "20:00"}],
+    },
+    "lagoon-room": {day: [{"opens": "09:30", "closes": "16:30"}] for day in ("monday", "wednesday", "friday")},
+}
+
+# How often a nozzle that stands idle fires into the waste.
+IDLE_FIRING = {"drops": 40, "every_s": 3600.0}
+
 PROFILES: dict[str, dict[str, Any]] = {
     "heron": {
         "name": "Heron, a carriage in bursts",
@@ -52,7 +65,14 @@ PROFILES: dict[str, dict[str, Any]] = {
         "print_width_mm": 180.0,
         "columns_per_burst": 14,
         "highest_mm_per_hour": 80.0,
-        "head": {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0},
+        "head": {
+            "kind": "carriage",
+            "nozzles": 12,
+            "passes": 3,
+            "drop_pl": 10.0,
+            "idle_firing": IDLE_FIRING,
+            "cartridge_ml": 40.0,
+        },
         "knife": {"head_to_knife_mm": 60.0, "cuts_per_blade": 4000},
         "media": {"width_mm": 210.0, "caliper_mm": 0.105, "roll_m": 50.0},
     },
@@ -75,7 +95,14 @@ PROFILES: dict[str, dict[str, Any]] = {
         "print_width_mm": 160.0,
         "columns_per_burst": 15,
         "highest_mm_per_hour": 48.0,
-        "head": {"kind": "carriage", "nozzles": 10, "passes": 2, "drop_pl": 10.0},
+        "head": {
+            "kind": "carriage",
+            "nozzles": 10,
+            "passes": 2,
+            "drop_pl": 10.0,
+            "idle_firing": IDLE_FIRING,
+            "cartridge_ml": 25.0,
+        },
         "knife": {"head_to_knife_mm": 40.0, "cuts_per_blade": 4000},
         "media": {"width_mm": 200.0, "caliper_mm": 0.105, "roll_m": 50.0},
     },

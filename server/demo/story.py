@@ -13,6 +13,7 @@ from typing import Any
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
 from machines.structure import format_instant, parse_instant
 from server.demo import scenario
+from server.demo.haste import share_of_a_core, speed
 from server.demo.processes import (
     PATIENCE_S,
     Child,
@@ -76,9 +77,8 @@ class Stage:
 
 def set_the_stage(folder: Path, port: int) -> Stage:
     """Start the server on an empty folder and wait until it answers."""
-    clock = CompressedClock(
-        time.clock_gettime(time.CLOCK_BOOTTIME), scenario.CLOCK_BEGINS.timestamp(), scenario.SECONDS_SHOWN_PER_SECOND
-    )
+    pace = speed(scenario.SECONDS_SHOWN_PER_SECOND, share_of_a_core())
+    clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), scenario.CLOCK_BEGINS.timestamp(), pace)
     home = folder / "server"
     home.mkdir(parents=True)
     child = server(home, clock, port, SETTINGS)
@@ -95,6 +95,7 @@ def furnish(stage: Stage) -> None:
     studio = stage.studio
     for id, venue in scenario.VENUES.items():
         studio.create("venues", {"id": id, **venue})
+        studio.put(f"venues/{id}/hours", {"week": scenario.OPEN_DAYS[id]})
     for id, profile in scenario.PROFILES.items():
         studio.create("profiles", {"id": id, "profile": profile})
     for id, source in scenario.SOURCES.items():
