@@ -298,6 +298,7 @@ Action = Literal[
     "cut",
     "test-pattern",
     "set-time",
+    "place-set",
 ]
 TestPattern = Literal["nozzles", "feed-ruler", "knife-scale", "squareness", "tone-wedge"]
 
@@ -310,8 +311,8 @@ class OperatorActed:
         at: when the node took it up; where the time was not known, when it was known again.
         action: what.
         pattern: of a test pattern, which.
-        paper_position: place on the paper where what was fed or printed by hand begins, or where it was cut; None for
-            other actions.
+        paper_position: place on the paper where what was fed or printed by hand begins, or where it was cut; where the
+            paper was by the node's journal, if a person told the machine its place; None for other actions.
         paper_columns: of paper that it took, beside what any run takes; they are never printed on again.
         seen_done: False where the machine stopped in it, or nobody saw it finished.
         error_s: of a time that was set, by how much it may be wrong, seconds.

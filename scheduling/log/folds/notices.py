@@ -44,6 +44,7 @@ DID: Mapping[Action, str] = {
     "cut": "a person cut the paper",
     "test-pattern": "a person printed a test pattern",
     "set-time": "a person set the time there, as the server was not in reach",
+    "place-set": "a person looked at the paper and told the machine where it stands, which it had forgotten",
 }
 HOLDING: frozenset[Action] = frozenset({"stop", "release", "pause", "park"})
 # Every other action changes nothing about what holds it.

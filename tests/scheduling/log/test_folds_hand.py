@@ -50,6 +50,12 @@ def test_what_was_not_seen_done_took_its_paper_all_the_same() -> None:
     assert "nobody saw all of it done" in Notice.objects.get().said
 
 
+def test_a_place_that_a_person_set_passes_over_the_paper_before_it() -> None:
+    say("machine/left", printed(1, 0, 30), acted(2, "place-set", paper_position=30, paper_columns=4))
+    assert left().paper_position == 34
+    assert "told the machine where it stands" in Notice.objects.get().said
+
+
 def test_what_is_done_while_it_is_held_does_not_say_that_it_is_not_held() -> None:
     say("machine/left", acted(1, "pause"))
     say("machine/left", acted(2, "feed", paper_position=0, paper_columns=5), acted(3, "cut", paper_position=1))
