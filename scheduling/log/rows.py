@@ -35,6 +35,18 @@ class _Kept:
             self.changed = {}
 
 
+class _Tables(dict[type[models.Model], _Kept]):
+    """The rows of each table that was asked for; each is added as it is."""
+
+    def __init__(self, using: str) -> None:
+        super().__init__()
+        self._using = using
+
+    def __missing__(self, model: type[models.Model]) -> _Kept:
+        kept = self[model] = _Kept(table(model, self._using))
+        return kept
+
+
 class Rows:
     """Rows of the views.
 
@@ -46,11 +58,11 @@ class Rows:
     def __init__(self, using: str, *, complete: bool = False) -> None:
         self._using = using
         self._complete = complete
-        self._kept: dict[type[models.Model], _Kept] = {}
+        self._kept = _Tables(using)
 
     def find(self, model: type[Row], key: Any) -> Row | None:
         """The row with a primary key, to be read; see `change`."""
-        kept = self._of(model)
+        kept = self._kept[model]
         row: Row | None = kept.rows.get(key)
         if row is None and not self._complete:
             row = kept.table.find(key)
@@ -60,7 +72,7 @@ class Rows:
 
     def change(self, model: type[Row], key: Any) -> Row | None:
         """The row with a primary key, to be changed in place."""
-        kept = self._of(model)
+        kept = self._kept[model]
         row: Row | None = kept.rows.get(key) or self.find(model, key)
         if row is not None:
             kept.changed[key] = row
@@ -68,7 +80,7 @@ class Rows:
 
     def put(self, model: type[Row], **values: Any) -> Row:
         """A new row, or one that takes the place of the row with its key; what has no value here has its default."""
-        kept = self._of(model)
+        kept = self._kept[model]
         row: Row = kept.table.row(values)
         key = kept.table.key(row.__dict__)
         kept.rows[key] = kept.changed[key] = row
@@ -81,7 +93,7 @@ class Rows:
             model: which rows.
             lookups: fields, compared as Django names it: equal, or with ``__lt`` and ``__gt``.
         """
-        kept = self._of(model)
+        kept = self._kept[model]
         key_of = kept.table.key_of
         if self._complete:
             rows = [row for row in kept.rows.values() if _matches(row, lookups)]
@@ -94,7 +106,7 @@ class Rows:
 
     def all(self, model: type[Row]) -> list[Row]:
         """The rows in memory."""
-        return list(self._of(model).rows.values())
+        return list(self._kept[model].rows.values())
 
     def write(self) -> None:
         """Write what changed."""
@@ -111,12 +123,6 @@ class Rows:
             self.write()
             self._kept.clear()
             self._complete = False
-
-    def _of(self, model: type[models.Model]) -> _Kept:
-        kept = self._kept.get(model)
-        if kept is None:
-            kept = self._kept[model] = _Kept(table(model, self._using))
-        return kept
 
 
 def _matches(row: models.Model, lookups: dict[str, Any]) -> bool:

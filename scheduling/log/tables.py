@@ -66,13 +66,15 @@ class Table:
         Raises:
             TypeError: no such field.
         """
-        fields = values if len(values) == self._size else self._defaults | values
-        if len(fields) > self._size:
+        fields = values
+        if len(values) != self._size:
+            fields = self._defaults | values
+            for name, make in self._makers:
+                if name not in values:
+                    fields[name] = make()
+        if len(fields) != self._size:
             unknown = min(values.keys() - self._defaults.keys())
             raise TypeError(f"{self._model.__name__} has no field {unknown!r}")
-        for name, make in self._makers:
-            if name not in values:
-                fields[name] = make()
         return self._made(fields)
 
     def key_of(self, row: Any) -> Any:

@@ -6,7 +6,7 @@ import gc
 
 import pytest
 
-from scheduling.log.garbage import held_back
+from scheduling.log.garbage import MANY, held_back
 
 
 def test_it_waits_for_as_long_as_the_block_lasts() -> None:
@@ -33,3 +33,12 @@ def test_what_was_switched_off_before_stays_off() -> None:
         assert not gc.isenabled()
     finally:
         gc.enable()
+
+
+@pytest.mark.parametrize(("count", "is_old"), [(MANY * 2, True), (MANY // 2, False)])
+def test_very_many_new_things_count_as_old_and_others_as_new(count: int, is_old: bool) -> None:
+    gc.collect()
+    with held_back():
+        made: list[list[object]] = [[] for _ in range(count)]
+    assert any(one is made for one in gc.get_objects(generation=2)) is is_old
+    assert gc.get_freeze_count() == 0
