@@ -92,6 +92,17 @@ class Driver(Protocol):
             MachineStopped: it does not answer.
         """
 
+    def set_place(self, place: int) -> bool:
+        """Tell a machine that has lost it where the paper stands: under the head's first nozzle is this place. Only a
+        person who looked at the paper may cause this call.
+
+        Returns:
+            whether it had lost it; False where it knows its place, and nothing changes.
+
+        Raises:
+            MachineStopped: it does not take it; its keywords say why.
+        """
+
     def feed(self) -> Feed | None:
         """Where the paper stands by order and by measurement; None where no encoder says so, or not at this moment.
 

@@ -32,17 +32,16 @@ class IdleNozzles:
         """How many each nozzle that is due fires."""
         return self._idle.drops
 
-    def fire_due(self, now: float) -> NDArray[np.bool_]:
-        """The nozzles that are due now, shape (nozzles,); from here on they count as fired."""
+    def due(self, now: float) -> NDArray[np.bool_]:
+        """The nozzles that are due now, shape (nozzles,), and stay so until they are said to be `opened`."""
         idle_before_s = self._idle_s + (now - self._at)
         nothing_set = np.zeros((1, len(idle_before_s)), dtype=np.bool_)
-        drops, self._idle_s = idle_drops(nothing_set, 0.0, self._idle, idle_before_s)
-        self._at = now
+        drops, _ = idle_drops(nothing_set, 0.0, self._idle, idle_before_s)
         due: NDArray[np.bool_] = drops[0] > 0
         return due
 
-    def opened(self, nozzles: NDArray[np.int64] | list[int], now: float) -> None:
-        """These have just set dots."""
+    def opened(self, nozzles: NDArray[np.bool_] | NDArray[np.int64] | list[int], now: float) -> None:
+        """These, by number or by a mask, have just set dots or been fired into the waste."""
         self._idle_s += now - self._at
         self._idle_s[nozzles] = 0.0
         self._at = now

@@ -89,7 +89,10 @@ class Connection:
         if self._cannot:
             raise MachineStopped(OTHER)
         if place_known and self.link.greeting.end is None:
-            log.error("the controller has lost where its paper stands: a person must look and tell it")
+            log.error(
+                "the controller has lost where its paper stands: a person must look and tell it, at the panel or with"
+                " dayroll-node set-place"
+            )
             raise MachineStopped(OTHER)
         if place_known and not self._scaled:
             self._scale(self.link)

@@ -144,9 +144,10 @@ class SerialMachine:
 
     def _spit(self, link: Link) -> None:
         if self._idle is not None and link.greeting.waste is not None:
-            due = self._idle.fire_due(self._clock.elapsed())
+            due = self._idle.due(self._clock.elapsed())
             if due.any():
                 self._controller.perform(link, spit(due, self._idle.drops))
+                self._idle.opened(due, self._clock.elapsed())  # not before: what halted on the way opened none
 
     def _laid_to(self, end: int) -> None:
         self._controller.end = self._controller.whole = end
@@ -174,15 +175,22 @@ class SerialMachine:
         """
         self._controller.perform(self._controller.ready(), [("arm",)])
 
-    def set_place(self, place: int) -> None:
+    def set_place(self, place: int) -> bool:
         """Tell a controller that has lost it where the paper stands. Only a person who looked may cause this call.
 
+        Returns:
+            whether it had lost it; False where it knows its place, and nothing is sent.
+
         Raises:
-            MachineStopped: the controller knows better, or does not answer.
+            MachineStopped: the controller does not take it, or does not answer.
         """
-        self._controller.perform(self._controller.ready(place_known=False), [("place", place)])
+        link = self._controller.ready(place_known=False)
+        if link.greeting.end is not None:
+            return False
+        self._controller.perform(link, [("place", place)])
         self._controller.end = self._controller.whole = place
         self._controller.link = None  # the next greeting tells the place
+        return True
 
     def standing(self) -> Standing:
         """Where the paper is, for the node to compare with its journal.

@@ -161,6 +161,10 @@ class SimulatedMachine:
         """The running column after the last on the paper."""
         return column_end(self._folder)
 
+    def set_place(self, place: int) -> bool:
+        """Nothing to do: it knows its place from its paper."""
+        return False
+
     def feed(self) -> Feed | None:
         """Where the paper stands by order and by the encoder; None where the profile has none."""
         pitch_mm = self._profile.encoder_pitch_mm
@@ -230,7 +234,9 @@ class SimulatedMachine:
         """How many drops were fired into the waste just now; dead nozzles try in vain, but are tried."""
         if self._idle is None:
             return 0
-        drops = int(self._idle.fire_due(now).sum()) * self._idle.drops
+        due = self._idle.due(now)
+        self._idle.opened(due, now)
+        drops = int(due.sum()) * self._idle.drops
         self._body = replace(self._body, waste_drops=self._body.waste_drops + drops)
         return drops
 

@@ -1,5 +1,5 @@
 """Commands for a person at the board that want the machine to do something by hand, or that tell the board something:
-``feed``, ``cut``, ``test-pattern``, ``set-time`` and ``pin``."""
+``feed``, ``cut``, ``test-pattern``, ``set-place``, ``set-time`` and ``pin``."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 
 from machines.clock import board_clock
 from machines.errors import InputError
-from machines.node import hand_prints, handwork, set_time
+from machines.node import hand_prints, handwork, lost_place, set_time
 from machines.node import held as holding
 from machines.node.agent import agent_runs, boot_name
 from machines.node.cautions import ALWAYS, BESIDE
@@ -33,22 +33,31 @@ def add_to(commands: Commands) -> list[argparse.ArgumentParser]:
     pattern.add_argument(
         "pattern", choices=[*hand_prints.LABELS], help="; ".join(f"{k}: {v}" for k, v in hand_prints.LABELS.items())
     )
-    return [feed, cut, pattern, _set_time(commands), _pin(commands)]
+    return [feed, cut, pattern, _set_place(commands), _set_time(commands), _pin(commands)]
 
 
 def _command(
-    commands: Commands, name: str, text: str, do: Callable[[argparse.Namespace], int]
+    commands: Commands, name: str, text: str, do: Callable[[argparse.Namespace], int], action: HandAction | None = None
 ) -> argparse.ArgumentParser:
-    command: argparse.ArgumentParser = commands.add_parser(name, help=text, epilog=_CAUTIONS.get(name))
+    command: argparse.ArgumentParser = commands.add_parser(name, help=text, epilog=_CAUTIONS.get(action or name))
     command.formatter_class = argparse.RawDescriptionHelpFormatter
-    command.set_defaults(command=do, name=name)
+    command.set_defaults(command=do, name=name, action=action or name)
     return command
 
 
-def _by_hand(commands: Commands, action: HandAction, text: str) -> argparse.ArgumentParser:
-    command = _command(commands, action, text, _do_by_hand)
+def _by_hand(commands: Commands, action: HandAction, text: str, name: str | None = None) -> argparse.ArgumentParser:
+    command = _command(commands, name or action, text, _do_by_hand, action)
     command.add_argument("--yes", action="store_true", help="do not ask")
     command.set_defaults(mm=handwork.FEED_MM, pattern=None)
+    return command
+
+
+def _set_place(commands: Commands) -> argparse.ArgumentParser:
+    command = _by_hand(commands, "place-set", "tell a machine that has lost it where its paper stands", "set-place")
+    most = lost_place.MOST_FED_MM
+    command.add_argument(
+        "--mm", type=float, default=0.0, help=f"of blank paper that was fed on by hand, 0 to {most:g} (default 0)"
+    )
     return command
 
 
@@ -71,7 +80,7 @@ def _pin(commands: Commands) -> argparse.ArgumentParser:
 def _agreed(options: argparse.Namespace) -> bool:
     """Whether the person who was shown the cautions wants it."""
     name = options.name
-    sys.stdout.write(_CAUTIONS[name])
+    sys.stdout.write(_CAUTIONS[options.action])
     if options.yes or input(f"All is clear? Type {name} to go on: ").strip() == name:
         return True
     sys.stdout.write("Nothing was done.\n")
@@ -83,6 +92,8 @@ def _do_by_hand(options: argparse.Namespace) -> int:
     try:
         if not agent_runs(options.home):
             raise InputError("home", f"no agent is running in {options.home}", "start it first: dayroll-node run")
+        if options.action == "place-set":
+            sys.stdout.write(_place_by_journal(journal))
         if _agreed(options):
             sys.stdout.write(_ask_and_wait(journal, options) + "\n")
     finally:
@@ -92,8 +103,16 @@ def _do_by_hand(options: argparse.Namespace) -> int:
 
 def _ask_and_wait(journal: Journal, options: argparse.Namespace) -> str:
     with journal.transaction() as db:
-        asked = handwork.ask(db, options.name, length_mm=options.mm, pattern=options.pattern)
+        asked = handwork.ask(db, options.action, length_mm=options.mm, pattern=options.pattern)
     return handwork.wait(journal, asked)
+
+
+def _place_by_journal(journal: Journal) -> str:
+    with journal.reading() as db:
+        machine = holding.machine(db)
+        if machine is None:
+            return ""
+        return lost_place.in_words(lost_place.place_under_head(db, machine[0]), machine[0]) + ".\n"
 
 
 def _do_set_time(options: argparse.Namespace) -> int:

@@ -50,6 +50,12 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
         "With those that are cut the knife moves too: nobody's hands near it, the guard in place.",
         "It takes fresh paper; the picture goes on behind it.",
     ),
+    "place-set": (
+        "Only for a machine that has forgotten where its paper stands. Nothing moves now; it does once it is resumed.",
+        "Look at the paper under the head: from there to the roll it must be blank, and never have been drawn back.",
+        "If it is not, or you are not sure, feed it on by hand until it is, and measure how much: power off and knife"
+        " parked before hands go in. Keep hair, sleeves and fingers away from rollers.",
+    ),
     "set-time": (
         "With a time that it believes the machine may move and print at once, if nothing holds it. Look first.",
         "Read it from two clocks that agree. A wrong time leaves a hole in the picture that nobody fills.",

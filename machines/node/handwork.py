@@ -1,4 +1,5 @@
-"""What a person at the machine has it do while it is paused: feed blank paper, cut, print a test pattern.
+"""What a person at the machine has it do while it is paused: feed blank paper, cut, print a test pattern, hear where
+its paper stands.
 
     asked --> begun, part by part --> done
        \\           \\----> stopped: by the machine, by a person, or by a power cut
@@ -16,16 +17,19 @@ from dataclasses import dataclass
 from typing import Literal
 
 from machines.errors import InputError
-from machines.node import hand_prints, holds, orders
+from machines.node import hand_prints, holds, lost_place, orders
 from machines.node import held as holding
 from machines.node.hand_prints import CUT_PATTERNS, HandPrint
 from machines.node.journal import Journal, State, change_state, read_state
+from machines.node.slip import begin_anew
 from machines.profile import Profile
 from machines.wire import TestPattern
 
-HandAction = Literal["feed", "cut", "test-pattern"]
+HandAction = Literal["feed", "cut", "test-pattern", "place-set"]
 DONE, VOID = "done", "void"
+KNOWS = "the machine knows its place, and nothing needs to be told"
 FEED_MM = 50.0
+TOLD = "The machine knows its place again, and prints behind it: resume it when all is clear."
 # How long a person waits for the agent to begin, and then for the end, real seconds.
 BEGIN_LIMIT_S, END_LIMIT_S, LOOK_S = 5.0, 20.0, 0.05
 
@@ -38,7 +42,7 @@ class Handwork:
         id: its number.
         action: what.
         pattern: of a test pattern, which.
-        length_mm: of blank paper.
+        length_mm: of blank paper, to be fed or, where the place is set, fed by hand before.
         place: where it begins on the paper, or is cut; None before it is begun.
         given: columns of paper passed over for it so far.
         ended: how: ``done``, ``void``, or why not; empty while it is not.
@@ -53,14 +57,15 @@ class Handwork:
     ended: str
 
     def on(self, profile: Profile) -> HandPrint:
-        """What it is on a machine of this profile; a cut takes no paper."""
+        """What it is on a machine of this profile; a cut and a word take no paper."""
         if self.action == "test-pattern":
             assert self.pattern is not None, "checked when it was asked for"
             return hand_prints.pattern(profile, self.pattern)
         if self.action == "feed":
             assert self.length_mm is not None, "given when it was asked for"
             return hand_prints.feed(profile, self.length_mm)
-        return HandPrint(0, lambda first, end: hand_prints.feed(profile, 1.0).part(first, end), 0)
+        cut_column, reading = (0, "") if self.action == "cut" else (None, TOLD)
+        return HandPrint(0, lambda first, end: hand_prints.feed(profile, 1.0).part(first, end), cut_column, reading)
 
 
 def why_not(
@@ -97,10 +102,12 @@ def ask(
         raise InputError("pattern", "none was chosen", "choose one")
     if problem := why_not(action, read_state(db), profile, pattern):
         raise InputError("action", f"{action} cannot be done now: {problem[0]}", problem[1])
+    if action == "place-set":
+        lost_place.check_fed(length_mm)
     asked = Handwork(id=0, action=action, pattern=pattern, length_mm=length_mm, place=None, given=0, ended="")
     assert profile is not None, "known, or there was a problem"
     asked.on(profile)  # it can be made
-    row = (action, pattern, length_mm if action == "feed" else None)
+    row = (action, pattern, length_mm if action in ("feed", "place-set") else None)
     done = db.execute("INSERT INTO handwork (action, pattern, length_mm) VALUES (?, ?, ?)", row)
     assert done.lastrowid is not None
     return done.lastrowid
@@ -133,6 +140,18 @@ def begin(db: sqlite3.Connection, work: Handwork, profile: Profile, machine_end:
     change_state(db, paper_position=here)
     place = here - profile.knife_columns if work.action == "cut" else here
     db.execute("UPDATE handwork SET place = ? WHERE id = ?", (place, work.id))
+
+
+def begin_telling(db: sqlite3.Connection, work: Handwork, profile: Profile) -> None:
+    """The machine is about to be told its place: all up to it, and what is under the head's first nozzle, counts as
+    used, and wherever an encoder finds the paper next, there it belongs."""
+    assert work.length_mm is not None, "given when it was asked for"
+    place = lost_place.place_under_head(db, profile, work.length_mm)
+    begin(db, work, profile, 0)
+    begun = read(db, work.id)
+    assert begun.place is not None, "it was begun just now"
+    give(db, begun, place + 1 - begun.place)
+    begin_anew(db)
 
 
 def give(db: sqlite3.Connection, work: Handwork, columns: int) -> None:
@@ -180,6 +199,8 @@ def wait(journal: Journal, id: int, begin_limit_s: float = BEGIN_LIMIT_S, end_li
     with journal.reading() as db:
         work = read(db, id)
         machine = holding.machine(db)
+    if work.ended == KNOWS:
+        raise InputError("action", KNOWS, "see what else the machine says, and resume it")
     if work.ended != DONE:
         said = "nobody paused any more" if work.ended == VOID else work.ended
         raise InputError("action", f"it was not done, or not all of it: {said}", "see to the machine, and ask again")

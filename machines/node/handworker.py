@@ -9,7 +9,7 @@ from machines.node import facts, handwork, knife, orders, strips
 from machines.node import held as holding
 from machines.node.at_hand import MachineAtHand
 from machines.node.hand_prints import LARGEST_PART, HandPrint
-from machines.node.handwork import DONE, Handwork
+from machines.node.handwork import DONE, KNOWS, Handwork
 from machines.node.journal import Journal, State, change_state
 from machines.node.left import drops_of
 from machines.profile import Profile
@@ -58,6 +58,9 @@ class Handworker:
     def _do(self, work: Handwork, state: State, profile: Profile, driver: Driver, now: float | None) -> bool:
         self.busy = True
         try:
+            if work.action == "place-set":
+                self._tell_place(work, profile, driver)
+                return True
             standing = next(filter(facts.stops_printing, driver.conditions()), "")
             if standing:
                 raise MachineStopped(standing)
@@ -68,6 +71,17 @@ class Handworker:
         finally:
             self.busy = False
         return True
+
+    def _tell_place(self, work: Handwork, profile: Profile, driver: Driver) -> None:
+        """Tell a machine that has lost it where its paper stands; that it has is itself a condition that stops it."""
+        if work.place is not None:
+            told = driver.set_place(work.place + work.given - 1)
+            self._end(work, DONE if told else KNOWS)
+        elif driver.paper_end() is not None:
+            self._end(work, KNOWS)
+        else:
+            with self._journal.transaction() as db:
+                handwork.begin_telling(db, work, profile)
 
     def _next(self, work: Handwork, state: State, profile: Profile, driver: Driver, now: float | None) -> None:
         if work.place is None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from machines.clock import utc
-from machines.node import hand_prints, handwork, holds, recovering, set_time, strips
+from machines.node import hand_prints, handwork, holds, lost_place, recovering, set_time, strips
 from machines.node import held as holding
 from machines.node.bursts import Held
 from machines.node.handwork import HandAction, Handwork
@@ -36,13 +36,14 @@ GLOSS = {
     "separation-cutter-life-over": "the blade cuts no more: park, power off, change it with cut-resistant gloves on",
     "connecting-to-device": "the machine does not answer: is it switched on and plugged in?",
     "timed-out": "the machine fell silent: is it switched on and plugged in?",
-    "other": "ring the studio",
+    "other": "ring the studio; a machine that has forgotten where its paper stands can be told, while it is paused",
 }
-HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern")
+HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern", "place-set")
 DOING: Mapping[HandAction, str] = {
     "feed": "feeding paper by hand",
     "cut": "cutting by hand",
     "test-pattern": "printing a test pattern",
+    "place-set": "telling the machine where its paper stands",
 }
 
 
@@ -57,6 +58,7 @@ class PanelFacts:
         hold: what holds the machine, a key of `holds.SAYS`.
         has_knife, knife_armed: of the machine.
         hand_problems: of what is done by hand, why not now; empty if it can be done.
+        paper_place: where the paper stands by the journal, in words; empty before the profile is known.
         patterns: that can be printed now, each with what it is.
         time_problem: why nobody needs to set the time; empty if somebody may.
     """
@@ -68,6 +70,7 @@ class PanelFacts:
     has_knife: bool
     knife_armed: bool
     hand_problems: Mapping[HandAction, str]
+    paper_place: str
     patterns: Mapping[TestPattern, str]
     time_problem: str
 
@@ -78,7 +81,8 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
         state, held, pending = read_state(db), holding.held(db), strips.pending(db)
         outage = recovering.read(db)
         until, by_hand, machine = holding.held_until(db), handwork.current(db), holding.machine(db)
-    profile = None if machine is None else machine[0]
+        profile = None if machine is None else machine[0]
+        paper_place = "" if profile is None else lost_place.in_words(lost_place.place_under_head(db, profile), profile)
     remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
     of_run = held if held is not None and state.run == held.run.id else None
     lines = [
@@ -99,6 +103,7 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
         has_knife=profile is not None and profile.knife is not None,
         knife_armed=state.knife_armed,
         hand_problems={action: _problem(action, state, profile) for action in HAND_ACTIONS},
+        paper_place=paper_place,
         patterns={
             name: label
             for name, label in hand_prints.LABELS.items()

@@ -6,7 +6,7 @@ from html import escape
 from pathlib import Path
 from string import Template
 
-from machines.node import hand_prints, handwork, holds, set_time
+from machines.node import hand_prints, handwork, holds, lost_place, set_time
 from machines.node.cautions import ALWAYS, BESIDE
 from machines.node.panel.facts import HAND_ACTIONS, PanelFacts
 
@@ -24,11 +24,14 @@ LABELS = {
     "feed": "Feed blank paper",
     "cut": "Cut here",
     "test-pattern": "Print a test pattern",
+    "place-set": "Tell where the paper stands",
     "roll-changed": "Roll was changed",
     "cartridge-changed": "Cartridge was changed",
     "blade-changed": "Blade was changed",
     SET_TIME: "Set the time",
 }
+LOOKED = "I have looked: all hands are clear, the guards are closed."
+BLANK = "I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear."
 WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
 NEEDS_KNIFE = (ARM, "cut")
 
@@ -87,15 +90,14 @@ def _section(action: str, facts: PanelFacts, form_token: str) -> str:
     if problem:
         what = f'<p class="no">Not now: {escape(problem)}.</p>'
     else:
-        tick = (
-            '<label><input type="checkbox" name="looked" value="yes" required> I have looked: all hands are clear,'
-            " the guards are closed.</label>"
-            if action in WANTS_TICK
-            else ""
-        )
+        tick = _tick(BLANK if action == "place-set" else LOOKED) if action in WANTS_TICK else ""
         hidden = f'<input type="hidden" name="action" value="{action}">'
         what = _form("/act", form_token, f"{hidden}{_fields(action, facts)}{tick}<button>{LABELS[action]}</button>")
     return f"<section><h2>{LABELS[action]}</h2>{cautions}{what}</section>"
+
+
+def _tick(text: str) -> str:
+    return f'<label><input type="checkbox" name="looked" value="yes" required> {text}</label>'
 
 
 def _fields(action: str, facts: PanelFacts) -> str:
@@ -103,6 +105,10 @@ def _fields(action: str, facts: PanelFacts) -> str:
     if action == "feed":
         least, most = hand_prints.LEAST_FEED_MM, hand_prints.MOST_FEED_MM
         return _field("Length in millimetres", "length_mm", "number", handwork.FEED_MM, f'min="{least}" max="{most}"')
+    if action == "place-set":
+        label = "Blank paper that was fed on by hand since it stopped, in millimetres"
+        limits = f'min="0" max="{lost_place.MOST_FED_MM:g}"'
+        return f"<p>{escape(facts.paper_place)}.</p>" + _field(label, "length_mm", "number", 0.0, limits)
     if action == "test-pattern":
         options = "".join(f'<option value="{name}">{escape(label)}</option>' for name, label in facts.patterns.items())
         return f'<label>Which <select name="pattern" required>{options}</select></label>'

@@ -100,7 +100,7 @@ class Panel:
         return f"Done: {pages.LABELS[action]}."
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
-        length_mm = _number(form, "length_mm") if action == "feed" else handwork.FEED_MM
+        length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else handwork.FEED_MM
         pattern = form.get("pattern")
         if pattern is not None and pattern not in hand_prints.LABELS:
             raise InputError("pattern", "no such pattern", "choose one of the page")

@@ -32,23 +32,36 @@ def with_idle(of: Profile) -> Profile:
 
 
 class TestCounting:
+    def fire(self, nozzles: IdleNozzles, now: float) -> list[bool]:
+        due = nozzles.due(now)
+        nozzles.opened(due, now)
+        return [bool(one) for one in due]
+
     def test_of_a_driver_that_was_just_opened_every_nozzle_is_due_once(self) -> None:
         nozzles = IdleNozzles(IDLE, 4, 100.0)
-        assert nozzles.fire_due(100.0).all()
-        assert not nozzles.fire_due(700.0).any()
-        assert nozzles.fire_due(700.1).all()
+        assert all(self.fire(nozzles, 100.0))
+        assert not any(self.fire(nozzles, 700.0))
+        assert all(self.fire(nozzles, 700.1))
+
+    def test_what_was_not_fired_stays_due(self) -> None:
+        nozzles = IdleNozzles(IDLE, 2, 0.0)
+        assert nozzles.due(0.0).all()
+        assert nozzles.due(1.0).all()
+        nozzles.opened(nozzles.due(2.0), 2.0)
+        assert not nozzles.due(602.0).any()
+        assert nozzles.due(602.1).all()
 
     def test_what_has_set_a_dot_is_open(self) -> None:
         nozzles = IdleNozzles(IDLE, 4, 0.0)
-        nozzles.fire_due(0.0)
+        self.fire(nozzles, 0.0)
         nozzles.opened([1, 3], 400.0)
-        assert nozzles.fire_due(601.0).tolist() == [True, False, True, False]
-        assert nozzles.fire_due(1001.0).tolist() == [False, True, False, True]
+        assert self.fire(nozzles, 601.0) == [True, False, True, False]
+        assert self.fire(nozzles, 1001.0) == [False, True, False, True]
 
     def test_looked_at_often_none_stays_idle_for_longer_than_it_may(self) -> None:
         nozzles, fired, last = IdleNozzles(IDLE, 3, 0.0), 0, 0.0
         for second in np.arange(0.0, 86_400.0, 0.5):
-            if nozzles.fire_due(float(second)).all():
+            if all(self.fire(nozzles, float(second))):
                 assert second - last <= IDLE.every_s + 0.5
                 fired, last = fired + 1, float(second)
         assert fired == pytest.approx(144, abs=1), "a day of ten minutes each"
@@ -137,6 +150,16 @@ class TestSerial:
         self.wait(bench, machine, 250)
         machine.keep_open()
         assert bench.memory.waste == (4 + 2) * 50, "two passes: two nozzles were opened by their dot"
+
+    def test_nozzles_count_as_fired_only_once_they_were(self) -> None:
+        bench, machine = self.bench()
+        bench.controller.raise_condition("media-jam-error")
+        with pytest.raises(MachineStopped):
+            machine.keep_open()
+        assert bench.memory.waste == 0
+        bench.controller.clear_condition("media-jam-error")
+        machine.keep_open()
+        assert bench.memory.waste == 4 * 50
 
     def test_a_controller_that_cannot_is_never_told_to(self) -> None:
         bench, machine = self.bench(spits=False)

@@ -85,6 +85,25 @@ class FusedJournal(Journal):
 
 
 @dataclass
+class PlaceMemory:
+    """A controller's lasting memory of its place, which may be erased, and that a person may give back.
+
+    Attributes:
+        end: after the last place that was begun, as a person told it; None before.
+        erased: whether it was.
+        told: what a person told it.
+    """
+
+    end: int | None = None
+    erased: bool = False
+    told: list[int] = field(default_factory=list)
+
+    @property
+    def lost(self) -> bool:
+        return self.erased and self.end is None
+
+
+@dataclass
 class FusedMachine:
     """A simulated machine beside which the power may go: before it lays or cuts, or just after. It can be stopped."""
 
@@ -99,12 +118,15 @@ class FusedMachine:
     armings: int = 0
     corrections: list[float] = field(default_factory=list)
     remembers_columns: bool = True
+    memory: PlaceMemory = field(default_factory=PlaceMemory)
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         self.fuse.burn()
         if self.stop_with:
             self.keywords, self.stop_with = self.stop_with, ()
             raise MachineStopped(*self.keywords)
+        if self.memory.lost or place < (self.memory.end or 0):
+            raise MachineStopped("other-error")
         self.clock.at += self.seconds_per_column * dots.shape[1]
         self.machine.lay(place, dots, first_column)
         self.fuse.burn()
@@ -133,10 +155,18 @@ class FusedMachine:
         self.fuse.burn()
 
     def paper_end(self) -> int | None:
-        return self.machine.paper_end()
+        return None if self.memory.lost else max(self.memory.end or 0, self.machine.paper_end() or 0)
 
     def column_end(self) -> int | None:
         return self.machine.column_end() if self.remembers_columns else None
+
+    def set_place(self, place: int) -> bool:
+        self.fuse.burn()
+        lost = self.memory.lost
+        if lost:
+            self.memory.told, self.memory.end = [*self.memory.told, place], place
+        self.fuse.burn()
+        return lost
 
     def feed(self) -> Feed | None:
         return self.machine.feed()
@@ -152,7 +182,7 @@ class FusedMachine:
         self.machine.halt()
 
     def conditions(self) -> tuple[str, ...]:
-        return self.keywords
+        return (*self.keywords, "other-error") if self.memory.lost else self.keywords
 
     def close(self) -> None:
         self.closed = True
@@ -186,6 +216,7 @@ class Rig:
     seconds_per_column: float = 0.0
     remembers_columns: bool = True
     fuse: Fuse = field(default_factory=Fuse)
+    memory: PlaceMemory = field(default_factory=PlaceMemory)
     machine: FusedMachine | None = None
     steps_taken: int = 0
     faults: FaultPlan = field(default_factory=FaultPlan)
@@ -272,7 +303,12 @@ class Rig:
             faults=lambda: self.faults,
         )
         self.machine = FusedMachine(
-            machine, self.fuse, self.clock, self.seconds_per_column, remembers_columns=self.remembers_columns
+            machine,
+            self.fuse,
+            self.clock,
+            self.seconds_per_column,
+            remembers_columns=self.remembers_columns,
+            memory=self.memory,
         )
         return self.machine
 

@@ -164,7 +164,7 @@ def home(tmp_path: Path) -> Path:
     return tmp_path / "node"
 
 
-@pytest.mark.parametrize("command", [["feed"], ["cut"], ["test-pattern", "nozzles"]])
+@pytest.mark.parametrize("command", [["feed"], ["cut"], ["test-pattern", "nozzles"], ["set-place"]])
 def test_without_an_agent_there_is_nobody_to_do_it(
     home: Path, command: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -172,12 +172,12 @@ def test_without_an_agent_there_is_nobody_to_do_it(
     assert "start it first" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("name", ["feed", "cut", "test-pattern", "set-time"])
+@pytest.mark.parametrize("name", ["feed", "cut", "test-pattern", "set-place", "set-time"])
 def test_the_help_of_what_moves_shows_its_cautions(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main([name, "--help"])
     said = capsys.readouterr().out
-    for caution in BESIDE[name]:
+    for caution in BESIDE["place-set" if name == "set-place" else name]:
         assert caution in said
 
 

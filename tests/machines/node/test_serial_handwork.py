@@ -12,7 +12,7 @@ from machines.wire import OperatorActed
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.test_end_to_end import wait_for
-from tests.machines.node.test_serial_node import COLUMNS, FIRST, serial_bench, start
+from tests.machines.node.test_serial_node import COLUMNS, FIRST, emulator, serial_bench, start, studio_bench
 
 
 def test_a_controller_feeds_fires_each_nozzle_alone_and_cuts(tmp_path: Path) -> None:
@@ -45,3 +45,44 @@ def test_a_controller_feeds_fires_each_nozzle_alone_and_cuts(tmp_path: Path) -> 
         assert (steps.sum(axis=1) == 1).all(), "each row by the nozzle that is its own"
         assert np.diff(np.argmax(steps, axis=1)).min() >= 0
         assert cut.paper_position in lies.cuts["place"].tolist()
+
+
+def test_a_controller_whose_memory_is_erased_stands_until_a_person_tells_it_its_place(tmp_path: Path) -> None:
+    profile = carriage_profile(columns_per_burst=4, highest_mm_per_hour=120.0)
+    machine, whole = tmp_path / "machine", set(range(FIRST, FIRST + COLUMNS))
+    with studio_bench(tmp_path, profile) as bench:
+
+        def conditions() -> list[str]:
+            return list(json.loads(bench.call("status", "--json").stdout)["conditions"])
+
+        def laid() -> int:
+            return len(read_paper(machine / "paper").laid)
+
+        with emulator(machine, profile) as device:
+            agent = start(bench, device)
+            wait_for(lambda: (machine / "paper" / "paper.ledger").exists() and laid() >= 4, "the first columns")
+        memory = json.loads((machine / "memory.json").read_text())
+        (machine / "memory.json").write_text(json.dumps({**memory, "end": None, "column": None}))
+        with emulator(machine, profile) as device:
+            wait_for(lambda: "other-error" in conditions(), "that it has lost its place")
+            before = laid()
+            assert "pause it first" in bench.call("set-place", "--yes", expect=2).stderr
+            bench.call("pause")
+            wait_for(lambda: "paused" in conditions(), "that it stands")
+            assert laid() == before
+            said = bench.call("set-place", "--mm", "3", "--yes").stdout
+            assert "By this node's journal the paper at the head is" in said
+            assert "prints behind it" in said
+            assert "knows its place" in bench.call("set-place", "--yes", expect=2).stderr
+            bench.call("resume")
+            wait_for(lambda: bench.studio.accounted() == whole, "the account of the whole run")
+            bench.stop(agent)
+    lies = read_paper(machine / "paper")
+    assert check_paper(lies, bench.studio, list(bench.studio.entries)) == whole
+    assert not lies.refused.size
+    assert len(set(lies.laid["place"].tolist())) == len(set(lies.laid["column"].tolist())) == len(lies.laid)
+    (told,) = [one for one in bench.studio.all_of(OperatorActed) if one.action == "place-set"]
+    assert told.seen_done and told.paper_position is not None
+    places = lies.laid["place"]
+    next_place = int(places[places >= told.paper_position][0])
+    assert next_place == told.paper_position + told.paper_columns >= told.paper_position + 6

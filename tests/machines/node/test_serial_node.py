@@ -33,8 +33,8 @@ FIRST, COLUMNS = 700, 50
 
 @contextlib.contextmanager
 def emulator(folder: Path, profile: Profile) -> Iterator[Path]:
-    """A controller in a process of its own; the name of its device."""
-    folder.mkdir()
+    """A controller in a process of its own, with the memory of the one before; the name of its device."""
+    folder.mkdir(exist_ok=True)
     (folder / "profile.json").write_text(json.dumps(unstructure(profile)))
     options = {
         "--profile": folder / "profile.json",
@@ -57,7 +57,8 @@ def emulator(folder: Path, profile: Profile) -> Iterator[Path]:
 
 
 @contextlib.contextmanager
-def serial_bench(folder: Path, profile: Profile) -> Iterator[tuple[Bench, Path]]:
+def studio_bench(folder: Path, profile: Profile) -> Iterator[Bench]:
+    """A server, and a board that is enrolled with it."""
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), 1_790_000_000.0, RATE)
     run = RunWork(
         id="run",
@@ -70,9 +71,15 @@ def serial_bench(folder: Path, profile: Profile) -> Iterator[tuple[Bench, Path]]
     zero = clock.now() + 3.0 * RATE - FIRST * 120.0
     studio = Studio(clock, profile, run, Policy(kind="replay"), zero, 48, picture(profile), poll_after_s=120.0)
     environ = {**os.environ, CLOCK_VARIABLE: clock.as_text(), SKEW_VARIABLE: "-86400:80"}
-    with serving(studio) as url, emulator(folder / "machine", profile) as device:
+    with serving(studio) as url:
         bench = Bench(studio, url, folder / "node", environ)
         bench.call("enrol", "--server", url, "--code", "good")
+        yield bench
+
+
+@contextlib.contextmanager
+def serial_bench(folder: Path, profile: Profile) -> Iterator[tuple[Bench, Path]]:
+    with studio_bench(folder, profile) as bench, emulator(folder / "machine", profile) as device:
         yield bench, device
 
 

@@ -107,6 +107,7 @@ def test_what_is_done_by_hand_is_said_while_it_lasts(tmp_path: Path) -> None:
         "feed": "",
         "cut": "the knife is disarmed: arm it first, with all hands clear",
         "test-pattern": "",
+        "place-set": "",
     }
     assert [*facts.patterns] == ["nozzles", "feed-ruler", "tone-wedge"], "those that are cut want an armed knife"
     with node.journal.transaction() as db:

@@ -297,6 +297,27 @@ def test_a_pattern_is_printed_from_the_page_and_its_reading_is_told(browser: Bro
     assert "each is one dead element" in answer.data.decode()
 
 
+def test_a_machine_that_lost_its_place_is_told_it_from_the_page(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    assert browser.act("place-set", looked="yes", length_mm="0").status == 409, "it is not paused"
+    browser.act("pause")
+    with Stepping(node):
+        page = browser.get("/do")[1]
+        assert "By this node&#x27;s journal the paper at the head is" in page
+        assert "from the head to the roll the paper is blank" in page
+        answer = browser.act("place-set", looked="yes", length_mm="0")
+        assert answer.status == 409
+        assert "the machine knows its place" in answer.data.decode()
+        node.memory.erased = True
+        assert browser.act("place-set", length_mm="0").status == 409, "nobody ticked that the paper is blank"
+        assert browser.act("place-set", looked="yes", length_mm="far").status == 409
+        before = node.journal.state().paper_position
+        answer = browser.act("place-set", looked="yes", length_mm="20")
+    assert answer.status == 200
+    assert "The machine knows its place again" in answer.data.decode()
+    assert node.memory.told == [max(1, before - 1) + 40]
+
+
 def test_paper_is_cut_from_the_page(browser: Browser, node: Rig) -> None:
     node.run_columns(30)
     browser.enter()
