@@ -26,6 +26,7 @@ from machines.node import held as holding
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.arming import ask_to_arm
 from machines.node.at_hand import OpenDriver
+from machines.node.board_commands import Commands
 from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client, Credentials, Refused, Unreachable
 from machines.node.journal import open_journal
@@ -80,15 +81,49 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="dayroll-node", description="The agent beside a machine.", epilog=__doc__)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     commands = parser.add_subparsers(title="commands", required=True)
+    added = [
+        _add_enrol(commands),
+        _add_run(commands, environ),
+        _add_status(commands),
+        _add_arm(commands),
+        *(_add_action(commands, action, text) for action, text in ACTIONS.items()),
+        *board_commands.add_to(commands),
+    ]
+    for command in added:
+        command.add_argument("--home", required=True, type=Path, metavar="DIR", help="this machine's folder")
+    return parser
 
-    enrol = commands.add_parser("enrol", help="take over a machine with a one-time code from the studio")
+
+def _add_enrol(commands: Commands) -> argparse.ArgumentParser:
+    enrol: argparse.ArgumentParser = commands.add_parser(
+        "enrol", help="take over a machine with a one-time code from the studio"
+    )
     enrol.add_argument("--server", required=True, metavar="URL", help="address of the server, such as https://host")
     enrol.add_argument("--code", required=True, help="the one-time code")
     enrol.add_argument("--pin", help="of the panel, 6 to 12 digits; without it one is made up and shown")
     enrol.set_defaults(command=_enrol)
+    return enrol
 
-    running = commands.add_parser("run", help="print, until SIGTERM or SIGINT", epilog=UNATTENDED)
+
+def _add_run(commands: Commands, environ: Mapping[str, str]) -> argparse.ArgumentParser:
+    running: argparse.ArgumentParser = commands.add_parser(
+        "run", help="print, until SIGTERM or SIGINT", epilog=UNATTENDED
+    )
     running.formatter_class = argparse.RawDescriptionHelpFormatter
+    _add_machine(running)
+    _add_work(running, environ)
+    running.add_argument(
+        "--panel",
+        metavar="ADDRESS:PORT",
+        help="serve the panel there, such as 192.168.4.1:8370, an address of the node's own network; it is not"
+        " encrypted, so not on a network of strangers",
+    )
+    running.set_defaults(command=_run)
+    return running
+
+
+def _add_machine(running: argparse.ArgumentParser) -> None:
+    """What is beside this board."""
     running.add_argument(
         "--machine", choices=["simulated", "serial"], default="simulated", help="what is beside this board"
     )
@@ -102,6 +137,10 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
         " kinds and all else that it may hold: machines/drivers/faults.py and fault_file.py",
     )
     running.add_argument("--baud", type=int, default=BAUD, help=f"of the serial device (default {BAUD})")
+
+
+def _add_work(running: argparse.ArgumentParser, environ: Mapping[str, str]) -> None:
+    """How far ahead work is held, and how it is gone on with."""
     running.add_argument(
         "--horizon",
         default=environ.get(HORIZON_VARIABLE, Settings.horizon),
@@ -120,34 +159,27 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
         help="print on by itself after an unplanned stop, a power cut for one. Only where the venue's own assessment"
         " allows it (unexpected start-up: ISO 14118); without it a person at the machine must resume",
     )
-    running.add_argument(
-        "--panel",
-        metavar="ADDRESS:PORT",
-        help="serve the panel there, such as 192.168.4.1:8370, an address of the node's own network; it is not"
-        " encrypted, so not on a network of strangers",
-    )
-    running.set_defaults(command=_run)
 
-    status = commands.add_parser("status", help="say how this node is")
+
+def _add_status(commands: Commands) -> argparse.ArgumentParser:
+    status: argparse.ArgumentParser = commands.add_parser("status", help="say how this node is")
     status.add_argument("--json", action="store_true", help="for programs")
     status.set_defaults(command=_status)
+    return status
 
-    arm = commands.add_parser("arm", help="let the knife cut again; only beside the machine", epilog=KNIFE)
+
+def _add_arm(commands: Commands) -> argparse.ArgumentParser:
+    arm: argparse.ArgumentParser = commands.add_parser(
+        "arm", help="let the knife cut again; only beside the machine", epilog=KNIFE
+    )
     arm.formatter_class = argparse.RawDescriptionHelpFormatter
     arm.add_argument("--yes", action="store_true", help="do not ask")
     arm.set_defaults(command=_arm)
-
-    acts = [_action(commands, action, text) for action, text in ACTIONS.items()]
-
-    for command in (enrol, running, status, arm, *acts, *board_commands.add_to(commands)):
-        command.add_argument("--home", required=True, type=Path, metavar="DIR", help="this machine's folder")
-    return parser
+    return arm
 
 
-def _action(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser], action: Action, text: str
-) -> argparse.ArgumentParser:
-    command = commands.add_parser(action, help=text, epilog=UNATTENDED)
+def _add_action(commands: Commands, action: Action, text: str) -> argparse.ArgumentParser:
+    command: argparse.ArgumentParser = commands.add_parser(action, help=text, epilog=UNATTENDED)
     command.formatter_class = argparse.RawDescriptionHelpFormatter
     command.set_defaults(command=_act, action=action)
     return command

@@ -20,6 +20,7 @@ from machines.node.bursts import Burst, Held
 from machines.node.journal import Journal
 from machines.node.plates import PlateStore
 from machines.position import BLANK_COLUMNS, Slip, Track, correction_mm, difference_mm, least_mm, news
+from machines.profile import Profile
 from machines.wire import Entry, FeedCorrected, SlipMeasured
 
 log = logging.getLogger(__name__)
@@ -39,6 +40,26 @@ def keep_track(db: sqlite3.Connection, track: Track) -> None:
 def begin_anew(db: sqlite3.Connection) -> None:
     """Another roll, or another run: wherever the paper is found next, there it belongs."""
     keep_track(db, replace(read_track(db), zero_mm=None))
+
+
+def in_words(track: Track, profile: Profile, mean_turn_s: float | None) -> str:
+    """The paper's slip as the node last said it, for a person beside the machine; empty without an encoder.
+
+    Args:
+        track: what the journal knows.
+        profile: of the machine.
+        mean_turn_s: of the run, seconds; None without one.
+    """
+    if profile.encoder_pitch_mm is None:
+        return ""
+    if track.zero_mm is None:
+        return "not measured yet since the roll or the run changed"
+    if track.said_mm == 0.0:
+        return f"none: the paper is where it belongs, to within {profile.slip_threshold_mm:g} mm"
+    if mean_turn_s is None:
+        return f"{abs(track.said_mm):.2f} mm {'behind' if track.said_mm < 0 else 'ahead'} when last reported"
+    slip = Slip.of_mm(track.said_mm, profile, mean_turn_s)
+    return f"{slip.in_words()} when last reported; it is put right bit by bit where the picture is blank"
 
 
 class SlipWatch:

@@ -8,7 +8,7 @@ from typing import Any
 
 from machines.clock import Clock, utc
 from machines.node import held as holding
-from machines.node import holds, outbox, recovering
+from machines.node import holds, outbox, recovering, slip
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
@@ -34,6 +34,7 @@ class NodeStatus:
         paper_m: fed since the machine's first column, metres; None before the profile is known.
         paper_left_m: on the roll by count, metres; None before the profile is known.
         ink_used_ml, ink_left_ml: of the cartridge by count, millilitres; None where there is none, or it is not known.
+        slip: of the paper, in words; empty where no encoder measures it, or before the profile is known.
         cuts_left: of the blade by count; None where there is no knife, or it is not known.
         knife: ``armed``, ``disarmed``, ``none``, or ``unknown`` before the profile is known.
         held_until: end of the work held.
@@ -59,6 +60,7 @@ class NodeStatus:
     paper_left_m: float | None
     ink_used_ml: float | None
     ink_left_ml: float | None
+    slip: str
     cuts_left: int | None
     knife: str
     held_until: str | None
@@ -82,6 +84,7 @@ class NodeStatus:
             ("time", self._time()),
             ("printing", self._printing()),
             ("paper", self._paper()),
+            *([("slip", self.slip)] if self.slip else []),
             *([] if self.ink_used_ml is None else [("ink", self._ink(self.ink_used_ml))]),
             ("knife", self.knife + ("" if self.cuts_left is None else f"; {self.cuts_left} cuts left by count")),
             ("held until", self.held_until or "nothing is held"),
@@ -123,6 +126,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     with journal.reading() as db:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
+        track = slip.read_track(db)
         kept, outage = holding.kept_time(db, boot_name(clock)), recovering.read(db)
     estimate = None if kept is None else kept.estimate(clock.elapsed())
     profile = None if machine is None else machine[0]
@@ -145,6 +149,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         paper_left_m=None if remains is None else remains.paper_m,
         ink_used_ml=None if remains is None else remains.ink_used_ml,
         ink_left_ml=None if remains is None else remains.ink_ml,
+        slip="" if profile is None else slip.in_words(track, profile, None if held is None else held.run.mean_turn_s),
         cuts_left=None if remains is None else remains.cuts,
         knife="unknown" if profile is None else _knife(state, has_knife=profile.knife is not None),
         held_until=until,

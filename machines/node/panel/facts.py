@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from machines.clock import utc
-from machines.node import hand_prints, handwork, holds, lost_place, recovering, set_time, strips
+from machines.node import hand_prints, handwork, holds, lost_place, recovering, set_time, slip, strips
 from machines.node import held as holding
 from machines.node.bursts import Held
 from machines.node.handwork import HandAction, Handwork
@@ -15,6 +15,7 @@ from machines.node.left import Left, left
 from machines.node.recovering import Recovering
 from machines.node.server_time import Estimate
 from machines.node.strips import Strip
+from machines.position import Track
 from machines.profile import Profile
 from machines.structure import parse_instant
 from machines.wire import TestPattern
@@ -79,7 +80,7 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
     """Read how the machine is; ``estimate`` is the server's time at this moment."""
     with journal.reading() as db:
         state, held, pending = read_state(db), holding.held(db), strips.pending(db)
-        outage = recovering.read(db)
+        outage, track = recovering.read(db), slip.read_track(db)
         until, by_hand, machine = holding.held_until(db), handwork.current(db), holding.machine(db)
         profile = None if machine is None else machine[0]
         paper_place = "" if profile is None else lost_place.in_words(lost_place.place_under_head(db, profile), profile)
@@ -91,6 +92,7 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
         ("In the turn", _place(state, of_run)),
         ("Next cut", _next_cut(state, of_run, pending)),
         ("Paper left", _paper(remains, profile, of_run)),
+        *_slip(track, profile, held),
         ("Blade", _blade(state, remains)),
         ("Ink left", _ink(remains)),
         ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
@@ -193,6 +195,11 @@ def _paper(remains: Left | None, profile: Profile | None, held: Held | None) -> 
         return "by count none: look at the roll, and say when it was changed"
     lasts = "" if held is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * held.column_s)}"
     return f"{left_m:.2f} m by count{lasts}"
+
+
+def _slip(track: Track, profile: Profile | None, held: Held | None) -> list[tuple[str, str]]:
+    said = "" if profile is None else slip.in_words(track, profile, None if held is None else held.run.mean_turn_s)
+    return [("Slip of the paper", said)] if said else []
 
 
 def _blade(state: State, remains: Left | None) -> str:

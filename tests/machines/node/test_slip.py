@@ -17,9 +17,11 @@ from machines.drivers.emulated_head import Make
 from machines.drivers.emulated_wire import EmulatedWire
 from machines.drivers.faults import DeadNozzles, Fault, FaultPlan, Jump, Slip, SlowFeed
 from machines.drivers.serial_machine import SerialMachine
-from machines.node import holds
-from machines.node.slip import read_track
+from machines.node import holds, status
+from machines.node.panel import facts as panel
+from machines.node.slip import in_words, read_track
 from machines.plate import Plate
+from machines.position import Track
 from machines.profile import Profile
 from machines.wire import FeedCorrected, OperatorActed, RunWork, SlipMeasured
 from tests.machines.drivers.serial_bench import Bench, BenchPort
@@ -350,3 +352,31 @@ def test_over_a_serial_line_it_is_the_same(tmp_path: Path, make: Any, calibrated
     corrections = sum(b" correct " in line for line in node.bench.written)
     assert (corrections == 0) == calibrated
     assert sum(b" scale " in line for line in node.bench.written) == calibrated
+
+
+# In words.
+
+
+@pytest.mark.parametrize(
+    ("track", "mean_turn_s", "said"),
+    [
+        (Track(zero_mm=None, said_mm=0.0), 86400.0, "not measured yet"),
+        (Track(zero_mm=0.1, said_mm=0.0), 86400.0, "none: the paper is where it belongs, to within 0.5 mm"),
+        (Track(zero_mm=0.1, said_mm=-0.6), 86400.0, "0.60 mm behind (144 s, 0.60 degrees) when last reported"),
+        (Track(zero_mm=0.1, said_mm=0.6), None, "0.60 mm ahead when last reported"),
+    ],
+)
+def test_a_person_beside_the_machine_reads_it(track: Track, mean_turn_s: float | None, said: str) -> None:
+    """The 360 mm of a turn are a day and 360 degrees: a millimetre is four minutes, and a degree."""
+    assert in_words(track, measured(slip_threshold_mm=0.5), mean_turn_s).startswith(said)
+    assert in_words(track, line_profile(), mean_turn_s) == "", "without an encoder nobody knows"
+
+
+def test_status_and_panel_tell_it(tmp_path: Path) -> None:
+    node = rig(tmp_path, measured(), Jump(at=utc(NOON + 3600.0), mm=-2.0), blank=False)
+    assert "slip        not measured yet" in status.gather(tmp_path, node.journal, node.clock).as_text()
+    node.run_columns(60)
+    (*_, last) = node.entries(SlipMeasured)
+    words = f"{abs(last.slip_mm):.2f} mm behind"
+    assert words in status.gather(tmp_path, node.journal, node.clock).slip
+    assert words in dict(panel.gather(node.journal, None).lines)["Slip of the paper"]
