@@ -231,9 +231,17 @@ def open_journal(home: Path, *, create: bool = False) -> Journal:
         _check_and_create(connection, path)
     except sqlite3.DatabaseError as error:
         connection.close()
+        if _is_busy(error):  # nothing is wrong with it: whoever moved it away now would lose the board's memory
+            problem = f"the journal {path} is in use, for {BUSY_LIMIT_S:g} s on end"
+            raise InputError("home", problem, "try again; leave the folder as it is") from error
         remedy = "keep a copy of the folder for the studio, move it away and enrol the board again"
         raise InputError("home", f"the journal {path} cannot be used ({error})", remedy) from error
     return Journal(connection)
+
+
+def _is_busy(error: sqlite3.DatabaseError) -> bool:
+    code = getattr(error, "sqlite_errorcode", None)  # what this program raises itself has none
+    return code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def _check_and_create(connection: sqlite3.Connection, path: Path) -> None:

@@ -223,3 +223,20 @@ def test_the_state_reads_as_it_was_written(tmp_path: Path) -> None:
         state = read_state(db)
     assert (state.run, state.next_column, state.catching_up, state.fenced) == ("r", -3, True, "why")
     assert state.conditions == ("media-low-warning", "other-error")
+
+
+def test_a_journal_that_is_in_use_is_not_said_to_be_damaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another program holds all of it, as a backup may: whoever moved it away would lose the board's memory."""
+    monkeypatch.setattr("machines.node.journal.BUSY_LIMIT_S", 0.05)
+    open_journal(tmp_path, create=True).close()
+    other = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
+    other.execute("PRAGMA locking_mode = EXCLUSIVE")
+    other.execute("BEGIN IMMEDIATE")
+    other.execute("UPDATE state SET next_column = 1")
+    with pytest.raises(InputError, match="leave the folder as it is"):
+        open_journal(tmp_path)
+    other.execute("COMMIT")
+    other.close()
+    journal = open_journal(tmp_path)
+    assert journal.state().next_column == 1
+    journal.close()
