@@ -19,7 +19,7 @@ import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.paper import read_paper
-from machines.profile import Profile
+from machines.profile import Knife, Profile
 from machines.recovery import Policy
 from machines.structure import unstructure
 from machines.wire import GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut
@@ -29,6 +29,8 @@ from tests.machines.node.test_end_to_end import Bench, wait_for
 
 RATE = 240.0  # a column, two minutes, lasts half a second: a controller is no faster for a compressed clock
 FIRST, COLUMNS = 700, 50
+# Ten columns from the head, so that strips of five come under it until the end, however late a busy computer arms it.
+NEAR_KNIFE = Knife(head_to_knife_mm=5.0, cuts_per_blade=1000)
 
 
 @contextlib.contextmanager
@@ -57,14 +59,14 @@ def emulator(folder: Path, profile: Profile) -> Iterator[Path]:
 
 
 @contextlib.contextmanager
-def studio_bench(folder: Path, profile: Profile) -> Iterator[Bench]:
+def studio_bench(folder: Path, profile: Profile, strips_per_turn: int = 48) -> Iterator[Bench]:
     """A server, and a board that is enrolled with it."""
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), 1_790_000_000.0, RATE)
     run = RunWork(
         id="run",
         first_column=FIRST,
         end_column=FIRST + COLUMNS,
-        strips_per_turn=48,
+        strips_per_turn=strips_per_turn,
         nozzle_seed=5,
         mean_turn_s=86400.0,
     )
@@ -78,8 +80,8 @@ def studio_bench(folder: Path, profile: Profile) -> Iterator[Bench]:
 
 
 @contextlib.contextmanager
-def serial_bench(folder: Path, profile: Profile) -> Iterator[tuple[Bench, Path]]:
-    with studio_bench(folder, profile) as bench, emulator(folder / "machine", profile) as device:
+def serial_bench(folder: Path, profile: Profile, strips_per_turn: int = 48) -> Iterator[tuple[Bench, Path]]:
+    with studio_bench(folder, profile, strips_per_turn) as bench, emulator(folder / "machine", profile) as device:
         yield bench, device
 
 
@@ -90,13 +92,16 @@ def start(bench: Bench, device: Path) -> subprocess.Popen[str]:
 
 @pytest.mark.parametrize(
     "profile",
-    [line_profile(), carriage_profile(columns_per_burst=4, highest_mm_per_hour=120.0)],
+    [
+        line_profile(knife=NEAR_KNIFE),
+        carriage_profile(knife=NEAR_KNIFE, columns_per_burst=4, highest_mm_per_hour=120.0),
+    ],
     ids=["line", "carriage"],
 )
 def test_killed_and_started_again_it_prints_each_column_once_and_cuts_only_while_armed(
     tmp_path: Path, profile: Profile
 ) -> None:
-    with serial_bench(tmp_path, profile) as (bench, device):
+    with serial_bench(tmp_path, profile, strips_per_turn=144) as (bench, device):
         paper = tmp_path / "machine" / "paper"
 
         def laid() -> int:
