@@ -150,7 +150,7 @@ def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: d
         segments=run.segments_per_turn,
         turns=(run.end_column - 1) // profile.columns_per_turn - run.first_column // profile.columns_per_turn + 1,
         due=None if due is None else _place(run, profile, due),
-        head=_late_head(run, profile, beat, due),
+        head=_late_head(run, profile, beat, due, now),
         plate=None if shown is None else shown.plate,
         begins=f"{words.date(run.starts_at, zone)} {words.clock_time(run.starts_at, zone)}",
     )
@@ -169,12 +169,13 @@ def _due_column(segment: Segment, now: datetime) -> int:
     return work.first_column + max(passed - 1, 0)
 
 
-def _late_head(run: Run, profile: Profile, beat: Heartbeat | None, due: int | None) -> Place | None:
-    """Where the head is, if it is more than a burst behind what is due."""
+def _late_head(run: Run, profile: Profile, beat: Heartbeat | None, due: int | None, now: datetime) -> Place | None:
+    """Where the head was when it was last heard of, if that was more than a burst behind what was due then."""
     told = None if beat is None else beat.status.get("next_column")
-    if told is None or due is None or not run.first_column <= told < run.end_column:
+    if beat is None or told is None or due is None or not run.first_column <= told < run.end_column:
         return None
-    behind = profile.burst_start(due) - told
+    since = (now - beat.heard_at).total_seconds() * profile.columns_per_turn / run.mean_turn_s
+    behind = profile.burst_start(due - round(since)) - told
     return _place(run, profile, told) if behind > 2 * profile.columns_per_burst + 1 else None
 
 

@@ -13,7 +13,7 @@ from django.http import HttpResponse
 from django.test import Client
 from PIL import Image
 
-from scheduling.log.models import Event, Machine, Opening, PrintedStretch
+from scheduling.log.models import Event, Heartbeat, Machine, Opening, PrintedStretch
 from scheduling.paper import laid_on, length_at, seams
 from server import jobs, wiring
 from server.console import pictures
@@ -94,8 +94,15 @@ def test_a_machine_that_was_never_heard_is_not_said_to_print(furnished: Caller, 
 
 
 def test_a_head_that_is_late_is_shown_where_it_is(printing: Caller, clock: HeldClock) -> None:
+    told = Heartbeat.objects.get().status
     clock.at += timedelta(hours=1)
+    printing.post("node/reports", {"epoch": 1, "entries": [], "status": told | {"at": clock.at.isoformat()}})
     assert "printing late, catching up" in page()
+
+
+def test_a_head_that_was_heard_of_a_while_ago_is_not_late_for_that(printing: Caller, clock: HeldClock) -> None:
+    clock.at += timedelta(hours=1)
+    assert "printing late" not in page()
 
 
 def test_a_silent_machine_may_be_printing_on(printing: Caller, clock: HeldClock) -> None:
