@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from django.db import DEFAULT_DB_ALIAS
 
+from machines.entries import Entry, GapSettled
 from machines.recovery import Decision, Gap, settle
-from machines.wire import Entry, GapSettled, Reports, pace
+from machines.wire import Reports, pace
 from scheduling.log.events import Event, SettlementDiffered
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 
 from django.db.models import QuerySet
 
+from machines.entries import Entry
 from machines.structure import parse_instant
-from machines.wire import Entry, Taken
+from machines.wire import Taken
 from scheduling.log import models
 from scheduling.log.events import NAMES, NODE_EVENTS, NodeEnrolled, from_data
 

@@ -20,6 +20,7 @@ from machines.clock import SystemClock, board_clock, true_clock
 from machines.drivers.fault_file import FaultFile, read_faults
 from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated import SimulatedMachine, no_faults
+from machines.entries import Action
 from machines.errors import InputError
 from machines.node import board_commands, holds, takeover
 from machines.node import held as holding
@@ -36,7 +37,7 @@ from machines.node.printing import MustNotPrint
 from machines.node.service import teller
 from machines.node.status import gather
 from machines.profile import Profile
-from machines.wire import Action, RunWork
+from machines.wire import RunWork
 
 HORIZON_VARIABLE = "DAYROLL_HORIZON"
 COMMIT_VARIABLE = "DAYROLL_COLUMNS_PER_COMMIT"

@@ -6,10 +6,10 @@ import logging
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
+from machines.entries import ConditionsChanged, KnifeArmed, NodeStarted
 from machines.node import holds, outbox
 from machines.node.journal import Journal, State, change_state, read_state
 from machines.recovery import Cause
-from machines.wire import ConditionsChanged, KnifeArmed, NodeStarted
 
 log = logging.getLogger(__name__)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.entries import TestPattern
 from machines.errors import InputError
 from machines.head import HeadPlan
 from machines.patterns import (
@@ -22,7 +23,6 @@ from machines.patterns import (
 )
 from machines.profile import CarriageHead, Profile
 from machines.tone import to_dots
-from machines.wire import TestPattern
 
 Dots = NDArray[np.bool_]
 LEAST_FEED_MM, MOST_FEED_MM = 1.0, 500.0

@@ -16,6 +16,7 @@ import time
 from dataclasses import dataclass
 from typing import Literal
 
+from machines.entries import TestPattern
 from machines.errors import InputError
 from machines.node import hand_prints, holds, lost_place, orders
 from machines.node import held as holding
@@ -23,7 +24,6 @@ from machines.node.hand_prints import CUT_PATTERNS, HandPrint
 from machines.node.journal import Journal, State, change_state, read_state
 from machines.node.slip import begin_anew
 from machines.profile import Profile
-from machines.wire import TestPattern
 
 HandAction = Literal["feed", "cut", "test-pattern", "place-set"]
 DONE, VOID = "done", "void"

@@ -17,11 +17,11 @@ import sqlite3
 from dataclasses import dataclass
 
 from machines.clock import utc
+from machines.entries import Action, OperatorActed
 from machines.errors import InputError
 from machines.node import outbox
 from machines.node.journal import change_state, read_state
 from machines.node.slip import begin_anew
-from machines.wire import Action, OperatorActed
 
 STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING = "stopped", "paused", "parked", "unplanned-stop", "refusing"
 

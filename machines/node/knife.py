@@ -6,11 +6,11 @@ import sqlite3
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
+from machines.entries import StripCut
 from machines.node import outbox, strips
 from machines.node.facts import disarm, report_conditions
 from machines.node.journal import Journal, State, change_state
 from machines.profile import Profile
-from machines.wire import StripCut
 
 
 def cut(journal: Journal, state: State, profile: Profile, driver: Driver, now: float) -> bool:

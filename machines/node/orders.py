@@ -11,12 +11,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from machines.clock import utc
+from machines.entries import ColumnsPrinted, GapSettled, TrueAgain
 from machines.node import outbox, recovering, strips
 from machines.node.bursts import Burst, Held
 from machines.node.journal import change_state, read_state
 from machines.node.slip import begin_anew
 from machines.recovery import Columns, Decision, Gap
-from machines.wire import ColumnsPrinted, GapSettled, TrueAgain
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import sqlite3
 
+from machines.entries import Entry
 from machines.structure import parse_instant, structure, unstructure
-from machines.wire import Entry, Taken
+from machines.wire import Taken
 
 
 def next_seq(db: sqlite3.Connection) -> int:

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
+from machines.entries import Entry, FeedCorrected, SlipMeasured
 from machines.node import outbox
 from machines.node.bursts import Burst, Held
 from machines.node.journal import Journal
 from machines.node.plates import PlateStore
 from machines.position import BLANK_COLUMNS, Slip, Track, correction_mm, difference_mm, least_mm, news
 from machines.profile import Profile
-from machines.wire import Entry, FeedCorrected, SlipMeasured
 
 log = logging.getLogger(__name__)
 

@@ -6,6 +6,7 @@ import logging
 import threading
 
 from machines.clock import Clock, utc
+from machines.entries import SetTimeCompared
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import outbox, set_time
@@ -13,7 +14,6 @@ from machines.node.client import Client, Unreachable
 from machines.node.journal import Journal
 from machines.node.samples import Sample, measured
 from machines.node.server_time import SAMPLES_KEPT, Estimate, ServerTime
-from machines.wire import SetTimeCompared
 
 log = logging.getLogger(__name__)
 

@@ -1,7 +1,7 @@
 """The vocabulary of the log: every fact is one of these, past tense, frozen, with a schema version.
 
 An event says what happened; the store adds who said it, when, and when it happened. The node's own entries
-(`machines.wire`) are facts as they are, and stand here under the same names.
+(`machines.entries`) are facts as they are, and stand here under the same names.
 
 A field may be added with a default at the same schema version. Anything else raises the version, and `upcast` turns
 the old form into the new one on reading: what was once written is never changed.
@@ -16,12 +16,7 @@ from typing import Any, ClassVar, Literal
 
 from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
-from machines.errors import InputError
-from machines.profile import Profile
-from machines.recovery import Decision, Override, Policy
-from machines.structure import structure, unstructure
-from machines.tone import Method
-from machines.wire import (
+from machines.entries import (
     ColumnsPrinted,
     ConditionsChanged,
     FeedCorrected,
@@ -29,12 +24,17 @@ from machines.wire import (
     KnifeArmed,
     NodeStarted,
     OperatorActed,
-    SegmentWork,
     SetTimeCompared,
     SlipMeasured,
     StripCut,
     TrueAgain,
 )
+from machines.errors import InputError
+from machines.profile import Profile
+from machines.recovery import Decision, Override, Policy
+from machines.structure import structure, unstructure
+from machines.tone import Method
+from machines.wire import SegmentWork
 from scheduling.hours import Hours
 
 

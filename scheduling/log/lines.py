@@ -16,7 +16,7 @@ from django.db import connections
 from django.db.models import Q, TextField
 from django.db.models.functions import Cast
 
-from machines.wire import ColumnsPrinted
+from machines.entries import ColumnsPrinted
 from scheduling.log import models
 from scheduling.log.digest import digest, instant_text
 from scheduling.log.events import KINDS, NAMES, Event, from_data

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from machines.drivers.paper import Paper, read_paper
+from machines.entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut, TrueAgain
 from machines.plate import Plate
 from machines.profile import Profile
 from machines.structure import parse_instant, structure
-from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut, TrueAgain
 from server.demo.processes import Studio
 from server.demo.scenario import PROFILES, Station
 

@@ -25,8 +25,9 @@ from django.db.models import Q
 
 django.setup()
 
+from machines.entries import ColumnsPrinted
 from machines.recovery import Columns
-from machines.wire import ColumnsPrinted, Reports
+from machines.wire import Reports
 from scheduling.log import folding, models
 from scheduling.log.folds import VIEWS
 from scheduling.log.lines import Line, insert, scan

@@ -12,11 +12,11 @@ from typing import Any, get_args
 import numpy as np
 
 from machines.drivers.paper import Paper, read_paper
+from machines.entries import Entry
 from machines.errors import InputError
 from machines.node.journal import FILE_NAME
 from machines.plate import Plate
 from machines.structure import structure
-from machines.wire import Entry
 from server.demo.processes import Studio
 
 NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
+from machines.entries import ColumnsPrinted, GapSettled, StripCut
 from machines.structure import parse_instant
-from machines.wire import ColumnsPrinted, GapSettled, StripCut
 from tests.faults.evidence import Evidence
 
 # A board prints only while its clock is surer than half a column; the rest is for reading instants between knots.

@@ -13,9 +13,9 @@ import pytest
 
 from machines.clock import utc
 from machines.drivers.paper import PaperWriter, read_paper
+from machines.entries import ColumnsPrinted, GapSettled, NodeStarted, StripCut
 from machines.recovery import Columns, Gap, Pace, Policy, settle
 from machines.structure import format_instant, unstructure
-from machines.wire import ColumnsPrinted, GapSettled, NodeStarted, StripCut
 from tests.faults import judge as checks
 from tests.faults.evidence import Evidence
 from tests.faults.judge import judge

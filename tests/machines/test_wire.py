@@ -13,9 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.calibration import Calibration
-from machines.errors import InputError
-from machines.recovery import Columns, Gap, Override, Pace, Policy, Rule, Span, settle
-from machines.wire import (
+from machines.entries import (
     ColumnsPrinted,
     ConditionsChanged,
     Entry,
@@ -24,16 +22,13 @@ from machines.wire import (
     KnifeArmed,
     NodeStarted,
     OperatorActed,
-    Reports,
-    RunWork,
-    SegmentWork,
     SlipMeasured,
-    Status,
     StripCut,
     TrueAgain,
-    Work,
-    pace,
 )
+from machines.errors import InputError
+from machines.recovery import Columns, Gap, Override, Pace, Policy, Rule, Span, settle
+from machines.wire import Reports, RunWork, SegmentWork, Status, Work, pace
 from tests.machines.node.relay import carriage_profile, line_profile
 
 AT = datetime(2026, 10, 24, 12, 0, 0, 250_000, tzinfo=UTC)

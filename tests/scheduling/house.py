@@ -6,9 +6,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from machines.entries import ColumnsPrinted, NodeStarted
 from machines.profile import Profile
 from machines.structure import structure
-from machines.wire import ColumnsPrinted, NodeStarted, Reports
+from machines.wire import Reports
 from scheduling import studio
 from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans

@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.entries import ConditionsChanged, GapSettled, NodeStarted, OperatorActed, TrueAgain
 from machines.errors import InputError
 from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, Span, settle
-from machines.wire import ConditionsChanged, GapSettled, NodeStarted, OperatorActed, TrueAgain, pace
+from machines.wire import pace
 from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
 from scheduling.hours import Hours, Week

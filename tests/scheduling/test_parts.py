@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from machines.calibration import Calibration
+from machines.entries import Action, OperatorActed, StripCut
 from machines.profile import IdleFiring
 from machines.structure import format_instant, structure
-from machines.wire import Action, OperatorActed, StripCut
 from scheduling import studio
 from scheduling.calibration import calibrate
 from scheduling.enrolment import enrol

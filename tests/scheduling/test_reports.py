@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from django.db import transaction
 
+from machines.entries import GapSettled
 from machines.recovery import Gap, Policy, settle
-from machines.wire import GapSettled, pace
+from machines.wire import pace
 from scheduling.enrolment import enrol
 from scheduling.log.models import Event, Machine, Outage, Run, Segment
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch, take

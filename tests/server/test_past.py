@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
+from machines.entries import ConditionsChanged, GapSettled
 from machines.recovery import Gap, Policy, settle
-from machines.wire import ConditionsChanged, GapSettled, Reports, Work, pace
+from machines.wire import Reports, Work, pace
 from scheduling.log.store import Append, Attribution, append
 from server import wiring
 from tests.scheduling.log.facts import opening

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from machines.clock import utc
+from machines.entries import TestPattern
 from machines.node import hand_prints, handwork, holds, lost_place, recovering, set_time, slip, strips
 from machines.node import held as holding
 from machines.node.bursts import Held
@@ -18,7 +19,6 @@ from machines.node.strips import Strip
 from machines.position import Track
 from machines.profile import Profile
 from machines.structure import parse_instant
-from machines.wire import TestPattern
 
 # What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
 GLOSS = {

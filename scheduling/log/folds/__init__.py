@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db.models import Model
 
-from machines import wire
+from machines import entries
 from scheduling.log import events, models
 from scheduling.log.folds import catalogue, gaps, machines, notices, outages, runs
 from scheduling.log.recorded import Recorded
@@ -51,17 +51,17 @@ VIEWS: tuple[View, ...] = (
             events.NodeEnrolled: machines.node_enrolled,
             events.SilenceBegan: machines.silence_began,
             events.SilenceEnded: machines.silence_ended,
-            wire.NodeStarted: machines.node_started,
-            wire.ColumnsPrinted: machines.columns_printed,
-            wire.GapSettled: machines.gap_settled,
-            wire.TrueAgain: machines.entry_taken,
-            wire.StripCut: machines.strip_cut,
-            wire.KnifeArmed: machines.knife_armed,
-            wire.ConditionsChanged: machines.conditions_changed,
-            wire.OperatorActed: machines.operator_acted,
-            wire.SetTimeCompared: machines.entry_taken,
-            wire.SlipMeasured: machines.entry_taken,
-            wire.FeedCorrected: machines.entry_taken,
+            entries.NodeStarted: machines.node_started,
+            entries.ColumnsPrinted: machines.columns_printed,
+            entries.GapSettled: machines.gap_settled,
+            entries.TrueAgain: machines.entry_taken,
+            entries.StripCut: machines.strip_cut,
+            entries.KnifeArmed: machines.knife_armed,
+            entries.ConditionsChanged: machines.conditions_changed,
+            entries.OperatorActed: machines.operator_acted,
+            entries.SetTimeCompared: machines.entry_taken,
+            entries.SlipMeasured: machines.entry_taken,
+            entries.FeedCorrected: machines.entry_taken,
         },
     ),
     View(
@@ -70,9 +70,9 @@ VIEWS: tuple[View, ...] = (
         {
             events.RunPlanned: runs.run_planned,
             events.SegmentsPlanned: runs.segments_planned,
-            wire.ColumnsPrinted: runs.columns_printed,
-            wire.GapSettled: gaps.gap_settled,
-            wire.StripCut: runs.strip_cut,
+            entries.ColumnsPrinted: runs.columns_printed,
+            entries.GapSettled: gaps.gap_settled,
+            entries.StripCut: runs.strip_cut,
         },
     ),
     View(
@@ -80,8 +80,8 @@ VIEWS: tuple[View, ...] = (
         (models.Outage, models.Override),
         {
             events.OutageOverridden: outages.outage_overridden,
-            wire.GapSettled: outages.gap_settled,
-            wire.TrueAgain: outages.true_again,
+            entries.GapSettled: outages.gap_settled,
+            entries.TrueAgain: outages.true_again,
             events.SettlementDiffered: outages.settlement_differed,
         },
     ),
@@ -91,16 +91,16 @@ VIEWS: tuple[View, ...] = (
         {
             events.SilenceBegan: notices.silence_began,
             events.SilenceEnded: notices.silence_ended,
-            wire.GapSettled: notices.gap_settled,
-            wire.TrueAgain: notices.true_again,
+            entries.GapSettled: notices.gap_settled,
+            entries.TrueAgain: notices.true_again,
             events.SettlementDiffered: notices.settlement_differed,
-            wire.StripCut: notices.strip_cut,
-            wire.KnifeArmed: notices.knife_armed,
-            wire.ConditionsChanged: notices.conditions_changed,
-            wire.OperatorActed: notices.operator_acted,
-            wire.SetTimeCompared: notices.set_time_compared,
-            wire.SlipMeasured: notices.slip_measured,
-            wire.FeedCorrected: notices.feed_corrected,
+            entries.StripCut: notices.strip_cut,
+            entries.KnifeArmed: notices.knife_armed,
+            entries.ConditionsChanged: notices.conditions_changed,
+            entries.OperatorActed: notices.operator_acted,
+            entries.SetTimeCompared: notices.set_time_compared,
+            entries.SlipMeasured: notices.slip_measured,
+            entries.FeedCorrected: notices.feed_corrected,
         },
     ),
 )

@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
+from machines.entries import GapSettled
 from machines.recovery import Columns, Decision
-from machines.wire import GapSettled
 from scheduling.log.folds.again import ask_again, no_longer_again
 from scheduling.log.folds.runs import account, conclude, recount
 from scheduling.log.folds.shifts import shift_from

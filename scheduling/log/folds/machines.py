@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from machines.node.facts import stops_printing
-from machines.structure import unstructure
-from machines.wire import (
+from machines.entries import (
     Action,
     ColumnsPrinted,
     ConditionsChanged,
@@ -18,6 +16,8 @@ from machines.wire import (
     OperatorActed,
     StripCut,
 )
+from machines.node.facts import stops_printing
+from machines.structure import unstructure
 from scheduling.log.events import MachineAdded, MachineCalibrated, NodeEnrolled, SilenceBegan, SilenceEnded
 from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from machines.position import Slip
-from machines.wire import (
+from machines.entries import (
     Action,
     ConditionsChanged,
     FeedCorrected,
@@ -17,6 +16,7 @@ from machines.wire import (
     StripCut,
     TrueAgain,
 )
+from machines.position import Slip
 from scheduling.log.events import SettlementDiffered, SilenceBegan, SilenceEnded
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from machines.entries import GapSettled, TrueAgain
 from machines.structure import unstructure
-from machines.wire import GapSettled, TrueAgain
 from scheduling.log.events import OutageOverridden, SettlementDiffered
 from scheduling.log.models import Outage, Override
 from scheduling.log.recorded import Recorded

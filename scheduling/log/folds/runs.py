@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from machines.entries import ColumnsPrinted, StripCut
 from machines.structure import unstructure
-from machines.wire import ColumnsPrinted, SegmentWork, StripCut
+from machines.wire import SegmentWork
 from scheduling.log.events import RunPlanned, SegmentsPlanned
 from scheduling.log.folds.again import no_longer_again
 from scheduling.log.folds.shifts import place

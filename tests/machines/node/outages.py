@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 
 from machines.drivers.paper import Paper
+from machines.entries import ColumnsPrinted, Entry, GapSettled
 from machines.node import recovering
 from machines.node.recovering import Recovering
 from machines.recovery import Columns, Override, Policy, Span, settle
 from machines.structure import structure, unstructure
-from machines.wire import ColumnsPrinted, Entry, GapSettled, Work, pace
+from machines.wire import Work, pace
 from tests.machines.node.account import check_cuts, unreported
 from tests.machines.node.relay import Studio
 from tests.machines.node.rig import HandClock, Rig, make_studio

@@ -18,11 +18,12 @@ import numpy as np
 
 from machines.calibration import Calibration
 from machines.clock import Clock, utc
+from machines.entries import ColumnsPrinted, Entry, GapSettled
 from machines.plate import Plate
 from machines.profile import CarriageHead, Knife, LineHead, Media, Profile
 from machines.recovery import Policy
 from machines.structure import format_instant
-from machines.wire import ColumnsPrinted, Entry, GapSettled, Reports, RunWork, SegmentWork, Status, Work
+from machines.wire import Reports, RunWork, SegmentWork, Status, Work
 
 TOKEN = "node_of_the_tests"
 KNOTS = 5

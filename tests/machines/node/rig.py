@@ -19,6 +19,7 @@ from machines.drivers import Feed, MachineStopped
 from machines.drivers.faults import FaultPlan
 from machines.drivers.paper import Paper, read_paper
 from machines.drivers.simulated import SimulatedMachine
+from machines.entries import Entry
 from machines.head import HeadPlan
 from machines.node import held as holding
 from machines.node import outbox
@@ -30,7 +31,7 @@ from machines.node.server_time import Estimate
 from machines.profile import Profile
 from machines.recovery import Policy
 from machines.structure import structure
-from machines.wire import Entry, Reports, RunWork
+from machines.wire import Reports, RunWork
 from tests.machines.node.relay import Studio, line_profile, picture
 
 NOON = 1_790_000_000.0

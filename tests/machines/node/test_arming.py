@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from machines.entries import ConditionsChanged, KnifeArmed, StripCut
 from machines.node import facts
 from machines.node.journal import change_state
-from machines.wire import ConditionsChanged, KnifeArmed, StripCut
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio
 

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from machines.entries import ConditionsChanged, GapSettled
 from machines.node import holds
 from machines.node.at_hand import MOST_REFUSALS
-from machines.wire import ConditionsChanged, GapSettled
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
 

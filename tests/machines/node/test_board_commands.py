@@ -15,13 +15,14 @@ import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.paper import NO_COLUMN, read_paper
+from machines.entries import NodeStarted, OperatorActed, SetTimeCompared
 from machines.node import held as holding
 from machines.node.__main__ import main
 from machines.node.cautions import BESIDE
 from machines.node.journal import open_journal
 from machines.node.panel.pin import Guard
 from machines.recovery import Policy
-from machines.wire import NodeStarted, OperatorActed, RunWork, SetTimeCompared
+from machines.wire import RunWork
 from tests.machines.node.relay import Studio, line_profile, picture, serving
 from tests.machines.node.rig import HandClock
 from tests.machines.node.test_end_to_end import Bench, wait_for

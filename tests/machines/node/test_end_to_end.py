@@ -21,10 +21,11 @@ import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.paper import read_paper
+from machines.entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
 from machines.node.journal import open_journal
 from machines.profile import Profile
 from machines.recovery import Policy
-from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut
+from machines.wire import RunWork
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.entries import KnifeArmed
 from machines.node import exchange as module
 from machines.node import held as holding
 from machines.node import outbox
@@ -16,7 +17,6 @@ from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
 from machines.node.plates import PlateStore
 from machines.node.timekeeper import Timekeeper
-from machines.wire import KnifeArmed
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
 from tests.machines.test_wire import AT

@@ -13,7 +13,7 @@ from machines.clock import utc
 from machines.drivers.fault_file import FaultDocument, write_faults
 from machines.drivers.faults import Jam, Slip
 from machines.drivers.paper import read_paper
-from machines.wire import ConditionsChanged, FeedCorrected, SlipMeasured
+from machines.entries import ConditionsChanged, FeedCorrected, SlipMeasured
 from tests.machines.node.relay import line_profile
 from tests.machines.node.test_end_to_end import COLUMNS, Bench, make_bench, wait_for
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from machines.drivers.paper import NO_COLUMN
+from machines.entries import Action, GapSettled, OperatorActed, StripCut, TestPattern
 from machines.errors import InputError
 from machines.node import hand_prints, handwork, holds
 from machines.node import held as holding
@@ -18,7 +19,6 @@ from machines.node.handwork import DONE, VOID, HandAction
 from machines.node.journal import change_state
 from machines.patterns import cut_squareness, element_check, feed_ruler, knife_scale
 from machines.profile import Profile
-from machines.wire import Action, GapSettled, OperatorActed, StripCut, TestPattern
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio

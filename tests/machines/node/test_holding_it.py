@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 
-from machines.wire import ConditionsChanged, GapSettled, OperatorActed
+from machines.entries import ConditionsChanged, GapSettled, OperatorActed
 from tests.machines.node.test_end_to_end import Bench, check, make_bench, wait_for
 
 __all__ = ["make_bench"]  # the fixture

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.entries import Action, ConditionsChanged, GapSettled, OperatorActed
 from machines.errors import InputError
 from machines.node import holds
 from machines.node.journal import _LATER, _SCHEMA, FILE_NAME, change_state, open_journal
 from machines.node.printing import Printer
-from machines.wire import Action, ConditionsChanged, GapSettled, OperatorActed
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.rig import HandClock, Rig, make_studio
 

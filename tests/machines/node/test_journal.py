@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from machines.entries import KnifeArmed
 from machines.errors import InputError
 from machines.node import journal as module
 from machines.node import outbox
 from machines.node.journal import FILE_NAME, change_state, open_journal, read_state
-from machines.wire import KnifeArmed
 from tests.machines.test_wire import AT, ENTRIES
 
 KILLED_WRITER = """

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from machines.entries import Action
 from machines.node import handwork, holds
 from machines.node.journal import change_state
 from machines.node.left import drops_of, left
 from machines.patterns import nozzle_check
 from machines.profile import CarriageHead, IdleFiring, Profile
-from machines.wire import Action
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from machines.drivers.paper import NO_COLUMN
+from machines.entries import GapSettled, OperatorActed
 from machines.errors import InputError
 from machines.node import handwork, lost_place
 from machines.node.handwork import DONE, KNOWS
@@ -16,7 +17,6 @@ from machines.node.journal import change_state
 from machines.node.slip import keep_track, read_track
 from machines.position import Track
 from machines.profile import Profile
-from machines.wire import GapSettled, OperatorActed
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio

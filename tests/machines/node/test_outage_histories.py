@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from machines.clock import utc
+from machines.entries import GapSettled
 from machines.node.journal import change_state
 from machines.profile import Knife
 from machines.recovery import Override, Policy, Rule, Span
-from machines.wire import GapSettled
 from tests.machines.node.outages import OutageStudio, check_story, outage_studio
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import Crash, HandClock, Rig

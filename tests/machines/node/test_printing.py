@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.entries import ColumnsPrinted, ConditionsChanged, GapSettled, KnifeArmed, NodeStarted, StripCut, TrueAgain
 from machines.errors import InputError
 from machines.node.journal import change_state
 from machines.node.laying import NOTHING_DUE
@@ -14,15 +15,6 @@ from machines.node.orders import unknown_end
 from machines.node.printing import MustNotPrint
 from machines.profile import Knife
 from machines.recovery import Columns, Policy
-from machines.wire import (
-    ColumnsPrinted,
-    ConditionsChanged,
-    GapSettled,
-    KnifeArmed,
-    NodeStarted,
-    StripCut,
-    TrueAgain,
-)
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio

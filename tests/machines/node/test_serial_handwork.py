@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from machines.drivers.paper import NO_COLUMN, read_paper
-from machines.wire import OperatorActed
+from machines.entries import OperatorActed
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.test_end_to_end import wait_for

@@ -19,10 +19,11 @@ import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.paper import read_paper
+from machines.entries import GapSettled, KnifeArmed, NodeStarted, StripCut
 from machines.profile import Knife, Profile
 from machines.recovery import Policy
 from machines.structure import unstructure
-from machines.wire import GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut
+from machines.wire import RunWork
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
 from tests.machines.node.test_end_to_end import Bench, wait_for

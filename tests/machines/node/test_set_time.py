@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.entries import OperatorActed, SetTimeCompared
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import set_time
 from machines.node.samples import DRIFT, Sample
 from machines.node.server_time import Estimate, HandTime, ServerTime
 from machines.node.timekeeper import Timekeeper
-from machines.wire import OperatorActed, SetTimeCompared
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 
 

@@ -17,13 +17,14 @@ from machines.drivers.emulated_head import Make
 from machines.drivers.emulated_wire import EmulatedWire
 from machines.drivers.faults import DeadNozzles, Fault, FaultPlan, Jump, Slip, SlowFeed
 from machines.drivers.serial_machine import SerialMachine
+from machines.entries import FeedCorrected, OperatorActed, SlipMeasured
 from machines.node import holds, status
 from machines.node.panel import facts as panel
 from machines.node.slip import in_words, read_track
 from machines.plate import Plate
 from machines.position import Track
 from machines.profile import Profile
-from machines.wire import FeedCorrected, OperatorActed, RunWork, SlipMeasured
+from machines.wire import RunWork
 from tests.machines.drivers.serial_bench import Bench, BenchPort
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, Crash, HandClock, Rig, make_studio

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
+from machines.entries import Entry, GapSettled, KnifeArmed
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import outbox
@@ -21,7 +22,7 @@ from machines.node.journal import Journal, change_state, open_journal
 from machines.node.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.profile import Profile
 from machines.recovery import CauseRule, Columns, Override, Policy, Rule
-from machines.wire import Entry, GapSettled, KnifeArmed, Taken
+from machines.wire import Taken
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, Crash, HandClock, Rig, make_studio
 from tests.machines.node.test_bursts import COLUMN_S, held

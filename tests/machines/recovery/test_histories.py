@@ -10,6 +10,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from machines.entries import GapSettled
 from machines.recovery import (
     CauseRule,
     Decision,
@@ -25,7 +26,6 @@ from machines.recovery import (
     settle,
 )
 from machines.structure import structure, unstructure
-from machines.wire import GapSettled
 from tests.machines.recovery.simulation import START, Machine, World
 from tests.machines.recovery.worlds import CAUSES
 

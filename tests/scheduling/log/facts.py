@@ -6,6 +6,20 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, get_args
 
 from machines.calibration import Calibration
+from machines.entries import (
+    Action,
+    ColumnsPrinted,
+    ConditionsChanged,
+    FeedCorrected,
+    GapSettled,
+    KnifeArmed,
+    NodeStarted,
+    OperatorActed,
+    SetTimeCompared,
+    SlipMeasured,
+    StripCut,
+    TrueAgain,
+)
 from machines.profile import CarriageHead, Knife, Media, Profile
 from machines.recovery import (
     Cause,
@@ -19,21 +33,7 @@ from machines.recovery import (
     RuleKind,
     settle,
 )
-from machines.wire import (
-    Action,
-    ColumnsPrinted,
-    ConditionsChanged,
-    FeedCorrected,
-    GapSettled,
-    KnifeArmed,
-    NodeStarted,
-    OperatorActed,
-    SegmentWork,
-    SetTimeCompared,
-    SlipMeasured,
-    StripCut,
-    TrueAgain,
-)
+from machines.wire import SegmentWork
 from scheduling.hours import DateHours, Hours, OpenSpan, Week
 from scheduling.log.events import (
     Event,

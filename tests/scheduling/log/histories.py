@@ -8,8 +8,8 @@ from typing import Any, get_args
 
 from hypothesis import strategies as st
 
+from machines.entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
-from machines.wire import Action
 from scheduling.log.events import Event, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
 from scheduling.log.store import Append
 from tests.scheduling.log.facts import (

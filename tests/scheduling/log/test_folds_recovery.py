@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from machines.entries import GapSettled
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
-from machines.wire import GapSettled
 from scheduling.log.events import NodeEnrolled, SilenceBegan
 from scheduling.log.models import Machine, Notice, Outage, Run, Segment
 from scheduling.log.models import Override as OverrideRow

@@ -12,7 +12,7 @@ import pytest
 from django.db import connections, transaction
 from hypothesis import HealthCheck, given, settings
 
-from machines.wire import ColumnsPrinted, GapSettled
+from machines.entries import ColumnsPrinted, GapSettled
 from scheduling.log import models
 from scheduling.log import rebuild as rebuilding
 from scheduling.log.folds import VIEWS

@@ -13,11 +13,12 @@ import pytest
 
 from machines.clock import utc
 from machines.drivers.paper import CUT, LAID, RECORD, Geometry, Paper
+from machines.entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
 from machines.plate import Plate
 from machines.profile import Profile
 from machines.recovery import Columns, Gap, Policy, settle
 from machines.structure import format_instant
-from machines.wire import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, RunWork, StripCut, pace
+from machines.wire import RunWork, pace
 from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
 from server.demo import promises

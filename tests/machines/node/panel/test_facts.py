@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from machines.entries import Action
 from machines.node import handwork, holds
 from machines.node.journal import change_state
 from machines.node.panel.facts import GLOSS, duration, gather, gloss
 from machines.node.server_time import Estimate
 from machines.profile import CarriageHead
-from machines.wire import Action
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 

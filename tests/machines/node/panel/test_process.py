@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 from collections.abc import Callable
 
-from machines.wire import KnifeArmed, OperatorActed, StripCut
+from machines.entries import KnifeArmed, OperatorActed, StripCut
 from tests.machines.node.panel.test_serving import PIN, Browser
 from tests.machines.node.test_end_to_end import Bench, check, make_bench, wait_for
 

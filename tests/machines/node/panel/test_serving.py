@@ -13,6 +13,7 @@ from urllib.parse import urlencode
 import pytest
 import urllib3
 
+from machines.entries import OperatorActed
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import holds
@@ -25,7 +26,6 @@ from machines.node.panel.serving import Panel, read_address, serving
 from machines.node.server_time import Estimate
 from machines.node.takeover import enrol
 from machines.node.timekeeper import Timekeeper
-from machines.wire import OperatorActed
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
