@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import get_args
 
 from django.db.models import QuerySet
 
@@ -10,9 +11,9 @@ from machines.entries import Entry
 from machines.structure import parse_instant
 from machines.wire import Taken
 from scheduling.log import models
-from scheduling.log.events import NAMES, NODE_EVENTS, NodeEnrolled, from_data
+from scheduling.log.events import NAMES, NodeEnrolled, from_data
 
-ENTRY_KINDS = tuple(NAMES[cls] for cls in NODE_EVENTS)
+ENTRY_KINDS = tuple(NAMES[cls] for cls in get_args(Entry))
 # A board that missed more enrolments than this is told nothing, and takes its own journal for unfit.
 MOST_EPOCHS = 8
 
@@ -29,7 +30,7 @@ def entries_taken(machine: str, first: int, end: int, accepted_through: int) -> 
     newest_first = _entries(machine).order_by("-version")
     rows = newest_first[accepted_through - end + 1 : accepted_through - first + 1]
     told = (from_data(row.kind, row.schema, row.data) for row in rows)
-    return {entry.seq: entry for entry in told if isinstance(entry, NODE_EVENTS)}
+    return {entry.seq: entry for entry in told if isinstance(entry, Entry)}
 
 
 def taken_of_earlier(machine: str) -> tuple[Taken, ...]:

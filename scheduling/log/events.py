@@ -1,7 +1,7 @@
 """The vocabulary of the log: every fact is one of these, past tense, frozen, with a schema version.
 
 An event says what happened; the store adds who said it, when, and when it happened. The node's own entries
-(`machines.entries`) are facts as they are, and stand here under the same names.
+(`machines.entries`) are facts as they are.
 
 A field may be added with a default at the same schema version. Anything else raises the version, and `upcast` turns
 the old form into the new one on reading: what was once written is never changed.
@@ -12,23 +12,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, get_args
 
 from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
-from machines.entries import (
-    ColumnsPrinted,
-    ConditionsChanged,
-    FeedCorrected,
-    GapSettled,
-    KnifeArmed,
-    NodeStarted,
-    OperatorActed,
-    SetTimeCompared,
-    SlipMeasured,
-    StripCut,
-    TrueAgain,
-)
+from machines.entries import Entry
 from machines.errors import InputError
 from machines.profile import Profile
 from machines.recovery import Decision, Override, Policy
@@ -223,34 +211,7 @@ class StreamClosed:
     file_digest: str
 
 
-STUDIO_EVENTS = (
-    VenueAdded,
-    HoursSet,
-    ProfileAdded,
-    MachineAdded,
-    MachineCalibrated,
-    SourceAdded,
-    RunPlanned,
-    SegmentsPlanned,
-    OpeningFixed,
-)
-SERVER_EVENTS = (NodeEnrolled, SettlementDiffered, SilenceBegan, SilenceEnded, OutageOverridden, StreamClosed)
-# A node's entries belong to its machine's stream.
-NODE_EVENTS = (
-    NodeStarted,
-    ColumnsPrinted,
-    GapSettled,
-    TrueAgain,
-    StripCut,
-    KnifeArmed,
-    ConditionsChanged,
-    OperatorActed,
-    SetTimeCompared,
-    SlipMeasured,
-    FeedCorrected,
-)
-
-Event = (
+StudioEvent = (
     VenueAdded
     | HoursSet
     | ProfileAdded
@@ -260,24 +221,9 @@ Event = (
     | RunPlanned
     | SegmentsPlanned
     | OpeningFixed
-    | NodeEnrolled
-    | SettlementDiffered
-    | SilenceBegan
-    | SilenceEnded
-    | OutageOverridden
-    | StreamClosed
-    | NodeStarted
-    | ColumnsPrinted
-    | GapSettled
-    | TrueAgain
-    | StripCut
-    | KnifeArmed
-    | ConditionsChanged
-    | OperatorActed
-    | SetTimeCompared
-    | SlipMeasured
-    | FeedCorrected
 )
+ServerEvent = NodeEnrolled | SettlementDiffered | SilenceBegan | SilenceEnded | OutageOverridden | StreamClosed
+Event = StudioEvent | ServerEvent | Entry
 
 
 def _kind(cls: type) -> str:
@@ -285,7 +231,7 @@ def _kind(cls: type) -> str:
     return "".join(f"-{letter.lower()}" if letter.isupper() else letter for letter in cls.__name__).lstrip("-")
 
 
-KINDS: dict[str, type[Event]] = {_kind(cls): cls for cls in (*STUDIO_EVENTS, *SERVER_EVENTS, *NODE_EVENTS)}
+KINDS: dict[str, type[Event]] = {_kind(cls): cls for cls in get_args(Event)}
 NAMES: dict[type[Event], str] = {cls: kind for kind, cls in KINDS.items()}
 
 # The schema version that is written now, where it is not 1.

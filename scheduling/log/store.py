@@ -20,10 +20,11 @@ from typing import Any
 from django.db import connections, transaction
 from django.db.models import Max, Q
 
+from machines.entries import Entry
 from machines.errors import InputError
 from scheduling.log import models, trips
 from scheduling.log.digest import NONE_BEFORE, digest
-from scheduling.log.events import KINDS, NAMES, NODE_EVENTS, Event, from_data, schema_of, to_data
+from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
 from scheduling.log.folding import BROKEN, fold_live
 from scheduling.log.lines import Line, facts, insert, scan
 from scheduling.log.recorded import Recorded, run_of
@@ -278,7 +279,7 @@ def _text(event: Event, kind: str) -> str:
 
 
 def _require_stream(stream: str, event: Event, kind: str) -> None:
-    wanted = "machine" if isinstance(event, NODE_EVENTS) else event.stream
+    wanted = "machine" if isinstance(event, Entry) else event.stream  # what a node tells is its machine's
     if _kind_of(stream) != wanted:
         raise InputError("stream", f"{kind} cannot stand in {stream!r}", f"append it to {wanted}/<id>")
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
+from machines.entries import Entry
 from machines.errors import InputError
 from scheduling.log import events
 from scheduling.log.canonical import canonical
@@ -61,7 +62,7 @@ def test_a_kind_is_its_class_in_lower_case() -> None:
 
 
 def test_a_node_entry_has_the_kind_that_it_has_on_the_wire() -> None:
-    for cls in events.NODE_EVENTS:
+    for cls in get_args(Entry):
         assert NAMES[cls] == cls.kind
 
 
