@@ -5,6 +5,7 @@ Two instants are meant by "then": when a thing happened, and when the server was
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any, ClassVar, cast
@@ -63,7 +64,7 @@ class PastItem(Item):
         return row
 
 
-class PastList(List):
+class PastList(List, ABC):
     """A resource: as it stands, or as it was ``at`` an instant, or as it was ``known_by`` one.
 
     Every page wants the same instants. With ``known_by`` the pages belong together whatever is told meanwhile.
@@ -72,9 +73,9 @@ class PastList(List):
     parameters = (*List.parameters, *PARAMETERS)
     described: ClassVar = DESCRIBED
 
+    @abstractmethod
     def as_they_were(self, moment: Moment, part: Part) -> list[Any]:
         """A part of the rows then, in the order of the key."""
-        raise NotImplementedError
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of the rows now, or then."""
