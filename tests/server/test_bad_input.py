@@ -143,7 +143,7 @@ def test_an_id_is_taken_once(studio: Caller) -> None:
 @pytest.mark.parametrize("path", ["venues", "venues/quay", "uploads", "reference", "schema", "problems/taken"])
 def test_what_can_be_done_is_said_by_the_schema_and_not_by_options(studio: Caller, path: str) -> None:
     answer = studio.other("OPTIONS", path)
-    problem(answer, HTTPStatus.METHOD_NOT_ALLOWED)
+    assert problem(answer, HTTPStatus.METHOD_NOT_ALLOWED)["type"] == "about:blank"
     assert answer["Allow"]
 
 
@@ -163,9 +163,9 @@ def test_an_address_of_no_api_is_a_problem_too(db: None, path: str) -> None:
 def test_a_method_that_a_resource_does_not_have(studio: Caller, method: str, path: str) -> None:
     response = studio.other(method, path)
     if path == "node/work":
-        problem(response, HTTPStatus.FORBIDDEN)
+        assert problem(response, HTTPStatus.FORBIDDEN)["type"] == "about:blank"
     else:
-        problem(response, HTTPStatus.METHOD_NOT_ALLOWED)
+        assert problem(response, HTTPStatus.METHOD_NOT_ALLOWED)["type"] == "about:blank"
         assert "GET" in response["Allow"]
 
 
@@ -173,7 +173,7 @@ def test_a_method_that_a_resource_does_not_have(studio: Caller, method: str, pat
     "path", ["", "venue", "venues/", "venues/nowhere", "venues/No%00where", "plates/abc.png", "%ff"]
 )
 def test_an_address_where_nothing_is(studio: Caller, path: str) -> None:
-    problem(studio.get(path), HTTPStatus.NOT_FOUND)
+    assert problem(studio.get(path), HTTPStatus.NOT_FOUND)["type"] == "about:blank"
 
 
 @pytest.mark.parametrize(
@@ -224,7 +224,7 @@ def test_each_type_of_problem_explains_itself() -> None:
         answer = Caller().get(kind.type.removeprefix("/api/v1/"))
         assert answer.status_code == 200
         assert answer.json()["title"] == kind.title
-    problem(Caller().get("problems/unheard-of"), HTTPStatus.NOT_FOUND)
+    assert problem(Caller().get("problems/unheard-of"), HTTPStatus.NOT_FOUND)["type"] == "about:blank"
 
 
 JSON_VALUES = st.recursive(
@@ -242,4 +242,5 @@ def test_whatever_stands_in_a_field_the_answer_is_a_problem_or_a_creation(studio
     response = studio.post(resource, good | {name: data.draw(JSON_VALUES)})
     if response.status_code != HTTPStatus.CREATED:
         assert response.status_code in (HTTPStatus.UNPROCESSABLE_ENTITY, HTTPStatus.CONFLICT), response.content
-        problem(response, response.status_code)
+        told = problem(response, response.status_code)
+        assert told["type"] in ("/api/v1/problems/bad-input", "/api/v1/problems/taken")

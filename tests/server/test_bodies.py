@@ -36,13 +36,16 @@ def test_a_body_that_is_not_json(studio: Caller, body: bytes) -> None:
     if body:
         assert problem(response, HTTPStatus.BAD_REQUEST)["type"] == "/api/v1/problems/unreadable-body"
     else:
-        problem(response, HTTPStatus.UNPROCESSABLE_ENTITY)
+        assert problem(response, HTTPStatus.UNPROCESSABLE_ENTITY)["problem"] == "missing"
     assert not Event.objects.exists()
 
 
 @pytest.mark.parametrize("body", [b"[]", b"null", b'"quay"', b"3", b"true"])
 def test_json_that_is_not_an_object(studio: Caller, body: bytes) -> None:
-    problem(studio.post("venues", body), HTTPStatus.UNPROCESSABLE_ENTITY)
+    told = problem(studio.post("venues", body), HTTPStatus.UNPROCESSABLE_ENTITY)
+    assert told["type"] == "/api/v1/problems/bad-input"
+    assert told["remedy"]
+    assert not Event.objects.exists()
 
 
 @pytest.mark.parametrize(
@@ -82,7 +85,9 @@ def test_a_name_given_twice(studio: Caller) -> None:
 
 def test_a_body_that_is_too_large(studio: Caller) -> None:
     body = b'{"id": "' + b"a" * LARGEST_BODY_BYTES + b'"}'
-    problem(studio.post("venues", body), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+    told = problem(studio.post("venues", body), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+    assert told["type"] == "/api/v1/problems/body-too-large"
+    assert not Event.objects.exists()
 
 
 @pytest.mark.parametrize("media_type", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""])

@@ -95,6 +95,7 @@ def test_the_description_tells_what_it_is(wren: Caller) -> None:
     shown = operation["responses"]["200"]["content"]["application/json"]["schema"]
     for answer in (wren.get("machines/wren-1").json(), wren.put(ADDRESS, MEASURED).json()):
         jsonschema.validate(answer, shown | {"components": description["components"]})
+    assert answer["calibration"] == MEASURED
 
 
 def test_the_node_is_told(node: Caller, furnished: Caller) -> None:

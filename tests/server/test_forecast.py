@@ -51,9 +51,9 @@ def test_a_bad_question_is_named(furnished: Caller, query: str, field: str) -> N
 
 
 def test_who_may_ask_and_of_what(furnished: Caller, node: Caller) -> None:
-    problem(furnished.get("machines/nobody/forecast"), 404)
-    problem(Caller().get("machines/wren-1/forecast"), 401)
-    problem(node.get("machines/wren-1/forecast"), 403)
+    assert problem(furnished.get("machines/nobody/forecast"), 404)["type"] == "about:blank"
+    assert Caller().get("machines/wren-1/forecast").status_code == 401
+    assert node.get("machines/wren-1/forecast").status_code == 403
 
 
 def test_the_supplies_of_a_turn_and_of_a_segment_fit_their_description(furnished: Caller) -> None:

@@ -73,7 +73,9 @@ def test_running_once_says_how_it_went(transactional_db: None) -> None:
 def test_a_loop_that_is_told_to_stop_stops(clock: HeldClock) -> None:
     stop = threading.Event()
     stop.set()
-    run_loop([Job("never", 1.0, lambda: 1 // 0)], clock, stop)
+    never = Counted(stop, 1)
+    run_loop([never.job("never", 1.0, clock)], clock, stop)
+    assert never.ran == []
 
 
 def test_extending_twice_adds_nothing(furnished: Caller) -> None:

@@ -47,6 +47,6 @@ def test_a_bad_question_is_named(furnished: Caller, query: str, field: str) -> N
 def test_after_the_last_run_nothing_comes_round(furnished: Caller, node: Caller, clock: HeldClock) -> None:
     clock.at += timedelta(days=30)
     assert "No run of wren-1" in problem(furnished.get("machines/wren-1/next?longitude=0"), 404)["detail"]
-    problem(furnished.get("machines/nobody/next?longitude=0"), 404)
-    problem(Caller().get("machines/wren-1/next?longitude=0"), 401)
-    problem(node.get("machines/wren-1/next?longitude=0"), 403)
+    assert furnished.get("machines/nobody/next?longitude=0").status_code == 404
+    assert Caller().get("machines/wren-1/next?longitude=0").status_code == 401
+    assert node.get("machines/wren-1/next?longitude=0").status_code == 403

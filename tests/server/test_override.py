@@ -129,7 +129,8 @@ def test_a_hold_is_decided_until_the_machine_goes_on(node: Caller, furnished: Ca
     assert furnished.create("runs/spring/override", SKIP)["because"] == "hold"
     released = [stopped | {"seq": 2, "action": "release"}, stopped | {"seq": 3, "action": "resume"}]
     report(node, *released)
-    problem(furnished.post("runs/spring/override", SKIP), 409)
+    refused = problem(furnished.post("runs/spring/override", SKIP), 409)
+    assert refused["type"] == "/api/v1/problems/nothing-open"
 
 
 @pytest.mark.parametrize(

@@ -81,7 +81,7 @@ def test_another_instant_is_another_moon(furnished: Caller) -> None:
 
 
 def test_what_hangs_at_a_machine_is_what_was_printed(furnished: Caller, node: Caller, clock: HeldClock) -> None:
-    problem(furnished.get("machines/wren-1/proof.png"), 404)
+    assert furnished.get("machines/wren-1/proof.png").status_code == 404
     work = Work.from_json(node.get("node/work").json())
     clock.at += timedelta(days=2)
     node.post("node/reports", {"epoch": 1, "entries": [printed(work, seq) for seq in range(1, 7)]})
@@ -181,7 +181,7 @@ def test_a_bad_question_is_named(furnished: Caller, path: str, field: str) -> No
     "path", ["sources/nothing/thumbnail.png", "sources/nothing/proof.png?profile=wren", "machines/nobody/proof.png"]
 )
 def test_nothing_has_no_picture(furnished: Caller, path: str) -> None:
-    problem(furnished.get(path), 404)
+    assert problem(furnished.get(path), 404)["type"] == "about:blank"
 
 
 def test_a_picture_that_does_not_fit_the_profile_is_refused_by_name(furnished: Caller) -> None:
@@ -191,8 +191,8 @@ def test_a_picture_that_does_not_fit_the_profile_is_refused_by_name(furnished: C
 
 def test_only_the_studio_sees_proofs(furnished: Caller, node: Caller) -> None:
     for path in ("sources/land/thumbnail.png", "sources/land/proof.png?profile=wren", "machines/wren-1/proof.png"):
-        problem(Caller().get(path), 401)
-        problem(node.get(path), 403)
+        assert Caller().get(path).status_code == 401
+        assert node.get(path).status_code == 403
 
 
 def test_nothing_hangs_where_there_is_no_knife(furnished: Caller) -> None:
@@ -201,7 +201,7 @@ def test_nothing_hangs_where_there_is_no_knife(furnished: Caller) -> None:
     furnished.create("machines", {"id": "winder-1", "name": "W", "venue": "quay", "profile": "winder"})
     told = problem(furnished.get("machines/winder-1/proof.png?show=hanging"), 422)
     assert (told["field"], told["remedy"]) == ("show", "give last-metre")
-    problem(furnished.get("machines/winder-1/proof.png"), 404)
+    assert problem(furnished.get("machines/winder-1/proof.png"), 404)["type"] == "about:blank"
 
 
 @pytest.mark.parametrize(

@@ -122,15 +122,18 @@ def test_the_description_says_who_may_come_in(
 
 
 def test_what_the_api_takes_and_gives_fits_its_description(description: dict[str, Any], furnished: Caller) -> None:
-    def fits(value: Any, schema: dict[str, Any]) -> None:
-        jsonschema.validate(value, schema | {"components": description["components"]})
+    def misfits(value: Any, schema: dict[str, Any]) -> list[str]:
+        judge = jsonschema.Draft202012Validator(schema | {"components": description["components"]})
+        return [error.message for error in judge.iter_errors(value)]
 
     for resource, body in IN_ORDER:
         operations = description["paths"][f"/api/v1/{resource}"]
-        fits(body, operations["post"]["requestBody"]["content"]["application/json"]["schema"])
+        asked = operations["post"]["requestBody"]["content"]["application/json"]["schema"]
+        assert misfits(body, asked) == []
+        assert misfits(body | {"id": 7}, asked) != []  # the judge can say no
         listed = operations["get"]["responses"]["200"]["content"]["application/json"]["schema"]
-        fits(furnished.get(resource).json(), listed)
-    fits(furnished.post("venues", {}).json(), description["components"]["schemas"]["Problem"])
+        assert misfits(furnished.get(resource).json(), listed) == []
+    assert misfits(furnished.post("venues", {}).json(), description["components"]["schemas"]["Problem"]) == []
 
 
 def test_the_readable_page_loads_nothing_from_elsewhere(db: None) -> None:

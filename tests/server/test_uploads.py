@@ -40,7 +40,7 @@ def test_a_file_is_named_by_its_digest(studio: Caller, media_type: str) -> None:
 
 @pytest.mark.parametrize("media_type", ["application/json", "text/plain", "image/svg+xml", "multipart/form-data", ""])
 def test_a_file_of_another_type_is_refused(studio: Caller, media_type: str, tmp_path: Path) -> None:
-    problem(studio.post("uploads", PNG, content_type=media_type), 415)
+    assert problem(studio.post("uploads", PNG, content_type=media_type), 415)["type"] == "about:blank"
     assert not (tmp_path / "uploads").exists()
 
 
@@ -53,7 +53,9 @@ def test_when_the_disk_is_full_the_answer_says_so_and_nothing_is_left(studio: Ca
 
 
 def test_an_empty_file_is_refused(studio: Caller) -> None:
-    problem(studio.post("uploads", b"", content_type="image/png"), 422)
+    told = problem(studio.post("uploads", b"", content_type="image/png"), 422)
+    assert told["type"] == "/api/v1/problems/bad-input"
+    assert told["remedy"]
 
 
 def test_a_file_that_is_too_large_is_refused(studio: Caller, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -63,10 +65,11 @@ def test_a_file_that_is_too_large_is_refused(studio: Caller, monkeypatch: pytest
     assert not list((tmp_path / "uploads").iterdir())
 
 
-def test_only_the_studio_uploads(furnished: Caller) -> None:
+def test_only_the_studio_uploads(furnished: Caller, tmp_path: Path) -> None:
     token = str(enrol(furnished)["token"])
     for caller, status in ((Caller(), 401), (Caller("nonsense"), 401), (Caller(token), 403)):
-        problem(caller.post("uploads", PNG, content_type="image/png"), status)
+        assert caller.post("uploads", PNG, content_type="image/png").status_code == status
+    assert not (tmp_path / "uploads").exists()
 
 
 def test_a_source_of_an_upload_shows_what_it_is_drawn_from(studio: Caller) -> None:

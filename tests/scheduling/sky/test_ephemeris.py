@@ -74,7 +74,10 @@ def test_an_instant_beyond_any_calendar_says_the_range_too(tt: float) -> None:
 
 def test_the_ends_themselves_are_inside() -> None:
     loaded = load()
-    loaded.check_tt(np.array([loaded.first_tt, loaded.last_tt]))
+    ends = np.array([loaded.first_tt, loaded.last_tt])
+    loaded.check_tt(ends)
+    # The kernel itself can be asked there: the Earth is about one astronomical unit from the Sun.
+    assert loaded.earth.at(loaded.time(ends)).observe(loaded.sun).distance().au == pytest.approx(1.0, abs=0.02)
 
 
 def test_the_time_object_is_that_of_skyfield() -> None:
