@@ -160,20 +160,28 @@ def lay_bursts(machine: SerialMachine, of: Profile, bursts: int, random: Random,
     return ordered
 
 
-def judge(paper: SeenPaper, of: Profile, ordered: list[Ordered]) -> None:
-    """Every column once in its place, or the node was told that it stopped; and nothing twice."""
+def complaints(paper: SeenPaper, of: Profile, ordered: list[Ordered]) -> list[str]:
+    """What speaks against the promise: every column lies once in its place, or the node was told that it stopped; and
+    nothing lies twice."""
     passes = of.head.passes if isinstance(of.head, CarriageHead) else 1
     places = [place for place, _, _ in paper.laid]
-    assert places == sorted(set(places)), "a place was laid twice, or the paper went back"
+    found = [] if places == sorted(set(places)) else ["a place was laid twice, or the paper went back"]
     lies = {place: (column, drops) for place, column, drops in paper.laid}
     for burst in ordered:
         for index in range(burst.dots.shape[1]):
             column, drops = lies.pop(burst.place + index, (None, None))
-            wanted = burst.dots[:, index] * passes
-            if burst.said_done:
-                assert drops is not None, f"place {burst.place + index} was said to be laid"
-                assert np.array_equal(drops, wanted)
-            if drops is not None:
-                assert column == burst.first_column + index
-                assert (drops <= wanted).all(), "a dot that nobody ordered, or one pass too many"
-    assert not lies, "something lies where nobody ordered it"
+            found += [f"place {burst.place + index}: {what}" for what in _against(burst, index, passes, column, drops)]
+    return found + [f"place {place}: nobody ordered what lies there" for place in lies]
+
+
+def _against(burst: Ordered, index: int, passes: int, column: int | None, drops: Drops | None) -> list[str]:
+    """What speaks against one column of a burst, where the paper shows this running column and these drops."""
+    if drops is None:
+        return ["it was said to be laid"] if burst.said_done else []
+    wanted = burst.dots[:, index] * passes
+    wrong = {
+        "a dot is missing of what was said to be laid": burst.said_done and bool((drops < wanted).any()),
+        "a dot that nobody ordered, or one pass too many": bool((drops > wanted).any()),
+        "another column lies there": column != burst.first_column + index,
+    }
+    return [what for what, holds in wrong.items() if holds]

@@ -13,7 +13,7 @@ from machines.drivers.emulated_controller import Controller
 from machines.drivers.emulated_head import Make
 from machines.drivers.emulated_machine import Memory
 from machines.drivers.serial_greeting import Greeting
-from machines.drivers.serial_lines import decode, encode
+from machines.drivers.serial_lines import LINE_LIMIT, decode, encode
 from machines.errors import InputError
 from machines.profile import LineHead
 from tests.machines.drivers.serial_bench import Bench, SeenPaper, profile
@@ -291,7 +291,7 @@ class TestHalting:
         for keyword in ("jam", "motor-failure", "unrecoverable-failure", "interlock-open", "cover-open"):
             talk.controller.raise_condition(f"separation-cutter-{keyword}-error")
         (said,) = talk.wait(0.0)
-        encode(*said.split(" "))
+        assert len(encode(*said.split(" "))) <= LINE_LIMIT
 
 
 def test_a_made_up_machine_fits_its_profile() -> None:

@@ -14,7 +14,7 @@ from machines.drivers.serial_link import Limits
 from machines.drivers.serial_machine import SerialMachine, Standing
 from machines.errors import InputError
 from machines.profile import CarriageHead, Profile
-from tests.machines.drivers.serial_bench import SEED, Bench, BenchPort, judge, lay_bursts, profile
+from tests.machines.drivers.serial_bench import SEED, Bench, BenchPort, complaints, lay_bursts, profile
 
 DISARMED = "separation-cutter-offline-warning"
 HEADS = pytest.mark.parametrize("carriage", [True, False])
@@ -30,7 +30,7 @@ def test_lays_what_was_ordered(carriage: bool) -> None:
     machine = bench.machine()
     ordered = lay_bursts(machine, bench.profile, 10, Random(1))
     assert all(burst.said_done for burst in ordered)
-    judge(bench.paper, bench.profile, ordered)
+    assert complaints(bench.paper, bench.profile, ordered) == []
     assert bench.controller.machine.capped, "the head rests capped between bursts"
 
 
@@ -310,11 +310,16 @@ class TestStop:
         assert not bench.controller.machine.armed
         machine.close()  # twice does no harm
 
-    def test_at_the_end_of_a_dead_wire(self) -> None:
+    def test_at_the_end_of_a_dead_wire(self, caplog: pytest.LogCaptureFixture) -> None:
         bench = Bench(profile())
         machine = bench.machine()
+        machine.arm()
         bench.wire.plugged = False
         machine.close()
+        assert bench.written[-1].startswith(b"stop ")
+        assert "no word that the machine stands still" in caplog.text
+        bench.sleep(10.0)  # the controller's watchdog does what nobody could tell it
+        assert not bench.controller.machine.armed
 
 
 class TestRestart:

@@ -19,7 +19,7 @@ from machines.drivers import MachineStopped
 from machines.drivers.serial_link import Limits
 from machines.drivers.wire_noise import Noise, NoisePlan
 from machines.errors import InputError
-from tests.machines.drivers.serial_bench import Bench, judge, lay_bursts, profile
+from tests.machines.drivers.serial_bench import Bench, complaints, lay_bursts, profile
 
 SEEDS = st.integers(0, 2**32 - 1)
 PLANS = st.builds(
@@ -34,7 +34,7 @@ def test_each_column_once_or_a_stop(plan: NoisePlan, seed: int, carriage: bool) 
     bench = Bench(profile(carriage=carriage), plan)
     ordered = lay_bursts(bench.machine(), bench.profile, 5, Random(seed))
     bench.sleep(20.0)  # what is still under way arrives
-    judge(bench.paper, bench.profile, ordered)
+    assert complaints(bench.paper, bench.profile, ordered) == []
 
 
 EVENTS: list[Callable[[Bench], object]] = [
@@ -67,7 +67,7 @@ def test_also_with_restarts_and_an_open_cover(
         place = last.place + last.dots.shape[1]
         ordered += lay_bursts(bench.machine(), bench.profile, 2, random, place)
     bench.sleep(20.0)
-    judge(bench.paper, bench.profile, ordered)
+    assert complaints(bench.paper, bench.profile, ordered) == []
 
 
 @settings(max_examples=60, deadline=None)
@@ -123,7 +123,7 @@ def test_a_fair_wire_costs_time_but_no_column() -> None:
     for seed in range(40):
         bench = Bench(profile(carriage=seed % 2 == 0), NoisePlan(seed=seed, rate=0.1, longest_delay_s=0.1))
         ordered = lay_bursts(bench.machine(), bench.profile, 5, Random(seed))
-        judge(bench.paper, bench.profile, ordered)
+        assert complaints(bench.paper, bench.profile, ordered) == []
         stops += sum(not burst.said_done for burst in ordered)
         sent += sum(octets.count(b"do ") for octets in bench.written)
         done += bench.wire.controller._session.done if bench.wire.controller._session else 0
@@ -135,7 +135,7 @@ def test_a_terrible_wire_makes_the_machine_stop() -> None:
     bench = Bench(profile(), NoisePlan(seed=1, rate=1.0, longest_delay_s=1.0))
     ordered = lay_bursts(bench.machine(), bench.profile, 20, Random(1))
     assert sum(burst.said_done for burst in ordered) < 10
-    judge(bench.paper, bench.profile, ordered)
+    assert complaints(bench.paper, bench.profile, ordered) == []
 
 
 class TestNoise:

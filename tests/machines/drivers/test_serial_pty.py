@@ -25,7 +25,7 @@ from machines.drivers.serial_machine import SerialMachine, open_serial
 from machines.drivers.serial_port import SerialPort
 from machines.drivers.wire_noise import NoisePlan
 from machines.profile import Profile
-from tests.machines.drivers.serial_bench import SEED, SeenPaper, judge, lay_bursts, profile
+from tests.machines.drivers.serial_bench import SEED, SeenPaper, complaints, lay_bursts, profile
 
 BAUD = 115_200
 # Short, so that a lost line costs little; a busy computer may still take its time to answer.
@@ -74,7 +74,7 @@ def test_each_column_once_or_a_stop(seed: int, rate: float, longest_delay_s: flo
         machine = beside.machine()
         ordered = lay_bursts(machine, beside.profile, 3, Random(seed))
         machine.close()
-    judge(beside.paper, beside.profile, ordered)
+    assert complaints(beside.paper, beside.profile, ordered) == []
 
 
 def test_a_wide_head_fills_the_buffers_and_loses_nothing() -> None:
