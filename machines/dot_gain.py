@@ -68,16 +68,3 @@ def coverage_from_density(tint: float, solid: float, paper: float = 0.0) -> floa
     if solid <= paper:
         raise InputError("solid", f"density {solid:g} on paper of {paper:g}", "measure the solid step again")
     return (1.0 - math.pow(10.0, paper - tint)) / (1.0 - math.pow(10.0, paper - solid))
-
-
-def coverage_from_reflectance(tint: float, solid: float, paper: float) -> float:
-    """The same from the light that is reflected, in any linear unit.
-
-    Raises:
-        InputError: the solid reflects no less than the paper.
-    """
-    if not solid < paper:
-        raise InputError(
-            "solid", f"reflects {solid:g} on paper that reflects {paper:g}", "measure the solid step again"
-        )
-    return (paper - tint) / (paper - solid)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from machines.dot_gain import ToneCurve, coverage_from_density, coverage_from_reflectance
+from machines.dot_gain import ToneCurve, coverage_from_density
 from machines.errors import InputError
 from machines.tone import to_dots
 
@@ -89,12 +89,11 @@ def test_a_wedge_that_cannot_be_is_refused(asked: tuple[float, ...], measured: t
     assert caught.value.field == field
 
 
-def test_density_and_reflectance_tell_the_same_coverage() -> None:
-    """Density is minus the logarithm of reflectance, so both forms of Murray and Davies must agree."""
+def test_the_coverage_is_the_share_of_light_that_the_ink_takes() -> None:
+    """Paper and solid side by side reflect their shares of light, and density is minus its logarithm."""
     paper, solid = 0.82, 0.05
     for coverage in (0.0, 0.2, 0.5, 0.77, 1.0):
         tint = paper + coverage * (solid - paper)
-        assert coverage_from_reflectance(tint, solid, paper) == pytest.approx(coverage)
         densities = [-np.log10(light) for light in (tint, solid, paper)]
         assert coverage_from_density(*densities) == pytest.approx(coverage)
     assert coverage_from_density(0.301, 10.0) == pytest.approx(0.5, abs=1e-4)
@@ -104,7 +103,6 @@ def test_a_solid_no_darker_than_the_paper_is_refused() -> None:
     for refused in (
         lambda: coverage_from_density(0.1, 0.2, 0.3),
         lambda: coverage_from_density(float("nan"), 1.0),
-        lambda: coverage_from_reflectance(0.5, 0.8, 0.8),
     ):
         with pytest.raises(InputError):
             refused()
