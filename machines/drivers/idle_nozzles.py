@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.idle_firing import idle_drops
 from machines.profile import CarriageHead, IdleFiring, Profile
 
 
@@ -23,7 +22,7 @@ class IdleNozzles:
     def of(cls, profile: Profile, now: float) -> IdleNozzles | None:
         """Those of a profile's head; None where it has nothing to keep open."""
         head = profile.head
-        if not isinstance(head, CarriageHead) or head.idle_firing is None:
+        if not isinstance(head, CarriageHead) or head.idle_firing is None or head.idle_firing.drops == 0:
             return None
         return cls(head.idle_firing, head.nozzles, now)
 
@@ -34,11 +33,7 @@ class IdleNozzles:
 
     def due(self, now: float) -> NDArray[np.bool_]:
         """The nozzles that are due now, shape (nozzles,), and stay so until they are said to be `opened`."""
-        idle_before_s = self._idle_s + (now - self._at)
-        nothing_set = np.zeros((1, len(idle_before_s)), dtype=np.bool_)
-        drops, _ = idle_drops(nothing_set, 0.0, self._idle, idle_before_s)
-        due: NDArray[np.bool_] = drops[0] > 0
-        return due
+        return self._idle_s + (now - self._at) > self._idle.every_s
 
     def opened(self, nozzles: NDArray[np.bool_] | NDArray[np.int64] | list[int], now: float) -> None:
         """These, by number or by a mask, have just set dots or been fired into the waste."""

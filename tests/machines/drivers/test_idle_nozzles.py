@@ -26,9 +26,9 @@ from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 IDLE = IdleFiring(drops=50, every_s=600.0)
 
 
-def with_idle(of: Profile) -> Profile:
+def with_idle(of: Profile, idle: IdleFiring = IDLE) -> Profile:
     assert isinstance(of.head, CarriageHead)
-    return replace(of, head=replace(of.head, idle_firing=IDLE))
+    return replace(of, head=replace(of.head, idle_firing=idle))
 
 
 class TestCounting:
@@ -69,6 +69,7 @@ class TestCounting:
     def test_a_head_that_needs_it_not_has_none(self) -> None:
         assert IdleNozzles.of(carriage_profile(), 0.0) is None
         assert IdleNozzles.of(line_profile(), 0.0) is None
+        assert IdleNozzles.of(with_idle(carriage_profile(), IdleFiring(drops=0, every_s=600.0)), 0.0) is None
         assert IdleNozzles.of(with_idle(carriage_profile()), 0.0) is not None
 
 
