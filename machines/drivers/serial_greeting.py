@@ -9,6 +9,9 @@ from typing import Literal
 
 from machines.errors import InputError
 
+# In place of a number that there is none of.
+NONE = "none"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Greeting:
@@ -59,9 +62,9 @@ class Greeting:
         given = dict(word.partition("=")[::2] for word in words)
         values: dict[str, object] = {}
         for name, reads in _READS.items():
-            word = given.get(name.replace("_", "-"), "none" if name in _MAY_BE_UNSAID else None)
+            word = given.get(name.replace("_", "-"), NONE if name in _MAY_BE_UNSAID else "")
             try:
-                values[name] = reads(_said(word))
+                values[name] = reads(word)
             except (ValueError, ZeroDivisionError):
                 problem = f"{word!r} in the controller's greeting"
                 raise InputError(f"controller.{name}", problem, "see PROTOCOL.md for what it must say") from None
@@ -69,12 +72,6 @@ class Greeting:
             remedy = "see PROTOCOL.md for what it must say"
             raise InputError("controller.counts", "not said of an encoder that counts", remedy)
         return cls(**values)  # type: ignore[arg-type]
-
-
-def _said(word: str | None) -> str:
-    if word is None:
-        raise ValueError("not said")
-    return word
 
 
 def _head(word: str) -> str:
@@ -89,16 +86,17 @@ def _positive(word: str) -> int:
     return int(word)
 
 
-def _unless_none(word: str) -> int | None:
-    return None if word == "none" else int(word)
+def unless_none(word: str) -> int | None:
+    """The number that a word of the controller's says; None where it says that there is none."""
+    return None if word == NONE else int(word)
 
 
 def _positive_unless_none(word: str) -> int | None:
-    return None if word == "none" else _positive(word)
+    return None if word == NONE else _positive(word)
 
 
 def _counts(word: str) -> Fraction | None:
-    counts = None if word == "none" else Fraction(word)
+    counts = None if word == NONE else Fraction(word)
     if counts is not None and counts <= 0:
         raise ValueError(word)
     return counts
@@ -111,15 +109,15 @@ _READS: dict[str, Callable[[str], object]] = {
     "nozzles": _positive,
     "dots": _positive,
     "pitch_nm": _positive,
-    "knife": _unless_none,
+    "knife": unless_none,
     "reach": int,
     "window": _positive,
     "watchdog_ms": _positive,
-    "end": _unless_none,
+    "end": unless_none,
     "whole": int,
-    "encoder": _unless_none,
+    "encoder": unless_none,
     "counts": _counts,
-    "column": _unless_none,
+    "column": unless_none,
     "fine_nm": _positive_unless_none,
-    "waste": _unless_none,
+    "waste": unless_none,
 }

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from machines.clock import Clock
-from machines.drivers.serial_greeting import Greeting
+from machines.drivers.serial_greeting import NONE, Greeting, unless_none
 from machines.drivers.serial_lines import LineReader, encode
 from machines.drivers.serial_port import Port
 from machines.errors import InputError
@@ -24,7 +24,6 @@ VERSION = 1
 # How many orders may be under way, whatever the controller offers.
 LARGEST_WINDOW = 64
 _COUNT = re.compile("-?[0-9]{1,12}")
-NO_ENCODER = "none"
 _KEYWORD = re.compile("[a-z0-9]+(-[a-z0-9]+)*")
 
 Words = tuple[object, ...]
@@ -236,9 +235,9 @@ class Link:
         match words:
             case ["here", _, *greeting] if len(greeting) > 1 and not self._session:
                 self._greeted = greeting
-            case ["state", _, *counts, encoder, keywords] if len(counts) == 3 and _all_counts(*counts, encoder):
+            case ["state", _, *counts, encoder, keywords] if len(counts) == 3 and _are_counts(counts, encoder):
                 asked, taken, done = map(int, counts)
-                self._take_state(asked, taken, done, _encoder(encoder), _keywords(keywords))
+                self._take_state(asked, taken, done, unless_none(encoder), _keywords(keywords))
             case ["halted", _, _, reason, keywords]:
                 raise Halted(reason, _keywords(keywords))
 
@@ -259,14 +258,8 @@ class Link:
             raise LinkLost(str(error)) from error
 
 
-def _all_counts(*words: str) -> bool:
-    return all(_COUNT.fullmatch(word) for word in words[:-1]) and (
-        words[-1] == NO_ENCODER or _COUNT.fullmatch(words[-1]) is not None
-    )
-
-
-def _encoder(word: str) -> int | None:
-    return None if word == NO_ENCODER else int(word)
+def _are_counts(counts: list[str], encoder: str) -> bool:
+    return all(map(_COUNT.fullmatch, counts if encoder == NONE else [*counts, encoder]))
 
 
 def _keywords(word: str) -> tuple[str, ...]:

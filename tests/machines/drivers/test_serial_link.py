@@ -185,7 +185,7 @@ def test_a_wire_that_fails_is_lost() -> None:
     ("here", "problem"),
     [
         (f"here c 7 3 {GREETING}", "speaks version 3"),
-        ("here c 7 1 head=line", "controller.nozzles: None"),
+        ("here c 7 1 head=line", "controller.nozzles: '' in"),
         (f"here c 7 1 {GREETING.replace('watchdog-ms=2000', 'watchdog-ms=900')}", "900 ms is too short"),
     ],
 )
