@@ -106,7 +106,7 @@ def _late_from(rule: Rule, gap: Gap, pace: Pace) -> tuple[int, str]:
     limit, columns = rule.within.in_words(), pace.columns_within(rule.within)
     if gap.end - gap.unknown_end <= columns:
         return gap.unknown_end, f"{_BY_POLICY} to print what was missed, and all of it lies within {limit}"
-    newest = max(gap.unknown_end, min(pace.burst_start_from(gap.end - columns), gap.end))
+    newest = min(pace.burst_start_from(gap.end - columns), gap.end)
     return newest, f"{_BY_POLICY} to print the newest {limit} of what was missed and leave out what is older"
 
 
