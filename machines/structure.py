@@ -37,10 +37,7 @@ def format_instant(instant: datetime) -> str:
     """
     if instant.tzinfo is None:
         raise ValueError("a naive date-time is no instant")
-    at = instant if instant.tzinfo is UTC else instant.astimezone(UTC)
-    # Written out, because the log formats several instants an event and isoformat takes four times as long.
-    date, time = (at.year, at.month, at.day), (at.hour, at.minute, at.second, at.microsecond)
-    return "%04d-%02d-%02dT%02d:%02d:%02d.%06dZ" % (*date, *time)  # noqa: UP031 - the quickest of all
+    return instant.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def parse_instant(text: Any, field: str = "") -> datetime:
@@ -52,9 +49,9 @@ def parse_instant(text: Any, field: str = "") -> datetime:
     remedy = "give RFC 3339 in UTC, such as 2026-10-24T12:00:00Z"
     try:
         instant = datetime.fromisoformat(text if _is_our_own_form(text) else _checked(text, field))
-    except (TypeError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
+    except InputError:
+        raise
+    except (TypeError, ValueError):
         raise InputError(field, f"{text!r} is not a date-time", remedy) from None
     if instant.tzinfo is None:
         raise InputError(field, f"{text!r} has no offset from UTC", remedy)
@@ -65,8 +62,9 @@ def parse_instant(text: Any, field: str = "") -> datetime:
 
 
 def _is_our_own_form(text: str) -> bool:
-    """Whether a text may be as `format_instant` writes it: most are, and need no closer look."""
-    return len(text) == 27 and text[7] == "-" and text[10] == "T" and text[19] == "." and text[26] == "Z"
+    """Whether a text may be as `format_instant` writes it: most are, and need no closer look. A leap second does."""
+    separators_fit = len(text) == 27 and text[7] == "-" and text[10] == "T" and text[19] == "." and text[26] == "Z"
+    return separators_fit and text[17] != "6"
 
 
 def _checked(text: str, field: str) -> str:
