@@ -66,15 +66,6 @@ class RunThen:
     outages: tuple[Outage, ...]
 
 
-@dataclass(frozen=True)
-class MachineThen:
-    """A machine, with the notices and the outages that there had been."""
-
-    machine: Machine
-    notices: tuple[Notice, ...]
-    outages: tuple[Outage, ...]
-
-
 def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | None:
     """A run as it was; None where it was not planned yet."""
     rows = folded((Run, Outage), Q(run=run) & moment.counts, using=using)
@@ -86,19 +77,6 @@ def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | Non
         segments=tuple(sorted(rows.all(Segment), key=lambda one: one.first_column)),
         stretches=tuple(sorted(rows.all(PrintedStretch), key=lambda one: one.first_column)),
         strips=tuple(sorted(rows.all(Strip), key=lambda one: one.boundary)),
-        outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
-    )
-
-
-def machine_at(machine: str, moment: Moment, *, using: str = "default") -> MachineThen | None:
-    """A machine as it was; None where it was not added yet."""
-    rows = folded((Machine, Notice, Outage), moment.counts, stream=f"machine/{machine}", using=using)
-    row = rows.find(Machine, machine)
-    if row is None:
-        return None
-    return MachineThen(
-        machine=row,
-        notices=tuple(sorted(rows.all(Notice), key=lambda one: (one.raised_at, one.id))),
         outages=tuple(sorted(rows.all(Outage), key=lambda one: one.version)),
     )
 

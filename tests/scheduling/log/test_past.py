@@ -17,12 +17,13 @@ from scheduling.log.lines import insert, scan
 from scheduling.log.past import (
     Moment,
     Part,
-    machine_at,
+    machine_row_at,
     machines_at,
     notices_at,
     opening_at,
     outages_at,
     run_at,
+    run_row_at,
     runs_at,
     segments_at,
 )
@@ -59,50 +60,31 @@ def values(rows: Sequence[Any]) -> list[dict[str, Any]]:
     ]
 
 
-def everything(moment: Moment) -> dict[str, Any]:
-    """All that can be asked for at a moment."""
-    answers: dict[str, Any] = {}
-    for name in RUNS:
-        then = run_at(name, moment)
-        answers[name] = then and {
-            "run": values([then.run]),
-            **{attribute: values(getattr(then, attribute)) for _, attribute in TABLES_OF_A_RUN},
-        }
-    machine = machine_at("left", moment)
-    answers["left"] = machine and (values([machine.machine]), values(machine.notices), values(machine.outages))
-    return answers
-
-
 LISTS: tuple[tuple[type[Model], Callable[..., list[Any]]], ...] = (
     (models.Run, runs_at),
     (models.Machine, machines_at),
     (models.Outage, outages_at),
     (models.Notice, notices_at),
 )
+ALL = Part(count=1000)
 
 
-def lists(moment: Moment) -> dict[str, Any]:
-    """All lists at a moment, in parts of two."""
-    answers = {}
-    for table, list_at in LISTS:
-        rows = list_at(moment, Part(count=2))
-        while part := list_at(moment, Part(after=rows[-1].pk, count=2)) if rows else []:
-            rows += part
-        answers[table.__name__] = values(rows)
+def everything(moment: Moment) -> dict[str, Any]:
+    """All that can be asked for at a moment."""
+    answers: dict[str, Any] = {table.__name__: values(list_at(moment, ALL)) for table, list_at in LISTS}
     for name in RUNS:
-        answers[name] = values(segments_at(name, moment, Part(count=1000)) or [])
+        then = run_at(name, moment)
+        answers[name] = then and {
+            "run": values([then.run]),
+            **{attribute: values(getattr(then, attribute)) for _, attribute in TABLES_OF_A_RUN},
+        }
+        answers[f"segments of {name}"] = values(segments_at(name, moment, ALL) or [])
     return answers
-
-
-def live_lists() -> dict[str, Any]:
-    """The same from the live views."""
-    answers = {table.__name__: values(list(table._default_manager.all())) for table, _ in LISTS}
-    return answers | {name: values(list(models.Segment.objects.filter(run_id=name))) for name in RUNS}
 
 
 def live() -> dict[str, Any]:
     """The same from the live views."""
-    answers: dict[str, Any] = {}
+    answers: dict[str, Any] = {table.__name__: values(list(table._default_manager.all())) for table, _ in LISTS}
     for name in RUNS:
         run = models.Run.objects.filter(id=name).first()
         answers[name] = run and {
@@ -112,12 +94,7 @@ def live() -> dict[str, Any]:
                 for table, attribute in TABLES_OF_A_RUN
             },
         }
-    machine = models.Machine.objects.filter(id="left").first()
-    answers["left"] = machine and (
-        values([machine]),
-        values(list(models.Notice.objects.filter(machine_id="left"))),
-        values(list(models.Outage.objects.filter(machine_id="left"))),
-    )
+        answers[f"segments of {name}"] = values(list(models.Segment.objects.filter(run_id=name)))
     return answers
 
 
@@ -125,17 +102,32 @@ SETTINGS = settings(suppress_health_check=(HealthCheck.function_scoped_fixture,)
 
 
 @SETTINGS
-@given(history=HISTORIES)
-def test_what_was_known_is_what_the_views_held_then(history: History) -> None:
+@given(history=HISTORIES, data=st.data())
+def test_what_was_known_is_what_the_views_held_then(history: History, data: st.DataObject) -> None:
+    batches = list(history.appends())
+    instant = data.draw(st.integers(0, len(batches) - 1), label="minutes")
     with transaction.atomic():
-        held = {}
-        for minutes, appends in enumerate(history.appends()):
+        for minutes, appends in enumerate(batches):
             append(appends, by(minutes))
-            held[minutes] = live(), live_lists()
-        for minutes, then in held.items():
-            moment = Moment(known_by=at(minutes))
-            assert (everything(moment), lists(moment)) == then
-        assert (everything(Moment()), lists(Moment())) == (live(), live_lists())
+            if minutes == instant:
+                held = live()
+        assert everything(Moment(known_by=at(instant))) == held
+        assert everything(Moment()) == live()
+        transaction.set_rollback(True)
+
+
+@settings(SETTINGS, max_examples=10)
+@given(history=HISTORIES, count=st.integers(1, 5))
+def test_the_parts_of_a_list_are_all_of_it(history: History, count: int) -> None:
+    with transaction.atomic():
+        for appends in history.appends():
+            append(appends, by())
+        for _, list_at in LISTS:
+            rows: list[Any] = []
+            while part := list_at(Moment(), Part(after=rows[-1].pk if rows else None, count=count)):
+                assert len(part) <= count
+                rows += part
+            assert [row.pk for row in rows] == [row.pk for row in list_at(Moment(), ALL)]
         transaction.set_rollback(True)
 
 
@@ -178,7 +170,8 @@ def test_before_it_began_there_is_nothing() -> None:
     a_run_on_a_machine(0)
     say("opening/first", opening())
     before = Moment(known_by=at(-1))
-    assert (run_at("spring", before), machine_at("left", before), opening_at("first", before)) == (None, None, None)
+    assert (run_at("spring", before), run_row_at("spring", before)) == (None, None)
+    assert (machine_row_at("left", before), opening_at("first", before)) == (None, None)
     assert run_at("none", Moment()) is None
 
 
@@ -205,10 +198,11 @@ def test_a_run_in_the_order_of_its_columns() -> None:
 def test_a_machine_with_its_conditions_and_notices() -> None:
     a_run_on_a_machine(0)
     say("machine/left", conditions(1, "media-low", minutes=5), conditions(2, minutes=15), minutes=20)
-    then = machine_at("left", Moment(happened_by=at(10)))
-    assert then is not None
-    assert then.machine.conditions == ["media-low"]
-    assert [(notice.kind, notice.cleared_at) for notice in then.notices] == [("media-low", None)]
+    then = Moment(happened_by=at(10))
+    machine = machine_row_at("left", then)
+    assert machine is not None
+    assert machine.conditions == ["media-low"]
+    assert [(notice.kind, notice.cleared_at) for notice in notices_at(then, ALL)] == [("media-low", None)]
 
 
 def test_asking_writes_nothing() -> None:
