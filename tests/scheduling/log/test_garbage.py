@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import gc
+from concurrent.futures import ThreadPoolExecutor
+from threading import Event
 
 import pytest
 
-from scheduling.log.garbage import MANY, held_back
+from scheduling.log.garbage import held_back
+
+PATIENCE_S = 30.0
 
 
 def test_it_waits_for_as_long_as_the_block_lasts() -> None:
@@ -35,10 +39,23 @@ def test_what_was_switched_off_before_stays_off() -> None:
         gc.enable()
 
 
-@pytest.mark.parametrize(("count", "is_old"), [(MANY * 2, True), (MANY // 2, False)])
-def test_very_many_new_things_count_as_old_and_others_as_new(count: int, is_old: bool) -> None:
-    gc.collect()
-    with held_back():
-        made: list[list[object]] = [[] for _ in range(count)]
-    assert any(one is made for one in gc.get_objects(generation=2)) is is_old
-    assert gc.get_freeze_count() == 0
+@pytest.mark.parametrize("ends", [(0, 1), (1, 0)], ids=["in-order", "crossed"])
+def test_two_threads_leave_it_going_whichever_ends_first(ends: tuple[int, int]) -> None:
+    may_end = [Event(), Event()]
+
+    def fold(index: int, is_in: Event) -> None:
+        with held_back():
+            is_in.set()
+            assert may_end[index].wait(PATIENCE_S)
+
+    with ThreadPoolExecutor(2) as threads:
+        folding = []
+        for index in range(2):
+            is_in = Event()
+            folding.append(threads.submit(fold, index, is_in))
+            assert is_in.wait(PATIENCE_S)
+        assert not gc.isenabled()
+        for index in ends:
+            may_end[index].set()
+            folding[index].result(PATIENCE_S)
+    assert gc.isenabled()
