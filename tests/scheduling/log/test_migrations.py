@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from io import StringIO
+
 import pytest
 from django.core.management import call_command
 from django.db import connections
@@ -12,7 +14,9 @@ from scheduling.log.folds import VIEWS
 
 @pytest.mark.django_db
 def test_no_migration_is_missing() -> None:
-    call_command("makemigrations", "log", check=True, dry_run=True, verbosity=0, skip_checks=True)
+    said = StringIO()
+    call_command("makemigrations", "log", check=True, dry_run=True, skip_checks=True, stdout=said)
+    assert said.getvalue() == "No changes detected in app 'log'\n"
 
 
 @pytest.mark.django_db

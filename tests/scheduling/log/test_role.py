@@ -84,6 +84,9 @@ class TestServersRole:
         execute(f"SET LOCAL ROLE {ROLE}")
         execute("INSERT INTO made_later (name) VALUES ('a')")
         execute("UPDATE made_later SET name = 'b'")
+        with connections["postgres"].cursor() as cursor:
+            cursor.execute("SELECT current_user, id, name FROM made_later")
+            assert cursor.fetchall() == [(ROLE, 1, "b")]
 
     def test_again_changes_nothing(self) -> None:
         first = prepare(connections["postgres"], ROLE)
