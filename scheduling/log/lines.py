@@ -99,17 +99,14 @@ def text_of_instant(instant: datetime) -> str:
 def insert(lines: Iterable[Line], *, using: str) -> None:
     """Write lines within the caller's transaction."""
     connection = connections[using]
-    if connection.vendor == "sqlite":
-        rows = [
-            (*line[:7], text_of_instant(line.said_at), text_of_instant(line.happened_at), *line[9:]) for line in lines
-        ]
-        with connection.cursor() as cursor:
-            cursor.executemany(_INSERT, rows)
-        return
-    rows = [(*line[:7], instant_text(line.said_at), instant_text(line.happened_at), *line[9:]) for line in lines]
+    is_sqlite = connection.vendor == "sqlite"
+    as_text = text_of_instant if is_sqlite else instant_text
+    rows = [(*line[:7], as_text(line.said_at), as_text(line.happened_at), *line[9:]) for line in lines]
     with connection.cursor() as cursor:
         if len(rows) == 1:
             cursor.execute(_INSERT, rows[0])
+        elif is_sqlite:
+            cursor.executemany(_INSERT, rows)
         elif rows:
             # The quickest way in for many, and no less checked; Django does not know it, nor its errors.
             with connection.wrap_database_errors, cursor.copy(_COPY) as copy:

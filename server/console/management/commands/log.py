@@ -96,9 +96,9 @@ class Command(BaseCommand):
         password = None if variable is None else os.environ[variable]
         for statement in prepare(connections["default"], options["name"], password):
             self.stdout.write(f"{statement};")
-        wanted = "" if password else f"a password (\\password {options['name']} in psql) and "
+        wanted = "" if password else f"it a password (\\password {options['name']} in psql) and "
         self.stdout.write(
-            f"Give {'it ' + wanted if wanted else ''}the server its name in DAYROLL_DATABASE;"
+            f"Give {wanted}the server its name in DAYROLL_DATABASE;"
             " run migrations, `log seal` and `log close` as the owner, as now."
         )
 
