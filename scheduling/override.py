@@ -8,12 +8,12 @@ from machines.structure import structure
 from scheduling.log.events import OutageOverridden
 from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
-from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.outage_now import OpenOutage, next_due, open_outage
+from scheduling.races import until_won
 from scheduling.rules import require_rule_fits
 
 LONGEST_REASON = 500
-RACES_BEFORE_GIVING_UP = 5
 
 
 class NothingOpen(Exception):
@@ -47,13 +47,7 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> W
         InputError: the rule cannot be kept, or the reason is too long.
         LostRace: again and again.
     """
-    for attempt in range(RACES_BEFORE_GIVING_UP):
-        try:
-            return _override_once(run, rule, reason, by)
-        except LostRace:
-            if attempt == RACES_BEFORE_GIVING_UP - 1:
-                raise
-    raise AssertionError("unreachable")
+    return until_won(lambda: _override_once(run, rule, reason, by))
 
 
 def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution) -> Word:

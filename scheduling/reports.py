@@ -11,13 +11,12 @@ from machines.recovery import Decision, Gap, settle
 from machines.wire import Reports, pace
 from scheduling.log.events import Event, SettlementDiffered
 from scheduling.log.models import Machine, Run
-from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.tables import table
 from scheduling.override import was_given
+from scheduling.races import until_won
 from scheduling.selectors import run_policy, run_profile, run_work
 from scheduling.taken import entries_taken
-
-RACES_BEFORE_GIVING_UP = 5
 
 
 class StaleEpoch(Exception):
@@ -65,13 +64,7 @@ def take(machine: str, reports: Reports, by: Attribution) -> int:
         JournalDiffers: an entry that was taken before was another one.
         LostRace: again and again; the node sends it once more.
     """
-    for attempt in range(RACES_BEFORE_GIVING_UP):
-        try:
-            return _take_once(machine, reports, by)
-        except LostRace:
-            if attempt == RACES_BEFORE_GIVING_UP - 1:
-                raise
-    raise AssertionError("unreachable")
+    return until_won(lambda: _take_once(machine, reports, by))
 
 
 def _take_once(machine: str, reports: Reports, by: Attribution) -> int:
