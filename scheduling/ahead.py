@@ -24,7 +24,8 @@ class Ahead:
     Attributes:
         run, profile, now, idle: as asked for.
         fed: columns of paper that it has taken, blank ones between its first and its newest included.
-        printed, printed_dots: columns laid, and dots of them; what was printed once more counts once more.
+        printed_dots: of the columns laid; what was printed once more counts once more.
+        dots_per_column: the mean of all columns that have a plate; None where none has.
         due, due_dots: running columns that are planned and have no outcome or are to be printed once more, in order,
             and the dots of each.
     """
@@ -34,8 +35,8 @@ class Ahead:
     now: datetime
     idle: IdleFiring | None
     fed: int
-    printed: int
     printed_dots: int
+    dots_per_column: float | None
     due: NDArray[np.int64]
     due_dots: NDArray[np.int64]
 
@@ -45,30 +46,41 @@ class Ahead:
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
         none = np.zeros(0, dtype=np.int64)
-        due, due_dots = [none], [none]
+        due, due_dots, drawn = [none], [none], [none]
         segments = Segment.objects.filter(run_id=run.id).order_by("first_column")
         for segment, dots in by_column(segments, profile, plates):
             is_due = _due(segment)
             due.append(segment.first_column + np.flatnonzero(is_due))
             due_dots.append(dots[is_due])
-        laid = laid_dots(stretches, profile, plates)
-        return cls(run, profile, now, idle, fed, *laid, np.concatenate(due), np.concatenate(due_dots))
+            drawn.append(dots)
+        every = np.concatenate(drawn)
+        return cls(
+            run=run,
+            profile=profile,
+            now=now,
+            idle=idle,
+            fed=fed,
+            printed_dots=laid_dots(stretches, profile, plates),
+            dots_per_column=float(every.mean()) if len(every) else None,
+            due=np.concatenate(due),
+            due_dots=np.concatenate(due_dots),
+        )
 
     @property
     def next_column(self) -> int:
-        """The first column that is not accounted for."""
-        return self.run.first_column + self.run.printed + self.run.skipped + self.run.unknown
+        """The first column that is to be laid."""
+        return self.column_to_come(0)
+
+    def column_to_come(self, number: int) -> int:
+        """The column that is laid after so many others from now on; at or beyond the run's end where none is."""
+        if number < len(self.due):
+            return int(self.due[number])
+        return self.run.planned_to_column + number - len(self.due)
 
     @property
     def unplanned(self) -> int:
         """How many columns have no plate yet."""
         return self.run.end_column - self.run.planned_to_column
-
-    @property
-    def dots_per_column(self) -> float | None:
-        """The mean of all columns that have a plate; None where none has."""
-        with_plate = self.printed + len(self.due)
-        return (self.printed_dots + int(self.due_dots.sum())) / with_plate if with_plate else None
 
     def supplies(self, *, columns: int, dots: float | None, seconds: float, cuts: int) -> Supplies:
         """What some columns use up; dots are None where they are not known."""

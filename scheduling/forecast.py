@@ -161,26 +161,26 @@ def _to_come(ahead: Ahead) -> Supplies:
 
 
 def _roll_end(ahead: Ahead, roll: Roll) -> End | None:
-    column = ahead.next_column + whole_columns(ahead.profile, roll.left_m)
+    column = ahead.column_to_come(whole_columns(ahead.profile, roll.left_m))
     return None if column >= ahead.run.end_column else _end(ahead, column)
 
 
 def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
     """The first column to come for which the ink is not enough."""
-    run, head = ahead.run, ahead.profile.head
+    head = ahead.profile.head
     of_dot_ml = use(ahead.profile, columns=0, dots=1).picture_ml
-    idle_s = run.mean_turn_s / ahead.profile.columns_per_turn
+    idle_s = ahead.run.mean_turn_s / ahead.profile.columns_per_turn
     of_column_ml = idle_ml(head, idle_s, ahead.idle) if ahead.idle and head.kind == "carriage" else 0.0
     needed_ml = np.cumsum(ahead.due_dots * of_dot_ml + of_column_ml)
     short = int(np.searchsorted(needed_ml, cartridge.left_ml, side="right"))
     if short < len(ahead.due):
-        return _end(ahead, int(ahead.due[short]))
+        return _end(ahead, ahead.column_to_come(short))
     if not ahead.unplanned or ahead.dots_per_column is None:
         return None
     left_ml = cartridge.left_ml - (float(needed_ml[-1]) if len(needed_ml) else 0.0)
     of_column_ml += ahead.dots_per_column * of_dot_ml
     columns = int(left_ml / of_column_ml) if of_column_ml else ahead.unplanned
-    return None if columns >= ahead.unplanned else _end(ahead, run.planned_to_column + columns)
+    return None if columns >= ahead.unplanned else _end(ahead, ahead.column_to_come(len(ahead.due) + columns))
 
 
 def _blade_end(ahead: Ahead, blade: Blade) -> End | None:

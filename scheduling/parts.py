@@ -108,7 +108,7 @@ def cartridge(
     since = newest.at if newest else _first_run_at(machine, now)
     place = newest.paper_position if newest else 0
     stretches = PrintedStretch.objects.filter(machine_id=machine.id, paper_position__gte=place)
-    _, dots = laid_dots(stretches, profile, plates)
+    dots = laid_dots(stretches, profile, plates)
     seconds = max(0.0, (now - since).total_seconds())
     used = use(profile, columns=0, dots=dots, seconds=seconds, idle=idle)
     return Cartridge(

@@ -169,15 +169,14 @@ def mean_dots(run: Run, profile: Profile, plates: PlateStore) -> float | None:
     return dots / found if found else None
 
 
-def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: PlateStore) -> tuple[int, int]:
-    """How many columns some stretches laid, repeated ones as often as they were, and how many dots those have.
+def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: PlateStore) -> int:
+    """The dots of the columns that some stretches laid, of repeated ones as often as they were.
 
     A segment that nobody planned has a plate that nobody knows: its dots count as none.
     """
     of_segment: dict[tuple[str, int], list[PrintedStretch]] = {}
     for one in stretches:
         of_segment.setdefault((one.run_id, one.segment), []).append(one)
-    columns = sum(one.end_column - one.first_column for of in of_segment.values() for one in of)
     dots, runs = 0, {run for run, _ in of_segment}
     segments = Segment.objects.filter(run_id__in=runs).order_by("run_id", "number")
     here = (segment for segment in segments if (segment.run_id, segment.number) in of_segment)
@@ -185,7 +184,7 @@ def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: Pla
         for one in of_segment[segment.run_id, segment.number]:
             first, end = one.first_column - segment.first_column, one.end_column - segment.first_column
             dots += int(of_column[max(0, first) : max(0, end)].sum())
-    return columns, dots
+    return dots
 
 
 def by_column(

@@ -183,6 +183,24 @@ def test_blank_paper_and_what_is_printed_twice_are_used_up_too(tmp_path: Path) -
     assert found.used.picture_ml == pytest.approx(dots * ML_PER_DOT)
 
 
+def test_the_roll_ends_earlier_where_something_is_printed_once_more(tmp_path: Path) -> None:
+    furnish(media={"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0})
+    plan(ends_at=(NOON + timedelta(days=20)).isoformat())
+    plates, run = PlateStore(tmp_path), Run.objects.get()
+    extend_plans(NOON, timedelta(hours=40), plates)
+    Machine.objects.update(epoch=1)
+    (a, b), _ = segment(0), segment(1)
+    tell((a, b, 0))
+    once = of_run(plates, hours=2)
+    assert once.next_column == run.first_column + b
+    assert once.roll_ends is not None and once.roll_ends.column == run.first_column + 2000
+    Segment.objects.filter(first_column=run.first_column).update(again=[[run.first_column, run.first_column + b]])
+    twice = of_run(plates, hours=2)
+    assert twice.next_column == run.first_column
+    assert twice.roll_ends is not None and twice.roll_ends.column == run.first_column + 2000 - b
+    assert twice.per_turn == once.per_turn
+
+
 def test_what_is_to_be_printed_once_more_is_still_to_come(tmp_path: Path) -> None:
     plates, run = ready(tmp_path), Run.objects.get()
     (a, b), _ = segment(0), segment(1)
