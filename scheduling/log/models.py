@@ -111,14 +111,14 @@ class SupplyChange(models.Model):
 
 
 class HandUse(models.Model):
-    """What a person had fed, printed or cut by hand: beside every run."""
+    """What a person had fed, printed or cut beside every run, or the paper passed over when its place was told."""
 
     pk = models.CompositePrimaryKey("machine_id", "version")
     machine = _reference("Machine", db_index=False)
     version = models.IntegerField(help_text="of the event in the machine's stream")
-    action = models.TextField(help_text="feed, cut or test-pattern")
+    action = models.TextField(help_text="feed, cut, test-pattern or place-set")
     pattern = models.TextField(null=True, help_text="of a test pattern, which")
-    paper_position = models.BigIntegerField(help_text="place on the paper of its first column, or of the cut")
+    paper_position = models.BigIntegerField(help_text="place on the paper where it began, or was cut")
     paper_columns = models.BigIntegerField(help_text="of paper that it took")
     seen_done = models.BooleanField(help_text="False where it was not finished, as far as anybody saw")
     at = models.DateTimeField()

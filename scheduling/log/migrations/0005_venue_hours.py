@@ -5,6 +5,7 @@ from django.db import migrations
 
 
 class Migration(migrations.Migration):
+    """A venue has hours, so that what waits for an empty house knows when it is closed."""
 
     dependencies = [
         ('log', '0004_source_upload'),

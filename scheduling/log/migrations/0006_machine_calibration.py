@@ -6,6 +6,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+    """What was measured of a machine, and where its paper stood when a part of it was changed."""
 
     dependencies = [
         ('log', '0005_venue_hours'),

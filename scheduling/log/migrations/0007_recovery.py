@@ -6,6 +6,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+    """Holding a machine back, a person's word on an outage, columns printed once more, and a timeline that waits."""
 
     dependencies = [
         ('log', '0006_machine_calibration'),
