@@ -8,7 +8,6 @@ that was cloned may report again what was reported before. What is surer to be o
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import reduce
 from itertools import pairwise
 from typing import Any, Literal, NamedTuple
 
@@ -28,7 +27,7 @@ class Interval(NamedTuple):
 def with_interval(intervals: list[Interval], new: Interval) -> list[Interval]:
     """Intervals in order, with one more laid over them."""
     if not intervals or intervals[-1].end <= new.first:  # as nearly always
-        return _appended(intervals, new)
+        return _joined([*intervals, new])
     cuts = sorted({edge for interval in (*intervals, new) for edge in (interval.first, interval.end)})
     pieces = []
     for first, end in pairwise(cuts):
@@ -40,17 +39,10 @@ def with_interval(intervals: list[Interval], new: Interval) -> list[Interval]:
 
 def _joined(pieces: Iterable[Interval]) -> list[Interval]:
     """Neighbours of the same outcome as one interval; empty ones left out."""
-    return reduce(_appended, pieces, [])
-
-
-def _appended(intervals: list[Interval], new: Interval) -> list[Interval]:
-    """Intervals and one after them, which may become one with the last."""
-    first, end, outcome = new
-    if first >= end:
-        return intervals
-    if intervals and intervals[-1].end == first and intervals[-1].outcome == outcome:
-        return [*intervals[:-1], Interval(intervals[-1].first, end, outcome)]
-    return [*intervals, new]
+    laid: list[list[Any]] = []
+    for piece in pieces:
+        follow(laid, piece)
+    return [Interval(*one) for one in laid]
 
 
 def follow(laid: list[list[Any]], new: Interval) -> None:
