@@ -36,7 +36,7 @@ class _Kept:
 
 
 class _Tables(dict[type[models.Model], _Kept]):
-    """The rows of each table that was asked for; each is added as it is."""
+    """The rows of each table, which is added when it is first asked for."""
 
     def __init__(self, using: str) -> None:
         super().__init__()
@@ -114,7 +114,7 @@ class Rows:
             kept.write()
 
     def statements(self) -> list[Statement]:
-        """What `write` does, to be run with others."""
+        """What `write` does, to be run with others; they still count as changed."""
         return [one for kept in self._kept.values() for one in kept.table.statements(kept.changed.values())]
 
     def let_go(self, most: int) -> None:

@@ -40,7 +40,6 @@ class Table:
             if field.has_default() and callable(field.default)
         ]
         self._defaults = {str(field.attname): field.get_default() for field in self._fields}
-        self._size = len(self._defaults)
         key = [str(field.column) for field in model._meta.pk_fields]
         columns = [str(field.column) for field in self._fields]
         name, sets = model._meta.db_table, [column for column in columns if column not in key]
@@ -59,23 +58,21 @@ class Table:
         ]
 
     def row(self, values: dict[str, Any]) -> Any:
-        """A new row with these values, which become its own, and the fields' defaults for the others.
+        """A new row with these values, whose dictionary may become its own, and the fields' defaults for the others.
 
         Django's own way to make one takes longer than all the rest of folding an event.
 
         Raises:
             TypeError: no such field.
         """
-        fields = values
-        if len(values) != self._size:
-            fields = self._defaults | values
-            for name, make in self._makers:
-                if name not in values:
-                    fields[name] = make()
-        if len(fields) != self._size:
-            unknown = min(values.keys() - self._defaults.keys())
-            raise TypeError(f"{self._model.__name__} has no field {unknown!r}")
-        return self._made(fields)
+        return self._made(values if values.keys() == self._defaults.keys() else self._completed(values))
+
+    def _completed(self, values: dict[str, Any]) -> dict[str, Any]:
+        """Values for all fields."""
+        if unknown := values.keys() - self._defaults.keys():
+            raise TypeError(f"{self._model.__name__} has no field {min(unknown)!r}")
+        made = {name: make() for name, make in self._makers if name not in values}
+        return self._defaults | made | values
 
     def key_of(self, row: Any) -> Any:
         """The primary key of a row."""
