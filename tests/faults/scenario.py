@@ -108,9 +108,15 @@ class Scenario:
         """Kinds of its faults."""
         return {fault.kind for fault in self.faults}
 
-    def has(self, kind: str) -> bool:
-        """Whether one of its faults is of a kind."""
-        return kind in self.kinds
+    @property
+    def has(self) -> set[str]:
+        """What it tries: kinds of faults, and its machine."""
+        return {*self.kinds, self.profile}
+
+    @property
+    def lasts_h(self) -> float:
+        """Until its run is over and the last of its faults has passed, hours."""
+        return max(self.hours, *(fault.at_h + fault.lasts_h for fault in self.faults))
 
     def __str__(self) -> str:
         return f"{self.policy:8} {self.profile:5} {self.cycle:18} {self.hours:.1f} h"
@@ -160,13 +166,19 @@ def _fault(dice: random.Random, kind: str, hours: float) -> Fault:
     return Fault(at_h=round(dice.uniform(-0.2, 0.9 * hours), 3), kind=kind, lasts_h=round(lasts_h, 3), detail=detail)
 
 
-def covering(seeds: Iterable[int], kinds: Collection[str], *, most: int) -> list[int]:
-    """At most so many of the seeds, chosen one after another for the kinds that each adds; none with another kind."""
-    scenarios = [scenario for scenario in map(draw, seeds) if scenario.kinds <= set(kinds)]
+def covering(seeds: Iterable[int], wanted: Collection[str]) -> list[int]:
+    """Seeds chosen one after another for the kinds of faults and the machines that each adds in the time it lasts.
+
+    Raises:
+        ValueError: something wanted is in none of them.
+    """
+    scenarios = [draw(seed) for seed in seeds]
     chosen: list[int] = []
-    missing = set(kinds)
-    while missing and len(chosen) < most:
-        best = max(scenarios, key=lambda scenario: len(scenario.kinds & missing))
+    missing = set(wanted)
+    while missing:
+        best = max(scenarios, key=lambda scenario: len(scenario.has & missing) / scenario.lasts_h)
+        if not best.has & missing:
+            raise ValueError(f"no seed has {sorted(missing)}")
         chosen.append(best.seed)
-        missing -= best.kinds
+        missing -= best.has
     return chosen

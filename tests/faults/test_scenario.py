@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.faults.relay import TROUBLES
-from tests.faults.scenario import KINDS, LONG, POLICIES, TAKEOVERS, covering, draw
+from tests.faults.scenario import KINDS, LONG, POLICIES, PROFILES, TAKEOVERS, covering, draw
 
 
 @given(st.integers(0, 10**9))
@@ -30,7 +31,7 @@ def test_every_kind_is_drawn() -> None:
     drawn = [draw(seed) for seed in range(1, 200)]
     assert set().union(*(scenario.kinds for scenario in drawn)) == set(KINDS)
     assert {scenario.policy for scenario in drawn} == set(POLICIES)
-    assert {scenario.profile for scenario in drawn} == {"crawl", "burst"}
+    assert {scenario.profile for scenario in drawn} == set(PROFILES)
 
 
 def test_now_and_then_the_server_is_gone_for_days() -> None:
@@ -39,13 +40,19 @@ def test_now_and_then_the_server_is_gone_for_days() -> None:
     assert 0.03 * len(gone) < len(days) < 0.2 * len(gone)
 
 
-def test_seeds_are_chosen_for_the_kinds_that_they_add() -> None:
-    chosen = covering(range(1, 200), KINDS, most=6)
-    assert len(chosen) <= 6
-    assert set().union(*(draw(seed).kinds for seed in chosen)) == set(KINDS)
-    some = {"node-killed", "portal"}
-    only = covering(range(1, 200), some, most=6)
-    assert some <= set().union(*(draw(seed).kinds for seed in only))
+def test_seeds_are_chosen_for_what_they_add_and_for_being_short() -> None:
+    seeds = range(1, 200)
+    for wanted in ({"node-killed", "portal"}, {*KINDS, *PROFILES}):
+        chosen = covering(seeds, wanted)
+        assert wanted <= set().union(*(draw(seed).has for seed in chosen))
+        assert len(chosen) <= 7
+    (shortest,) = covering(seeds, {"server-gone"})
+    assert draw(shortest).lasts_h == min(draw(seed).lasts_h for seed in seeds if "server-gone" in draw(seed).kinds)
+
+
+def test_what_no_seed_has_is_said() -> None:
+    with pytest.raises(ValueError, match="earthquake"):
+        covering(range(1, 20), {"earthquake"})
 
 
 def test_the_names_of_kinds_are_known() -> None:

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
 
 from server import jobs
 from server.celery import app
-from tests.server.processes import PATIENCE_S, Gone, process, run, wait_for_line
+from tests.server.processes import PATIENCE_S, Gone, process, wait_for_line
 
 FURNISH = """
 import django
 django.setup()
 from datetime import datetime, timedelta, UTC
+from django.core.management import call_command
 from machines.structure import structure
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.store import Attribution
@@ -25,6 +27,7 @@ from scheduling.studio import handle
 from server.api import machines, profiles, runs, sources, venues
 from tests.server.studio import IN_ORDER
 
+call_command("migrate", verbosity=0)
 now = datetime.now(UTC)
 by = Attribution(actor="test", request=None, said_at=now)
 collections = [venues.Venues, profiles.Profiles, machines.Machines, sources.Sources, runs.Runs]
@@ -55,17 +58,28 @@ def test_the_settings_lose_no_task() -> None:
 
 @contextmanager
 def fleet(environment: dict[str, str], folder: Path) -> Iterator[None]:
-    """One worker and one beat, both up."""
+    """A furnished studio, with one worker and one beat. The worker comes up while the studio is furnished; nothing is
+    for it to do before there is a beat."""
     celery = ["-m", "celery", "--app=server.celery"]
     beat = ["beat", "--loglevel=info", f"--schedule={folder / 'schedule'}", f"--pidfile={folder / 'beat.pid'}"]
-    with ExitStack() as stack:
-        worker_log, beat_log = folder / "worker.log", folder / "beat.log"
-        worker = [*celery, "worker", "--loglevel=info", "--concurrency=1", "--without-gossip", "--without-mingle"]
-        one = stack.enter_context(process(worker, environment, worker_log))
+    worker = ["worker", "--loglevel=info", "--concurrency=1", "--without-gossip", "--without-mingle"]
+    worker_log, beat_log, furnish_log = (folder / f"{name}.log" for name in ("worker", "beat", "furnish"))
+    with process([*celery, *worker], environment, worker_log) as one:
+        with process(["-c", FURNISH], environment, furnish_log) as furnishing:
+            assert furnishing.wait(PATIENCE_S) == 0, furnish_log.read_text()
         wait_for_line(one, worker_log, "ready.")
-        other = stack.enter_context(process([*celery, *beat], environment, beat_log))
-        wait_for_line(other, beat_log, "Sending due task")
-        yield
+        with process([*celery, *beat], environment, beat_log):
+            yield
+
+
+def wait_for_more(log: Path, task: str, times: int) -> None:
+    """Wait until a worker has done a task so many times more."""
+    done = re.compile(rf"Task {task}\[.*succeeded")
+    before, deadline = len(done.findall(log.read_text())), time.monotonic() + PATIENCE_S
+    while len(done.findall(log.read_text())) < before + times:
+        if time.monotonic() > deadline:
+            raise Gone(f"{task}:\n{log.read_text()}")
+        time.sleep(0.05)
 
 
 def wait_for_row(database: Path, query: str) -> object:
@@ -76,7 +90,7 @@ def wait_for_row(database: Path, query: str) -> object:
             row = connection.execute(query).fetchone()
         if row is not None and row[0]:
             return row[0]
-        time.sleep(0.2)
+        time.sleep(0.05)
     raise Gone(query)
 
 
@@ -90,14 +104,12 @@ def test_a_real_worker_and_beat_plan_ahead_and_watch(redis_url: str, tmp_path: P
         "DAYROLL_WATCH_EVERY_S": "1",
         "DJANGO_SETTINGS_MODULE": "server.settings",
     }
-    assert run(["migrate", "--verbosity=0"], environment).returncode == 0
-    with process(["-c", FURNISH], environment, tmp_path / "furnish.log") as furnishing:
-        assert furnishing.wait(PATIENCE_S) == 0, (tmp_path / "furnish.log").read_text()
     database = tmp_path / "home" / "dayroll.sqlite3"
     with fleet(environment, tmp_path):
         assert wait_for_row(database, "SELECT count(*) FROM log_segment") in (2, 3, 4)
         assert wait_for_row(database, "SELECT silent_since FROM log_machine")
-        time.sleep(3)  # several more of both: nothing is planned or said twice
+        for task in ("extend-plans", "watch-silence"):  # nothing is planned or said twice
+            wait_for_more(tmp_path / "worker.log", task, times=2)
     with closing(sqlite3.connect(database)) as connection:
         kinds = dict(connection.execute("SELECT kind, count(*) FROM log_event GROUP BY kind").fetchall())
     assert kinds["silence-began"] == 1
