@@ -167,6 +167,13 @@ class Studio:
         columns = (column for segment in offered for column in range(segment.first_column, segment.end_column))
         return next((column for column in columns if column not in accounted), None)
 
+    def begin(self, run: RunWork, in_s: float) -> None:
+        """Offer a run whose first column belongs under the head in so many seconds."""
+        with self.lock:
+            per_column_s = run.mean_turn_s / self.profile.columns_per_turn
+            self.turn_zero = self.clock.now() + in_s - run.first_column * per_column_s
+            self.run = run
+
     def enrol(self) -> int:
         """Another board takes over, or the same one again; its epoch."""
         self.epoch, self.told_before = self.epoch + 1, len(self.entries)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import time
 from collections.abc import Callable, Iterator
@@ -37,7 +36,7 @@ def bench_at(tmp_path: Path) -> Iterator[Make]:
     with ExitStack() as stack:
 
         def make(rate: float) -> Bench:
-            profile = line_profile(clock_tolerance_dots=10.0)
+            profile = line_profile(clock_tolerance_dots=10.0, highest_mm_per_hour=300.0)
             clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), 1_790_000_000.0, rate)
             run = RunWork(
                 id="run", first_column=0, end_column=7200, strips_per_turn=12, nozzle_seed=5, mean_turn_s=86400.0
@@ -68,8 +67,8 @@ def test_a_paused_machine_feeds_prints_a_pattern_and_cuts(bench_at: Make) -> Non
     agent = bench.start()
     bench.wait_for_columns(3)
     assert "pause it first" in bench.call("feed", "--yes", expect=2).stderr
-    bench.call("pause")
-    wait_for(lambda: "paused" in json.loads(bench.call("status", "--json").stdout)["conditions"], "that it stands")
+    bench.act("pause")
+    wait_for(lambda: "paused" in bench.status().conditions, "that it stands")
     said = bench.call("feed", "--mm", "20", "--yes").stdout
     assert "Done." in said
     for caution in BESIDE["feed"]:
@@ -77,11 +76,11 @@ def test_a_paused_machine_feeds_prints_a_pattern_and_cuts(bench_at: Make) -> Non
     assert by_hand(bench) == 40
     assert "dead element" in bench.call("test-pattern", "nozzles", "--yes").stdout
     assert "arm it first" in bench.call("cut", "--yes", expect=2).stderr
-    bench.call("arm", "--yes")
+    bench.arm()
     assert "Done." in bench.call("cut", "--yes").stdout
     assert len(read_paper(bench.home / "paper").cuts) == 1
     count = len(bench.laid())
-    bench.call("resume")
+    bench.act("resume")
     wait_for(lambda: len(bench.laid()) > count, "a column after it was resumed")
     bench.stop(agent)
     assert used(bench) == [
@@ -98,8 +97,8 @@ def test_killed_while_it_feeds_it_passes_that_paper_over(bench_at: Make) -> None
     bench = bench_at(240.0)
     agent = bench.start()
     bench.wait_for_columns(3)
-    bench.call("pause")
-    wait_for(lambda: "paused" in json.loads(bench.call("status", "--json").stdout)["conditions"], "that it stands")
+    bench.act("pause")
+    wait_for(lambda: "paused" in bench.status().conditions, "that it stands")
     journal = open_journal(bench.home)
     with journal.transaction() as db:
         db.execute("INSERT INTO handwork (action, length_mm) VALUES ('feed', 500.0)")  # and nobody waits for it
@@ -113,7 +112,7 @@ def test_killed_while_it_feeds_it_passes_that_paper_over(bench_at: Make) -> None
     columns, seen_done = used(bench)[0][2:]
     assert columns >= lies
     assert seen_done == (columns == 1000), "if the kill came too late"
-    bench.call("resume")
+    bench.act("resume")
     count = len(bench.laid())
     wait_for(lambda: len(bench.laid()) > count, "a column after it was resumed")
     bench.stop(agent)
@@ -135,9 +134,9 @@ def test_after_a_boot_with_no_server_in_reach_a_person_sets_the_time_and_it_prin
     later = replace(clock, origin_boottime=clock.origin_boottime + 1.0, origin=clock.origin + clock.rate)
     bench.environ[CLOCK_VARIABLE] = later.as_text()
     agent = bench.start("--resume-unattended")
-    wait_for(lambda: json.loads(bench.call("status", "--json").stdout)["agent_runs"], "the agent")
-    status = json.loads(bench.call("status", "--json").stdout)
-    assert (status["server_time"], status["time_set_by_hand"]) == (None, False)
+    wait_for(lambda: bench.status().agent_runs, "the agent")
+    status = bench.status()
+    assert (status.server_time, status.time_set_by_hand) == (None, False)
     count = len(bench.laid())
     now = datetime.fromtimestamp(bench.studio.clock.now() + 60.0, UTC)
     said = bench.call("set-time", f"{now:%Y-%m-%dT%H:%M:%S}", "--zone", "UTC", "--within", "600", "--yes").stdout
@@ -149,7 +148,7 @@ def test_after_a_boot_with_no_server_in_reach_a_person_sets_the_time_and_it_prin
     (compared,) = bench.studio.all_of(SetTimeCompared)
     assert compared.error_s == 600.0
     assert abs(compared.ahead_s) < 600.0
-    assert not json.loads(bench.call("status", "--json").stdout)["time_set_by_hand"]
+    assert not bench.status().time_set_by_hand
     bench.stop(agent)
     columns = bench.laid()
     assert len(set(columns)) == len(columns)

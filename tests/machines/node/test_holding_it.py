@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 
 from machines.entries import ConditionsChanged, GapSettled, OperatorActed
-from tests.machines.node.test_end_to_end import Bench, check, make_bench, wait_for
+from tests.machines.node.test_end_to_end import Bench, checked, make_bench, wait_for
 
 __all__ = ["make_bench"]  # the fixture
-
-
-def held(bench: Bench) -> str:
-    return str(json.loads(bench.call("status", "--json").stdout)["hold"])
 
 
 def test_a_stop_holds_through_a_power_cut_until_it_is_released_and_resumed(make_bench: Callable[..., Bench]) -> None:
@@ -28,12 +23,12 @@ def test_a_stop_holds_through_a_power_cut_until_it_is_released_and_resumed(make_
     assert "did not arm" in bench.call("arm", "--yes", expect=2).stderr
     assert len(bench.laid()) == count
     bench.call("release")
-    assert held(bench) == "paused"
+    assert bench.status().hold == "paused"
     said = bench.call("resume").stdout
     assert "fingers" in said
     bench.wait_for_the_end()
     bench.stop(agent)
-    check(bench)
+    assert checked(bench) == bench.whole
     actions = [entry.action for entry in bench.studio.all_of(OperatorActed)]
     assert actions == ["stop", "release", "resume"]
     assert bench.studio.all_of(GapSettled)
@@ -46,13 +41,13 @@ def test_after_a_power_cut_it_waits_for_a_person_if_nothing_else_was_said(make_b
     bench.kill(agent)
     count = len(bench.laid())
     agent = bench.start("--machine", "simulated")
-    wait_for(lambda: held(bench) == "unplanned-stop", "the hold")
+    wait_for(lambda: bench.status().hold == "unplanned-stop", "the hold")
     wait_for(lambda: bool(bench.studio.all_of(ConditionsChanged)), "the word that it stands")
     assert len(bench.laid()) == count
     bench.call("resume")
     bench.wait_for_the_end()
     bench.stop(agent)
-    check(bench)
+    assert checked(bench) == bench.whole
 
 
 def test_what_cannot_be_done_is_said(make_bench: Callable[..., Bench]) -> None:

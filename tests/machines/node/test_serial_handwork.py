@@ -12,7 +12,7 @@ from machines.entries import OperatorActed
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.test_end_to_end import wait_for
-from tests.machines.node.test_serial_node import COLUMNS, FIRST, emulator, serial_bench, start, studio_bench
+from tests.machines.node.test_serial_node import emulator, serial_bench, start, studio_bench
 
 
 def test_a_controller_feeds_fires_each_nozzle_alone_and_cuts(tmp_path: Path) -> None:
@@ -21,18 +21,17 @@ def test_a_controller_feeds_fires_each_nozzle_alone_and_cuts(tmp_path: Path) -> 
         paper = tmp_path / "machine" / "paper"
         agent = start(bench, device)
         wait_for(lambda: (paper / "paper.ledger").exists() and len(read_paper(paper).laid) >= 4, "the first columns")
-        bench.call("pause")
-        wait_for(lambda: "paused" in json.loads(bench.call("status", "--json").stdout)["conditions"], "that it stands")
+        bench.act("pause")
+        wait_for(lambda: "paused" in bench.status().conditions, "that it stands")
         assert "Done." in bench.call("feed", "--mm", "20", "--yes").stdout
         assert "dead nozzle" in bench.call("test-pattern", "nozzles", "--yes").stdout
-        bench.call("arm", "--yes")
+        bench.arm()
         assert "Done." in bench.call("cut", "--yes").stdout
-        bench.call("resume")
-        whole = set(range(FIRST, FIRST + COLUMNS))
-        wait_for(lambda: bench.studio.accounted() == whole, "the account of the whole run")
+        bench.act("resume")
+        bench.wait_for_the_end()
         bench.stop(agent)
         lies = read_paper(paper)
-        assert check_paper(lies, bench.studio, list(bench.studio.entries)) == whole
+        assert check_paper(lies, bench.studio, list(bench.studio.entries)) == bench.whole
         of_none = lies.laid["place"][lies.laid["column"] == NO_COLUMN]
         acted = [one for one in bench.studio.all_of(OperatorActed) if one.paper_position is not None]
         fed, pattern, cut = acted
@@ -49,11 +48,8 @@ def test_a_controller_feeds_fires_each_nozzle_alone_and_cuts(tmp_path: Path) -> 
 
 def test_a_controller_whose_memory_is_erased_stands_until_a_person_tells_it_its_place(tmp_path: Path) -> None:
     profile = carriage_profile(columns_per_burst=4, highest_mm_per_hour=120.0)
-    machine, whole = tmp_path / "machine", set(range(FIRST, FIRST + COLUMNS))
+    machine = tmp_path / "machine"
     with studio_bench(tmp_path, profile) as bench:
-
-        def conditions() -> list[str]:
-            return list(json.loads(bench.call("status", "--json").stdout)["conditions"])
 
         def laid() -> int:
             return len(read_paper(machine / "paper").laid)
@@ -64,21 +60,21 @@ def test_a_controller_whose_memory_is_erased_stands_until_a_person_tells_it_its_
         memory = json.loads((machine / "memory.json").read_text())
         (machine / "memory.json").write_text(json.dumps({**memory, "end": None, "column": None}))
         with emulator(machine, profile) as device:
-            wait_for(lambda: "other-error" in conditions(), "that it has lost its place")
+            wait_for(lambda: "other-error" in bench.status().conditions, "that it has lost its place")
             before = laid()
             assert "pause it first" in bench.call("set-place", "--yes", expect=2).stderr
-            bench.call("pause")
-            wait_for(lambda: "paused" in conditions(), "that it stands")
+            bench.act("pause")
+            wait_for(lambda: "paused" in bench.status().conditions, "that it stands")
             assert laid() == before
             said = bench.call("set-place", "--mm", "3", "--yes").stdout
             assert "By this node's journal the paper at the head is" in said
             assert "prints behind it" in said
             assert "knows its place" in bench.call("set-place", "--yes", expect=2).stderr
-            bench.call("resume")
-            wait_for(lambda: bench.studio.accounted() == whole, "the account of the whole run")
+            bench.act("resume")
+            bench.wait_for_the_end()
             bench.stop(agent)
     lies = read_paper(machine / "paper")
-    assert check_paper(lies, bench.studio, list(bench.studio.entries)) == whole
+    assert check_paper(lies, bench.studio, list(bench.studio.entries)) == bench.whole
     assert not lies.refused.size
     assert len(set(lies.laid["place"].tolist())) == len(set(lies.laid["column"].tolist())) == len(lies.laid)
     (told,) = [one for one in bench.studio.all_of(OperatorActed) if one.action == "place-set"]

@@ -20,18 +20,16 @@ import pytest
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.paper import read_paper
 from machines.entries import GapSettled, KnifeArmed, NodeStarted, StripCut
-from machines.profile import Knife, Profile
+from machines.profile import Profile
 from machines.recovery import Policy
 from machines.structure import unstructure
 from machines.wire import RunWork
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
-from tests.machines.node.test_end_to_end import Bench, wait_for
+from tests.machines.node.test_end_to_end import NEAR_KNIFE, Bench, wait_for
 
 RATE = 240.0  # a column, two minutes, lasts half a second: a controller is no faster for a compressed clock
-FIRST, COLUMNS = 700, 50
-# Ten columns from the head, so that strips of five come under it until the end, however late a busy computer arms it.
-NEAR_KNIFE = Knife(head_to_knife_mm=5.0, cuts_per_blade=1000)
+FIRST, COLUMNS = 700, 24
 
 
 @contextlib.contextmanager
@@ -71,11 +69,10 @@ def studio_bench(folder: Path, profile: Profile, strips_per_turn: int = 48) -> I
         nozzle_seed=5,
         mean_turn_s=86400.0,
     )
-    zero = clock.now() + 3.0 * RATE - FIRST * 120.0
-    studio = Studio(clock, profile, run, Policy(kind="replay"), zero, 48, picture(profile), poll_after_s=120.0)
+    studio = Studio(clock, profile, None, Policy(kind="replay"), 0.0, 48, picture(profile), poll_after_s=120.0)
     environ = {**os.environ, CLOCK_VARIABLE: clock.as_text(), SKEW_VARIABLE: "-86400:80"}
     with serving(studio) as url:
-        bench = Bench(studio, url, folder / "node", environ)
+        bench = Bench(studio, url, folder / "node", environ, run, begins_in_s=0.5 * RATE)
         bench.call("enrol", "--server", url, "--code", "good")
         yield bench
 
@@ -87,8 +84,7 @@ def serial_bench(folder: Path, profile: Profile, strips_per_turn: int = 48) -> I
 
 
 def start(bench: Bench, device: Path) -> subprocess.Popen[str]:
-    command = bench.command("run", "--machine", "serial", "--device", str(device), "--resume-unattended")
-    return subprocess.Popen(command, env=bench.environ, stderr=subprocess.PIPE, text=True)
+    return bench.start("--machine", "serial", "--device", str(device), "--resume-unattended")
 
 
 @pytest.mark.parametrize(
@@ -110,18 +106,17 @@ def test_killed_and_started_again_it_prints_each_column_once_and_cuts_only_while
 
         agent = start(bench, device)
         wait_for(lambda: laid() >= 4, "the first columns")
-        assert json.loads(bench.call("status", "--json").stdout)["knife"].startswith("disarmed")
-        assert "The knife is armed." in bench.call("arm", "--yes").stdout
+        assert bench.status().knife.startswith("disarmed")
+        bench.arm()
         bench.kill(agent)
         agent = start(bench, device)
         wait_for(lambda: len(bench.studio.all_of(NodeStarted)) == 2, "the second start")
-        assert json.loads(bench.call("status", "--json").stdout)["knife"].startswith("disarmed")
-        wait_for(lambda: laid() >= 12, "columns after the kill")
-        bench.call("arm", "--yes")
-        wait_for(lambda: bench.studio.accounted() == set(range(FIRST, FIRST + COLUMNS)), "the account of the whole run")
+        assert bench.status().knife.startswith("disarmed")
+        wait_for(lambda: laid() >= 8, "columns after the kill")
+        bench.arm()
+        bench.wait_for_the_end()
         bench.stop(agent)
-        entries = bench.studio.entries
-        assert check_paper(read_paper(paper), bench.studio, entries) == set(range(FIRST, FIRST + COLUMNS))
+        assert check_paper(read_paper(paper), bench.studio, bench.studio.entries) == bench.whole
         assert len(bench.studio.all_of(KnifeArmed)) == 2
         second_arming = bench.studio.all_of(KnifeArmed)[1].seq
         cuts = bench.studio.all_of(StripCut)

@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 from machines.entries import KnifeArmed, OperatorActed, StripCut
 from tests.machines.node.panel.test_serving import PIN, Browser
-from tests.machines.node.test_end_to_end import Bench, check, make_bench, wait_for
+from tests.machines.node.relay import line_profile
+from tests.machines.node.test_end_to_end import NEAR_KNIFE, Bench, checked, make_bench, wait_for
 
 __all__ = ["make_bench"]  # the fixture
 
@@ -21,7 +22,7 @@ def free_port() -> int:
 def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_arms(
     make_bench: Callable[..., Bench],
 ) -> None:
-    bench = make_bench()
+    bench = make_bench("replay", line_profile(knife=NEAR_KNIFE))
     bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", PIN)
     port = free_port()
     agent = bench.start("--panel", f"127.0.0.1:{port}")
@@ -42,7 +43,7 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     bench.studio.down = False
     bench.wait_for_the_end()
     bench.stop(agent)
-    check(bench)
+    assert checked(bench) == bench.whole
     assert [one.action for one in bench.studio.all_of(OperatorActed)] == ["park", "blade-changed", "resume"]
     assert len(bench.studio.all_of(KnifeArmed)) == 1
     assert any(cut.made for cut in bench.studio.all_of(StripCut))
