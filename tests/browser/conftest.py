@@ -20,6 +20,7 @@ from machines.wire import Work
 from tests.server.processes import process, run, wait_for_line
 from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, printed
 
+HEIGHT = 844
 PERSON, PASSWORD = "keeper", "a password for the tests"
 # Nothing but what the page itself asks for, and no sandbox, which root may not have.
 FLAGS = [
@@ -126,7 +127,7 @@ class Seen:
     """A page, and what went wrong on it.
 
     Attributes:
-        page: at the width and in the colours asked for.
+        page: at the width asked for.
         errors: what the browser complained about.
         asked: addresses that it asked for.
     """
@@ -136,26 +137,25 @@ class Seen:
     asked: list[str]
 
 
-@pytest.fixture(params=[(390, "light"), (1280, "light"), (390, "dark")], ids=lambda one: f"{one[0]}px-{one[1]}")
-def seen(browser: Browser, site: Site, request: pytest.FixtureRequest) -> Iterator[Seen]:
-    """A page on a phone and on a desk, by day and by night; nothing may go wrong on it."""
-    width, scheme = request.param
-    with _watched(browser, site, width, scheme) as seen:
+@pytest.fixture
+def phone(browser: Browser, site: Site) -> Iterator[Seen]:
+    """A page on a phone; nothing may go wrong on it."""
+    with _watched(browser, site, 390) as seen:
         yield seen
 
 
 @pytest.fixture
 def desk(browser: Browser, site: Site) -> Iterator[Seen]:
-    """A page on a desk."""
-    with _watched(browser, site, 1280, "light") as seen:
+    """A page on a desk; nothing may go wrong on it."""
+    with _watched(browser, site, 1280) as seen:
         yield seen
 
 
 @contextmanager
-def _watched(browser: Browser, site: Site, width: int, scheme: Any) -> Iterator[Seen]:
+def _watched(browser: Browser, site: Site, width: int) -> Iterator[Seen]:
     """A fresh browser context with one page, watched."""
     context = browser.new_context(
-        base_url=site.address, viewport={"width": width, "height": 844}, color_scheme=scheme, reduced_motion="reduce"
+        base_url=site.address, viewport={"width": width, "height": HEIGHT}, reduced_motion="reduce"
     )
     seen = Seen(context.new_page(), [], [])
     seen.page.on("console", lambda said: seen.errors.append(said.text) if said.type == "error" else None)
