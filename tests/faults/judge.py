@@ -44,10 +44,19 @@ def _printed(evidence: Evidence) -> Counter[int]:
 
 
 def _named(evidence: Evidence, part: str) -> Counter[int]:
-    """Columns that decisions name as ``unknown`` or ``skipped``."""
+    """Columns that decisions name as ``unknown`` or ``skipped``; how often.
+
+    Where an outage interrupts the making good of another, its decision takes over what that one said of columns that
+    printing has not come to yet.
+    """
     named: Counter[int] = Counter()
+    reached = evidence.run["first_column"]
     for entry in evidence.entries():
-        if isinstance(entry, GapSettled):
+        if isinstance(entry, ColumnsPrinted):
+            reached = max(reached, entry.columns.end)
+        elif isinstance(entry, GapSettled):
+            for column in range(max(entry.gap.first, reached), entry.gap.end):
+                del named[column]  # a counter does not mind where there is none
             columns = getattr(entry.decision, part)
             named.update(range(columns.first, columns.end))
     return named

@@ -26,6 +26,7 @@ PLATE = picture(PROFILE)
 FIRST, GAP, END = 100, (110, 116), 130
 BEGINS = datetime(2026, 9, 1, tzinfo=UTC)
 COLUMN_S = 120.0
+SKIP = Policy(kind="skip")
 Lay = Callable[[PaperWriter], None]
 
 
@@ -52,20 +53,24 @@ def printed(seq: int, first: int, end: int, place: int) -> dict[str, Any]:
     return unstructure(entry)
 
 
+def settled(seq: int, first: int, unknown_end: int, end: int, policy: Policy = SKIP) -> dict[str, Any]:
+    """A gap in a segment of which half lies on the paper."""
+    half = Columns(first=FIRST, end=GAP[1] - 2)
+    at = utc(instant(end))
+    gap = Gap(first=first, unknown_end=unknown_end, end=end, cause="power", noticed_at=at, segment=half)
+    pace = Pace(nominal_columns_per_s=1 / COLUMN_S, highest_columns_per_s=4 / COLUMN_S, columns_per_burst=1)
+    decision = settle(policy, gap, pace)
+    entry = GapSettled(seq=seq, at=at, run="run", gap=gap, policy=policy, decision=decision, paper_position=10)
+    return unstructure(entry)
+
+
 def told() -> list[dict[str, Any]]:
     """What a good board says of its run: ten columns, a gap of six, the rest."""
-    at = utc(instant(GAP[1]))
-    gap = Gap(first=GAP[0], unknown_end=GAP[0] + 1, end=GAP[1], cause="power", noticed_at=at)
-    policy = Policy(kind="skip")
-    pace = Pace(nominal_columns_per_s=1 / COLUMN_S, highest_columns_per_s=4 / COLUMN_S, columns_per_burst=1)
-    settled = GapSettled(
-        seq=3, at=at, run="run", gap=gap, policy=policy, decision=settle(policy, gap, pace), paper_position=10
-    )
     return [
         unstructure(NodeStarted(seq=1, at=BEGINS, unplanned_stop=False)),
         printed(2, FIRST, GAP[0], 0),
-        unstructure(settled),
-        unstructure(StripCut(seq=4, at=at, run="run", boundary=105, paper_position=5, made=True)),
+        settled(3, GAP[0], GAP[0] + 1, GAP[1]),
+        unstructure(StripCut(seq=4, at=utc(instant(GAP[1])), run="run", boundary=105, paper_position=5, made=True)),
         printed(5, GAP[1], END, 11),
     ]
 
@@ -202,6 +207,18 @@ def test_two_outcomes_of_a_column_are_seen(tmp_path: Path) -> None:
     entries = [*told(), printed(6, 112, 118, 30)]
     assert judge(evidence(tmp_path, entries=entries), [checks.every_column_once]) == [
         "more than one outcome: 6 columns from 112 to 117"
+    ]
+
+
+def test_a_decision_takes_over_what_another_left_to_be_done(tmp_path: Path) -> None:
+    """The half-printed segment was to be finished before the rest is left out; another outage came in between."""
+    finish = Policy(kind="skip", half_printed="finish")
+    before = [*told()[:2], settled(3, GAP[0], GAP[0], GAP[1], finish)]
+    after = [settled(5, GAP[0], GAP[0] + 1, GAP[1] + 2), printed(6, GAP[1] + 2, END, 13)]
+    assert judge(evidence(tmp_path, entries=[*before, *after]), [checks.every_column_once]) == []
+    passed_by = printed(4, GAP[1], GAP[1] + 1, 11)
+    assert judge(evidence(tmp_path, entries=[*before, passed_by, *after]), [checks.every_column_once]) == [
+        "more than one outcome: 3 columns from 114 to 116"
     ]
 
 
