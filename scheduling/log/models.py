@@ -9,12 +9,25 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.db import models
+from django.db.models.base import ModelState
+from django.utils.functional import cached_property
 
 from scheduling.log.fields import CanonicalJSON
 
 
 def _reference(to: str, **options: Any) -> Any:
     return models.ForeignKey(to, on_delete=models.DO_NOTHING, db_constraint=False, related_name="+", **options)
+
+
+class Folded(models.Model):
+    """A row of a view. Folding makes very many: what Django keeps beside a row is made when somebody asks for it."""
+
+    class Meta:
+        abstract = True
+
+    @cached_property
+    def _state(self) -> ModelState:  # type: ignore[override]  # it can be set, as any cached property
+        return ModelState()
 
 
 class Event(models.Model):
@@ -44,7 +57,7 @@ class Event(models.Model):
         ]
 
 
-class Venue(models.Model):
+class Venue(Folded):
     """A place where machines stand."""
 
     id = models.TextField(primary_key=True)
@@ -56,7 +69,7 @@ class Venue(models.Model):
     hours = CanonicalJSON(null=True, help_text="a scheduling.hours.Hours; null while nobody has set any")
 
 
-class Profile(models.Model):
+class Profile(Folded):
     """A model of machine."""
 
     id = models.TextField(primary_key=True)
@@ -64,7 +77,7 @@ class Profile(models.Model):
     data = CanonicalJSON(help_text="a machines.profile.Profile")
 
 
-class Source(models.Model):
+class Source(Folded):
     """What can be printed."""
 
     id = models.TextField(primary_key=True)
@@ -76,7 +89,7 @@ class Source(models.Model):
     curve = CanonicalJSON(null=True, help_text="a machines.dot_gain.ToneCurve")
 
 
-class Machine(models.Model):
+class Machine(Folded):
     """A machine, as its node and the watch told it."""
 
     id = models.TextField(primary_key=True)
@@ -97,7 +110,7 @@ class Machine(models.Model):
     calibration = CanonicalJSON(null=True, help_text="a machines.calibration.Calibration; null while nobody measured")
 
 
-class SupplyChange(models.Model):
+class SupplyChange(Folded):
     """A person changed the roll, the cartridge or the blade of a machine."""
 
     ROLL, CARTRIDGE, BLADE = "roll", "cartridge", "blade"
@@ -110,7 +123,7 @@ class SupplyChange(models.Model):
     paper_position = models.BigIntegerField(help_text="columns of paper that had been fed by then")
 
 
-class HandUse(models.Model):
+class HandUse(Folded):
     """What a person had fed, printed or cut beside every run, or the paper passed over when its place was told."""
 
     pk = models.CompositePrimaryKey("machine_id", "version")
@@ -124,7 +137,7 @@ class HandUse(models.Model):
     at = models.DateTimeField()
 
 
-class Opening(models.Model):
+class Opening(Folded):
     """Doors open."""
 
     id = models.TextField(primary_key=True)
@@ -134,7 +147,7 @@ class Opening(models.Model):
     opens_at = models.DateTimeField()
 
 
-class Run(models.Model):
+class Run(Folded):
     """A machine prints a source against a cycle over a span."""
 
     id = models.TextField(primary_key=True)
@@ -162,7 +175,7 @@ class Run(models.Model):
     shifts = CanonicalJSON(default=list, help_text="[column, seconds]: from that column on all is later by so much")
 
 
-class Segment(models.Model):
+class Segment(Folded):
     """A stretch of a turn, as planned, and what became of it."""
 
     PLANNED, PRINTING, PRINTED, PARTLY, LEFT_OUT = "planned", "printing", "printed", "partly", "left-out"
@@ -189,7 +202,7 @@ class Segment(models.Model):
         indexes: ClassVar = [models.Index(fields=["run", "first_column"], name="log_segment_columns")]
 
 
-class PrintedStretch(models.Model):
+class PrintedStretch(Folded):
     """Columns that lie on the paper side by side, as one report told it."""
 
     pk = models.CompositePrimaryKey("machine_id", "version")
@@ -210,7 +223,7 @@ class PrintedStretch(models.Model):
         ]
 
 
-class Strip(models.Model):
+class Strip(Folded):
     """The knife came to a strip's boundary."""
 
     pk = models.CompositePrimaryKey("run_id", "boundary")
@@ -221,7 +234,7 @@ class Strip(models.Model):
     at = models.DateTimeField()
 
 
-class Outage(models.Model):
+class Outage(Folded):
     """Columns were missing, and how that was settled."""
 
     id = models.TextField(primary_key=True, help_text="the machine and the version of the event in its stream")
@@ -239,7 +252,7 @@ class Outage(models.Model):
     true_again_at = models.DateTimeField(null=True, help_text="when a column was laid at its instant again")
 
 
-class Override(models.Model):
+class Override(Folded):
     """A person's word on an outage while it was open."""
 
     id = models.TextField(primary_key=True, help_text="the machine and the version of the event in its stream")
@@ -254,7 +267,7 @@ class Override(models.Model):
     used_by = models.TextField(null=True, help_text="id of the outage that was settled by it; null for none yet")
 
 
-class Notice(models.Model):
+class Notice(Folded):
     """Something that a person should know; open until ``cleared_at``."""
 
     id = models.TextField(primary_key=True, help_text="machine, version of the event in its stream, kind")
@@ -265,7 +278,7 @@ class Notice(models.Model):
     cleared_at = models.DateTimeField(null=True)
 
 
-class ClosedStream(models.Model):
+class ClosedStream(Folded):
     """A stream that was taken out of the log into an archive file."""
 
     stream = models.TextField(primary_key=True)

@@ -8,13 +8,13 @@ says they are, and only the others (instants, floats, dataclasses within) have t
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import MISSING, fields, is_dataclass
 from datetime import datetime
 from functools import cache, partial
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
+import orjson
 from cattrs import Converter
 
 from machines.structure import format_instant
@@ -22,8 +22,6 @@ from scheduling.log.events import KINDS, Event, from_data, schema_of
 
 Read = Callable[[Any], Any]
 
-# Canonical text has no white space around it, which `json.loads` would look for.
-_decode = json.JSONDecoder().raw_decode
 _AS_THEY_ARE = (Any, int, str, bool, dict[str, Any])
 
 
@@ -34,7 +32,7 @@ def read_event(kind: str, schema: int, text: str) -> Event:
         InputError: it was written by a newer program.
         KeyError: no such kind, or no way up from its version.
     """
-    data, _ = _decode(text)
+    data = orjson.loads(text)
     if schema != schema_of(kind):
         return from_data(kind, schema, data)
     event: Event = _reader(kind)(data)
