@@ -209,7 +209,11 @@ def _enrol(options: argparse.Namespace) -> int:
     try:
         enrolled = client.enrol(options.code)
         credentials = Credentials(
-            server=options.server.rstrip("/"), token=enrolled.token, machine=enrolled.machine, epoch=enrolled.epoch
+            server=options.server.rstrip("/"),
+            token=enrolled.token,
+            machine=enrolled.machine,
+            epoch=enrolled.epoch,
+            paper_position=enrolled.paper_position,
         )
         with journal.transaction() as db:
             takeover.enrol(db, credentials, enrolled.earlier)

@@ -83,12 +83,14 @@ class Credentials:
         token: secret, goes with each call.
         machine: which one this node prints on.
         epoch: of the credentials; the server refuses reports with an older one.
+        paper_position: columns of paper that the server then knew to be fed, for a machine that does not remember.
     """
 
     server: str
     token: str
     machine: str
     epoch: int
+    paper_position: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,12 +99,14 @@ class Enrolled:
 
     Attributes:
         earlier: how much the server has of the journals of earlier epochs.
+        paper_position: columns of paper that the server knows to be fed.
     """
 
     token: str
     machine: str
     epoch: int
     earlier: tuple[Taken, ...] = ()
+    paper_position: int = 0
 
 
 @dataclass(frozen=True)

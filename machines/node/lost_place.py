@@ -13,7 +13,7 @@ from __future__ import annotations
 import sqlite3
 
 from machines.errors import InputError
-from machines.node import orders
+from machines.node import orders, takeover
 from machines.node.journal import read_state
 from machines.profile import CarriageHead, Profile
 
@@ -33,13 +33,13 @@ def check_fed(fed_mm: float) -> None:
 
 def place_under_head(db: sqlite3.Connection, profile: Profile, fed_mm: float = 0.0) -> int:
     """The place under the head's first nozzle, if all that was ordered and not seen lies on the paper, and so much
-    blank paper was fed since by hand, millimetres.
+    blank paper was fed since by hand, millimetres. A board that takes a machine over knows what the server told it.
 
     The last burst ended with its last column under the last nozzle; a cut left what is printed next under the first.
     An interrupted burst may have left it up to its own length less far: a strip is cut as much too early. Never 0, as
     that would tell a board that takes a machine over that nothing was printed yet.
     """
-    state, end = read_state(db), orders.end_of_paper(db)
+    state, end = read_state(db), max(orders.end_of_paper(db), takeover.paper_known(db))
     was_cut = state.cut_place >= 0 and state.cut_place + profile.knife_columns == end
     nozzles = profile.head.nozzles if isinstance(profile.head, CarriageHead) else 1
     return max(1, end if was_cut else end + nozzles - 2) + round(fed_mm / profile.column_pitch_mm)

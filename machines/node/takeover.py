@@ -18,7 +18,7 @@ from machines.node import outbox
 from machines.node.bursts import Held, first_after, instant_of
 from machines.node.client import Credentials
 from machines.node.gaps import CannotTell
-from machines.node.journal import State, change_state
+from machines.node.journal import State, change_state, read_state
 from machines.wire import Taken
 
 # The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.
@@ -63,6 +63,12 @@ def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Ta
         outbox.accept(db, taken.through)
     outbox.renumber(db)
     return own and new == old + 1
+
+
+def paper_known(db: sqlite3.Connection) -> int:
+    """The place up to which paper was fed, by the server's word, before this board took over; 0 where it did not."""
+    known = holding.credentials(db)
+    return known.paper_position if known is not None and read_state(db).taking_over else 0
 
 
 def where_to_begin(held: Held, state: State) -> int:

@@ -11,6 +11,7 @@ from django.db import transaction
 from machines.errors import InputError
 from machines.wire import Taken
 from scheduling.enrolment import enrol
+from scheduling.log.models import Machine
 from scheduling.log.store import Attribution
 from scheduling.taken import taken_of_earlier
 from server.accounts.models import EnrolmentCode, NodeCredential
@@ -40,12 +41,14 @@ class Enrolled:
         epoch: of the credentials; every earlier board is fenced off.
         earlier: how much is there of the journals of earlier epochs, so that a board that keeps its journal tells
             nothing twice.
+        paper_position: columns of paper known to be fed, for a machine that does not remember where its paper stands.
     """
 
     token: str
     machine: str
     epoch: int
     earlier: tuple[Taken, ...] = ()
+    paper_position: int = 0
 
 
 def _plain(code: str) -> str:
@@ -80,5 +83,11 @@ def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
         NodeCredential.objects.create(
             machine=kept.machine, epoch=epoch, prefix=minted.prefix, digest=minted.digest, made_at=now
         )
-        earlier = taken_of_earlier(kept.machine)
-    return Enrolled(token=minted.token, machine=kept.machine, epoch=epoch, earlier=earlier)
+        fed = Machine.objects.get(id=kept.machine).paper_position
+        return Enrolled(
+            token=minted.token,
+            machine=kept.machine,
+            epoch=epoch,
+            earlier=taken_of_earlier(kept.machine),
+            paper_position=fed,
+        )

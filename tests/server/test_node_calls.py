@@ -152,6 +152,13 @@ def test_a_board_enrolled_again_is_told_how_much_of_its_journal_is_there(furnish
     assert enrol(furnished)["earlier"] == [{"epoch": 2, "through": 1, "at": entry["at"]}]
 
 
+def test_a_new_board_is_told_how_much_paper_was_fed(node: Caller, furnished: Caller) -> None:
+    work = work_of(node)
+    first = printed(work, 1)
+    node.post("node/reports", {"epoch": 1, "entries": [first]})
+    assert enrol(furnished)["paper_position"] == first["columns"]["end"] - first["columns"]["first"] > 0
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [

@@ -11,7 +11,9 @@ import pytest
 from machines.drivers.paper import NO_COLUMN
 from machines.entries import GapSettled, OperatorActed
 from machines.errors import InputError
-from machines.node import handwork, lost_place
+from machines.node import handwork, lost_place, takeover
+from machines.node import held as holding
+from machines.node.client import Credentials, Fetched
 from machines.node.handwork import DONE, KNOWS
 from machines.node.journal import change_state
 from machines.node.slip import keep_track, read_track
@@ -216,10 +218,12 @@ def test_a_board_that_takes_over_still_counts_all_that_was_due_as_perhaps_printe
     node = Rig(tmp_path, studio, clock, resume_unattended=False, remembers_columns=False)
     node.fetch()
     with node.journal.transaction() as db:
-        change_state(db, taking_over=1)
+        told_by_server = Credentials(server="http://host", token="t", machine="m", epoch=2, paper_position=480)
+        takeover.enrol(db, told_by_server)
+        holding.hold(db, Fetched(studio.work(), "tag"))
     lost_and_paused(node)
+    assert place(node) == 479, "the end of what the board before it had told, under the line's only nozzle"
     assert set_place(node) == DONE
-    assert node.memory.told[0] >= 1
     go_on(node)
     (settled,) = node.entries(GapSettled)
     assert settled.gap.unknown_end >= 29, "of an hour, a column each two minutes"
