@@ -6,6 +6,7 @@ the instant at which the sky is just there. The plan is told, not what may yet d
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -21,6 +22,7 @@ from scheduling.calibration import calibrated_profile
 from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.proofs import longitude_at_half
 from scheduling.selectors import run_instants, run_timeline
+from scheduling.sky.civil import readings
 from scheduling.sky.zones import zone
 
 UNDER = {
@@ -64,7 +66,8 @@ class Span:
     """What one burst stands for: from its own instant, at which it is laid, to that of the next burst, UTC.
 
     Attributes:
-        in_words: by the venue's clock, such as ``between 14:02 and 14:32 on 2026-03-21``.
+        in_words: by the venue's clock, such as ``between 14:02 and 14:32 on 2026-03-21``; a time that this clock shows
+            twice is told with what it is called then, such as ``01:30 WET``.
     """
 
     begins_at: datetime
@@ -208,17 +211,38 @@ def _span(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span:
     start = profile.burst_start(column)
     edges = [max(start, run.first_column), min(start + profile.columns_per_burst, run.end_column)]
     begins, ends = (utc(float(instant)) for instant in run_instants(run, edges))
-    return Span(begins_at=begins, ends_at=ends, in_words=_in_words(begins, ends, clock))
+    return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, clock, _iso_date))
 
 
-def _in_words(begins: datetime, ends: datetime, clock: ZoneInfo) -> str:
-    """Local times to the nearest minute, whose dates are given once where they are the same."""
+def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callable[[datetime], str]) -> str:
+    """Local times to the nearest minute, whose dates are given once where they are the same.
+
+    Args:
+        begins, ends: aware.
+        clock: of the venue.
+        day: how the date of a local time is said.
+
+    A time that the clock shows twice is told with what the clock is called then, such as ``01:30 WET``.
+    """
     begins, ends = ((at + HALF_MINUTE).astimezone(clock) for at in (begins, ends))
-    first, last, changed = f"{begins:%H:%M}", f"{ends:%H:%M}", ""
+    first, last, changed = time_in_words(begins, clock), time_in_words(ends, clock), ""
     if begins.utcoffset() != ends.utcoffset():
         changed = ", between which the clocks change"
-    elif first == last:
-        return f"at {first} on {begins:%Y-%m-%d}"
+    elif first == last and begins.date() == ends.date():
+        return f"at {first} on {day(begins)}"
     if begins.date() != ends.date():
-        return f"between {first} on {begins:%Y-%m-%d} and {last} on {ends:%Y-%m-%d}{changed}"
-    return f"between {first} and {last} on {ends:%Y-%m-%d}{changed}"
+        return f"between {first} on {day(begins)} and {last} on {day(ends)}{changed}"
+    return f"between {first} and {last} on {day(ends)}{changed}"
+
+
+def _iso_date(local: datetime) -> str:
+    return f"{local:%Y-%m-%d}"
+
+
+def time_in_words(local: datetime, clock: ZoneInfo) -> str:
+    """A time of day; where the clock shows it twice, with its abbreviation, or its offset if it has none."""
+    shown = f"{local:%H:%M}"
+    if len(readings(local.replace(tzinfo=None), clock)) == 1:
+        return shown
+    name = local.tzname() or ""
+    return f"{shown} {name}" if name.isalpha() else f"{shown} UTC{local.isoformat()[-6:]}"
