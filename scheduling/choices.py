@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Literal
 
 from machines.errors import InputError
 from machines.recovery import Columns, Decision, Gap, HalfPrinted, Limit, Pace, Policy, Rule, RuleKind, settle
+from scheduling.log.models import Run
 from scheduling.outage_now import OpenOutage, gap_now
 from scheduling.plates import PlateStore
 from scheduling.rules import PLAIN_CYCLE, require_rule_fits
@@ -44,6 +45,21 @@ class Seam:
 
 
 @dataclass(frozen=True)
+class RunsInto:
+    """A timeline that has waited ends after the machine's next run was to begin, which then begins late.
+
+    Attributes:
+        run: the next one, its id.
+        starts_at: when that was to begin, UTC.
+        by: how much later this one ends.
+    """
+
+    run: str
+    starts_at: datetime
+    by: timedelta
+
+
+@dataclass(frozen=True)
 class Choice:
     """A rule, and what it would mean now.
 
@@ -52,6 +68,7 @@ class Choice:
         decision: what would become of the missing columns; None where the rule cannot be kept.
         problem: why not, in words.
         parts, seams: how the paper would look.
+        runs_into: the machine's next run, if this one would not be over by then.
     """
 
     rule: Rule | None
@@ -59,6 +76,7 @@ class Choice:
     problem: str = ""
     parts: tuple[Part, ...] = ()
     seams: tuple[Seam, ...] = ()
+    runs_into: RunsInto | None = None
 
 
 @dataclass(frozen=True)
@@ -90,7 +108,7 @@ def choices(found: OpenOutage, now: datetime, plates: PlateStore, wishes: Wishes
     """Every way to settle what is open, as it would turn out if it were settled at this instant."""
     gap, its_pace = gap_now(found, now, plates), found.pace
     kinds = [kind for kind in KINDS if kind != "shift" or found.run.cycle == PLAIN_CYCLE]
-    by_policy = _choice(None, settle(found.policy, gap, its_pace), gap)
+    by_policy = _choice(None, settle(found.policy, gap, its_pace), gap, found.run)
     return Choices(gap, its_pace, (by_policy, *(_of_rule(wishes.rule(kind), found, gap, its_pace) for kind in kinds)))
 
 
@@ -127,9 +145,20 @@ def _of_rule(rule: Rule, found: OpenOutage, gap: Gap, its_pace: Pace) -> Choice:
         require_rule_fits(rule, found.ground)
     except InputError as error:
         return Choice(rule, None, problem=f"{error.problem}; {error.remedy}")
-    return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap)
+    return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap, found.run)
 
 
-def _choice(rule: Rule | None, decision: Decision, gap: Gap) -> Choice:
+def _choice(rule: Rule | None, decision: Decision, gap: Gap, run: Run) -> Choice:
     parts = parts_of(decision)
-    return Choice(rule, decision, parts=parts, seams=seams(parts, gap))
+    return Choice(rule, decision, parts=parts, seams=seams(parts, gap), runs_into=_runs_into(run, decision.shift_s))
+
+
+def _runs_into(run: Run, shift_s: float) -> RunsInto | None:
+    """The next run of the machine, if this one ends after its beginning when its timeline waits so much longer."""
+    if not shift_s:
+        return None
+    following = Run.objects.filter(machine_id=run.machine_id, starts_at__gte=run.ends_at).order_by("starts_at").first()
+    ends_at = run.ends_at + timedelta(seconds=run.shift_s + shift_s)
+    if following is None or ends_at <= following.starts_at:
+        return None
+    return RunsInto(following.id, following.starts_at, ends_at - following.starts_at)

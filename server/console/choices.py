@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.recovery import Decision
-from scheduling.choices import Choice, Choices, Seam
+from scheduling.choices import Choice, Choices, RunsInto, Seam
 from scheduling.outage_now import OpenOutage
 from server.console import words
 
@@ -129,7 +129,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
         late=_late(decision),
         paper="not known" if decision.paper_mm is None else _mm(decision.paper_mm),
         ink="not known" if decision.ink_ml is None else f"{decision.ink_ml:.3g}{words.NO_BREAK}ml",
-        until_true=_until_true(decision, now, found.venue.zone),
+        until_true=_until_true(decision, now, found.venue.zone) + _runs_into(one.runs_into, found.venue.zone),
         seams=seams,
         pieces=pieces,
         cuts=cuts,
@@ -172,6 +172,16 @@ def _until_true(decision: Decision, now: datetime, zone: str) -> str:
     at = now + timedelta(hours=decision.hours_until_true)
     span = words.duration(timedelta(hours=decision.hours_until_true))
     return f"{span}; {words.date(at, zone)} {words.clock_time(at, zone)}"
+
+
+def _runs_into(following: RunsInto | None, zone: str) -> str:
+    if following is None:
+        return ""
+    begins = f"{words.date(following.starts_at, zone)} {words.clock_time(following.starts_at, zone)}"
+    return (
+        f". This run would end {words.duration(following.by)} after the machine's next one, {following.run}, is to"
+        f" begin ({begins}): that one would begin late"
+    )
 
 
 def _columns(number: int) -> str:

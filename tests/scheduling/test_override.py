@@ -234,6 +234,20 @@ def test_a_plain_period_may_also_wait(tmp_path: Path) -> None:
     assert waits.decision is not None
     assert waits.decision.shift_s == pytest.approx(8 * 3600, abs=1500)
     assert waits.seams == ()
+    assert waits.runs_into is None
+
+
+@pytest.mark.parametrize(("begins_h", "by_h"), [(31, 7), (37, 1), (39, None)])
+def test_a_timeline_that_waits_into_the_next_run_is_seen(tmp_path: Path, begins_h: int, by_h: int | None) -> None:
+    period = {"cycle": "period", "cycle_options": {"seconds": 86400, "epoch": NOON.isoformat()}}
+    plates = ready(tmp_path, **period)
+    plan(id="second", starts_at=at(begins_h).isoformat(), ends_at=at(begins_h + 9).isoformat(), **period)
+    silent()
+    found = {one.rule and one.rule.kind: one for one in choices(is_open(), at(8), plates, Wishes(within=LIMIT)).choices}
+    into = found["shift"].runs_into
+    assert (None if into is None else round(into.by / timedelta(hours=1))) == by_h
+    assert into is None or (into.run, into.starts_at) == ("second", at(begins_h))
+    assert found["replay"].runs_into is None, "catching up moves nothing that follows"
 
 
 def columns(first: int, end: int) -> Columns:

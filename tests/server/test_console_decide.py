@@ -13,11 +13,13 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from machines.recovery import Rule
+from machines.recovery import Policy, Rule, settle
 from machines.structure import structure
-from scheduling.choices import KINDS
+from scheduling.choices import KINDS, Choice, Choices, RunsInto
 from scheduling.log.models import Event, Override, Venue
-from server import jobs
+from scheduling.outage_now import gap_now, open_outage
+from server import jobs, wiring
+from server.console.choices import shown as words_of
 from server.console.words import NO_BREAK
 from tests.server.studio import Caller, HeldClock, printed
 from tests.server.test_node_calls import work_of
@@ -134,6 +136,18 @@ def test_the_page_says_what_each_choice_would_mean(person: Client, silent: Calle
     assert "6 times as fast as the sky turns" in page
     assert "30 columns, 10.0 mm, 2 h of the sky" in page
     assert "No word from its node" in page
+
+
+def test_a_choice_that_makes_the_next_run_late_says_so(silent: Caller, clock: HeldClock) -> None:
+    found = open_outage(machine="wren-1", now=clock.at)
+    assert found is not None
+    gap, its_pace = gap_now(found, clock.at, wiring.plates()), found.pace
+    waits = settle(Policy(kind="shift"), gap, its_pace)
+    into = RunsInto("summer", clock.at + timedelta(days=1), timedelta(hours=2))
+    (option,) = words_of(found, Choices(gap, its_pace, (Choice(None, waits, runs_into=into),)), clock.at).options
+    said = option.until_true.replace(NO_BREAK, " ")
+    assert "This run would end 2 h after the machine's next one, summer, is to begin (Sat 21 Mar 2026 " in said
+    assert said.endswith("that one would begin late")
 
 
 def test_the_cautions_stand_beside_the_choice(person: Client, silent: Caller) -> None:
