@@ -45,7 +45,7 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
         return with_dead_nozzles(dots, profile, one.first_column, runs[one.run_id].nozzle_seed, dead, known)
 
     missing = _missing(length)
-    along, marks = _along(length, runs), most_marks(profile, end - start)
+    marks = most_marks(profile, end - start)
     return Proof(
         profile=profile,
         dots=dots_on(length, plates, printed),
@@ -54,7 +54,7 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
             time_ruler(_instants(length, runs), start, zone, marks),
             *([missing] if missing else []),
         ),
-        below=(mm_ruler(profile, start, end, marks), *([along] if along else [])),
+        below=(mm_ruler(profile, start, end, marks), *_along(length, runs)),
         cuts=tuple(place for place in _cuts(length, runs) if start < place < end),
         lost=lost_in_words(profile, dead, known),
     ).slipped(faults.slip)
@@ -84,9 +84,9 @@ def _missing(length: Length) -> Ruler | None:
     return Ruler("missing", tuple(marks)) if marks else None
 
 
-def _along(length: Length, runs: dict[str, Run]) -> Ruler | None:
-    """Longitude or right ascension of what was printed, at the places where it was."""
-    title, marks = None, []
+def _along(length: Length, runs: dict[str, Run]) -> Iterator[Ruler]:
+    """Longitude or right ascension of what was printed, at the places where it was; a ruler for each of these."""
+    marks: dict[str, list[Mark]] = {}
     for run, grouped in groupby(length.stretches, key=lambda one: one.run_id):
         of_run = list(grouped)
         picture = from_json(Source.objects.get(id=runs[run].source_id).picture)
@@ -94,12 +94,13 @@ def _along(length: Length, runs: dict[str, Run]) -> Ruler | None:
         ruler = phase_ruler(picture, runs[run].cycle, length.profile, first, end)
         if ruler is None:
             continue
-        title = ruler.title
         for one in of_run:
             shift = one.paper_position - one.first_column
             here = [mark for mark in ruler.marks if one.first_column <= mark.column < one.end_column]
-            marks += [Mark(mark.column + shift, mark.text) for mark in here]
-    return None if title is None else Ruler(title, tuple(mark for mark in marks if mark.column >= length.start))
+            marks.setdefault(ruler.title, []).extend(
+                Mark(mark.column + shift, mark.text) for mark in here if mark.column + shift >= length.start
+            )
+    return (Ruler(title, tuple(one)) for title, one in marks.items())
 
 
 def _cuts(length: Length, runs: dict[str, Run]) -> Iterator[int]:

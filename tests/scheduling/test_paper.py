@@ -13,13 +13,15 @@ import pytest
 from machines.calibration import Calibration
 from machines.errors import InputError
 from scheduling.calibration import calibrate
+from scheduling.extend import extend_plans
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.paper import Length, dots_on, laid_on, length_at, seams
 from scheduling.paper_proof import paper_proof
 from scheduling.plates import PlateStore
 from scheduling.proofs import Faults, Proof
 from scheduling.reports import take
-from tests.scheduling.house import NOON, batch, by, printed, ready
+from scheduling.studio import AddSource
+from tests.scheduling.house import NOON, batch, by, order, plan, printed, ready
 
 pytestmark = pytest.mark.django_db
 LATER = NOON + timedelta(days=1)
@@ -146,6 +148,25 @@ def test_the_edge_shows_time_and_right_ascension_of_what_was_printed(tmp_path: P
         column = first + start + mark.column - 7
         assert float(mark.text.removesuffix("h")) == pytest.approx(column % 240 / 10)
     assert made.above[0].marks
+
+
+def test_paper_of_two_pictures_has_the_ruler_of_each_along_its_own(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    order(AddSource, id="land", name="Land", picture={"kind": "map", "projection": "mercator"})
+    begins = NOON + timedelta(hours=30)
+    plan(id="second", source="land", starts_at=begins.isoformat(), ends_at=(begins + timedelta(hours=12)).isoformat())
+    extend_plans(NOON, timedelta(hours=192), plates)
+    entries, place = [], 0
+    for seq, run in enumerate(("first", "second"), 1):
+        for one in Segment.objects.filter(run_id=run).order_by("number")[1:4]:
+            columns = one.end_column - one.first_column
+            entry = printed(len(entries) + 1, one.number, one.first_column, one.end_column, columns, place)
+            entries.append(replace(entry, run=run, at=NOON + timedelta(hours=seq)))
+            place += columns
+    take("one", batch(*entries), by())
+    _, ascension, longitude = proof_of(plates, place).below
+    assert (ascension.title, longitude.title) == ("right ascension", "longitude")
+    assert max(mark.column for mark in ascension.marks) < place / 2 < min(mark.column for mark in longitude.marks)
 
 
 def test_dead_nozzles_and_slip_on_what_was_printed(tmp_path: Path) -> None:
