@@ -8,7 +8,8 @@ from machines.calibration import Calibration
 from machines.patterns import corrected_head_to_knife_mm, feed_correction
 from machines.profile import Profile
 from machines.structure import structure
-from scheduling.log.events import MachineCalibrated
+from scheduling.log.events import NAMES, MachineCalibrated
+from scheduling.log.lines import facts
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append
 from scheduling.named import require
@@ -31,6 +32,15 @@ def calibrate(machine: str, calibration: Calibration, by: Attribution) -> None:
 def machine_calibration(machine: Machine) -> Calibration:
     """What was measured of a machine; what its profile says, while nobody measured."""
     return Calibration() if machine.calibration is None else structure(machine.calibration, Calibration)
+
+
+def dead_nozzles_by_version(machine: str) -> list[tuple[int, tuple[int, ...]]]:
+    """Which nozzles were known to be dead, from which version of the machine's stream on: in order, from none known at
+    version 0. What a node printed was reported at a later version than what it knew, if only by the time that word
+    takes to reach it."""
+    measured = facts(stream=f"machine/{machine}", kinds={NAMES[MachineCalibrated]}, using="default")
+    known = [(one.version, one.event.calibration.dead_nozzles) for one in measured]  # type: ignore[union-attr]
+    return [(0, ()), *known]
 
 
 def calibrated_profile(machine: Machine) -> Profile:

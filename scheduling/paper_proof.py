@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Iterator
 from itertools import groupby, pairwise
+from operator import itemgetter
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,7 +14,7 @@ from machines.node.strips import boundaries
 from machines.pictures import from_json
 from machines.proof import Dots, with_dead_nozzles
 from machines.rulers import Mark, Ruler, mm_ruler, time_ruler
-from scheduling.calibration import machine_calibration
+from scheduling.calibration import dead_nozzles_by_version
 from scheduling.log.models import PrintedStretch, Run, Source
 from scheduling.paper import Length, dots_on, stretch_end
 from scheduling.plates import PlateStore
@@ -24,7 +26,7 @@ from scheduling.sky.arrays import FloatArray
 def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneInfo | None) -> Proof:
     """What a length of paper looks like: true dots of the plates that were printed, blank where nothing was.
 
-    Nozzles that are known to be dead today are taken to have been left out.
+    Nozzles that were known to be dead when a stretch was reported are taken to have been left out of it.
 
     Args:
         length: of paper.
@@ -39,10 +41,13 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
     profile, start, end = length.profile, length.start, length.end
     require_size(profile, end - start)
     runs = Run.objects.in_bulk({one.run_id for one in length.stretches})
-    dead, known = faults.on(profile).dead, machine_calibration(length.machine).dead_nozzles
+    dead, known = faults.on(profile).dead, dead_nozzles_by_version(length.machine.id)
+
+    def left_out(one: PrintedStretch) -> tuple[int, ...]:
+        return known[bisect(known, one.version, key=itemgetter(0)) - 1][1]
 
     def printed(one: PrintedStretch, dots: Dots) -> Dots:
-        return with_dead_nozzles(dots, profile, one.first_column, runs[one.run_id].nozzle_seed, dead, known)
+        return with_dead_nozzles(dots, profile, one.first_column, runs[one.run_id].nozzle_seed, dead, left_out(one))
 
     missing = _missing(length)
     marks = most_marks(profile, end - start)
@@ -56,7 +61,7 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
         ),
         below=(mm_ruler(profile, start, end, marks), *_along(length, runs)),
         cuts=tuple(place for place in _cuts(length, runs) if start < place < end),
-        lost=lost_in_words(profile, dead, known),
+        lost=lost_in_words(profile, dead, left_out(length.stretches[-1])),
     ).slipped(faults.slip)
 
 

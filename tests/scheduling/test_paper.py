@@ -189,15 +189,17 @@ def test_a_plate_that_is_gone_is_told(tmp_path: Path) -> None:
 
 def test_nozzles_that_are_known_to_be_dead_are_left_out_of_the_paper_too(tmp_path: Path) -> None:
     plates, dead = ready(tmp_path), (0, 1, 2, 3, 4, 5)
-    spans = [segment(number) for number in range(1, 13)]
-    start, end = spans[0][0], spans[-1][1]
-    tell(*((a, b, a - start) for a, b in spans))
+    (a, b), (_, c) = segment(1), segment(2)
+    tell((a, b, 0))
     unnoticed = proof_of(plates, 1000, Faults(dead=dead))
-    assert 0 < unnoticed.dots.sum() < plate_columns(plates, start, end).sum()
+    assert 0 < unnoticed.dots.sum() < plate_columns(plates, a, b).sum()
     assert unnoticed.lost == f"dead unnoticed 0, 1, 2, 3, 4, 5: {15 / 28:.2%} of dots lost"  # C(6, 2) of C(8, 2)
     calibrate("one", Calibration(dead_nozzles=dead), by())
+    assert np.array_equal(proof_of(plates, 1000, Faults(dead=dead)).dots, unnoticed.dots), "what is printed is printed"
+    tell((a, b, 0), (b, c, b - a))
     known = proof_of(plates, 1000, Faults(dead=dead))
-    assert np.array_equal(known.dots, plate_columns(plates, start, end))
+    assert np.array_equal(known.dots[:, : b - a], unnoticed.dots)
+    assert np.array_equal(known.dots[:, b - a :], plate_columns(plates, b, c))
     assert known.lost == "left out 0, 1, 2, 3, 4, 5: 0.00% of dots lost"
 
 
