@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
 from server.accounts.attempts import TooManyTries
+from server.accounts.roles import Refused
 from server.api.problem_kinds import OUR_MISTAKE
 from server.api.problems import MEDIA_TYPE, body_of, of_kind, plain
 from server.request_id import request_id
@@ -31,9 +32,9 @@ SAID = {
 }
 
 
-def _answer(request: HttpRequest, status: int, **told: str) -> HttpResponse:
+def _answer(request: HttpRequest, status: int, said: str | None = None, **told: str) -> HttpResponse:
     number, (title, text) = request_id(request), SAID[status]
-    text = text.format(**told)
+    text = text.format(**told) if said is None else said
     if request.path.startswith("/api/"):
         problem = of_kind(OUR_MISTAKE, text) if status == 500 else plain(status, text)
         return JsonResponse(body_of(problem, number), status=status, content_type=MEDIA_TYPE)
@@ -47,8 +48,8 @@ def bad_request(request: HttpRequest, exception: Any = None) -> HttpResponse:
 
 
 def permission_denied(request: HttpRequest, exception: Any = None) -> HttpResponse:
-    """403."""
-    return _answer(request, 403)
+    """403; where somebody's role is to blame, which would do."""
+    return _answer(request, 403, str(exception) if isinstance(exception, Refused) else None)
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:

@@ -16,8 +16,8 @@
 
 Who may do what. The console is open to read for whoever reaches the server, so that it can hang on a wall; `dayroll
 serve` listens on this machine only, and whoever opens it further decides who reaches it. Changing something on a page
-needs a signed-in person (`dayroll createsuperuser`), the API a studio key (`dayroll studio-key NAME`), and the node's
-calls a node's token.
+needs a signed-in person (`dayroll createsuperuser`, `dayroll person make`), the API a key (`dayroll studio-key NAME`,
+`dayroll key make`), and the node's calls a node's token. `server/accounts/roles.py` says which role may change what.
 """
 
 from __future__ import annotations
@@ -129,10 +129,10 @@ if environment.flag("DAYROLL_HTTPS"):
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "server.accounts.authentication.StudioKeyAuthentication",
+        "server.accounts.authentication.KeyAuthentication",
         "server.accounts.authentication.NodeAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["server.accounts.authentication.IsStudio"],
+    "DEFAULT_PERMISSION_CLASSES": ["server.accounts.authentication.HasKey"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["server.api.bodies.BodyParser"],
     "DEFAULT_CONTENT_NEGOTIATION_CLASS": "server.api.negotiation.OneRendering",

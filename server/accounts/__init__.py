@@ -1,1 +1,1 @@
-"""Roles, keys of the studio, credentials of the nodes."""
+"""Roles, keys, accounts of people, credentials of the nodes."""

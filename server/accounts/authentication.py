@@ -1,4 +1,4 @@
-"""`Authorization: Bearer ...`: the studio with its key, a node with its token."""
+"""`Authorization: Bearer ...`: somebody with a key, a node with its token."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from server import wiring
 from server.accounts.attempts import address_of, guarded
 from server.accounts.keys import holder_of
 from server.accounts.models import NodeCredential
-from server.accounts.principals import Node, Studio
+from server.accounts.principals import KeyHolder, Node
 from server.accounts.tokens import matches, prefix_of
 
 
@@ -44,10 +44,10 @@ def _refuse(request: Request, said: str) -> NoReturn:
         raise AuthenticationFailed(said)
 
 
-class StudioKeyAuthentication(BaseAuthentication):
-    """A studio key."""
+class KeyAuthentication(BaseAuthentication):
+    """A key."""
 
-    def authenticate(self, request: Request) -> tuple[Studio, None] | None:
+    def authenticate(self, request: Request) -> tuple[KeyHolder, None] | None:
         """Whose key the request carries; None for a token of another kind.
 
         Raises:
@@ -57,10 +57,10 @@ class StudioKeyAuthentication(BaseAuthentication):
         key = _bearer(request)
         if key is None or key.startswith("node_"):
             return None
-        studio = holder_of(key)
-        if studio is None:
+        holder = holder_of(key)
+        if holder is None:
             _refuse(request, "This key is not, or no longer, good.")
-        return studio, None
+        return holder, None
 
     def authenticate_header(self, request: Request) -> str:
         """The challenge that goes with 401."""
@@ -79,7 +79,7 @@ class NodeAuthentication(BaseAuthentication):
             StaleEpoch: another board has taken over; this one must learn that it is fenced off, not that it is unknown.
         """
         token = _bearer(request)
-        if token is None or token.startswith("studio_"):
+        if token is None or not token.startswith("node_"):
             return None
         kept = NodeCredential.objects.filter(prefix=prefix_of(token)).first()
         if kept is None or not matches(token, kept.digest):
@@ -94,14 +94,14 @@ class NodeAuthentication(BaseAuthentication):
         return "Bearer"
 
 
-class IsStudio(BasePermission):
-    """Only the studio."""
+class HasKey(BasePermission):
+    """Only somebody with a key; what its role may change, `server.accounts.roles` says."""
 
-    message = "Only the studio, with a studio key, may do this."
+    message = "Only somebody with a key, and no node, may do this."
 
     def has_permission(self, request: Request, view: object) -> bool:
-        """Whether the studio asks."""
-        return isinstance(request.user, Studio)
+        """Whether somebody with a key asks."""
+        return isinstance(request.user, KeyHolder)
 
 
 class IsNode(BasePermission):

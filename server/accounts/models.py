@@ -1,4 +1,5 @@
-"""Who may come in: the studio's keys, the nodes' credentials, and the codes that become such credentials.
+"""Who may come in and as what: keys to the API, the roles of people, the nodes' credentials, and the codes that become
+such credentials.
 
 They are secrets, not facts about machines, so they stand beside the log and not in it; that a board took over a machine
 is in the log, as ``node-enrolled``.
@@ -6,11 +7,29 @@ is in the log, as ``node-enrolled``.
 
 from __future__ import annotations
 
+from django.contrib.auth.models import User
 from django.db import models
 
+from server.accounts.principals import Standing
 
-class StudioKey(models.Model):
-    """Opens the API to the studio."""
+
+class Granted(models.Model):
+    """Something that gives whoever holds it a role."""
+
+    role = models.TextField(help_text="a server.accounts.principals.Role")
+    venues = models.JSONField(null=True, help_text="ids of the only venues that the role is for; null for every venue")
+
+    class Meta:
+        abstract = True
+
+    @property
+    def standing(self) -> Standing:
+        """What the holder may do."""
+        return Standing(self.role, None if self.venues is None else tuple(self.venues))
+
+
+class Key(Granted):
+    """Opens the API to somebody."""
 
     name = models.TextField(help_text="who holds it")
     prefix = models.TextField(unique=True, help_text="the visible part of the key")
@@ -24,6 +43,12 @@ class StudioKey(models.Model):
                 fields=["name"], condition=models.Q(revoked_at=None), name="accounts_one_key_in_use_a_name"
             ),
         )
+
+
+class PersonRole(Granted):
+    """The role of a person who may sign in on the pages. A superuser needs none and is the studio's."""
+
+    person = models.OneToOneField(User, models.CASCADE, primary_key=True, related_name="+")
 
 
 class EnrolmentCode(models.Model):

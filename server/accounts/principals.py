@@ -1,16 +1,42 @@
-"""Who is asking."""
+"""Who is asking, and what they may do."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal, get_args
+
+Role = Literal["studio", "curator", "reader"]
+ROLES: tuple[Role, ...] = get_args(Role)
 
 
 @dataclass(frozen=True)
-class Studio:
-    """Somebody of the studio, with a key; ``key`` is its visible prefix."""
+class Standing:
+    """What somebody may do here.
+
+    Attributes:
+        role: which commands they may give, see `server.accounts.roles`.
+        venues: ids of the only venues for which they may give them; None for every venue.
+    """
+
+    role: Role
+    venues: tuple[str, ...] | None = None
+
+
+STUDIO = Standing("studio")
+
+
+def in_short(standing: Standing) -> str:
+    """A standing as lists show it, such as ``curator of quay, shed``."""
+    return standing.role if standing.venues is None else f"{standing.role} of {', '.join(standing.venues)}"
+
+
+@dataclass(frozen=True)
+class KeyHolder:
+    """Somebody with a key; ``key`` is its visible prefix."""
 
     key: str
     name: str
+    standing: Standing
     is_authenticated: bool = True
 
     @property

@@ -1,4 +1,4 @@
-"""What the API's views have in common: which queries they know, how a command is carried out, how lists are paged."""
+"""What the API's views have in common: who may order what, which queries they know, how lists are paged."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from django.urls import reverse
 from rest_framework import generics
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -15,12 +16,24 @@ from machines.structure import structure
 from scheduling.log.store import Attribution
 from scheduling.studio import handle
 from server import wiring
+from server.accounts.principals import KeyHolder
+from server.accounts.roles import require_role, require_venue
 from server.api.pages import Pages
 from server.request_id import request_id
 
 
-def attribution(request: Request) -> Attribution:
-    """Who says it, in which request, when."""
+def attribution(request: Request, venue: str | None = None) -> Attribution:
+    """Who says it, in which request, when.
+
+    Args:
+        request: with the key or the token.
+        venue: id of the one that the command is for; None where it is for no single one.
+
+    Raises:
+        Refused: the key is for other venues.
+    """
+    if isinstance(request.user, KeyHolder):
+        require_venue(request.user.standing, venue)
     return Attribution(
         actor=request.user.actor,  # type: ignore[union-attr]
         request=request_id(request._request),
@@ -29,8 +42,14 @@ def attribution(request: Request) -> Attribution:
 
 
 class Door(APIView):
-    """A view that refuses a query it does not know, or that is given twice, instead of passing over it."""
+    """A view that refuses what the asker's role may not order, and a query that it does not know, or that is given
+    twice, instead of passing over it.
 
+    Attributes:
+        command: what is ordered here, as `server.accounts.roles` knows it; without one only the studio may order.
+    """
+
+    command: ClassVar[Any]
     parameters: ClassVar[tuple[str, ...]] = ()
 
     @property
@@ -39,8 +58,11 @@ class Door(APIView):
         return [method for method in super().allowed_methods if method != "OPTIONS"]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Check who asks, then what is asked."""
+        """Check who asks and what they may order, then what is asked."""
         super().initial(request, *args, **kwargs)
+        orders = request.method in self.allowed_methods and request.method not in SAFE_METHODS
+        if orders and isinstance(request.user, KeyHolder):
+            require_role(request.user.standing, getattr(self, "command", None))
         known = self.parameters if request.method in ("GET", "HEAD", "OPTIONS") else ()
         for name, values in request.query_params.lists():
             if name not in known:
@@ -59,7 +81,7 @@ class List(Door, generics.ListAPIView[Any]):
 
 
 class Collection(List):
-    """A resource to which the studio adds by a command.
+    """A resource to which one is added by a command.
 
     Attributes:
         command: the dataclass that the body is read as.
@@ -72,7 +94,7 @@ class Collection(List):
     def post(self, request: Request) -> Response:
         """Add one: read it, order it, show it as it now stands."""
         command = structure(request.data, self.command)
-        handle(command, attribution(request), wiring.uploads())
+        handle(command, attribution(request, getattr(command, "venue", None)), wiring.uploads())
         row = self.get_queryset().get(pk=command.id)
         address = request.build_absolute_uri(reverse(self.detail, args=[command.id]))
         return Response(self.get_serializer(row).data, status=201, headers={"Location": address})

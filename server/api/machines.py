@@ -91,6 +91,7 @@ class MachineHeartbeat(Item):
 class MachineCalibration(Door):
     """What was measured of a machine after it was set up."""
 
+    command = staticmethod(calibrate)
     reads, serializer_class = Calibration, MachineRow
 
     def put(self, request: Request, pk: str) -> Response:
@@ -100,7 +101,7 @@ class MachineCalibration(Door):
         (`dayroll reading`). What is left out is taken to be as the profile says.
         """
         machine = get_object_or_404(Machine, pk=pk)
-        calibrate(machine.id, structure(request.data, Calibration), attribution(request))
+        calibrate(machine.id, structure(request.data, Calibration), attribution(request, machine.venue_id))
         machine.refresh_from_db()
         return Response(MachineRow(machine).data)
 
@@ -137,6 +138,7 @@ class MachineNext(Door):
 class MachineEnrolment(Door):
     """Asking for a one-time code that makes a board the node of this machine."""
 
+    command = staticmethod(make_code)
     shows, answers = Code, 201
 
     def post(self, request: Request, pk: str) -> Response:

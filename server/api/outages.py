@@ -97,10 +97,12 @@ class OneOutage(Item):
 class OutageOverride(Door):
     """A person's word on an outage that is being made good."""
 
+    command = staticmethod(override_outage)
     reads, serializer_class, answers = Decide, OverrideRow, 201
 
     def post(self, request: Request, pk: str) -> Response:
         """Say otherwise how the outage is to be settled, while its columns are still being printed late."""
         asked = structure(request.data, Decide)
         outage = get_object_or_404(Outage, pk=pk)
-        return decided(override_outage(outage, asked.rule, asked.reason, attribution(request)))
+        by = attribution(request, outage.machine.venue_id)
+        return decided(override_outage(outage, asked.rule, asked.reason, by))

@@ -67,6 +67,14 @@ JOURNAL_DIFFERS = Kind(
     "another one. Nothing was written. A node that gets this stops printing; if it is the one beside the machine, "
     "enrol it again with a new code.",
 )
+ROLE_NEEDED = Kind(
+    "role-needed",
+    HTTPStatus.FORBIDDEN,
+    "Your role does not include this",
+    "The key is good, but what was ordered is for others: `needed` names the roles that may order it, `role` is that "
+    "of the key and `venues` the only venues that it is for, null where it is for every venue. Nothing was written. "
+    "Ask the studio, or use a key of such a role.",
+)
 TOO_MANY_TRIES = Kind(
     "too-many-tries",
     HTTPStatus.TOO_MANY_REQUESTS,
@@ -116,6 +124,7 @@ KINDS = {
         TAKEN,
         STALE_EPOCH,
         MISSING_ENTRIES,
+        ROLE_NEEDED,
         TOO_MANY_TRIES,
         JOURNAL_DIFFERS,
         NOTHING_OPEN,

@@ -26,6 +26,7 @@ from scheduling.override import NothingOpen
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.studio import Taken
 from server.accounts.attempts import TooManyTries
+from server.accounts.roles import Refused
 from server.api.problem_kinds import (
     BAD_INPUT,
     DISK_FULL,
@@ -34,6 +35,7 @@ from server.api.problem_kinds import (
     MISSING_ENTRIES,
     NOTHING_OPEN,
     OUR_MISTAKE,
+    ROLE_NEEDED,
     STALE_EPOCH,
     TAKEN,
     TOO_LARGE,
@@ -168,6 +170,12 @@ def _(error: MissingEntries) -> Problem:
 @describe.register
 def _(error: JournalDiffers) -> Problem:
     return of_kind(JOURNAL_DIFFERS, str(error), seq=error.seq)
+
+
+@describe.register
+def _(error: Refused) -> Problem:
+    theirs = error.standing
+    return of_kind(ROLE_NEEDED, str(error), needed=error.needed, role=theirs.role, venues=theirs.venues)
 
 
 @describe.register

@@ -105,13 +105,16 @@ class OneRun(PastItem):
 class RunOverride(Door):
     """A person's word on what is open on a run."""
 
+    command = staticmethod(override_run)
     reads, serializer_class, answers = Decide, OverrideRow, 201
 
     def post(self, request: Request, pk: str) -> Response:
         """Say how an outage is to be settled while it is open: after a silence, while the machine is held, or while
         columns are printed late. It holds for that outage only. The node settles by it when it next fetches work."""
         asked = structure(request.data, Decide)
-        return decided(override_run(get_object_or_404(Run, pk=pk), asked.rule, asked.reason, attribution(request)))
+        run = get_object_or_404(Run, pk=pk)
+        by = attribution(request, run.machine.venue_id)
+        return decided(override_run(run, asked.rule, asked.reason, by))
 
 
 class RunSegments(PastList):

@@ -12,7 +12,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from pydantic import TypeAdapter
-from rest_framework.permissions import AllowAny
+from rest_framework.permissions import SAFE_METHODS, AllowAny
 
 from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
@@ -27,8 +27,10 @@ from scheduling.geometry import Geometry
 from scheduling.hours import Hours
 from scheduling.supplies import PartSupplies
 from scheduling.uploads import Uploaded
-from server.accounts.authentication import IsNode, IsStudio
+from server.accounts.authentication import HasKey, IsNode
 from server.accounts.enrolment import Code, Enrolled
+from server.accounts.principals import ROLES
+from server.accounts.roles import in_words, roles_for
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
@@ -61,7 +63,7 @@ REFERENCE = "#/components/schemas/{model}"
 
 PROBLEM = {
     "type": "object",
-    "description": "Problem details, RFC 9457. Where one field is to blame, the last three name it.",
+    "description": "Problem details, RFC 9457. Where one field is to blame, `field`, `problem` and `remedy` name it.",
     "required": ["type", "title", "status", "detail", "instance"],
     "properties": {
         "type": {"type": "string", "format": "uri-reference", "description": "Which problem; the address explains it."},
@@ -72,6 +74,11 @@ PROBLEM = {
         "field": {"type": "string", "description": "Where it stands, such as `profile.head.nozzles`."},
         "problem": {"type": "string", "description": "What is wrong with it."},
         "remedy": {"type": "string", "description": "What would be right."},
+        "needed": {
+            "type": "array",
+            "description": "Where the role of the key does not include what was ordered: the roles that do.",
+            "items": {"enum": list(ROLES)},
+        },
         "readings": {
             "type": "array",
             "description": "Where a local time does not exist or exists twice: what it may mean, to choose from.",
@@ -130,18 +137,39 @@ class Schema(AutoSchema):
 
     def get_auth(self) -> list[dict[str, Any]]:
         """With what one comes in here."""
-        for permission, scheme in ((IsStudio, StudioScheme), (IsNode, NodeScheme)):
+        for permission, scheme in ((HasKey, KeyScheme), (IsNode, NodeScheme)):
             if permission in self.view.permission_classes:
                 return [{scheme.name: []}]
         return [scheme for scheme in super().get_auth() if scheme or AllowAny in self.view.permission_classes]
 
+    def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
+        """The call, and who may not make it though what they come in with is good."""
+        operation = super().get_operation(*args, **kwargs)
+        if operation is not None and (whom := self._refused()) is not None:
+            operation["responses"]["403"] = problem_answer(whom)
+        return operation
+
+    def _refused(self) -> str | None:
+        """Whom 403 is for; None where it is for nobody."""
+        if IsNode in self.view.permission_classes:
+            return "For whoever comes with a key: only a node may do this."
+        if HasKey not in self.view.permission_classes:
+            return None
+        if self.method in SAFE_METHODS:
+            return "For a node: only somebody with a key may do this."
+        needed = roles_for(getattr(self.view, "command", None))
+        where = " A curator may be bound to some venues, and then only for those." if "curator" in needed else ""
+        return f"For a node, and for a key of another role: only {in_words(needed)} may do this.{where}"
+
     def get_request_serializer(self) -> Any:
         """The body."""
-        reads = getattr(self.view, "command", None) or getattr(self.view, "reads", None)
+        reads = getattr(self.view, "reads", None) or getattr(self.view, "command", None)
         if self.method not in ("POST", "PUT"):
             return super().get_request_serializer()
-        if reads is None or isinstance(reads, dict):
+        if isinstance(reads, dict):
             return reads
+        if not isinstance(reads, type):  # nothing, or the function that carries the command out
+            return None
         return {"application/json": refer(reads)}
 
     def get_response_serializers(self) -> Any:
@@ -163,15 +191,16 @@ class StoredField(OpenApiSerializerFieldExtension):
         return refer(self.target.dataclass)
 
 
-class StudioScheme(OpenApiAuthenticationExtension):
-    """How the studio comes in."""
+class KeyScheme(OpenApiAuthenticationExtension):
+    """How the studio, a curator or a reader comes in."""
 
-    target_class = "server.accounts.authentication.StudioKeyAuthentication"
+    target_class = "server.accounts.authentication.KeyAuthentication"
     name = "studioKey"
 
     def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
         """A bearer token."""
-        return {"type": "http", "scheme": "bearer", "description": "A studio key, from `dayroll studio-key NAME`."}
+        said = "A key, from `dayroll studio-key NAME`, or for a curator or a reader from `dayroll key make`."
+        return {"type": "http", "scheme": "bearer", "description": said}
 
 
 class NodeScheme(OpenApiAuthenticationExtension):
@@ -183,6 +212,11 @@ class NodeScheme(OpenApiAuthenticationExtension):
     def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
         """A bearer token."""
         return {"type": "http", "scheme": "bearer", "description": "A node's token, from `POST node/enrol`."}
+
+
+def problem_answer(said: str) -> dict[str, Any]:
+    """An answer with problem details."""
+    return {"description": said, "content": {MEDIA_TYPE: {"schema": {"$ref": REFERENCE.format(model="Problem")}}}}
 
 
 def _dataclass_schemas() -> dict[str, Any]:
@@ -198,12 +232,8 @@ def _dataclass_schemas() -> dict[str, Any]:
 def complete(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
     """Put in the dataclasses' schemas, and the problem that every call may answer with."""
     result["components"]["schemas"] |= _dataclass_schemas() | {"Problem": PROBLEM}
-    problem = {
-        "description": "Whatever goes wrong.",
-        "content": {MEDIA_TYPE: {"schema": {"$ref": REFERENCE.format(model="Problem")}}},
-    }
     for operations in result["paths"].values():
         for operation in operations.values():
-            operation["responses"]["default"] = problem
+            operation["responses"]["default"] = problem_answer("Whatever goes wrong.")
             operation.get("requestBody", {})["required"] = True
     return result

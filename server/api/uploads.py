@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.structure import unstructure
-from scheduling.uploads import Uploaded, UploadTooLarge
+from scheduling.uploads import Uploaded, UploadStore, UploadTooLarge
 from server import wiring
 from server.api.doors import Door
 from server.api.problems import TooLarge
@@ -38,6 +38,7 @@ class FileParser(BaseParser):
 class Uploads(Door):
     """Keeping a file, so that a source can name it."""
 
+    command = staticmethod(UploadStore.put)
     parser_classes = (FileParser,)
     reads: ClassVar = dict.fromkeys(MEDIA_TYPES, OpenApiTypes.BINARY)
     shows, answers = Uploaded, 201

@@ -45,6 +45,7 @@ class OneVenue(Item):
 class VenueHours(Door):
     """When a venue is open, by the clocks of its zone."""
 
+    command = staticmethod(set_hours)
     reads, serializer_class = Hours, VenueRow
 
     def put(self, request: Request, pk: str) -> Response:
@@ -55,6 +56,6 @@ class VenueHours(Door):
         open at the earlier of the two instants that it may mean and close at the later.
         """
         venue = get_object_or_404(Venue, pk=pk)
-        set_hours(venue.id, structure(request.data, Hours), attribution(request))
+        set_hours(venue.id, structure(request.data, Hours), attribution(request, venue.id))
         venue.refresh_from_db()
         return Response(VenueRow(venue).data)

@@ -6,7 +6,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
@@ -20,7 +19,7 @@ from scheduling.log.store import LostRace
 from scheduling.outage_now import open_outage
 from scheduling.override import LONGEST_REASON, NothingOpen, override_run
 from server import wiring
-from server.console.author import author
+from server.console.author import author, for_givers_of
 from server.console.choices import shown
 
 HALF_PRINTED = (
@@ -56,7 +55,7 @@ class DecisionForm(WishesForm):
     reason = forms.CharField(required=False, max_length=LONGEST_REASON)
 
 
-@login_required
+@for_givers_of(override_run)
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def decide(request: HttpRequest, run: str) -> HttpResponse:
@@ -75,7 +74,9 @@ def _decided(request: HttpRequest, run: Run, form: DecisionForm) -> HttpResponse
     """The way back to the console; None where the word was not taken, and the form says why."""
     said = form.cleaned_data
     try:
-        override_run(run, form.wishes().rule(said["kind"]), said["reason"], author(request))
+        override_run(
+            run, form.wishes().rule(said["kind"]), said["reason"], author(request, override_run, run.machine.venue_id)
+        )
     except InputError as error:
         form.add_error(None, f"{error.problem}; {error.remedy}")
     except NothingOpen as error:

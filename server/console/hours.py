@@ -8,7 +8,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
@@ -23,7 +22,7 @@ from scheduling.sky.zones import zone
 from scheduling.venue_hours import set_hours, venue_hours
 from server import wiring
 from server.console import words
-from server.console.author import author
+from server.console.author import author, for_givers_of
 
 LOOK_AHEAD = timedelta(days=14)
 LONGEST_TEXT = 20_000
@@ -66,7 +65,7 @@ class HoursForm(forms.Form):
             self.add_error("dates", f"date {int(place['line']) + 1}: {error.problem}; {error.remedy}")
 
 
-@login_required
+@for_givers_of(set_hours)
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: HttpRequest, venue: str) -> HttpResponse:
@@ -75,7 +74,7 @@ def edit(request: HttpRequest, venue: str) -> HttpResponse:
     form = HoursForm(request.POST or None, initial=as_lines(venue_hours(row)))
     if request.method == "POST" and form.is_valid():
         try:
-            set_hours(row.id, structure(form.said(), Hours), author(request))
+            set_hours(row.id, structure(form.said(), Hours), author(request, set_hours, row.id))
         except InputError as error:
             form.refuse(error)
         except LostRace:

@@ -6,7 +6,6 @@ from dataclasses import asdict
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
@@ -15,13 +14,13 @@ from django.views.decorators.http import require_http_methods
 from machines.errors import InputError
 from scheduling.studio import FixOpening, Taken, fix_opening, handle
 from server.console import words
-from server.console.author import author
+from server.console.author import author, for_givers_of
 from server.console.forms import FIELDS, OpeningForm
 from server.console.overview import everywhere
 from server.readings import readings_of
 
 
-@login_required
+@for_givers_of(FixOpening)
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
@@ -40,7 +39,7 @@ def new(request: HttpRequest) -> HttpResponse:
 
 
 def _fix(request: HttpRequest, command: FixOpening) -> HttpResponse:
-    handle(command, author(request))
+    handle(command, author(request, FixOpening, command.venue))
     messages.success(request, f"{command.name} is fixed.")
     return redirect("console")
 

@@ -12,7 +12,7 @@ from machines.errors import InputError
 from scheduling.log.models import Event, Machine
 from server import wiring
 from server.accounts import enrolment, keys, tokens
-from server.accounts.models import EnrolmentCode, NodeCredential, StudioKey
+from server.accounts.models import EnrolmentCode, Key, NodeCredential
 from tests.server.conftest import enrol
 from tests.server.studio import Caller, HeldClock
 
@@ -66,7 +66,7 @@ def test_who_did_it_stands_in_the_log_as_an_account_and_not_as_a_name(studio: Ca
 
 
 def test_only_hashes_are_kept(node: Caller, studio: Caller) -> None:
-    kept = [*StudioKey.objects.values_list("digest", "prefix"), *NodeCredential.objects.values_list("digest", "prefix")]
+    kept = [*Key.objects.values_list("digest", "prefix"), *NodeCredential.objects.values_list("digest", "prefix")]
     for token in (node.token, studio.token):
         assert token is not None
         secret = token.split("_", 2)[2]
@@ -77,18 +77,18 @@ def test_only_hashes_are_kept(node: Caller, studio: Caller) -> None:
 def test_a_revoked_key_opens_nothing_and_its_name_may_have_another(studio: Caller, clock: HeldClock) -> None:
     with pytest.raises(InputError, match="has a key already"):
         keys.make_studio_key("tests", wiring.now())
-    keys.revoke_studio_key("tests", wiring.now())
+    keys.revoke_key("tests", wiring.now())
     assert studio.get("venues").status_code == 401
     assert Caller(keys.make_studio_key("tests", wiring.now())).get("venues").status_code == 200
     with pytest.raises(InputError):
-        keys.revoke_studio_key("nobody", wiring.now())
+        keys.revoke_key("nobody", wiring.now())
 
 
 @pytest.mark.parametrize("name", ["", "   ", "x" * 61, "two\nlines"])
 def test_a_key_is_for_somebody(db: None, clock: HeldClock, name: str) -> None:
     with pytest.raises(InputError, match="names nobody"):
         keys.make_studio_key(name, wiring.now())
-    assert not StudioKey.objects.exists()
+    assert not Key.objects.exists()
 
 
 def test_the_command_prints_a_key_that_works(db: None, clock: HeldClock) -> None:

@@ -223,7 +223,7 @@ FORM: dict[str, Any] = {
 @pytest.fixture
 def person(furnished: Caller) -> Client:
     client = Client()
-    client.force_login(User.objects.create_user("somebody"))
+    client.force_login(User.objects.create_superuser("somebody"))
     return client
 
 

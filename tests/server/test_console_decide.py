@@ -61,7 +61,7 @@ def table(page: str) -> dict[str, list[str]]:
 @pytest.fixture
 def person(db: None) -> Client:
     client = Client()
-    client.force_login(User.objects.create_user("keeper"))
+    client.force_login(User.objects.create_superuser("keeper"))
     return client
 
 
@@ -95,7 +95,7 @@ def test_nobody_decides_without_signing_in(silent: Caller) -> None:
 
 def test_a_form_from_elsewhere_is_refused(silent: Caller) -> None:
     client = Client(enforce_csrf_checks=True)
-    client.force_login(User.objects.create_user("keeper"))
+    client.force_login(User.objects.create_superuser("keeper"))
     assert client.post("/runs/spring/decide", AS_USUAL | {"kind": "skip"}).status_code == 403
     assert not Event.objects.filter(kind="outage-overridden").exists()
 

@@ -28,7 +28,7 @@ def quay(studio: Caller) -> Venue:
 @pytest.fixture
 def person(db: None) -> Client:
     client = Client()
-    client.force_login(User.objects.create_user("keeper"))
+    client.force_login(User.objects.create_superuser("keeper"))
     return client
 
 
@@ -41,7 +41,7 @@ def test_nobody_sets_hours_without_signing_in(quay: Venue) -> None:
 
 def test_a_form_from_elsewhere_is_refused(quay: Venue) -> None:
     client = Client(enforce_csrf_checks=True)
-    client.force_login(User.objects.create_user("keeper"))
+    client.force_login(User.objects.create_superuser("keeper"))
     assert client.post("/venues/quay/hours", {"monday": WEEKDAY}).status_code == 403
 
 

@@ -1,0 +1,1 @@
+"""Commands of `dayroll` about keys and people."""

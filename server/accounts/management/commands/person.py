@@ -1,0 +1,75 @@
+"""`dayroll person`: accounts of people who sign in on the pages, of every role."""
+
+from __future__ import annotations
+
+import sys
+from argparse import ArgumentParser
+from getpass import getpass
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from machines.errors import InputError
+from server.accounts import people
+from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
+
+MOST_TRIES = 3
+
+
+class Command(BaseCommand):
+    help = (
+        "Make, list, change or close accounts of people who sign in on the pages. "
+        f"{WHAT_ROLES_ARE} `dayroll changepassword NAME` gives somebody a new password."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        actions = parser.add_subparsers(dest="action", required=True)
+        make = actions.add_parser("make", help="make an account; its password is asked for, twice")
+        make.add_argument("name", help="to sign in with")
+        add_grant(make)
+        role = actions.add_parser("role", help="give somebody another role, or other venues")
+        role.add_argument("name", help="to sign in with")
+        add_grant(role)
+        close = actions.add_parser("close", help="let somebody sign in no more, and sign them out")
+        close.add_argument("name", help="to sign in with")
+        actions.add_parser("list", help="all accounts by number, with their roles and venues, closed ones too")
+
+    def handle(self, *args: Any, action: str, **options: Any) -> None:
+        try:
+            if action == "list":
+                self.stdout.writelines(f"{line}\n" for line in people.listed())
+            else:
+                self.stdout.write({"make": self._make, "role": self._role, "close": self._close}[action](options))
+        except InputError as error:
+            raise CommandError(f"{error.problem}; {error.remedy}") from error
+
+    def _make(self, options: dict[str, Any]) -> str:
+        name, standing = options["name"], granted(options)
+        people.check_new_name(name)  # before anybody thinks of a password
+        people.make_person(name, self._password(name), standing)
+        return f"{name} may sign in."
+
+    def _role(self, options: dict[str, Any]) -> str:
+        people.change_role(options["name"], granted(options))
+        return f"The role of {options['name']} is changed."
+
+    def _close(self, options: dict[str, Any]) -> str:
+        people.close_account(options["name"])
+        return f"{options['name']} signs in no more."
+
+    def _password(self, name: str) -> str:
+        """What somebody at the terminal types twice; never an argument, which other users of the machine could see."""
+        if not sys.stdin.isatty():
+            raise CommandError("a password is asked for at a terminal; run this in one")
+        for _ in range(MOST_TRIES):
+            password = getpass("Password: ")
+            if getpass("Password (again): ") != password:
+                self.stderr.write("These were not the same.")
+                continue
+            try:
+                people.check_password(name, password)
+            except InputError as error:
+                self.stderr.write(error.remedy)
+                continue
+            return password
+        raise CommandError(f"no password after {MOST_TRIES} tries; no account was made")

@@ -1,0 +1,113 @@
+"""Which role may give which command. A command is the dataclass that is handled, or the function that carries it out.
+
+Reading is not asked about here: at the API every key reads everything, and the pages are open to whoever reaches the
+server. What nodes tell is not asked about either: a node has a token and no role.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from django.core.exceptions import PermissionDenied
+
+from machines.errors import InputError
+from scheduling.calibration import calibrate
+from scheduling.log.models import Venue
+from scheduling.named import require
+from scheduling.override import override_outage, override_run
+from scheduling.studio import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, PlanRun
+from scheduling.uploads import UploadStore
+from scheduling.venue_hours import set_hours
+from server.accounts.enrolment import make_code
+from server.accounts.principals import Role, Standing
+
+Command = Callable[..., object]
+
+STUDIO_ALONE: tuple[Role, ...] = ("studio",)
+CURATOR_TOO: tuple[Role, ...] = ("studio", "curator")
+
+# What is not in the table is for the studio alone.
+MAY_GIVE: dict[Command, tuple[Role, ...]] = {
+    AddVenue: STUDIO_ALONE,
+    AddProfile: STUDIO_ALONE,
+    AddMachine: STUDIO_ALONE,
+    AddSource: STUDIO_ALONE,
+    UploadStore.put: STUDIO_ALONE,
+    PlanRun: STUDIO_ALONE,
+    calibrate: STUDIO_ALONE,
+    make_code: STUDIO_ALONE,
+    FixOpening: CURATOR_TOO,
+    set_hours: CURATOR_TOO,
+    override_run: CURATOR_TOO,
+    override_outage: CURATOR_TOO,
+}
+NAMED: dict[Role, str] = {"studio": "the studio", "curator": "a curator", "reader": "a reader"}
+
+
+class Refused(PermissionDenied):
+    """Somebody's role, or the venues that it is for, do not include what they ordered.
+
+    Attributes:
+        standing: theirs.
+        needed: the roles that may.
+    """
+
+    def __init__(self, said: str, standing: Standing, needed: tuple[Role, ...]) -> None:
+        super().__init__(said)
+        self.standing = standing
+        self.needed = needed
+
+
+def roles_for(command: Command | None) -> tuple[Role, ...]:
+    """The roles that may give a command."""
+    return STUDIO_ALONE if command is None else MAY_GIVE.get(command, STUDIO_ALONE)
+
+
+def in_words(roles: Sequence[Role]) -> str:
+    """Roles as a sentence names them."""
+    return " or ".join(NAMED[role] for role in roles)
+
+
+def require_role(standing: Standing, command: Command | None) -> None:
+    """See that somebody's role may give a command.
+
+    Raises:
+        Refused: it may not.
+    """
+    needed = roles_for(command)
+    if standing.role not in needed:
+        said = f"Only {in_words(needed)} may do this, and you come in as {NAMED[standing.role]}."
+        raise Refused(said, standing, needed)
+
+
+def require_venue(standing: Standing, venue: str | None) -> None:
+    """See that somebody may give commands for a venue.
+
+    Args:
+        standing: theirs.
+        venue: id; None where a command is for no single venue, which is for those who have no bounds.
+
+    Raises:
+        Refused: they may not.
+    """
+    if standing.venues is None or venue in standing.venues:
+        return
+    this = "no single venue" if venue is None else f"the venue {venue}"
+    bound = f"{NAMED[standing.role]} of {', '.join(standing.venues)} only"
+    needed = tuple(dict.fromkeys((*STUDIO_ALONE, standing.role)))
+    raise Refused(f"This is for {this}, and you come in as {bound}.", standing, needed)
+
+
+def checked_standing(role: Role, venues: Sequence[str]) -> Standing:
+    """What a key or an account is to be given; no venues means every venue.
+
+    Raises:
+        InputError: venues for another than a curator, or one that does not exist.
+    """
+    if not venues:
+        return Standing(role)
+    if role != "curator":
+        raise InputError("venue", f"{NAMED[role]} is not bound to venues", "leave the venues away")
+    for venue in venues:
+        require(Venue, "venue", venue)
+    return Standing(role, tuple(dict.fromkeys(venues)))
