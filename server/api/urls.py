@@ -7,6 +7,7 @@ from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSpli
 
 from server.api import (
     about,
+    calendar,
     events,
     forecast,
     machines,
@@ -34,6 +35,7 @@ urlpatterns = [
     path("venues", venues.Venues.as_view(), name="venues"),
     path("venues/<id:pk>", venues.OneVenue.as_view(), name="venue"),
     path("venues/<id:pk>/hours", venues.VenueHours.as_view(), name="venue-hours"),
+    path("venues/<id:pk>/calendar.ics", calendar.VenueFeed.as_view(), name="venue-calendar"),
     path("profiles", profiles.Profiles.as_view(), name="profiles"),
     path("profiles/<id:pk>", profiles.OneProfile.as_view(), name="profile"),
     path("machines", machines.Machines.as_view(), name="machines"),

@@ -1,0 +1,150 @@
+"""A venue's calendar as a feed that calendar programs subscribe to: iCalendar, RFC 5545, with properties of RFC 7986.
+
+It is open to read for whoever reaches the server, as the console is, and shows what the console shows. Calendar
+programs cannot send a header with a key, and a secret in the address would lie in their settings, in logs and with
+whoever reads calendars for them; it would guard nothing while the page beside it is open.
+
+There is no `Last-Modified`: the span moves on by a day without anything having changed, so only the bytes tell.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from datetime import UTC, date, datetime, timedelta
+from typing import Any, ClassVar
+
+import icalendar
+from django.http import HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404
+from django.utils.cache import get_conditional_response
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+
+from machines.errors import InputError
+from scheduling.log.models import Venue
+from scheduling.sky.durations import parse_duration
+from scheduling.venue_calendar import SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
+from server import wiring
+from server.api.doors import Door
+from server.api.queries import asked
+
+PRODUCT = "-//Dayroll//Calendar of a venue//EN"
+REFRESH = timedelta(hours=1)
+USUAL = {"back": timedelta(days=28), "ahead": timedelta(days=365)}
+# All of the sky over the longest span is some 6,000 entries and about a second of work.
+MOST = {"back": timedelta(days=92), "ahead": timedelta(days=366)}
+# RFC 5545 section 3.1: CONTROL, of which a text has no other than tabs and, escaped, line feeds.
+CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+
+
+class VenueFeed(Door):
+    """A venue's calendar, to subscribe to."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    parameters = ("sky", "back", "ahead")
+    described: ClassVar = {
+        "sky": OpenApiParameter(
+            "sky",
+            str,
+            description="Events of the sky, separated by commas; empty for none; where not given "
+            f"{','.join(USUAL_SKY)}. There are: {', '.join(SKY)}.",
+        ),
+        "back": OpenApiParameter("back", str, description="ISO 8601 duration up to P92D; P28D where not given."),
+        "ahead": OpenApiParameter("ahead", str, description="ISO 8601 duration up to P366D; P365D where not given."),
+    }
+    shows: ClassVar[dict[Any, Any]] = {(200, "text/calendar"): OpenApiTypes.STR}
+
+    def get(self, request: Request, pk: str) -> HttpResponseBase | None:
+        """Openings, dates with other hours, when runs begin and end, when a roll, ink or a blade is expected to end,
+        and events of the sky: those of whole days of UTC from ``back`` before now to ``ahead`` of it.
+
+        304 where ``If-None-Match`` names the same calendar.
+        """
+        venue = get_object_or_404(Venue, pk=pk)
+        now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
+        sky = asked(request, "sky", lambda text: text.split(",") if text else [], USUAL_SKY)
+        body = written(venue_calendar(venue, Span.around(now, back, ahead), now, wiring.plates(), sky))
+        etag = f'"{hashlib.sha256(body).hexdigest()}"'
+        headers = {
+            "ETag": etag,
+            "Cache-Control": "public, no-cache",
+            "Content-Disposition": f'inline; filename="{venue.id}.ics"',
+        }
+        response = HttpResponse(body, content_type="text/calendar; charset=utf-8", headers=headers)
+        return get_conditional_response(request._request, etag=etag, response=response)
+
+
+def _days(request: Request, name: str) -> timedelta:
+    """How far the calendar reaches to one side.
+
+    Raises:
+        InputError: not a duration, or out of range.
+    """
+    remedy = f"give an ISO 8601 duration such as P14D, at most P{MOST[name].days}D"
+
+    def read(text: str) -> timedelta:
+        try:
+            span = parse_duration(text)
+        except InputError as error:
+            raise InputError(name, error.problem, remedy) from None
+        if not timedelta(0) <= span <= MOST[name]:
+            raise InputError(name, f"{text!r} is out of range", remedy)
+        return span
+
+    span: timedelta = asked(request, name, read, USUAL[name])
+    return span
+
+
+def written(calendar: VenueCalendar) -> bytes:
+    """A calendar in iCalendar's form."""
+    feed = icalendar.Calendar()
+    feed.add("prodid", PRODUCT)
+    feed.add("version", "2.0")
+    feed.add("uid", calendar.uid)
+    # Of the RFC after the one that the library was made for: it has to be told that this is a text.
+    feed.add("name", icalendar.vText(_text(calendar.venue.name)))
+    feed.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
+    for entry in calendar.entries:
+        feed.add_component(_event(entry, calendar.venue))
+    if not calendar.entries:
+        # RFC 5545 section 3.6: a calendar has at least one component.
+        feed.add_component(icalendar.Timezone.from_tzid(calendar.venue.zone))
+    return feed.to_ical()
+
+
+def _event(entry: Entry, venue: Venue) -> icalendar.Event:
+    """An entry. None takes the time of whoever subscribes, and an instant has no end (RFC 5545 section 3.6.1)."""
+    event = icalendar.Event()
+    event.add("uid", entry.uid)
+    # Without a METHOD both say when it was last changed (RFC 5545 section 3.8.7.2).
+    event.add("dtstamp", _whole_second(entry.changed_at))
+    event.add("last-modified", _whole_second(entry.changed_at))
+    event.add("sequence", entry.revision)
+    event.add("dtstart", _value(entry.starts_at))
+    if entry.ends_at is not None:
+        event.add("dtend", _value(entry.ends_at))
+    event.add("summary", _text(entry.title))
+    event.add("description", _text(entry.said))
+    event.add("categories", [entry.category])
+    event.add("transp", "TRANSPARENT")
+    if entry.category != "sky":
+        event.add("location", _text(venue.name))
+    return event
+
+
+def _value(at: datetime | date) -> datetime | date:
+    return _whole_second(at) if isinstance(at, datetime) else at
+
+
+def _whole_second(at: datetime) -> datetime:
+    """The nearest second: iCalendar knows no parts of one."""
+    return (at.astimezone(UTC) + timedelta(microseconds=500_000)).replace(microsecond=0)
+
+
+def _text(text: str) -> str:
+    """A text as it can stand there; the library escapes it."""
+    return CONTROL.sub("\N{REPLACEMENT CHARACTER}", text.replace("\r\n", "\n").replace("\r", "\n"))
