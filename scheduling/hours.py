@@ -8,23 +8,17 @@ local date that was skipped altogether has no hours.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from machines.errors import InputError
-from scheduling.sky.civil import day_bounds, readings
+from scheduling.planning.local_spans import DAY_MINUTES, Span, instants_on, local_date, read_date, span_minutes
 
-CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
-DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
-DAY_MINUTES = 24 * 60
 WEEK_MINUTES = 7 * DAY_MINUTES
 MOST_SPANS, MOST_DATES = 12, 400
-
-Span = tuple[datetime, datetime]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,17 +34,12 @@ class OpenSpan:
     closes: str
 
     def __post_init__(self) -> None:
-        for name, text in (("opens", self.opens), ("closes", self.closes)):
-            if not (CLOCK.fullmatch(text) or (name == "closes" and text == "24:00")):
-                raise InputError(name, f"{text!r} is no local time", "give one like 09:30, from 00:00 to 23:59")
-        if self.opens == self.closes:
-            raise InputError("closes", "the same as opens", "give another time; 00:00 to 24:00 is the whole day")
+        span_minutes(self.opens, self.closes, ("opens", "closes"))
 
     @property
     def minutes(self) -> tuple[int, int]:
         """From when to when, in minutes that a clock without changes counts from the day's beginning."""
-        opens, closes = _minutes(self.opens), _minutes(self.closes)
-        return opens, closes if closes > opens else closes + DAY_MINUTES
+        return span_minutes(self.opens, self.closes, ("opens", "closes"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,12 +80,7 @@ class DateHours:
     open: tuple[OpenSpan, ...] = ()
 
     def __post_init__(self) -> None:
-        try:
-            if not DATE.fullmatch(self.date):
-                raise ValueError
-            date.fromisoformat(self.date)
-        except ValueError:
-            raise InputError("date", f"{self.date!r} is no date", "give one like 2026-12-24") from None
+        read_date("date", self.date)
         _require_few("open", self.open)
         _require_apart((f"open[{index}]", 0, span) for index, span in enumerate(self.open))
 
@@ -153,29 +137,12 @@ def closed_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -
 
 def _instants(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> Iterator[Span]:
     """Every span that begins on a local date near, as instants."""
-    day, last = _local_date(start, zone) - timedelta(days=2), _local_date(end, zone) + timedelta(days=1)
+    day, last = local_date(start, zone) - timedelta(days=2), local_date(end, zone) + timedelta(days=1)
     while day <= last:
-        begins, ends = day_bounds(day, zone)
-        if begins < ends:
-            for span in hours.on(day):
-                yield _reading(day, span.minutes[0], zone, 0), _reading(day, span.minutes[1], zone, -1)
+        for span in hours.on(day):
+            if (found := instants_on(day, span.minutes, zone)) is not None:
+                yield found
         day += timedelta(days=1)
-
-
-def _reading(day: date, minutes: int, zone: ZoneInfo, which: int) -> datetime:
-    """A time of a local date, which may be on the next, as the first (0) or the last (-1) instant that it may mean."""
-    days, rest = divmod(minutes, DAY_MINUTES)
-    local = datetime.combine(day + timedelta(days=days), time(*divmod(rest, 60)))
-    return readings(local, zone)[which].utc
-
-
-def _local_date(at: datetime, zone: ZoneInfo) -> date:
-    return at.astimezone(zone).date()
-
-
-def _minutes(text: str) -> int:
-    hours, _, minutes = text.partition(":")
-    return 60 * int(hours) + int(minutes)
 
 
 def _require_few(field: str, spans: tuple[OpenSpan, ...]) -> None:

@@ -23,12 +23,14 @@ from scheduling.log.events import (
     MachineAdded,
     OpeningFixed,
     ProfileAdded,
+    ServiceWindowFixed,
     SourceAdded,
     VenueAdded,
 )
 from scheduling.log.store import Append, Attribution, LostRace, append, lock
 from scheduling.named import check_id, check_name, require
 from scheduling.originals import check_upload
+from scheduling.planning.service_windows import Comes, begins_at
 from scheduling.run_order import PlanRun, plan_run, require_picture_fits
 from scheduling.selectors import venue_place
 from scheduling.sky import anchors
@@ -133,7 +135,21 @@ class FixOpening:
         check_name(self.name)
 
 
-Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening
+@dataclass(frozen=True, kw_only=True)
+class FixServiceWindow:
+    """Somebody with hands is at a venue, once or every week, to change roll, cartridge or blade."""
+
+    id: str
+    venue: str
+    name: str
+    comes: Comes
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)
+
+
+Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
 
 
 def add_venue(command: AddVenue) -> Event:
@@ -180,6 +196,16 @@ def fix_opening(command: FixOpening) -> Event:
     return OpeningFixed(venue=command.venue, name=command.name, anchor=command.anchor, opens_at=opens_at)
 
 
+def fix_service_window(command: FixServiceWindow) -> Event:
+    """An anchor becomes an instant now; a weekly window stays what the clocks there make of it."""
+    venue = require(models.Venue, "venue", command.venue)
+    try:
+        at = begins_at(command.comes, venue_place(venue=venue.id), zone(venue.zone))
+    except InputError as error:
+        raise error.within("comes") from None
+    return ServiceWindowFixed(venue=command.venue, name=command.name, comes=command.comes, begins_at=at)
+
+
 HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Event]]] = {
     AddVenue: ("venue", add_venue),
     AddProfile: ("profile", add_profile),
@@ -187,6 +213,7 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Event]]] = {
     AddSource: ("source", add_source),
     PlanRun: ("run", plan_run),
     FixOpening: ("opening", fix_opening),
+    FixServiceWindow: ("service", fix_service_window),
 }
 
 # What has to be seen on a picture itself, with its file, before the command is carried out.

@@ -24,6 +24,7 @@ from machines.structure import structure, unstructure
 from machines.tone import Method
 from machines.wire import SegmentWork
 from scheduling.hours import Hours
+from scheduling.planning.service_windows import Comes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,6 +138,29 @@ class OpeningFixed:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ServiceWindowFixed:
+    """Somebody with hands will be at a venue, once or every week.
+
+    Attributes:
+        begins_at: of one that comes once, the instant that its anchor names; None for a weekly one.
+    """
+
+    stream: ClassVar[str] = "service"
+    venue: str
+    name: str
+    comes: Comes
+    begins_at: datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ServiceWindowCalledOff:
+    """Nobody will come in a service window any more; why, in the person's words."""
+
+    stream: ClassVar[str] = "service"
+    reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class NodeEnrolled:
     """A board took over a machine; every earlier board is fenced off."""
 
@@ -221,6 +245,8 @@ StudioEvent = (
     | RunPlanned
     | SegmentsPlanned
     | OpeningFixed
+    | ServiceWindowFixed
+    | ServiceWindowCalledOff
 )
 ServerEvent = NodeEnrolled | SettlementDiffered | SilenceBegan | SilenceEnded | OutageOverridden | StreamClosed
 Event = StudioEvent | ServerEvent | Entry

@@ -147,6 +147,18 @@ class Opening(Folded):
     opens_at = models.DateTimeField()
 
 
+class ServiceWindow(Folded):
+    """Somebody with hands will be there."""
+
+    id = models.TextField(primary_key=True)
+    venue = _reference("Venue")
+    name = models.TextField()
+    comes = CanonicalJSON(help_text="a scheduling.planning.service_windows.Comes")
+    begins_at = models.DateTimeField(null=True, help_text="of one that comes once; null for a weekly one")
+    called_off_at = models.DateTimeField(null=True)
+    called_off_because = models.TextField(null=True, help_text="why, in the person's words")
+
+
 class Run(Folded):
     """A machine prints a source against a cycle over a span."""
 

@@ -26,7 +26,17 @@ from scheduling.log.events import NAMES, Event, MachineAdded, OpeningFixed, RunP
 from scheduling.log.folds import VIEWS, Fold
 from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
-from scheduling.log.models import Machine, Notice, Opening, Outage, PrintedStretch, Run, Segment, Strip
+from scheduling.log.models import (
+    Machine,
+    Notice,
+    Opening,
+    Outage,
+    PrintedStretch,
+    Run,
+    Segment,
+    ServiceWindow,
+    Strip,
+)
 from scheduling.log.rows import Rows
 
 Row = TypeVar("Row", bound=Model)
@@ -114,6 +124,14 @@ def openings_at(moment: Moment, part: Part, *, using: str = "default") -> list[O
     return _each(opening_at, _named(OpeningFixed, moment, part, using), moment, using)
 
 
+def service_windows_at(
+    moment: Moment, part: Part, *, venue: str | None = None, using: str = "default"
+) -> list[ServiceWindow]:
+    """Service windows as they were, of one venue or of all, in the order of their ids."""
+    rows = folded((ServiceWindow,), moment.counts, using=using).all(ServiceWindow)
+    return part.of((row for row in rows if venue in (None, row.venue_id)), "id")
+
+
 def outages_at(moment: Moment, part: Part, *, using: str = "default") -> list[Outage]:
     """Outages as they were, in the order of their ids."""
     return part.of(folded((Outage,), moment.counts, using=using).all(Outage), "id")
@@ -156,6 +174,12 @@ def machine_row_at(machine: str, moment: Moment, *, using: str = "default") -> M
 def opening_at(opening: str, moment: Moment, *, using: str = "default") -> Opening | None:
     """An opening as it was fixed; None where it was not."""
     return folded((Opening,), moment.counts, stream=f"opening/{opening}", using=using).find(Opening, opening)
+
+
+def service_window_at(window: str, moment: Moment, *, using: str = "default") -> ServiceWindow | None:
+    """A service window as it was; None where it was not fixed yet."""
+    rows = folded((ServiceWindow,), moment.counts, stream=f"service/{window}", using=using)
+    return rows.find(ServiceWindow, window)
 
 
 def folded(wanted: Sequence[type[Model]], where: Q, *, stream: str | None = None, using: str = "default") -> Rows:

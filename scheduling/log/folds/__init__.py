@@ -41,6 +41,14 @@ VIEWS: tuple[View, ...] = (
     View("profiles", (models.Profile,), {events.ProfileAdded: catalogue.profile_added}),
     View("sources", (models.Source,), {events.SourceAdded: catalogue.source_added}),
     View("openings", (models.Opening,), {events.OpeningFixed: catalogue.opening_fixed}),
+    View(
+        "service-windows",
+        (models.ServiceWindow,),
+        {
+            events.ServiceWindowFixed: catalogue.service_window_fixed,
+            events.ServiceWindowCalledOff: catalogue.service_window_called_off,
+        },
+    ),
     View("archives", (models.ClosedStream,), {events.StreamClosed: catalogue.stream_closed}),
     View(
         "machines",

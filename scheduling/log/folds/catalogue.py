@@ -1,10 +1,20 @@
-"""The views that hold what was said once: venues, profiles, sources, openings, streams that were closed."""
+"""The views that hold what was said once: venues, profiles, sources, openings, service windows, streams that were
+closed."""
 
 from __future__ import annotations
 
 from machines.structure import unstructure
-from scheduling.log.events import HoursSet, OpeningFixed, ProfileAdded, SourceAdded, StreamClosed, VenueAdded
-from scheduling.log.models import ClosedStream, Opening, Profile, Source, Venue
+from scheduling.log.events import (
+    HoursSet,
+    OpeningFixed,
+    ProfileAdded,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
+    SourceAdded,
+    StreamClosed,
+    VenueAdded,
+)
+from scheduling.log.models import ClosedStream, Opening, Profile, ServiceWindow, Source, Venue
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -23,7 +33,7 @@ def venue_added(rows: Rows, fact: Recorded, event: VenueAdded) -> None:
 
 
 def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
-    """When a venue is open."""
+    """Comes a venue is open."""
     if (venue := rows.change(Venue, fact.subject)) is not None:
         venue.hours = unstructure(event.hours)
 
@@ -52,6 +62,25 @@ def opening_fixed(rows: Rows, fact: Recorded, event: OpeningFixed) -> None:
     rows.put(
         Opening, id=fact.subject, venue_id=event.venue, name=event.name, anchor=event.anchor, opens_at=event.opens_at
     )
+
+
+def service_window_fixed(rows: Rows, fact: Recorded, event: ServiceWindowFixed) -> None:
+    """A service window; fixed again, it moves, and stands again where it was called off."""
+    rows.put(
+        ServiceWindow,
+        id=fact.subject,
+        venue_id=event.venue,
+        name=event.name,
+        comes=unstructure(event.comes),
+        begins_at=event.begins_at,
+    )
+
+
+def service_window_called_off(rows: Rows, fact: Recorded, event: ServiceWindowCalledOff) -> None:
+    """Its row stays, marked."""
+    if (window := rows.change(ServiceWindow, fact.subject)) is not None:
+        window.called_off_at = fact.happened_at
+        window.called_off_because = event.reason
 
 
 def stream_closed(rows: Rows, fact: Recorded, event: StreamClosed) -> None:

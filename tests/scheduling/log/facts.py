@@ -46,6 +46,8 @@ from scheduling.log.events import (
     ProfileAdded,
     RunPlanned,
     SegmentsPlanned,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
     SettlementDiffered,
     SilenceBegan,
     SilenceEnded,
@@ -55,6 +57,7 @@ from scheduling.log.events import (
 )
 from scheduling.log.recorded import Recorded
 from scheduling.log.store import Append, Attribution, append
+from scheduling.planning.service_windows import Once, Weekly
 
 NOW = datetime(2026, 3, 28, 23, 30, tzinfo=UTC)
 PLATE = "5" * 64
@@ -164,6 +167,22 @@ def opening(**changes: Any) -> OpeningFixed:
         "opens_at": at(1260),
     }
     return OpeningFixed(**fields | changes)
+
+
+def service_once(minutes: float = 1260, **changes: Any) -> ServiceWindowFixed:
+    anchor = {"kind": "civil", "local": "2026-03-29T18:00"}
+    fields: dict[str, Any] = {
+        "venue": "boathouse",
+        "name": "New roll",
+        "comes": Once(anchor=anchor, minutes=45),
+        "begins_at": at(minutes),
+    }
+    return ServiceWindowFixed(**fields | changes)
+
+
+def service_weekly(begins: str = "10:00", ends: str = "11:30", **changes: Any) -> ServiceWindowFixed:
+    comes = Weekly(weekday="tuesday", begins=begins, ends=ends)
+    return service_once(**{"name": "Rounds", "comes": comes, "begins_at": None} | changes)
 
 
 def printed(seq: int, first: int, end: int, **changes: Any) -> ColumnsPrinted:
@@ -292,4 +311,6 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("venue/boathouse", hours_set()),
     ("machine/left", overridden()),
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),
+    ("service/rounds", service_weekly()),
+    ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
 )

@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 
 from machines.entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
-from scheduling.log.events import Event, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events import (
+    Event,
+    NodeEnrolled,
+    OutageOverridden,
+    ServiceWindowCalledOff,
+    SilenceBegan,
+    SilenceEnded,
+)
 from scheduling.log.store import Append
 from tests.scheduling.log.facts import (
     acted,
@@ -27,6 +34,8 @@ from tests.scheduling.log.facts import (
     printed,
     run,
     segments,
+    service_once,
+    service_weekly,
     slipped,
     started,
     true_again,
@@ -37,6 +46,7 @@ RUNS = ("spring", "summer")
 COLUMNS = 400
 NODE = "machine/left"
 WORDS = ("left-7", "left-9")
+WINDOWS = ("roll", "rounds")
 
 # (stream, what is said there; a node's entry gets its number when it is said)
 Saying = tuple[str, Callable[[int], Event]]
@@ -141,8 +151,23 @@ def _hours(draw: st.DrawFn) -> Saying:
     return "venue/boathouse", lambda seq: hours_set(f"{opens:02}:00", f"{closes:02}:00")
 
 
+@st.composite
+def _service(draw: st.DrawFn) -> Saying:
+    window, minutes = draw(st.sampled_from(WINDOWS)), draw(st.integers(0, COLUMNS))
+    event = draw(
+        st.sampled_from(
+            (
+                service_once(minutes),
+                service_weekly(f"{minutes // 60:02}:15", "23:00"),
+                ServiceWindowCalledOff(reason=draw(st.none() | st.text(max_size=3))),
+            )
+        )
+    )
+    return f"service/{window}", lambda seq: event
+
+
 SAYINGS: st.SearchStrategy[Saying] = st.one_of(
-    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server(), _word(), _hours()
+    _printed(), _printed(), _gap(), _segments(), _other_entry(), _said_by_the_server(), _word(), _hours(), _service()
 )
 
 

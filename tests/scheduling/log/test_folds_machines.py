@@ -6,8 +6,8 @@ import pytest
 
 from machines.recovery import Policy
 from machines.structure import structure
-from scheduling.log.events import NodeEnrolled, SilenceBegan, SilenceEnded
-from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, Source, Venue
+from scheduling.log.events import NodeEnrolled, ServiceWindowCalledOff, SilenceBegan, SilenceEnded
+from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, ServiceWindow, Source, Venue
 from tests.scheduling.log.facts import (
     NOW,
     a_run_on_a_machine,
@@ -22,6 +22,8 @@ from tests.scheduling.log.facts import (
     printed,
     profile,
     say,
+    service_once,
+    service_weekly,
     source,
     started,
     true_again,
@@ -54,6 +56,25 @@ def test_venues_profiles_sources_openings() -> None:
     doors = Opening.objects.get(id="first")
     assert (doors.venue_id, doors.name, doors.opens_at) == ("boathouse", "First evening", at(1260))
     assert doors.anchor == {"kind": "civil", "local": "2026-03-29T18:00"}
+
+
+def test_service_windows() -> None:
+    say("service/roll", service_once())
+    say("service/rounds", service_weekly())
+    once, rounds = ServiceWindow.objects.get(id="roll"), ServiceWindow.objects.get(id="rounds")
+    assert (once.venue_id, once.name, once.begins_at, once.comes["minutes"]) == ("boathouse", "New roll", at(1260), 45)
+    assert (rounds.begins_at, rounds.comes["kind"], rounds.comes["weekday"]) == (None, "weekly", "tuesday")
+    say("service/rounds", ServiceWindowCalledOff(reason=None), minutes=7)
+    off = ServiceWindow.objects.get(id="rounds")
+    assert (off.called_off_at, off.called_off_because, off.comes) == (at(7), None, rounds.comes)
+    say("service/rounds", service_weekly(ends="12:00"), minutes=9)
+    again = ServiceWindow.objects.get(id="rounds")
+    assert (again.called_off_at, again.comes["ends"]) == (None, "12:00")
+
+
+def test_a_window_that_nobody_fixed_is_not_called_off() -> None:
+    say("service/roll", ServiceWindowCalledOff(reason=None))
+    assert not ServiceWindow.objects.exists()
 
 
 def test_a_new_machine() -> None:

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scheduling.log import models
+from scheduling.log.events import ServiceWindowCalledOff
 from scheduling.log.lines import insert, scan
 from scheduling.log.past import (
     Moment,
@@ -26,6 +27,8 @@ from scheduling.log.past import (
     run_row_at,
     runs_at,
     segments_at,
+    service_window_at,
+    service_windows_at,
 )
 from scheduling.log.rebuild import rebuild
 from scheduling.log.store import append, read
@@ -39,6 +42,8 @@ from tests.scheduling.log.facts import (
     printed,
     say,
     segments,
+    service_once,
+    service_weekly,
 )
 from tests.scheduling.log.histories import HISTORIES, RUNS, History
 
@@ -65,6 +70,7 @@ LISTS: tuple[tuple[type[Model], Callable[..., list[Any]]], ...] = (
     (models.Machine, machines_at),
     (models.Outage, outages_at),
     (models.Notice, notices_at),
+    (models.ServiceWindow, service_windows_at),
 )
 ALL = Part(count=1000)
 
@@ -182,6 +188,26 @@ def test_an_opening_that_was_moved() -> None:
     assert then is not None
     assert now is not None
     assert (then.opens_at, now.opens_at) == (at(1260), at(2000))
+
+
+def test_a_service_window_that_was_called_off() -> None:
+    say("service/roll", service_once(), minutes=0)
+    say("service/rounds", service_weekly(venue="mill"), minutes=5)
+    say("service/roll", ServiceWindowCalledOff(reason="ill"), minutes=10)
+    then, now = service_window_at("roll", Moment(known_by=at(5))), service_window_at("roll", Moment())
+    assert then is not None and now is not None
+    assert (then.called_off_at, now.called_off_at, now.called_off_because) == (None, at(10), "ill")
+    assert service_window_at("roll", Moment(known_by=at(-1))) is None
+
+    def ids(venue: str | None, minutes: float) -> list[str]:
+        return [one.id for one in service_windows_at(Moment(happened_by=at(minutes)), ALL, venue=venue)]
+
+    assert (ids(None, 4), ids(None, 5), ids("mill", 5), ids("boathouse", 5)) == (
+        ["roll"],
+        ["roll", "rounds"],
+        ["rounds"],
+        ["roll"],
+    )
 
 
 def test_a_run_in_the_order_of_its_columns() -> None:
