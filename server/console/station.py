@@ -28,11 +28,13 @@ class Place:
     """A running column, as the pages show it.
 
     Attributes:
+        column: its number.
         x: where in the picture of the turn, as a viewer sees it, in thousandths from the left.
         turn: of the run, from 1.
         means: what the phase means in the sky.
     """
 
+    column: int
     x: float
     turn: int
     means: str
@@ -47,6 +49,7 @@ class Printing:
         head: what the node said that it lays next, where that is not what is due: it prints late.
         segment: which of the turn's is due, from 1.
         plate: digest of the turn's plate; None while nothing is planned.
+        idle: why nothing is due, in words; empty where something is.
     """
 
     run: str
@@ -58,7 +61,7 @@ class Printing:
     due: Place | None
     head: Place | None
     plate: str | None
-    begins: str
+    idle: str
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,7 @@ def _state(machine: Machine, printing: Printing | None) -> str:
     if machine.hold:
         return HELD[machine.hold]
     if printing.due is None:
-        return f"begins {printing.begins}"
+        return printing.idle
     return "printing late, catching up" if printing.head else "printing"
 
 
@@ -152,8 +155,14 @@ def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: d
         due=None if due is None else _place(run, profile, due),
         head=_late_head(run, profile, beat, due, now),
         plate=None if shown is None else shown.plate,
-        begins=f"{words.date(run.starts_at, zone)} {words.clock_time(run.starts_at, zone)}",
+        idle="" if due is not None else _idle(run, zone, now),
     )
+
+
+def _idle(run: Run, zone: str, now: datetime) -> str:
+    if now < run.starts_at:
+        return f"begins {words.date(run.starts_at, zone)} {words.clock_time(run.starts_at, zone)}"
+    return "its run is over; not all of it is reported" if run.ends_at <= now else "not planned as far as this"
 
 
 def _next_run(machine: Machine, now: datetime) -> Run | None:
@@ -183,6 +192,7 @@ def _place(run: Run, profile: Profile, column: int) -> Place:
     turn, within = divmod(column, profile.columns_per_turn)
     fraction = within / profile.columns_per_turn
     return Place(
+        column=column,
         x=round(1000 * (1 - fraction if profile.travel == "right" else fraction), 1),
         turn=turn - run.first_column // profile.columns_per_turn + 1,
         means=words.under_the_head(run.cycle, fraction),

@@ -5,13 +5,15 @@ from __future__ import annotations
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from server.console import decide, hours, openings, views
+from server.console import decide, hours, now, openings, views
 
 urlpatterns = [
     path("", views.console, name="console"),
     path("overview", views.fragment, name="overview"),
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
+    path("machines/<id:machine>/now", now.now, name="now"),
+    path("machines/<id:machine>/now/fragment", now.fragment, name="now-fragment"),
     path("openings/new", openings.new, name="new-opening"),
     path("venues/<id:venue>/hours", hours.edit, name="hours"),
     path("runs/<id:run>/decide", decide.decide, name="decide"),

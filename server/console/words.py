@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.recovery import Policy, Rule
+from scheduling.coming_round import span_in_words, time_in_words
 from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of
 
@@ -47,6 +48,17 @@ def date(at: datetime, zone: str) -> str:
     return f"{local:%a} {local.day} {local:%b %Y}"
 
 
+def moment(at: datetime, zone: str) -> str:
+    """A local time with its date, such as ``19:04 on Sat 21 Mar 2026``; one that comes twice says which it is."""
+    clock = zone_of(zone)
+    return f"{time_in_words(at.astimezone(clock), clock)} on {date(at, zone)}"
+
+
+def span(begins: datetime, ends: datetime, zone: str) -> str:
+    """From when to when, such as ``between 14:02 and 14:32 on Sat 21 Mar 2026``."""
+    return span_in_words(begins, ends, zone_of(zone), lambda local: date(local, zone))
+
+
 def offset(at: datetime, zone: str) -> str:
     """How far the zone is from UTC at an instant, such as ``UTC+12:45``."""
     minutes = round((at.astimezone(zone_of(zone)).utcoffset() or timedelta()).total_seconds() / 60)
@@ -69,6 +81,12 @@ def _with_units(*parts: tuple[int, str]) -> str:
     """Numbers with their units, not to be torn apart; zeros are left out unless nothing else remains."""
     said = [f"{number}{NO_BREAK}{unit}" for number, unit in parts if number]
     return " ".join(said) or f"0{NO_BREAK}{parts[-1][1]}"
+
+
+def about(seconds: float) -> str:
+    """About how long, as people say it: to the second below two minutes, to five minutes from two hours on."""
+    grain = 1 if seconds < 120 else 60 if seconds < 7200 else 300
+    return duration(timedelta(seconds=round(seconds / grain) * grain))
 
 
 def columns(number: int) -> str:

@@ -1,8 +1,8 @@
 // Fetches what changes on the page every few seconds, and puts it in place unless somebody is reading or using it.
 "use strict";
 (() => {
-  const EVERY_MS = 4000;
   const overview = document.getElementById("overview");
+  const EVERY_MS = Number(overview.dataset.everyMs) || 4000;
   const summary = document.getElementById("summary");
   const asof = document.getElementById("asof");
   const hold = document.getElementById("hold");
