@@ -189,25 +189,24 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
     runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))
     sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
     for run in runs:
-        last = _run_changed(run)
         picture = sources.get(run.source_id, run.source_id)
         for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
+            moved = len(run.shifts) if end == "ends" else 0
             yield Entry(
                 uid=_uid(names, f"run/{run.id}/{end}"),
                 starts_at=at,
                 category="run",
                 title=f"{of[run.machine_id]} {verb} {picture}",
                 said=f"Run {run.id}, {run.cycle}.\n{_by_the_clock(at, venue)}",
-                changed_at=last.at,
-                revision=len(run.shifts),
+                changed_at=_run_changed_at(run, moved > 0),
+                revision=moved,
             )
 
 
-def _run_changed(run: Run) -> _Changed:
-    """When a run's ends last moved: as it was planned, or as a gap was settled by letting the timeline wait."""
-    kinds = ("run-planned", "gap-settled") if run.shifts else ("run-planned",)
-    event = Event.objects.filter(run=run.id, kind__in=kinds).order_by("-position")[0]
-    return _Changed(event.said_at, event.version)
+def _run_changed_at(run: Run, has_moved: bool) -> datetime:
+    """When a run was planned, or when a gap was last settled, as by letting the timeline wait."""
+    kind = "gap-settled" if has_moved else "run-planned"
+    return Event.objects.filter(run=run.id, kind=kind).order_by("-position")[0].said_at
 
 
 def _supplies(venue: Venue, machines: list[Machine], now: datetime, plates: PlateStore, names: UUID) -> Iterator[Entry]:

@@ -1,0 +1,128 @@
+"""When parts are expected to end, as a calendar keeps it: the same while all goes as planned, another when not."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from machines.entries import Action, ColumnsPrinted, OperatorActed
+from machines.node.cautions import BESIDE
+from scheduling.calendar_supplies import DECIDE, SupplyEnd, supply_ends
+from scheduling.enrolment import enrol
+from scheduling.extend import extend_plans
+from scheduling.forecast import forecast
+from scheduling.log.models import Machine, Run, Segment, Venue
+from scheduling.plates import PlateStore
+from scheduling.reports import take
+from scheduling.venue_calendar import Span, venue_calendar
+from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, plan, printed
+
+pytestmark = pytest.mark.django_db
+HEAD = PROFILE["head"] | {"cartridge_ml": 2e-5}
+
+
+@pytest.fixture
+def plates(tmp_path: Path) -> PlateStore:
+    """A month's run; its metre of paper, its ink and its ten cuts do not last so long."""
+    furnish(
+        media={"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0},
+        knife={"head_to_knife_mm": 10.0, "cuts_per_blade": 10},
+        head=HEAD,
+    )
+    plan(ends_at=(NOON + timedelta(days=30)).isoformat())
+    store = PlateStore(tmp_path / "plates")
+    extend_plans(NOON, timedelta(hours=192), store)
+    enrol("one", by())
+    return store
+
+
+def ends(plates: PlateStore, hours: float = 0.0) -> dict[str, SupplyEnd]:
+    return {one.part: one for one in supply_ends(Machine.objects.get(), NOON + timedelta(hours=hours), plates)}
+
+
+def acted(seq: int, action: Action, hours: float) -> OperatorActed:
+    return OperatorActed(seq=seq, at=NOON + timedelta(hours=hours), action=action)
+
+
+def first_day() -> list[ColumnsPrinted]:
+    """Reports of the run's first 24 segments, laid side by side."""
+    laid, first = Segment.objects.order_by("number")[:24], Run.objects.get().first_column
+    return [
+        printed(
+            seq,
+            one.number,
+            one.first_column,
+            one.end_column,
+            one.end_column - one.first_column,
+            one.first_column - first,
+        )
+        for seq, one in enumerate(laid, 1)
+    ]
+
+
+def test_each_part_ends_in_the_hour_that_the_forecast_has(plates: PlateStore) -> None:
+    run = forecast(Machine.objects.get(), NOON, plates).run
+    assert run is not None
+    found = ends(plates)
+    for part, told in (("roll", run.roll_ends), ("cartridge", run.cartridge_ends), ("blade", run.blade_ends)):
+        assert told is not None
+        assert timedelta(0) <= told.at - found[part].at < timedelta(hours=1)
+        assert found[part].at.minute == 0
+
+
+def test_it_says_what_to_mind(plates: PlateStore) -> None:
+    for part, end in ends(plates).items():
+        for line in (*BESIDE[f"{part}-changed"], DECIDE):
+            assert line in end.said
+
+
+def test_printing_as_planned_moves_nothing(plates: PlateStore) -> None:
+    before = ends(plates)
+    take("one", batch(*first_day()[:1]), by(at=NOON + timedelta(hours=1)))
+    assert ends(plates) == before
+    assert ends(plates, hours=3) == before
+
+
+def test_a_new_roll_is_another_one_and_ends_later(plates: PlateStore) -> None:
+    before = ends(plates)
+    later = NOON + timedelta(hours=1)
+    take("one", batch(*first_day(), acted(25, "roll-changed", 1.0)), by(at=later))
+    after = ends(plates)  # within the same hour
+    assert (before["roll"].number, after["roll"].number) == (1, 2)
+    assert after["roll"].at > before["roll"].at
+    assert (before["roll"].changed_at, after["roll"].changed_at) == (NOON, later)
+    assert (after["blade"].number, after["cartridge"].number) == (1, 1)
+
+
+@pytest.mark.parametrize("part", ["cartridge", "blade"])
+def test_a_new_cartridge_or_blade_is_another_one(plates: PlateStore, part: str) -> None:
+    take("one", batch(*first_day(), acted(25, f"{part}-changed", 1.0)), by())  # type: ignore[arg-type]
+    assert ends(plates)[part].number == 2
+
+
+def test_nothing_ends_while_a_plate_is_gone(plates: PlateStore) -> None:
+    shutil.move(plates.folder, plates.folder.with_name("away"))
+    assert ends(plates) == {}
+    shutil.move(plates.folder.with_name("away"), plates.folder)
+    assert set(ends(plates)) == {"roll", "cartridge", "blade"}
+
+
+def test_nothing_ends_without_a_run(tmp_path: Path) -> None:
+    furnish(head=HEAD)
+    assert ends(PlateStore(tmp_path)) == {}
+
+
+def test_they_stand_in_the_calendar(plates: PlateStore) -> None:
+    span = Span.around(NOON, timedelta(0), timedelta(days=30))
+    found = venue_calendar(Venue.objects.get(), span, NOON, plates, ()).entries
+    at = {one.title: one.starts_at for one in found if one.category == "supplies"}
+    told = ends(plates)
+    assert at == {
+        "Roll ends: One": told["roll"].at,
+        "Ink ends: One": told["cartridge"].at,
+        "Blade is worn: One": told["blade"].at,
+    }
+    assert len({one.uid for one in found}) == len(found) == 5
