@@ -15,7 +15,8 @@ from scheduling.calibration import calibrate
 from scheduling.log.models import Venue
 from scheduling.named import require
 from scheduling.override import override_outage, override_run
-from scheduling.studio import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, PlanRun
+from scheduling.service_windows import call_off
+from scheduling.studio import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow, PlanRun
 from scheduling.uploads import UploadStore
 from scheduling.venue_hours import set_hours
 from server.accounts.enrolment import make_code
@@ -37,6 +38,8 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     calibrate: STUDIO_ALONE,
     make_code: STUDIO_ALONE,
     FixOpening: CURATOR_TOO,
+    FixServiceWindow: CURATOR_TOO,
+    call_off: CURATOR_TOO,
     set_hours: CURATOR_TOO,
     override_run: CURATOR_TOO,
     override_outage: CURATOR_TOO,

@@ -15,7 +15,7 @@ from machines.errors import InputError
 from machines.recovery import Limit
 from scheduling.choices import KINDS, Wishes, choices
 from scheduling.log.models import Run
-from scheduling.log.store import LostRace
+from scheduling.log.store import Attribution, LostRace
 from scheduling.outage_now import open_outage
 from scheduling.override import LONGEST_REASON, NothingOpen, override_run
 from server import wiring
@@ -61,22 +61,21 @@ class DecisionForm(WishesForm):
 def decide(request: HttpRequest, run: str) -> HttpResponse:
     """What is open on a run and what each choice would mean; once one is chosen, the word on it."""
     row = get_object_or_404(Run, pk=run)
+    by = author(request, override_run, row.machine.venue_id)
     if request.method == "POST":
         form = DecisionForm(request.POST)
-        if form.is_valid() and (done := _decided(request, row, form)) is not None:
+        if form.is_valid() and (done := _decided(request, row, form, by)) is not None:
             return done
         return render(request, "console/decide.html", _page(row, form), status=422)
     form = WishesForm(USUAL | request.GET.dict()) if request.GET else WishesForm(USUAL)
     return render(request, "console/decide.html", _page(row, form))
 
 
-def _decided(request: HttpRequest, run: Run, form: DecisionForm) -> HttpResponse | None:
+def _decided(request: HttpRequest, run: Run, form: DecisionForm, by: Attribution) -> HttpResponse | None:
     """The way back to the console; None where the word was not taken, and the form says why."""
     said = form.cleaned_data
     try:
-        override_run(
-            run, form.wishes().rule(said["kind"]), said["reason"], author(request, override_run, run.machine.venue_id)
-        )
+        override_run(run, form.wishes().rule(said["kind"]), said["reason"], by)
     except InputError as error:
         form.add_error(None, f"{error.problem}; {error.remedy}")
     except NothingOpen as error:

@@ -71,10 +71,11 @@ class HoursForm(forms.Form):
 def edit(request: HttpRequest, venue: str) -> HttpResponse:
     """The hours as they are, to be changed as a whole."""
     row = get_object_or_404(Venue, pk=venue)
+    by = author(request, set_hours, row.id)
     form = HoursForm(request.POST or None, initial=as_lines(venue_hours(row)))
     if request.method == "POST" and form.is_valid():
         try:
-            set_hours(row.id, structure(form.said(), Hours), author(request, set_hours, row.id))
+            set_hours(row.id, structure(form.said(), Hours), by)
         except InputError as error:
             form.refuse(error)
         except LostRace:

@@ -12,6 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
+from scheduling.log.store import Attribution
 from scheduling.studio import FixOpening, Taken, fix_opening, handle
 from server.console import words
 from server.console.author import author, for_givers_of
@@ -30,16 +31,17 @@ def new(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             command = FixOpening(**asdict(form.said()))
+            by = author(request, FixOpening, command.venue)
             if "fix" in request.POST:
-                return _fix(request, command)
+                return _fix(request, command, by)
             shown |= _preview(form, command)
         except (InputError, Taken) as error:
             shown |= _refused(form, error)
     return render(request, "console/opening.html", shown)
 
 
-def _fix(request: HttpRequest, command: FixOpening) -> HttpResponse:
-    handle(command, author(request, FixOpening, command.venue))
+def _fix(request: HttpRequest, command: FixOpening, by: Attribution) -> HttpResponse:
+    handle(command, by)
     messages.success(request, f"{command.name} is fixed.")
     return redirect("console")
 
