@@ -1,4 +1,5 @@
-"""What stands in a venue's calendar: its openings, dates with other hours, runs and what they use up, and the sky.
+"""What stands in a venue's calendar: its openings, dates with other hours, service windows, runs and what they use up,
+and the sky.
 
 An entry has a name for ever (`uid`), made from ids and from the digest of the venue's first event, which no other
 studio's log has; so a calendar program knows it again when it has moved. It says when it last became what it is, by the
@@ -14,17 +15,18 @@ from typing import Literal
 from uuid import UUID, uuid5
 
 from machines.errors import InputError
-from scheduling.calendar_supplies import supply_ends
+from scheduling.calendar_supplies import DECIDE, supply_ends
 from scheduling.hours import OpenSpan
-from scheduling.log.models import Event, Machine, Opening, Run, Source, Venue
+from scheduling.log.models import Event, Machine, Opening, Run, ServiceWindow, Source, Venue
 from scheduling.plates import PlateStore
 from scheduling.selectors import venue_place
+from scheduling.service_windows import windows_of
 from scheduling.sky import almanac
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from scheduling.venue_hours import venue_hours
 
-Category = Literal["opening", "hours", "run", "supplies", "sky"]
+Category = Literal["opening", "hours", "service", "run", "supplies", "sky"]
 
 # What can be asked for without more than its name.
 SKY = tuple(name for name, kind in almanac.KINDS.items() if not kind.options)
@@ -127,7 +129,8 @@ def venue_calendar(
     machines = list(Machine.objects.filter(venue_id=venue.id).order_by("id"))
     entries = [
         *_openings(venue, span, names),
-        *_hours(venue, span, names),
+        *_hours(venue, names),
+        *_service(venue, span, names),
         *_runs(venue, machines, span, names),
         *_supplies(venue, machines, now, plates, names),
         *_sky(venue, sky, span, first.said_at, names),
@@ -159,7 +162,7 @@ def _openings(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
         )
 
 
-def _hours(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
+def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
     """Dates that differ from their weekday. The hours of every week would bury everything else, and staff know them."""
     hours = venue_hours(venue)
     if hours is None:
@@ -180,6 +183,27 @@ def _hours(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
             said=f"By the clock of {venue.zone}; another {day:%A} has other hours.",
             changed_at=last.at,
             revision=last.version - 1,
+        )
+
+
+def _service(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
+    """Each time of a window that comes every week is an entry, named by its local date: where clocks change it is
+    longer or shorter than a rule of recurrence would have it."""
+    found = windows_of(venue, span.start, span.end)
+    once = set(ServiceWindow.objects.filter(venue_id=venue.id, begins_at__isnull=False).values_list("id", flat=True))
+    changed = _changed([f"service/{one.window}" for one in found], "service-window-fixed")
+    for one in found:
+        stream = f"service/{one.window}"
+        name = stream if one.window in once else f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
+        yield Entry(
+            uid=_uid(names, name),
+            starts_at=one.starts_at,
+            ends_at=one.ends_at,
+            category="service",
+            title=f"Service: {one.name}",
+            said=f"{_by_the_clock(one.starts_at, venue)}\n{DECIDE}",
+            changed_at=changed[stream].at,
+            revision=changed[stream].version - 1,
         )
 
 

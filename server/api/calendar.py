@@ -59,8 +59,8 @@ class VenueFeed(Door):
     shows: ClassVar[dict[Any, Any]] = {(200, "text/calendar"): OpenApiTypes.STR}
 
     def get(self, request: Request, pk: str) -> HttpResponseBase | None:
-        """Openings, dates with other hours, when runs begin and end, when a roll, ink or a blade is expected to end,
-        and events of the sky: those of whole days of UTC from ``back`` before now to ``ahead`` of it.
+        """Openings, dates with other hours, service windows, when runs begin and end, when a roll, ink or a blade is
+        expected to end, and events of the sky: those of whole days of UTC from ``back`` before now to ``ahead`` of it.
 
         304 where ``If-None-Match`` names the same calendar.
         """

@@ -11,14 +11,27 @@ from machines.errors import InputError
 from machines.recovery import Policy
 from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.log.archive import close_streams
-from scheduling.log.events import HoursSet
+from scheduling.log.events import HoursSet, ServiceWindowCalledOff
 from scheduling.log.models import Venue
+from scheduling.planning.service_windows import Weekly
 from scheduling.plates import PlateStore
 from scheduling.selectors import venue_place
 from scheduling.sky import almanac
 from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.venue_calendar import SKY, USUAL_SKY, Entry, Span, check_sky, venue_calendar
-from tests.scheduling.log.facts import NOW, a_run_on_a_machine, at, by, gap_settled, opening, printed, say, venue
+from tests.scheduling.log.facts import (
+    NOW,
+    a_run_on_a_machine,
+    at,
+    by,
+    gap_settled,
+    opening,
+    printed,
+    say,
+    service_once,
+    service_weekly,
+    venue,
+)
 
 pytestmark = pytest.mark.django_db
 WIDE = Span.around(NOW, timedelta(days=28), timedelta(days=365))
@@ -141,3 +154,65 @@ def test_beyond_the_ephemeris_it_says_so() -> None:
     say("venue/boathouse", venue())
     with pytest.raises(EphemerisRangeError):
         entries(Span(datetime(2190, 1, 1, tzinfo=UTC), datetime(2190, 2, 1, tzinfo=UTC)), ("full-moon",))
+
+
+# Service windows.
+
+
+def test_a_window_that_comes_once_keeps_its_name_when_it_moves_and_goes_when_it_is_called_off() -> None:
+    say("venue/boathouse", venue())
+    say("service/roll", service_once(), minutes=5)
+    (before,) = entries().values()
+    assert (before.title, before.category) == ("Service: New roll", "service")
+    assert (before.starts_at, before.ends_at) == (at(1260), at(1260 + 45))
+    say("service/roll", service_once(minutes=4000), minutes=65)
+    (after,) = entries().values()
+    assert (after.uid, after.starts_at) == (before.uid, at(4000))
+    assert ((before.revision, before.changed_at), (after.revision, after.changed_at)) == ((0, at(5)), (1, at(65)))
+    say("service/roll", ServiceWindowCalledOff(reason=None), minutes=66)
+    assert entries() == {}
+
+
+@pytest.mark.parametrize(
+    ("zone", "around", "starts", "ends"),
+    [
+        # Newfoundland springs forward on Sunday 2026-03-08 at 02:00, from -03:30 to -02:30 (rule Canada).
+        (
+            "America/St_Johns",
+            date(2026, 3, 8),
+            ["0301T0300", "0308T0300", "0315T0200"],
+            ["0301T0730", "0308T0630", "0315T0630"],
+        ),
+        # Chatham falls back on Sunday 2026-04-05 at 03:45 daylight time, from +13:45 to +12:45 (rule Chatham).
+        (
+            "Pacific/Chatham",
+            date(2026, 4, 5),
+            ["0328T0945", "0404T0945", "0411T1045"],
+            ["0328T1415", "0404T1515", "0411T1515"],
+        ),
+    ],
+)
+def test_a_weekly_window_follows_the_clocks_of_the_venue(
+    zone: str, around: date, starts: list[str], ends: list[str]
+) -> None:
+    """Saturdays from 23:30 to 04:00, over a night in which the clocks change."""
+    say("venue/boathouse", venue(zone=zone))
+    comes = Weekly(weekday="saturday", begins="23:30", ends="04:00")
+    say("service/rounds", service_weekly(comes=comes))
+    middle = datetime(around.year, around.month, around.day, tzinfo=UTC)
+    span = Span(middle - timedelta(days=9), middle + timedelta(days=8))
+    found = venue_calendar(Venue.objects.get(), span, NOW, PlateStore(Path("/nowhere")), ()).entries
+    assert [f"{one.starts_at:%m%dT%H%M}" for one in found] == starts
+    assert [f"{one.ends_at:%m%dT%H%M}" for one in found] == ends
+    assert len({one.uid for one in found}) == 3
+
+
+def test_a_weekly_window_is_known_again_when_its_hour_moves() -> None:
+    say("venue/boathouse", venue())
+    say("service/rounds", service_weekly())
+    before = venue_calendar(Venue.objects.get(), WIDE, NOW, PlateStore(Path("/nowhere")), ()).entries
+    say("service/rounds", service_weekly(begins="09:00"), minutes=5)
+    after = venue_calendar(Venue.objects.get(), WIDE, NOW, PlateStore(Path("/nowhere")), ()).entries
+    assert len(before) > 50
+    assert [one.uid for one in after] == [one.uid for one in before]
+    assert [one.starts_at for one in after] != [one.starts_at for one in before]

@@ -17,8 +17,9 @@ import pytest
 from django.http import HttpResponse
 
 from scheduling.log import models
-from scheduling.log.events import OpeningFixed
+from scheduling.log.events import OpeningFixed, ServiceWindowFixed
 from scheduling.log.store import Append, append
+from scheduling.planning.service_windows import Weekly
 from scheduling.venue_calendar import SKY
 from tests.scheduling.house import by
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
@@ -109,6 +110,20 @@ def test_dates_with_other_hours_are_whole_days(quay: Caller) -> None:
         "Open 10:00-12:00, 20:00-23:00: Quay House": date(2026, 4, 8),
     }
     assert "DTSTART;VALUE=DATE:20260331" in list(lines(fetch().content))
+
+
+def test_service_windows_begin_and_end(quay: Caller) -> None:
+    """Section 3.6.1: DTEND is later than DTSTART and of its type."""
+    window = ServiceWindowFixed(
+        venue="quay", name="New roll", comes=Weekly(weekday="friday", begins="22:30", ends="01:00"), begins_at=None
+    )
+    append([Append("service/rounds", 0, [window])], by())
+    found = events(NO_SKY, "service")
+    assert len(found) == 57  # Fridays from four weeks back to a year ahead
+    first = found[0]
+    assert (first["summary"], first["location"]) == ("Service: New roll", "Quay House")
+    assert first["dtstart"].dt == datetime(2026, 2, 20, 22, 30, tzinfo=UTC)
+    assert all(one["dtend"].dt - one["dtstart"].dt == timedelta(minutes=150) for one in found)
 
 
 def test_runs_begin_and_end(furnished: Caller) -> None:
