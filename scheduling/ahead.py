@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,30 +15,73 @@ from machines.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.paper import stretch_end
 from scheduling.plates import PlateStore
+from scheduling.selectors import open_segments
 from scheduling.supplies import Supplies, by_column, laid_dots, supplies
+
+NONE = np.zeros(0, dtype=np.int64)
 
 
 @dataclass(frozen=True, eq=False)
-class Ahead:
-    """A run, what of it is printed, and what lies ahead of it.
+class Due:
+    """A run, and what of it is still to be laid.
 
     Attributes:
-        run, profile, now, idle: as asked for.
-        fed: columns of paper that it has taken, blank ones between its first and its newest included.
-        printed_dots: of the columns laid; what was printed once more counts once more.
-        dots_per_column: the mean of all columns that have a plate; None where none has.
-        due, due_dots: running columns that are planned and have no outcome or are to be printed once more, in order,
-            and the dots of each.
+        run, profile, now: as asked for.
+        due: running columns that are planned and have no outcome or are to be printed once more, in order.
     """
 
     run: Run
     profile: Profile
     now: datetime
+    due: NDArray[np.int64]
+
+    @staticmethod
+    def of_run(run: Run, profile: Profile, now: datetime) -> Due:
+        """Count a run's columns without their dots, which takes no plates."""
+        columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in open_segments(run)]
+        return Due(run=run, profile=profile, now=now, due=np.concatenate([NONE, *columns]))
+
+    @property
+    def next_column(self) -> int:
+        """The first column that is to be laid."""
+        return self.column_to_come(0)
+
+    def column_to_come(self, number: int) -> int:
+        """The column that is laid after so many others from now on; at or beyond the run's end where none is."""
+        if number < len(self.due):
+            return int(self.due[number])
+        return self.run.planned_to_column + number - len(self.due)
+
+    @property
+    def unplanned(self) -> int:
+        """How many columns have no plate yet."""
+        return self.run.end_column - self.run.planned_to_column
+
+    @cached_property
+    def cuts(self) -> list[int]:
+        """Boundaries that come to the knife from now until the run's last column is laid; the rest hangs uncut."""
+        knife_columns = self.profile.knife_columns
+        after = max(self.run.first_column, self.next_column - knife_columns) - 1
+        through = self.run.end_column - knife_columns - 1
+        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead(Due):
+    """A run, what of it is printed, and what lies ahead of it, in dots too.
+
+    Attributes:
+        idle: how nozzles are kept open, as asked for.
+        fed: columns of paper that it has taken, blank ones between its first and its newest included.
+        printed_dots: of the columns laid; what was printed once more counts once more.
+        dots_per_column: the mean of all columns that have a plate; None where none has.
+        due_dots: the dots of each column that is due.
+    """
+
     idle: IdleFiring | None
     fed: int
     printed_dots: int
     dots_per_column: float | None
-    due: NDArray[np.int64]
     due_dots: NDArray[np.int64]
 
     @classmethod
@@ -45,8 +89,7 @@ class Ahead:
         """Count a run's columns and their dots."""
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
-        none = np.zeros(0, dtype=np.int64)
-        due, due_dots, drawn = [none], [none], [none]
+        due, due_dots, drawn = [NONE], [NONE], [NONE]
         segments = Segment.objects.filter(run_id=run.id).order_by("first_column")
         for segment, dots in by_column(segments, profile, plates):
             is_due = _due(segment)
@@ -66,22 +109,6 @@ class Ahead:
             due_dots=np.concatenate(due_dots),
         )
 
-    @property
-    def next_column(self) -> int:
-        """The first column that is to be laid."""
-        return self.column_to_come(0)
-
-    def column_to_come(self, number: int) -> int:
-        """The column that is laid after so many others from now on; at or beyond the run's end where none is."""
-        if number < len(self.due):
-            return int(self.due[number])
-        return self.run.planned_to_column + number - len(self.due)
-
-    @property
-    def unplanned(self) -> int:
-        """How many columns have no plate yet."""
-        return self.run.end_column - self.run.planned_to_column
-
     def supplies(self, *, columns: int, dots: float | None, seconds: float, cuts: int) -> Supplies:
         """What some columns use up; dots are None where they are not known."""
         used = use(
@@ -93,14 +120,6 @@ class Ahead:
             idle=self.idle,
         )
         return supplies(self.profile, used, self.idle, known=dots is not None)
-
-    @property
-    def cuts(self) -> list[int]:
-        """Boundaries that come to the knife from now until the run's last column is laid; the rest hangs uncut."""
-        knife_columns = self.profile.knife_columns
-        after = max(self.run.first_column, self.next_column - knife_columns) - 1
-        through = self.run.end_column - knife_columns - 1
-        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
 
 
 def _due(segment: Segment) -> NDArray[np.bool_]:

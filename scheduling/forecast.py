@@ -10,8 +10,9 @@ import numpy as np
 from machines.clock import utc
 from machines.profile import IdleFiring
 from machines.supplies import idle_ml, use, whole_columns
-from scheduling.ahead import Ahead
+from scheduling.ahead import Ahead, Due
 from scheduling.calibration import calibrated_profile
+from scheduling.changes import Change, Part, change_before
 from scheduling.log.models import Machine, Opening, Strip, Venue
 from scheduling.parts import Blade, Cartridge, Roll, blade, cartridge, roll
 from scheduling.plates import PlateStore
@@ -35,12 +36,14 @@ class End:
             the blade is made at.
         at: when it ends, UTC.
         warning: in words, where that is on the day of an opening or while the venue is closed; None where not.
+        change: in which service window it is to be changed.
     """
 
     turn: int
     column: int
     at: datetime
     warning: str | None
+    change: Change
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,9 +163,9 @@ def _to_come(ahead: Ahead) -> Supplies:
     )
 
 
-def _roll_end(ahead: Ahead, roll: Roll) -> End | None:
+def _roll_end(ahead: Due, roll: Roll) -> End | None:
     column = ahead.column_to_come(whole_columns(ahead.profile, roll.left_m))
-    return None if column >= ahead.run.end_column else _end(ahead, column)
+    return None if column >= ahead.run.end_column else _end(ahead, "roll", column)
 
 
 def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
@@ -174,32 +177,53 @@ def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
     needed_ml = np.cumsum(ahead.due_dots * of_dot_ml + of_column_ml)
     short = int(np.searchsorted(needed_ml, cartridge.left_ml, side="right"))
     if short < len(ahead.due):
-        return _end(ahead, ahead.column_to_come(short))
+        return _end(ahead, "cartridge", ahead.column_to_come(short))
     if not ahead.unplanned or ahead.dots_per_column is None:
         return None
     left_ml = cartridge.left_ml - (float(needed_ml[-1]) if len(needed_ml) else 0.0)
     of_column_ml += ahead.dots_per_column * of_dot_ml
     columns = int(left_ml / of_column_ml) if of_column_ml else ahead.unplanned
-    return None if columns >= ahead.unplanned else _end(ahead, ahead.column_to_come(len(ahead.due) + columns))
+    if columns >= ahead.unplanned:
+        return None
+    return _end(ahead, "cartridge", ahead.column_to_come(len(ahead.due) + columns))
 
 
-def _blade_end(ahead: Ahead, blade: Blade) -> End | None:
+def _blade_end(ahead: Due, blade: Blade) -> End | None:
     """The last cut that the blade is good for, when its place comes to the knife; the next one, where it is overdue."""
     cuts, left = ahead.cuts, max(1, blade.cuts_per_blade - blade.cuts_made)
-    return None if left > len(cuts) else _end(ahead, cuts[left - 1], cuts[left - 1] + ahead.profile.knife_columns)
+    if left > len(cuts):
+        return None
+    return _end(ahead, "blade", cuts[left - 1], cuts[left - 1] + ahead.profile.knife_columns)
 
 
-def _end(ahead: Ahead, column: int, at_column: int | None = None) -> End:
+def _end(ahead: Due, part: Part, column: int, at_column: int | None = None) -> End:
     """An end at a column, at the instant of that column or of another."""
-    at_column = column if at_column is None else at_column
-    at = utc(float(run_instants(ahead.run, at_column)))
-    warning = _warning(Machine.objects.get(id=ahead.run.machine_id), at)
-    return End(turn=column // ahead.profile.columns_per_turn, column=column, at=at, warning=warning)
+    at = utc(float(run_instants(ahead.run, column if at_column is None else at_column)))
+    venue = Venue.objects.get(id=Machine.objects.get(id=ahead.run.machine_id).venue_id)
+    return end_at(venue, part, column // ahead.profile.columns_per_turn, column, at, ahead.now)
 
 
-def _warning(machine: Machine, at: datetime) -> str | None:
+def end_at(venue: Venue, part: Part, turn: int, column: int, at: datetime, after: datetime) -> End:
+    """An end at an instant, with what the venue's own calendar says of it.
+
+    Args:
+        venue: where the machine stands.
+        part: which.
+        turn, column: see `End`.
+        at: when it ends, UTC.
+        after: service windows that are over by then, UTC, do not count.
+    """
+    return End(
+        turn=turn,
+        column=column,
+        at=at,
+        warning=_warning(venue, at),
+        change=change_before(venue, part, after, at),
+    )
+
+
+def _warning(venue: Venue, at: datetime) -> str | None:
     """What makes an instant a bad one for a change, by the venue's own calendar."""
-    venue = Venue.objects.get(id=machine.venue_id)
     local = at.astimezone(zone(venue.zone))
     begins, ends = day_bounds(local.date(), zone(venue.zone))
     openings = Opening.objects.filter(venue_id=venue.id, opens_at__gte=begins, opens_at__lt=ends).order_by("opens_at")

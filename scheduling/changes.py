@@ -1,0 +1,69 @@
+"""In which service window a roll, a cartridge or a blade is to be changed: the last that begins before it ends.
+
+A service may be moved earlier, but never past the end of the supply.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from scheduling.coming_round import span_in_words
+from scheduling.log.models import Venue
+from scheduling.planning.service_windows import ServiceSpan, last_before
+from scheduling.service_windows import windows_of
+from scheduling.sky.zones import zone
+
+Part = Literal["roll", "cartridge", "blade"]
+# How far beyond an end it is looked for the window that would have been the next.
+LOOK_AHEAD = timedelta(days=92)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """When a part is to be changed.
+
+    Attributes:
+        window: the last service window that begins before the part ends, whole; None where none does.
+        until: the latest that it can be done in it, UTC: its end, or the part's where that comes first; None likewise.
+        in_words: by the venue's clock; where there is no window, that there is none, and which is the next.
+    """
+
+    window: ServiceSpan | None
+    until: datetime | None
+    in_words: str
+
+
+def change_before(venue: Venue, part: Part, after: datetime, end: datetime) -> Change:
+    """When a part that ends at an instant is to be changed.
+
+    Args:
+        venue: where the machine stands.
+        part: which.
+        after: windows that are over by then, UTC, do not count.
+        end: of the part, UTC.
+    """
+    clock = zone(venue.zone)
+    window = last_before(windows_of(venue, min(after, end), end), end)
+    if window is None:
+        said = f"no service window before the {part} ends: {_next(venue, max(after, end))}"
+        return Change(window=None, until=None, in_words=said)
+    until = min(window.ends_at, end)
+    said = f"in {window.name}, {_span(window.starts_at, until, clock)}"
+    if until < window.ends_at:
+        said += f", when the {part} ends"
+    return Change(window=window, until=until, in_words=said)
+
+
+def _next(venue: Venue, after: datetime) -> str:
+    """The window that comes too late."""
+    found = windows_of(venue, after, after + LOOK_AHEAD)
+    if not found:
+        return f"none is fixed at {venue.name} within {LOOK_AHEAD.days} days after that"
+    return f"the next is {found[0].name}, {_span(found[0].starts_at, found[0].ends_at, zone(venue.zone))}"
+
+
+def _span(begins: datetime, ends: datetime, clock: ZoneInfo) -> str:
+    return span_in_words(begins, ends, clock, lambda local: f"{local:%Y-%m-%d}")
