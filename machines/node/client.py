@@ -59,6 +59,16 @@ class FencedOff(Refused):
 class JournalDiffers(FencedOff):
     """The server has other entries under this journal's numbers: it is a copy, or was put back from an older one."""
 
+    @classmethod
+    def beyond(cls, through: int, last: int) -> JournalDiffers:
+        """As the board sees by itself: the server has entries up to one number, and the journal to a lower one."""
+        detail = (
+            f"the server has {through} entries of this board, and its journal only {last}: another board is a copy of"
+            " it, or the journal was put back from an older copy. If this is the board beside the machine, enrol it"
+            " again with a new code"
+        )
+        return cls(200, "about:blank", detail, None)
+
 
 class TooLarge(Refused):
     """The batch is larger than the server takes."""

@@ -16,6 +16,7 @@ from machines.node.client import (
     Client,
     EntriesMissing,
     FencedOff,
+    JournalDiffers,
     NotKnown,
     Refused,
     TooLarge,
@@ -179,12 +180,24 @@ class Exchange:
                 with self.journal.transaction() as db:
                     outbox.rewind(db, refusal.expected)
                 raise
+            self._require_own(through)
             if not entries:
                 return
             with self.journal.transaction() as db:
                 outbox.accept(db, through)
             if len(entries) < self._batch:
                 return
+
+    def _require_own(self, through: int) -> None:
+        """A copy of this board may write under its name while this one has nothing to tell.
+
+        Raises:
+            JournalDiffers: the server has more entries than this journal.
+        """
+        with self.journal.reading() as db:
+            last = outbox.next_seq(db) - 1
+        if through > last:
+            raise JournalDiffers.beyond(through, last)
 
     def _status(self) -> Status | None:
         estimate = self.time.estimate()

@@ -261,6 +261,17 @@ def test_a_copied_board_is_fenced_off_by_what_its_original_told(
     assert studio.entries == [KnifeArmed(seq=1, at=AT)]
 
 
+def test_a_board_with_nothing_to_tell_sees_that_its_copy_told_something(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    add_entries(journal, 2)
+    exchange.run_once()
+    assert journal.state().fenced == ""
+    studio.entries.append(KnifeArmed(seq=3, at=AT))
+    exchange.run_once()
+    assert "has 3 entries of this board, and its journal only 2" in journal.state().fenced
+
+
 def test_the_same_entry_told_again_fences_nobody_off(exchange: Exchange, studio: Studio, journal: Journal) -> None:
     add_entries(journal, 2)
     studio.entries.append(KnifeArmed(seq=1, at=AT))  # its answer was lost
