@@ -8,17 +8,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
-from typing import Literal
 
 from machines.node.cautions import BESIDE
+from scheduling.changes import Part
 from scheduling.forecast import End, Forecast, forecast
-from scheduling.log.models import Event, Machine, SupplyChange
+from scheduling.log.models import Event, Machine, Opening, ServiceWindow, SupplyChange
 from scheduling.plates import PlateStore
 from scheduling.selectors import current_run
 
-Part = Literal["roll", "cartridge", "blade"]
-
-# What moves the end of a part, or of what it is counted from. Printing as planned moves none.
+# What moves the end of a part or what is said of it. Printing as planned moves none.
 MOVING = (
     "machine-added",
     "machine-calibrated",
@@ -27,6 +25,10 @@ MOVING = (
     "gap-settled",
     "feed-corrected",
     "operator-acted",
+    "opening-fixed",
+    "hours-set",
+    "service-window-fixed",
+    "service-window-called-off",
 )
 DECIDE = (
     "Guards, interlocks and the stop control beside the machine keep people safe, not this calendar. Local codes and"
@@ -67,7 +69,7 @@ def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator
     run = current_run(machine=machine.id, before=datetime.max.replace(tzinfo=UTC))
     if run is None:
         return
-    streams = (f"machine/{machine.id}", f"run/{run.id}")
+    streams = [f"machine/{machine.id}", f"run/{run.id}", *_streams_of_venue(machine.venue_id)]
     newest = Event.objects.filter(stream__in=streams, kind__in=MOVING).order_by("-position")[0]
     hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     try:
@@ -75,6 +77,13 @@ def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator
     except KeyError:
         return
     yield from _ends(told, newest.said_at)
+
+
+def _streams_of_venue(venue: str) -> Iterator[str]:
+    """What its people say of when a change is a good one and when a bad one."""
+    yield f"venue/{venue}"
+    for kind, rows in (("opening", Opening.objects), ("service", ServiceWindow.objects)):
+        yield from (f"{kind}/{id}" for id in rows.filter(venue_id=venue).values_list("id", flat=True))
 
 
 @lru_cache(maxsize=256)
@@ -96,7 +105,8 @@ def _ends(told: Forecast, changed_at: datetime) -> Iterator[SupplyEnd]:
     )
     for part, end, number, title in parts:
         if end is not None:
-            lines = ("An estimate, to the hour.", end.warning, *BESIDE[f"{part}-changed"], DECIDE)
+            change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
+            lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)
             yield SupplyEnd(
                 part=part,
                 number=number,

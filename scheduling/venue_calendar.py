@@ -41,6 +41,8 @@ USUAL_SKY = (
     "september-equinox",
     "december-solstice",
 )
+# Six kinds that come every day, for a year and a month: about a second of work to write down.
+MOST_SKY = 2500
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +122,7 @@ def venue_calendar(
         sky: kinds of the almanac.
 
     Raises:
-        InputError: of ``sky``, see `check_sky`.
+        InputError: of ``sky``, see `check_sky`; or that is more of the sky than `MOST_SKY`.
         EphemerisRangeError: the span reaches beyond the ephemeris.
     """
     check_sky(sky)
@@ -249,7 +251,10 @@ def _supplies(venue: Venue, machines: list[Machine], now: datetime, plates: Plat
 def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID) -> Iterator[Entry]:
     """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
     which moves them by fractions of a second, renames hardly any."""
-    for event in almanac.calendar(span.start, span.end, venue_place(venue=venue.id), kinds):
+    events = almanac.calendar(span.start, span.end, venue_place(venue=venue.id), kinds)
+    if len(events) > MOST_SKY:
+        raise InputError("sky", f"{len(events)} events", f"give fewer kinds or days, for at most {MOST_SKY}")
+    for event in events:
         what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
         yield Entry(
             uid=_uid(names, f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),

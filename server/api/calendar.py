@@ -26,7 +26,7 @@ from rest_framework.request import Request
 from machines.errors import InputError
 from scheduling.log.models import Venue
 from scheduling.sky.durations import parse_duration
-from scheduling.venue_calendar import SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
+from scheduling.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
 from server import wiring
 from server.api.doors import Door
 from server.api.queries import asked
@@ -34,7 +34,6 @@ from server.api.queries import asked
 PRODUCT = "-//Dayroll//Calendar of a venue//EN"
 REFRESH = timedelta(hours=1)
 USUAL = {"back": timedelta(days=28), "ahead": timedelta(days=365)}
-# All of the sky over the longest span is some 6,000 entries and about a second of work.
 MOST = {"back": timedelta(days=92), "ahead": timedelta(days=366)}
 # RFC 5545 section 3.1: CONTROL, of which a text has no other than tabs and, escaped, line feeds.
 CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
@@ -51,7 +50,7 @@ class VenueFeed(Door):
             "sky",
             str,
             description="Events of the sky, separated by commas; empty for none; where not given "
-            f"{','.join(USUAL_SKY)}. There are: {', '.join(SKY)}.",
+            f"{','.join(USUAL_SKY)}. At most {MOST_SKY} events. There are: {', '.join(SKY)}.",
         ),
         "back": OpenApiParameter("back", str, description="ISO 8601 duration up to P92D; P28D where not given."),
         "ahead": OpenApiParameter("ahead", str, description="ISO 8601 duration up to P366D; P365D where not given."),
@@ -120,10 +119,8 @@ def _event(entry: Entry, venue: Venue) -> icalendar.Event:
     """An entry. None takes the time of whoever subscribes, and an instant has no end (RFC 5545 section 3.6.1)."""
     event = icalendar.Event()
     event.add("uid", entry.uid)
-    # Without a METHOD both say when it was last changed (RFC 5545 section 3.8.7.2).
+    # Without a METHOD this says, as LAST-MODIFIED does, when it was last changed (RFC 5545 section 3.8.7.2).
     event.add("dtstamp", _whole_second(entry.changed_at))
-    event.add("last-modified", _whole_second(entry.changed_at))
-    event.add("sequence", entry.revision)
     event.add("dtstart", _value(entry.starts_at))
     if entry.ends_at is not None:
         event.add("dtend", _value(entry.ends_at))
@@ -131,7 +128,9 @@ def _event(entry: Entry, venue: Venue) -> icalendar.Event:
     event.add("description", _text(entry.said))
     event.add("categories", [entry.category])
     event.add("transp", "TRANSPARENT")
-    if entry.category != "sky":
+    if entry.category != "sky":  # which is not of the venue, and never another
+        event.add("last-modified", _whole_second(entry.changed_at))
+        event.add("sequence", entry.revision)
         event.add("location", _text(venue.name))
     return event
 

@@ -14,7 +14,10 @@ from scheduling.calendar_supplies import DECIDE, SupplyEnd, supply_ends
 from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
+from scheduling.log.events import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, Venue
+from scheduling.log.store import Append, append
+from scheduling.planning.service_windows import Once
 from scheduling.plates import PlateStore
 from scheduling.reports import take
 from scheduling.venue_calendar import Span, venue_calendar
@@ -101,6 +104,22 @@ def test_a_new_roll_is_another_one_and_ends_later(plates: PlateStore) -> None:
 def test_a_new_cartridge_or_blade_is_another_one(plates: PlateStore, part: str) -> None:
     take("one", batch(*first_day(), acted(25, f"{part}-changed", 1.0)), by())  # type: ignore[arg-type]
     assert ends(plates)[part].number == 2
+
+
+def test_what_is_fixed_at_the_venue_is_said_at_once(plates: PlateStore) -> None:
+    before = ends(plates)["roll"]
+    assert "no service window before the roll ends" in before.said
+    later = by(at=NOON + timedelta(minutes=5))
+    window = ServiceWindowFixed(
+        venue="shed", name="Rounds", comes=Once(anchor={}, minutes=60), begins_at=before.at - timedelta(hours=3)
+    )
+    append([Append("service/rounds", 0, [window])], later)
+    opening = OpeningFixed(venue="shed", name="First night", anchor={}, opens_at=before.at)
+    append([Append("opening/first-night", 0, [opening])], later)
+    after = ends(plates)["roll"]
+    assert "Change it in Rounds, " in after.said
+    assert "on the day of First night: change it before" in after.said
+    assert (after.at, after.number, after.changed_at) == (before.at, before.number, later.said_at)
 
 
 def test_nothing_ends_while_a_plate_is_gone(plates: PlateStore) -> None:
