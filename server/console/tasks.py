@@ -1,0 +1,223 @@
+"""What a person does at a machine, step by step, with the cautions beside each step.
+
+The steps are those of the panel at the machine, in its words, and the cautions are the machine's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import Literal
+
+from machines.entries import Action
+from machines.node.cautions import BESIDE, UNATTENDED
+from machines.node.holds import SAYS
+from machines.node.panel.facts import gloss
+from machines.node.panel.pages import LABELS
+from scheduling.calendar_supplies import MOVING
+from scheduling.changes import Part
+from scheduling.forecast import End, Forecast, end_at, forecast
+from scheduling.log.models import Event, Machine, Run, Venue
+from scheduling.plates import PlateStore
+from scheduling.selectors import current_run
+from server import wiring
+from server.console import words
+
+AHEAD = timedelta(days=7)
+ARM = "arm-knife"
+# The first point of what is said before a machine runs alone: it holds for whoever stands near one.
+NEAR = UNATTENDED.splitlines()[1].removeprefix("  - ")
+HOLDS = {
+    "stopped": ("Let it go on after the stop", "Ask who stopped it, and why. Until that is settled it stays stopped."),
+    "paused": ("Let it go on", "Ask who paused it, and why. Until that is settled it stays paused."),
+    "parked": ("End the service and let it go on", "Is the work at it done, and are the guards closed?"),
+    "unplanned-stop": (
+        "Look at it, and let it go on",
+        "Look at the machine and its paper. If anything is unusual, ring.",
+    ),
+    "fault": ("Put it right, and let it go on", "See to what it says, as below. If you are not sure, ring."),
+}
+OF_ITSELF = "it stopped because something is wrong with it; it waits for a person to look at it and resume"
+# Keywords of the machine (RFC 8011, PWG 5100) that ask for a change at once.
+ASK_FOR: dict[str, Part] = {
+    "media-empty": "roll",
+    "marker-supply-empty": "cartridge",
+    "separation-cutter-life-over": "blade",
+}
+HAVE_AT_HAND = ("media-low", "marker-supply-low", "separation-cutter-life-almost-over")
+TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
+BY_WHOM = "Only by somebody whom the venue has named for it: {what}."
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step, and what to take care of at it."""
+
+    says: str
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something to be done.
+
+    Attributes:
+        due: when, UTC: as its service window begins, or by when where there is none; None for at once.
+        when: the same in words, by the venue's clock.
+        part: what is changed; None for all else.
+    """
+
+    what: str
+    why: str
+    due: datetime | None
+    when: str
+    steps: tuple[Step, ...]
+    part: Part | None = None
+
+
+def at_panel(action: Action | Literal["arm-knife"]) -> Step:
+    """A step at the panel."""
+    return Step(f"At the panel: {LABELS[action]}.", BESIDE[action])
+
+
+def going_on(hold: str, is_cut: bool) -> tuple[Step, ...]:
+    """How a machine that is held is let go on. Whatever held it, its knife is disarmed; that matters where it cuts."""
+    release = (at_panel("release"),) if hold == "stopped" else ()
+    return (*release, at_panel("resume"), *((at_panel(ARM),) if is_cut else ()))
+
+
+def changing(part: Part, is_cut: bool) -> tuple[Step, ...]:
+    """How a part is changed."""
+    action: Action = f"{part}-changed"  # type: ignore[assignment]
+    what = f"change the {part}"
+    says = BY_WHOM.format(what=what) if part == "blade" else f"{what.capitalize()}."
+    done = Step(f"{says} Then, at the panel: {LABELS[action]}.", BESIDE[action])
+    return (at_panel("park"), done, *going_on("parked", is_cut))
+
+
+def tasks(machine: Machine, run: Run | None, zone: str) -> tuple[Task, ...]:
+    """What waits for a person at a machine now; what is to be changed is `changes`.
+
+    Args:
+        machine: whose.
+        run: that it is on or will be on next; None for none.
+        zone: of the venue.
+    """
+    is_cut = cuts(run)
+    return (
+        *_held(machine, is_cut, zone),
+        *_silent(machine, zone),
+        *_conditions(machine, is_cut),
+        *_knife(machine, is_cut),
+    )
+
+
+def cuts(run: Run | None) -> bool:
+    """Whether the knife cuts in a run."""
+    return run is not None and run.strips_per_turn > 0
+
+
+def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
+    if machine.hold and machine.held_since is not None:
+        what, look = HOLDS[machine.hold]
+        said = SAYS.get(machine.hold, OF_ITSELF)
+        why = f"Since {words.moment(machine.held_since, zone)}: {said}."
+        yield Task(what, why, None, "now", (Step(look), *going_on(machine.hold, is_cut)))
+
+
+def _silent(machine: Machine, zone: str) -> Iterator[Task]:
+    if machine.silent_since is not None:
+        why = f"No word has come from it since {words.moment(machine.silent_since, zone)}. It may be printing on."
+        look = "Look, without touching: does the paper go on? Then leave it as it is, and switch nothing off."
+        plugs = "Are the board beside it and the network of the house switched on and plugged in? Put that right."
+        steps = (Step(look, (NEAR,)), Step(plugs), Step("If it stands still, or stays silent for an hour, ring."))
+        yield Task("See whether it prints on", why, None, "now", steps)
+
+
+def _conditions(machine: Machine, is_cut: bool) -> Iterator[Task]:
+    for keyword in machine.conditions:
+        if keyword.startswith(TOLD_OTHERWISE):
+            continue
+        said = gloss(keyword)
+        part = next((part for start, part in ASK_FOR.items() if keyword.startswith(start)), None)
+        steps: tuple[Step, ...] = (at_panel("park"),)
+        if part is not None:
+            steps = changing(part, is_cut)
+        elif keyword.startswith(HAVE_AT_HAND):
+            steps = ()
+        yield Task(f"{said[0].upper()}{said[1:]}", f"The machine says {keyword}.", None, "now", steps, part)
+
+
+def _knife(machine: Machine, is_cut: bool) -> Iterator[Task]:
+    """A knife that is disarmed while the machine prints; what holds a machine ends with arming it, too."""
+    if is_cut and machine.epoch and not machine.knife_armed and not machine.hold:
+        why = "It is disarmed: strips are left hanging on to each other until somebody arms it."
+        look = Step("Look at the machine. If anything is unusual, or you may not do this here, ring.")
+        yield Task("Arm the knife", why, None, "now", (look, at_panel(ARM)))
+
+
+def changes(machine: Machine, run: Run | None, now: datetime, venue: Venue) -> tuple[tuple[Task, ...], tuple[str, ...]]:
+    """What is to be changed within a week, in order of time; and what is known of the rest, in sentences."""
+    try:
+        counted = _counted(machine, now)
+    except KeyError:  # a plate is gone
+        return (), ("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring.",)
+    due, rest = [], []
+    for part, end in _ends(counted):
+        if end is None:
+            rest.append(f"The {part} lasts to the end of the run.")
+        elif end.at - now > AHEAD:
+            rest.append(f"The {part} lasts, by count, until {words.date(end.at, venue.zone)}.")
+        else:
+            fresh = end_at(venue, part, end.turn, end.column, end.at, now)
+            due.append(_change(part, fresh, cuts(run), now, venue.zone))
+    return tuple(sorted(due, key=lambda task: task.due or now)), tuple(rest)
+
+
+def _counted(machine: Machine, now: datetime) -> Forecast:
+    """The forecast, which counts the dots of every plate of the run: made once an hour unless something moved it, as
+    whoever reaches the server may ask for the sheet again and again. Printing as planned moves no end."""
+    run = current_run(machine=machine.id, before=datetime.max.replace(tzinfo=UTC))
+    streams = [f"machine/{machine.id}", *([f"run/{run.id}"] if run else [])]
+    newest = Event.objects.filter(stream__in=streams, kind__in=MOVING).order_by("-position")[0]
+    hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    return _forecast(machine.id, newest.digest, hour, wiring.plates())
+
+
+@lru_cache(maxsize=256)
+def _forecast(machine: str, newest: str, hour: datetime, plates: PlateStore) -> Forecast:
+    return forecast(Machine.objects.get(id=machine), hour, plates)
+
+
+def _ends(counted: Forecast) -> Iterator[tuple[Part, End | None]]:
+    if counted.run is None:
+        return
+    yield "roll", counted.run.roll_ends
+    if counted.cartridge is not None:
+        yield "cartridge", counted.run.cartridge_ends
+    if counted.blade is not None:
+        yield "blade", counted.run.blade_ends
+
+
+def _change(part: Part, end: End, is_cut: bool, now: datetime, zone: str) -> Task:
+    """A change is due in its service window, if there is one; else before the part ends."""
+    moment = words.moment(end.at, zone)
+    why = f"By count it ends at {moment}"
+    if end.warning is not None:  # it begins with the instant, which stands here already
+        why += f", {end.warning.partition(', ')[2]}"
+    window, until = end.change.window, end.change.until
+    if window is not None and until is not None:
+        due, when = window.starts_at, f"in {window.name}, {words.span(window.starts_at, until, zone)}"
+    else:
+        due, when = end.at, _before(end.at, now, zone)
+    return Task(f"Change the {part}", f"{why}.", due, when, changing(part, is_cut), part)
+
+
+def _before(end: datetime, now: datetime, zone: str) -> str:
+    if end <= now:
+        return "now: it is overdue"
+    if words.date(end, zone) == words.date(now, zone):
+        return f"today, before {words.clock_time(end, zone)}"
+    return f"before {words.moment(end, zone)}"
