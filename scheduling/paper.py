@@ -91,7 +91,7 @@ def dots_on(length: Length, plates: PlateStore, printed: Callable[[PrintedStretc
         printed: what a stretch's dots become on the paper; None for what they should be.
 
     Raises:
-        KeyError: a plate is gone.
+        PlateGone: one of the plates is.
     """
     dots = np.zeros((length.profile.dots_across, length.columns), dtype=np.bool_)
     digests = _digests(length.stretches)

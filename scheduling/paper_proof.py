@@ -36,7 +36,7 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
 
     Raises:
         InputError: the machine has no such nozzle, or there are too many dots.
-        KeyError: a plate is gone.
+        PlateGone: one of the plates is.
     """
     profile, start, end = length.profile, length.start, length.end
     require_size(profile, end - start)

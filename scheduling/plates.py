@@ -17,6 +17,21 @@ from scheduling.files import DIGEST, name_part, write_part
 _END = b"\0\0\0\0IEND\xaeB`\x82"
 
 
+class PlateGone(KeyError):
+    """A plate is not there, or not to its end.
+
+    Attributes:
+        digest: of the plate.
+    """
+
+    def __init__(self, digest: str) -> None:
+        super().__init__(digest)
+        self.digest = digest
+
+    def __str__(self) -> str:
+        return f"plate {self.digest} is not on the server's disk"
+
+
 @dataclass(frozen=True)
 class PlateStore:
     """A folder of plates."""
@@ -47,23 +62,23 @@ class PlateStore:
         """A plate as PNG.
 
         Raises:
-            KeyError: no such plate, or not to its end.
+            PlateGone: no such plate, or not to its end.
         """
         if not DIGEST.fullmatch(digest):
-            raise KeyError(digest)
+            raise PlateGone(digest)
         try:
             png = self._path(digest).read_bytes()
         except FileNotFoundError:
-            raise KeyError(digest) from None
+            raise PlateGone(digest) from None
         if not png.endswith(_END):
-            raise KeyError(digest)
+            raise PlateGone(digest)
         return png
 
     def get(self, digest: str) -> Plate:
         """A plate.
 
         Raises:
-            KeyError: no such plate, or not to its end.
+            PlateGone: no such plate, or not to its end.
         """
         return Plate.from_png(self.png(digest))
 

@@ -80,7 +80,7 @@ def part_supplies(
 
     Raises:
         InputError: both are named, or the run holds nothing of it.
-        KeyError: a plate is gone.
+        PlateGone: one of the plates is.
     """
     profile, timeline = calibrated_profile(Machine.objects.get(id=run.machine_id)), run_timeline(run)
     idle = idle or idle_firing(profile)

@@ -10,6 +10,8 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 
+from scheduling.log.models import Segment
+from scheduling.plates import PlateGone
 from server import wiring
 from server.api.doors import Door
 
@@ -26,7 +28,9 @@ class OnePlate(Door):
         """The dots as PNG, one bit a dot."""
         try:
             png: Any = wiring.plates().png(digest)
-        except KeyError:
+        except PlateGone:
+            if Segment.objects.filter(plate=digest).exists():
+                raise
             raise Http404(f"There is no plate {digest}.") from None
         headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
         response = HttpResponse(png, content_type="image/png", headers=headers)

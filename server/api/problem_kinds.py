@@ -97,6 +97,14 @@ LOST_RACE = Kind(
     "says what was written in between, by whom and when. Nothing was written. Read again, decide again, and send what "
     "is still wanted.",
 )
+PLATE_GONE = Kind(
+    "plate-gone",
+    HTTPStatus.SERVICE_UNAVAILABLE,
+    "A plate is being drawn anew",
+    "What was asked for needs the plate `plate`, which the server's disk has lost. One that is still to be printed is "
+    "drawn anew by itself: send the same request again after the time in `Retry-After`. One that is printed comes back "
+    "from a copy only.",
+)
 UNAVAILABLE = Kind(
     "unavailable",
     HTTPStatus.SERVICE_UNAVAILABLE,
@@ -129,6 +137,7 @@ KINDS = {
         JOURNAL_DIFFERS,
         NOTHING_OPEN,
         LOST_RACE,
+        PLATE_GONE,
         UNAVAILABLE,
         DISK_FULL,
         OUR_MISTAKE,

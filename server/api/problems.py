@@ -23,6 +23,7 @@ from machines.errors import InputError
 from machines.structure import format_instant
 from scheduling.log.store import LostRace
 from scheduling.override import NothingOpen
+from scheduling.plates import PlateGone
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.studio import Taken
 from server.accounts.attempts import TooManyTries
@@ -35,6 +36,7 @@ from server.api.problem_kinds import (
     MISSING_ENTRIES,
     NOTHING_OPEN,
     OUR_MISTAKE,
+    PLATE_GONE,
     ROLE_NEEDED,
     STALE_EPOCH,
     TAKEN,
@@ -51,6 +53,7 @@ logger = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
 TRY_AGAIN_AFTER_S = 5
+DRAWN_AGAIN_AFTER_S = 60
 LONGEST_SAID = 300
 # No space left, the user's share of it used up, a file larger than the system allows.
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -197,6 +200,12 @@ def _(error: LostRace) -> Problem:
     members = {"stream": error.stream, "expected": error.expected, "actual": error.actual, "changes": changes}
     problem = of_kind(LOST_RACE, str(error), **members)
     return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})  # a node sends its report once more
+
+
+@describe.register
+def _(error: PlateGone) -> Problem:
+    problem = of_kind(PLATE_GONE, f"{error}.", plate=error.digest)
+    return replace(problem, headers={"Retry-After": str(DRAWN_AGAIN_AFTER_S)})
 
 
 @describe.register

@@ -1,0 +1,47 @@
+"""A plate that the server's disk has lost: said as what it is, and drawn anew."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from scheduling.log.models import Segment
+from server import jobs, wiring
+from tests.server.studio import Caller, HeldClock, printed
+from tests.server.test_bad_input import problem
+from tests.server.test_node_calls import work_of
+
+
+@pytest.fixture
+def lost(node: Caller, clock: HeldClock) -> str:
+    """The digest of a plate of which part is printed; its file is cut short."""
+    work = work_of(node)
+    clock.at += timedelta(hours=12)
+    node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1)]})
+    digest = Segment.objects.values_list("plate", flat=True)[0]
+    (file,) = wiring.plates().folder.rglob(f"{digest}.png")
+    file.write_bytes(file.read_bytes()[:-20])
+    return digest
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "plates/{plate}.png",
+        "machines/wren-1/proof.png?show=last-metre",
+        "machines/wren-1/forecast",
+        "runs/spring/supplies",
+    ],
+)
+def test_what_needs_it_is_to_be_asked_again(furnished: Caller, lost: str, path: str) -> None:
+    answer = furnished.get(path.format(plate=lost))
+    told = problem(answer, 503)
+    assert (told["type"], told["plate"]) == ("/api/v1/problems/plate-gone", lost)
+    assert int(answer["Retry-After"]) > 0
+    jobs.redraw()
+    assert furnished.get(path.format(plate=lost)).status_code == 200
+
+
+def test_a_plate_that_nobody_planned_is_not_found(furnished: Caller) -> None:
+    assert furnished.get(f"plates/{'0' * 64}.png").status_code == 404
