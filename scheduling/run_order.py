@@ -13,7 +13,7 @@ from machines.errors import InputError
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from scheduling.log import models
-from scheduling.log.events import Event, RunPlanned
+from scheduling.log.events import RunPlanned
 from scheduling.named import check_id, require
 from scheduling.originals import require_fits, source_original
 from scheduling.planning.timeline import Timeline
@@ -54,7 +54,7 @@ class PlanRun:
             raise InputError("ends_at", "not after starts_at", "give an end after the start")
 
 
-def plan_run(command: PlanRun) -> Event:
+def plan_run(command: PlanRun) -> RunPlanned:
     """The span becomes whole columns; a machine is on one run at a time."""
     machine = require(models.Machine, "machine", command.machine)
     require(models.Source, "source", command.source)

@@ -11,11 +11,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.recovery import Policy
-from machines.structure import structure
+from machines.structure import structure, unstructure
 from scheduling.log.models import Run, Segment
 from scheduling.log.past import Moment, Part, run_row_at, runs_at, segments_at
 from scheduling.override import override_run
+from scheduling.run_check import RunCheck, check_run
 from scheduling.studio import PlanRun
+from server import wiring
 from server.api.doors import Collection, Door, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastItem, PastList
@@ -92,6 +94,19 @@ class Runs(PastList, Collection):
     def as_they_were(self, moment: Moment, part: Part) -> list[Run]:
         """A part of the runs then."""
         return runs_at(moment, part)
+
+
+class RunChecks(Door):
+    """What planning a run would come to; nothing is written."""
+
+    command, shows, answers = PlanRun, RunCheck, 200
+
+    def post(self, request: Request) -> Response:
+        """Check a run whole before it is planned: where its rolls and blades end, in which service window each is to be
+        changed, and in ``warnings`` what should be put right first. What cannot be planned at all is refused as
+        planning it would be."""
+        command = structure(request.data, PlanRun)
+        return Response(unstructure(check_run(command, wiring.now(), wiring.uploads())))
 
 
 class OneRun(PastItem):

@@ -25,6 +25,8 @@ from scheduling.coming_round import ComingRound
 from scheduling.forecast import Forecast
 from scheduling.geometry import Geometry
 from scheduling.hours import Hours
+from scheduling.planning.service_windows import Once, Weekly
+from scheduling.run_check import RunCheck
 from scheduling.supplies import PartSupplies
 from scheduling.uploads import Uploaded
 from server.accounts.authentication import HasKey, IsNode
@@ -35,8 +37,9 @@ from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
+from server.api.service_windows import CallOff, ComingServices
 
-READ = (*get_args(studio.Command), Decide, Enrol, Reports)
+READ = (*get_args(studio.Command), CallOff, Decide, Enrol, Reports)
 SHOWN = (
     Picture,
     Profile,
@@ -58,6 +61,10 @@ SHOWN = (
     Calibration,
     PartSupplies,
     ComingRound,
+    Once,
+    Weekly,
+    ComingServices,
+    RunCheck,
 )
 REFERENCE = "#/components/schemas/{model}"
 

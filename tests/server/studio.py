@@ -66,6 +66,12 @@ OPENING = {
     "name": "First night",
     "anchor": {"civil": "2026-03-21T19:00", "zone": "Europe/Lisbon"},
 }
+SERVICE_WINDOW = {
+    "id": "rounds",
+    "venue": "quay",
+    "name": "Tuesday rounds",
+    "comes": {"kind": "weekly", "weekday": "tuesday", "begins": "10:00", "ends": "11:30", "last_date": "2026-12-24"},
+}
 IN_ORDER = (
     ("venues", VENUE),
     ("profiles", PROFILE),

@@ -20,6 +20,7 @@ from tests.server.studio import (
     OPENING,
     PROFILE,
     RUN,
+    SERVICE_WINDOW,
     SOURCE,
     VENUE,
     Caller,
@@ -40,6 +41,7 @@ def problem(response: HttpResponse, status: int) -> dict[str, Any]:
 
 
 PERIODIC = RUN | {"cycle": "period", "cycle_options": {"seconds": 86_400, "epoch": "2026-01-01T00:00:00Z"}}
+VISIT = SERVICE_WINDOW | {"comes": {"kind": "once", "anchor": OPENING["anchor"], "minutes": 45}}
 BAD_BODIES = [
     ("venues", VENUE, "id", "Quay House", "id"),
     ("venues", VENUE, "id", "", "id"),
@@ -94,6 +96,20 @@ BAD_BODIES = [
     ("openings", OPENING, "anchor", {"event": "sunset", "date": "2095-03-21"}, "anchor"),
     ("openings", OPENING, "anchor", {"event": "sunset", "date": "2026-03-21", "offset": "40 minutes"}, "anchor.offset"),
     ("openings", OPENING, "anchor.civil", "2026-03-29T01:30", "anchor.civil"),
+    ("service-windows", SERVICE_WINDOW, "venue", "nowhere", "venue"),
+    ("service-windows", SERVICE_WINDOW, "name", "", "name"),
+    ("service-windows", SERVICE_WINDOW, "comes", {}, "comes.kind"),
+    ("service-windows", SERVICE_WINDOW, "comes.kind", "daily", "comes.kind"),
+    ("service-windows", SERVICE_WINDOW, "comes.weekday", "funday", "comes.weekday"),
+    ("service-windows", SERVICE_WINDOW, "comes.begins", "10 am", "comes.begins"),
+    ("service-windows", SERVICE_WINDOW, "comes.ends", "10:00", "comes.ends"),
+    ("service-windows", SERVICE_WINDOW, "comes.last_date", "tomorrow", "comes.last_date"),
+    ("service-windows", SERVICE_WINDOW, "comes.minutes", 30, "comes.minutes"),
+    ("service-windows", VISIT, "comes.minutes", 0, "comes.minutes"),
+    ("service-windows", VISIT, "comes.minutes", 10081, "comes.minutes"),
+    ("service-windows", VISIT, "comes.anchor", {}, "comes.anchor"),
+    ("service-windows", VISIT, "comes.anchor.civil", "2026-03-29T01:30", "comes.anchor.civil"),
+    ("service-windows", VISIT, "comes.anchor", {"event": "tea", "date": "2026-03-21"}, "comes.anchor.event"),
     ("runs", RUN, "ends_at", "9999-12-31T23:59:59Z", ""),
     ("runs", RUN | {"cycle": "lunar-day"}, "starts_at", "1700-01-01T00:00:00Z", "starts_at"),
     ("runs", RUN, "nozzle_seed", -(2**53), "nozzle_seed"),

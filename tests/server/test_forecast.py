@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from machines.wire import Work
-from tests.server.studio import IN_ORDER, Caller, HeldClock, changed, printed
+from tests.server.studio import IN_ORDER, RUN, SERVICE_WINDOW, Caller, HeldClock, changed, printed
 from tests.server.test_bad_input import problem
 
 
@@ -102,3 +102,47 @@ def test_the_profile_tells_the_forecast_of_idle_firing_and_of_the_cartridge(stud
     assert told["run"]["per_turn"]["idle_ml"] == pytest.approx(per_day_ml)
     asked = studio.get("machines/wren-1/forecast?idle_drops=100&idle_every_s=600").json()
     assert asked["run"]["per_turn"]["idle_ml"] == pytest.approx(2 * per_day_ml)
+
+
+def test_a_part_says_in_which_service_window_it_is_changed(studio: Caller) -> None:
+    """A roll of 0.3 m serves 2.5 turns of 120 mm: it ends on Monday 23 March at midnight."""
+    for resource, body in IN_ORDER:
+        studio.create(resource, changed(body, "profile.media.roll_m", 0.3) if resource == "profiles" else body)
+    told = studio.get("machines/wren-1/forecast").json()["run"]["roll_ends"]
+    assert told["change"]["window"] is None and told["change"]["until"] is None
+    assert told["change"]["in_words"].startswith("no service window before the roll ends: none is fixed at Quay House")
+    weekly = {"kind": "weekly", "weekday": "sunday", "begins": "23:00", "ends": "02:00"}
+    studio.create("service-windows", SERVICE_WINDOW | {"comes": weekly})
+    told = studio.get("machines/wren-1/forecast").json()
+    assert told["run"]["roll_ends"]["at"].startswith("2026-03-23T00:0")
+    change = told["run"]["roll_ends"]["change"]
+    assert (change["window"]["window"], change["window"]["starts_at"]) == ("rounds", "2026-03-22T23:00:00.000000Z")
+    assert change["until"] == told["run"]["roll_ends"]["at"] < change["window"]["ends_at"]
+    assert change["in_words"].endswith(", when the roll ends")
+    description = json.loads(Caller().get("schema").content)
+    operation = description["paths"]["/api/v1/machines/{id}/forecast"]["get"]
+    schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    jsonschema.validate(told, schema | {"components": description["components"]})
+
+
+def test_a_run_is_checked_before_it_is_planned(studio: Caller) -> None:
+    for resource, body in IN_ORDER:
+        if resource not in ("runs", "openings"):
+            studio.create(resource, changed(body, "profile.media.roll_m", 0.3) if resource == "profiles" else body)
+    answer = studio.post("run-checks", RUN)
+    assert answer.status_code == 200, answer.content
+    told = answer.json()
+    description = json.loads(Caller().get("schema").content)
+    operation = description["paths"]["/api/v1/run-checks"]["post"]
+    schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    jsonschema.validate(told, schema | {"components": description["components"]})
+    assert (told["run"], told["paper_mm"], told["cuts"]) == ("spring", 360.0, 11)
+    (end,) = told["ends"]
+    assert (end["part"], end["end"]["at"][:10]) == ("roll", "2026-03-23")
+    assert told["warnings"] == [end["end"]["change"]["in_words"]]
+    assert studio.get("runs").json()["results"] == []
+    planned = studio.create("runs", RUN)
+    assert (told["first_column"], told["end_column"]) == (planned["first_column"], planned["end_column"])
+    assert studio.get("machines/wren-1/forecast").json()["run"]["roll_ends"] == end["end"]
+    refused = problem(studio.post("run-checks", RUN | {"id": "again"}), 422)
+    assert refused["field"] == "starts_at" and "the machine is on run 'spring'" in refused["problem"]

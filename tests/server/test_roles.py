@@ -24,7 +24,19 @@ from server.api.doors import Door
 from server.urls import urlpatterns
 from tests.scheduling.test_darkroom import grey_png
 from tests.server.conftest import enrol
-from tests.server.studio import FAR_VENUE, IN_ORDER, MACHINE, OPENING, PROFILE, RUN, SOURCE, VENUE, Caller, HeldClock
+from tests.server.studio import (
+    FAR_VENUE,
+    IN_ORDER,
+    MACHINE,
+    OPENING,
+    PROFILE,
+    RUN,
+    SERVICE_WINDOW,
+    SOURCE,
+    VENUE,
+    Caller,
+    HeldClock,
+)
 from tests.server.test_bad_input import problem
 from tests.server.test_hours import HOURS
 from tests.server.test_override import SKIP, replaying
@@ -40,6 +52,11 @@ def decide_on_the_outage(caller: Caller) -> HttpResponse:
     return caller.post(f"outages/{Outage.objects.get().id}/override", SKIP)
 
 
+def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
+    caller.post("service-windows", SERVICE_WINDOW | {"id": "visit"})
+    return caller.post("service-windows/visit/call-off", {})
+
+
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
 ORDERS: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venues", "post"): (lambda caller: caller.post("venues", FAR_VENUE), STUDIO),
@@ -51,6 +68,9 @@ ORDERS: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("machine-calibration", "put"): (lambda caller: caller.put("machines/wren-1/calibration", {}), STUDIO),
     ("machine-enrolment", "post"): (lambda caller: caller.post("machines/wren-1/enrolment"), STUDIO),
     ("openings", "post"): (lambda caller: caller.post("openings", OPENING | {"id": "second-night"}), CURATOR),
+    ("service-windows", "post"): (lambda caller: caller.post("service-windows", SERVICE_WINDOW), CURATOR),
+    ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
+    ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
     ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours", HOURS), CURATOR),
     ("run-override", "post"): (lambda caller: caller.post("runs/spring/override", SKIP), CURATOR),
     ("outage-override", "post"): (decide_on_the_outage, CURATOR),

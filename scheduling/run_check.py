@@ -1,0 +1,218 @@
+"""What planning a run would come to, told before anything is written: where its rolls and blades end, in which service
+windows they are to be changed, and what of it cannot go well.
+
+Ink is not told: it is counted from plates, which are drawn when the run is planned.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar
+
+import numpy as np
+
+from machines.clock import utc
+from machines.profile import Profile
+from machines.supplies import whole_columns
+from scheduling.ahead import NONE, Due
+from scheduling.calibration import calibrated_profile
+from scheduling.changes import Part
+from scheduling.forecast import End, end_at
+from scheduling.log.models import Machine, Run, Venue
+from scheduling.parts import blade, roll
+from scheduling.run_order import PlanRun, plan_run, require_picture_fits
+from scheduling.selectors import run_instants, run_timeline
+from scheduling.uploads import UploadStore
+
+MOST_ENDS = 24
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartEnd:
+    """A part that ends within the run.
+
+    Attributes:
+        part: which.
+        end: where, and in which service window it is to be changed.
+    """
+
+    part: Part
+    end: End
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunCheck:
+    """A run that could be planned.
+
+    Attributes:
+        run: id that was asked for.
+        first_column, end_column: running columns that it would hold, the end excluded.
+        paper_mm: fed by all of them.
+        cuts: strokes of the knife until its last column is laid.
+        ends: of rolls and of blades, in order of time, each taken to be changed in its service window, and where there
+            is none as it ends; at most 24 of each.
+        warnings: in words, what should be put right before it is planned.
+    """
+
+    run: str
+    first_column: int
+    end_column: int
+    paper_mm: float
+    cuts: int
+    ends: tuple[PartEnd, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Supply(ABC):
+    """A part, counted in what it serves of a run: columns of paper, or cuts.
+
+    Attributes:
+        run: that it serves.
+        left: how many the one at the machine still serves when the run begins.
+        full: how many a new one serves.
+    """
+
+    run: Due
+    left: int
+    full: int
+    part: ClassVar[Part]
+
+    @abstractmethod
+    def end(self, served: int) -> tuple[int, datetime] | None:
+        """The running column at which a part ends with which so many of the run are served, and when, UTC; None where
+        that is not within the run."""
+
+    @abstractmethod
+    def served_by(self, at: datetime) -> int:
+        """How many of the run are served before an instant."""
+
+
+class Rolls(Supply):
+    """Paper, in columns; a roll ends at the first column that it does not serve."""
+
+    part = "roll"
+
+    def end(self, served: int) -> tuple[int, datetime] | None:
+        """See `Supply`."""
+        column = self.run.column_to_come(served)
+        return None if column >= self.run.run.end_column else (column, _instant(self.run.run, column))
+
+    def served_by(self, at: datetime) -> int:
+        """See `Supply`."""
+        run = self.run.run
+        return 0 if at <= run.starts_at else run_timeline(run).first_column_from(at.timestamp()) - run.first_column
+
+
+class Blades(Supply):
+    """Cuts; a blade ends with the last that it is good for, when its place comes to the knife."""
+
+    part = "blade"
+
+    def end(self, served: int) -> tuple[int, datetime] | None:
+        """See `Supply`."""
+        cuts, last = self.run.cuts, max(1, served) - 1
+        if last >= len(cuts):
+            return None
+        return cuts[last], _instant(self.run.run, cuts[last] + self.run.profile.knife_columns)
+
+    def served_by(self, at: datetime) -> int:
+        """See `Supply`."""
+        instants = run_instants(self.run.run, np.array(self.run.cuts, dtype=np.int64) + self.run.profile.knife_columns)
+        return int(np.searchsorted(instants, at.timestamp()))
+
+
+def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> RunCheck:
+    """What a run would come to; nothing is written.
+
+    Args:
+        command: that would plan it.
+        now: this instant, UTC.
+        uploads: where the files of sources lie; None where no source has one.
+
+    Raises:
+        InputError: it cannot be planned; names the field.
+    """
+    run = _as_planned(command)
+    require_picture_fits(command, uploads)
+    machine = Machine.objects.get(id=run.machine_id)
+    profile, venue = calibrated_profile(machine), Venue.objects.get(id=machine.venue_id)
+    due = Due(run=run, profile=profile, now=now, due=NONE)
+    ends = [
+        PartEnd(part=supply.part, end=end)
+        for supply in _supplies(machine, profile, due)
+        for end in _walk(supply, venue, now)
+    ]
+    ends.sort(key=lambda one: (one.end.at, one.part))
+    return RunCheck(
+        run=run.id,
+        first_column=run.first_column,
+        end_column=run.end_column,
+        paper_mm=(run.end_column - run.first_column) * profile.column_pitch_mm,
+        cuts=len(due.cuts),
+        ends=tuple(ends),
+        warnings=tuple(warning for one in ends for warning in _warnings(one)),
+    )
+
+
+def _as_planned(command: PlanRun) -> Run:
+    """The run that a command would plan; it is in no table."""
+    planned = plan_run(command)
+    said = {name: value for name, value in vars(planned).items() if name not in ("machine", "source")}
+    return Run(
+        id=command.id,
+        machine_id=planned.machine,
+        source_id=planned.source,
+        planned_to_column=planned.first_column,
+        **said,
+    )
+
+
+def _supplies(machine: Machine, profile: Profile, run: Due) -> Iterator[Supply]:
+    """The parts at a machine, less what it will use of them until a run begins. Of rolls and blades that are used up by
+    then another is taken to have followed."""
+    earlier = Run.objects.filter(machine_id=machine.id, starts_at__lt=run.run.starts_at)
+    before = [Due.of_run(one, profile, run.now) for one in earlier]
+    full = max(1, whole_columns(profile, profile.media.roll_m))
+    columns = sum(len(one.due) + one.unplanned for one in before)
+    yield Rolls(run, _rest(whole_columns(profile, roll(machine, profile).left_m) - columns, full), full)
+    at_machine = blade(machine, profile)
+    if at_machine is not None:
+        full, cuts = at_machine.cuts_per_blade, sum(len(one.cuts) for one in before)
+        yield Blades(run, _rest(full - at_machine.cuts_made - cuts, full), full)
+
+
+def _rest(left: int, full: int) -> int:
+    return left if left >= 0 else left % full
+
+
+def _walk(supply: Supply, venue: Venue, now: datetime) -> Iterator[End]:
+    """Each end of a part within the run: it is changed in time, and the next one is new from then on."""
+    # A new part is of no use before the run if the one at the machine is as good as new.
+    served, after = supply.left, now if supply.left < supply.full else max(now, supply.run.run.starts_at)
+    for _ in range(MOST_ENDS):
+        found = supply.end(served)
+        if found is None:
+            return
+        column, at = found
+        end = end_at(venue, supply.part, column // supply.run.profile.columns_per_turn, column, at, after)
+        yield end
+        if end.change.window is None:
+            served, after = served + supply.full, at
+        else:
+            changed_at = min(max(end.change.window.starts_at, after), at)
+            served, after = supply.served_by(changed_at) + supply.full, end.change.window.ends_at
+
+
+def _warnings(one: PartEnd) -> Iterator[str]:
+    if one.end.change.window is None:
+        yield one.end.change.in_words
+    if one.end.warning is not None:
+        yield f"the {one.part} ends {one.end.warning}"
+
+
+def _instant(run: Run, column: int) -> datetime:
+    return utc(float(run_instants(run, column)))

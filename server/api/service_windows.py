@@ -1,0 +1,188 @@
+"""Service windows: when somebody with hands is at a venue, to change roll, cartridge or blade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, ClassVar
+
+from django.db.models import QuerySet
+from django.shortcuts import get_object_or_404
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from machines.structure import structure, unstructure
+from scheduling.log.models import ServiceWindow, Venue
+from scheduling.log.past import Moment, Part, service_window_at, service_windows_at
+from scheduling.planning.service_windows import Comes, ServiceSpan
+from scheduling.service_windows import call_off, windows_of
+from scheduling.sky.zones import zone
+from scheduling.studio import FixServiceWindow
+from server import wiring
+from server.api.doors import Collection, Door, attribution
+from server.api.past import PastItem, PastList, asked_instant
+from server.api.queries import named
+from server.api.rows import Row, Stored
+
+USUAL_SPAN, LONGEST_SPAN = timedelta(days=28), timedelta(days=366)
+YEARS = 1900, 2100
+DATETIME = OpenApiTypes.DATETIME
+
+
+@dataclass(frozen=True, kw_only=True)
+class CallOff:
+    """Nobody comes in the window any more; and why, for the record."""
+
+    reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComingService:
+    """One time that a window comes.
+
+    Attributes:
+        window, name: which.
+        starts_at, ends_at: UTC.
+        local_starts_at, local_ends_at: the same instants by the venue's clock, with its offset from UTC then.
+    """
+
+    window: str
+    name: str
+    starts_at: datetime
+    ends_at: datetime
+    local_starts_at: str
+    local_ends_at: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComingServices:
+    """When somebody with hands comes to a venue between two instants, UTC.
+
+    Attributes:
+        zone: of the venue, IANA.
+        windows: each time, whole where it reaches beyond the two instants, in order; of windows not called off.
+    """
+
+    venue: str
+    zone: str
+    starts_at: datetime
+    ends_at: datetime
+    windows: tuple[ComingService, ...]
+
+
+class ServiceWindowRow(Row):
+    """A service window. ``begins_at`` is null for one that comes every week, ``called_off_at`` while it stands."""
+
+    comes = Stored(Comes)
+
+    class Meta:
+        model = ServiceWindow
+        fields = ("id", "venue", "name", "comes", "begins_at", "called_off_at", "called_off_because")
+        read_only_fields = fields
+
+
+class ServiceWindows(PastList, Collection):
+    """The service windows, called off or not, and fixing one."""
+
+    parameters = (*PastList.parameters, "venue")
+    described: ClassVar = {
+        **PastList.described,
+        "venue": OpenApiParameter("venue", str, description="Only at this venue."),
+    }
+    queryset = ServiceWindow.objects.all()
+    serializer_class = ServiceWindowRow
+    command = FixServiceWindow
+    detail = "service-window"
+
+    def get_queryset(self) -> QuerySet[Any]:
+        """Those of the venue that the query names."""
+        venue = self._venue()
+        return ServiceWindow.objects.all() if venue is None else ServiceWindow.objects.filter(venue_id=venue)
+
+    def as_they_were(self, moment: Moment, part: Part) -> list[ServiceWindow]:
+        """A part of the service windows then."""
+        return service_windows_at(moment, part, venue=self._venue())
+
+    def _venue(self) -> str | None:
+        if getattr(self, "swagger_fake_view", False):  # the API is being described: there is no request
+            return None
+        venue = named(self.request, "venue", Venue)
+        return None if venue is None else venue.id
+
+
+class OneServiceWindow(PastItem):
+    """A service window, as it is or as it was."""
+
+    queryset = ServiceWindow.objects.all()
+    serializer_class = ServiceWindowRow
+    as_it_was = staticmethod(service_window_at)
+
+
+class ServiceWindowCallOff(Door):
+    """Nobody comes in a window any more."""
+
+    command = staticmethod(call_off)
+    reads, serializer_class, answers = CallOff, ServiceWindowRow, 200
+
+    def post(self, request: Request, pk: str) -> Response:
+        """Call a window off, from now on and for good; it stays in the list, marked. Called off already, it stays
+        as it is."""
+        asked = structure(request.data, CallOff)
+        window = get_object_or_404(ServiceWindow, pk=pk)
+        call_off(window.id, asked.reason, attribution(request, window.venue_id))
+        window.refresh_from_db()
+        return Response(ServiceWindowRow(window).data)
+
+
+class VenueServiceWindows(Door):
+    """When somebody with hands comes to a venue, in UTC and by the clock there."""
+
+    parameters = ("from", "to")
+    described: ClassVar = {
+        "from": OpenApiParameter("from", DATETIME, description="Windows that end after; now if not given."),
+        "to": OpenApiParameter(
+            "to", DATETIME, description="Windows that begin before, up to 366 days on; 28 days on if not given."
+        ),
+    }
+    shows = ComingServices
+
+    def get(self, request: Request, pk: str) -> Response:
+        """Each time that a window comes between two instants, in order."""
+        venue = get_object_or_404(Venue, pk=pk)
+        starts_at, ends_at = _asked_span(request)
+        coming = ComingServices(
+            venue=venue.id,
+            zone=venue.zone,
+            starts_at=starts_at,
+            ends_at=ends_at,
+            windows=tuple(_coming(one, venue) for one in windows_of(venue, starts_at, ends_at)),
+        )
+        return Response(unstructure(coming))
+
+
+def _asked_span(request: Request) -> tuple[datetime, datetime]:
+    starts_at = asked_instant(request, "from") or wiring.now()
+    if not YEARS[0] <= starts_at.year <= YEARS[1]:
+        raise InputError(
+            "from", f"the year {starts_at.year} is out of reach", f"give one from {YEARS[0]} to {YEARS[1]}"
+        )
+    ends_at = asked_instant(request, "to") or starts_at + USUAL_SPAN
+    if not starts_at < ends_at <= starts_at + LONGEST_SPAN:
+        problem = "not after from" if ends_at <= starts_at else f"more than {LONGEST_SPAN.days} days after from"
+        raise InputError("to", problem, f"give an instant within the {LONGEST_SPAN.days} days after from")
+    return starts_at, ends_at
+
+
+def _coming(span: ServiceSpan, venue: Venue) -> ComingService:
+    clock = zone(venue.zone)
+    return ComingService(
+        window=span.window,
+        name=span.name,
+        starts_at=span.starts_at,
+        ends_at=span.ends_at,
+        local_starts_at=span.starts_at.astimezone(clock).isoformat(),
+        local_ends_at=span.ends_at.astimezone(clock).isoformat(),
+    )

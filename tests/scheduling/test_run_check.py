@@ -1,0 +1,188 @@
+"""What planning a run would come to, told before anything is written."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from machines.errors import InputError
+from machines.structure import structure
+from scheduling import studio
+from scheduling.extend import extend_plans
+from scheduling.forecast import forecast
+from scheduling.hours import Hours
+from scheduling.log.models import Event, Machine, Run
+from scheduling.plates import PlateStore
+from scheduling.run_check import MOST_ENDS, RunCheck, check_run
+from scheduling.run_order import PlanRun
+from scheduling.venue_hours import set_hours
+from tests.scheduling.house import NOON, by, furnish, order, plan
+
+pytestmark = pytest.mark.django_db
+SHORT_ROLL = {"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0}  # 2,000 columns, a little over 8 turns
+DAILY_BLADE = {"head_to_knife_mm": 10.0, "cuts_per_blade": 36}  # three days of 12 strips
+
+
+def command(days: float = 20.0, **fields: Any) -> PlanRun:
+    asked = {
+        "id": "first",
+        "machine": "one",
+        "source": "picture",
+        "cycle": "apparent-solar-day",
+        "starts_at": NOON.isoformat(),
+        "ends_at": (NOON + timedelta(days=days)).isoformat(),
+        "policy": {"kind": "skip"},
+        "strips_per_turn": 12,
+    }
+    return structure(asked | fields, PlanRun)
+
+
+def told(days: float = 20.0, **fields: Any) -> RunCheck:
+    return check_run(command(days, **fields), NOON, None)
+
+
+def window(weekday: str, id: str = "rounds") -> None:
+    comes = {"kind": "weekly", "weekday": weekday, "begins": "10:00", "ends": "11:30"}
+    order(studio.FixServiceWindow, id=id, venue="shed", name=id.title(), comes=comes)
+
+
+def ends(check: RunCheck, part: str = "roll") -> list[int]:
+    """Columns from the run's first."""
+    return [one.end.column - check.first_column for one in check.ends if one.part == part]
+
+
+def utc(*parts: int) -> datetime:
+    return datetime(2026, *parts, tzinfo=UTC)  # type: ignore[arg-type, misc]
+
+
+def test_a_run_that_its_supplies_outlast_has_nothing_to_warn_of() -> None:
+    furnish()
+    check = told(days=2)
+    assert (check.run, check.ends, check.warnings) == ("first", (), ())
+    columns = check.end_column - check.first_column
+    assert (columns, check.paper_mm) == (pytest.approx(480, abs=1), columns * 0.5)
+    assert check.cuts == 23  # of 24 strips, the last hangs between head and knife
+
+
+def test_nothing_is_written() -> None:
+    furnish(media=SHORT_ROLL)
+    events = Event.objects.count()
+    assert told().ends
+    assert (Event.objects.count(), Run.objects.count()) == (events, 0)
+
+
+def test_it_ends_where_the_forecast_of_the_planned_run_says(tmp_path: Any) -> None:
+    furnish(media=SHORT_ROLL, knife=DAILY_BLADE)
+    window("tuesday")
+    check = told()
+    plan(ends_at=(NOON + timedelta(days=20)).isoformat())
+    run = forecast(Machine.objects.get(), NOON, PlateStore(tmp_path)).run
+    assert run is not None and run.roll_ends is not None
+    first = {part: next(one.end for one in check.ends if one.part == part) for part in ("roll", "blade")}
+    assert first == {"roll": run.roll_ends, "blade": run.blade_ends}
+    assert (check.first_column, check.end_column) == (Run.objects.get().first_column, Run.objects.get().end_column)
+
+
+def test_without_windows_each_roll_is_used_up_and_each_is_warned_of() -> None:
+    furnish(media=SHORT_ROLL, knife=None)
+    check = told(strips_per_turn=0)
+    assert ends(check) == [2000, 4000]
+    assert len(check.warnings) == 2
+    for warning in check.warnings:
+        assert warning.startswith("no service window before the roll ends: none is fixed at The shed")
+
+
+def test_a_roll_is_changed_in_time_and_the_next_is_counted_from_there() -> None:
+    """Rolls of 8 days and 8 hours, changed on Fridays: 30 October, 6 November; the run is over on the 13th at noon."""
+    furnish(media=SHORT_ROLL, knife=None)
+    window("friday")
+    check = told(strips_per_turn=0)
+    assert check.warnings == ()
+    changes = [one.end.change for one in check.ends]
+    assert [one.window.starts_at for one in changes if one.window] == [utc(10, 30, 10), utc(11, 6, 10)]
+    first, second = ends(check)
+    assert first == 2000
+    # From noon on 24 October to 10:00 on the 30th it is 142 hours of 10 columns, but for the equation of time.
+    assert second == pytest.approx(1420 + 2000, abs=2)
+
+
+def test_what_is_printed_before_comes_off_the_roll(tmp_path: Any) -> None:
+    furnish(media=SHORT_ROLL, knife=None)
+    window("sunday")
+    plan(strips_per_turn=0)  # 30 hours, 300 columns
+    later = {"id": "second", "strips_per_turn": 0, "starts_at": utc(10, 26, 12).isoformat()}
+    check = told(days=10, **later)
+    assert ends(check) == [pytest.approx(1700, abs=1)]  # what is left of the roll when the first run is done
+    assert check.ends[0].end.change.window is not None
+    assert check.ends[0].end.change.window.starts_at == utc(11, 1, 10)
+    extend_plans(NOON, timedelta(hours=60), PlateStore(tmp_path))  # which moves nothing
+    assert told(days=10, **later) == check
+
+
+def test_a_window_before_the_run_is_of_use_to_a_roll_that_is_not_new() -> None:
+    furnish(media=SHORT_ROLL, knife=None)
+    visit = {"kind": "once", "anchor": {"civil": "2026-10-25T10:00", "zone": "Europe/Lisbon"}, "minutes": 60}
+    order(studio.FixServiceWindow, id="visit", venue="shed", name="Visit", comes=visit)
+    plan(strips_per_turn=0)
+    check = told(days=11, id="second", strips_per_turn=0, starts_at=utc(10, 26, 12).isoformat())
+    first, second = (one.end.change.window for one in check.ends)
+    assert first is not None and first.window == "visit" and second is None
+    assert ends(check) == [pytest.approx(1700, abs=1), 2000]
+    assert len(check.warnings) == 1
+
+
+def test_a_new_roll_gains_nothing_before_the_run_begins() -> None:
+    """A window on Sunday, a run from Monday on with a new roll, that ends before the next Sunday."""
+    furnish(media=SHORT_ROLL | {"roll_m": 0.5}, knife=None)
+    window("sunday")
+    check = told(days=5, strips_per_turn=0, starts_at=utc(10, 26, 12).isoformat())
+    assert ends(check) == []
+    longer = told(days=7, strips_per_turn=0, starts_at=utc(10, 26, 12).isoformat())
+    assert ends(longer) == [1000]
+    assert longer.warnings == (
+        "no service window before the roll ends: the next is Rounds, between 10:00 and 11:30 on 2026-11-01",
+    )
+
+
+def test_a_roll_that_is_used_up_before_is_followed_by_another() -> None:
+    furnish(media=SHORT_ROLL, knife=None)
+    plan(ends_at=(NOON + timedelta(days=9)).isoformat(), strips_per_turn=0)  # 2,160 columns
+    check = told(days=20, id="second", strips_per_turn=0, starts_at=utc(11, 2, 13).isoformat())
+    assert ends(check)[0] == pytest.approx(4000 - 2160, abs=2)
+
+
+def test_blades_are_counted_in_cuts() -> None:
+    furnish(knife=DAILY_BLADE)
+    check = told(days=7)
+    # The run begins between two strips: its 36th cut is three turns on, less a part of a strip.
+    assert ends(check, "blade") == [pytest.approx(36 * 20, abs=20), pytest.approx(72 * 20, abs=20)]
+    window("sunday")
+    changed = told(days=7)
+    found = [one.end.change.window for one in changed.ends]
+    assert found[0] is not None and found[0].starts_at == utc(10, 25, 10)
+    assert ends(changed, "blade")[1] < ends(check, "blade")[1]
+
+
+def test_openings_and_closed_doors_are_warned_of() -> None:
+    furnish(media=SHORT_ROLL, knife=None)
+    window("friday")
+    evening = {"civil": "2026-11-01T23:30", "zone": "Europe/Lisbon"}
+    order(studio.FixOpening, id="late", venue="shed", name="The late show", anchor=evening)
+    set_hours("shed", structure({"week": {"sunday": [{"opens": "10:00", "closes": "18:00"}]}}, Hours), by())
+    (warning,) = told(days=9, strips_per_turn=0).warnings
+    assert warning.startswith("the roll ends 2026-11-01 20:")
+    assert warning.endswith("on the day of The late show and while the venue is closed: change it before")
+
+
+def test_no_more_ends_are_told_than_anybody_reads() -> None:
+    furnish(media=SHORT_ROLL | {"roll_m": 0.1}, knife=None)
+    assert len(told(days=40, strips_per_turn=0).ends) == MOST_ENDS
+
+
+def test_what_cannot_be_planned_is_refused_as_planning_it_would_be() -> None:
+    furnish(knife=None)
+    with pytest.raises(InputError) as refused:
+        told()
+    assert refused.value.field == "strips_per_turn"
