@@ -37,7 +37,7 @@ HOLDS = {
         "Look at it, and let it go on",
         "Look at the machine and its paper. If anything is unusual, ring.",
     ),
-    "fault": ("Put it right, and let it go on", "See to what it says, as below. If you are not sure, ring."),
+    "fault": ("Put it right, and let it go on", "See to what it says, as above. If you are not sure, ring."),
 }
 OF_ITSELF = "it stopped because something is wrong with it; it waits for a person to look at it and resume"
 # Keywords of the machine (RFC 8011, PWG 5100) that ask for a change at once.
@@ -107,9 +107,9 @@ def tasks(machine: Machine, run: Run | None, zone: str) -> tuple[Task, ...]:
     """
     is_cut = cuts(run)
     return (
-        *_held(machine, is_cut, zone),
         *_silent(machine, zone),
         *_conditions(machine, is_cut),
+        *_held(machine, is_cut, zone),
         *_knife(machine, is_cut),
     )
 

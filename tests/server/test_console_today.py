@@ -145,9 +145,9 @@ def test_a_machine_that_stopped_by_itself(armed: Caller) -> None:
     assert task.steps[-1] == at_panel("arm-knife")
 
 
-def test_a_jam_is_both_what_holds_it_and_what_to_do(armed: Caller) -> None:
+def test_a_jam_is_first_to_be_cleared_and_then_what_holds_it(armed: Caller) -> None:
     tell(armed, {"kind": "conditions-changed", "keywords": ["media-jam-error"]}, first=8)
-    held, jam = shown().now
+    jam, held = shown().now
     assert held.what == "Put it right, and let it go on" and "something is wrong with it" in held.why
     assert jam.what.lower() == GLOSS["media-jam"] and jam.why == "The machine says media-jam-error."
     assert jam.steps == (at_panel("park"),)
@@ -166,7 +166,7 @@ def test_a_jam_is_both_what_holds_it_and_what_to_do(armed: Caller) -> None:
 )
 def test_what_the_machine_says(armed: Caller, keyword: str, part: str | None, steps: int) -> None:
     tell(armed, {"kind": "conditions-changed", "keywords": [keyword]}, first=8)
-    task = shown().now[-1]
+    task = shown().now[0]
     assert keyword in task.why and task.part == part and len(task.steps) == steps
 
 
