@@ -118,6 +118,22 @@ def forecast(machine: Machine, now: datetime, plates: PlateStore, idle: IdleFiri
     )
 
 
+def coming_changes(machine: Machine, now: datetime) -> tuple[tuple[Part, End], ...]:
+    """Where roll and blade end within the run that a machine is on or will be on next, in order of time.
+
+    No plate is opened for it, so that it may be asked for often; so nothing is told of ink.
+    """
+    profile, run = calibrated_profile(machine), current_run(machine=machine.id, before=_EVER)
+    if run is None:
+        return ()
+    due, at_machine = Due.of_run(run, profile, now), blade(machine, profile)
+    ends: list[tuple[Part, End | None]] = [("roll", _roll_end(due, roll(machine, profile)))]
+    if at_machine is not None:
+        ends.append(("blade", _blade_end(due, at_machine)))
+    found = [(part, end) for part, end in ends if end is not None]
+    return tuple(sorted(found, key=lambda one: one[1].at))
+
+
 def _of_run(ahead: Ahead, roll: Roll, cartridge: Cartridge | None, blade: Blade | None) -> RunForecast:
     return RunForecast(
         id=ahead.run.id,

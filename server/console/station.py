@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from machines.profile import Profile
+from scheduling.forecast import coming_changes
 from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
 from scheduling.outage_now import open_outage
 from scheduling.selectors import current_run, machine_profile, run_policy, segment_work
 from server.console import words
 from server.console.pictures import WIDTH_PX, height_px
+
+CHANGES_AHEAD = timedelta(days=28)
 
 HELD = {
     "stopped": "stopped by a person there",
@@ -70,6 +74,7 @@ class Station:
 
     Attributes:
         open_run: the run on which an outage is open, so that a person can decide what becomes of it; None for none.
+        changes: what is to be changed within four weeks, and in which service window, in words.
     """
 
     id: str
@@ -83,6 +88,7 @@ class Station:
     heard: str
     knife: str
     conditions: tuple[str, ...]
+    changes: tuple[tuple[str, str], ...]
     picture_height: int
     paper: int | None
     travel: str
@@ -111,10 +117,21 @@ def station(machine: Machine, now: datetime) -> Station:
         heard="never" if beat is None else f"{words.duration(now - beat.heard_at)} ago",
         knife=_knife(machine, profile),
         conditions=tuple(machine.conditions),
+        changes=tuple(_changes(machine, now)),
         picture_height=round(1000 * height_px(profile) / WIDTH_PX),
         paper=None if paper is None else paper[0],
         travel=profile.travel,
     )
+
+
+def _changes(machine: Machine, now: datetime) -> Iterator[tuple[str, str]]:
+    zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
+    for part, end in coming_changes(machine, now):
+        if end.at - now < CHANGES_AHEAD:
+            window, until, said = end.change.window, end.change.until, end.change.in_words
+            if window is not None and until is not None:
+                said = f"in {window.name}, {words.span(window.starts_at, until, zone)}"
+            yield f"Change the {part}", said
 
 
 def _knife(machine: Machine, profile: Profile) -> str:

@@ -11,14 +11,17 @@ from hypothesis import strategies as st
 
 from scheduling import studio
 from scheduling.changes import Change, change_before
-from scheduling.forecast import forecast
+from scheduling.enrolment import enrol
+from scheduling.extend import extend_plans
+from scheduling.forecast import coming_changes, forecast
 from scheduling.log.events import ServiceWindowCalledOff, ServiceWindowFixed
-from scheduling.log.models import Machine, Venue
+from scheduling.log.models import Machine, Segment, Venue
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Once
 from scheduling.plates import PlateStore
 from scheduling.service_windows import call_off
 from tests.scheduling.house import NOON, by, furnish, order, plan
+from tests.scheduling.test_paper import segment, tell
 
 pytestmark = pytest.mark.django_db
 
@@ -121,6 +124,33 @@ def _visit(number: int, begins: int, hours: int) -> Append:
         begins_at=NOON + timedelta(hours=begins),
     )
     return Append(f"service/{number}", None, [window])
+
+
+def test_what_is_coming_is_told_without_plates_as_the_forecast_tells_it(tmp_path: Path) -> None:
+    """While columns are planned, printed and to be printed once more."""
+    furnish(
+        media={"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0},
+        knife={"head_to_knife_mm": 10.0, "cuts_per_blade": 24},
+    )
+    assert coming_changes(Machine.objects.get(), NOON) == ()
+    plan(ends_at=(NOON + timedelta(days=20)).isoformat())
+    rounds()
+    plates = PlateStore(tmp_path)
+    for step in ("planned", "drawn", "printed", "again"):
+        if step == "drawn":
+            extend_plans(NOON, timedelta(hours=60), plates)
+        if step == "printed":
+            enrol("one", by())
+            (a, b), (c, d) = segment(0), segment(2)
+            tell((a, b, 0), (c, d, c))
+        if step == "again":
+            one = Segment.objects.order_by("number")[0]
+            one.again = [[one.first_column, one.first_column + 3]]
+            one.save()
+        machine = Machine.objects.get()
+        run = forecast(machine, NOON, plates).run
+        assert run is not None
+        assert coming_changes(machine, NOON) == (("blade", run.blade_ends), ("roll", run.roll_ends))
 
 
 EVENTS = settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=40)
