@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 import pytest
@@ -18,6 +19,8 @@ RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21aa", 
 LOOKS: list[tuple[int, Literal["light", "dark"]]] = [(1280, "light"), (390, "dark"), (390, "light")]
 # The page asks anew every four seconds of the browser's clock, which the tests set forward.
 REFRESH_MS = 4_000
+# The page for visitors asks less often: many phones have it open.
+VISITORS_REFRESH_MS = 15_000
 SLOW_MS = 20_000
 
 
@@ -255,3 +258,83 @@ def test_the_page_to_decide_needs_no_script(site: Site, desk: Seen) -> None:
     expect(page.get_by_text("It is decided.")).to_be_visible()
     plain.close()
     site.act("resume")
+
+
+def test_a_visitor_asks_when_a_place_is_printed(site: Site, phone: Seen) -> None:
+    page = phone.page
+    page.goto("/")
+    page.get_by_role("link", name="For visitors of Wren 1").click()
+    expect(page.get_by_role("heading", name="Land", exact=True)).to_be_visible()
+    expect(page.get_by_text("Here, 9.1° W, is printed between 12:36 and 12:40 on Sat 21 Mar 2026.")).to_be_visible()
+    expect(page.get_by_role("img", name="Land, one turn; marked is where the head belongs now")).to_be_visible()
+    require_accessible_everywhere(page)
+
+    page.get_by_label("Longitude on the map").fill("east")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("“east” is not understood")
+    require_accessible_everywhere(page)
+
+    page.get_by_label("Longitude on the map").fill("15 E")
+    page.get_by_role("button", name="Tell me when").click()
+    expect(page.get_by_text("15.0° E is printed between 11:00 and 11:04 on Sat 21 Mar 2026.")).to_be_in_viewport()
+
+    site.act("pause")
+    page.reload()
+    expect(page.get_by_role("status")).to_have_text("The machine stands still: somebody here has paused it.")
+    require_accessible_everywhere(page)
+    site.act("resume")
+
+
+def test_the_page_for_visitors_keeps_itself_up_to_date_and_what_they_typed(site: Site, desk: Seen) -> None:
+    page = desk.page
+    page.clock.install()
+    page.goto("/machines/wren-1/now?place=15+E")
+    page.get_by_label("Longitude on the map").fill("52.7")
+    site.act("pause")
+    page.clock.run_for(VISITORS_REFRESH_MS)
+    expect(page.get_by_role("status")).to_contain_text("somebody here has paused it", timeout=SLOW_MS)
+    expect(page.get_by_text("15.0° E is printed between")).to_be_visible()
+    expect(page.get_by_label("Longitude on the map")).to_have_value("52.7")
+    page.get_by_role("button", name="Hold the page still").click()
+    asked = len(desk.asked)
+    page.clock.run_for(2 * VISITORS_REFRESH_MS)
+    page.wait_for_timeout(500)  # in which what was asked for would have come
+    assert len(desk.asked) == asked
+    site.act("resume")
+
+
+def test_a_visitor_needs_no_script(site: Site, desk: Seen) -> None:
+    context = desk.page.context.browser
+    assert context is not None
+    plain = context.new_context(java_script_enabled=False)
+    page = plain.new_page()
+    page.goto(f"{site.address}machines/wren-1/now")
+    page.get_by_label("Longitude on the map").fill("52.7 W")
+    page.get_by_role("button", name="Tell me when").click()
+    expect(page.get_by_text("52.7° W is printed between")).to_be_visible()
+    expect(page.get_by_role("button", name="Hold the page still")).not_to_be_visible()
+    plain.close()
+
+
+def test_today_s_sheet(site: Site, phone: Seen) -> None:
+    page = phone.page
+    page.goto("/")
+    page.get_by_role("link", name="Today's sheet of Quay House").click()
+    expect(page.get_by_role("heading", name="Today at Quay House")).to_be_visible()
+    expect(page.get_by_role("heading", name="Arm the knife")).to_be_visible()
+    require_accessible_everywhere(page)
+    site.act("park")
+    page.reload()
+    expect(page.get_by_role("heading", name="End the service and let it go on")).to_be_visible()
+    require_accessible_everywhere(page)
+    site.act("resume")
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_today_s_sheet_is_printed_on_one_sheet(site: Site, desk: Seen, paper: str) -> None:
+    desk.page.goto("/venues/quay/today")
+    printed = desk.page.pdf(format=paper)
+    assert len(re.findall(rb"/Type /Page\b", printed)) == 1
+    desk.page.emulate_media(media="print")
+    expect(desk.page.get_by_role("link", name="Sign in")).not_to_be_visible()
+    expect(desk.page.get_by_text("Nobody's hands may be near it").first).to_be_visible()
