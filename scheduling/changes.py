@@ -48,7 +48,7 @@ def change_before(venue: Venue, part: Part, after: datetime, end: datetime) -> C
     clock = zone(venue.zone)
     window = last_before(windows_of(venue, min(after, end), end), end)
     if window is None:
-        said = f"no service window before the {part} ends: {_next(venue, max(after, end))}"
+        said = f"no service window before the {part} ends {_span(end, end, clock)}: {_next(venue, max(after, end))}"
         return Change(window=None, until=None, in_words=said)
     until = min(window.ends_at, end)
     said = f"in {window.name}, {_span(window.starts_at, until, clock)}"

@@ -9,7 +9,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import ClassVar
 
 import numpy as np
@@ -72,11 +72,13 @@ class Supply(ABC):
 
     Attributes:
         run: that it serves.
+        before: what its machine has still to do before that.
         left: how many the one at the machine still serves when the run begins.
         full: how many a new one serves.
     """
 
     run: Due
+    before: tuple[Due, ...]
     left: int
     full: int
     part: ClassVar[Part]
@@ -86,9 +88,20 @@ class Supply(ABC):
         """The running column at which a part ends with which so many of the run are served, and when, UTC; None where
         that is not within the run."""
 
-    @abstractmethod
     def served_by(self, at: datetime) -> int:
-        """How many of the run are served before an instant."""
+        """How many of the run are served before an instant; less than none, by how many the machine has still to do
+        from then on before the run begins."""
+        return self.served_of(self.run, at) - sum(self.all_of(one) - self.served_of(one, at) for one in self.before)
+
+    @staticmethod
+    @abstractmethod
+    def all_of(run: Due) -> int:
+        """How many of a run are to come."""
+
+    @staticmethod
+    @abstractmethod
+    def served_of(run: Due, at: datetime) -> int:
+        """How many of them belong before an instant."""
 
 
 class Rolls(Supply):
@@ -101,10 +114,21 @@ class Rolls(Supply):
         column = self.run.column_to_come(served)
         return None if column >= self.run.run.end_column else (column, _instant(self.run.run, column))
 
-    def served_by(self, at: datetime) -> int:
+    @staticmethod
+    def all_of(run: Due) -> int:
         """See `Supply`."""
-        run = self.run.run
-        return 0 if at <= run.starts_at else run_timeline(run).first_column_from(at.timestamp()) - run.first_column
+        return len(run.due) + run.unplanned
+
+    @staticmethod
+    def served_of(run: Due, at: datetime) -> int:
+        """See `Supply`."""
+        planned_at = at - timedelta(seconds=run.run.shift_s)
+        if planned_at <= run.run.starts_at:
+            return 0
+        if planned_at >= run.run.ends_at:
+            return Rolls.all_of(run)
+        column = run_timeline(run.run).first_column_from(planned_at.timestamp())
+        return int(np.searchsorted(run.due, column)) + max(0, column - run.run.planned_to_column)
 
 
 class Blades(Supply):
@@ -119,10 +143,16 @@ class Blades(Supply):
             return None
         return cuts[last], _instant(self.run.run, cuts[last] + self.run.profile.knife_columns)
 
-    def served_by(self, at: datetime) -> int:
+    @staticmethod
+    def all_of(run: Due) -> int:
         """See `Supply`."""
-        instants = run_instants(self.run.run, np.array(self.run.cuts, dtype=np.int64) + self.run.profile.knife_columns)
-        return int(np.searchsorted(instants, at.timestamp()))
+        return len(run.cuts)
+
+    @staticmethod
+    def served_of(run: Due, at: datetime) -> int:
+        """See `Supply`."""
+        at_knife = np.array(run.cuts, dtype=np.int64) + run.profile.knife_columns
+        return int(np.searchsorted(run_instants(run.run, at_knife), at.timestamp()))
 
 
 def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> RunCheck:
@@ -172,20 +202,22 @@ def _as_planned(command: PlanRun) -> Run:
 
 
 def _supplies(machine: Machine, profile: Profile, run: Due) -> Iterator[Supply]:
-    """The parts at a machine, less what it will use of them until a run begins. Of rolls and blades that are used up by
-    then another is taken to have followed."""
+    """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
+    is taken to have followed."""
     earlier = Run.objects.filter(machine_id=machine.id, starts_at__lt=run.run.starts_at)
-    before = [Due.of_run(one, profile, run.now) for one in earlier]
+    before = tuple(Due.of_run(one, profile, run.now) for one in earlier)
     full = max(1, whole_columns(profile, profile.media.roll_m))
-    columns = sum(len(one.due) + one.unplanned for one in before)
-    yield Rolls(run, _rest(whole_columns(profile, roll(machine, profile).left_m) - columns, full), full)
+    left = whole_columns(profile, roll(machine, profile).left_m) - sum(map(Rolls.all_of, before))
+    yield Rolls(run, before, _rest(left, full), full)
     at_machine = blade(machine, profile)
     if at_machine is not None:
-        full, cuts = at_machine.cuts_per_blade, sum(len(one.cuts) for one in before)
-        yield Blades(run, _rest(full - at_machine.cuts_made - cuts, full), full)
+        full = at_machine.cuts_per_blade
+        left = full - at_machine.cuts_made - sum(map(Blades.all_of, before))
+        yield Blades(run, before, _rest(left, full), full)
 
 
 def _rest(left: int, full: int) -> int:
+    """How many a part still serves; of the one that followed, where it is used up already."""
     return left if left >= 0 else left % full
 
 
@@ -204,7 +236,8 @@ def _walk(supply: Supply, venue: Venue, now: datetime) -> Iterator[End]:
             served, after = served + supply.full, at
         else:
             changed_at = min(max(end.change.window.starts_at, after), at)
-            served, after = supply.served_by(changed_at) + supply.full, end.change.window.ends_at
+            served = _rest(supply.served_by(changed_at) + supply.full, supply.full)
+            after = end.change.window.ends_at
 
 
 def _warnings(one: PartEnd) -> Iterator[str]:

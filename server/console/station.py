@@ -128,9 +128,12 @@ def _changes(machine: Machine, now: datetime) -> Iterator[tuple[str, str]]:
     zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
     for part, end in coming_changes(machine, now):
         if end.at - now < CHANGES_AHEAD:
-            window, until, said = end.change.window, end.change.until, end.change.in_words
+            window, until = end.change.window, end.change.until
+            said = "overdue" if end.at <= now else f"before {words.moment(end.at, zone)}"
             if window is not None and until is not None:
                 said = f"in {window.name}, {words.span(window.starts_at, until, zone)}"
+            else:
+                said += "; no service window by then"
             yield f"Change the {part}", said
 
 

@@ -64,7 +64,8 @@ def test_a_window_that_begins_when_it_ends_is_too_late() -> None:
     found = told(utc(10, 27, 10))
     assert (found.window, found.until) == (None, None)
     assert found.in_words == (
-        "no service window before the roll ends: the next is Rounds, between 10:00 and 11:30 on 2026-10-27"
+        "no service window before the roll ends at 10:00 on 2026-10-27: "
+        "the next is Rounds, between 10:00 and 11:30 on 2026-10-27"
     )
 
 
@@ -78,7 +79,10 @@ def test_a_window_that_is_on_counts_and_one_that_is_over_does_not() -> None:
 
 def test_none_is_fixed_or_all_are_called_off() -> None:
     furnish()
-    sentence = "no service window before the roll ends: none is fixed at The shed within 92 days after that"
+    sentence = (
+        "no service window before the roll ends at 00:00 on 2026-10-30: "
+        "none is fixed at The shed within 92 days after that"
+    )
     assert told(utc(10, 30)).in_words == sentence
     rounds()
     call_off("rounds", None, by())
@@ -111,9 +115,7 @@ def test_the_forecast_says_in_which_window_each_part_is_changed(tmp_path: Path) 
     # The roll ends on the evening of Sunday 1 November, the blade two days and a little from noon on Saturday.
     roll, blade = run.roll_ends.change, run.blade_ends.change
     assert roll.window is not None and roll.window.starts_at == utc(10, 27, 10)
-    assert blade.window is None and blade.in_words.startswith(
-        "no service window before the blade ends: the next is Rounds"
-    )
+    assert blade.window is None and blade.in_words.startswith("no service window before the blade ends at ")
 
 
 def _visit(number: int, begins: int, hours: int) -> Append:
@@ -172,7 +174,7 @@ def test_whatever_the_windows_it_is_never_changed_past_the_end(starts: list[tupl
     found = told(ends_at)
     usable = [begins for begins, hours in starts if begins < end and begins + hours > 0]
     if found.window is None or found.until is None:
-        assert usable == [] and found.in_words.startswith("no service window before the roll ends: ")
+        assert usable == [] and found.in_words.startswith("no service window before the roll ends at ")
     else:
         assert found.window.starts_at == NOON + timedelta(hours=max(usable))
         assert found.window.starts_at < found.until <= ends_at

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, get_args
 
+import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.structure import structure
@@ -13,10 +16,14 @@ from scheduling import studio
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours
-from scheduling.log.models import Event, Machine, Run
+from scheduling.log.events import ServiceWindowCalledOff, ServiceWindowFixed
+from scheduling.log.models import Event, Machine, Run, Venue
+from scheduling.log.store import Append, append
+from scheduling.planning.service_windows import Weekday, Weekly
 from scheduling.plates import PlateStore
 from scheduling.run_check import MOST_ENDS, RunCheck, check_run
 from scheduling.run_order import PlanRun
+from scheduling.selectors import cycle_named, venue_place
 from scheduling.venue_hours import set_hours
 from tests.scheduling.house import NOON, by, furnish, order, plan
 
@@ -91,7 +98,8 @@ def test_without_windows_each_roll_is_used_up_and_each_is_warned_of() -> None:
     assert ends(check) == [2000, 4000]
     assert len(check.warnings) == 2
     for warning in check.warnings:
-        assert warning.startswith("no service window before the roll ends: none is fixed at The shed")
+        assert warning.startswith("no service window before the roll ends at ")
+        assert ": none is fixed at The shed" in warning
 
 
 def test_a_roll_is_changed_in_time_and_the_next_is_counted_from_there() -> None:
@@ -129,7 +137,8 @@ def test_a_window_before_the_run_is_of_use_to_a_roll_that_is_not_new() -> None:
     check = told(days=11, id="second", strips_per_turn=0, starts_at=utc(10, 26, 12).isoformat())
     first, second = (one.end.change.window for one in check.ends)
     assert first is not None and first.window == "visit" and second is None
-    assert ends(check) == [pytest.approx(1700, abs=1), 2000]
+    # Of the 30 hours of the first run 8 are left after the visit, and come off the new roll.
+    assert ends(check) == [pytest.approx(1700, abs=1), pytest.approx(2000 - 80, abs=2)]
     assert len(check.warnings) == 1
 
 
@@ -141,9 +150,9 @@ def test_a_new_roll_gains_nothing_before_the_run_begins() -> None:
     assert ends(check) == []
     longer = told(days=7, strips_per_turn=0, starts_at=utc(10, 26, 12).isoformat())
     assert ends(longer) == [1000]
-    assert longer.warnings == (
-        "no service window before the roll ends: the next is Rounds, between 10:00 and 11:30 on 2026-11-01",
-    )
+    (warning,) = longer.warnings
+    assert warning.startswith("no service window before the roll ends at 1")
+    assert warning.endswith(" on 2026-10-30: the next is Rounds, between 10:00 and 11:30 on 2026-11-01")
 
 
 def test_a_roll_that_is_used_up_before_is_followed_by_another() -> None:
@@ -186,3 +195,42 @@ def test_what_cannot_be_planned_is_refused_as_planning_it_would_be() -> None:
     with pytest.raises(InputError) as refused:
         told()
     assert refused.value.field == "strips_per_turn"
+
+
+@settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=25)
+@given(
+    weekdays=st.lists(st.sampled_from(get_args(Weekday)), max_size=3, unique=True),
+    days=st.integers(3, 30),
+    begins=st.integers(0, 72),
+)
+def test_changed_as_it_says_paper_runs_out_only_where_it_warns(weekdays: list[str], days: int, begins: int) -> None:
+    """Column by column with a counter: new in each window that is named, and where there is none once it is empty."""
+    if not Venue.objects.exists():
+        furnish(media=SHORT_ROLL | {"roll_m": 0.6}, knife=None)  # 1,200 columns, five days
+    fixed = [
+        ServiceWindowFixed(
+            venue="shed", name=day, comes=Weekly(weekday=day, begins="10:00", ends="11:30"), begins_at=None
+        )
+        for day in get_args(Weekday)
+    ]
+    off = [ServiceWindowCalledOff()]
+    append([Append(f"service/{one.name}", None, [one, *([] if one.name in weekdays else off)]) for one in fixed], by())
+    starts_at = NOON + timedelta(hours=begins)
+    check = told(days=days + 3, strips_per_turn=0, starts_at=starts_at.isoformat())
+    cycle = cycle_named("apparent-solar-day", {}, place=venue_place(venue="shed"))
+    instants = cycle.instants(np.arange(check.first_column, check.end_column) / 240)
+    changes = [one.end.change.window.starts_at.timestamp() for one in check.ends if one.end.change.window]
+    left, empty = 1200, []
+    for column, at in enumerate(instants, check.first_column):
+        while changes and changes[0] <= at:
+            left = 1200
+            changes.pop(0)
+        if left == 0:
+            empty.append(column)
+            left = 1200
+        left -= 1
+    assert empty == [one.end.column for one in check.ends if one.end.change.window is None]
+    assert len(check.warnings) == len(empty)
+    untils = [(one.end.change.until, one.end.at) for one in check.ends]
+    assert all(until is None or until <= at for until, at in untils)
+    assert [at for _, at in untils] == sorted(at for _, at in untils)

@@ -37,7 +37,7 @@ def test_a_roll_that_ends_soon_is_changed_in_its_service_window(short: Caller, c
 def test_without_a_window_that_is_said(short: Caller, clock: HeldClock) -> None:
     ((what, said),) = told()
     assert what == "Change the roll"
-    assert said.startswith("no service window before the roll ends: none is fixed at Quay House within")
+    assert said == "before 00:03 on Mon 23 Mar 2026; no service window by then"
 
 
 def test_what_ends_long_from_now_is_not_spoken_of_yet(short: Caller, clock: HeldClock) -> None:

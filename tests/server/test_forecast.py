@@ -110,7 +110,8 @@ def test_a_part_says_in_which_service_window_it_is_changed(studio: Caller) -> No
         studio.create(resource, changed(body, "profile.media.roll_m", 0.3) if resource == "profiles" else body)
     told = studio.get("machines/wren-1/forecast").json()["run"]["roll_ends"]
     assert told["change"]["window"] is None and told["change"]["until"] is None
-    assert told["change"]["in_words"].startswith("no service window before the roll ends: none is fixed at Quay House")
+    said = "no service window before the roll ends at 00:04 on 2026-03-23: none is fixed at Quay House within"
+    assert told["change"]["in_words"].startswith(said)
     weekly = {"kind": "weekly", "weekday": "sunday", "begins": "23:00", "ends": "02:00"}
     studio.create("service-windows", SERVICE_WINDOW | {"comes": weekly})
     told = studio.get("machines/wren-1/forecast").json()
