@@ -7,29 +7,14 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import lru_cache
 
 from machines.node.cautions import BESIDE
 from scheduling.changes import Part
-from scheduling.forecast import End, Forecast, forecast
-from scheduling.log.models import Event, Machine, Opening, ServiceWindow, SupplyChange
-from scheduling.plates import PlateStore
-from scheduling.selectors import current_run
+from scheduling.forecast import End, Forecast
+from scheduling.kept_forecast import kept_forecast
+from scheduling.log.models import Machine, SupplyChange
+from scheduling.plates import PlateGone, PlateStore
 
-# What moves the end of a part or what is said of it. Printing as planned moves none.
-MOVING = (
-    "machine-added",
-    "machine-calibrated",
-    "run-planned",
-    "segments-planned",
-    "gap-settled",
-    "feed-corrected",
-    "operator-acted",
-    "opening-fixed",
-    "hours-set",
-    "service-window-fixed",
-    "service-window-called-off",
-)
 DECIDE = (
     "Guards, interlocks and the stop control beside the machine keep people safe, not this calendar. Local codes and"
     " the venue's safety officer decide."
@@ -66,31 +51,11 @@ def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator
         now: this instant, UTC.
         plates: where plates lie.
     """
-    run = current_run(machine=machine.id, before=datetime.max.replace(tzinfo=UTC))
-    if run is None:
-        return
-    streams = [f"machine/{machine.id}", f"run/{run.id}", *_streams_of_venue(machine.venue_id)]
-    newest = Event.objects.filter(stream__in=streams, kind__in=MOVING).order_by("-position")[0]
-    hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     try:
-        told = _told(machine.id, run.id, newest.digest, hour, plates)
-    except KeyError:
+        kept = kept_forecast(machine, now, plates)
+    except PlateGone:
         return
-    yield from _ends(told, newest.said_at)
-
-
-def _streams_of_venue(venue: str) -> Iterator[str]:
-    """What its people say of when a change is a good one and when a bad one."""
-    yield f"venue/{venue}"
-    for kind, rows in (("opening", Opening.objects), ("service", ServiceWindow.objects)):
-        yield from (f"{kind}/{id}" for id in rows.filter(venue_id=venue).values_list("id", flat=True))
-
-
-@lru_cache(maxsize=256)
-def _told(machine: str, run: str, newest: str, hour: datetime, plates: PlateStore) -> Forecast:
-    """A forecast, made once an hour unless something moved it: it counts the dots of every plate of the run, and
-    whoever reaches the server may ask for a calendar again and again."""
-    return forecast(Machine.objects.get(id=machine), hour, plates)
+    yield from _ends(kept.forecast, kept.moved_at)
 
 
 def _ends(told: Forecast, changed_at: datetime) -> Iterator[SupplyEnd]:

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from datetime import datetime, timedelta
 from typing import Literal
 
 from machines.entries import Action
@@ -16,12 +15,11 @@ from machines.node.cautions import BESIDE, UNATTENDED
 from machines.node.holds import SAYS
 from machines.node.panel.facts import gloss
 from machines.node.panel.pages import LABELS
-from scheduling.calendar_supplies import MOVING
 from scheduling.changes import Part
-from scheduling.forecast import End, Forecast, end_at, forecast
-from scheduling.log.models import Event, Machine, Run, Venue
-from scheduling.plates import PlateStore
-from scheduling.selectors import current_run
+from scheduling.forecast import End, Forecast, end_at
+from scheduling.kept_forecast import kept_forecast
+from scheduling.log.models import Machine, Run, Venue
+from scheduling.plates import PlateGone
 from server import wiring
 from server.console import words
 
@@ -161,8 +159,8 @@ def _knife(machine: Machine, is_cut: bool) -> Iterator[Task]:
 def changes(machine: Machine, run: Run | None, now: datetime, venue: Venue) -> tuple[tuple[Task, ...], tuple[str, ...]]:
     """What is to be changed within a week, in order of time; and what is known of the rest, in sentences."""
     try:
-        counted = _counted(machine, now)
-    except KeyError:  # a plate is gone
+        counted = kept_forecast(machine, now, wiring.plates()).forecast
+    except PlateGone:
         return (), ("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring.",)
     due, rest = [], []
     for part, end in _ends(counted):
@@ -174,21 +172,6 @@ def changes(machine: Machine, run: Run | None, now: datetime, venue: Venue) -> t
             fresh = end_at(venue, part, end.turn, end.column, end.at, now)
             due.append(_change(part, fresh, cuts(run), now, venue.zone))
     return tuple(sorted(due, key=lambda task: task.due or now)), tuple(rest)
-
-
-def _counted(machine: Machine, now: datetime) -> Forecast:
-    """The forecast, which counts the dots of every plate of the run: made once an hour unless something moved it, as
-    whoever reaches the server may ask for the sheet again and again. Printing as planned moves no end."""
-    run = current_run(machine=machine.id, before=datetime.max.replace(tzinfo=UTC))
-    streams = [f"machine/{machine.id}", *([f"run/{run.id}"] if run else [])]
-    newest = Event.objects.filter(stream__in=streams, kind__in=MOVING).order_by("-position")[0]
-    hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    return _forecast(machine.id, newest.digest, hour, wiring.plates())
-
-
-@lru_cache(maxsize=256)
-def _forecast(machine: str, newest: str, hour: datetime, plates: PlateStore) -> Forecast:
-    return forecast(Machine.objects.get(id=machine), hour, plates)
 
 
 def _ends(counted: Forecast) -> Iterator[tuple[Part, End | None]]:

@@ -1,0 +1,72 @@
+"""A machine's forecast, made once an hour unless something moved it.
+
+It counts the dots of every plate of the run, and whoever reaches the server may ask for the pages and the calendars
+that tell of it again and again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+
+from scheduling.forecast import Forecast, forecast
+from scheduling.log.models import Event, Machine, Opening, ServiceWindow
+from scheduling.plates import PlateStore
+from scheduling.selectors import current_run
+
+# What moves the end of a part or what is said of it. Printing as planned moves none.
+MOVING = (
+    "machine-added",
+    "machine-calibrated",
+    "run-planned",
+    "segments-planned",
+    "gap-settled",
+    "feed-corrected",
+    "operator-acted",
+    "opening-fixed",
+    "hours-set",
+    "service-window-fixed",
+    "service-window-called-off",
+)
+
+
+@dataclass(frozen=True)
+class KeptForecast:
+    """A forecast as of the beginning of the hour, and when what it is counted from last changed, UTC."""
+
+    forecast: Forecast
+    moved_at: datetime
+
+
+def kept_forecast(machine: Machine, now: datetime, plates: PlateStore) -> KeptForecast:
+    """The forecast of a machine for the run that it is on or will be on next.
+
+    Args:
+        machine: whose.
+        now: this instant, UTC.
+        plates: where plates lie.
+
+    Raises:
+        PlateGone: one of the plates is.
+    """
+    newest = Event.objects.filter(stream__in=list(_streams(machine)), kind__in=MOVING).order_by("-position")[0]
+    hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    return KeptForecast(_kept(machine.id, newest.digest, hour, plates), newest.said_at)
+
+
+def _streams(machine: Machine) -> Iterator[str]:
+    """Of the machine, its run, and what people say of the venue: when a change is a good one and when a bad one."""
+    yield f"machine/{machine.id}"
+    run = current_run(machine=machine.id, before=datetime.max.replace(tzinfo=UTC))
+    if run is not None:
+        yield f"run/{run.id}"
+    yield f"venue/{machine.venue_id}"
+    for kind, rows in (("opening", Opening.objects), ("service", ServiceWindow.objects)):
+        yield from (f"{kind}/{id}" for id in rows.filter(venue_id=machine.venue_id).values_list("id", flat=True))
+
+
+@lru_cache(maxsize=256)
+def _kept(machine: str, newest: str, hour: datetime, plates: PlateStore) -> Forecast:
+    return forecast(Machine.objects.get(id=machine), hour, plates)
