@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods
 from machines.errors import InputError
 from scheduling.log.store import Attribution
 from scheduling.studio import FixOpening, Taken, fix_opening, handle
+from server.accounts.people import standing_of
 from server.console import words
 from server.console.author import author, for_givers_of
 from server.console.forms import FIELDS, OpeningForm
@@ -27,7 +28,9 @@ from server.readings import readings_of
 def new(request: HttpRequest) -> HttpResponse:
     """The form; once it can be read, what it means; once that is confirmed, the opening."""
     form = OpeningForm(request.POST or None)
-    shown: dict[str, Any] = {"form": form}
+    theirs = standing_of(request.user).venues
+    offered = [venue for venue in form.venues.values() if theirs is None or venue.id in theirs]
+    shown: dict[str, Any] = {"form": form, "offered": offered}
     if request.method == "POST" and form.is_valid():
         try:
             command = FixOpening(**asdict(form.said()))
