@@ -181,3 +181,30 @@ def test_nobody_comes_in_without_a_key(two: Caller) -> None:
     for path in ("service-windows", "service-windows/rounds", "venues/quay/service-windows"):
         assert Caller().get(path).status_code == 401
     assert Caller().post("service-windows", VISIT | {"id": "more"}).status_code == 401
+
+
+def test_the_description_tells_what_can_be_asked(two: Caller) -> None:
+    description = json.loads(Caller().get("schema").content)
+
+    def body(path: str) -> jsonschema.Draft202012Validator:
+        operation = description["paths"][f"/api/v1/{path}"]["post"]
+        schema = operation["requestBody"]["content"]["application/json"]["schema"]
+        return jsonschema.Draft202012Validator(schema | {"components": description["components"]})
+
+    fixing, off = body("service-windows"), body("service-windows/{id}/call-off")
+    assert (
+        fixing.is_valid(SERVICE_WINDOW)
+        and fixing.is_valid(VISIT)
+        and off.is_valid({})
+        and off.is_valid({"reason": "x"})
+    )
+    assert not fixing.is_valid(SERVICE_WINDOW | {"comes": {"kind": "weekly"}}) and not off.is_valid({"because": "x"})
+    parameters = {
+        path: {one["name"] for one in description["paths"][f"/api/v1/{path}"]["get"]["parameters"]}
+        for path in ("service-windows", "service-windows/{id}", "venues/{id}/service-windows")
+    }
+    assert parameters == {
+        "service-windows": {"limit", "cursor", "at", "known_by", "venue"},
+        "service-windows/{id}": {"id", "at", "known_by"},
+        "venues/{id}/service-windows": {"id", "from", "to"},
+    }
