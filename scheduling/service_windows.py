@@ -10,29 +10,33 @@ from scheduling.log.events import ServiceWindowCalledOff
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.named import require
 from scheduling.override import require_reason
-from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindow, spans
+from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindow, require_comes_on, spans
 from scheduling.sky.zones import zone
 
 
-def call_off(window: str, reason: str | None, by: Attribution) -> None:
-    """From now on nobody comes in a window; its row stays, marked. Called off already, nothing is written.
+def call_off(window: str, reason: str | None, by: Attribution, date: str | None = None) -> None:
+    """From now on nobody comes in a window, or not on one date; its row stays, marked. Called off already, nothing is
+    written.
 
     Args:
         window: its id.
         reason: why, in the person's words.
         by: who says so.
+        date: local date on which a weekly window does not begin; None for the whole window.
 
     Raises:
         Unknown: there is no such window.
-        InputError: the reason is too long.
+        InputError: the reason is too long, or the window does not begin on that date.
         LostRace: somebody else changed the window meanwhile.
     """
     stream = f"service/{window}"
     version = stream_version(stream)
     row = require(models.ServiceWindow, "service window", window)
     require_reason(reason)
-    if row.called_off_at is None:
-        append([Append(stream, version, [ServiceWindowCalledOff(reason=reason or None)])], by)
+    if date is not None:
+        require_comes_on(as_planned(row).comes, date)
+    if row.called_off_at is None and date not in row.dates_off:
+        append([Append(stream, version, [ServiceWindowCalledOff(reason=reason or None, date=date)])], by)
 
 
 def windows_of(venue: models.Venue, starts_at: datetime, ends_at: datetime) -> list[ServiceSpan]:
@@ -49,4 +53,5 @@ def as_planned(row: models.ServiceWindow) -> ServiceWindow:
         name=row.name,
         comes=structure(row.comes, Comes),  # type: ignore[arg-type]
         begins_at=row.begins_at,
+        dates_off=tuple(row.dates_off),
     )

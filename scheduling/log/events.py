@@ -154,10 +154,16 @@ class ServiceWindowFixed:
 
 @dataclass(frozen=True, kw_only=True)
 class ServiceWindowCalledOff:
-    """Nobody will come in a service window any more; why, in the person's words."""
+    """Nobody will come in a service window any more, or not on one date.
+
+    Attributes:
+        reason: why, in the person's words.
+        date: local date on which a weekly window does not begin; None for the whole window.
+    """
 
     stream: ClassVar[str] = "service"
     reason: str | None = None
+    date: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

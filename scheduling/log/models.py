@@ -157,6 +157,7 @@ class ServiceWindow(Folded):
     begins_at = models.DateTimeField(null=True, help_text="of one that comes once; null for a weekly one")
     called_off_at = models.DateTimeField(null=True)
     called_off_because = models.TextField(null=True, help_text="why, in the person's words")
+    dates_off = CanonicalJSON(default=list, help_text="local dates on which a weekly one does not begin, in order")
 
 
 class Run(Folded):

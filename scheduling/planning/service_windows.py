@@ -75,12 +75,14 @@ class ServiceWindow:
         id, name: its own.
         comes: as it was asked for.
         begins_at: of one that comes once, its anchor's instant, UTC; None for a weekly one.
+        dates_off: local dates, such as ``2026-12-24``, on which a weekly one does not begin.
     """
 
     id: str
     name: str
     comes: Comes
     begins_at: datetime | None
+    dates_off: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,6 +136,17 @@ def spans(
     return sorted(found, key=lambda span: (span.starts_at, span.ends_at, span.window))
 
 
+def require_comes_on(comes: Comes, day: str) -> None:
+    """Raise an InputError, whose field is ``date``, unless a window comes every week and begins on a local date."""
+    if not isinstance(comes, Weekly):
+        raise InputError("date", "given for a window that comes once", "leave it out, and call the window off")
+    at = read_date("date", day)
+    if get_args(Weekday)[at.weekday()] != comes.weekday:
+        raise InputError("date", f"{day} is no {comes.weekday}", "give a date on which the window begins")
+    if comes.last_date is not None and day > comes.last_date:
+        raise InputError("date", f"{day} is after the window's last date", f"give one up to {comes.last_date}")
+
+
 def last_before(found: Iterable[ServiceSpan], end: datetime) -> ServiceSpan | None:
     """The last span, of several in order of time, that begins before an instant; None where none does."""
     return max((one for one in found if one.starts_at < end), key=lambda one: one.starts_at, default=None)
@@ -142,12 +155,14 @@ def last_before(found: Iterable[ServiceSpan], end: datetime) -> ServiceSpan | No
 def _comings(window: ServiceWindow, zone: ZoneInfo, starts_at: datetime, ends_at: datetime) -> Iterator[Span]:
     """The times that a window comes, and a few more on either side."""
     if isinstance(window.comes, Weekly):
-        yield from _weekly(window.comes, zone, starts_at, ends_at)
+        yield from _weekly(window.comes, window.dates_off, zone, starts_at, ends_at)
     elif window.begins_at is not None:
         yield window.begins_at, window.begins_at + timedelta(minutes=window.comes.minutes)
 
 
-def _weekly(comes: Weekly, zone: ZoneInfo, starts_at: datetime, ends_at: datetime) -> Iterator[Span]:
+def _weekly(
+    comes: Weekly, dates_off: tuple[str, ...], zone: ZoneInfo, starts_at: datetime, ends_at: datetime
+) -> Iterator[Span]:
     minutes = span_minutes(comes.begins, comes.ends, ("begins", "ends"))
     # Two days cover a span that runs into the next day, and a change of clocks or of the date on top of it.
     day, last = local_date(starts_at, zone) - timedelta(days=2), local_date(ends_at, zone) + timedelta(days=1)
@@ -155,6 +170,7 @@ def _weekly(comes: Weekly, zone: ZoneInfo, starts_at: datetime, ends_at: datetim
         last = min(last, read_date("last_date", comes.last_date))
     day += timedelta(days=(get_args(Weekday).index(comes.weekday) - day.weekday()) % 7)
     while day <= last:
-        if (span := instants_on(day, minutes, zone)) is not None:
+        span = None if day.isoformat() in dates_off else instants_on(day, minutes, zone)
+        if span is not None:
             yield span
         day += WEEK

@@ -34,9 +34,10 @@ DATETIME = OpenApiTypes.DATETIME
 
 @dataclass(frozen=True, kw_only=True)
 class CallOff:
-    """Nobody comes in the window any more; and why, for the record."""
+    """Nobody comes in the window any more, or in a weekly one not on one local ``date``; and why, for the record."""
 
     reason: str | None = None
+    date: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,13 +75,14 @@ class ComingServices:
 
 
 class ServiceWindowRow(Row):
-    """A service window. ``begins_at`` is null for one that comes every week, ``called_off_at`` while it stands."""
+    """A service window. ``begins_at`` is null for one that comes every week, ``called_off_at`` while it stands;
+    ``dates_off`` are the local dates on which a weekly one does not begin."""
 
     comes = Stored(Comes)
 
     class Meta:
         model = ServiceWindow
-        fields = ("id", "venue", "name", "comes", "begins_at", "called_off_at", "called_off_because")
+        fields = ("id", "venue", "name", "comes", "begins_at", "called_off_at", "called_off_because", "dates_off")
         read_only_fields = fields
 
 
@@ -128,11 +130,11 @@ class ServiceWindowCallOff(Door):
     reads, serializer_class, answers = CallOff, ServiceWindowRow, 200
 
     def post(self, request: Request, pk: str) -> Response:
-        """Call a window off, from now on and for good; it stays in the list, marked. Called off already, it stays
-        as it is."""
+        """Call a window off, from now on and for good, or one date of a weekly one; it stays in the list, marked.
+        Called off already, it stays as it is."""
         asked = structure(request.data, CallOff)
         window = get_object_or_404(ServiceWindow, pk=pk)
-        call_off(window.id, asked.reason, attribution(request, window.venue_id))
+        call_off(window.id, asked.reason, attribution(request, window.venue_id), asked.date)
         window.refresh_from_db()
         return Response(ServiceWindowRow(window).data)
 

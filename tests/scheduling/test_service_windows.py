@@ -67,6 +67,21 @@ def test_called_off_again_nothing_is_written() -> None:
     assert ServiceWindow.objects.get().called_off_because == "ill"
 
 
+def test_one_date_is_called_off_and_the_others_stand() -> None:
+    furnish()
+    fix("rounds", **ROUNDS)
+    for _ in range(2):
+        call_off("rounds", "a holiday", by(), "2026-11-03")
+    assert coming(28) == [("rounds", utc(*day, 10), utc(*day, 11, 30)) for day in ((10, 27), (11, 10), (11, 17))]
+    row = ServiceWindow.objects.get()
+    assert (row.dates_off, row.called_off_at) == (["2026-11-03"], None)
+    assert Event.objects.filter(kind="service-window-called-off").count() == 1
+    call_off("rounds", None, by())
+    call_off("rounds", None, by(), "2026-11-10")  # it is off as a whole: nothing is written
+    assert Event.objects.filter(kind="service-window-called-off").count() == 2
+    assert ServiceWindow.objects.get().dates_off == ["2026-11-03"]
+
+
 def test_what_cannot_be_called_off() -> None:
     furnish()
     with pytest.raises(Unknown, match="there is no service window 'rounds'"):

@@ -45,7 +45,12 @@ def misfits(value: Any, path: str, method: str, status: str = "200") -> list[str
 
 def test_what_was_fixed_can_be_read_again(two: Caller) -> None:
     rounds, visit = (two.get(f"service-windows/{id}").json() for id in ("rounds", "visit"))
-    assert rounds == SERVICE_WINDOW | {"begins_at": None, "called_off_at": None, "called_off_because": None}
+    assert rounds == SERVICE_WINDOW | {
+        "begins_at": None,
+        "called_off_at": None,
+        "called_off_because": None,
+        "dates_off": [],
+    }
     assert visit.items() >= VISIT.items()
     # The Sun stands highest over 176.56 west at 23:54 UTC about the equinox, by 8 minutes of equation of time, and
     # sets 6 hours and some minutes on: local 21 March it is still the 21st in UTC. Half an hour after is 06:27.
@@ -102,9 +107,23 @@ def test_what_was_called_off_later_stood_then(two: Caller, clock: HeldClock) -> 
     assert two.get("service-windows?at=2026-03-20T05:59:59Z").json() == {"results": [], "next": None}
 
 
+def test_one_date_of_a_weekly_one_is_called_off(two: Caller) -> None:
+    for _ in range(2):
+        off = two.post("service-windows/rounds/call-off", {"date": "2026-03-31", "reason": "a holiday"}).json()
+        assert (off["dates_off"], off["called_off_at"]) == (["2026-03-31"], None)
+    assert misfits(off, "service-windows/{id}", "get") == []
+    assert Event.objects.filter(kind="service-window-called-off").count() == 1
+    told = two.get("venues/quay/service-windows").json()["windows"]
+    assert [one["local_starts_at"][:10] for one in told] == ["2026-03-24", "2026-04-07", "2026-04-14"]
+
+
 @pytest.mark.parametrize(
     ("path", "body", "status", "field"),
     [
+        ("rounds", {"date": "2026-03-30"}, 422, "date"),
+        ("rounds", {"date": "2026-12-29"}, 422, "date"),
+        ("rounds", {"date": "Tuesday"}, 422, "date"),
+        ("visit", {"date": "2026-03-21"}, 422, "date"),
         ("rounds", {"reason": "x" * 501}, 422, "reason"),
         ("rounds", {"because": "ill"}, 422, "because"),
         ("rounds", {"reason": 5}, 422, "reason"),

@@ -77,8 +77,13 @@ def service_window_fixed(rows: Rows, fact: Recorded, event: ServiceWindowFixed) 
 
 
 def service_window_called_off(rows: Rows, fact: Recorded, event: ServiceWindowCalledOff) -> None:
-    """Its row stays, marked."""
-    if (window := rows.change(ServiceWindow, fact.subject)) is not None:
+    """Its row stays, marked; or one of its dates is."""
+    window = rows.change(ServiceWindow, fact.subject)
+    if window is None:
+        return
+    if event.date is not None:
+        window.dates_off = sorted({*window.dates_off, event.date})
+    else:
         window.called_off_at = fact.happened_at
         window.called_off_because = event.reason
 

@@ -160,6 +160,7 @@ def _service(draw: st.DrawFn) -> Saying:
                 service_once(minutes),
                 service_weekly(f"{minutes // 60:02}:15", "23:00"),
                 ServiceWindowCalledOff(reason=draw(st.none() | st.text(max_size=3))),
+                ServiceWindowCalledOff(date=draw(st.sampled_from(("2026-04-07", "2026-03-31", "2026-04-14")))),
             )
         )
     )

@@ -66,10 +66,13 @@ def test_service_windows() -> None:
     assert (rounds.begins_at, rounds.comes["kind"], rounds.comes["weekday"]) == (None, "weekly", "tuesday")
     say("service/rounds", ServiceWindowCalledOff(reason=None), minutes=7)
     off = ServiceWindow.objects.get(id="rounds")
+    for day in ("2026-04-14", "2026-04-07", "2026-04-14"):
+        say("service/rounds", ServiceWindowCalledOff(date=day), minutes=8)
+    assert ServiceWindow.objects.get(id="rounds").dates_off == ["2026-04-07", "2026-04-14"]
     assert (off.called_off_at, off.called_off_because, off.comes) == (at(7), None, rounds.comes)
     say("service/rounds", service_weekly(ends="12:00"), minutes=9)
     again = ServiceWindow.objects.get(id="rounds")
-    assert (again.called_off_at, again.comes["ends"]) == (None, "12:00")
+    assert (again.called_off_at, again.dates_off, again.comes["ends"]) == (None, [], "12:00")
 
 
 def test_a_window_that_nobody_fixed_is_not_called_off() -> None:

@@ -8,6 +8,7 @@ Sunday of September and the first of April at 02:45 standard time; Pacific/Apia 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import Any, get_args
@@ -76,6 +77,13 @@ def test_it_begins_no_more_after_its_last_date() -> None:
     assert (
         times([weekly("monday", "09:00", "10:00", last_date="2026-07-12")], "UTC", utc(2026, 7, 7), found[1][0]) == []
     )
+
+
+def test_it_does_not_begin_on_a_date_that_is_off() -> None:
+    """The night from Monday the 13th is off, and with it what would have reached into Tuesday."""
+    window = replace(weekly("monday", "22:00", "02:00"), dates_off=("2026-07-13", "2026-07-21"))
+    found = times([window], "UTC", utc(2026, 7, 1), utc(2026, 7, 27))
+    assert found == [(utc(2026, 7, day, 22), utc(2026, 7, day + 1, 2)) for day in (6, 20)]
 
 
 def test_one_that_is_on_counts_whole_and_one_that_touches_does_not() -> None:
