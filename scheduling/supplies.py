@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -190,9 +191,17 @@ def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: Pla
 def by_column(
     segments: Iterable[Segment], profile: Profile, plates: PlateStore
 ) -> Iterator[tuple[Segment, NDArray[np.int64]]]:
-    """Segments, each with the dots of its columns. Plates are counted one at a time; neighbours mostly share one."""
-    digest, of_turn = None, np.zeros(0, dtype=np.int64)
+    """Segments, each with the dots of its columns."""
     for segment in segments:
-        if segment.plate != digest:
-            digest, of_turn = segment.plate, plates.get(segment.plate).dots.sum(axis=0)
-        yield segment, of_turn[np.arange(segment.first_column, segment.end_column) % profile.columns_per_turn]
+        of_turn = _dots_of_turn(plates, segment.plate)
+        columns = np.arange(segment.first_column, segment.end_column) % profile.columns_per_turn
+        yield segment, of_turn[columns].astype(np.int64)
+
+
+@lru_cache(maxsize=512)
+def _dots_of_turn(plates: PlateStore, digest: str) -> NDArray[np.int32]:
+    """The dots in each column of a plate. A digest means the same dots for ever, and opening a plate takes long; of the
+    largest plates some 30 MB of counts are kept, of a year of turns."""
+    of_turn: NDArray[np.int32] = plates.get(digest).dots.sum(axis=0, dtype=np.int32)
+    of_turn.setflags(write=False)
+    return of_turn

@@ -112,3 +112,11 @@ def test_what_the_run_does_not_hold_is_named(tmp_path: Path) -> None:
     assert raised.value.field == "segment"
     with pytest.raises(InputError, match="name a turn or a segment"):
         told(plates, turn=turn, segment=first.number)
+
+
+def test_a_plate_is_counted_once_for_ever(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    before = told(plates)
+    for file in tmp_path.rglob("*.png"):
+        file.unlink()
+    assert told(plates) == before
