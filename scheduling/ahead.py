@@ -7,15 +7,17 @@ from datetime import datetime
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from machines.node.strips import boundaries
 from machines.profile import IdleFiring, Profile
 from machines.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.paper import stretch_end
+from scheduling.planning.timeline import Timeline
 from scheduling.plates import PlateStore
-from scheduling.selectors import open_segments
+from scheduling.selectors import open_segments, run_instants, run_timeline
+from scheduling.sky.arrays import FloatArray
 from scheduling.supplies import Supplies, by_column, laid_dots, supplies
 
 NONE = np.zeros(0, dtype=np.int64)
@@ -58,12 +60,26 @@ class Due:
         return self.run.end_column - self.run.planned_to_column
 
     @cached_property
+    def timeline(self) -> Timeline:
+        """Its columns against its cycle."""
+        return run_timeline(self.run)
+
+    def instants(self, columns: ArrayLike) -> FloatArray:
+        """When running columns belong under the head, POSIX seconds."""
+        return run_instants(self.run, columns, self.timeline)
+
+    @cached_property
     def cuts(self) -> list[int]:
         """Boundaries that come to the knife from now until the run's last column is laid; the rest hangs uncut."""
         knife_columns = self.profile.knife_columns
         after = max(self.run.first_column, self.next_column - knife_columns) - 1
         through = self.run.end_column - knife_columns - 1
         return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
+
+    @cached_property
+    def cut_instants(self) -> FloatArray:
+        """When each of the cuts is made, POSIX seconds: when its place comes to the knife."""
+        return self.instants(np.array(self.cuts, dtype=np.int64) + self.profile.knife_columns)
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,7 +16,7 @@ from scheduling.changes import Change, Part, change_before
 from scheduling.log.models import Machine, Opening, Strip, Venue
 from scheduling.parts import Blade, Cartridge, Roll, blade, cartridge, roll
 from scheduling.plates import PlateStore
-from scheduling.selectors import current_run, run_instants
+from scheduling.selectors import current_run
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from scheduling.supplies import Supplies, idle_firing
@@ -102,7 +102,7 @@ def forecast(machine: Machine, now: datetime, plates: PlateStore, idle: IdleFiri
         idle: how nozzles are kept open; None for what the profile says.
 
     Raises:
-        KeyError: a plate is gone.
+        PlateGone: one of the plates is.
     """
     profile = calibrated_profile(machine)
     idle = idle or idle_firing(profile)
@@ -214,7 +214,7 @@ def _blade_end(ahead: Due, blade: Blade) -> End | None:
 
 def _end(ahead: Due, part: Part, column: int, at_column: int | None = None) -> End:
     """An end at a column, at the instant of that column or of another."""
-    at = utc(float(run_instants(ahead.run, column if at_column is None else at_column)))
+    at = utc(float(ahead.instants(column if at_column is None else at_column)))
     venue = Venue.objects.get(id=Machine.objects.get(id=ahead.run.machine_id).venue_id)
     return end_at(venue, part, column // ahead.profile.columns_per_turn, column, at, ahead.now)
 

@@ -99,7 +99,7 @@ def cartridge(
         idle: how nozzles are kept open, from the first run's beginning on.
 
     Raises:
-        KeyError: a plate is gone.
+        PlateGone: one of the plates is.
     """
     head = profile.head
     if not isinstance(head, CarriageHead) or head.cartridge_ml is None:

@@ -24,7 +24,8 @@ from scheduling.forecast import End, end_at
 from scheduling.log.models import Machine, Run, Venue
 from scheduling.parts import blade, roll
 from scheduling.run_order import PlanRun, plan_run, require_picture_fits
-from scheduling.selectors import run_instants, run_timeline
+from scheduling.selectors import has_columns_to_come
+from scheduling.studio import require_new
 from scheduling.uploads import UploadStore
 
 MOST_ENDS = 24
@@ -112,7 +113,7 @@ class Rolls(Supply):
     def end(self, served: int) -> tuple[int, datetime] | None:
         """See `Supply`."""
         column = self.run.column_to_come(served)
-        return None if column >= self.run.run.end_column else (column, _instant(self.run.run, column))
+        return None if column >= self.run.run.end_column else (column, utc(float(self.run.instants(column))))
 
     @staticmethod
     def all_of(run: Due) -> int:
@@ -127,7 +128,7 @@ class Rolls(Supply):
             return 0
         if planned_at >= run.run.ends_at:
             return Rolls.all_of(run)
-        column = run_timeline(run.run).first_column_from(planned_at.timestamp())
+        column = run.timeline.first_column_from(planned_at.timestamp())
         return int(np.searchsorted(run.due, column)) + max(0, column - run.run.planned_to_column)
 
 
@@ -141,7 +142,7 @@ class Blades(Supply):
         cuts, last = self.run.cuts, max(1, served) - 1
         if last >= len(cuts):
             return None
-        return cuts[last], _instant(self.run.run, cuts[last] + self.run.profile.knife_columns)
+        return cuts[last], utc(float(self.run.cut_instants[last]))
 
     @staticmethod
     def all_of(run: Due) -> int:
@@ -151,8 +152,7 @@ class Blades(Supply):
     @staticmethod
     def served_of(run: Due, at: datetime) -> int:
         """See `Supply`."""
-        at_knife = np.array(run.cuts, dtype=np.int64) + run.profile.knife_columns
-        return int(np.searchsorted(run_instants(run.run, at_knife), at.timestamp()))
+        return int(np.searchsorted(run.cut_instants, at.timestamp()))
 
 
 def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> RunCheck:
@@ -165,9 +165,11 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
 
     Raises:
         InputError: it cannot be planned; names the field.
+        Taken: its id is in use.
     """
     run = _as_planned(command)
     require_picture_fits(command, uploads)
+    require_new(command)
     machine = Machine.objects.get(id=run.machine_id)
     profile, venue = calibrated_profile(machine), Venue.objects.get(id=machine.venue_id)
     due = Due(run=run, profile=profile, now=now, due=NONE)
@@ -205,7 +207,7 @@ def _supplies(machine: Machine, profile: Profile, run: Due) -> Iterator[Supply]:
     """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
     is taken to have followed."""
     earlier = Run.objects.filter(machine_id=machine.id, starts_at__lt=run.run.starts_at)
-    before = tuple(Due.of_run(one, profile, run.now) for one in earlier)
+    before = tuple(Due.of_run(one, profile, run.now) for one in earlier if has_columns_to_come(one))
     full = max(1, whole_columns(profile, profile.media.roll_m))
     left = whole_columns(profile, roll(machine, profile).left_m) - sum(map(Rolls.all_of, before))
     yield Rolls(run, before, _rest(left, full), full)
@@ -245,7 +247,3 @@ def _warnings(one: PartEnd) -> Iterator[str]:
         yield one.end.change.in_words
     if one.end.warning is not None:
         yield f"the {one.part} ends {one.end.warning}"
-
-
-def _instant(run: Run, column: int) -> datetime:
-    return utc(float(run_instants(run, column)))

@@ -60,11 +60,11 @@ def run_timeline(run: Run) -> Timeline:
     return Timeline(cycle, machine_profile(profile=machine.profile_id).columns_per_turn, run.segments_per_turn)
 
 
-def run_instants(run: Run, columns: npt.ArrayLike) -> FloatArray:
+def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline | None = None) -> FloatArray:
     """When running columns of a run belong under the head, POSIX seconds: by its cycle, and later by what its timeline
-    has waited before them."""
+    has waited before them. Whoever asks often gives the run's timeline, which is read from the views otherwise."""
     running = np.asarray(columns)
-    instants = run_timeline(run).instants(running)
+    instants = (timeline or run_timeline(run)).instants(running)
     for column, waited_s in run.shifts:
         instants = instants + np.where(running >= column, waited_s, 0.0)
     return instants
@@ -120,7 +120,10 @@ def current_run(*, machine: str, before: datetime) -> Run | None:
 
     A later run waits until the one before it is accounted for to the last column: the paper is one line.
     """
-    for run in Run.objects.filter(machine_id=machine, starts_at__lt=before).order_by("starts_at", "id"):
-        if run.again or run.printed + run.skipped + run.unknown < run.end_column - run.first_column:
-            return run
-    return None
+    runs = Run.objects.filter(machine_id=machine, starts_at__lt=before).order_by("starts_at", "id")
+    return next((run for run in runs if has_columns_to_come(run)), None)
+
+
+def has_columns_to_come(run: Run) -> bool:
+    """Whether a run has columns not yet accounted for, or to be printed once more."""
+    return bool(run.again) or run.printed + run.skipped + run.unknown < run.end_column - run.first_column

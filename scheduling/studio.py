@@ -27,7 +27,15 @@ from scheduling.log.events import (
     SourceAdded,
     VenueAdded,
 )
-from scheduling.log.store import Append, Attribution, LostRace, append, lock
+from scheduling.log.store import (
+    Append,
+    Attribution,
+    LostRace,
+    append,
+    lock,
+    require_never_closed,
+    stream_version,
+)
 from scheduling.named import check_id, check_name, require
 from scheduling.originals import check_upload
 from scheduling.planning.service_windows import Comes, begins_at
@@ -246,6 +254,20 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
             append([Append(f"{kind}/{command.id}", 0, [handler(command)])], by)
     except LostRace:
         raise Taken(kind, command.id) from None
+
+
+def require_new(command: Command) -> None:
+    """See that what a command adds has an id of its own.
+
+    Raises:
+        Taken: the id is in use.
+        InputError: it was, by what was closed into an archive since.
+    """
+    kind, _ = HANDLERS[type(command)]
+    stream = f"{kind}/{command.id}"
+    require_never_closed([stream])
+    if stream_version(stream):
+        raise Taken(kind, command.id)
 
 
 def read(data: Any, command: type[Command]) -> Command:

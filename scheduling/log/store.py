@@ -217,7 +217,7 @@ def _ends(streams: Sequence[str], answers: Sequence[Sequence[tuple[Any, ...]]]) 
 def _written(appends: Sequence[Append], by: Attribution, ends: _Ends, using: str) -> list[tuple[Line, Recorded]]:
     """The lines to be written, numbered and chained, and what each says."""
     position, heads = ends.last, ends.heads
-    _require_open([stream for stream, head in heads.items() if head.version == 0], using)
+    require_never_closed([stream for stream, head in heads.items() if head.version == 0], using=using)
     written = []
     for one in appends:
         _require_version(one, heads[one.stream], using)
@@ -227,7 +227,8 @@ def _written(appends: Sequence[Append], by: Attribution, ends: _Ends, using: str
     return written
 
 
-def _require_open(new_streams: Sequence[str], using: str) -> None:
+def require_never_closed(new_streams: Sequence[str], *, using: str = "default") -> None:
+    """Raise an InputError if one of the streams that are to begin was closed into an archive."""
     if not new_streams:
         return
     closed = models.ClosedStream.objects.using(using).filter(stream__in=new_streams).first()

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any, get_args
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.db.models import F
+from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -16,6 +20,7 @@ from scheduling import studio
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours
+from scheduling.log.archive import close_streams
 from scheduling.log.events import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Event, Machine, Run, Venue
 from scheduling.log.store import Append, append
@@ -195,6 +200,32 @@ def test_what_cannot_be_planned_is_refused_as_planning_it_would_be() -> None:
     with pytest.raises(InputError) as refused:
         told()
     assert refused.value.field == "strips_per_turn"
+
+
+def test_an_id_that_a_run_has_or_had_is_refused_as_planning_it_would_be(tmp_path: Path) -> None:
+    furnish()
+    plan()
+    later = command(id="first", starts_at=utc(11, 2, 12).isoformat(), ends_at=utc(11, 3, 12).isoformat())
+    for attempt in (lambda: check_run(later, NOON, None), lambda: studio.handle(later, by())):
+        with pytest.raises(studio.Taken, match="there is a run 'first' already"):
+            attempt()
+    close_streams(["run/first"], tmp_path / "closed", by(), key=None)
+    for attempt in (lambda: check_run(later, NOON, None), lambda: studio.handle(later, by())):
+        with pytest.raises(InputError, match="run/first was closed into an archive"):
+            attempt()
+
+
+def test_the_questions_to_the_database_do_not_grow_with_the_runs_that_are_over() -> None:
+    furnish(media=SHORT_ROLL)
+    with CaptureQueriesContext(connection) as alone:
+        told(days=10, id="later", starts_at=utc(11, 20, 12).isoformat(), ends_at=utc(11, 29, 12).isoformat())
+    for number in range(3):
+        begins = NOON + timedelta(days=2 * number)
+        plan(id=f"over-{number}", starts_at=begins.isoformat(), ends_at=(begins + timedelta(days=1)).isoformat())
+    Run.objects.update(printed=F("end_column") - F("first_column"), planned_to_column=F("end_column"))
+    with CaptureQueriesContext(connection) as after:
+        told(days=10, id="later", starts_at=utc(11, 20, 12).isoformat(), ends_at=utc(11, 29, 12).isoformat())
+    assert len(after) == len(alone)
 
 
 @settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=25)

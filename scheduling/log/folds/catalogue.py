@@ -33,7 +33,7 @@ def venue_added(rows: Rows, fact: Recorded, event: VenueAdded) -> None:
 
 
 def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
-    """Comes a venue is open."""
+    """When a venue is open."""
     if (venue := rows.change(Venue, fact.subject)) is not None:
         venue.hours = unstructure(event.hours)
 
