@@ -154,11 +154,12 @@ def _choice(rule: Rule | None, decision: Decision, gap: Gap, run: Run) -> Choice
 
 
 def _runs_into(run: Run, shift_s: float) -> RunsInto | None:
-    """The next run of the machine, if this one ends after its beginning when its timeline waits so much longer."""
+    """The next run of the machine, if this one ends after its beginning when its timeline waits so much longer; it ends
+    later already by what it has waited before."""
     if not shift_s:
         return None
-    following = Run.objects.filter(machine_id=run.machine_id, starts_at__gte=run.ends_at).order_by("starts_at").first()
-    ends_at = run.ends_at + timedelta(seconds=run.shift_s + shift_s)
+    following = Run.objects.filter(machine_id=run.machine_id, starts_at__gt=run.starts_at).order_by("starts_at").first()
+    ends_at = run.ends_at + timedelta(seconds=shift_s)
     if following is None or ends_at <= following.starts_at:
         return None
     return RunsInto(following.id, following.starts_at, ends_at - following.starts_at)

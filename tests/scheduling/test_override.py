@@ -250,6 +250,22 @@ def test_a_timeline_that_waits_into_the_next_run_is_seen(tmp_path: Path, begins_
     assert found["replay"].runs_into is None, "catching up moves nothing that follows"
 
 
+@pytest.mark.parametrize(("begins_h", "by_h"), [(31, 7), (37, 1), (39, None)])
+def test_what_a_timeline_has_waited_before_counts_once(tmp_path: Path, begins_h: int, by_h: int | None) -> None:
+    """Two hours before, and so six now: whether it ran into the next run by these two already, or not."""
+    period = {"cycle": "period", "cycle_options": {"seconds": 86400, "epoch": NOON.isoformat()}}
+    plates = ready(tmp_path, **period)
+    plan(id="second", starts_at=at(begins_h).isoformat(), ends_at=at(begins_h + 9).isoformat(), **period)
+    first = Run.objects.filter(id="first")
+    first.update(shift_s=7200.0, shifts=[[first.get().first_column, 7200.0]], ends_at=at(32))
+    silent()
+    waits = choices(is_open(), at(8), plates, Wishes(within=LIMIT)).choices[-1]
+    assert waits.decision is not None and waits.decision.shift_s == pytest.approx(6 * 3600, abs=1500)
+    into = waits.runs_into
+    assert (None if into is None else round(into.by / timedelta(hours=1))) == by_h
+    assert into is None or (into.run, into.starts_at) == ("second", at(begins_h))
+
+
 def columns(first: int, end: int) -> Columns:
     return Columns(first=first, end=end)
 
