@@ -123,11 +123,11 @@ class Rolls(Supply):
     @staticmethod
     def served_of(run: Due, at: datetime) -> int:
         """See `Supply`."""
+        if at >= run.run.ends_at:
+            return Rolls.all_of(run)
         planned_at = at - timedelta(seconds=run.run.shift_s)
         if planned_at <= run.run.starts_at:
             return 0
-        if planned_at >= run.run.ends_at:
-            return Rolls.all_of(run)
         column = run.timeline.first_column_from(planned_at.timestamp())
         return int(np.searchsorted(run.due, column)) + max(0, column - run.run.planned_to_column)
 

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from machines.errors import InputError
 from machines.structure import structure
 from scheduling import studio
+from scheduling.ahead import Due
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours
@@ -26,11 +27,11 @@ from scheduling.log.models import Event, Machine, Run, Venue
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Weekday, Weekly
 from scheduling.plates import PlateStore
-from scheduling.run_check import MOST_ENDS, RunCheck, check_run
+from scheduling.run_check import MOST_ENDS, Rolls, RunCheck, check_run
 from scheduling.run_order import PlanRun
 from scheduling.selectors import cycle_named, venue_place
 from scheduling.venue_hours import set_hours
-from tests.scheduling.house import NOON, by, furnish, order, plan
+from tests.scheduling.house import NOON, by, furnish, order, plan, small_profile
 
 pytestmark = pytest.mark.django_db
 SHORT_ROLL = {"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0}  # 2,000 columns, a little over 8 turns
@@ -165,6 +166,17 @@ def test_a_roll_that_is_used_up_before_is_followed_by_another() -> None:
     plan(ends_at=(NOON + timedelta(days=9)).isoformat(), strips_per_turn=0)  # 2,160 columns
     check = told(days=20, id="second", strips_per_turn=0, starts_at=utc(11, 2, 13).isoformat())
     assert ends(check)[0] == pytest.approx(4000 - 2160, abs=2)
+
+
+@pytest.mark.parametrize(("hours", "served"), [(0, 0), (25, 50), (49, 290), (50, 300), (65, 300)])
+def test_of_a_run_that_has_waited_no_more_is_served_than_it_holds(hours: int, served: int) -> None:
+    """30 hours of 10 columns, all of them 20 hours later."""
+    furnish(knife=None)
+    plan(strips_per_turn=0, cycle="period", cycle_options={"seconds": 86400, "epoch": NOON.isoformat()})
+    run = Run.objects.get()
+    run.shift_s, run.shifts, run.ends_at = 72000.0, [[run.first_column, 72000.0]], NOON + timedelta(hours=50)
+    due = Due.of_run(run, small_profile(), NOON)
+    assert Rolls.served_of(due, NOON + timedelta(hours=hours)) == served
 
 
 def test_blades_are_counted_in_cuts() -> None:
