@@ -214,8 +214,11 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
     of = {machine.id: machine.name for machine in machines}
     runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))
     sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
+    planned = _changed([f"run/{run.id}" for run in runs], "run-planned")
+    waited = _settled_at([run.id for run in runs if run.shifts])
     for run in runs:
         picture = sources.get(run.source_id, run.source_id)
+        planned_at = planned[f"run/{run.id}"].at
         for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
             moved = len(run.shifts) if end == "ends" else 0
             yield Entry(
@@ -224,15 +227,15 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
                 category="run",
                 title=f"{of[run.machine_id]} {verb} {picture}",
                 said=f"Run {run.id}, {run.cycle}.\n{_by_the_clock(at, venue)}",
-                changed_at=_run_changed_at(run, moved > 0),
+                changed_at=waited[run.id] if moved else planned_at,
                 revision=moved,
             )
 
 
-def _run_changed_at(run: Run, has_moved: bool) -> datetime:
-    """When a run was planned, or when a gap was last settled, as by letting the timeline wait."""
-    kind = "gap-settled" if has_moved else "run-planned"
-    return Event.objects.filter(run=run.id, kind=kind).order_by("-position")[0].said_at
+def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:
+    """When a gap of each run was last settled, as by letting the timeline wait."""
+    settled = Event.objects.filter(run__in=runs, kind="gap-settled").order_by("position")
+    return dict(settled.values_list("run", "said_at"))
 
 
 def _supplies(venue: Venue, machines: list[Machine], now: datetime, plates: PlateStore, names: UUID) -> Iterator[Entry]:
@@ -269,7 +272,8 @@ def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names:
 def _changed(streams: Sequence[str], kind: str) -> dict[str, _Changed]:
     """The newest event of a kind in each stream."""
     events = Event.objects.filter(stream__in=streams, kind=kind).order_by("version")
-    return {event.stream: _Changed(event.said_at, event.version) for event in events}
+    found = events.values_list("stream", "said_at", "version")
+    return {stream: _Changed(said_at, version) for stream, said_at, version in found}
 
 
 def _uid(names: UUID, what: str) -> str:

@@ -6,6 +6,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from machines.errors import InputError
 from machines.recovery import Policy
@@ -27,6 +29,7 @@ from tests.scheduling.log.facts import (
     gap_settled,
     opening,
     printed,
+    run,
     say,
     service_once,
     service_weekly,
@@ -88,6 +91,22 @@ def test_a_run_that_waits_ends_later_under_the_same_name() -> None:
     assert after[ends].uid == before[ends].uid
     assert (before[ends].revision, after[ends].revision) == (0, 1)
     assert (before[ends].changed_at, after[ends].changed_at) == (NOW, at(100))
+
+
+def test_the_questions_to_the_database_do_not_grow_with_the_runs() -> None:
+    a_run_on_a_machine(0)
+    counts = []
+    for number in range(3):
+        if number:
+            later = timedelta(days=2 * number)
+            say(f"run/later-{number}", run(starts_at=NOW + later, ends_at=NOW + later + timedelta(days=1)))
+        entries()  # which makes the forecast of this hour
+        boathouse = Venue.objects.get()
+        with CaptureQueriesContext(connection) as asked:
+            found = venue_calendar(boathouse, WIDE, NOW, PlateStore(Path("/nowhere")), ()).entries
+        counts.append((sum(one.category == "run" for one in found), len(asked)))
+    assert [runs for runs, _ in counts] == [2, 4, 6]
+    assert len({queries for _, queries in counts}) == 1
 
 
 def test_a_run_whose_picture_was_archived_is_named_by_the_pictures_id(tmp_path: Path) -> None:
