@@ -38,7 +38,7 @@ def check_new_name(name: str) -> None:
         User._meta.get_field("username").clean(name, None)
     except ValidationError as error:
         raise InputError("name", f"{name!r} names nobody", " ".join(error.messages)) from error
-    if User.objects.filter(username=name).exists():
+    if User.objects.filter(username=User.normalize_username(name)).exists():
         raise InputError("name", f"{name!r} has an account already", "give another name, or change that one's role")
 
 
@@ -101,7 +101,7 @@ def _line(person: User) -> str:
 
 
 def _named(name: str) -> User:
-    person = User.objects.filter(username=name).first()
+    person = User.objects.filter(username=User.normalize_username(name)).first()
     if person is None:
         raise InputError("name", f"{name!r} has no account", "see the names in the list of people")
     return person

@@ -163,6 +163,7 @@ def test_without_a_terminal_no_password_is_asked_for(venues: None) -> None:
     ("order", "problem"),
     [
         (["make", "wilma", "--role", "curator"], "'wilma' has an account already"),
+        (["make", "ｗｉｌｍａ", "--role", "curator"], "has an account already"),  # the same to whoever signs in
         (["make", "", "--role", "curator"], "names nobody"),
         (["make", "a b", "--role", "curator"], "names nobody"),
         (["make", "robin", "--role", "curator", "--venue", "nowhere"], "there is no venue 'nowhere'"),
