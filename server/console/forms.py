@@ -1,42 +1,23 @@
-"""The form by which a person fixes an opening."""
+"""The forms by which a person fixes an opening or a service window, or calls a window off."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar, get_args
 
 from django import forms
 
+from machines.errors import InputError
 from scheduling.log.models import Venue
 from scheduling.named import LONGEST_NAME
+from scheduling.override import LONGEST_REASON
+from scheduling.planning.service_windows import LONGEST_MINUTES, Weekday
 from scheduling.sky.zones import zone_names
+from server.console.instants import CLOCK, SKY, InstantForm, beside
 
-CLOCK, SKY = "clock", "sky"
-EVENTS = (
-    ("sunset", "sunset"),
-    ("sunrise", "sunrise"),
-    ("civil-dusk", "end of civil twilight"),
-    ("civil-dawn", "beginning of civil twilight"),
-    ("solar-noon", "noon by the Sun"),
-    ("moonrise", "moonrise"),
-    ("moonset", "moonset"),
-)
-SIDES = (("before", "before"), ("after", "after"))
-WHICH = (("", "—"), ("earlier", "the earlier"), ("later", "the later"))
-LONGEST_SHIFT_MINUTES = 12 * 60
-
-# Where a problem with a field of the command stands on the form.
-FIELDS = {
-    "id": "id",
-    "venue": "venue",
-    "name": "name",
-    "anchor.civil": "civil",
-    "anchor.zone": "zone",
-    "anchor.event": "event",
-    "anchor.date": "date",
-    "anchor.offset": "minutes",
-    "anchor.which": "which",
-}
+WEEKLY = "weekly"
+WEEKDAYS = tuple((day, day.capitalize()) for day in get_args(Weekday))
+ONE_DATE, ALL = "date", "all"
 
 
 @dataclass(frozen=True)
@@ -49,20 +30,14 @@ class Said:
     anchor: dict[str, Any]
 
 
-class OpeningForm(forms.Form):
-    """An opening, named by the clock or by the sky. What it means, only the command knows."""
+class OpeningForm(InstantForm):
+    """An opening, named by the clock or by the sky."""
+
+    FIELDS: ClassVar[dict[str, str]] = {"id": "id", "venue": "venue", "name": "name", **beside("anchor")}
 
     name = forms.CharField(max_length=LONGEST_NAME)
     id = forms.CharField(max_length=40)
     venue = forms.ChoiceField()
-    by = forms.ChoiceField(choices=((CLOCK, "by the clock"), (SKY, "by the sky")), initial=CLOCK)
-    civil = forms.CharField(required=False)
-    zone = forms.CharField(required=False)
-    event = forms.ChoiceField(choices=EVENTS, required=False)
-    date = forms.CharField(required=False)
-    minutes = forms.IntegerField(required=False, min_value=0, max_value=LONGEST_SHIFT_MINUTES, initial=0)
-    side = forms.ChoiceField(choices=SIDES, required=False)
-    which = forms.ChoiceField(choices=WHICH, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -70,23 +45,81 @@ class OpeningForm(forms.Form):
         self.fields["venue"].choices = [(venue.id, venue.name) for venue in self.venues.values()]  # type: ignore[attr-defined]
         self.zones = sorted(zone_names())
 
-    def clean(self) -> dict[str, Any]:
-        """Refuse a way of naming the instant with its own fields left empty."""
-        cleaned: dict[str, Any] = self.cleaned_data
-        needed = "civil" if cleaned.get("by") == CLOCK else "date"
-        if not cleaned.get(needed) and needed not in self.errors:
-            self.add_error(needed, "Say when.")
-        return cleaned
-
     def said(self) -> Said:
         """What a valid form says; the zone is the venue's where none is given."""
         cleaned = self.cleaned_data
-        which = {"which": cleaned["which"]} if cleaned["which"] else {}
-        if cleaned["by"] == CLOCK:
-            zone = cleaned["zone"] or self.venues[cleaned["venue"]].zone
-            anchor = {"civil": cleaned["civil"], "zone": zone}
-        else:
-            anchor = {"event": cleaned["event"] or EVENTS[0][0], "date": cleaned["date"]}
-            if minutes := cleaned["minutes"]:
-                anchor["offset"] = f"{'-' if cleaned['side'] == 'before' else ''}PT{minutes}M"
-        return Said(cleaned["id"], cleaned["venue"], cleaned["name"], anchor | which)
+        anchor = self.anchor(self.venues[cleaned["venue"]].zone)
+        return Said(cleaned["id"], cleaned["venue"], cleaned["name"], anchor)
+
+
+class ServiceWindowForm(InstantForm):
+    """A service window of a venue, every week or once."""
+
+    FIELDS: ClassVar[dict[str, str]] = {
+        "id": "id",
+        "name": "name",
+        "comes.weekday": "weekday",
+        "comes.begins": "begins",
+        "comes.ends": "ends",
+        "comes.last_date": "last_date",
+        "comes.minutes": "lasts",
+        **beside("comes.anchor"),
+    }
+
+    name = forms.CharField(max_length=LONGEST_NAME)
+    id = forms.CharField(max_length=40)
+    by = forms.ChoiceField(
+        choices=((WEEKLY, "every week"), (CLOCK, "by the clock"), (SKY, "by the sky")), initial=WEEKLY
+    )
+    weekday = forms.ChoiceField(choices=WEEKDAYS, required=False)
+    begins = forms.CharField(required=False)
+    ends = forms.CharField(required=False)
+    last_date = forms.CharField(required=False)
+    lasts = forms.IntegerField(required=False, min_value=1, max_value=LONGEST_MINUTES, initial=60)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.zones = sorted(zone_names())
+
+    def clean(self) -> dict[str, Any]:
+        """A window that comes once lasts so many minutes."""
+        cleaned = super().clean()
+        if cleaned.get("by") in (CLOCK, SKY) and cleaned.get("lasts") is None and "lasts" not in self.errors:
+            self.add_error("lasts", "Say how long it lasts.")
+        return cleaned
+
+    def said(self, venue: Venue) -> dict[str, Any]:
+        """What a valid form says, as the API takes it."""
+        cleaned = self.cleaned_data
+        return {"id": cleaned["id"], "venue": venue.id, "name": cleaned["name"], "comes": self._comes(venue)}
+
+    def _comes(self, venue: Venue) -> dict[str, Any]:
+        cleaned = self.cleaned_data
+        if cleaned["by"] != WEEKLY:
+            return {"kind": "once", "anchor": self.anchor(venue.zone), "minutes": cleaned["lasts"]}
+        weekly = {"kind": "weekly", **{name: cleaned[name] for name in ("weekday", "begins", "ends")}}
+        return weekly | ({"last_date": cleaned["last_date"]} if cleaned["last_date"] else {})
+
+
+class CallOffForm(forms.Form):
+    """All of a service window, or one date of it, and why."""
+
+    what = forms.ChoiceField(choices=((ONE_DATE, "one date"), (ALL, "all of it")), initial=ONE_DATE)
+    date = forms.CharField(required=False)
+    reason = forms.CharField(required=False, max_length=LONGEST_REASON)
+
+    def clean(self) -> dict[str, Any]:
+        """One date has to be named."""
+        cleaned: dict[str, Any] = self.cleaned_data
+        if cleaned.get("what") == ONE_DATE and not cleaned.get("date"):
+            self.add_error("date", "Say which date.")
+        return cleaned
+
+    def said(self) -> tuple[str | None, str | None]:
+        """The date that a valid form calls off, None for the whole window; and the reason."""
+        cleaned = self.cleaned_data
+        return (cleaned["date"] if cleaned["what"] == ONE_DATE else None), cleaned["reason"] or None
+
+    def refuse(self, error: InputError) -> None:
+        """Put what is wrong beside its field."""
+        self.add_error(error.field if error.field in self.fields else None, f"{error.problem}; {error.remedy}")

@@ -17,9 +17,8 @@ from scheduling.studio import FixOpening, Taken, fix_opening, handle
 from server.accounts.people import standing_of
 from server.console import words
 from server.console.author import author, for_givers_of
-from server.console.forms import FIELDS, OpeningForm
+from server.console.forms import OpeningForm
 from server.console.overview import everywhere
-from server.readings import readings_of
 
 
 @for_givers_of(FixOpening)
@@ -39,7 +38,7 @@ def new(request: HttpRequest) -> HttpResponse:
                 return _fix(request, command, by)
             shown |= _preview(form, command)
         except (InputError, Taken) as error:
-            shown |= _refused(form, error)
+            shown["readings"] = form.refuse(error)
     return render(request, "console/opening.html", shown)
 
 
@@ -58,18 +57,3 @@ def _preview(form: OpeningForm, command: FixOpening) -> dict[str, Any]:
         "named": words.anchor(command.anchor),
         "utc": f"{opens_at:%Y-%m-%d %H:%M:%S} UTC",
     }
-
-
-def _refused(form: OpeningForm, error: InputError | Taken) -> dict[str, Any]:
-    """Put what is wrong beside its field; where a time has two readings, offer both."""
-    if isinstance(error, Taken):
-        form.add_error("id", "This id is in use; choose another.")
-        return {}
-    readings = _readings(error)
-    remedy = "choose below which is meant" if readings else error.remedy
-    form.add_error(FIELDS.get(error.field), f"{error.problem}; {remedy}")
-    return {"readings": readings}
-
-
-def _readings(error: InputError) -> list[dict[str, str]]:
-    return [{"which": one.which, "said": f"{one.at:%Y-%m-%d %H:%M %Z} ({one.at:%z})"} for one in readings_of(error)]

@@ -64,6 +64,7 @@ class Task:
     Attributes:
         due: when, UTC: as its service window begins, or by when where there is none; None for at once.
         when: the same in words, by the venue's clock.
+        in_window: whether a service window is named in them.
         part: what is changed; None for all else.
     """
 
@@ -73,6 +74,7 @@ class Task:
     when: str
     steps: tuple[Step, ...]
     part: Part | None = None
+    in_window: bool = False
 
 
 def at_panel(action: Action | Literal["arm-knife"]) -> Step:
@@ -195,7 +197,7 @@ def _change(part: Part, end: End, is_cut: bool, now: datetime, zone: str) -> Tas
         due, when = window.starts_at, f"in {window.name}, {words.span(window.starts_at, until, zone)}"
     else:
         due, when = end.at, _before(end.at, now, zone)
-    return Task(f"Change the {part}", f"{why}.", due, when, changing(part, is_cut), part)
+    return Task(f"Change the {part}", f"{why}.", due, when, changing(part, is_cut), part, window is not None)
 
 
 def _before(end: datetime, now: datetime, zone: str) -> str:

@@ -61,6 +61,7 @@ class Sheet:
         alone: what holds for machines that run by themselves: a heading and its points.
     """
 
+    id: str
     venue: str
     date: str
     made: str
@@ -90,6 +91,7 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
     has_knife = any(machine_profile(profile=row.profile_id).knife is not None for row in rows)
     heading, *points = UNATTENDED.splitlines()
     return Sheet(
+        id=venue.id,
         venue=venue.name,
         date=words.date(now, venue.zone),
         made=f"{words.moment(now, venue.zone)}, {venue.zone}, {words.offset(now, venue.zone)}",

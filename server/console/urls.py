@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from server.console import decide, hours, now, openings, today, views
+from server.console import decide, hours, now, openings, service_windows, today, views
 
 urlpatterns = [
     path("", views.console, name="console"),
@@ -16,6 +16,9 @@ urlpatterns = [
     path("machines/<id:machine>/now/fragment", now.fragment, name="now-fragment"),
     path("openings/new", openings.new, name="new-opening"),
     path("venues/<id:venue>/hours", hours.edit, name="hours"),
+    path("venues/<id:venue>/service-windows", service_windows.listed, name="windows"),
+    path("venues/<id:venue>/service-windows/new", service_windows.new, name="new-window"),
+    path("service-windows/<id:window>/call-off", service_windows.off, name="call-off"),
     path("venues/<id:venue>/today", today.today, name="today"),
     path("runs/<id:run>/decide", decide.decide, name="decide"),
     path("sign-in", LoginView.as_view(template_name="console/sign_in.html"), name="sign-in"),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date as date_type
 from datetime import datetime, timedelta
 from typing import Any
 
 from machines.recovery import Policy, Rule
 from scheduling.coming_round import span_in_words, time_in_words
+from scheduling.planning.service_windows import Comes, Once
 from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of
 
@@ -44,7 +46,11 @@ def clock_time(at: datetime, zone: str) -> str:
 
 def date(at: datetime, zone: str) -> str:
     """The local date, such as ``Sat 21 Mar 2026``."""
-    local = at.astimezone(zone_of(zone))
+    return day(at.astimezone(zone_of(zone)))
+
+
+def day(local: date_type) -> str:
+    """A date that a calendar on the wall shows, such as ``Sat 21 Mar 2026``."""
     return f"{local:%a} {local.day} {local:%b %Y}"
 
 
@@ -120,6 +126,15 @@ def anchor(said: dict[str, Any]) -> str:
     if not offset:
         return f"at {event}{which}"
     return f"{duration(offset)} {'before' if offset < timedelta() else 'after'} {event}{which}"
+
+
+def comes(said: Comes) -> str:
+    """How a service window comes: every week by the venue's clock, or once."""
+    if isinstance(said, Once):
+        return f"once, {anchor(said.anchor)}, for {duration(timedelta(minutes=said.minutes))}"
+    next_day = " the next day" if said.ends <= said.begins else ""
+    until = "" if said.last_date is None else f", until {day(date_type.fromisoformat(said.last_date))}"
+    return f"every {said.weekday.capitalize()} from {said.begins} to {said.ends}{next_day}{until}"
 
 
 def rule(said: Rule) -> str:

@@ -15,14 +15,17 @@ from server import jobs
 from server.accounts.models import PersonRole
 from server.accounts.people import change_role, close_account
 from server.accounts.principals import Standing
-from tests.server.studio import FAR_VENUE, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, SERVICE_WINDOW, Caller, HeldClock
 from tests.server.test_console import FORM
 from tests.server.test_console_decide import AS_USUAL
+from tests.server.test_console_service_windows import WEEKLY
 from tests.server.test_node_calls import work_of
 
 PAGES: dict[str, dict[str, Any]] = {
     "/openings/new": FORM | {"fix": "yes"},
     "/venues/quay/hours": {"monday": "10:00-18:00"},
+    "/venues/quay/service-windows/new": WEEKLY | {"fix": "yes"},
+    "/service-windows/rounds/call-off": {"what": "date", "date": "2026-03-31", "off": "yes"},
     "/runs/spring/decide": AS_USUAL | {"kind": "skip"},
 }
 
@@ -31,6 +34,7 @@ PAGES: dict[str, dict[str, Any]] = {
 def silent(node: Caller, furnished: Caller, clock: HeldClock) -> None:
     """Two venues; the machine of one was heard before its run began, and not since."""
     furnished.create("venues", FAR_VENUE)
+    furnished.create("service-windows", SERVICE_WINDOW)
     work_of(node)
     clock.at += timedelta(hours=9)
     jobs.watch()
@@ -92,7 +96,7 @@ def test_a_curator_of_another_venue_is_told_so(silent: None, path: str) -> None:
 
 def test_a_curator_of_another_venue_hears_it_before_filling_in_a_form(silent: None) -> None:
     client = signed_in(Standing("curator", ("shed",)))
-    for path in ("/venues/quay/hours", "/runs/spring/decide"):
+    for path in PAGES.keys() - {"/openings/new"}:
         refused(client.get(path))
     offered = client.get("/openings/new").content.decode()
     assert '<option value="shed">' in offered and '<option value="quay">' not in offered

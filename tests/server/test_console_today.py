@@ -258,12 +258,14 @@ def test_a_change_is_due_in_its_service_window(furnished: Caller, clock: HeldClo
     handle(studio_read(said, FixServiceWindow), Attribution(actor="test", request=None, said_at=clock.at))
     (task,) = shown("wren-2").ahead
     assert task.when == "in Saturday morning, between 10:00 and 12:00 on Sat 21 Mar 2026"
+    assert f'<a href="/venues/quay/service-windows">{task.when}</a>' in page()
     assert task.why.startswith("By count it ends at ")
     clock.at = datetime(2026, 3, 21, 8, tzinfo=UTC)
     assert [one.when for one in shown("wren-2").now if one.part] == [task.when]
     clock.at = datetime(2026, 3, 21, 12, 30, tzinfo=UTC)
     (late,) = shown("wren-2").ahead
     assert late.when.startswith("before 2") and "22 Mar 2026" in late.when
+    assert f'<span class="when">{late.when}</span>' in page()
 
 
 def test_notices_for_the_studio_are_only_mentioned(armed: Caller) -> None:

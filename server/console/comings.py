@@ -1,0 +1,141 @@
+"""When the service windows of a venue come, in words, and what is to be changed in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from scheduling.forecast import coming_changes
+from scheduling.log.models import Machine, Venue
+from scheduling.log.models import ServiceWindow as Row
+from scheduling.planning.service_windows import ServiceSpan, ServiceWindow, spans
+from scheduling.service_windows import as_planned
+from scheduling.sky.civil import day_bounds
+from scheduling.sky.zones import zone as zone_of
+from server.console import words
+
+# How far ahead it is told when a weekly window comes, and how many of its times are.
+LOOK_AHEAD = timedelta(days=92)
+TIMES_SHOWN = 5
+# One that comes once is looked for until shortly after its beginning.
+A_MOMENT = timedelta(minutes=1)
+
+
+@dataclass(frozen=True)
+class Coming:
+    """One time that a window comes.
+
+    Attributes:
+        when: by the venue's clock.
+        until: how long from now, that somebody is there now, or that it is over.
+        utc: the same span in UTC.
+        work: what is to be changed in it, as it is counted now.
+    """
+
+    when: str
+    until: str
+    utc: str
+    work: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A window, as the list shows it.
+
+    Attributes:
+        how: whether it comes weekly or once, in words.
+        next: when it comes next; None where it does not, as far as is looked.
+        dates_off: dates to come that are called off.
+        off: when it was called off, and why; empty while it stands.
+    """
+
+    id: str
+    name: str
+    how: str
+    next: Coming | None
+    dates_off: tuple[str, ...]
+    off: str
+
+
+@dataclass(frozen=True)
+class Listed:
+    """The windows of a venue: those to come, the soonest first; those that come no more or not soon; those called
+    off."""
+
+    coming: tuple[Shown, ...]
+    over: tuple[Shown, ...]
+    off: tuple[Shown, ...]
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """A venue at an instant, and what is to be changed there in which of the times that windows come."""
+
+    venue: Venue
+    now: datetime
+    work: dict[ServiceSpan, tuple[str, ...]]
+
+    def listed(self) -> Listed:
+        """Every window of the venue."""
+        rows = list(Row.objects.filter(venue_id=self.venue.id).order_by("called_off_at", "name", "id"))
+        standing = [as_planned(row) for row in rows if row.called_off_at is None]
+        found = [(self._spans(window)[:1], window) for window in standing]
+        to_come = sorted(
+            ((soonest[0], window) for soonest, window in found if soonest), key=lambda one: one[0].starts_at
+        )
+        return Listed(
+            coming=tuple(self._shown(window, soonest) for soonest, window in to_come),
+            over=tuple(self._shown(window) for soonest, window in found if not soonest),
+            off=tuple(
+                self._shown(as_planned(row), off=self._off(row)) for row in rows if row.called_off_at is not None
+            ),
+        )
+
+    def times(self, window: ServiceWindow) -> tuple[Coming, ...]:
+        """The next times that a window comes, the present one included."""
+        return tuple(map(self._coming, self._spans(window)[:TIMES_SHOWN]))
+
+    def times_on(self, window: ServiceWindow, day: date) -> tuple[Coming, ...]:
+        """The times that a window begins on a local date, be they over or not."""
+        begins, ends = day_bounds(day, zone_of(self.venue.zone))
+        found = spans([window], zone_of(self.venue.zone), begins, ends)
+        return tuple(self._coming(one) for one in found if begins <= one.starts_at)
+
+    def _spans(self, window: ServiceWindow) -> list[ServiceSpan]:
+        until = self.now + LOOK_AHEAD if window.begins_at is None else max(self.now, window.begins_at) + A_MOMENT
+        return spans([window], zone_of(self.venue.zone), self.now, until)
+
+    def _coming(self, span: ServiceSpan) -> Coming:
+        until = "now" if span.starts_at <= self.now else f"in {words.duration(span.starts_at - self.now)}"
+        return Coming(
+            when=words.span(span.starts_at, span.ends_at, self.venue.zone),
+            until="over" if span.ends_at <= self.now else until,
+            utc=words.span(span.starts_at, span.ends_at, "UTC"),
+            work=self.work.get(span, ()),
+        )
+
+    def _shown(self, window: ServiceWindow, soonest: ServiceSpan | None = None, off: str = "") -> Shown:
+        today = self.now.astimezone(zone_of(self.venue.zone)).date().isoformat()
+        return Shown(
+            id=window.id,
+            name=window.name,
+            how=words.comes(window.comes),
+            next=None if soonest is None else self._coming(soonest),
+            dates_off=tuple(words.day(date.fromisoformat(one)) for one in window.dates_off if one >= today),
+            off=off,
+        )
+
+    def _off(self, row: Row) -> str:
+        assert row.called_off_at is not None
+        because = f": {row.called_off_because}" if row.called_off_because else ""
+        return f"called off on {words.date(row.called_off_at, self.venue.zone)}{because}"
+
+
+def outlook(venue: Venue, now: datetime) -> Outlook:
+    """A venue at an instant."""
+    work: dict[ServiceSpan, tuple[str, ...]] = {}
+    for machine in Machine.objects.filter(venue_id=venue.id).order_by("name", "id"):
+        for part, end in coming_changes(machine, now):
+            if (span := end.change.window) is not None:
+                work[span] = (*work.get(span, ()), f"the {part} of {machine.name}")
+    return Outlook(venue, now, work)
