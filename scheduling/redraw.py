@@ -39,7 +39,8 @@ class _Lost:
 
 
 def redraw_lost(plates: PlateStore, uploads: UploadStore | None = None) -> int:
-    """Draw the missing plates of all segments that are not accounted for, and return how many that were.
+    """Draw the missing plates of all segments that are not accounted for, or of which columns are to be printed once
+    more, and return how many that were.
 
     Two at once are harmless: what they draw is the same.
 
@@ -65,7 +66,8 @@ def redraw_lost(plates: PlateStore, uploads: UploadStore | None = None) -> int:
 
 def _lost(plates: PlateStore) -> Iterator[_Lost]:
     accounted_for = Q(end_column=F("first_column") + F("printed") + F("skipped") + F("unknown"))
-    due = Segment.objects.exclude(accounted_for).filter(run__in=Run.objects.exclude(accounted_for))
+    runs = Run.objects.exclude(accounted_for, again=0)
+    due = Segment.objects.exclude(accounted_for, again=[]).filter(run__in=runs)
     needed = due.values_list("plate", "run_id").annotate(first=Min("first_column")).order_by("first")
     seen: set[str] = set()
     for digest, run, first_column in needed:

@@ -6,6 +6,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.db.models import F
 
 from scheduling.extend import extend_plans
 from scheduling.log.models import Event, Run, Segment, Source
@@ -86,6 +87,25 @@ def test_plates_of_what_is_accounted_for_are_not_drawn_again(plates: PlateStore)
         segment.save()
     files(plates)[0].unlink()
     assert redraw_lost(plates) == 0
+
+
+@pytest.mark.parametrize("runs_columns_are_told", [False, True])
+def test_a_plate_of_columns_that_are_to_be_printed_once_more_is(
+    plates: PlateStore, runs_columns_are_told: bool
+) -> None:
+    """All the others are accounted for, of this run or even of the whole of it."""
+    for segment in Segment.objects.all():
+        segment.printed = segment.end_column - segment.first_column
+        segment.save()
+    once_more = Segment.objects.order_by("number")[0]
+    once_more.again = [[once_more.first_column, once_more.first_column + 3]]
+    once_more.save()
+    whole = F("end_column") - F("first_column")
+    Run.objects.update(again=3, **({"printed": whole} if runs_columns_are_told else {}))
+    for path in files(plates):
+        path.unlink()
+    assert redraw_lost(plates) == 1
+    assert [path.stem for path in files(plates)] == [once_more.plate]
 
 
 def test_a_plate_that_comes_out_otherwise_is_said_and_the_others_are_drawn(plates: PlateStore) -> None:
