@@ -6,19 +6,23 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 from machines.node.cautions import BESIDE
+from scheduling.calibration import calibrated_profile
 from scheduling.changes import Part
-from scheduling.forecast import End, Forecast
-from scheduling.kept_forecast import kept_forecast
+from scheduling.forecast import End, RunForecast, coming_changes
+from scheduling.kept_forecast import hour_of, kept_forecast, last_moved_at
 from scheduling.log.models import Machine, SupplyChange
+from scheduling.parts import roll
 from scheduling.plates import PlateGone, PlateStore
 
 DECIDE = (
     "Guards, interlocks and the stop control beside the machine keep people safe, not this calendar. Local codes and"
     " the venue's safety officer decide."
 )
+
+TITLES: dict[Part, str] = {"roll": "Roll ends", "cartridge": "Ink ends", "blade": "Blade is worn"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +48,8 @@ class SupplyEnd:
 def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator[SupplyEnd]:
     """What of a machine ends within the run that it is on or will be on next.
 
-    Nothing while a plate is gone: its ink cannot be counted until it is drawn again (`scheduling.redraw`).
+    Nothing of ink while a plate is gone: it cannot be counted until the plate is there again. Roll and blade are
+    counted without.
 
     Args:
         machine: whose.
@@ -54,29 +59,31 @@ def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator
     try:
         kept = kept_forecast(machine, now, plates)
     except PlateGone:
-        return
-    yield from _ends(kept.forecast, kept.moved_at)
+        ends, changed_at = coming_changes(machine, hour_of(now)), last_moved_at(machine)
+    else:
+        ends, changed_at = _told(kept.forecast.run), kept.moved_at
+    changes = Counter(SupplyChange.objects.filter(machine_id=machine.id).values_list("part", flat=True))
+    numbers = {part: changes[part] + 1 for part in TITLES}
+    numbers["roll"] = roll(machine, calibrated_profile(machine)).number
+    for part, end in ends:
+        change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
+        lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)
+        yield SupplyEnd(
+            part=part,
+            number=numbers[part],
+            at=hour_of(end.at),
+            title=TITLES[part],
+            said="\n".join(line for line in lines if line),
+            changed_at=changed_at,
+        )
 
 
-def _ends(told: Forecast, changed_at: datetime) -> Iterator[SupplyEnd]:
-    run = told.run
+def _told(run: RunForecast | None) -> tuple[tuple[Part, End], ...]:
     if run is None:
-        return
-    counted = Counter(SupplyChange.objects.filter(machine_id=told.machine).values_list("part", flat=True))
-    parts: tuple[tuple[Part, End | None, int, str], ...] = (
-        ("roll", run.roll_ends, told.roll.number, "Roll ends"),
-        ("cartridge", run.cartridge_ends, counted["cartridge"] + 1, "Ink ends"),
-        ("blade", run.blade_ends, counted["blade"] + 1, "Blade is worn"),
+        return ()
+    ends: tuple[tuple[Part, End | None], ...] = (
+        ("roll", run.roll_ends),
+        ("cartridge", run.cartridge_ends),
+        ("blade", run.blade_ends),
     )
-    for part, end, number, title in parts:
-        if end is not None:
-            change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
-            lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)
-            yield SupplyEnd(
-                part=part,
-                number=number,
-                at=end.at.astimezone(UTC).replace(minute=0, second=0, microsecond=0),
-                title=title,
-                said="\n".join(line for line in lines if line),
-                changed_at=changed_at,
-            )
+    return tuple((part, end) for part, end in ends if end is not None)

@@ -51,9 +51,22 @@ def kept_forecast(machine: Machine, now: datetime, plates: PlateStore) -> KeptFo
     Raises:
         PlateGone: one of the plates is.
     """
-    newest = Event.objects.filter(stream__in=list(_streams(machine)), kind__in=MOVING).order_by("-position")[0]
-    hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    return KeptForecast(_kept(machine.id, newest.digest, hour, plates), newest.said_at)
+    newest = _newest(machine)
+    return KeptForecast(_kept(machine.id, newest.digest, hour_of(now), plates), newest.said_at)
+
+
+def last_moved_at(machine: Machine) -> datetime:
+    """When what a machine's forecast is counted from last changed, UTC."""
+    return _newest(machine).said_at
+
+
+def hour_of(at: datetime) -> datetime:
+    """The beginning of the hour of UTC that holds an instant."""
+    return at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+
+
+def _newest(machine: Machine) -> Event:
+    return Event.objects.filter(stream__in=list(_streams(machine)), kind__in=MOVING).order_by("-position")[0]
 
 
 def _streams(machine: Machine) -> Iterator[str]:
