@@ -9,13 +9,13 @@ from scheduling.forecast import coming_changes
 from scheduling.log.models import Machine, Venue
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.planning.service_windows import ServiceSpan, ServiceWindow, spans
-from scheduling.service_windows import as_planned
+from scheduling.service_windows import as_planned, windows_of
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone as zone_of
 from server.console import words
 
-# How far ahead it is told when a weekly window comes, and how many of its times are.
-LOOK_AHEAD = timedelta(days=92)
+# How far ahead it is told when a weekly window comes, of all windows and in a sentence; and how many times are told.
+LOOK_AHEAD, SOON = timedelta(days=92), timedelta(days=28)
 TIMES_SHOWN = 5
 # One that comes once is looked for until shortly after its beginning.
 A_MOMENT = timedelta(minutes=1)
@@ -129,6 +129,17 @@ class Outlook:
         assert row.called_off_at is not None
         because = f": {row.called_off_because}" if row.called_off_because else ""
         return f"called off on {words.date(row.called_off_at, self.venue.zone)}{because}"
+
+
+def next_window(venue: Venue, now: datetime) -> str:
+    """The service window that is now, or the next within four weeks, in a sentence; empty where none is."""
+    found = windows_of(venue, now, now + SOON)
+    if not found:
+        return ""
+    first = found[0]
+    if first.starts_at <= now:
+        return f"Service window now: {first.name}, until {words.moment(first.ends_at, venue.zone)}."
+    return f"Next service window: {first.name}, {words.span(first.starts_at, first.ends_at, venue.zone)}."
 
 
 def outlook(venue: Venue, now: datetime) -> Outlook:

@@ -12,6 +12,7 @@ from machines.structure import structure
 from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
 from scheduling.selectors import venue_place
 from server.console import words
+from server.console.comings import next_window
 from server.console.daylight import Daylight, daylight
 from server.console.hours import doors
 from server.console.station import Station, station
@@ -40,6 +41,7 @@ class Hall:
         now_x: this moment, in thousandths of the day.
         sun: where the Sun is there, in words.
         doors: whether it is open, in words.
+        service: which service window is next, in words; empty for none.
     """
 
     id: str
@@ -53,6 +55,7 @@ class Hall:
     now_x: float
     sun: str
     doors: str
+    service: str
     stations: tuple[Station, ...]
 
 
@@ -141,6 +144,7 @@ def _hall(venue: Venue, now: datetime) -> Hall:
         now_x=_x(day, now),
         sun=_sun(day, venue.zone, now),
         doors=doors(venue, now),
+        service=next_window(venue, now),
         stations=tuple(station(row, now) for row in Machine.objects.filter(venue_id=venue.id).order_by("name", "id")),
     )
 

@@ -23,6 +23,7 @@ from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone as zone_of
 from server import wiring
 from server.console import words
+from server.console.comings import next_window
 from server.console.hours import doors
 from server.console.station import Station, station
 from server.console.tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
@@ -55,6 +56,7 @@ class Sheet:
     """A venue's sheet.
 
     Attributes:
+        service: which service window is next, in words; empty for none.
         openings: of today and of the days ahead, each with when.
         pausing, resuming: steps that staff may take at any time.
         has_knife: whether any machine here has one.
@@ -66,6 +68,7 @@ class Sheet:
     date: str
     made: str
     doors: str
+    service: str
     openings: tuple[tuple[str, str], ...]
     machines: tuple[MachineSheet, ...]
     pausing: tuple[Step, ...]
@@ -96,6 +99,7 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
         date=words.date(now, venue.zone),
         made=f"{words.moment(now, venue.zone)}, {venue.zone}, {words.offset(now, venue.zone)}",
         doors=doors(venue, now),
+        service=next_window(venue, now),
         openings=_openings(venue, now),
         machines=tuple(_machine(row, venue, now) for row in rows),
         pausing=(at_panel("pause"),),

@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from machines.clock import CompressedClock
 from machines.wire import Work
 from tests.server.processes import process, run, wait_for_line
-from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, printed
+from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, SERVICE_WINDOW, printed
 
 HEIGHT = 844
 PERSON, PASSWORD = "keeper", "a password for the tests"
@@ -104,7 +104,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
 
 
 def _furnish(site: Site) -> None:
-    for resource, body in (*IN_ORDER, ("venues", FAR_VENUE)):
+    for resource, body in (*IN_ORDER, ("venues", FAR_VENUE), ("service-windows", SERVICE_WINDOW)):
         site.call("POST", resource, body)
     code = site.call("POST", "machines/wren-1/enrolment")["code"]
     site.token = site.call("POST", "node/enrol", {"code": code})["token"]

@@ -322,6 +322,7 @@ def test_today_s_sheet(site: Site, phone: Seen) -> None:
     page.get_by_role("link", name="Today's sheet of Quay House").click()
     expect(page.get_by_role("heading", name="Today at Quay House")).to_be_visible()
     expect(page.get_by_role("heading", name="Arm the knife")).to_be_visible()
+    expect(page.get_by_role("link", name="Next service window: Tuesday rounds, between 10:00")).to_be_visible()
     require_accessible_everywhere(page)
     site.act("park")
     page.reload()
@@ -344,7 +345,7 @@ def test_fixing_a_service_window_and_calling_off_one_date_of_it(phone: Seen) -> 
     page = phone.page
     page.goto("/")
     page.get_by_role("link", name="Service windows of Quay House").click()
-    expect(page.get_by_text("None is to come.")).to_be_visible()
+    expect(page.get_by_text("between 10:00 and 11:30 on Tue 24 Mar 2026")).to_be_visible()
     page.get_by_role("link", name="Fix a service window").click()
     sign_in(page)
     expect(page.get_by_role("heading", name="Fix a service window of Quay House")).to_be_visible()

@@ -71,6 +71,17 @@ def test_a_venue_s_windows_need_no_account_to_be_read(quay: Caller) -> None:
     assert f'href="{WINDOWS}"' in page("/")
 
 
+def test_the_next_window_stands_on_the_console_and_on_the_day_s_sheet(quay: Caller, clock: HeldClock) -> None:
+    said = "Next service window: Tuesday rounds, between 10:00 and 11:30 on Tue 24 Mar 2026."
+    assert page("/").count(said) == 1 and said in page("/venues/quay/today")
+    assert "service window:" not in page("/venues/shed/today")
+    clock.at = datetime(2026, 3, 24, 10, tzinfo=UTC)
+    said = "Service window now: Tuesday rounds, until 11:30 on Tue 24 Mar 2026."
+    assert page("/").count(said) == 1 and said in page("/venues/quay/today")
+    quay.post("service-windows/rounds/call-off", {})
+    assert "rvice window now" not in page("/") and "rvice window now" not in page("/venues/quay/today")
+
+
 def test_the_soonest_is_first_and_what_is_over_or_called_off_is_last(quay: Caller, clock: HeldClock) -> None:
     tomorrow = {"civil": "2026-03-21T09:00", "zone": "Europe/Lisbon"}
     for id, anchor in (("visit", tomorrow), ("gone", tomorrow | {"civil": "2026-03-19T09:00"})):
