@@ -96,7 +96,7 @@ def gather(studio: Studio, station: Station, machine_folder: Path) -> Evidence:
         told_after_s=[_lag_s(fact) for fact in facts if fact["kind"] == "columns-printed"],
         differed=sum(fact["kind"] == "settlement-differed" for fact in facts),
         plates={
-            digest: Plate.from_png(studio.png(f"plates/{digest}.png"))
+            digest: Plate.from_png(studio.raw(f"plates/{digest}.png"))
             for digest in sorted({row["plate"] for row in segments})
         },
         picture=read_picture(machine_folder / "paper.png", profile),

@@ -127,8 +127,8 @@ class Studio:
                 return rows
             cursor = f"&cursor={page['next']}"
 
-    def png(self, path: str) -> bytes:
-        """The bytes of a picture."""
+    def raw(self, path: str) -> bytes:
+        """The bytes of a picture or a calendar."""
         response = self.pool.request(
             "GET",
             f"{self.address}/api/v1/{path}",

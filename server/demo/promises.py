@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
+from zoneinfo import ZoneInfo
 
+import icalendar
 import numpy as np
 from numpy.typing import NDArray
 
 from machines.structure import parse_instant
+from scheduling.sky.zones import zone
 from server.demo.directsky import direct_turns
 from server.demo.evidence import Evidence
+from server.demo.scenario import SERVICE_WINDOWS, VENUES
 
 ON_TIME_SHARE = 0.999
 SEGMENT_TOLERANCE_S = 0.01
+WEEKS_AHEAD = 52
 
 
 @dataclass(frozen=True)
@@ -206,6 +211,32 @@ def printed_without_the_server(everyone: Sequence[Evidence], died: datetime, bac
         all(laid.values()) and gone_h > 1.0,
         {"server_gone_h": round(gone_h, 2), "columns_laid_meanwhile": laid, "latest_report_h": late},
     )
+
+
+def calendars_hold_the_windows(feeds: Mapping[str, bytes]) -> Promise:
+    """Each venue's calendar can be read, and its service window stands in it week by week at the same time by the
+    clock there, before and after that clock is changed."""
+    weeks, changes, wrong = {}, {}, 0
+    for window in SERVICE_WINDOWS.values():
+        venue, comes = window["venue"], window["comes"]
+        spans = _service_spans(feeds[venue], window["name"], zone(VENUES[venue]["zone"]))
+        times = [f"{begins:%A %H:%M} {ends:%H:%M}" for begins, ends in spans]
+        wrong += sum(said != f"{comes['weekday'].capitalize()} {comes['begins']} {comes['ends']}" for said in times)
+        wrong += sum(after[0].date() - before[0].date() != timedelta(days=7) for before, after in pairwise(spans))
+        weeks[venue] = len(spans)
+        changes[venue] = sum(after[0].utcoffset() != before[0].utcoffset() for before, after in pairwise(spans))
+    return Promise(
+        "calendars-hold-the-windows",
+        wrong == 0 and min(weeks.values()) >= WEEKS_AHEAD and min(changes.values()) >= 1,
+        {"weeks": weeks, "wrong": wrong, "clock_changes_passed": changes},
+    )
+
+
+def _service_spans(feed: bytes, name: str, clock: ZoneInfo) -> list[tuple[datetime, datetime]]:
+    """When a service window stands in a calendar, by a venue's clock, in order."""
+    entries = icalendar.Calendar.from_ical(feed).walk("VEVENT")
+    named = [one for one in entries if "service" in one.categories and name in one["summary"]]
+    return sorted((one["dtstart"].dt.astimezone(clock), one["dtend"].dt.astimezone(clock)) for one in named)
 
 
 def knife_follows_the_paper(evidence: Evidence) -> Promise:

@@ -48,7 +48,13 @@ def measure(stage: Stage, everyone: list[Evidence]) -> list[Promise]:
         _log_command(stage, "log-unbroken", "verify"),
         _refused_to_guess(stage),
         _clock_change(stage),
+        promises.calendars_hold_the_windows(_calendars(stage)),
     ]
+
+
+def _calendars(stage: Stage) -> dict[str, bytes]:
+    """Each venue's feed, without events of the sky."""
+    return {id: stage.studio.raw(f"venues/{id}/calendar.ics?sky=") for id in scenario.VENUES}
 
 
 def _nothing_lost(stage: Stage, evidence: Evidence) -> Promise:

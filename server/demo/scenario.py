@@ -53,6 +53,25 @@ OPEN_DAYS: dict[str, dict[str, list[dict[str, str]]]] = {
     "lagoon-room": {day: [{"opens": "09:30", "closes": "16:30"}] for day in ("monday", "wednesday", "friday")},
 }
 
+# When somebody with hands comes to change roll, cartridge or blade: by the clocks of each venue, while it is closed.
+SERVICE_WINDOWS: dict[str, dict[str, Any]] = {
+    "before-thursday": {
+        "venue": "fog-loft",
+        "name": "Thursday before the doors open",
+        "comes": {"kind": "weekly", "weekday": "thursday", "begins": "09:00", "ends": "10:30"},
+    },
+    "sunday-round": {
+        "venue": "tile-hall",
+        "name": "Sunday round",
+        "comes": {"kind": "weekly", "weekday": "sunday", "begins": "13:00", "ends": "14:30"},
+    },
+    "lagoon-tuesday": {
+        "venue": "lagoon-room",
+        "name": "Tuesday at the lagoon",
+        "comes": {"kind": "weekly", "weekday": "tuesday", "begins": "10:00", "ends": "12:15"},
+    },
+}
+
 # How often a nozzle that stands idle fires into the waste.
 IDLE_FIRING = {"drops": 40, "every_s": 3600.0}
 

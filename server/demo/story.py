@@ -91,7 +91,7 @@ def set_the_stage(folder: Path, port: int) -> Stage:
 
 
 def furnish(stage: Stage) -> None:
-    """Venues, profiles, machines, pictures, openings and runs, by plain HTTP."""
+    """Venues, profiles, machines, pictures, openings, service windows and runs, by plain HTTP."""
     studio = stage.studio
     for id, venue in scenario.VENUES.items():
         studio.create("venues", {"id": id, **venue})
@@ -105,6 +105,8 @@ def furnish(stage: Stage) -> None:
         studio.create("machines", body)
     for id, opening in scenario.OPENINGS.items():
         studio.create("openings", {"id": id, **opening})
+    for id, window in scenario.SERVICE_WINDOWS.items():
+        studio.create("service-windows", {"id": id, **window})
     stage.refusal = studio.call("POST", "openings", scenario.TWICE)
     _plan_runs(stage)
     stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:g} hours are planned")

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from typing import Any
+from zoneinfo import ZoneInfo
 
+import icalendar
 import numpy as np
 import pytest
 
@@ -23,7 +25,7 @@ from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
 from server.demo import promises
 from server.demo.evidence import Evidence
-from server.demo.scenario import Outage, Station
+from server.demo.scenario import SERVICE_WINDOWS, VENUES, Outage, Station
 from tests.scheduling.house import PROFILE
 
 BEGINS = datetime(2026, 10, 24, 12, tzinfo=UTC)
@@ -308,3 +310,55 @@ def test_a_dead_server_must_have_been_gone_and_the_nodes_must_have_printed() -> 
     assert not promises.printed_without_the_server([day()], gone, gone + timedelta(minutes=10)).holds
     quiet = BEGINS + timedelta(hours=3, minutes=10)
     assert not promises.printed_without_the_server([day()], ENDS, quiet + timedelta(days=9)).holds
+
+
+def calendars(**spoilt: Any) -> dict[str, bytes]:
+    """Each venue's calendar with a year of its window; ``spoilt`` is a window's id to which of its times are told."""
+    feeds = {}
+    for id, window in SERVICE_WINDOWS.items():
+        comes, clock = window["comes"], ZoneInfo(VENUES[window["venue"]]["zone"])
+        days = [date(2026, 10, 1) + timedelta(days=number) for number in range(365)]
+        spans = [
+            [
+                datetime.combine(day, time.fromisoformat(comes[edge]), clock).astimezone(UTC)
+                for edge in ("begins", "ends")
+            ]
+            for day in days
+            if f"{day:%A}".lower() == comes["weekday"]
+        ]
+        feed = icalendar.Calendar()
+        for begins, ends in spoilt.get(id, lambda spans: spans)(spans):
+            event = icalendar.Event()
+            event.add("summary", f"Service: {window['name']}")
+            event.add("categories", ["service"])
+            event.add("dtstart", begins)
+            event.add("dtend", ends)
+            feed.add_component(event)
+        feeds[window["venue"]] = feed.to_ical()
+    return feeds
+
+
+def by_a_fixed_offset(spans: list[list[datetime]]) -> list[list[datetime]]:
+    return [[at + timedelta(days=7 * number) for at in spans[0]] for number in range(len(spans))]
+
+
+def test_calendars_that_hold_every_window_keep_their_promise() -> None:
+    found = promises.calendars_hold_the_windows(calendars())
+    assert found.holds, found.measured
+    assert set(found.measured["weeks"].values()) == {52, 53}
+    assert set(found.measured["clock_changes_passed"].values()) == {2}
+
+
+@pytest.mark.parametrize("id", SERVICE_WINDOWS)
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        by_a_fixed_offset,
+        lambda spans: spans[:20] + spans[21:],
+        lambda spans: spans[:40],
+        lambda spans: [],
+        lambda spans: [[begins, ends + timedelta(minutes=1)] for begins, ends in spans],
+    ],
+)
+def test_a_calendar_without_a_week_or_by_another_clock_breaks_its_promise(id: str, spoil: Callable[..., Any]) -> None:
+    assert not promises.calendars_hold_the_windows(calendars(**{id: spoil})).holds
