@@ -42,11 +42,11 @@ def change_before(venue: Venue, part: Part, after: datetime, end: datetime) -> C
     Args:
         venue: where the machine stands.
         part: which.
-        after: windows that are over by then, UTC, do not count.
+        after: windows that are over by then, UTC, do not count; it may be later than the end of a part that is overdue.
         end: of the part, UTC.
     """
     clock = zone(venue.zone)
-    window = last_before(windows_of(venue, min(after, end), end), end)
+    window = last_before(windows_of(venue, after, end), end)
     if window is None:
         said = f"no service window before the {part} ends {_span(end, end, clock)}: {_next(venue, max(after, end))}"
         return Change(window=None, until=None, in_words=said)

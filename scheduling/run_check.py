@@ -232,7 +232,9 @@ def _walk(supply: Supply, venue: Venue, now: datetime) -> Iterator[End]:
         if found is None:
             return
         column, at = found
-        end = end_at(venue, supply.part, column // supply.run.profile.columns_per_turn, column, at, after)
+        # Whoever stays while the next one is used up, too, changes that as it ends.
+        turn, usable_from = column // supply.run.profile.columns_per_turn, min(after, at)
+        end = end_at(venue, supply.part, turn, column, at, usable_from)
         yield end
         if end.change.window is None:
             served, after = served + supply.full, at

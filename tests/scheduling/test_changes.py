@@ -95,6 +95,18 @@ def test_what_should_have_been_changed_already_is_changed_in_the_next_window() -
     assert told(utc(10, 24), after=NOON).in_words.endswith("the next is Rounds, between 10:00 and 11:30 on 2026-10-27")
 
 
+def test_of_what_is_overdue_no_window_counts_that_is_over() -> None:
+    """One in which the part ended, and one between its end and now."""
+    furnish()
+    rounds()
+    rounds("tuesday", "13:00", "14:00", id="afternoons")
+    found = told(utc(10, 27, 10, 50), after=utc(10, 27, 15))
+    assert found.window is None
+    assert found.in_words.endswith("the next is Rounds, between 10:00 and 11:30 on 2026-11-03")
+    still = told(utc(10, 27, 10, 50), after=utc(10, 27, 11))
+    assert still.window is not None and still.window.window == "rounds"
+
+
 def test_in_a_doubtful_hour_the_words_say_which() -> None:
     """On 25 October 2026 Lisbon's clocks show 01:00 to 02:00 twice."""
     furnish()

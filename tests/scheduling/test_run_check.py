@@ -148,6 +148,18 @@ def test_a_window_before_the_run_is_of_use_to_a_roll_that_is_not_new() -> None:
     assert len(check.warnings) == 1
 
 
+def test_in_a_window_of_days_a_roll_is_changed_again_as_it_ends() -> None:
+    """A roll of two days and a half, and somebody there from the second day to the eighth."""
+    furnish(media=SHORT_ROLL | {"roll_m": 0.3}, knife=None)
+    begins = (NOON + timedelta(days=1)).strftime("%Y-%m-%dT%H:%M")
+    visit = {"kind": "once", "anchor": {"civil": begins, "zone": "UTC"}, "minutes": 7 * 24 * 60}
+    order(studio.FixServiceWindow, id="visit", venue="shed", name="Visit", comes=visit)
+    check = told(days=10, strips_per_turn=0)
+    assert ends(check) == [600, *(pytest.approx(column, abs=1) for column in (840, 1440, 2040))]
+    assert [one.end.change.window is not None for one in check.ends] == [True, True, True, False]
+    assert len(check.warnings) == 1
+
+
 def test_a_new_roll_gains_nothing_before_the_run_begins() -> None:
     """A window on Sunday, a run from Monday on with a new roll, that ends before the next Sunday."""
     furnish(media=SHORT_ROLL | {"roll_m": 0.5}, knife=None)

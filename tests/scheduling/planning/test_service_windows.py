@@ -147,6 +147,18 @@ def test_a_time_shown_twice_or_never_begins_earlier_and_ends_later(
     assert found == [expected]
 
 
+def test_where_midnight_is_not_shown_it_may_begin_on_the_date_before() -> None:
+    """Santiago, rule Chile: on Sunday 2026-09-06 at 00:00 (04:00 UTC) from -04:00 to -03:00; 00:15 may be 23:15."""
+    window, on = weekly("sunday", "00:15", "02:00"), (utc(2026, 9, 6, 3, 15), utc(2026, 9, 6, 5))
+    for start, end in (
+        (utc(2026, 9, 6, 3), utc(2026, 9, 6, 3, 30)),
+        (utc(2026, 9, 6, 4, 59), utc(2026, 9, 6, 12)),
+        (utc(2026, 9, 5), utc(2026, 9, 7)),
+    ):
+        assert times([window], "America/Santiago", start, end) == [on]
+    assert times([window], "America/Santiago", utc(2026, 9, 6, 2), utc(2026, 9, 6, 3, 15)) == []
+
+
 def test_a_date_that_was_skipped_has_none() -> None:
     friday = [weekly("friday", "10:00", "12:00")]
     assert date(2011, 12, 30).weekday() == 4
