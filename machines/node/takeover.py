@@ -18,7 +18,7 @@ from machines.node import outbox
 from machines.node.bursts import Held, first_after, instant_of
 from machines.node.client import Credentials
 from machines.node.gaps import CannotTell
-from machines.node.journal import State, change_state, read_state
+from machines.node.journal import State, change_state
 from machines.wire import Taken
 
 # The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.
@@ -66,9 +66,9 @@ def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Ta
 
 
 def paper_known(db: sqlite3.Connection) -> int:
-    """The place up to which paper was fed, by the server's word, before this board took over; 0 where it did not."""
+    """The place up to which paper was fed, by the server's word, when this board was enrolled."""
     known = holding.credentials(db)
-    return known.paper_position if known is not None and read_state(db).taking_over else 0
+    return 0 if known is None else known.paper_position
 
 
 def where_to_begin(held: Held, state: State) -> int:

@@ -109,6 +109,17 @@ def test_what_was_fed_by_hand_counts(node: Rig) -> None:
     assert place(node, 0.2) == place(node), "less than half a column"
 
 
+@pytest.mark.parametrize("taking_over", [0, 1])
+def test_what_the_server_knew_at_enrolment_counts_until_the_journal_knows_more(node: Rig, taking_over: int) -> None:
+    """Also of a board that has taken the run over and laid nothing yet."""
+    end = node.journal.state().paper_position
+    for known in (end + 100, end - 2):
+        with node.journal.transaction() as db:
+            takeover.enrol(db, Credentials(server="http://h", token="t", machine="m", epoch=2, paper_position=known))
+            change_state(db, taking_over=taking_over)
+        assert place(node) == max(end, known) - 1
+
+
 @pytest.mark.parametrize("fed_mm", [-0.1, 5000.1, float("nan"), float("inf")])
 def test_lengths_that_are_none_are_refused(node: Rig, fed_mm: float) -> None:
     lost_and_paused(node)
