@@ -7,6 +7,8 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from machines.entries import Action, ColumnsPrinted, OperatorActed
 from machines.node.cautions import BESIDE
@@ -87,6 +89,17 @@ def test_printing_as_planned_moves_nothing(plates: PlateStore) -> None:
     take("one", batch(*first_day()[:1]), by(at=NOON + timedelta(hours=1)))
     assert ends(plates) == before
     assert ends(plates, hours=3) == before
+
+
+def test_it_is_counted_once_an_hour_unless_something_moves_it(plates: PlateStore) -> None:
+    def counts(hours: float) -> bool:
+        with CaptureQueriesContext(connection) as asked:
+            ends(plates, hours)
+        return any('FROM "log_segment"' in query["sql"] for query in asked.captured_queries)
+
+    assert [counts(hours) for hours in (0.0, 0.5, 0.99, 1.0, 1.5)] == [True, False, False, True, False]
+    take("one", batch(acted(1, "roll-changed", 1.0)), by(at=NOON + timedelta(hours=1)))
+    assert [counts(1.5), counts(1.6)] == [True, False]
 
 
 def test_a_new_roll_is_another_one_and_ends_later(plates: PlateStore) -> None:
