@@ -23,7 +23,6 @@ MOVING = (
     "run-planned",
     "segments-planned",
     "gap-settled",
-    "feed-corrected",
     "operator-acted",
     "opening-fixed",
     "hours-set",

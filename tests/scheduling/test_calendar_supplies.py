@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
@@ -10,20 +11,26 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from machines.entries import Action, ColumnsPrinted, OperatorActed
+from machines.calibration import Calibration
+from machines.entries import Action, ColumnsPrinted, FeedCorrected, OperatorActed
 from machines.node.cautions import BESIDE
 from scheduling.calendar_supplies import DECIDE, SupplyEnd, supply_ends
+from scheduling.calibration import calibrate
 from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
+from scheduling.hours import Hours, OpenSpan, Week
 from scheduling.log.events import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Once
 from scheduling.plates import PlateStore
 from scheduling.reports import take
+from scheduling.service_windows import call_off
 from scheduling.venue_calendar import Span, venue_calendar
-from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, plan, printed
+from scheduling.venue_hours import set_hours
+from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, plan, printed, started
+from tests.scheduling.test_reports import gap_settled
 
 pytestmark = pytest.mark.django_db
 HEAD = PROFILE["head"] | {"cartridge_ml": 2e-5}
@@ -102,6 +109,45 @@ def test_it_is_counted_once_an_hour_unless_something_moves_it(plates: PlateStore
     assert [counts(1.5), counts(1.6)] == [True, False]
 
 
+def test_a_run_that_is_planned_and_drawn_is_told_at_once(tmp_path: Path) -> None:
+    furnish(media={"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0}, head=HEAD)
+    plates = PlateStore(tmp_path)
+    assert ends(plates) == {}
+    plan(ends_at=(NOON + timedelta(days=20)).isoformat())
+    assert set(ends(plates)) == {"roll", "blade"}
+    extend_plans(NOON, timedelta(hours=192), plates)
+    assert set(ends(plates)) == {"roll", "cartridge", "blade"}
+
+
+def measure_the_knife() -> None:
+    calibrate("one", Calibration(head_to_knife_mm=40.0), by())
+
+
+def close_the_venue() -> None:
+    week = Week(monday=(OpenSpan(opens="00:00", closes="00:01"),))
+    set_hours("shed", Hours(week=week), by())
+
+
+def leave_columns_out() -> None:
+    take("one", batch(started(1), gap_settled(2)), by())
+
+
+@pytest.mark.parametrize("moves", [measure_the_knife, close_the_venue, leave_columns_out])
+def test_what_moves_an_end_is_told_at_once(plates: PlateStore, moves: Callable[[], None]) -> None:
+    before = ends(plates)["blade"]
+    moves()
+    after = ends(plates)["blade"]
+    assert (after.at, after.said) != (before.at, before.said)
+
+
+def test_a_feed_that_was_corrected_moves_nothing(plates: PlateStore) -> None:
+    """Some machines put right a hair's breadth every few turns."""
+    before, later = ends(plates), NOON + timedelta(minutes=5)
+    correction = FeedCorrected(seq=1, at=later, run="first", column=0, corrected_mm=0.1, slip_mm=0.0)
+    take("one", batch(correction), by(at=later))
+    assert ends(plates) == before
+
+
 def test_a_new_roll_is_another_one_and_ends_later(plates: PlateStore) -> None:
     before = ends(plates)
     later = NOON + timedelta(hours=1)
@@ -127,12 +173,15 @@ def test_what_is_fixed_at_the_venue_is_said_at_once(plates: PlateStore) -> None:
         venue="shed", name="Rounds", comes=Once(anchor={}, minutes=60), begins_at=before.at - timedelta(hours=3)
     )
     append([Append("service/rounds", 0, [window])], later)
+    assert "Change it in Rounds, " in ends(plates)["roll"].said
     opening = OpeningFixed(venue="shed", name="First night", anchor={}, opens_at=before.at)
     append([Append("opening/first-night", 0, [opening])], later)
     after = ends(plates)["roll"]
     assert "Change it in Rounds, " in after.said
     assert "on the day of First night: change it before" in after.said
     assert (after.at, after.number, after.changed_at) == (before.at, before.number, later.said_at)
+    call_off("rounds", None, later)
+    assert "no service window before the roll ends" in ends(plates)["roll"].said
 
 
 def test_while_a_plate_is_gone_nothing_is_told_of_ink_and_the_rest_stands(plates: PlateStore) -> None:
