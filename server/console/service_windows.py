@@ -69,9 +69,9 @@ def off(request: HttpRequest, window: str) -> HttpResponse:
     page |= {"weekly": isinstance(planned.comes, Weekly), "times": there.times(planned)}
     if request.method == "POST" and row.called_off_at is None and form.is_valid():
         try:
+            page |= _without(planned, form, there)
             if "off" in request.POST:
                 return _call_off(request, row, form, by)
-            page |= _without(planned, form, there)
         except InputError as error:
             form.refuse(error)
         except LostRace:

@@ -239,7 +239,9 @@ def test_one_date_is_called_off(person: Client) -> None:
     assert "Tuesday rounds is called off on Tue 24 Mar 2026." in shown
     assert "between 10:00 and 11:30 on Tue 31 Mar 2026" in shown
     assert "Called off on Tue 24 Mar 2026." in shown
-    assert "called off already" in refused(person.post(OFF, {"what": "date", "date": "2026-03-24"}), "date")
+    for confirmed in ({}, {"off": "yes"}):
+        again = person.post(OFF, {"what": "date", "date": "2026-03-24"} | confirmed)
+        assert "called off already" in refused(again, "date")
 
 
 def test_a_date_that_was_called_off_is_not_spoken_of_once_it_is_over(person: Client, clock: HeldClock) -> None:
@@ -279,6 +281,7 @@ def test_one_that_comes_once_is_called_off_whole(person: Client, quay: Caller) -
         ({"what": "date", "date": "2026-03-30"}, "date"),
         ({"what": "date", "date": "2026-12-29"}, "date"),
         ({"what": "date", "date": "Tuesday"}, "date"),
+        ({"what": "date", "date": "0001-01-02"}, "date"),
         ({"what": "all", "reason": "x" * 501}, "reason"),
     ],
 )
