@@ -39,7 +39,7 @@ def check_new_name(name: str) -> None:
     except ValidationError as error:
         raise InputError("name", f"{name!r} names nobody", " ".join(error.messages)) from error
     if User.objects.filter(username=User.normalize_username(name)).exists():
-        raise InputError("name", f"{name!r} has an account already", "give another name, or change that one's role")
+        raise InputError("name", f"{name!r} has an account already", "give another name, or change or reopen that one")
 
 
 def check_password(name: str, password: str) -> None:
@@ -85,8 +85,21 @@ def close_account(name: str) -> None:
     Raises:
         InputError: nobody has the name.
     """
+    _let_in(name, False)
+
+
+def reopen_account(name: str) -> None:
+    """Let somebody sign in again whose account was closed, with the password and the role that they had.
+
+    Raises:
+        InputError: nobody has the name.
+    """
+    _let_in(name, True)
+
+
+def _let_in(name: str, may_sign_in: bool) -> None:
     person = _named(name)
-    person.is_active = False
+    person.is_active = may_sign_in
     person.save(update_fields=["is_active"])
 
 

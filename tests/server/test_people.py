@@ -170,6 +170,7 @@ def test_without_a_terminal_no_password_is_asked_for(venues: None) -> None:
         (["role", "robin", "--role", "curator"], "'robin' has no account"),
         (["role", "keeper", "--role", "curator"], "'keeper' is a superuser, who is the studio's"),
         (["close", "robin"], "'robin' has no account"),
+        (["reopen", "robin"], "'robin' has no account"),
     ],
 )
 def test_an_account_that_cannot_be_is_refused(venues: None, order: list[str], problem: str) -> None:
@@ -186,7 +187,7 @@ def test_a_password_that_is_easily_guessed_makes_no_account(db: None) -> None:
     assert not User.objects.exists()
 
 
-def test_a_role_is_changed_and_an_account_closed(venues: None) -> None:
+def test_a_role_is_changed_and_an_account_closed_and_reopened(venues: None) -> None:
     make_person("wilma", PASSWORD, Standing("curator"))
     client = Client()
     assert client.login(username="wilma", password=PASSWORD)
@@ -198,6 +199,10 @@ def test_a_role_is_changed_and_an_account_closed(venues: None) -> None:
     assert client.get("/venues/shed/hours").status_code == 302
     assert not client.login(username="wilma", password=PASSWORD)
     assert "closed  curator of shed  wilma" in said("person", "list")
+    assert "may sign in again" in said("person", "reopen", "wilma")
+    assert "may sign in  curator of shed  wilma" in said("person", "list")
+    assert client.login(username="wilma", password=PASSWORD)
+    assert client.get("/venues/shed/hours").status_code == 200
 
 
 def test_who_is_the_studio_and_who_only_looks(db: None) -> None:

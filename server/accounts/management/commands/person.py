@@ -18,7 +18,7 @@ MOST_TRIES = 3
 
 class Command(BaseCommand):
     help = (
-        "Make, list, change or close accounts of people who sign in on the pages. "
+        "Make, list, change, close or reopen accounts of people who sign in on the pages. "
         f"{WHAT_ROLES_ARE} `dayroll changepassword NAME` gives somebody a new password."
     )
 
@@ -32,6 +32,8 @@ class Command(BaseCommand):
         add_grant(role)
         close = actions.add_parser("close", help="let somebody sign in no more, and sign them out")
         close.add_argument("name", help="to sign in with")
+        reopen = actions.add_parser("reopen", help="let somebody whose account was closed sign in again, as before")
+        reopen.add_argument("name", help="to sign in with")
         actions.add_parser("list", help="all accounts by number, with their roles and venues, closed ones too")
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
@@ -39,7 +41,8 @@ class Command(BaseCommand):
             if action == "list":
                 self.stdout.writelines(f"{line}\n" for line in people.listed())
             else:
-                self.stdout.write({"make": self._make, "role": self._role, "close": self._close}[action](options))
+                carry_out = {"make": self._make, "role": self._role, "close": self._close, "reopen": self._reopen}
+                self.stdout.write(carry_out[action](options))
         except InputError as error:
             raise CommandError(f"{error.problem}; {error.remedy}") from error
 
@@ -56,6 +59,10 @@ class Command(BaseCommand):
     def _close(self, options: dict[str, Any]) -> str:
         people.close_account(options["name"])
         return f"{options['name']} signs in no more."
+
+    def _reopen(self, options: dict[str, Any]) -> str:
+        people.reopen_account(options["name"])
+        return f"{options['name']} may sign in again."
 
     def _password(self, name: str) -> str:
         """What somebody at the terminal types twice; never an argument, which other users of the machine could see."""
