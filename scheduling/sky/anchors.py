@@ -43,7 +43,7 @@ __all__ = [
 
 _LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?", re.ASCII)
 _WHICH = ("earlier", "later")
-_FIRST_YEAR, _LAST_YEAR = 1900, 2100
+FIRST_YEAR, LAST_YEAR = 1900, 2100
 _LONGEST_OFFSET = timedelta(days=366)
 
 
@@ -206,8 +206,8 @@ def _date(text: Any) -> date:
 
 
 def _check_year(name: str, year: int) -> None:
-    if not _FIRST_YEAR <= year <= _LAST_YEAR:
-        raise AnchorError(name, f"the year {year} is out of reach", f"give one from {_FIRST_YEAR} to {_LAST_YEAR}")
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise AnchorError(name, f"the year {year} is out of reach", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
 
 
 def _offset(text: Any) -> timedelta:

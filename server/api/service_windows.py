@@ -19,6 +19,7 @@ from scheduling.log.models import ServiceWindow, Venue
 from scheduling.log.past import Moment, Part, service_window_at, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
 from scheduling.service_windows import call_off, windows_of
+from scheduling.sky.anchors import FIRST_YEAR, LAST_YEAR
 from scheduling.sky.zones import zone
 from scheduling.studio import FixServiceWindow
 from server import wiring
@@ -28,7 +29,6 @@ from server.api.queries import named
 from server.api.rows import Row, Stored
 
 USUAL_SPAN, LONGEST_SPAN = timedelta(days=28), timedelta(days=366)
-YEARS = 1900, 2100
 DATETIME = OpenApiTypes.DATETIME
 
 
@@ -167,10 +167,9 @@ class VenueServiceWindows(Door):
 
 def _asked_span(request: Request) -> tuple[datetime, datetime]:
     starts_at = asked_instant(request, "from") or wiring.now()
-    if not YEARS[0] <= starts_at.year <= YEARS[1]:
-        raise InputError(
-            "from", f"the year {starts_at.year} is out of reach", f"give one from {YEARS[0]} to {YEARS[1]}"
-        )
+    if not FIRST_YEAR <= starts_at.year <= LAST_YEAR:
+        remedy = f"give one from {FIRST_YEAR} to {LAST_YEAR}"
+        raise InputError("from", f"the year {starts_at.year} is out of reach", remedy)
     ends_at = asked_instant(request, "to") or starts_at + USUAL_SPAN
     if not starts_at < ends_at <= starts_at + LONGEST_SPAN:
         problem = "not after from" if ends_at <= starts_at else f"more than {LONGEST_SPAN.days} days after from"
