@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.db.models import Q
+
 from machines.structure import structure
 from scheduling.log import models
 from scheduling.log.events import ServiceWindowCalledOff
@@ -40,10 +42,13 @@ def call_off(window: str, reason: str | None, by: Attribution, date: str | None 
 
 
 def windows_of(venue: models.Venue, starts_at: datetime, ends_at: datetime) -> list[ServiceSpan]:
-    """Each time between two instants that somebody is at a venue to change parts, of windows not called off; see
-    `scheduling.planning.service_windows.spans`."""
-    rows = models.ServiceWindow.objects.filter(venue_id=venue.id, called_off_at=None)
-    return spans(map(as_planned, rows), zone(venue.zone), starts_at, ends_at)
+    """Each time between two instants that somebody is at a venue to change parts; of a window that was called off those
+    that were over by then, for somebody was there. See `scheduling.planning.service_windows.spans`."""
+    stood = Q(called_off_at=None) | Q(called_off_at__gt=starts_at)
+    rows = list(models.ServiceWindow.objects.filter(stood, venue_id=venue.id))
+    off_at = {row.id: row.called_off_at for row in rows}
+    found = spans(map(as_planned, rows), zone(venue.zone), starts_at, ends_at)
+    return [one for one in found if (off := off_at[one.window]) is None or one.ends_at <= off]
 
 
 def as_planned(row: models.ServiceWindow) -> ServiceWindow:

@@ -64,7 +64,8 @@ class ComingServices:
 
     Attributes:
         zone: of the venue, IANA.
-        windows: each time, whole where it reaches beyond the two instants, in order; of windows not called off.
+        windows: each time, whole where it reaches beyond the two instants, in order; of a window that was called off
+            those that were over by then.
     """
 
     venue: str

@@ -58,6 +58,15 @@ def test_one_that_is_called_off_comes_no_more_and_its_row_stays() -> None:
     assert (row.called_off_at, row.called_off_because, row.comes["weekday"]) == (NOON, "closed for works", "tuesday")
 
 
+@pytest.mark.parametrize(("hour", "minute", "times"), [(9, 59, 1), (10, 0, 1), (11, 29, 1), (11, 30, 2), (12, 0, 2)])
+def test_where_somebody_was_they_were_though_it_is_called_off_later(hour: int, minute: int, times: int) -> None:
+    """Before, at the beginning of, in the middle of and after the second time that it comes."""
+    furnish()
+    fix("rounds", **ROUNDS)
+    call_off("rounds", None, by(at=utc(11, 3, hour, minute)))
+    assert coming() == [("rounds", utc(*day, 10), utc(*day, 11, 30)) for day in ((10, 27), (11, 3))][:times]
+
+
 def test_called_off_again_nothing_is_written() -> None:
     furnish()
     fix("rounds", **ROUNDS)
