@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from machines.node.strips import boundaries
 from machines.profile import IdleFiring, Profile
 from machines.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
@@ -68,18 +67,41 @@ class Due:
         """When running columns belong under the head, POSIX seconds."""
         return run_instants(self.run, columns, self.timeline)
 
-    @cached_property
-    def cuts(self) -> list[int]:
-        """Boundaries that come to the knife from now until the run's last column is laid; the rest hangs uncut."""
-        knife_columns = self.profile.knife_columns
-        after = max(self.run.first_column, self.next_column - knife_columns) - 1
-        through = self.run.end_column - knife_columns - 1
-        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
+    def first_column_from(self, at: datetime) -> int:
+        """The first column that belongs under the head at an instant or after it; the run's end where none does. What
+        its timeline has waited, it has waited before."""
+        if at >= self.run.ends_at:
+            return self.run.end_column
+        planned_at = at - timedelta(seconds=self.run.shift_s)
+        if planned_at <= self.run.starts_at:
+            return self.run.first_column
+        return self.timeline.first_column_from(planned_at.timestamp())
 
     @cached_property
-    def cut_instants(self) -> FloatArray:
-        """When each of the cuts is made, POSIX seconds: when its place comes to the knife."""
-        return self.instants(np.array(self.cuts, dtype=np.int64) + self.profile.knife_columns)
+    def cuts(self) -> range:
+        """Strips, numbered as segments are, whose beginnings come to the knife from now until the run's last column is
+        laid; the rest hangs uncut. A run of years may have millions: none is looked at here."""
+        if self.run.strips_per_turn == 0:
+            return range(0)
+        knife_columns = self.profile.knife_columns
+        after = max(self.run.first_column, self.next_column - knife_columns) - 1
+        first = self._strips.segment_of(after) + 1
+        return range(first, max(first, self._strips.segment_of(self.run.end_column - knife_columns - 1) + 1))
+
+    def boundary(self, number: int) -> int:
+        """The running column at which a strip begins, by its place among the cuts."""
+        return self._strips.stretch(self.cuts[number]).first_column
+
+    def cuts_before(self, column: int) -> int:
+        """How many cuts are made by the time that a running column is laid."""
+        if not self.cuts:
+            return 0
+        last = self._strips.segment_of(column - self.profile.knife_columns - 1)
+        return min(max(0, last - self.cuts.start + 1), len(self.cuts))
+
+    @property
+    def _strips(self) -> Timeline:
+        return replace(self.timeline, segments=self.run.strips_per_turn)
 
 
 @dataclass(frozen=True, eq=False)

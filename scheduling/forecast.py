@@ -206,10 +206,11 @@ def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
 
 def _blade_end(ahead: Due, blade: Blade) -> End | None:
     """The last cut that the blade is good for, when its place comes to the knife; the next one, where it is overdue."""
-    cuts, left = ahead.cuts, max(1, blade.cuts_per_blade - blade.cuts_made)
-    if left > len(cuts):
+    left = max(1, blade.cuts_per_blade - blade.cuts_made)
+    if left > len(ahead.cuts):
         return None
-    return _end(ahead, "blade", cuts[left - 1], cuts[left - 1] + ahead.profile.knife_columns)
+    boundary = ahead.boundary(left - 1)
+    return _end(ahead, "blade", boundary, boundary + ahead.profile.knife_columns)
 
 
 def _end(ahead: Due, part: Part, column: int, at_column: int | None = None) -> End:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import ClassVar
 
 import numpy as np
@@ -123,12 +123,7 @@ class Rolls(Supply):
     @staticmethod
     def served_of(run: Due, at: datetime) -> int:
         """See `Supply`."""
-        if at >= run.run.ends_at:
-            return Rolls.all_of(run)
-        planned_at = at - timedelta(seconds=run.run.shift_s)
-        if planned_at <= run.run.starts_at:
-            return 0
-        column = run.timeline.first_column_from(planned_at.timestamp())
+        column = run.first_column_from(at)
         return int(np.searchsorted(run.due, column)) + max(0, column - run.run.planned_to_column)
 
 
@@ -139,10 +134,11 @@ class Blades(Supply):
 
     def end(self, served: int) -> tuple[int, datetime] | None:
         """See `Supply`."""
-        cuts, last = self.run.cuts, max(1, served) - 1
-        if last >= len(cuts):
+        last = max(1, served) - 1
+        if last >= len(self.run.cuts):
             return None
-        return cuts[last], utc(float(self.run.cut_instants[last]))
+        boundary = self.run.boundary(last)
+        return boundary, utc(float(self.run.instants(boundary + self.run.profile.knife_columns)))
 
     @staticmethod
     def all_of(run: Due) -> int:
@@ -152,7 +148,7 @@ class Blades(Supply):
     @staticmethod
     def served_of(run: Due, at: datetime) -> int:
         """See `Supply`."""
-        return int(np.searchsorted(run.cut_instants, at.timestamp()))
+        return run.cuts_before(run.first_column_from(at))
 
 
 def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> RunCheck:
