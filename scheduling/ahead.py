@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from machines.profile import IdleFiring, Profile
 from machines.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.paper import stretch_end
-from scheduling.planning.timeline import Timeline
+from scheduling.planning.timeline import Timeline, slot_of, slot_start
 from scheduling.plates import PlateStore
 from scheduling.selectors import open_segments, run_instants, run_timeline
 from scheduling.sky.arrays import FloatArray
@@ -85,23 +85,22 @@ class Due:
             return range(0)
         knife_columns = self.profile.knife_columns
         after = max(self.run.first_column, self.next_column - knife_columns) - 1
-        first = self._strips.segment_of(after) + 1
-        return range(first, max(first, self._strips.segment_of(self.run.end_column - knife_columns - 1) + 1))
+        first = self._strip_of(after) + 1
+        return range(first, max(first, self._strip_of(self.run.end_column - knife_columns - 1) + 1))
 
     def boundary(self, number: int) -> int:
         """The running column at which a strip begins, by its place among the cuts."""
-        return self._strips.stretch(self.cuts[number]).first_column
+        return slot_start(self.cuts[number], self.profile.columns_per_turn, self.run.strips_per_turn)
 
     def cuts_before(self, column: int) -> int:
         """How many cuts are made by the time that a running column is laid."""
         if not self.cuts:
             return 0
-        last = self._strips.segment_of(column - self.profile.knife_columns - 1)
+        last = self._strip_of(column - self.profile.knife_columns - 1)
         return min(max(0, last - self.cuts.start + 1), len(self.cuts))
 
-    @property
-    def _strips(self) -> Timeline:
-        return replace(self.timeline, segments=self.run.strips_per_turn)
+    def _strip_of(self, column: int) -> int:
+        return slot_of(column, self.profile.columns_per_turn, self.run.strips_per_turn)
 
 
 @dataclass(frozen=True, eq=False)

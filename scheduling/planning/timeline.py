@@ -41,8 +41,19 @@ class Cycle(Protocol):
 
 
 def slot_start(slot: int, columns: int, slots: int) -> int:
-    """First column of a slot of a turn of so many columns and slots."""
+    """First running column of a slot, of so many columns and slots in a turn; slots are numbered on from turn to
+    turn."""
     return (2 * slot * columns + slots) // (2 * slots)
+
+
+def slot_of(column: int, columns: int, slots: int) -> int:
+    """The number of the slot that holds a running column."""
+    slot = column * slots // columns
+    while slot_start(slot + 1, columns, slots) <= column:
+        slot += 1
+    while slot_start(slot, columns, slots) > column:
+        slot -= 1
+    return slot
 
 
 @dataclass(frozen=True)
@@ -98,23 +109,12 @@ class Timeline:
 
     def segment_of(self, running: int) -> int:
         """The number of the segment that holds a running column."""
-        turn, column = divmod(running, self.columns)
-        slot = column * self.segments // self.columns
-        while slot_start(slot + 1, self.columns, self.segments) <= column:
-            slot += 1
-        while slot_start(slot, self.columns, self.segments) > column:
-            slot -= 1
-        return turn * self.segments + slot
+        return slot_of(running, self.columns, self.segments)
 
     def stretch(self, number: int) -> Stretch:
         """The columns of a segment."""
-        turn, slot = divmod(number, self.segments)
-        start = turn * self.columns
-        return Stretch(
-            number,
-            start + slot_start(slot, self.columns, self.segments),
-            start + slot_start(slot + 1, self.columns, self.segments),
-        )
+        first, end = (slot_start(slot, self.columns, self.segments) for slot in (number, number + 1))
+        return Stretch(number, first, end)
 
     def stretches(self, first_column: int, end_column: int) -> Iterator[Stretch]:
         """The segments of a span of running columns in order; the first and the last clipped to it."""
