@@ -85,7 +85,7 @@ def gather(studio: Studio, machine: str, paper: Paper | None, home: Path, profil
         machine=studio.get(f"machines/{machine}"),
         facts=studio.all(f"events?stream=machine/{machine}"),
         journal=read_journal(home),
-        plates={digest: Plate.from_png(studio.png(f"plates/{digest}.png")) for digest in digests},
+        plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
         columns_per_burst=profile["columns_per_burst"],
         columns_per_turn=profile["columns_per_turn"],
     )
