@@ -19,6 +19,7 @@ from scheduling.sky.zones import zone
 Part = Literal["roll", "cartridge", "blade"]
 # How far beyond an end it is looked for the window that would have been the next.
 LOOK_AHEAD = timedelta(days=92)
+NEAR = timedelta(days=28)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +47,7 @@ def change_before(venue: Venue, part: Part, after: datetime, end: datetime) -> C
         end: of the part, UTC.
     """
     clock = zone(venue.zone)
-    window = last_before(windows_of(venue, after, end), end)
+    window = _last(venue, after, end)
     if window is None:
         said = f"no service window before the {part} ends {_span(end, end, clock)}: {_next(venue, max(after, end))}"
         return Change(window=None, until=None, in_words=said)
@@ -55,6 +56,15 @@ def change_before(venue: Venue, part: Part, after: datetime, end: datetime) -> C
     if until < window.ends_at:
         said += f", when the {part} ends"
     return Change(window=window, until=until, in_words=said)
+
+
+def _last(venue: Venue, after: datetime, end: datetime) -> ServiceSpan | None:
+    """The window that is in time; looked for near the end first, as most come every week and an end may be years on."""
+    near = max(after, end - NEAR)
+    window = last_before(windows_of(venue, near, end), end)
+    if near > after and (window is None or window.starts_at < near):
+        window = last_before(windows_of(venue, after, end), end)
+    return window
 
 
 def _next(venue: Venue, after: datetime) -> str:

@@ -167,13 +167,21 @@ def test_what_is_coming_is_told_without_plates_as_the_forecast_tells_it(tmp_path
         assert coming_changes(machine, NOON) == (("blade", run.blade_ends), ("roll", run.roll_ends))
 
 
+def test_a_long_window_is_not_taken_for_a_later_one_that_is_over_four_weeks_before_the_end() -> None:
+    """One of six days that reaches into the last four weeks, and one of an hour within it that does not."""
+    furnish()
+    append([_visit(1, 24, 6 * 24), _visit(2, 72, 1)], by())
+    found = told(NOON + timedelta(days=28 + 5))
+    assert found.window is not None and found.window.window == "2"
+
+
 EVENTS = settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=40)
 
 
 @EVENTS
 @given(
-    starts=st.lists(st.tuples(st.integers(-100, 400), st.integers(1, 168)), max_size=6),
-    end=st.integers(0, 400),
+    starts=st.lists(st.tuples(st.integers(-100, 1200), st.integers(1, 168)), max_size=6),
+    end=st.integers(0, 1200),
 )
 def test_whatever_the_windows_it_is_never_changed_past_the_end(starts: list[tuple[int, int]], end: int) -> None:
     """Hours from noon: when windows begin and how long they last, and when the part ends."""
