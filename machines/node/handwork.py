@@ -18,7 +18,7 @@ from typing import Literal
 
 from machines.entries import TestPattern
 from machines.errors import InputError
-from machines.node import hand_prints, holds, lost_place, orders
+from machines.node import hand_prints, holds, lost_place, orders, takeover
 from machines.node import held as holding
 from machines.node.hand_prints import CUT_PATTERNS, HandPrint
 from machines.node.journal import Journal, State, change_state, read_state
@@ -147,7 +147,7 @@ def begin_telling(db: sqlite3.Connection, work: Handwork, profile: Profile) -> N
     used, and wherever an encoder finds the paper next, there it belongs."""
     assert work.length_mm is not None, "given when it was asked for"
     place = lost_place.place_under_head(db, profile, work.length_mm)
-    begin(db, work, profile, 0)
+    begin(db, work, profile, takeover.paper_known(db))
     begun = read(db, work.id)
     assert begun.place is not None, "it was begun just now"
     give(db, begun, place + 1 - begun.place)
