@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from scheduling.coming_round import span_in_words
+from scheduling.local_words import span_in_words
 from scheduling.log.models import Venue
 from scheduling.planning.service_windows import ServiceSpan, last_before
 from scheduling.service_windows import windows_of

@@ -6,9 +6,8 @@ the instant at which the sky is just there. The plan is told, not what may yet d
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,10 +18,10 @@ from machines.node.strips import boundaries
 from machines.pictures import DaylightMap, LandPicture, Picture, from_json
 from machines.profile import Profile
 from scheduling.calibration import calibrated_profile
+from scheduling.local_words import span_in_words
 from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.proofs import longitude_at_half
 from scheduling.selectors import run_instants, run_timeline
-from scheduling.sky.civil import readings
 from scheduling.sky.zones import zone
 
 UNDER = {
@@ -33,7 +32,6 @@ UNDER = {
 }
 # The longitude that has the March equinox overhead at sidereal phase one half; it falls from there as all others do.
 EQUINOX_AT_HALF_DEGREES = -180.0
-HALF_MINUTE = timedelta(seconds=30)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,35 +212,5 @@ def _span(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span:
     return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, clock, _iso_date))
 
 
-def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callable[[datetime], str]) -> str:
-    """Local times to the nearest minute, whose dates are given once where they are the same.
-
-    Args:
-        begins, ends: aware.
-        clock: of the venue.
-        day: how the date of a local time is said.
-
-    A time that the clock shows twice is told with what the clock is called then, such as ``01:30 WET``.
-    """
-    begins, ends = ((at + HALF_MINUTE).astimezone(clock) for at in (begins, ends))
-    first, last, changed = time_in_words(begins, clock), time_in_words(ends, clock), ""
-    if begins.utcoffset() != ends.utcoffset():
-        changed = ", between which the clocks change"
-    elif first == last and begins.date() == ends.date():
-        return f"at {first} on {day(begins)}"
-    if begins.date() != ends.date():
-        return f"between {first} on {day(begins)} and {last} on {day(ends)}{changed}"
-    return f"between {first} and {last} on {day(ends)}{changed}"
-
-
 def _iso_date(local: datetime) -> str:
     return f"{local:%Y-%m-%d}"
-
-
-def time_in_words(local: datetime, clock: ZoneInfo) -> str:
-    """A time of day; where the clock shows it twice, with its abbreviation, or its offset if it has none."""
-    shown = f"{local:%H:%M}"
-    if len(readings(local.replace(tzinfo=None), clock)) == 1:
-        return shown
-    name = local.tzname() or ""
-    return f"{shown} {name}" if name.isalpha() else f"{shown} UTC{local.isoformat()[-6:]}"

@@ -142,7 +142,7 @@ def require_comes_on(comes: Comes, day: str) -> None:
         raise InputError("date", "given for a window that comes once", "leave it out, and call the window off")
     at = read_date("date", day)
     if get_args(Weekday)[at.weekday()] != comes.weekday:
-        raise InputError("date", f"{day} is no {comes.weekday}", "give a date on which the window begins")
+        raise InputError("date", f"{day} is not a {comes.weekday.title()}", "give a date on which the window begins")
     if comes.last_date is not None and day > comes.last_date:
         raise InputError("date", f"{day} is after the window's last date", f"give one up to {comes.last_date}")
 

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.recovery import Policy, Rule
-from scheduling.coming_round import span_in_words, time_in_words
+from scheduling.local_words import span_in_words, time_in_words
 from scheduling.planning.service_windows import Comes, Once
 from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of

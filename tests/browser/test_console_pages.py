@@ -377,7 +377,7 @@ def test_fixing_a_service_window_and_calling_off_one_date_of_it(phone: Seen) -> 
     require_accessible_everywhere(page)
     page.get_by_label("Local date on which it would begin").fill("2026-03-29")
     page.get_by_role("button", name="See what that means").click()
-    expect(page.get_by_text("2026-03-29 is no saturday")).to_be_visible()
+    expect(page.get_by_text("2026-03-29 is not a Saturday")).to_be_visible()
     require_accessible_everywhere(page)
     page.get_by_label("Local date on which it would begin").fill("2026-03-28")
     page.get_by_label("Why, for the record").fill("a holiday")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +15,11 @@ from machines.calibration import Calibration
 from machines.errors import InputError
 from machines.node.strips import boundaries
 from scheduling.calibration import calibrate
-from scheduling.coming_round import Asked, ComingRound, coming_round, span_in_words
+from scheduling.coming_round import Asked, ComingRound, coming_round
 from scheduling.log.models import Machine, Run
 from scheduling.selectors import run_instants
 from scheduling.sky import almanac
 from scheduling.sky.ephemeris import load
-from scheduling.sky.zones import zone
 from tests.scheduling.house import MOON, NOON, by, furnish, plan
 
 pytestmark = pytest.mark.django_db
@@ -136,25 +135,6 @@ def test_the_span_is_told_by_the_clock_of_the_venue() -> None:
     assert found(column=4).laid.in_words == "between 01:00 WEST and 01:30 WEST on 2026-10-25"
     assert found(column=14).laid.in_words == "between 01:00 WET and 01:30 WET on 2026-10-25"
     assert found(column=24).laid.in_words == "between 02:00 and 02:30 on 2026-10-25"
-
-
-@pytest.mark.parametrize(
-    ("begins", "zone_name", "in_words"),
-    [
-        # Chatham's clocks go back at 3:45, an hour, on the first Sunday of April, and their zone has no abbreviation.
-        ("2026-04-04T13:00", "Pacific/Chatham", "between 02:45 UTC+13:45 and 03:15 UTC+13:45 on the 5th"),
-        ("2026-04-04T14:00", "Pacific/Chatham", "between 02:45 UTC+12:45 and 03:15 UTC+12:45 on the 5th"),
-        ("2026-04-04T15:00", "Pacific/Chatham", "between 03:45 and 04:15 on the 5th"),
-        # Lord Howe's go back by half an hour, at 2:00.
-        ("2026-04-04T14:45", "Australia/Lord_Howe", "between 01:45 UTC+11:00 and 01:45 UTC+10:30 on the 5th, between"),
-    ],
-)
-def test_a_time_that_comes_twice_is_told_with_what_the_clock_is_called(
-    begins: str, zone_name: str, in_words: str
-) -> None:
-    at = datetime.fromisoformat(begins).replace(tzinfo=UTC)
-    told = span_in_words(at, at + timedelta(minutes=30), zone(zone_name), lambda local: f"the {local.day}th")
-    assert told.startswith(in_words)
 
 
 def test_a_burst_of_seconds_is_told_as_a_moment() -> None:

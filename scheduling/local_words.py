@@ -1,0 +1,41 @@
+"""Local times in words, as a venue's clock shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from scheduling.sky.civil import readings
+
+HALF_MINUTE = timedelta(seconds=30)
+
+
+def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callable[[datetime], str]) -> str:
+    """Local times to the nearest minute, whose dates are given once where they are the same.
+
+    Args:
+        begins, ends: aware.
+        clock: of the venue.
+        day: how the date of a local time is said.
+
+    A time that the clock shows twice is told with what the clock is called then, such as ``01:30 WET``.
+    """
+    begins, ends = ((at + HALF_MINUTE).astimezone(clock) for at in (begins, ends))
+    first, last, changed = time_in_words(begins, clock), time_in_words(ends, clock), ""
+    if begins.utcoffset() != ends.utcoffset():
+        changed = ", between which the clocks change"
+    elif first == last and begins.date() == ends.date():
+        return f"at {first} on {day(begins)}"
+    if begins.date() != ends.date():
+        return f"between {first} on {day(begins)} and {last} on {day(ends)}{changed}"
+    return f"between {first} and {last} on {day(ends)}{changed}"
+
+
+def time_in_words(local: datetime, clock: ZoneInfo) -> str:
+    """A time of day; where the clock shows it twice, with its abbreviation, or its offset if it has none."""
+    shown = f"{local:%H:%M}"
+    if len(readings(local.replace(tzinfo=None), clock)) == 1:
+        return shown
+    name = local.tzname() or ""
+    return f"{shown} {name}" if name.isalpha() else f"{shown} UTC{local.isoformat()[-6:]}"
