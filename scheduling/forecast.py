@@ -102,7 +102,7 @@ def forecast(machine: Machine, now: datetime, plates: PlateStore, idle: IdleFiri
         idle: how nozzles are kept open; None for what the profile says.
 
     Raises:
-        PlateGone: one of the plates is.
+        PlateGone: not one of the plates is there.
     """
     profile = calibrated_profile(machine)
     idle = idle or idle_firing(profile)

@@ -48,7 +48,7 @@ def kept_forecast(machine: Machine, now: datetime, plates: PlateStore) -> KeptFo
         plates: where plates lie.
 
     Raises:
-        PlateGone: one of the plates is.
+        PlateGone: not one of the plates is there.
     """
     newest = _newest(machine)
     return KeptForecast(_kept(machine.id, newest.digest, hour_of(now), plates), newest.said_at)

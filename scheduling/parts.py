@@ -99,7 +99,7 @@ def cartridge(
         idle: how nozzles are kept open, from the first run's beginning on.
 
     Raises:
-        PlateGone: one of the plates is.
+        PlateGone: not one of the plates is there.
     """
     head = profile.head
     if not isinstance(head, CarriageHead) or head.cartridge_ml is None:

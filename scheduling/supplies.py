@@ -18,7 +18,7 @@ from machines.supplies import Use, use
 from scheduling.calibration import calibrated_profile
 from scheduling.log.models import Machine, PrintedStretch, Run, Segment
 from scheduling.planning.timeline import Timeline
-from scheduling.plates import PlateStore
+from scheduling.plates import PlateGone, PlateStore
 from scheduling.selectors import run_instants, run_timeline
 
 
@@ -81,7 +81,7 @@ def part_supplies(
 
     Raises:
         InputError: both are named, or the run holds nothing of it.
-        PlateGone: one of the plates is.
+        PlateGone: not one of the plates is there.
     """
     profile, timeline = calibrated_profile(Machine.objects.get(id=run.machine_id)), run_timeline(run)
     idle = idle or idle_firing(profile)
@@ -191,11 +191,26 @@ def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: Pla
 def by_column(
     segments: Iterable[Segment], profile: Profile, plates: PlateStore
 ) -> Iterator[tuple[Segment, NDArray[np.int64]]]:
-    """Segments, each with the dots of its columns."""
-    for segment in segments:
-        of_turn = _dots_of_turn(plates, segment.plate)
+    """Segments, each with the dots of its columns. Where a plate is gone, as of turns that were printed before a studio
+    moved to another server, they are taken to be as dark as the mean of the others.
+
+    Raises:
+        PlateGone: not one of the plates is there.
+    """
+    every = list(segments)
+    by_digest, gone = {}, None
+    for digest in dict.fromkeys(segment.plate for segment in every):
+        try:
+            by_digest[digest] = _dots_of_turn(plates, digest)
+        except PlateGone as error:
+            gone = error
+    if gone is not None and not by_digest:
+        raise gone
+    mean = np.mean([of_turn.mean() for of_turn in by_digest.values()]) if gone is not None else 0.0
+    for segment in every:
+        of_turn = by_digest.get(segment.plate)
         columns = np.arange(segment.first_column, segment.end_column) % profile.columns_per_turn
-        yield segment, of_turn[columns].astype(np.int64)
+        yield segment, np.full(len(columns), round(mean)) if of_turn is None else of_turn[columns].astype(np.int64)
 
 
 @lru_cache(maxsize=512)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import timedelta
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from machines.profile import IdleFiring
 from scheduling.extend import extend_plans
 from scheduling.forecast import Forecast, RunForecast, forecast
 from scheduling.log.models import Machine, Run, Segment
-from scheduling.plates import PlateStore
+from scheduling.plates import PlateGone, PlateStore
 from scheduling.reports import take
 from scheduling.selectors import run_timeline
 from tests.scheduling.house import MOON, NOON, batch, by, furnish, plan, printed, ready
@@ -106,6 +107,20 @@ def test_a_moon_is_counted_from_the_plate_of_each_turn(tmp_path: Path) -> None:
     )
     assert Segment.objects.values("plate").distinct().count() > 3
     assert of_run(plates).to_come.picture_ml == pytest.approx(dots * ML_PER_DOT)
+
+
+def test_turns_whose_plates_are_gone_are_taken_to_be_as_dark_as_the_others(tmp_path: Path) -> None:
+    furnish(MOON)
+    plan(cycle="lunar-day", ends_at=(NOON + timedelta(days=4)).isoformat())
+    whole, some = PlateStore(tmp_path / "whole"), PlateStore(tmp_path / "some")
+    extend_plans(NOON, timedelta(days=8), whole)
+    shutil.copytree(whole.folder, some.folder)
+    (lost,) = some.folder.rglob(f"{Segment.objects.order_by('number')[0].plate}.png")
+    lost.unlink()
+    assert of_run(some).to_come.picture_ml == pytest.approx(of_run(whole).to_come.picture_ml, rel=0.05)
+    assert of_run(some).to_come.picture_ml != of_run(whole).to_come.picture_ml
+    with pytest.raises(PlateGone):
+        of_run(PlateStore(tmp_path / "none"))
 
 
 def test_the_turn_that_ends_the_roll_and_when(tmp_path: Path) -> None:
