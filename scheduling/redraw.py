@@ -6,7 +6,7 @@ nodes hold work that names it by its digest.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from django.db.models import F, Min, Q
@@ -38,7 +38,13 @@ class _Lost:
     digest: str
 
 
-def redraw_lost(plates: PlateStore, uploads: UploadStore | None = None) -> int:
+def redraw_lost(
+    plates: PlateStore,
+    uploads: UploadStore | None = None,
+    *,
+    printed_too: bool = False,
+    progress: Callable[[int, int], None] = lambda done, of: None,
+) -> int:
     """Draw the missing plates of all segments that are not accounted for, or of which columns are to be printed once
     more, and return how many that were.
 
@@ -47,28 +53,33 @@ def redraw_lost(plates: PlateStore, uploads: UploadStore | None = None) -> int:
     Args:
         plates: where plates are kept.
         uploads: where the files of sources lie; None where no source has one.
+        printed_too: those that only proofs need, too, as after a studio has moved to another server.
+        progress: told after each plate how many were tried, and of how many.
 
     Raises:
         ExceptionGroup: some could not be drawn; the others were.
     """
     drawn, failures = 0, []
-    for lost in list(_lost(plates)):
+    every = list(_lost(plates, printed_too))
+    for number, lost in enumerate(every, 1):
         try:
             _redraw(lost, plates, uploads)
             drawn += 1
         except Exception as error:  # noqa: BLE001 - raised again below, when the others are drawn
             error.add_note(f"while drawing the plate of run {lost.run!r}, turn {lost.turn} anew")
             failures.append(error)
+        progress(number, len(every))
     if failures:
         raise ExceptionGroup(f"{len(failures)} lost plates could not be drawn anew; {drawn} others were", failures)
     return drawn
 
 
-def _lost(plates: PlateStore) -> Iterator[_Lost]:
+def _lost(plates: PlateStore, printed_too: bool) -> Iterator[_Lost]:
     accounted_for = Q(end_column=F("first_column") + F("printed") + F("skipped") + F("unknown"))
     runs = Run.objects.exclude(accounted_for, again=0)
     due = Segment.objects.exclude(accounted_for, again=[]).filter(run__in=runs)
-    needed = due.values_list("plate", "run_id").annotate(first=Min("first_column")).order_by("first")
+    wanted = Segment.objects.all() if printed_too else due
+    needed = wanted.values_list("plate", "run_id").annotate(first=Min("first_column")).order_by("first")
     seen: set[str] = set()
     for digest, run, first_column in needed:
         if digest not in seen and not plates.has(digest):

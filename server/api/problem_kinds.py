@@ -103,7 +103,7 @@ PLATE_GONE = Kind(
     "A plate is not on the server's disk",
     "What was asked for needs the plate `plate`, which the server's disk has lost. One that is still to be printed is "
     "drawn anew by itself: send the same request again after the time in `Retry-After`. One that is printed comes back "
-    "from a copy only.",
+    "from a copy, or by the command `dayroll redraw`.",
 )
 UNAVAILABLE = Kind(
     "unavailable",

@@ -89,6 +89,18 @@ def test_plates_of_what_is_accounted_for_are_not_drawn_again(plates: PlateStore)
     assert redraw_lost(plates) == 0
 
 
+def test_plates_of_what_is_printed_are_drawn_again_where_that_is_asked_for(plates: PlateStore) -> None:
+    for segment in Segment.objects.all():
+        segment.printed = segment.end_column - segment.first_column
+        segment.save()
+    before, told = contents(plates), []
+    for path in files(plates):
+        path.unlink()
+    assert redraw_lost(plates, printed_too=True, progress=lambda *one: told.append(one)) == len(before)
+    assert contents(plates) == before
+    assert told == [(number, len(before)) for number in range(1, len(before) + 1)]
+
+
 @pytest.mark.parametrize("runs_columns_are_told", [False, True])
 def test_a_plate_of_columns_that_are_to_be_printed_once_more_is(
     plates: PlateStore, runs_columns_are_told: bool

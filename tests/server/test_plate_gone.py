@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from datetime import timedelta
 
 import pytest
+from django.core.management import CommandError, call_command
 
 from scheduling.log.models import Segment
 from server import jobs, wiring
@@ -41,6 +43,23 @@ def test_what_needs_it_is_to_be_asked_again(furnished: Caller, lost: str, path: 
     assert int(answer["Retry-After"]) > 0
     jobs.redraw()
     assert furnished.get(path.format(plate=lost)).status_code == 200
+
+
+def test_after_a_studio_moved_all_plates_are_drawn_anew_by_a_command(lost: str) -> None:
+    out, err = io.StringIO(), io.StringIO()
+    call_command("redraw", stdout=out, stderr=err)
+    assert (out.getvalue(), err.getvalue()) == ("Plates drawn anew: 1.\n", "drawn 1 of 1 plates\n")
+    assert wiring.plates().has(lost)
+    call_command("redraw", stdout=out)
+    assert out.getvalue().endswith("Every plate is there.\n")
+
+
+def test_a_plate_that_cannot_be_drawn_as_it_was_is_named(lost: str) -> None:
+    Segment.objects.update(plate="0" * 64)
+    err = io.StringIO()
+    with pytest.raises(CommandError, match="1 lost plates could not be drawn anew; 0 others were"):
+        call_command("redraw", stderr=err)
+    assert f"plate {'0' * 64} is lost, and what is drawn now is {lost}" in err.getvalue()
 
 
 def test_a_plate_that_nobody_planned_is_not_found(furnished: Caller) -> None:

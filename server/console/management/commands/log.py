@@ -113,7 +113,10 @@ class Command(BaseCommand):
         tell = self.progress("imported")
         with options["file"].open(encoding="utf-8") as source:
             signed = import_log(source, key=_given_key(options), progress=lambda position: tell(position, None))
-        self.stdout.write(f"{signed.statement.events} events imported, and the views folded from them.")
+        self.stdout.write(
+            f"{signed.statement.events} events imported, and the views folded from them. Plates and uploaded files are"
+            " not among them: copy the uploads, then `dayroll redraw` draws the plates."
+        )
 
     def check_file(self, options: dict[str, Any]) -> None:
         tell, key = self.progress("checked"), _given_key(options)
