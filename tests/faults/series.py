@@ -134,12 +134,19 @@ class Series:
                 scenario = waiting.get_nowait()
             except queue.Empty:
                 return
-            result = play_and_judge(lane, scenario)
-            with self._lock:
-                self._results.append(result)
-                say(_line(result, len(self._results), len(self.scenarios)))
-                if result.problems or self.tell_all:
-                    say(_story(result))
+            try:
+                result = play_and_judge(lane, scenario)
+            except DemoError as error:
+                self._tell(_given_up(scenario, error), say)
+                return  # the next ones get a lane of their own
+            self._tell(result, say)
+
+    def _tell(self, result: Result, say: Callable[[str], None]) -> None:
+        with self._lock:
+            self._results.append(result)
+            say(_line(result, len(self._results), len(self.scenarios)))
+            if result.problems or self.tell_all:
+                say(_story(result))
 
     def _verify(self, lane: Lane) -> None:
         """The log's own checks, once a lane: unbroken, and its views the same when they are folded again."""
@@ -151,6 +158,12 @@ class Series:
             except DemoError as error:
                 with self._lock:
                     self.log_complaints.append(f"{lane.folder.name}: {error}")
+
+
+def _given_up(scenario: Scenario, error: DemoError) -> Result:
+    """Of a scenario that could not be played: it counts as broken, and the others are played all the same."""
+    columns = dict.fromkeys(("planned", "printed", "unknown", "skipped"), 0)
+    return Result(scenario=scenario, problems=[f"not played: {error}"], columns=columns, took_s=0.0, restarts=[])
 
 
 def _line(result: Result, number: int, count: int) -> str:
