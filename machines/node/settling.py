@@ -61,8 +61,11 @@ class Settling:
         with self._journal.reading() as db:
             kept, half_printed = recovering.read(db), gaps.half_printed(db, held, missing)
         missing_since = instant_of(held, missing.unknown_end)
-        # A gap in the middle of a replay is the same outage still.
-        since, cause = (kept.since, kept.cause) if state.catching_up else (missing_since, None)
+        # A gap in the middle of a replay is the same outage still. A new one begins with what nobody saw laid: a
+        # person's word may come as soon as that was due.
+        begins = instant_of(held, missing.first)
+        begins = missing_since if begins is None else begins
+        since, cause = (kept.since, kept.cause) if state.catching_up else (begins, None)
         cause = self._interruption.cause or cause or "machine"
         override = held.override if _holds(held.override, kept, since) else None
         rule = held.policy.rule_for(cause) if override is None else override.rule
