@@ -107,4 +107,4 @@ def test_a_body_is_read_or_refused_and_what_was_read_can_be_stored(text: bytes) 
         value = read_json(text)
     except (Unreadable, ValueError):
         return
-    json.dumps(value, ensure_ascii=False, allow_nan=False).encode()
+    assert json.loads(json.dumps(value, ensure_ascii=False, allow_nan=False).encode()) == value

@@ -216,8 +216,11 @@ def test_no_migration_is_missing(db: None) -> None:
     assert out.getvalue() == "No changes detected in app 'accounts'\n"
 
 
-def _what_was_before_can_do_what_it_could(alias: str) -> None:
-    """A key, a revoked one, a superuser and another person, from the tables as they were."""
+BEFORE = [("workshop", STUDIO), ("workshop", STUDIO), ("wilma", STUDIO)]
+
+
+def _standings_of_before(alias: str) -> list[tuple[str, Standing]]:
+    """A key, a revoked one, a superuser and another person, from the tables as they were: what they may do now."""
     executor = MigrationExecutor(connections[alias])
     executor.migrate(BEFORE_ROLES)
     try:
@@ -232,16 +235,15 @@ def _what_was_before_can_do_what_it_could(alias: str) -> None:
         executor = MigrationExecutor(connections[alias])
         executor.migrate(WITH_ROLES)
     kept = Key.objects.using(alias).order_by("id")
-    assert [(key.name, key.standing) for key in kept] == [("workshop", STUDIO), ("workshop", STUDIO)]
     assert [key.revoked_at for key in kept] == [None, at]
     assert tokens.matches(minted.token, kept[0].digest)
-    (row,) = PersonRole.objects.using(alias).select_related("person")
-    assert (row.person.username, row.standing) == ("wilma", STUDIO)
+    rows = PersonRole.objects.using(alias).select_related("person")
+    return [*((key.name, key.standing) for key in kept), *((row.person.username, row.standing) for row in rows)]
 
 
 @pytest.mark.django_db(transaction=True)
 def test_what_was_there_before_roles_is_the_studios(clock: HeldClock) -> None:
-    _what_was_before_can_do_what_it_could("default")
+    assert _standings_of_before("default") == BEFORE
     with pytest.raises(InputError, match="has a key already"):
         make_studio_key("workshop", wiring.now())
 
@@ -249,4 +251,4 @@ def test_what_was_there_before_roles_is_the_studios(clock: HeldClock) -> None:
 @pytest.mark.postgres
 @pytest.mark.django_db(transaction=True, databases=["default", "postgres"])
 def test_what_was_there_before_roles_is_the_studios_on_postgresql(clock: HeldClock) -> None:
-    _what_was_before_can_do_what_it_could("postgres")
+    assert _standings_of_before("postgres") == BEFORE

@@ -17,7 +17,7 @@ from machines.recovery import CauseRule, Columns, Limit, Override, Policy, Rule,
 from machines.structure import parse_instant
 from tests.machines.node.outages import OutageStudio, check_story, kept, outage_studio
 from tests.machines.node.relay import carriage_profile, line_profile
-from tests.machines.node.rig import HandClock, Rig
+from tests.machines.node.rig import Crash, HandClock, Rig
 
 COLUMN_S = 120.0
 # 720 columns in 48 segments: a segment is 15 columns. Highest rate: 60 mm/h of 0.5 mm, 4 times the sky's.
@@ -364,6 +364,25 @@ def test_a_word_given_while_the_machine_was_away_settles_the_gap(tmp_path: Path)
     assert settled.gap.override.id == "w1"
     assert settled.policy == Policy(kind="skip"), "the run's own is told all the same"
     assert set(words.values()) == {"printed"}
+
+
+def test_a_word_given_while_what_nobody_saw_laid_was_due_is_about_this_outage(tmp_path: Path) -> None:
+    node = rig(tmp_path, Policy(kind="skip"))
+    node.run_columns(40)
+    node.fuse.left = 1  # the order is committed, and nobody sees it done
+    with pytest.raises(Crash):
+        node.run_columns(2)
+    node.fuse.left = None
+    node.crash()
+    given_at = node.studio.instant(40) + 0.25 * COLUMN_S
+    node.clock.at += 50 * COLUMN_S
+    node.start()
+    say(node, Rule(kind="replay"), given_at=given_at)
+    to_the_end(node)
+    gap = the_only(node).gap
+    assert len(the_only(node).decision.unknown) == 1
+    assert node.studio.instant(gap.first) <= given_at < node.studio.instant(gap.unknown_end)
+    assert gap.override is not None and gap.override.id == "w1"
 
 
 def test_a_word_is_taken_once(tmp_path: Path) -> None:

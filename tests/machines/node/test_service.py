@@ -39,7 +39,11 @@ def test_the_manager_hears_a_word(tmp_path: Path, abstract: bool) -> None:
 
 def test_without_a_manager_and_with_a_deaf_one_it_goes_on(tmp_path: Path) -> None:
     teller({})(READY)
-    teller({SOCKET_VARIABLE: str(tmp_path / "nobody")})(READY)
+    tell = teller({SOCKET_VARIABLE: str(tmp_path / "nobody")})
+    tell(READY)
+    with hearing(str(tmp_path / "nobody")) as manager:  # it hears again
+        tell(ALIVE)
+        assert manager.recv(100).decode() == ALIVE
 
 
 def test_the_node_says_that_it_is_ready_alive_and_stopping(make_bench: Callable[..., Bench], tmp_path: Path) -> None:
