@@ -141,6 +141,7 @@ def require_comes_on(comes: Comes, day: str) -> None:
     if not isinstance(comes, Weekly):
         raise InputError("date", "given for a window that comes once", "leave it out, and call the window off")
     at = read_date("date", day)
+    anchors.require_year("date", at.year)
     if get_args(Weekday)[at.weekday()] != comes.weekday:
         raise InputError("date", f"{day} is not a {comes.weekday.title()}", "give a date on which the window begins")
     if comes.last_date is not None and day > comes.last_date:

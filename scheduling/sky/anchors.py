@@ -157,7 +157,7 @@ def _civil_anchor(data: Mapping[str, Any]) -> CivilAnchor:
         local = datetime.fromisoformat(text)
     except ValueError:
         raise AnchorError("civil", f"{text!r} is on no calendar or clock", "give a date and time that exist") from None
-    _check_year("civil", local.year)
+    require_year("civil", local.year)
     name = data["zone"]
     if not isinstance(name, str):
         raise AnchorError("zone", f"{name!r} is no name of a zone", "give one like Europe/Lisbon")
@@ -201,11 +201,13 @@ def _date(text: Any) -> date:
         day = date.fromisoformat(text)
     except (TypeError, ValueError):
         raise AnchorError("date", f"{text!r} is no date", "give one like 2026-06-21") from None
-    _check_year("date", day.year)
+    require_year("date", day.year)
     return day
 
 
-def _check_year(name: str, year: int) -> None:
+def require_year(name: str, year: int) -> None:
+    """Raise an AnchorError unless dates of a year can be asked for: local times near the ends of what a date can be
+    would have no instant."""
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise AnchorError(name, f"the year {year} is out of reach", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
 

@@ -19,7 +19,7 @@ from scheduling.log.models import ServiceWindow, Venue
 from scheduling.log.past import Moment, Part, service_window_at, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
 from scheduling.service_windows import call_off, windows_of
-from scheduling.sky.anchors import FIRST_YEAR, LAST_YEAR
+from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
 from scheduling.studio import FixServiceWindow
 from server import wiring
@@ -168,9 +168,7 @@ class VenueServiceWindows(Door):
 
 def _asked_span(request: Request) -> tuple[datetime, datetime]:
     starts_at = asked_instant(request, "from") or wiring.now()
-    if not FIRST_YEAR <= starts_at.year <= LAST_YEAR:
-        remedy = f"give one from {FIRST_YEAR} to {LAST_YEAR}"
-        raise InputError("from", f"the year {starts_at.year} is out of reach", remedy)
+    require_year("from", starts_at.year)
     ends_at = asked_instant(request, "to") or starts_at + USUAL_SPAN
     if not starts_at < ends_at <= starts_at + LONGEST_SPAN:
         problem = "not after from" if ends_at <= starts_at else f"more than {LONGEST_SPAN.days} days after from"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from machines.errors import InputError
 from scheduling.forecast import coming_changes
 from scheduling.log.models import Machine, Venue
 from scheduling.log.models import ServiceWindow as Row
@@ -20,7 +19,6 @@ LOOK_AHEAD, SOON = timedelta(days=92), timedelta(days=28)
 TIMES_SHOWN = 5
 # One that comes once is looked for until shortly after its beginning.
 A_MOMENT = timedelta(minutes=1)
-YEARS = 1900, 2100  # as anchors have them
 
 
 @dataclass(frozen=True)
@@ -98,14 +96,7 @@ class Outlook:
         return tuple(map(self._coming, self._spans(window)[:TIMES_SHOWN]))
 
     def times_on(self, window: ServiceWindow, day: date) -> tuple[Coming, ...]:
-        """The times that a window begins on a local date, be they over or not.
-
-        Raises:
-            InputError: the date is out of reach; its field is ``date``.
-        """
-        if not YEARS[0] <= day.year <= YEARS[1]:
-            remedy = f"give one from {YEARS[0]} to {YEARS[1]}"
-            raise InputError("date", f"the year {day.year} is out of reach", remedy)
+        """The times that a window begins on a local date, be they over or not."""
         begins, ends = day_bounds(day, zone_of(self.venue.zone))
         found = spans([window], zone_of(self.venue.zone), begins, ends)
         return tuple(self._coming(one) for one in found if begins <= one.starts_at)

@@ -123,6 +123,7 @@ def test_one_date_of_a_weekly_one_is_called_off(two: Caller) -> None:
         ("rounds", {"date": "2026-03-30"}, 422, "date"),
         ("rounds", {"date": "2026-12-29"}, 422, "date"),
         ("rounds", {"date": "Tuesday"}, 422, "date"),
+        ("rounds", {"date": "0001-01-02"}, 422, "date"),  # a Tuesday, and out of reach
         ("visit", {"date": "2026-03-21"}, 422, "date"),
         ("rounds", {"reason": "x" * 501}, 422, "reason"),
         ("rounds", {"because": "ill"}, 422, "because"),

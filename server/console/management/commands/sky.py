@@ -13,6 +13,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from scheduling.log.models import Venue
+from scheduling.sky.anchors import FIRST_YEAR, LAST_YEAR
 from scheduling.sky.lightyear import light_year
 from scheduling.sky.listing import as_json, as_table, listing
 from scheduling.sky.places import Place
@@ -61,8 +62,8 @@ class Command(BaseCommand):
         painter = _PAINTERS.get(path.suffix.lower())
         if painter is None:
             raise CommandError(f"{path.name} is neither .svg nor .png")
-        if year is None or not 1900 <= year <= 2100:
-            raise CommandError("say which year: --year 2026")
+        if year is None or not FIRST_YEAR <= year <= LAST_YEAR:
+            raise CommandError(f"say which year, from {FIRST_YEAR} to {LAST_YEAR}: --year 2026")
         path.write_bytes(painter(light_year(place, there, year), name))
         self.stdout.write(f"{path}")
 
