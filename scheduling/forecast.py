@@ -35,13 +35,15 @@ class End:
         column: running column: the first that the paper or the ink no longer serves, or whose place the last cut of
             the blade is made at.
         at: when it ends, UTC.
-        warning: in words, where that is on the day of an opening or while the venue is closed; None where not.
+        falls: on the day of an opening or while the venue is closed, in words; None where on neither.
+        warning: the same with the instant by the venue's clock, and what to do; None where there is nothing to warn of.
         change: in which service window it is to be changed.
     """
 
     turn: int
     column: int
     at: datetime
+    falls: str | None
     warning: str | None
     change: Change
 
@@ -230,16 +232,18 @@ def end_at(venue: Venue, part: Part, turn: int, column: int, at: datetime, after
         at: when it ends, UTC.
         after: service windows that are over by then, UTC, do not count.
     """
+    falls, local = _falls(venue, at), at.astimezone(zone(venue.zone))
     return End(
         turn=turn,
         column=column,
         at=at,
-        warning=_warning(venue, at),
+        falls=falls,
+        warning=None if falls is None else f"{local:%Y-%m-%d %H:%M}, {falls}: change it before",
         change=change_before(venue, part, after, at),
     )
 
 
-def _warning(venue: Venue, at: datetime) -> str | None:
+def _falls(venue: Venue, at: datetime) -> str | None:
     """What makes an instant a bad one for a change, by the venue's own calendar."""
     local = at.astimezone(zone(venue.zone))
     begins, ends = day_bounds(local.date(), zone(venue.zone))
@@ -247,4 +251,4 @@ def _warning(venue: Venue, at: datetime) -> str | None:
     said = [f"on the day of {opening.name}" for opening in openings]
     if venue_closed(venue, at, at + timedelta(microseconds=1)):
         said.append("while the venue is closed")
-    return f"{local:%Y-%m-%d %H:%M}, {' and '.join(said)}: change it before" if said else None
+    return " and ".join(said) or None

@@ -190,8 +190,8 @@ def _change(part: Part, end: End, is_cut: bool, now: datetime, zone: str) -> Tas
     """A change is due in its service window, if there is one; else before the part ends."""
     moment = words.moment(end.at, zone)
     why = f"By count it ends at {moment}"
-    if end.warning is not None:  # it begins with the instant, which stands here already
-        why += f", {end.warning.partition(', ')[2]}"
+    if end.falls is not None:
+        why += f", {end.falls}: change it before"
     window, until = end.change.window, end.change.until
     if window is not None and until is not None:
         due, when = window.starts_at, f"in {window.name}, {words.span(window.starts_at, until, zone)}"
