@@ -36,8 +36,7 @@ def machine_calibration(machine: Machine) -> Calibration:
 
 def dead_nozzles_by_version(machine: str) -> list[tuple[int, tuple[int, ...]]]:
     """Which nozzles were known to be dead, from which version of the machine's stream on: in order, from none known at
-    version 0. What a node printed was reported at a later version than what it knew, if only by the time that word
-    takes to reach it."""
+    version 0. What a node reports after that it printed knowing it, unless it was cut off: then it heard of it late."""
     measured = facts(stream=f"machine/{machine}", kinds={NAMES[MachineCalibrated]}, using="default")
     known = [(one.version, one.event.calibration.dead_nozzles) for one in measured]  # type: ignore[union-attr]
     return [(0, ()), *known]
