@@ -15,9 +15,10 @@
 | DAYROLL_CLOCK | system, or compressed:... for demonstrations | system |
 
 Who may do what. The console and the venues' calendars are open to read for whoever reaches the server, as a wall and a
-calendar program have no key; `dayroll serve` listens on this machine only, and whoever opens it further decides who reaches it. Changing something on a page
-needs a signed-in person (`dayroll createsuperuser`, `dayroll person make`), the API a key (`dayroll studio-key NAME`,
-`dayroll key make`), and the node's calls a node's token. `server/accounts/roles.py` says which role may change what.
+calendar program have no key; `dayroll serve` listens on this machine only, and whoever opens it further decides who
+reaches it. Changing something on a page needs a signed-in person (`dayroll createsuperuser`, `dayroll person make`),
+the API a key (`dayroll studio-key NAME`, `dayroll key make`), and the node's calls a node's token.
+`server/accounts/roles.py` says which role may change what.
 """
 
 from __future__ import annotations
