@@ -23,6 +23,8 @@ READ_LIMIT_S = 20.0
 BACKOFF_FIRST_S = 1.0
 BACKOFF_LONGEST_S = 300.0
 PIECE = 65_536
+# One a second for thirty years; a journal never comes near.
+MOST_ENTRIES = 1_000_000_000
 
 
 class Unreachable(Exception):
@@ -185,7 +187,8 @@ class Client:
         """Send a batch; the sequence number up to which the server now has everything."""
         answer = _json(self._call("POST", "node/reports", reports.as_json()))
         accepted = answer.get("accepted_through") if isinstance(answer, dict) else None
-        if not isinstance(accepted, int):
+        # What follows from this number may be final; so one that no journal can have comes from something in between.
+        if not isinstance(accepted, int) or isinstance(accepted, bool) or not 0 <= accepted <= MOST_ENTRIES:
             raise Unreachable("the server did not say what it accepted")
         return accepted
 

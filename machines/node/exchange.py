@@ -76,7 +76,7 @@ class Exchange:
         Returns:
             how long to wait before the next one, in the clock's seconds.
         """
-        asked_for_s = self._do([self._ask_time, self._fetch_work, self._fetch_plates, self._report])
+        asked_for_s = self._do([self._ask_time, self._report, self._fetch_work, self._fetch_plates])
         if asked_for_s is None:
             self._recovered()
             return self._poll_after_s()
@@ -164,8 +164,10 @@ class Exchange:
             raise Unreachable(f"plate {digest[:12]}: {error}") from error
 
     def _report(self) -> None:
-        """Everything that is not accepted yet, in order. A batch whose answer was lost is sent again; that is harmless,
-        as the server takes each number once."""
+        """Everything that is not accepted yet, in order, before work is fetched: a server that was put back from an
+        older copy must know what was printed before it says what to print. A batch whose answer was lost is sent
+        again; that is harmless, as the server takes each number once."""
+        before = -1
         while True:
             with self.journal.reading() as db:
                 entries = outbox.unaccepted(db, self._batch)
@@ -177,16 +179,25 @@ class Exchange:
                 self._batch = max(1, self._batch // 2)
                 continue
             except EntriesMissing as refusal:
-                with self.journal.transaction() as db:
-                    outbox.rewind(db, refusal.expected)
-                raise
+                self._rewind(refusal.expected)
+                if refusal.expected <= before:  # it was sent, and the server still lacks it
+                    raise
+                before = refusal.expected
+                continue
             self._require_own(through)
-            if not entries:
-                return
             with self.journal.transaction() as db:
                 outbox.accept(db, through)
-            if len(entries) < self._batch:
+            again = self._rewind(through + 1)
+            if through <= before or not (again or len(entries) == self._batch):
                 return
+            before = through
+
+    def _rewind(self, expected: int) -> int:
+        with self.journal.transaction() as db:
+            again = outbox.rewind(db, expected)
+        if again:
+            log.warning("the server has lost what it was told: entries from %d on are told again", expected)
+        return again
 
     def _require_own(self, through: int) -> None:
         """A copy of this board may write under its name while this one has nothing to tell.

@@ -12,7 +12,7 @@ from machines.calibration import UNCALIBRATED, Calibration
 from machines.node import recovering
 from machines.node.bursts import Held
 from machines.node.client import Credentials, Fetched
-from machines.node.journal import change_state, read_state
+from machines.node.journal import State, change_state, read_state
 from machines.node.server_time import ServerTime
 from machines.profile import Profile
 from machines.structure import format_instant, structure, unstructure
@@ -74,26 +74,44 @@ def kept_time(db: sqlite3.Connection, boot: str) -> ServerTime | None:
 def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     """Take over the server's word on what to hold.
 
-    A segment that is not offered any more goes, unless the head stands in it or just left it: a burst may reach from
-    there over the boundary.
+    What is held of the run that is being printed stays until this journal has accounted for it, whatever a server
+    offers or does not offer: one that was put back from an older copy may not know the run, or not all of its
+    segments. A server that means to end a run will have to name it as withdrawn; none does so yet. A run that this
+    journal has finished is not taken up again, either.
     """
     work, state = fetched.work, read_state(db)
+    if _passed_over(db, work, state):
+        db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
+        return
     _put(db, "etag", fetched.etag)
     _put(db, "work", replace(work, segments=()))
     change_state(db, work_version=state.work_version + 1)
     run = "" if work.run is None else work.run.id
     numbers = {segment.number for segment in work.segments}
+    # A burst may reach over the boundary from a segment that the head just left.
     left_behind = state.next_column - work.profile.columns_per_burst
-    for of_run, number, first, end in db.execute(
-        "SELECT run, number, first_column, end_column FROM segment"
-    ).fetchall():
-        near = of_run == state.run == run and first <= state.next_column and end > left_behind
-        if of_run != run or (number not in numbers and not near):
+    for of_run, number, end in db.execute("SELECT run, number, end_column FROM segment").fetchall():
+        to_come = of_run == state.run == run and end > left_behind
+        if of_run != run or (number not in numbers and not to_come):
             db.execute("DELETE FROM segment WHERE run = ? AND number = ?", (of_run, number))
     db.executemany(
         "INSERT OR REPLACE INTO segment (run, number, first_column, end_column, body) VALUES (?, ?, ?, ?, ?)",
         [(run, s.number, s.first_column, s.end_column, json.dumps(unstructure(s))) for s in work.segments],
     )
+
+
+def _passed_over(db: sqlite3.Connection, work: Work, state: State) -> bool:
+    """Whether an offer is not to be taken: it would take away the run that is being printed, or is of a run that this
+    journal has finished."""
+    now = work_held(db)
+    if now is None or now.run is None or (work.run is not None and work.run.id == now.run.id):
+        return False
+    if state.run == now.run.id and state.next_column < now.run.end_column:
+        return True
+    if work.run is None:
+        return False
+    row = db.execute("SELECT next_column FROM left_run WHERE run = ?", (work.run.id,)).fetchone()
+    return row is not None and bool(row[0] >= work.run.end_column)
 
 
 def drop_work(db: sqlite3.Connection) -> None:

@@ -112,6 +112,32 @@ CREATE TABLE handwork (                          -- see machines.node.handwork
     ended TEXT NOT NULL DEFAULT ''               -- how; empty: not yet
 );
 """,
+    7: """
+CREATE TABLE left_run (                          -- where this journal stood in each run when it turned to another
+    run TEXT PRIMARY KEY,
+    next_column INTEGER NOT NULL,                -- first column not accounted for
+    perhaps_end INTEGER                          -- end of the columns ordered without an outcome; NULL for none
+);
+INSERT INTO left_run (run, next_column) SELECT run, max(reached) FROM (
+    SELECT run, end_column AS reached FROM burst WHERE laid_at IS NOT NULL
+    UNION ALL
+    SELECT json_extract(body, '$.run'), max(
+        coalesce(json_extract(body, '$.columns.end'), 0),
+        coalesce(json_extract(body, '$.gap.unknown_end'), 0),
+        iif(json_extract(body, '$.decision.skipped.first') < json_extract(body, '$.decision.skipped.end'),
+            json_extract(body, '$.decision.skipped.end'), 0)
+    ) FROM entry
+    WHERE json_valid(body) AND json_extract(body, '$.kind') IN ('columns-printed', 'gap-settled')
+) WHERE run IS NOT NULL AND run IS NOT (SELECT run FROM state) GROUP BY run;
+
+CREATE TABLE told (                              -- entries of earlier epochs that a server has taken
+    epoch INTEGER NOT NULL,
+    seq INTEGER NOT NULL,
+    body TEXT NOT NULL,
+    accepted INTEGER NOT NULL DEFAULT 1,
+    PRIMARY KEY (epoch, seq)
+);
+""",
     4: """
 CREATE TABLE recovery (                    -- see machines.node.recovering
     only INTEGER PRIMARY KEY CHECK (only = 1),

@@ -99,6 +99,25 @@ def end_of_paper(db: sqlite3.Connection) -> int:
     return max(state.paper_position + passed, ordered or 0)
 
 
+@dataclass(frozen=True)
+class LeftRun:
+    """Where the journal stood in a run when it turned to another one.
+
+    Attributes:
+        next_column: the first column that was not accounted for.
+        perhaps_end: the end of the columns that were ordered and have no outcome; None for none.
+    """
+
+    next_column: int
+    perhaps_end: int | None
+
+
+def left_run(db: sqlite3.Connection, run: str) -> LeftRun | None:
+    """Where a run was left, kept for every run for ever; None for one that never was."""
+    row = db.execute("SELECT next_column, perhaps_end FROM left_run WHERE run = ?", (run,)).fetchone()
+    return None if row is None else LeftRun(*row)
+
+
 def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
     """Turn to another run, or take one over. Places that are unknown are passed over, and so is what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
@@ -113,6 +132,7 @@ def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: in
     state = read_state(db)
     if state.run is not None:
         report_printed(db, state.run)
+        db.execute("INSERT OR REPLACE INTO left_run VALUES (?, ?, ?)", (state.run, state.next_column, unknown_end(db)))
     (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
     position = max(state.paper_position, end or 0, paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")

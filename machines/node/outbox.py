@@ -38,21 +38,41 @@ def accept(db: sqlite3.Connection, through: int) -> None:
     db.execute("UPDATE entry SET accepted = 1 WHERE seq <= ? AND NOT accepted", (through,))
 
 
-def rewind(db: sqlite3.Connection, expected: int) -> None:
-    """The server lacks what it once accepted, after a restore for one: send again from this number on."""
-    db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ?", (expected,))
+def rewind(db: sqlite3.Connection, expected: int) -> int:
+    """The server lacks what it once accepted, after a restore for one: send again from this number on.
+
+    Returns:
+        how many entries are sent again.
+    """
+    return db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ? AND accepted", (expected,)).rowcount
 
 
-def wrote(db: sqlite3.Connection, taken: Taken) -> bool:
-    """Whether the last entry that the server took of a journal is this one's."""
-    row = db.execute("SELECT body FROM entry WHERE seq = ?", (taken.through,)).fetchone()
+def wrote(db: sqlite3.Connection, taken: Taken, epoch: int) -> bool:
+    """Whether the last entry that the server took of an epoch is this journal's, which is of an epoch itself and keeps
+    what it told in earlier ones."""
+    row = db.execute(
+        "SELECT body FROM (SELECT ? AS epoch, seq, body FROM entry UNION ALL SELECT epoch, seq, body FROM told)"
+        " WHERE epoch = ? AND seq = ?",
+        (epoch, taken.epoch, taken.through),
+    ).fetchone()
     return row is not None and parse_instant(json.loads(row[0])["at"]) == taken.at
 
 
-def renumber(db: sqlite3.Connection) -> None:
-    """A new epoch's journal begins at 1: what was accepted in the old one goes, the rest moves up."""
-    db.execute("DELETE FROM entry WHERE accepted")
-    rows = db.execute("SELECT seq, body FROM entry ORDER BY seq").fetchall()
-    for number, (seq, body) in enumerate(rows, 1):
+def renumber(db: sqlite3.Connection, epoch: int, had: tuple[int, int] | None) -> None:
+    """A new epoch's journal begins at 1. What the server has is put by, and kept: a server that is put back from an
+    older copy later on is told it once more. The rest moves up, in its order, whenever it was told before.
+
+    Args:
+        db: the journal.
+        epoch: that ends.
+        had: epoch and number of the last entry that the server has; None to go by what was accepted.
+    """
+    db.execute("INSERT INTO told (epoch, seq, body, accepted) SELECT ?, seq, body, accepted FROM entry", (epoch,))
+    db.execute("DELETE FROM entry")
+    if had is not None:
+        db.execute("UPDATE told SET accepted = (epoch, seq) <= (?, ?)", had)
+    rows = db.execute("SELECT body FROM told WHERE NOT accepted ORDER BY epoch, seq").fetchall()
+    for number, (body,) in enumerate(rows, 1):
         moved = json.dumps(json.loads(body) | {"seq": number})
-        db.execute("UPDATE entry SET seq = ?, body = ? WHERE seq = ?", (number, moved, seq))
+        db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (number, moved))
+    db.execute("DELETE FROM told WHERE NOT accepted")

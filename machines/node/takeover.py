@@ -53,15 +53,14 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[Taken] = (
 
 
 def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Taken]) -> bool:
-    """Number the entries for a new epoch; whether this journal tells all that was printed until now."""
-    if new <= old:  # a server put back from a backup knows nothing of this epoch
-        outbox.rewind(db, 1)
-        return True
+    """Number the entries for a new epoch, and tell again what the server that is there now does not have, whoever was
+    told it before; whether this journal tells all that was printed until now."""
     taken = next((one for one in earlier if one.epoch == old), None)
-    own = taken is None or outbox.wrote(db, taken)
-    if taken is not None and own:
-        outbox.accept(db, taken.through)
-    outbox.renumber(db)
+    own = taken is None or outbox.wrote(db, taken, old)
+    had = next(((one.epoch, one.through) for one in earlier if outbox.wrote(db, one, old)), (0, 0))
+    outbox.renumber(db, old, had if own else None)
+    if new <= old:  # a server put back from a backup knows nothing of this epoch
+        return True
     return own and new == old + 1
 
 
@@ -71,12 +70,19 @@ def paper_known(db: sqlite3.Connection) -> int:
     return 0 if known is None else known.paper_position
 
 
-def where_to_begin(held: Held, state: State) -> int:
-    """The first column of the run that is not accounted for, by the server's word and, if it is the journal's run, by
-    the journal's. The run has a segment."""
+def where_to_begin(held: Held, state: State, left_at: int | None = None) -> int:
+    """The first column of the run that is not accounted for, by the server's word and, if it is or was the journal's
+    run, by the journal's: a server put back from an older copy knows less. The run has a segment.
+
+    Args:
+        held: the run.
+        state: of the journal.
+        left_at: where the journal left the run for another one; None if it never did.
+    """
     told = held.run.first_unaccounted
     first = max(held.run.first_column, held.segments[0].first_column) if told is None else told
-    return max(first, state.next_column) if state.run == held.run.id else first
+    known = state.next_column if state.run == held.run.id else left_at
+    return first if known is None else max(first, known)
 
 
 def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: float) -> int:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
@@ -19,6 +21,7 @@ from machines.node.plates import PlateStore
 from machines.node.timekeeper import Timekeeper
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
+from tests.machines.node.scripted import Answer, scripted
 from tests.machines.test_wire import AT
 
 
@@ -89,6 +92,7 @@ def test_at_first_the_time_is_asked_as_often_as_it_is_looked_at(exchange: Exchan
 
 def test_the_status_tells_how_it_is(exchange: Exchange, studio: Studio) -> None:
     exchange.run_once()
+    exchange.run_once()  # reports go first, and so before there is work
     status = studio.statuses[-1]
     assert status.at.timestamp() == pytest.approx(studio.clock.now())
     assert (status.next_column, status.paper_position, status.knife_armed) == (None, 0, False)
@@ -172,6 +176,33 @@ def test_a_server_that_lost_entries_gets_them_again(
     exchange.run_once()
     assert [entry.seq for entry in studio.entries] == list(range(1, 7))
     assert unaccepted(journal) == 0
+
+
+def test_a_server_put_back_is_told_again_though_there_is_nothing_new_and_before_it_is_asked_for_work(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    add_entries(journal, 5)
+    exchange.run_once()
+    del studio.entries[2:]
+    heard_before_work = []
+    work = studio.work
+
+    def note() -> module.Work:
+        heard_before_work.append(len(studio.entries))
+        return work()
+
+    studio.work = note  # type: ignore[method-assign]
+    exchange.run_once()
+    assert [entry.seq for entry in studio.entries] == [1, 2, 3, 4, 5]
+    assert unaccepted(journal) == 0
+    assert heard_before_work == [5]
+
+
+@pytest.mark.parametrize("said", [True, 10**30, -1, 1.0])
+def test_a_number_that_no_journal_can_have_fences_nobody_off(said: object) -> None:
+    body = json.dumps({"accepted_through": said}).encode()
+    with scripted(Answer(200, body, {})) as url, closing(Client(url, TOKEN)) as client, pytest.raises(Unreachable):
+        client.report(module.Reports(epoch=1, entries=()))
 
 
 def test_while_the_server_is_down_it_waits_as_it_was_asked_to_and_says_so_once(

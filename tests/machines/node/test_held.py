@@ -82,7 +82,7 @@ def test_the_segment_under_the_head_stays(journal: Journal) -> None:
     with journal.transaction() as db:
         change_state(db, run="run", next_column=50)
     hold(journal, work(slice(6, 12)))
-    assert numbers(journal) == [3, *range(6, 12)]
+    assert numbers(journal) == list(range(3, 12)), "with all that is to come, which this journal has not accounted for"
 
 
 def test_so_does_one_that_a_burst_reaches_over_from(journal: Journal) -> None:
@@ -90,7 +90,32 @@ def test_so_does_one_that_a_burst_reaches_over_from(journal: Journal) -> None:
     with journal.transaction() as db:
         change_state(db, run="run", next_column=30)  # of a burst that began at 16
     hold(journal, work(slice(6, 12), profile=carriage_profile()))
-    assert numbers(journal) == [0, 1, 2, *range(6, 12)]
+    assert numbers(journal) == list(range(12))
+    with journal.transaction() as db:
+        change_state(db, next_column=48)
+    hold(journal, work(slice(6, 12), profile=carriage_profile()))
+    assert numbers(journal) == list(range(2, 12)), "the burst before it began in the segment of column 32"
+
+
+def test_a_server_that_does_not_know_the_run_takes_nothing_of_it_away_until_it_is_accounted_for(
+    journal: Journal,
+) -> None:
+    hold(journal, work(slice(0, 10)))
+    none = replace(work(slice(0, 0)), run=None, policy=None, plates=())
+    other = work(slice(0, 2))
+    assert other.run is not None
+    other = replace(other, run=replace(other.run, id="next"))
+    with journal.transaction() as db:
+        change_state(db, run="run", next_column=50)
+    for offered in (none, other):
+        hold(journal, offered)
+        assert numbers(journal) == list(range(10))
+        with journal.reading() as db:
+            assert holding.etag_held(db) is None, "it is asked for in full again"
+    with journal.transaction() as db:
+        change_state(db, next_column=720)
+    hold(journal, other)
+    assert numbers(journal) == [0, 1]
 
 
 def test_another_runs_segments_go(journal: Journal) -> None:

@@ -196,7 +196,7 @@ def test_a_new_epoch_begins_at_one_with_what_was_not_accepted(tmp_path: Path) ->
         for entry in ENTRIES:
             outbox.append(db, entry)
         outbox.accept(db, 4)
-        outbox.renumber(db)
+        outbox.renumber(db, 1, None)
         rest = outbox.unaccepted(db, 100)
         assert [entry.seq for entry in rest] == list(range(1, len(ENTRIES) - 3))
         assert [entry.kind for entry in rest] == [entry.kind for entry in ENTRIES[4:]]

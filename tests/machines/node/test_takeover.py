@@ -78,7 +78,7 @@ def test_enrolled_again_right_after_itself_a_board_goes_on_and_counts_from_one(j
     with journal.transaction() as db:
         change_state(db, fenced="replaced")
     write(journal, 3, accepted=2)
-    enrolled(journal, 2)
+    enrolled(journal, 2, [Taken(epoch=1, through=2, at=AT + timedelta(seconds=2))])
     state = journal.state()
     assert (state.fenced, state.taking_over) == ("", False)
     assert unaccepted(journal) == [(1, AT + timedelta(seconds=3))]
@@ -92,15 +92,41 @@ def test_entries_that_the_server_took_though_its_answer_was_lost_are_not_told_ag
     assert not journal.state().taking_over
 
 
-def test_what_a_copy_told_under_its_numbers_is_not_taken_for_its_own(journal: Journal) -> None:
+@pytest.mark.parametrize("through", [4, 9])
+def test_what_a_copy_told_under_its_numbers_is_not_taken_for_its_own(journal: Journal, through: int) -> None:
     enrolled(journal, 1)
     write(journal, 5, accepted=2)
-    for through in (4, 9):
-        enrolled(journal, 2, [Taken(epoch=1, through=through, at=AT + timedelta(days=1))])
-        assert [entry_at for _, entry_at in unaccepted(journal)] == [AT + timedelta(seconds=seq) for seq in (3, 4, 5)]
-        assert journal.state().taking_over
-        with journal.transaction() as db:
-            holding.keep_credentials(db, CREDENTIALS)
+    enrolled(journal, 2, [Taken(epoch=1, through=through, at=AT + timedelta(days=1))])
+    assert [entry_at for _, entry_at in unaccepted(journal)] == [AT + timedelta(seconds=seq) for seq in (3, 4, 5)]
+    assert journal.state().taking_over
+
+
+def test_a_server_rebuilt_from_an_older_export_is_told_again_what_it_lacks(journal: Journal) -> None:
+    enrolled(journal, 1)
+    write(journal, 7, accepted=6)
+    enrolled(journal, 2, [Taken(epoch=1, through=3, at=AT + timedelta(seconds=3))])
+    assert unaccepted(journal) == [(number, AT + timedelta(seconds=number + 3)) for number in (1, 2, 3, 4)]
+    assert not journal.state().taking_over
+
+
+def test_what_was_told_in_an_earlier_epoch_is_told_again_to_a_server_that_forgot_the_epoch(journal: Journal) -> None:
+    enrolled(journal, 1)
+    write(journal, 4, accepted=4)
+    enrolled(journal, 2, [Taken(epoch=1, through=4, at=AT + timedelta(seconds=4))])
+    assert unaccepted(journal) == []
+    with journal.transaction() as db:
+        outbox.append(db, KnifeArmed(seq=1, at=AT + timedelta(seconds=5)))
+        outbox.accept(db, 1)
+    enrolled(journal, 2, [Taken(epoch=1, through=2, at=AT + timedelta(seconds=2))])
+    assert unaccepted(journal) == [(number, AT + timedelta(seconds=number + 2)) for number in (1, 2, 3)]
+    assert not journal.state().taking_over
+
+
+def test_a_server_that_has_nothing_is_told_everything(journal: Journal) -> None:
+    enrolled(journal, 1)
+    write(journal, 3, accepted=3)
+    enrolled(journal, 2)
+    assert [seq for seq, _ in unaccepted(journal)] == [1, 2, 3]
 
 
 def test_after_another_boards_time_it_takes_over_with_work_that_is_fetched_anew(journal: Journal) -> None:
@@ -141,6 +167,8 @@ def test_it_begins_where_the_server_says_and_a_journal_of_the_run_says_more(jour
     assert where_to_begin(told, replace(state, run="run", next_column=40)) == 40
     assert where_to_begin(told, replace(state, run="run", next_column=20)) == 37
     assert where_to_begin(told, replace(state, run="another", next_column=40)) == 37
+    assert where_to_begin(told, replace(state, run="another"), 60) == 60, "this journal knows more of it"
+    assert where_to_begin(told, replace(state, run="another"), 20) == 37
 
 
 @given(first=st.integers(0, 600), now=st.floats(0.0, 700.0), remembered=st.none() | st.integers(-50, 900))
