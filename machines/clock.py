@@ -18,6 +18,7 @@ from machines.errors import InputError
 
 CLOCK_VARIABLE = "DAYROLL_CLOCK"
 SKEW_VARIABLE = "DAYROLL_CLOCK_SKEW"
+LEAST_SLEEP_S = 1.0
 
 
 class Clock(Protocol):
@@ -45,8 +46,15 @@ class SystemClock:
         return time.time()
 
     def elapsed(self) -> float:
-        """Seconds since boot, by CLOCK_BOOTTIME."""
-        return time.clock_gettime(time.CLOCK_BOOTTIME)
+        """Seconds since boot, as the board's crystal counts them.
+
+        A time service of the board slews CLOCK_BOOTTIME, by up to 500 parts per million and for minutes on end; what
+        was learned of the crystal would not hold. It leaves CLOCK_MONOTONIC_RAW alone, which does not count through
+        sleep, though; CLOCK_MONOTONIC neither, and is slewed as CLOCK_BOOTTIME is: their difference is the sleep.
+        """
+        slept_s = time.clock_gettime(time.CLOCK_BOOTTIME) - time.clock_gettime(time.CLOCK_MONOTONIC)
+        # A board that never slept counts by the one clock alone; the two are not read at quite the same moment.
+        return time.clock_gettime(time.CLOCK_MONOTONIC_RAW) + (slept_s if slept_s > LEAST_SLEEP_S else 0.0)
 
     def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
         """Wait."""

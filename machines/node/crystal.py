@@ -1,4 +1,4 @@
-"""How fast the board's crystal runs against the server, as far as samples hours apart prove it.
+"""How fast the board's crystal runs against the server, as far as samples prove it that lie apart.
 
 Two samples A and B, with bounds a and b on their errors and T seconds between them, prove the mean rate in between to
 within (a + b) / T:
@@ -13,11 +13,14 @@ within (a + b) / T:
 That the rate stays in such a band is assumed, not proved: an AT-cut crystal indoors changes by some 0.1 to 0.2 ppm a
 kelvin, so that 15 kelvin between the coldest night and the hottest noon make 3 ppm (from memory). Pairs that contradict
 each other disprove the assumption; then the band is widened, and the rate is learned anew.
+
+What was learned in an earlier boot (`machines.node.known_rate`) bounds the rate from the first sample on, until pairs
+of this boot contradict it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations, pairwise
 
@@ -25,8 +28,8 @@ from machines.node.samples import DRIFT, Sample
 
 # Width of the band in which the crystal's rate stays while the board is on.
 WANDER = 3e-6
-# Of each hour the best sample is a mark, kept to compare later ones with.
-MARK_EVERY_S = 3600.0
+# Of so many seconds the best sample is a mark, kept to compare later ones with.
+MARK_EVERY_S = 600.0
 MARKS_KEPT = 24
 
 
@@ -37,8 +40,15 @@ class Rate:
     mean: float
     error: float
 
+    @property
+    def lowest(self) -> float:
+        """The least that it can be."""
+        return self.mean - self.error
 
-UNKNOWN_RATE = Rate(mean=0.0, error=DRIFT)
+    @property
+    def highest(self) -> float:
+        """The most that it can be."""
+        return self.mean + self.error
 
 
 @dataclass(frozen=True)
@@ -46,32 +56,55 @@ class Crystal:
     """What is known of the crystal of this boot.
 
     Attributes:
-        marks: samples at least of different hours, the oldest first.
+        marks: samples at least of different ten minutes, the oldest first.
         wander: width of the band in which its rate stays.
+        drift: bound on its rate, whatever else is known.
+        known: its rate as it was learned before the first mark; None if it was not.
     """
 
     marks: tuple[Sample, ...] = ()
     wander: float = WANDER
+    drift: float = DRIFT
+    known: Rate | None = None
 
     def after(self, sample: Sample) -> Crystal:
         """With one more sample. One that contradicts the wander has it doubled, and the rate is learned anew."""
-        if _rate((*self.marks, sample), self.wander) is None:
-            return Crystal((sample,), min(2 * self.wander, 2 * DRIFT))
-        return Crystal(_with(self.marks, sample), self.wander)
+        for crystal in (self, replace(self, known=None)):
+            if _rate((*self.marks, sample), self.wander, crystal.before) is not None:
+                return replace(crystal, marks=_with(self.marks, sample))
+        return self.surprised_by(sample)
+
+    def surprised_by(self, sample: Sample) -> Crystal:
+        """With a sample that it cannot have come to by the rate that was learned."""
+        return Crystal((sample,), min(2 * self.wander, 2 * self.drift), self.drift)
+
+    def begun_anew(self, sample: Sample) -> Crystal:
+        """Of the same board, where only the server's time is another: what was learned of its rate stays known."""
+        return Crystal((sample,), self.wander, self.drift, self.rate if self.learned else None)
+
+    @property
+    def before(self) -> Rate:
+        """Bounds the rate before any mark."""
+        return self.known or Rate(mean=0.0, error=self.drift)
 
     @cached_property
     def rate(self) -> Rate:
         """Bounds the mean rate over any time of this boot."""
-        return _rate(self.marks, self.wander) or UNKNOWN_RATE
+        return _rate(self.marks, self.wander, self.before) or Rate(mean=0.0, error=self.drift)
+
+    @property
+    def learned(self) -> bool:
+        """Whether it is known better than of a crystal about which nothing is."""
+        return self.rate.error < self.drift
 
 
 def _with(marks: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
-    if marks and _hour(marks[-1]) == _hour(sample):
+    if marks and _time_of(marks[-1]) == _time_of(sample):
         return (*marks[:-1], min(marks[-1], sample, key=lambda one: one.doubt_s))
     return _thinned((*marks, sample))
 
 
-def _hour(sample: Sample) -> int:
+def _time_of(sample: Sample) -> int:
     return int(sample.taken_at_s // MARK_EVERY_S)
 
 
@@ -84,15 +117,15 @@ def _thinned(marks: tuple[Sample, ...]) -> tuple[Sample, ...]:
     return marks[:closest] + marks[closest + 1 :]
 
 
-def _rate(marks: tuple[Sample, ...], wander: float) -> Rate | None:
-    """What all pairs of marks prove together; None if they contradict each other."""
+def _rate(marks: tuple[Sample, ...], wander: float, before: Rate) -> Rate | None:
+    """What all pairs of marks and what was known before prove together; None if they contradict each other."""
     assert all(a.taken_at_s <= b.taken_at_s for a, b in pairwise(marks)), "elapsed seconds only grow"
     proved = [_mean_rate(a, b) for a, b in combinations(marks, 2) if b.taken_at_s - a.taken_at_s >= MARK_EVERY_S]
     if not proved:
-        return UNKNOWN_RATE
+        return before
     # Somewhere the rate was at least this, and somewhere at most that.
-    at_least, at_most = max(one.mean - one.error for one in proved), min(one.mean + one.error for one in proved)
-    lowest, highest = max(-DRIFT, at_least - wander), min(DRIFT, at_most + wander)
+    at_least, at_most = max(one.lowest for one in proved), min(one.highest for one in proved)
+    lowest, highest = max(before.lowest, at_least - wander), min(before.highest, at_most + wander)
     if at_least - at_most > wander or lowest > highest:
         return None
     return Rate(mean=(lowest + highest) / 2, error=(highest - lowest) / 2)

@@ -133,8 +133,6 @@ class Exchange:
 
     def _ask_time(self) -> None:
         self.time.ask(self.client)
-        while not self.time.settled:
-            self.time.ask(self.client)
 
     def _fetch_work(self) -> None:
         with self.journal.reading() as db:
@@ -220,7 +218,7 @@ class Exchange:
             at=utc(estimate.now),
             next_column=None if state.run is None else state.next_column,
             paper_position=state.paper_position,
-            clock_error_s=None if estimate.doubted else estimate.error_s,
+            clock_error_s=estimate.error_s,
             knife_armed=state.knife_armed,
             held_until=None if until is None else parse_instant(until),
         )

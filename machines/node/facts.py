@@ -108,6 +108,14 @@ def report_conditions(journal: Journal, keywords: tuple[str, ...], now: float) -
     log.warning("the machine says: %s", ", ".join(keywords) or "nothing is wrong")
 
 
+def report_doubt(journal: Journal, told: float, error_s: float, tolerance_s: float) -> None:
+    """Say that nothing is printed because the server's clock stepped; ``told`` is what it tells now, POSIX seconds."""
+    if journal.state().conditions != (TIME_IN_DOUBT,):
+        message = "the time is in doubt by %.3g s, and this machine prints to within %.3g s: nothing is printed"
+        log.warning(message, error_s, tolerance_s)
+    report_conditions(journal, (TIME_IN_DOUBT,), told)
+
+
 def stops_printing(keyword: str) -> bool:
     """Whether a condition keeps the machine from printing. A keyword's suffix says how grave it is (RFC 8011 section
     5.4.12); without a suffix it is taken as an error."""

@@ -63,12 +63,12 @@ def pin(db: sqlite3.Connection) -> Pin | None:
 def keep_time(db: sqlite3.Connection, boot: str, time: ServerTime) -> None:
     """Keep what this boot knows of the time, so that an agent that starts again while offline knows it, too."""
     _put(db, "boot", boot)
-    _put(db, "time", time)
+    _put(db, "server-time", time)
 
 
 def kept_time(db: sqlite3.Connection, boot: str) -> ServerTime | None:
     """What was known in this boot. After another boot elapsed seconds count from elsewhere: None."""
-    return _get(db, "time", ServerTime) if _get(db, "boot", str) == boot else None
+    return _get(db, "server-time", ServerTime) if _get(db, "boot", str) == boot else None
 
 
 def hold(db: sqlite3.Connection, fetched: Fetched) -> None:

@@ -198,12 +198,11 @@ class Printer:
         estimate = self._server_time()
         if estimate is None:
             return None
-        if estimate.doubted:
-            facts.report_conditions(self._journal, (facts.TIME_IN_DOUBT,), estimate.now)
-            return None
-        if self._held is not None and estimate.error_s > self._held.clock_tolerance_s:
-            return None
-        return estimate.now
+        if self._held is None or estimate.error_s <= self._held.clock_tolerance_s:
+            return estimate.now
+        if estimate.told is not None:
+            facts.report_doubt(self._journal, estimate.told, estimate.error_s, self._held.clock_tolerance_s)
+        return None
 
     def _driver_of(self, held: Held) -> Driver:
         if not self._machine.fits(held):

@@ -15,8 +15,10 @@ from dataclasses import dataclass
 
 from machines.errors import InputError
 
-# A fair bound for the crystal of a small board; common practice, no source.
-DRIFT = 100e-6
+# A crystal that nobody knows yet is taken to be no worse than this, though most keep within 100 ppm (from memory).
+DRIFT = 250e-6
+# No count of seconds is worse than this: the kernel itself slews by at most 500 ppm, on top of the crystal.
+MOST_DRIFT = 1000e-6
 # The server's own clock, kept by a time service, may come and go by so much, seconds; common practice, no source.
 SERVER_WOBBLE_S = 0.02
 # The stamps have whole microseconds on the wire, so that a delay of nothing can come out a little below it.
@@ -40,15 +42,15 @@ class Sample:
     @property
     def doubt_s(self) -> float:
         """Bound on the error of the offset when the sample was taken, seconds."""
-        return self.delay_s * (0.5 + DRIFT) + SERVER_WOBBLE_S + STAMP_ROUNDING_S
+        return self.delay_s * (0.5 + MOST_DRIFT) + SERVER_WOBBLE_S + STAMP_ROUNDING_S
 
-    def error_s(self, elapsed_s: float) -> float:
+    def error_s(self, elapsed_s: float, drift: float = DRIFT) -> float:
         """Bound on how far ``offset_s + elapsed_s`` is from the server's time, at an elapsed second, by this alone."""
-        return self.doubt_s + DRIFT * abs(elapsed_s - self.taken_at_s)
+        return self.doubt_s + drift * abs(elapsed_s - self.taken_at_s)
 
-    def agrees_with(self, other: Sample) -> bool:
+    def agrees_with(self, other: Sample, drift: float = DRIFT) -> bool:
         """Whether both can be true of one board and one server."""
-        return abs(self.offset_s - other.offset_s) <= other.doubt_s + self.error_s(other.taken_at_s)
+        return abs(self.offset_s - other.offset_s) <= other.doubt_s + self.error_s(other.taken_at_s, drift)
 
 
 def measured(asked_s: float, received: float, sent: float, answered_s: float) -> Sample:

@@ -3,9 +3,18 @@
 Each sample (`machines.node.samples`) proves the server's time to within its delay; from then on the bound grows with
 the age of the sample, by what is known of the board's crystal (`machines.node.crystal`).
 
-A sample that contradicts an earlier one beyond both their bounds says that a clock stepped: the server's was set, or it
-was wrong before, or the board's count was disturbed. Which, the node cannot know. So it forgets everything earlier,
-has no bound on its error, and prints nothing, until the server has told one and the same time for a while.
+A sample that contradicts what is believed says that a clock stepped: the server's was set, or it was wrong before, or
+the board's count was disturbed. Which, the node cannot know. It keeps to the time that it believes, so that nothing
+jumps to and fro, and its bound reaches as far as anything that the server told since, with that one's own bound:
+
+    server told |-----A-----A-----A        B-----B-----B-- ... --B   B for a quarter of an hour: B is believed
+    followed    |-----A-----A-----A--------A-----A-----A-- ... --B
+    bound       |     a           |<- as far as from A to B, + a + b ->|  b
+
+Once the server has told one time for a while, that time is believed, and the bound is that time's own. If it tells
+again what is believed, the same while has to pass. Nothing is printed meanwhile only where the bound is more than the
+profile allows. What the server's clock did since the last sample no node can know; nor a step that is less than the
+bounds of the samples themselves.
 
 Where the server is out of reach and its time not known, a person may set it, and says by how much it may be wrong. The
 server's next word ends that.
@@ -16,27 +25,34 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
-from machines.node.crystal import Crystal
-from machines.node.samples import DRIFT, Sample
+from machines.node.belief import SAMPLES_KEPT, Belief
+from machines.node.crystal import Rate
+from machines.node.samples import Sample
 
-SAMPLES_KEPT = 8
 # After a step the server must tell one time for so long, seconds of the board, and in as many samples as are kept.
 PROBATION_S = 900.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Estimate:
-    """An instant by the server's clock, POSIX seconds, and the bound on its error, seconds; infinite where there is
-    none, after a step. ``by_hand`` if a person set it."""
+    """An instant by the server's clock.
+
+    Attributes:
+        now: POSIX seconds.
+        error_s: bound on its error, seconds.
+        by_hand: a person set it.
+        told: what the server told last, where it contradicts itself, POSIX seconds; None where nothing is in doubt.
+    """
 
     now: float
     error_s: float
     by_hand: bool = False
+    told: float | None = None
 
     @property
     def doubted(self) -> bool:
         """Whether a clock stepped, and which time is right is not sure yet."""
-        return math.isinf(self.error_s)
+        return self.told is not None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,10 +69,26 @@ class HandTime:
     error_s: float
     set_at_s: float
 
-    def estimate(self, elapsed_s: float) -> Estimate:
-        """The time at an elapsed second; what is known of the crystal adds to the doubt."""
-        error_s = self.error_s + DRIFT * abs(elapsed_s - self.set_at_s)
-        return Estimate(now=self.offset_s + elapsed_s, error_s=error_s, by_hand=True)
+    def estimate(self, elapsed_s: float, rate: Rate) -> Estimate:
+        """The time at an elapsed second; what is not known of the crystal adds to the doubt."""
+        passed_s = elapsed_s - self.set_at_s
+        now = self.offset_s + elapsed_s + rate.mean * passed_s
+        return Estimate(now=now, error_s=self.error_s + rate.error * abs(passed_s), by_hand=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """The server contradicted what is believed, and has not told one time for long enough since.
+
+    Attributes:
+        since_s: elapsed second of the first sample of the time that it tells now.
+        apart_s: how far from what is believed anything may be that it told since, seconds.
+        rival: the time that it tells now; None if that is again what is believed.
+    """
+
+    since_s: float
+    apart_s: float
+    rival: Belief | None
 
 
 @dataclass(frozen=True)
@@ -64,16 +96,25 @@ class ServerTime:
     """What this boot of the board knows of the server's time.
 
     Attributes:
-        samples: the last eight, the newest at the end.
-        crystal: what samples hours apart prove of the board's rate.
-        doubted_since_s: elapsed second of the first sample after a step; None while nothing contradicts.
+        belief: the time that is followed.
+        doubt: None while nothing contradicts it.
         by_hand: what a person said since the last sample; None for nothing.
     """
 
-    samples: tuple[Sample, ...] = ()
-    crystal: Crystal = field(default_factory=Crystal)
-    doubted_since_s: float | None = None
+    belief: Belief = field(default_factory=Belief)
+    doubt: Doubt | None = None
     by_hand: HandTime | None = None
+
+    @property
+    def told(self) -> Belief:
+        """The time that the server tells now."""
+        return self.belief if self.doubt is None or self.doubt.rival is None else self.doubt.rival
+
+    @property
+    def sampled(self) -> bool:
+        """Whether there are as many samples of the time that the server tells now as are looked at."""
+        since_s = -math.inf if self.doubt is None else self.doubt.since_s
+        return len(self.told.samples) == SAMPLES_KEPT and self.told.samples[0].taken_at_s >= since_s
 
     def set_by(self, word: HandTime) -> ServerTime:
         """With a person's word, until the server's next one."""
@@ -81,31 +122,40 @@ class ServerTime:
 
     def after(self, sample: Sample) -> ServerTime:
         """With one more sample, which ends what a person said."""
-        if not all(earlier.agrees_with(sample) for earlier in (*self.samples, *self.crystal.marks)):
-            return ServerTime((sample,), Crystal((sample,)), sample.taken_at_s)
-        samples = (*self.samples, sample)[-SAMPLES_KEPT:]
-        since_s = self.doubted_since_s
-        if since_s is not None and len(samples) == SAMPLES_KEPT and sample.taken_at_s - since_s >= PROBATION_S:
-            since_s = None
-        return ServerTime(samples, self.crystal.after(sample), since_s)
+        if not self.belief.samples:
+            return ServerTime(self.belief.after(sample))
+        if self.doubt is not None:
+            return self._in_doubt(self.doubt, sample)
+        if self.belief.agrees_with(sample):
+            return ServerTime(self.belief.after(sample))
+        apart_s = self.belief.apart_s(sample)
+        doubt = Doubt(since_s=sample.taken_at_s, apart_s=apart_s, rival=self.belief.stepped_to(sample))
+        return ServerTime(self.belief, doubt)
 
-    def error_s(self, sample: Sample, elapsed_s: float) -> float:
-        """Bound on the error of the server's time as it follows from a sample, at an elapsed second."""
-        return sample.doubt_s + self.crystal.rate.error * abs(elapsed_s - sample.taken_at_s)
-
-    def best(self, elapsed_s: float) -> Sample | None:
-        """The sample that bounds the error best: of those alike in age, the one of least delay."""
-        known = (*self.samples, *self.crystal.marks)
-        return min(known, key=lambda sample: self.error_s(sample, elapsed_s), default=None)
+    def _in_doubt(self, doubt: Doubt, sample: Sample) -> ServerTime:
+        belief, rival, since_s = self.belief, doubt.rival, doubt.since_s
+        if rival is not None and rival.agrees_with(sample):
+            rival = rival.after(sample)
+        elif belief.agrees_with(sample):
+            since_s = since_s if rival is None else sample.taken_at_s
+            belief, rival = belief.after(sample), None
+        else:  # a third time, or another than before: it may be the board's count that is worse than was assumed
+            since_s = sample.taken_at_s
+            rival = belief.stepped_to(sample) if rival is None else rival.disturbed_at(sample)
+        apart_s = max(doubt.apart_s, self.belief.apart_s(sample))
+        time = ServerTime(belief, Doubt(since_s=since_s, apart_s=apart_s, rival=rival))
+        if time.sampled and sample.taken_at_s - since_s >= PROBATION_S:
+            return ServerTime(time.told)
+        return time
 
     def estimate(self, elapsed_s: float) -> Estimate | None:
         """The server's time at an elapsed second; None before the first sample and a person's word."""
         if self.by_hand is not None:
-            return self.by_hand.estimate(elapsed_s)
-        best = self.best(elapsed_s)
-        if best is None:
+            return self.by_hand.estimate(elapsed_s, self.belief.crystal.rate)
+        if not self.belief.samples:
             return None
-        now = best.offset_s + elapsed_s + self.crystal.rate.mean * (elapsed_s - best.taken_at_s)
-        return Estimate(
-            now=now, error_s=math.inf if self.doubted_since_s is not None else self.error_s(best, elapsed_s)
-        )
+        now, error_s = self.belief.reading(elapsed_s)
+        if self.doubt is None:
+            return Estimate(now=now, error_s=error_s)
+        told, _ = self.told.reading(elapsed_s)
+        return Estimate(now=now, error_s=error_s + self.doubt.apart_s, told=told)

@@ -25,7 +25,8 @@ class NodeStatus:
         agent_runs: whether an agent prints from this folder.
         server_time: estimated; None if it is not known in this boot.
         time_set_by_hand: a person set it, and the server was not heard since.
-        clock_error_s: bound on its error, seconds; None where there is none, as after a clock stepped.
+        clock_error_s: bound on its error, seconds; None if the time is not known.
+        time_in_doubt: the server contradicted itself, and the bound reaches over all that it told since.
         run: being printed.
         next_column: the running column to come.
         turn, column_of_turn: the same as turn and column in it.
@@ -50,6 +51,7 @@ class NodeStatus:
     server_time: str | None
     clock_error_s: float | None
     time_set_by_hand: bool
+    time_in_doubt: bool
     run: str | None
     next_column: int | None
     turn: int | None
@@ -98,10 +100,10 @@ class NodeStatus:
     def _time(self) -> str:
         if self.server_time is None:
             return "not known since this board started: it prints once the server has told it, or a person set it"
-        if self.clock_error_s is None:
-            return f"{self.server_time}, in doubt: a clock stepped, and it prints once the server has been sure a while"
-        by_hand = ", as a person set it" if self.time_set_by_hand else ""
-        return f"{self.server_time}, to within {self.clock_error_s:.3g} s{by_hand}"
+        said = f"{self.server_time}, to within {self.clock_error_s:.3g} s"
+        if self.time_in_doubt:
+            return f"{said}, in doubt: a clock stepped, and it is surer once the server has told one time for a while"
+        return f"{said}, as a person set it" if self.time_set_by_hand else said
 
     def _paper(self) -> str:
         if self.paper_m is None or self.paper_left_m is None:
@@ -137,8 +139,9 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         server=None if credentials is None else credentials.server,
         agent_runs=agent_runs(home),
         server_time=None if estimate is None else format_instant(utc(estimate.now)),
-        clock_error_s=None if estimate is None or estimate.doubted else estimate.error_s,
+        clock_error_s=None if estimate is None else estimate.error_s,
         time_set_by_hand=estimate is not None and estimate.by_hand,
+        time_in_doubt=estimate is not None and estimate.doubted,
         run=state.run,
         next_column=None if state.run is None else state.next_column,
         turn=turn,

@@ -10,10 +10,11 @@ from machines.entries import SetTimeCompared
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import outbox, set_time
+from machines.node.belief import SAMPLES_KEPT
 from machines.node.client import Client, Unreachable
 from machines.node.journal import Journal
 from machines.node.samples import Sample, measured
-from machines.node.server_time import SAMPLES_KEPT, Estimate, ServerTime
+from machines.node.server_time import Estimate, ServerTime
 
 log = logging.getLogger(__name__)
 
@@ -29,17 +30,24 @@ class Timekeeper:
             self._time = holding.kept_time(db, boot) or ServerTime()
         self.take_up_word()
 
-    @property
-    def settled(self) -> bool:
-        """Whether there are as many samples as are looked at."""
-        return len(self._time.samples) == SAMPLES_KEPT
-
     def estimate(self) -> Estimate | None:
         """The server's time at this moment; None before the first sample and a person's word."""
         return self._time.estimate(self._clock.elapsed())
 
     def ask(self, client: Client) -> None:
-        """Take one more sample, and keep what is known now if that is worth a write to the card."""
+        """Take one more sample; or as many as are looked at, where there are not so many of what the server tells now.
+
+        Raises:
+            Unreachable: the server gave no answer that can be used.
+        """
+        self._ask_once(client)
+        for _ in range(SAMPLES_KEPT - 1):
+            if self._time.sampled:
+                break
+            self._ask_once(client)
+
+    def _ask_once(self, client: Client) -> None:
+        """Take a sample, and keep what is known now if that is worth a write to the card."""
         asked_s = self._clock.elapsed()
         received, sent = client.clock()
         answered_s = self._clock.elapsed()
@@ -50,7 +58,7 @@ class Timekeeper:
         with self._lock:
             before, self._time = self._time, self._time.after(sample)
             _tell(before, self._time)
-            if before.by_hand or self._time.best(answered_s) == sample or _learned(before, self._time):
+            if before.by_hand or self._time.told.best(answered_s) == sample or _learned(before, self._time):
                 self._keep(before, sample)
 
     def take_up_word(self) -> None:
@@ -71,7 +79,7 @@ class Timekeeper:
             holding.keep_time(db, self._boot, self._time)
             if before.by_hand is not None:
                 by_server = sample.offset_s + sample.taken_at_s
-                ahead_s = before.by_hand.estimate(sample.taken_at_s).now - by_server
+                ahead_s = before.by_hand.estimate(sample.taken_at_s, before.belief.crystal.rate).now - by_server
                 entry = SetTimeCompared(
                     seq=outbox.next_seq(db), at=utc(by_server), ahead_s=ahead_s, error_s=before.by_hand.error_s
                 )
@@ -80,14 +88,14 @@ class Timekeeper:
 
 
 def _learned(before: ServerTime, after: ServerTime) -> bool:
-    return before.doubted_since_s != after.doubted_since_s or before.crystal.wander != after.crystal.wander
+    return before.doubt != after.doubt or before.told.crystal.wander != after.told.crystal.wander
 
 
 def _tell(before: ServerTime, after: ServerTime) -> None:
-    if after.doubted_since_s != before.doubted_since_s:
-        if after.doubted_since_s is None:
-            log.warning("the server has told one time for a while: it is believed again")
-        else:
-            log.warning("the server's time contradicts what it told before: nothing is printed until it is sure again")
-    elif after.crystal.wander > before.crystal.wander:
+    if before.doubt is None and after.doubt is not None:
+        message = "the server's time contradicts what it told before: until it is sure again, %.3g s may be wrong"
+        log.warning(message, after.doubt.apart_s)
+    elif before.doubt is not None and after.doubt is None:
+        log.warning("the server has told one time for a while: it is believed again")
+    elif after.told.crystal.wander > before.told.crystal.wander:
         log.warning("the board's crystal wanders more than was assumed: its rate is learned anew")

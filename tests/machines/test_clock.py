@@ -50,7 +50,18 @@ def waited_s(monkeypatch: pytest.MonkeyPatch) -> list[float]:
 def test_the_system_clock_is_the_systems() -> None:
     clock = SystemClock()
     assert clock.now() == pytest.approx(time.time(), abs=5.0)
-    assert clock.elapsed() == pytest.approx(time.clock_gettime(time.CLOCK_BOOTTIME), abs=5.0)
+    slept_s = time.clock_gettime(time.CLOCK_BOOTTIME) - time.clock_gettime(time.CLOCK_MONOTONIC)
+    counted_s = time.clock_gettime(time.CLOCK_MONOTONIC_RAW) + slept_s
+    assert clock.elapsed() == pytest.approx(counted_s, abs=1.5)
+
+
+def test_the_systems_count_is_not_slewed_and_goes_on_through_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three counts of the kernel after a week in which it was slewed by 200 s, and slept for ten minutes."""
+    counts = {time.CLOCK_MONOTONIC_RAW: 604_800.0, time.CLOCK_MONOTONIC: 605_000.0, time.CLOCK_BOOTTIME: 605_600.0}
+    monkeypatch.setattr(time, "clock_gettime", counts.__getitem__)
+    assert SystemClock().elapsed() == 605_400.0
+    counts[time.CLOCK_BOOTTIME] = 605_000.0 + 1e-4
+    assert SystemClock().elapsed() == 604_800.0, "it did not sleep: the two were only not read at the same moment"
 
 
 def test_a_compressed_clock_shows_its_origin_at_its_beginning() -> None:

@@ -292,7 +292,10 @@ class Rig:
         return [entry for entry in found if isinstance(entry, kind)]
 
     def _server_time(self) -> Estimate | None:
-        return Estimate(now=self.clock.at + self.server_ahead_s, error_s=self.error_s) if self.time_known else None
+        if not self.time_known:
+            return None
+        now = self.clock.at + self.server_ahead_s
+        return Estimate(now=now, error_s=self.error_s, told=now if math.isinf(self.error_s) else None)
 
     def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> FusedMachine:
         machine = SimulatedMachine(

@@ -180,7 +180,7 @@ def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:
     with journal.transaction() as db:
         assert holding.kept_time(db, "boot-1") is None
         time = ServerTime().after(sample).after(replace(sample, offset_s=0.0, taken_at_s=60.0))
-        assert time.doubted_since_s == 60.0
+        assert time.doubt is not None and time.doubt.since_s == 60.0
         holding.keep_time(db, "boot-1", time)
         assert holding.kept_time(db, "boot-1") == time
         assert holding.kept_time(db, "boot-2") is None

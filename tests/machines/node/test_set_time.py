@@ -12,6 +12,7 @@ from machines.entries import OperatorActed, SetTimeCompared
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import set_time
+from machines.node.crystal import Crystal
 from machines.node.samples import DRIFT, Sample
 from machines.node.server_time import Estimate, HandTime, ServerTime
 from machines.node.timekeeper import Timekeeper
@@ -120,7 +121,7 @@ def test_where_the_server_was_heard_a_persons_word_counts_for_nothing(tmp_path: 
 def test_while_the_server_is_in_doubt_a_persons_word_counts_until_its_next(tmp_path: Path) -> None:
     node, keeper = offline(tmp_path)
     keeper.ask(Telling(node.clock))  # type: ignore[arg-type]
-    keeper._time = keeper._time.after(Sample(offset_s=NOON + 900.0, delay_s=0.0, taken_at_s=node.clock.elapsed()))
+    keeper._time = keeper._time.after(Sample(offset_s=900.0, delay_s=0.0, taken_at_s=node.clock.elapsed()))
     assert keeper.estimate() is not None and keeper.estimate().doubted  # type: ignore[union-attr]
     assert set_time.why_not(keeper.estimate()) == ""
     say(node, node.clock.at)
@@ -221,6 +222,6 @@ def test_the_bound_holds_for_every_board_within_its_drift(off_s: float, error_s:
     off_s = max(-error_s, min(error_s, off_s))
     word = HandTime(offset_s=NOON + off_s, error_s=error_s, set_at_s=0.0)
     for drift in (-DRIFT, 0.0, DRIFT):
-        estimate = word.estimate(later_s)
+        estimate = word.estimate(later_s, Crystal().rate)
         true = NOON + later_s * (1.0 + drift)
         assert abs(estimate.now - true) <= estimate.error_s + 1e-6

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -53,13 +54,15 @@ def test_it_tells_the_time_and_how_sure_it_is(tmp_path: Path) -> None:
     assert found.clock_error_s == pytest.approx(0.12, abs=1e-3)
 
 
-def test_a_time_in_doubt_has_no_bound(tmp_path: Path) -> None:
+def test_of_a_time_in_doubt_it_says_how_wrong_it_may_be(tmp_path: Path) -> None:
     node = printing(tmp_path)
+    first = Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0)
     with node.journal.transaction() as db:
-        stepped = ServerTime((Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0),), doubted_since_s=0.0)
+        stepped = ServerTime().after(first).after(replace(first, offset_s=first.offset_s + 7.0))
         holding.keep_time(db, boot_name(node.clock), stepped)
     found = status(node)
-    assert found.clock_error_s is None
+    assert found.clock_error_s == pytest.approx(7.24, abs=0.01)
+    assert found.time_in_doubt
     assert "in doubt" in found.as_text()
 
 
