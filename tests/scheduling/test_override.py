@@ -17,7 +17,7 @@ from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule,
 from machines.wire import pace
 from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
-from scheduling.hours import Hours, Week
+from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.log.events import SilenceBegan, SilenceEnded
 from scheduling.log.models import Event, Outage, Override, Run, Segment
 from scheduling.log.store import Append, append
@@ -194,6 +194,17 @@ def test_closed_hours_are_told_whole(tmp_path: Path) -> None:
     set_hours("shed", Hours(week=Week()), by())
     (span,) = gap_now(is_open(), at(3), plates).closed
     assert span.starts_at <= at(3) < span.ends_at
+
+
+@pytest.mark.parametrize(("days", "known"), [(30, True), (32, False)])
+def test_closed_hours_are_looked_for_a_month_ahead(tmp_path: Path, days: int, known: bool) -> None:
+    """A venue that never closes but on one day: known while that is no more than 31 days from now."""
+    plates = ready(tmp_path)
+    silent()
+    always = (OpenSpan(opens="00:00", closes="24:00"),)
+    closed = DateHours(date=(at(3) + timedelta(days=days)).date().isoformat())
+    set_hours("shed", Hours(week=Week(**dict.fromkeys(DAYS, always)), dates=(closed,)), by())
+    assert bool(gap_now(is_open(), at(3), plates).closed) == known
 
 
 # The choices.

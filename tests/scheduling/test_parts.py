@@ -11,7 +11,7 @@ import pytest
 
 from machines.calibration import Calibration
 from machines.entries import Action, OperatorActed, StripCut
-from machines.profile import IdleFiring
+from machines.profile import IdleFiring, Profile
 from machines.structure import format_instant, structure
 from scheduling import studio
 from scheduling.calibration import calibrate
@@ -90,6 +90,13 @@ def test_rolls_that_nobody_told_of_follow_one_another(columns: int, number: int,
     assert roll(machine, small_profile()) == Roll(
         length_m=10.0, number=number, changed_at=None, left_m=pytest.approx(left_m)
     )
+
+
+def test_rolls_that_came_out_even_are_used_up_although_a_binary_fraction_is_not_whole() -> None:
+    """Seven rolls of 2.1 m are 29 400 columns of half a millimetre, and a float64 makes 6.999999999999999 of them."""
+    profile = structure(PROFILE | {"media": PROFILE["media"] | {"roll_m": 2.1}}, Profile)
+    found = roll(Machine(id="one", paper_position=29_400), profile)
+    assert (found.number, found.left_m) == (8, pytest.approx(2.1))
 
 
 def test_a_changed_roll_is_new_where_the_paper_stood(tmp_path: Path) -> None:

@@ -154,10 +154,15 @@ def test_a_slip_that_is_no_slip_is_refused(slip: float) -> None:
         Faults(slip=slip)
 
 
-def test_a_proof_that_would_take_for_ever_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(proofs, "MOST_DOTS", 240 * 40 - 1)
-    with pytest.raises(InputError, match="9,600 dots are too many"):
-        proof(BLACK, MACHINE, SOLAR, range(240))
+def test_a_proof_that_would_take_for_ever_is_refused() -> None:
+    with pytest.raises(InputError, match="80,000,040 dots are too many"):
+        proof(BLACK, MACHINE, SOLAR, range(2_000_001))
+
+
+def test_the_largest_proof_is_one_of_eighty_million_dots() -> None:
+    proofs.require_size(MACHINE, 2_000_000)
+    with pytest.raises(InputError, match="at most 80,000,000"):
+        proofs.require_size(MACHINE, 2_000_001)
 
 
 @pytest.mark.parametrize(("columns", "width"), [(240, 1600), (32, 1600), (24, 1200), (1, 320)])

@@ -9,6 +9,8 @@ import pytest
 from django.test import Client
 
 from machines.errors import InputError
+from machines.profile import Profile
+from machines.structure import structure
 from scheduling.log.models import Heartbeat, Machine, Run
 from scheduling.selectors import run_instants
 from server import jobs, wiring
@@ -282,6 +284,18 @@ def test_a_head_that_is_late(printing: Caller, clock: HeldClock) -> None:
     assert "It is being printed late: the head is at the mean Sun over" in shown
     assert '<line class="late"' in shown and "The broken line: where the head is." in shown
     assert "the machine is behind it now" in shown
+
+
+@pytest.mark.parametrize(("behind", "late"), [(2, False), (3, True)])
+def test_a_head_is_late_when_it_is_more_than_two_bursts_behind(
+    printing: Caller, clock: HeldClock, behind: int, late: bool
+) -> None:
+    """Where it should be is the last column told; where it is, so many bursts and a column before."""
+    told, burst = Heartbeat.objects.get().status, structure(PROFILE["profile"], Profile).columns_per_burst
+    due = told["next_column"]
+    told |= {"at": clock.at.isoformat(), "next_column": due - due % burst - behind * burst - 1}
+    printing.post("node/reports", {"epoch": 1, "entries": [], "status": told})
+    assert ('<line class="late"' in page()) == late
 
 
 def test_a_time_that_comes_twice_says_which(furnished: Caller, clock: HeldClock) -> None:

@@ -21,7 +21,6 @@ import urllib3
 from machines.clock import CompressedClock, utc
 from machines.drivers.paper import read_paper
 from machines.node import held as holding
-from machines.node.bursts import STUMBLE_COLUMNS
 from machines.node.journal import open_journal
 from machines.structure import format_instant
 from tests.server.processes import PATIENCE_S, process, run, wait_for_line
@@ -131,7 +130,7 @@ def test_an_outage_is_decided_while_the_machine_is_held(house: House) -> None:
         word = wait_for(lambda: taken(house.ask("POST", "runs/spring/override", decide)), "something to be missing")
         assert word["because"] == "hold"
         wait_for(lambda: house.word_held() == word["id"], "the board to hear it")
-        time.sleep((STUMBLE_COLUMNS + 2) * COLUMN_S)  # what is late by less is laid, and there is nothing to settle
+        time.sleep((4 + 2) * COLUMN_S)  # what is late by less is laid, and there is nothing to settle
         assert house.laid() == on_paper, "nothing is laid while it is held"
         house.node("resume")
         outage = wait_for(lambda: settled_by(house, word["id"]), "the gap to be settled by the word")

@@ -9,7 +9,6 @@ import pytest
 
 from machines.entries import ConditionsChanged, GapSettled
 from machines.node import holds
-from machines.node.at_hand import MOST_REFUSALS
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
 
@@ -46,8 +45,8 @@ def test_a_machine_that_refuses_every_order_and_says_nothing_is_held_for_a_perso
     spoil(node)
     node.run_columns(40)
     assert node.journal.state().hold == holds.REFUSING
-    assert unknown(node) <= MOST_REFUSALS, "it is not passed over to the end of the run"
-    assert len(node.paper().refused) == MOST_REFUSALS
+    assert unknown(node) <= 3, "it is not passed over to the end of the run"
+    assert len(node.paper().refused) == 3
     assert node.entries(ConditionsChanged)[-1].keywords == ("other-error",)
     node.run_columns(1)
     assert {"paused", "other-error"} <= set(node.entries(ConditionsChanged)[-1].keywords)
@@ -60,7 +59,7 @@ def test_it_is_held_still_when_the_board_starts_again_and_says_so(node: Rig) -> 
     node.start()
     node.run_columns(10)
     assert node.journal.state().hold == holds.REFUSING
-    assert len(node.paper().refused) == MOST_REFUSALS
+    assert len(node.paper().refused) == 3
 
 
 def test_resumed_it_is_tried_as_often_again(node: Rig) -> None:
@@ -69,7 +68,7 @@ def test_resumed_it_is_tried_as_often_again(node: Rig) -> None:
     act(node, "resume")
     node.run_columns(20)
     assert node.journal.state().hold == holds.REFUSING
-    assert len(node.paper().refused) == 2 * MOST_REFUSALS
+    assert len(node.paper().refused) == 6
 
 
 def test_an_order_followed_in_between_is_trust_enough(node: Rig) -> None:
@@ -83,7 +82,7 @@ def test_an_order_followed_in_between_is_trust_enough(node: Rig) -> None:
 
 
 def test_a_machine_that_says_what_is_wrong_is_waited_for(node: Rig) -> None:
-    for _ in range(2 * MOST_REFUSALS):
+    for _ in range(6):
         assert node.machine is not None
         node.machine.stop_with = ("media-jam-error",)
         node.run_columns(2)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.node.bursts import STUMBLE_COLUMNS
-from machines.node.gaps import CannotTell, Missing, find
+from machines.node.gaps import CannotTell, Missing, dots_per_column, find
 from machines.node.journal import State, open_journal
+from machines.node.plates import PlateStore
+from machines.plate import Plate
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import NOON
 from tests.machines.node.test_bursts import COLUMN_S, held
@@ -28,13 +31,13 @@ def at(column: float) -> float:
     return NOON + column * COLUMN_S
 
 
-@given(column=st.integers(0, 719), later=st.floats(0.0, STUMBLE_COLUMNS - 0.01))
+@given(column=st.integers(0, 719), later=st.floats(0.0, 3.99))
 def test_on_time_nothing_is_missing(blank: State, column: int, later: float) -> None:
     state = replace(blank, next_column=column)
     assert find(held(), state, None, resumed=True, now=at(column + later)) is None
 
 
-@given(column=st.integers(0, 700), late=st.integers(STUMBLE_COLUMNS, 400))
+@given(column=st.integers(0, 700), late=st.integers(4, 400))
 def test_what_is_late_is_missing_up_to_what_can_be_laid_at_its_instant(blank: State, column: int, late: int) -> None:
     missing = find(held(), replace(blank, next_column=column), None, resumed=False, now=at(column + late + 0.5))
     assert missing == Missing(first=column, unknown_end=column, end=min(column + late + 1, 720))
@@ -77,3 +80,20 @@ def test_what_cannot_be_told_is_not_guessed(blank: State) -> None:
 
 def test_before_the_run_nothing_is_missing(blank: State) -> None:
     assert find(held(), blank, None, resumed=True, now=at(-10.0)) is None
+
+
+@pytest.mark.parametrize(("columns_late", "missing"), [(3.99, False), (4.01, True)])
+def test_a_crawling_machine_may_stumble_over_four_columns(blank: State, columns_late: float, missing: bool) -> None:
+    found = find(held(), replace(blank, next_column=100), None, resumed=False, now=at(100 + columns_late))
+    assert (found is not None) == missing
+
+
+def test_the_mean_dots_of_what_is_missing_are_told_of_one_column_in_eight(tmp_path: Path) -> None:
+    """Of every 64 columns 8 are solid, the rest blank: a look at every 64th would find all of them solid."""
+    work, plates = held(), PlateStore(tmp_path)
+    dots = np.zeros((work.profile.dots_across, 720), dtype=bool)
+    dots[:, np.arange(720) % 64 < 8] = True
+    plates.put(work.segments[0].plate, Plate(dots))
+    assert {segment.plate for segment in work.segments} == {work.segments[0].plate}
+    missing = Missing(first=0, unknown_end=0, end=512)
+    assert dots_per_column(work, plates, missing) == work.profile.dots_across / 8
