@@ -133,6 +133,7 @@ def pace(profile: Profile, run: RunWork) -> Pace:
         columns_per_turn=profile.columns_per_turn,
         mm_per_column=profile.column_pitch_mm,
         ml_per_dot=use(profile, columns=0, dots=1).picture_ml,
+        end_column=run.end_column,
     )
 
 

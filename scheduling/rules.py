@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from machines.errors import InputError
 from machines.profile import Profile
-from machines.recovery import Policy, Rule
+from machines.recovery import Pace, Policy, Rule
 from scheduling.log.models import Venue
 
 PLAIN_CYCLE = "period"
@@ -31,7 +31,11 @@ class Ground:
     @property
     def is_faster_than_the_sky(self) -> bool:
         """Whether the machine can make good what it is behind."""
-        return self.profile.highest_columns_per_s() > self.profile.columns_per_turn / self.mean_turn_s
+        return Pace(
+            nominal_columns_per_s=self.profile.columns_per_turn / self.mean_turn_s,
+            highest_columns_per_s=self.profile.highest_columns_per_s(),
+            columns_per_burst=self.profile.columns_per_burst,
+        ).catches_up
 
 
 def require_policy_fits(policy: Policy, ground: Ground) -> None:

@@ -26,8 +26,10 @@ class Decision:
         unknown: passed over, perhaps on the paper.
         skipped: left out.
         replayed: laid late.
-        true_again: the first column that is laid at its instant again, as the timeline was before.
-        hours_until_true: how long that takes, catching up at the machine's highest rate when the rule allows.
+        true_again: the first column that is laid at its instant again, as the timeline was before; the end of the run
+            where all that is left of it is laid late.
+        hours_until_true: how long that takes, catching up at the machine's highest rate when the rule allows; until the
+            run's last column is laid where all that is left of it is late.
         reason: in words, for people.
         again: on the paper or perhaps there, and laid late once more, because the rule asks for it.
         finished: the rest of the half-printed segment, laid late before what is left out.

@@ -33,6 +33,8 @@ class Columns:
 
 
 NO_COLUMNS = Columns(first=0, end=0)
+# A machine that gains less than this on the sky needs six weeks for an hour: nobody would call that catching up.
+LEAST_GAIN = 0.001
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,6 +102,7 @@ class Pace:
         columns_per_turn: of the picture; needed for a limit in turns.
         mm_per_column: of paper; None where the cost is not asked for.
         ml_per_dot: of ink, 0 for a head without; None where the cost is not asked for.
+        end_column: of the run, behind its last; None where catching up is told as if the run had no end.
     """
 
     nominal_columns_per_s: float
@@ -108,11 +111,17 @@ class Pace:
     columns_per_turn: int | None = None
     mm_per_column: float | None = None
     ml_per_dot: float | None = None
+    end_column: int | None = None
 
     @property
     def ratio(self) -> float:
         """How many times faster than the sky the machine can print."""
         return self.highest_columns_per_s / self.nominal_columns_per_s
+
+    @property
+    def catches_up(self) -> bool:
+        """Whether the machine is faster than the sky by so much that catching up means anything."""
+        return self.ratio >= 1.0 + LEAST_GAIN
 
     def burst_start(self, column: int) -> int:
         """First running column of the burst that holds the given one."""

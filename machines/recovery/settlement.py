@@ -7,13 +7,14 @@ facts when the report arrives, and says so if the results differ.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from machines.recovery.decision import Action, Decision
 from machines.recovery.facts import NO_COLUMNS, Columns, Gap, Pace
 from machines.recovery.policy import HalfPrinted, Policy, Rule
 
 _BY_POLICY = "the policy is"
+_LATE_TO_THE_END = "the run is over before the machine has caught up: what is left of it is late to its last column"
 _OF_THE_HALF_PRINTED: dict[HalfPrinted, str] = {
     "finish": "the half-printed segment is finished late",
     "abandon": "the rest of the half-printed segment is left out",
@@ -42,6 +43,9 @@ def settle(policy: Policy, gap: Gap, pace: Pace) -> Decision:
     prints nothing late, and neither does one that may catch up only in closed hours of which too few are known: it
     stays true to the sky instead of promising what nobody can tell.
 
+    Where the run's last column is due before that, the machine is never true again within it: all that is left is laid
+    late, ``true_again`` is the run's end, and the time told is until its last column is laid.
+
     Raises:
         InputError: the limit is in turns, and the pace does not say how many columns those are.
     """
@@ -54,6 +58,9 @@ def settle(policy: Policy, gap: Gap, pace: Pace) -> Decision:
     seconds, why_not = _seconds_until_true(late, rule, gap, pace)
     if why_not:
         parts = _left_out(gap, why_not)
+    elif _sky_passes_the_end(seconds, gap, pace):
+        seconds = _seconds_until_laid(late, rule, gap, pace)
+        parts = replace(parts, reasons=(*parts.reasons, _LATE_TO_THE_END))
     if rule.kind == "blank" and parts.skipped:
         return _decision(gap, pace, parts, "blank", seconds)
     return _decision(gap, pace, parts, "replay" if late and not why_not else "skip", seconds)
@@ -131,7 +138,7 @@ def _seconds_until_true(late: int, rule: Rule, gap: Gap, pace: Pace) -> tuple[fl
     """How long it takes to catch up with so many columns; or why it cannot be promised."""
     if not late:
         return 0.0, ""
-    if pace.ratio <= 1.0:
+    if not pace.catches_up:
         return 0.0, "the machine is no faster than the sky: cannot catch up"
     needed_s = late / (pace.highest_columns_per_s - pace.nominal_columns_per_s)
     if not rule.only_while_closed:
@@ -145,6 +152,36 @@ def _seconds_until_true(late: int, rule: Rule, gap: Gap, pace: Pace) -> tuple[fl
         needed_s -= max(0.0, ends - begins)
         at = max(at, ends)
     return 0.0, "the closed hours that are known do not suffice to catch up in: what was missed is left out"
+
+
+def _sky_passes_the_end(seconds: float, gap: Gap, pace: Pace) -> bool:
+    """Whether the run's last column is due before the machine would be true again."""
+    return seconds > 0.0 and pace.end_column is not None and _true_again(seconds, gap, pace) > pace.end_column
+
+
+def _seconds_until_laid(late: int, rule: Rule, gap: Gap, pace: Pace) -> float:
+    """How long it takes to lay what is late and all that follows to the end of the run, none of it at its instant.
+
+    Nothing is due beyond the end, so the machine gains there by whatever it lays: at its highest rate, or, by a rule
+    that catches up only while closed, at the sky's while the doors are open."""
+    assert pace.end_column is not None
+    to_lay = float(late + max(0, pace.end_column - gap.end))
+    if not rule.only_while_closed:
+        return to_lay / pace.highest_columns_per_s
+    at = 0.0  # seconds since it was noticed
+    for span in sorted(gap.closed, key=lambda span: span.starts_at):
+        begins = max(at, (span.starts_at - gap.noticed_at).total_seconds())
+        ends = max(begins, (span.ends_at - gap.noticed_at).total_seconds())
+        for until, rate in ((begins, pace.nominal_columns_per_s), (ends, pace.highest_columns_per_s)):
+            if to_lay <= (until - at) * rate:
+                return at + to_lay / rate
+            to_lay, at = to_lay - (until - at) * rate, until
+    return at + to_lay / pace.nominal_columns_per_s
+
+
+def _true_again(seconds: float, gap: Gap, pace: Pace) -> int:
+    """The first column that is laid at its instant after so long; the sky turns on meanwhile."""
+    return pace.burst_start_from(gap.end + math.ceil(seconds * pace.nominal_columns_per_s))
 
 
 def _wait(rule: Rule, gap: Gap, pace: Pace) -> _Parts:
@@ -178,7 +215,9 @@ def _decision(gap: Gap, pace: Pace, parts: _Parts, action: Action, seconds: floa
     ml_per_column = (
         None if gap.dots_per_column is None or pace.ml_per_dot is None else gap.dots_per_column * pace.ml_per_dot
     )
-    caught_up = pace.burst_start_from(gap.end + math.ceil(seconds * pace.nominal_columns_per_s))
+    caught_up = _true_again(seconds, gap, pace)
+    if pace.end_column is not None:
+        caught_up = min(caught_up, max(gap.end, pace.end_column))
     return Decision(
         action=action,
         unknown=unknown,

@@ -333,3 +333,55 @@ def test_facts_out_of_order_are_refused() -> None:
     with pytest.raises(InputError, match="before the first"):
         columns(3, 2)
     assert len(columns(3, 3)) == 0
+
+
+REPLAY = Policy(kind="replay")
+
+
+def test_a_machine_that_is_true_again_before_the_run_ends_is_told_nothing_of_its_end() -> None:
+    missing = gap(0, 0, 100)
+    told = settle(REPLAY, missing, pace(2.0, end_column=201))
+    assert told == settle(REPLAY, missing, pace(2.0))
+    assert (told.true_again, told.hours_until_true * 3600) == (200, pytest.approx(100.0))
+
+
+def test_a_run_that_ends_before_the_machine_has_caught_up_is_late_to_its_last_column() -> None:
+    """2 % faster than the sky, 100 columns behind: true again after 5,000 columns, and the run has 900 left."""
+    told = settle(REPLAY, gap(0, 0, 100), pace(1.02, end_column=1000))
+    assert (told.action, told.replayed, told.true_again) == ("replay", columns(0, 100), 1000)
+    assert told.hours_until_true * 3600 == pytest.approx(1000 / 1.02)  # all that is left, at its highest rate
+    assert "the run is over before the machine has caught up" in told.reason
+    assert settle(REPLAY, gap(0, 0, 100), pace(1.02)).hours_until_true * 3600 == pytest.approx(5000.0)
+
+
+def test_an_outage_across_the_end_of_a_run_is_over_when_its_last_column_is_laid() -> None:
+    told = settle(REPLAY, gap(0, 0, 100), pace(4.0, end_column=100))
+    assert (told.replayed, told.true_again, told.hours_until_true * 3600) == (columns(0, 100), 100, pytest.approx(25.0))
+
+
+def test_a_machine_that_catches_up_only_while_closed_lays_the_rest_at_the_skys_rate_meanwhile() -> None:
+    """3,600 columns behind, the doors open for an hour and closed for one; the run has 5,400 columns left."""
+    by_night = Policy(kind="replay", only_while_closed=True)
+    missing = gap(0, 0, 3600, closed=(closed(1.0, 2.0),))
+    told = settle(by_night, missing, pace(2.0, end_column=3600 + 5400))
+    # 9,000 columns: 3,600 in the first hour, 5,400 of the 7,200 of the second.
+    assert (told.true_again, told.hours_until_true) == (9000, pytest.approx(1.75))
+    assert settle(by_night, missing, pace(2.0)).hours_until_true == pytest.approx(2.0)
+
+
+@settings(max_examples=120, deadline=None)
+@given(policies(), gaps(), paces)
+def test_the_end_of_the_run_changes_no_column_of_what_is_decided(policy: Policy, missing: Gap, pace: Pace) -> None:
+    endless = settle(policy, missing, pace)
+    for left in (0, 1, 1000):
+        told = settle(policy, missing, replace(pace, end_column=missing.end + left))
+        assert (told.action, parts(told), told.again) == (endless.action, parts(endless), endless.again)
+        assert missing.end <= told.true_again <= max(missing.end + left, missing.end)
+        assert told.hours_until_true <= endless.hours_until_true * (1 + 1e-9) or "the run is over before" in told.reason
+
+
+@pytest.mark.parametrize(("highest", "late"), [(1.0 + 1e-12, 0), (1.0009, 0), (1.0011, 100)])
+def test_a_gain_of_less_than_a_thousandth_is_none(highest: float, late: int) -> None:
+    told = settle(REPLAY, gap(0, 0, 100), pace(highest))
+    assert told.late == late
+    assert ("no faster than the sky" in told.reason) == (late == 0)
