@@ -37,6 +37,8 @@ WESTWARD = ("apparent-solar-day", "mean-solar-day", "lunar-day")
 # A proof is drawn while somebody waits, and a tone takes four bytes a dot.
 MOST_DOTS = 80_000_000
 MOST_SLIP = 0.5
+# From these on a seam is faint, and shows; a judgement of ours, no source.
+SEAM_FAINT, SEAM_SHOWS = 0.01, 0.05
 # A view is so wide, or narrower where the paper shown is shorter than it is wide.
 WIDEST_PX, NARROWEST_PX, HIGHEST_PX = 1600, 320, 2000
 PX_PER_MARK = 100

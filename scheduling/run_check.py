@@ -1,5 +1,5 @@
 """What planning a run would come to, told before anything is written: where its rolls and blades end, in which service
-windows they are to be changed, and what of it cannot go well.
+windows they are to be changed, and what of it cannot go well or may not be meant.
 
 Ink is not told: it is counted from plates, which are drawn when the run is planned.
 """
@@ -7,10 +7,11 @@ Ink is not told: it is counted from plates, which are drawn when the run is plan
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -21,10 +22,13 @@ from scheduling.ahead import NONE, Due
 from scheduling.calibration import calibrated_profile
 from scheduling.changes import Part
 from scheduling.forecast import End, end_at
-from scheduling.log.models import Machine, Run, Venue
+from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.originals import source_original
 from scheduling.parts import blade, roll
-from scheduling.run_order import PlanRun, plan_run, require_picture_fits
-from scheduling.selectors import has_columns_to_come
+from scheduling.run_concerns import Concern, Plan, concerns, local_in_words
+from scheduling.run_order import PlanRun, plan_run, require_begins_ahead, require_picture_fits
+from scheduling.selectors import has_columns_to_come, run_timeline
+from scheduling.skynumbers import turn_at
 from scheduling.studio import require_new
 from scheduling.uploads import UploadStore
 
@@ -55,7 +59,7 @@ class RunCheck:
         cuts: strokes of the knife until its last column is laid.
         ends: of rolls and of blades, in order of time, each taken to be changed in its service window, and where there
             is none as it ends; at most 24 of each.
-        warnings: in words, what should be put right before it is planned.
+        warnings: what should be put right, or be meant, before it is planned; one for each cause.
     """
 
     run: str
@@ -64,7 +68,7 @@ class RunCheck:
     paper_mm: float
     cuts: int
     ends: tuple[PartEnd, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Concern, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,10 +168,20 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
         Taken: its id is in use.
     """
     run = _as_planned(command)
+    require_begins_ahead(command, now)
     require_picture_fits(command, uploads)
     require_new(command)
     machine = Machine.objects.get(id=run.machine_id)
     profile, venue = calibrated_profile(machine), Venue.objects.get(id=machine.venue_id)
+    plan = Plan(
+        run=run,
+        machine=machine,
+        venue=venue,
+        profile=profile,
+        original=source_original(Source.objects.get(id=run.source_id), uploads),
+        turn=turn_at(run_timeline(run).cycle, run.starts_at),
+        now=now,
+    )
     due = Due(run=run, profile=profile, now=now, due=NONE)
     ends = [
         PartEnd(part=supply.part, end=end)
@@ -182,7 +196,7 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
         paper_mm=(run.end_column - run.first_column) * profile.column_pitch_mm,
         cuts=len(due.cuts),
         ends=tuple(ends),
-        warnings=tuple(warning for one in ends for warning in _warnings(one)),
+        warnings=(*concerns(plan), *_of_ends(ends, plan.clock)),
     )
 
 
@@ -240,8 +254,26 @@ def _walk(supply: Supply, venue: Venue, now: datetime) -> Iterator[End]:
             after = end.change.window.ends_at
 
 
-def _warnings(one: PartEnd) -> Iterator[str]:
-    if one.end.change.window is None:
-        yield one.end.change.in_words
-    if one.end.warning is not None:
-        yield f"the {one.part} ends {one.end.warning}"
+def _of_ends(ends: Sequence[PartEnd], clock: ZoneInfo) -> Iterator[Concern]:
+    """What the ends of parts are warned of: one sentence for a cause, with the first and the last of them."""
+    for part in ("roll", "blade"):
+        of_part = [one.end for one in ends if one.part == part]
+        without = [end for end in of_part if end.change.window is None]
+        if without:
+            words = without[0].change.in_words
+            yield Concern(
+                kind="no-window", field="ends_at", in_words=_once(part, without, f"{words} ({clock.key})", clock)
+            )
+        for falls in dict.fromkeys(end.falls for end in of_part if end.falls is not None):
+            same = [end for end in of_part if end.falls == falls]
+            words = f"the {part} ends {same[0].warning} ({clock.key})"
+            yield Concern(kind="bad-moment", field="ends_at", in_words=_once(part, same, words, clock))
+
+
+def _once(part: str, ends: Sequence[End], of_first: str, clock: ZoneInfo) -> str:
+    """The sentence about the first of several ends, and how many more there are."""
+    if len(ends) == 1:
+        return of_first
+    last = local_in_words(ends[-1].at, clock)
+    count = f"{'at least ' if len(ends) == MOST_ENDS else ''}{len(ends)}"
+    return f"{of_first}; so it is with {count} {part}s, the last {last}"

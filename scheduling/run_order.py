@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,9 @@ from scheduling.sky.places import Place
 from scheduling.skynumbers import turn_at
 from scheduling.uploads import UploadStore
 
+# A run that is to begin now has begun by the time that the order is read.
+NOW_MEANS = timedelta(minutes=1)
+
 
 @dataclass(frozen=True, kw_only=True)
 class PlanRun:
@@ -34,6 +37,7 @@ class PlanRun:
         segments_per_turn: how many segments a turn is handed out and reported in.
         strips_per_turn: how many strips a turn is cut into; 0 to wind it up.
         nozzle_seed: of the assignment of nozzles; made from the id where it is not given.
+        begins_in_the_past: that it may; what is over when it is planned is settled as missed.
     """
 
     id: str
@@ -47,6 +51,7 @@ class PlanRun:
     strips_per_turn: int = 0
     cycle_options: dict[str, Any] = field(default_factory=dict)
     nozzle_seed: int | None = None
+    begins_in_the_past: bool = False
 
     def __post_init__(self) -> None:
         check_id(self.id)
@@ -84,6 +89,21 @@ def plan_run(command: PlanRun) -> RunPlanned:
         policy=command.policy,
         nozzle_seed=seed,
         mean_turn_s=timeline.cycle.mean_turn_s,
+    )
+
+
+def require_begins_ahead(command: PlanRun, now: datetime) -> None:
+    """See that a run begins from now on, or is asked for although it does not.
+
+    Raises:
+        InputError: it begins in the past.
+    """
+    if command.begins_in_the_past or command.starts_at >= now - NOW_MEANS:
+        return
+    raise InputError(
+        "starts_at",
+        f"{command.starts_at.isoformat()} is in the past",
+        "begin later, or say begins_in_the_past: true, and what is over is settled as missed",
     )
 
 

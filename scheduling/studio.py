@@ -39,7 +39,7 @@ from scheduling.log.store import (
 from scheduling.named import check_id, check_name, require
 from scheduling.originals import check_upload
 from scheduling.planning.service_windows import Comes, begins_at
-from scheduling.run_order import PlanRun, plan_run, require_picture_fits
+from scheduling.run_order import PlanRun, plan_run, require_begins_ahead, require_picture_fits
 from scheduling.selectors import venue_place
 from scheduling.sky import anchors
 from scheduling.sky.places import Place, PlaceError
@@ -245,6 +245,8 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
     """
     kind, handler = HANDLERS[type(command)]
     handler(command)
+    if isinstance(command, PlanRun):
+        require_begins_ahead(command, by.said_at)
     if type(command) in DRAWN:
         DRAWN[type(command)](command, uploads)
     try:

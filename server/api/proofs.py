@@ -23,7 +23,7 @@ from scheduling.log.models import Machine, Profile, Run, Source, Venue
 from scheduling.originals import source_original
 from scheduling.paper import length_at
 from scheduling.paper_proof import paper_proof
-from scheduling.proofs import proof, require_size, turn_columns, usual_cycle
+from scheduling.proofs import SEAM_FAINT, SEAM_SHOWS, proof, require_size, turn_columns, usual_cycle
 from scheduling.run_proof import run_proof
 from scheduling.selectors import machine_profile, venue_place
 from scheduling.sky import cycles
@@ -130,10 +130,10 @@ class SourceSeam(Door):
 
 
 def seam_in_words(visibility: float) -> str:
-    """What to make of a seam; the bounds are a judgement of ours, no source."""
-    if visibility < 0.01:
+    """What to make of a seam."""
+    if visibility < SEAM_FAINT:
         return "no seam to be seen"
-    if visibility < 0.05:
+    if visibility < SEAM_SHOWS:
         return "a faint seam; blend it shut where the picture is flat there"
     return "a seam that shows; blend it shut with blend_mm"
 

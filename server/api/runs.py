@@ -103,8 +103,8 @@ class RunChecks(Door):
 
     def post(self, request: Request) -> Response:
         """Check a run whole before it is planned: where its rolls and blades end, in which service window each is to be
-        changed, and in ``warnings`` what should be put right first. What cannot be planned at all is refused as
-        planning it would be."""
+        changed, and in ``warnings`` what should be put right or be meant first, each cause once. What cannot be planned
+        at all is refused as planning it would be."""
         command = structure(request.data, PlanRun)
         return Response(unstructure(check_run(command, wiring.now(), wiring.uploads())))
 

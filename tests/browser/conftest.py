@@ -105,7 +105,8 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
 
 def _furnish(site: Site) -> None:
     for resource, body in (*IN_ORDER, ("venues", FAR_VENUE), ("service-windows", SERVICE_WINDOW)):
-        site.call("POST", resource, body)
+        # Three days of it are over: what a board told meanwhile is told in a moment.
+        site.call("POST", resource, body | ({"begins_in_the_past": True} if resource == "runs" else {}))
     code = site.call("POST", "machines/wren-1/enrolment")["code"]
     site.token = site.call("POST", "node/enrol", {"code": code})["token"]
 

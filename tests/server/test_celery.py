@@ -34,7 +34,8 @@ collections = [venues.Venues, profiles.Profiles, machines.Machines, sources.Sour
 for (resource, body), collection in zip(IN_ORDER, collections):
     if resource == "runs":
         body = body | {
-            "starts_at": (now - timedelta(hours=1)).isoformat(), "ends_at": (now + timedelta(hours=1)).isoformat()
+            "starts_at": (now - timedelta(hours=1)).isoformat(), "ends_at": (now + timedelta(hours=1)).isoformat(),
+            "begins_in_the_past": True,
         }
     handle(structure(body, collection.command), by)
 Heartbeat.objects.create(machine_id="wren-1", heard_at=now - timedelta(hours=2), status={})

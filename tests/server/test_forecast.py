@@ -140,7 +140,9 @@ def test_a_run_is_checked_before_it_is_planned(studio: Caller) -> None:
     assert (told["run"], told["paper_mm"], told["cuts"]) == ("spring", 360.0, 11)
     (end,) = told["ends"]
     assert (end["part"], end["end"]["at"][:10]) == ("roll", "2026-03-23")
-    assert told["warnings"] == [end["end"]["change"]["in_words"]]
+    warned = {one["kind"]: (one["field"], one["in_words"]) for one in told["warnings"]}
+    assert set(warned) == {"no-board", "hours-missing", "begins-within-a-turn", "no-window"}
+    assert warned["no-window"] == ("ends_at", f"{end['end']['change']['in_words']} (Europe/Lisbon)")
     assert studio.get("runs").json()["results"] == []
     planned = studio.create("runs", RUN)
     assert (told["first_column"], told["end_column"]) == (planned["first_column"], planned["end_column"])

@@ -105,3 +105,9 @@ def test_a_naive_datetime_is_no_instant() -> None:
 @given(st.datetimes(datetime(1900, 1, 1), datetime(2053, 1, 1), timezones=st.just(UTC)))  # noqa: DTZ001
 def test_datetimes_there_and_back(instant: datetime) -> None:
     assert datetime_of(posix_of(instant)) == instant
+
+
+@pytest.mark.parametrize(("days", "seconds"), [(10, 0.0014), (20, 0.0024), (30, 0.0032), (40, 0.0041)])
+def test_ut1_error_of_the_first_weeks_is_what_bulletin_a_states(scales: TimeScales, days: int, seconds: float) -> None:
+    """By the formula that stands in every issue, 0.00025 s times the days to the power 0.75."""
+    assert scales.ut1_error_s(scales.measured_until + days * DAY_S) == pytest.approx(seconds, abs=5e-5)
