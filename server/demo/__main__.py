@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import fcntl
+import math
 import os
 import shutil
 import signal
@@ -14,10 +15,14 @@ from typing import IO
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
-from server.demo import report, scenario, story
+from server.demo import haste, report, scenario, story
 from server.demo.processes import ROOT, DemoError, free_port
+from server.demo.verdict import broken_names, verdict
 
 MOST_COPIES = 20
+# From the first line to the first hour shown, and from the last to the promises, about.
+SET_UP_S = 15.0
+TOO_BUSY = 3
 
 
 def claim_folder(root: Path) -> tuple[Path, IO[str]]:
@@ -34,50 +39,77 @@ def claim_folder(root: Path) -> tuple[Path, IO[str]]:
         except BlockingIOError:
             lock.close()
             continue
-        shutil.rmtree(folder, ignore_errors=True)
-        folder.mkdir()
+        _empty(folder)
         return folder, lock
     raise DemoError(f"{MOST_COPIES} demonstrations are at work in {root}; end one of them")
 
 
+def _empty(folder: Path) -> None:
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+
+
 def main() -> int:
-    """Run the demonstration; 0 when every promise was kept."""
+    """Run the demonstration; 0 when every promise was kept, 1 when one was broken, 2 when it could not go on, 3 when
+    this computer was too busy for it."""
     parser = argparse.ArgumentParser(prog="make demo", description=__doc__)
     parser.add_argument("--exit", action="store_true", help="end after the run instead of serving the console")
     options = parser.parse_args()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the children are ended too
-    began = time.monotonic()
-    folder, lock = claim_folder(ROOT / "var")
+    try:
+        folder, lock = claim_folder(ROOT / "var")
+    except DemoError as error:
+        return _fail(error)
     with lock:
-        try:
-            stage = story.set_the_stage(folder, free_port())
-        except DemoError as error:
-            return _fail(error)
-        try:
-            kept = _run(stage, began)
-            if not options.exit:
-                _serve(stage)
-            return 0 if kept else 1
-        except DemoError as error:
-            return _fail(error)
-        except KeyboardInterrupt:
-            return 130
-        finally:
-            stage.close()
+        pace: float | None = haste.speed(scenario.SECONDS_SHOWN_PER_SECOND, haste.share_of_a_core())
+        while pace is not None:
+            ended = _play(folder, pace, serve=not options.exit)
+            if ended is not None:
+                return ended
+            pace = haste.slower(scenario.SECONDS_SHOWN_PER_SECOND, pace)
+            _empty(folder)
+            if pace is not None:
+                print("Once more, slower.\n")
+    print("\nThis computer is too slow, or too busy, for the demonstration: try again when less else runs on it.")
+    return TOO_BUSY
 
 
-def _run(stage: story.Stage, began: float) -> bool:
-    slower = "" if stage.clock.rate == scenario.SECONDS_SHOWN_PER_SECOND else ", as this computer is busy otherwise"
-    print(f"{scenario.STUDIO}: {scenario.HOURS:g} hours, {stage.clock.rate:.0f} times as fast{slower}")
-    print(f"  the console meanwhile: {stage.studio.address}/")
+def _play(folder: Path, pace: float, *, serve: bool) -> int | None:
+    """Play the day at so many seconds a second, and judge it; None where the computer was too busy for that."""
+    stage = story.set_the_stage(folder, free_port(), pace)
+    try:
+        kept = _run(stage, time.monotonic())
+        if kept is None:
+            return None
+        if serve:
+            _serve(stage)
+        return 0 if kept else 1
+    except DemoError as error:
+        if haste.too_busy([*stage.shares, haste.share_of_a_core()]):
+            print(f"\nThis computer was too busy to go on: {error}")
+            return None
+        return _fail(error)
+    except KeyboardInterrupt:
+        return 130
+    finally:
+        stage.close()
+
+
+def _run(stage: story.Stage, began: float) -> bool | None:
+    _announce(stage)
+    story.open_the_door(stage)
     story.furnish(stage)
     story.enrol_nodes(stage)
     story.play(stage)
     for child in stage.nodes.values():
         child.stop()
-    print("\nThe promises, measured on the papers and in the log:")
     everyone = report.gather_all(stage)
     found = report.measure(stage, everyone)
+    judged = verdict(found, stage.shares)
+    if judged == "too-busy":
+        print(f"\nThis computer was too busy to show {', '.join(broken_names(found))}: nothing is said of it.")
+        return None
+    print("\nThe promises, measured on the papers and in the log:")
     report.tell(found)
     took_s = time.monotonic() - began
     path = report.write(stage, everyone, found, took_s)
@@ -86,7 +118,19 @@ def _run(stage: story.Stage, began: float) -> bool:
     for station in scenario.STATIONS:
         names = " and ".join(f"{station.id}-{what}.png" for what in ("paper", "view"))
         print(f"  the paper   {stage.folder.relative_to(ROOT)}/: {names}")
-    return all(promise.holds for promise in found)
+    return judged == "kept"
+
+
+def _announce(stage: story.Stage) -> None:
+    """The first lines: how fast, how long, and where to look meanwhile."""
+    pace = stage.clock.rate
+    slower = (
+        "" if pace == scenario.SECONDS_SHOWN_PER_SECOND else ", slower than usual as this computer is busy otherwise"
+    )
+    lasts_s = (scenario.HOURS + scenario.LEAD_HOURS) * 3600.0 / pace + SET_UP_S
+    print(f"{scenario.STUDIO}: {scenario.HOURS:g} hours, {pace:.0f} times as fast{slower}")
+    print(f"  this takes about {'a minute and a half' if lasts_s < 100 else f'{math.ceil(lasts_s / 60)} minutes'}")
+    print(f"  the console meanwhile: {stage.studio.address}/", flush=True)
 
 
 def _serve(stage: story.Stage) -> None:

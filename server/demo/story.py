@@ -13,7 +13,7 @@ from typing import Any
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
 from machines.structure import format_instant, parse_instant
 from server.demo import scenario
-from server.demo.haste import share_of_a_core, speed
+from server.demo.haste import GLANCE_S, share_of_a_core
 from server.demo.processes import (
     PATIENCE_S,
     Child,
@@ -51,6 +51,7 @@ class Stage:
         begins: when the runs do.
         refusal: status and answer to the local time that comes twice.
         server_died, server_back: between these nobody answered.
+        shares: of a core that were to be had, one for each look while the day passed.
     """
 
     folder: Path
@@ -62,6 +63,7 @@ class Stage:
     refusal: tuple[int, Any] = (0, None)
     server_died: datetime = scenario.CLOCK_BEGINS
     server_back: datetime = scenario.CLOCK_BEGINS
+    shares: list[float] = field(default_factory=list)
 
     def say(self, words: str) -> None:
         """A line of the story, with the clock's time."""
@@ -75,19 +77,22 @@ class Stage:
                 child.stop()
 
 
-def set_the_stage(folder: Path, port: int) -> Stage:
-    """Start the server on an empty folder and wait until it answers."""
-    pace = speed(scenario.SECONDS_SHOWN_PER_SECOND, share_of_a_core())
+def set_the_stage(folder: Path, port: int, pace: float) -> Stage:
+    """Start the server on an empty folder, under a clock that shows so many seconds a second."""
     clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), scenario.CLOCK_BEGINS.timestamp(), pace)
     home = folder / "server"
     home.mkdir(parents=True)
     child = server(home, clock, port, SETTINGS)
-    stage = Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child)
     child.start()
-    wait_for_server(stage.studio.address, child)
-    key = run([sys.executable, "-m", "server", "studio-key", "demo"], environment(home, clock))
-    stage.studio.key = key.strip()
-    return stage
+    return Stage(folder, clock, Studio(f"http://127.0.0.1:{port}", ""), child)
+
+
+def open_the_door(stage: Stage) -> None:
+    """Wait until the server answers, and take a key of the studio's."""
+    wait_for_server(stage.studio.address, stage.server)
+    server_environment = environment(stage.folder / "server", stage.clock)
+    stage.studio.key = run([sys.executable, "-m", "server", "studio-key", "demo"], server_environment).strip()
+    stage.shares.append(share_of_a_core(GLANCE_S))
 
 
 def furnish(stage: Stage) -> None:
@@ -237,6 +242,7 @@ def play(stage: Stage) -> None:
             act.do()
         if time.monotonic() - told > TELL_EVERY_S:
             told = time.monotonic()
+            stage.shares.append(share_of_a_core(GLANCE_S))
             stage.say(_progress(stage, now, ends))
         time.sleep(LOOK_EVERY_S)
     _wait_until_accounted(stage)

@@ -1,0 +1,32 @@
+"""What a day that was played comes to: kept, broken, or not to be judged because the computer was too busy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from server.demo.haste import too_busy
+from server.demo.promises import Promise
+
+Verdict = Literal["kept", "broken", "too-busy"]
+# What rests on being in time, and so on the computer. What is twice on the paper, differs from its plate or is in no
+# log is broken however busy it was.
+IN_TIME = ("columns-on-time", "prints-on-without-the-server", "outage-", "knife-follows-the-paper:", "nothing-lost:")
+
+
+def verdict(found: Sequence[Promise], shares: Sequence[float]) -> Verdict:
+    """The verdict on promises that were measured.
+
+    Args:
+        found: all of them.
+        shares: of a core that were to be had while the day passed, from `server.demo.haste`.
+    """
+    broken = broken_names(found)
+    if not broken:
+        return "kept"
+    return "too-busy" if too_busy(shares) and all(name.startswith(IN_TIME) for name in broken) else "broken"
+
+
+def broken_names(found: Sequence[Promise]) -> list[str]:
+    """The names of those that do not hold."""
+    return [promise.name for promise in found if not promise.holds]
