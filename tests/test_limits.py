@@ -1,0 +1,344 @@
+"""Every tolerance and every limit of the product, pinned by its literal value, with the reason for it.
+
+A constant that somebody changes by a slip changes what is printed, refused or waited for, and no other test may notice:
+most assert by far more or far less. So the value stands here a second time, and whoever changes it says why here, too.
+What no table can tell, what happens at the boundary itself, the tests of the modules show.
+
+A number in capitals at the head of a module of `machines`, `scheduling` or `server` stands in `LIMITS`, or in
+`NO_LIMITS` with what it is instead.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import re
+from collections import Counter
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+CONSTANT = re.compile(r"_?[A-Z][A-Z0-9_]*")
+
+
+def days(count: float) -> timedelta:
+    return timedelta(days=count)
+
+
+# Name: value, reason.
+LIMITS: dict[str, tuple[Any, str]] = {
+    # What is measured of a machine, and what it may be.
+    "machines.calibration.LEAST_FEED_FACTOR": (0.8, "a feed further off has another roller than the profile says"),
+    "machines.calibration.LARGEST_FEED_FACTOR": (1.25, "a feed further off has another roller than the profile says"),
+    "machines.patterns.LARGEST_FEED_CORRECTION": (0.05, "more is a misreading of the pattern"),
+    "machines.plate.LARGEST_PLATE_DOTS": (250_000_000, "600 mm at 600 dpi on 610 mm is 204 million; a byte a dot"),
+    "machines.position.LARGEST_STEP_COLUMNS": (0.25, "too little for an eye to find beside dots"),
+    "machines.position.BLANK_COLUMNS": (2, "a step beside a dot would show"),
+    "machines.profile.LENGTH_LIMIT_MM": (100_000.0, "no measure of a machine is longer than its paper"),
+    "machines.recovery.facts.LEAST_GAIN": (0.001, "at less an hour takes six weeks to catch up"),
+    "machines.clock.LEAST_SLEEP_S": (1.0, "what the clocks differ by over less is no sleep of the board"),
+    # The node: what it waits for, what it bears.
+    "machines.node.agent.LOOK_S": (0.2, "a person's order is followed at once, as people see it"),
+    "machines.node.agent.FAREWELL_S": (5.0, "the service unit waits longer; the last reports may need a retry"),
+    "machines.node.agent.SWITCH_S": (0.001, "the print loop must not wait for a thread that computes"),
+    "machines.node.agent.LOCK_ATTEMPTS": (20, "a second in all: an agent that just ended lets go by then"),
+    "machines.node.agent.LOCK_PAUSE_S": (0.05, "twenty of them are a second"),
+    "machines.node.arming.LIMIT_S": (10.0, "a person stands there and waits"),
+    "machines.node.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
+    "machines.node.at_hand.MOST_REFUSALS": (3, "each leaves a burst unknown"),
+    "machines.node.belief.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
+    "machines.node.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
+    "machines.node.client.CONNECT_LIMIT_S": (5.0, "wifi at the edge of reach answers within seconds or not at all"),
+    "machines.node.client.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
+    "machines.node.client.BACKOFF_FIRST_S": (1.0, "most troubles are over at once"),
+    "machines.node.client.BACKOFF_LONGEST_S": (300.0, "a server that is back is found within five minutes"),
+    "machines.node.client.MOST_ENTRIES": (1_000_000_000, "one a second for thirty years"),
+    "machines.node.crystal.WANDER": (3e-6, "temperature in a room moves a crystal by no more"),
+    "machines.node.crystal.MARK_EVERY_S": (600.0, "over less the network's delay hides the rate"),
+    "machines.node.crystal.MARKS_KEPT": (24, "older ones say nothing of the crystal now"),
+    "machines.node.exchange.LARGEST_BATCH": (200, "a batch stays far below the largest body"),
+    "machines.node.exchange.FIRST_POLL_S": (60.0, "as often as the server asks for before it has said so"),
+    "machines.node.gaps.SAMPLED_COLUMNS": (64, "tells the mean dots well enough for a cost in ink"),
+    "machines.node.hand_prints.LEAST_FEED_MM": (1.0, "less is no feed that a person sees"),
+    "machines.node.hand_prints.MOST_FEED_MM": (500.0, "more is a slip of the hand, and paper on the floor"),
+    "machines.node.hand_prints.LARGEST_PART": (256, "a person who says stop waits no longer than for these columns"),
+    "machines.node.handwork.BEGIN_LIMIT_S": (5.0, "a person stands there and waits"),
+    "machines.node.handwork.END_LIMIT_S": (20.0, "a person stands there and waits"),
+    "machines.node.handwork.LOOK_S": (0.05, "what a person waits for is seen at once"),
+    "machines.node.in_hand.LEAD_BURSTS": (0.25, "an order written down ahead is lost, at worst, by so much"),
+    "machines.node.journal.BUSY_LIMIT_S": (10.0, "a card that cleans itself up answers within seconds"),
+    "machines.node.lost_place.MOST_FED_MM": (5000.0, "another roll is nearer than so much blank paper"),
+    "machines.node.panel.pin.DIGITS": (6, "a million, against five guesses and a lock"),
+    "machines.node.panel.pin.FREE_GUESSES": (5, "a person mistypes twice, a guesser more often"),
+    "machines.node.panel.pin.LOCKED_S": (60.0, "a person can wait a minute, a guesser has six tries an hour"),
+    "machines.node.panel.pin.LONGEST_LOCKED_S": (3600.0, "staff are never locked out for a day"),
+    "machines.node.panel.pin.SESSION_S": (900.0, "a quarter of an hour at the machine, and not the next day"),
+    "machines.node.panel.pin.MOST_SESSIONS": (20, "more than there are people, and no memory to fill"),
+    "machines.node.panel.serving.LARGEST_FORM": (4096, "the largest form has a few hundred octets"),
+    "machines.node.panel.serving.PATIENCE_S": (10.0, "a browser that says nothing holds a thread no longer"),
+    "machines.node.samples.DRIFT": (250e-6, "of a crystal that nobody knows; most keep within 100 ppm"),
+    "machines.node.samples.MOST_DRIFT": (1e-3, "the kernel slews by 500 ppm on top of a crystal"),
+    "machines.node.samples.SERVER_WOBBLE_S": (0.02, "of a clock that a time service keeps"),
+    "machines.node.samples.STAMP_ROUNDING_S": (2e-6, "stamps have whole microseconds"),
+    "machines.node.server_time.PROBATION_S": (900.0, "a step is believed when the server tells one time for so long"),
+    "machines.node.set_time.LEAST_ERROR_S": (1.0, "nobody sets a clock by hand better"),
+    "machines.node.set_time.USUAL_ERROR_S": (60.0, "a watch is right to the minute"),
+    "machines.node.set_time.MOST_ERROR_S": (3600.0, "further off no machine may print anyway"),
+    "machines.node.takeover.TOLERANCES": (2.0, "one board ahead and the next behind, each by what is allowed"),
+    # Drivers and the serial line.
+    "machines.drivers.chance.MOST_A_DAY": (10_000.0, "faults that come more often are no chance"),
+    "machines.drivers.chance.MOST_DAYS": (1e6, "beyond lies the end of the calendar"),
+    "machines.drivers.chance.MOST_FAULTS": (1e6, "more fill the memory before the machine begins"),
+    "machines.drivers.chance.LARGEST_CLUSTER": (3, "nozzles that clog side by side"),
+    "machines.drivers.emulated_controller.SHORTEST_WATCHDOG_S": (0.01, "no node keeps to a shorter silence"),
+    "machines.drivers.emulated_machine.SMALLEST_SCALE": (500_000, "half of what is ordered, in millionths"),
+    "machines.drivers.emulated_machine.LARGEST_SCALE": (2_000_000, "twice what is ordered, in millionths"),
+    "machines.drivers.emulated_machine._MOST_KEYWORDS": (4, "as many as a line has room for"),
+    "machines.drivers.emulated_wire._LONGEST_WAIT_S": (3600.0, "an emulator without an order is looked after hourly"),
+    "machines.drivers.serial_fit.ENCODER_TOLERANCE": (0.05, "counts further off are of another encoder"),
+    "machines.drivers.serial_lines.LINE_LIMIT": (256, "the protocol's line, with its line feed"),
+    "machines.drivers.serial_link.LARGEST_WINDOW": (64, "orders under way, whatever the controller offers"),
+    "machines.drivers.serial_orders.OCTETS_PER_LINE": (150, "200 characters of base 64 leave room in a line"),
+    "machines.drivers.simulated.LARGEST_PICTURE_COLUMNS": (50_000, "closing must not take long"),
+    # Pictures.
+    "machines.pictures.canvas._MOST_FILLED": (200, "the land of the world covers the canvas once"),
+    "machines.pictures.canvas._MOST_HOLED": (8, "holes are few; each costs a canvas"),
+    "machines.pictures.checks.NARROWEST_LIMITS_DEGREES": (0.1, "the far ends of a narrower map fit no number"),
+    "machines.pictures.geojson.LARGEST_FILE_BYTES": (32_000_000, "the finest coasts of the world have a tenth"),
+    "machines.pictures.geojson.MOST_POSITIONS": (2_000_000, "each is projected while somebody waits"),
+    "machines.pictures.geojson.DEEPEST_COLLECTION": (8, "collections in collections; nobody draws deeper"),
+    "machines.pictures.geojson.LONGITUDE_LIMIT_DEGREES": (360.0, "beyond 180 lies the date line, beyond 360 a mistake"),
+    "machines.pictures.geojson.WIDEST_LINE_DEGREES": (720.0, "twice round, and no more"),
+    "machines.pictures.image_file.LARGEST_IMAGE_BYTES": (128_000_000, "80 million pixels, hardly compressed"),
+    "machines.pictures.image_file.MOST_PIXELS": (80_000_000, "600 mm at 600 dpi by 200 mm"),
+    "machines.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
+    "machines.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
+    "machines.proof.HIGHEST_VIEW_PX": (4000, "a few columns right across wide paper would fill the memory"),
+    "scheduling.proofs.MOST_DOTS": (80_000_000, "drawn while somebody waits, four bytes a dot"),
+    "scheduling.proofs.MOST_SLIP": (0.5, "a feed that slips by more is broken"),
+    "scheduling.proofs.SEAM_FAINT": (0.01, "a judgement of ours"),
+    "scheduling.proofs.SEAM_SHOWS": (0.05, "a judgement of ours"),
+    "scheduling.proofs.WIDEST_PX": (1600, "as wide as a screen"),
+    "scheduling.proofs.NARROWEST_PX": (320, "as narrow as a telephone"),
+    "scheduling.proofs.HIGHEST_PX": (2000, "no tower"),
+    "scheduling.uploads.LARGEST_UPLOAD_BYTES": (128_000_000, "the largest image that can be printed"),
+    # Planning.
+    "scheduling.changes.LOOK_AHEAD": (days(92), "the next window is looked for over a season"),
+    "scheduling.changes.NEAR": (days(28), "most windows come every week, so most are found here"),
+    "scheduling.extend.MOST_TURNS": (256, "a run of short turns holds up no other"),
+    "scheduling.files.ABANDONED_AFTER_S": (86_400.0, "nobody takes a day to write a file"),
+    "scheduling.hours.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
+    "scheduling.hours.MOST_DATES": (400, "a year of single dates, and some"),
+    "scheduling.named.LONGEST_NAME": (120, "what a page can show"),
+    "scheduling.originals._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
+    "scheduling.outage_now.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
+    "scheduling.override.LONGEST_REASON": (500, "a reason is a sentence or two"),
+    "scheduling.planning.service_windows.LONGEST_MINUTES": (10_080, "a weekly window is no longer than its week"),
+    "scheduling.planning.timeline.KNOT_TOLERANCE_COLUMNS": (0.01, "a hundredth of a dot is not seen"),
+    "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),
+    "scheduling.planning.timeline.LARGEST_COLUMN": (2**50, "a float64 no longer tells neighbouring columns apart"),
+    "scheduling.races.TRIES": (5, "a race lost five times is something else"),
+    "scheduling.run_check.MOST_ENDS": (24, "no more than anybody reads"),
+    "scheduling.run_concerns.DOUBT_DOTS": (0.1, "a tenth of a dot is not seen yet"),
+    "scheduling.run_order.NOW_MEANS": (timedelta(minutes=1), "an order to begin now is read a little later"),
+    "scheduling.taken.MOST_EPOCHS": (8, "a board that missed more enrolments is told nothing"),
+    "scheduling.venue_calendar.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
+    # The log.
+    "scheduling.log.canonical.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
+    "scheduling.log.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
+    "scheduling.log.store.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
+    "scheduling.log.twins.NAMED": (5, "so many keys of differing rows a person reads"),
+    # The sky.
+    "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
+    "scheduling.sky.anchors.LAST_YEAR": (2100, "the ephemeris reaches there"),
+    "scheduling.sky.anchors._LONGEST_OFFSET": (days(366), "an event a year off has its own date"),
+    "scheduling.sky.events._MOST_DEGREES": ({"altitude_degrees": 90.0, "longitude": 180.0}, "what degrees can be"),
+    "scheduling.sky.listing.MOST_DAYS": (1500, "four years of events on a screen"),
+    "scheduling.sky.periods.SHORTEST_S": (1.0, "a turn a second is faster than paper"),
+    "scheduling.sky.periods.LONGEST_S": (1e10, "three centuries, longer than the ephemeris"),
+    "scheduling.sky.search._PRECISION_S": (1e-3, "events are told to the millisecond"),
+    "scheduling.sky.search._MOST_STEPS": (100, "a search that needs more would never end"),
+    "scheduling.sky.smooth._MOST_STEPS": (20, "Newton's steps converge in four"),
+    "scheduling.sky.smooth._LEAST_STEP_S": (1e-4, "over a shorter step the secant is noise"),
+    "scheduling.sky.smooth._BEYOND_S": (1e-3, "an instant so little beyond the ephemeris is on its edge"),
+    "scheduling.sky.smooth._SMALL_STEPS_S2": (400.0, "below this the second order is under 0.1 ms"),
+    "scheduling.sky.temporalhours._LONGEST_POLAR_DAYS": (200, "no polar day is longer"),
+    # The server.
+    "server.accounts.attempts.WINDOW_S": (900, "a person who mistyped can try again within a coffee"),
+    "server.accounts.attempts.IPV6_NETWORK_BITS": (64, "one household has at least so many addresses (RFC 6177)"),
+    "server.accounts.attempts.MOST_WRONG": (
+        {"password": 10, "account": 100, "code": 10, "key": 100},
+        "people mistype a few times; of one account, and of keys, programs ask for many",
+    ),
+    "server.accounts.enrolment.GROUPS": (3, "60 bits of code in three groups"),
+    "server.accounts.enrolment.LETTERS_IN_GROUP": (4, "60 bits of code in three groups"),
+    "server.accounts.enrolment.GOOD_FOR": (days(1), "a code waits until the board is there"),
+    "server.accounts.keys.LONGEST_NAME": (60, "what a page can show"),
+    "server.accounts.management.commands.person.MOST_TRIES": (3, "of a new password, typed twice"),
+    "server.accounts.tokens.SECRET_BYTES": (32, "nobody guesses 256 bits"),
+    "server.api.bodies.LARGEST_BODY_BYTES": (4_000_000, "200 entries have some 100,000"),
+    "server.api.bodies.LARGEST_WHOLE_NUMBER": (2**53 - 1, "beyond, JSON of other programs loses digits"),
+    "server.api.calendar.USUAL": ({"back": days(28), "ahead": days(365)}, "a month back and a year ahead"),
+    "server.api.calendar.MOST": ({"back": days(92), "ahead": days(366)}, "a season back and a leap year ahead"),
+    "server.api.calendar.REFRESH": (timedelta(hours=1), "calendars ask no more often"),
+    "server.api.node.LONGEST_HORIZON": (days(31), "no board holds more plates than for a month"),
+    "server.api.pages.USUAL_ROWS": (100, "a page of a list"),
+    "server.api.pages.MOST_ROWS": (1000, "a page of a list"),
+    "server.api.problems.TRY_AGAIN_AFTER_S": (5, "a database that is busy is free by then"),
+    "server.api.problems.DRAWN_AGAIN_AFTER_S": (60, "the job that draws lost plates looks once a minute"),
+    "server.api.problems.LONGEST_SAID": (300, "of what came in; an answer is no echo"),
+    "server.api.service_windows.USUAL_SPAN": (days(28), "four weeks of windows"),
+    "server.api.service_windows.LONGEST_SPAN": (days(366), "a year of windows"),
+    "server.console.comings.LOOK_AHEAD": (days(92), "a weekly window comes within a season or not at all"),
+    "server.console.comings.SOON": (days(28), "what comes later is not shown in a sentence"),
+    "server.console.comings.TIMES_SHOWN": (5, "what a person reads"),
+    "server.console.comings.A_MOMENT": (timedelta(minutes=1), "a window that has just begun is still shown"),
+    "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
+    "server.console.hours.LONGEST_TEXT": (20_000, "400 dates, a line each"),
+    "server.console.instants.LONGEST_SHIFT_MINUTES": (720, "half a day before or after an event"),
+    "server.console.overview.OPENINGS_AHEAD": (12, "what a person reads"),
+    "server.console.overview.OPENINGS_SINCE": (timedelta(hours=6), "an opening lasts an evening"),
+    "server.console.overview.OUTAGES_SINCE": (days(7), "outages of the last week"),
+    "server.console.overview.OUTAGES_SHOWN": (12, "what a person reads"),
+    "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
+    "server.console.station.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
+    "server.console.tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
+    "server.jobs.LOOK_EVERY_S": (0.2, "a job begins when it is due, as people see it"),
+    "server.secret.OWN_FOLDER": (0o700, "sessions and hashes of passwords lie there"),
+    "server.settings.POLL_AFTER_S": (60.0, "a node is heard every minute"),
+    "server.settings.SILENT_AFTER_S": (900.0, "fifteen polls missed are a silence"),
+    "server.settings.HORIZON_H": (192.0, "a week offline, and a day"),
+    "server.settings.EXTEND_EVERY_S": (15.0, "a run that was ordered is planned within seconds"),
+    "server.settings.REDRAW_EVERY_S": (60.0, "four times that of planning"),
+    "server.settings.WATCH_EVERY_S": (30.0, "a silence is noticed half a minute late at most"),
+    "server.settings.CELERY_TASK_TIME_LIMIT": (1800, "no job draws for half an hour"),
+    "server.settings.CELERY_BROKER_TRANSPORT_OPTIONS": ({"visibility_timeout": 3600}, "longer than any job takes"),
+    # What the demonstration is judged by.
+    "server.demo.haste.ENOUGH": (0.7, "a computer that has less to give cannot be in time"),
+    "server.demo.haste.SLOWEST_SHARE": (0.125, "a day of ten minutes; nobody waits longer"),
+    "server.demo.promises.ON_TIME_SHARE": (0.999, "of all columns within one dot time"),
+    "server.demo.promises.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
+    "server.demo.promises.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
+}
+
+# What it is instead: names.
+NO_LIMITS: dict[str, str] = {
+    "numbers of kinds, of places in an array, or of nothing": """
+        machines.drivers.paper.LAID machines.drivers.paper.CUT machines.drivers.paper.REFUSED
+        machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
+        machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
+        machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
+        machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
+        scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
+        scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.store.APPEND_LOCK
+        server.api.problems.FULL server.demo.__main__.TOO_BUSY""",
+    "versions, which tests of their own follow": """
+        machines.drivers.emulated_controller.VERSION machines.drivers.serial_link.VERSION
+        machines.node.journal.SCHEMA_VERSION""",
+    "pieces in which something is read, written or worked out; another size comes to the same": """
+        machines.node.client.PIECE machines.node.plates._BLOCK machines.plate_rows._PIECE machines.head._CHUNK
+        machines.head._CHUNK_COLUMNS machines.pictures.daylight._ROWS machines.pictures.image_file._STRIP_ROWS
+        scheduling.log.lines.CHUNK scheduling.log.transfer.CHUNK scheduling.log.rebuild.BATCH
+        server.api.uploads.PIECE_BYTES scheduling.sky.chebyshev._INSTANTS_PER_CALL
+        scheduling.sky.temporalhours._BLOCK_DAYS""",
+    "units and numbers of nature, judged in tests/reference": """
+        machines.supplies.ML_PER_PL machines.pictures.moon.SYNODIC_MONTH_DAYS machines.rulers._QUARTER_HOUR_S
+        machines.pictures.daylight.TWILIGHT_ENDS_DEGREES scheduling.coming_round.EQUINOX_AT_HALF_DEGREES
+        scheduling.hours.WEEK_MINUTES scheduling.local_words.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
+        scheduling.planning.service_windows.WEEK scheduling.run_concerns._DAY scheduling.run_proof.METRE_MM
+        scheduling.skynumbers.MINUTES_PER_DAY scheduling.skynumbers.YEAR_SAMPLES scheduling.skynumbers.PATH_SAMPLES
+        scheduling.sky.bodies.CENTURY_S scheduling.sky.bodies.ERA_AT_J2000 scheduling.sky.bodies.ERA_EXCESS_PER_DAY
+        scheduling.sky.bodies.ERA_RATE scheduling.sky.crossings._HEIGHT_STEP_S scheduling.sky.cycles._SUN
+        scheduling.sky.cycles._MOON scheduling.sky.cycles._MONTH_RATE scheduling.sky.eclipses.SUN_RADIUS_KM
+        scheduling.sky.eclipses.MOON_RADIUS_KM scheduling.sky.eclipses.DANJON scheduling.sky.eclipses._HALF_WINDOW_S
+        scheduling.sky.ephemeris._MARGIN_DAYS scheduling.sky.lightyear._SUN_DEGREES
+        scheduling.sky.orientation.MJD_OF_POSIX_EPOCH scheduling.sky.temporalhours._MARGIN_S
+        scheduling.sky.temporalhours._FAR_TURNS scheduling.sky.timescales.DAY_S scheduling.sky.timescales.YEAR_S
+        scheduling.sky.timescales.J2000_POSIX scheduling.sky.timescales.TT_MINUS_TAI_S
+        scheduling.sky.timescales.J2000_JD scheduling.sky.timescales.POSIX_EPOCH_JD
+        scheduling.sky.topocentric.EQUATORIAL_RADIUS_KM scheduling.sky.topocentric.FLATTENING
+        scheduling.sky.topocentric.SPEED_OF_LIGHT_KM_S scheduling.sky.vectors.TAU server.api.proofs.LAST_METRE_MM
+        server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
+        server.settings._YEAR_H""",
+    "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
+        machines.head._CHOICES machines.head._TABLE_LENGTHS machines.patterns._NOZZLE_GAP_COLUMNS
+        machines.patterns._ELEMENTS_IN_STAIR machines.pictures.discs._POINTS machines.pictures.moon._POINTS
+        machines.pictures.moon._CAPTION_LINES machines.pictures.lettering._DRAWN_PX machines.thresholds._BLUE_SIZE
+        machines.thresholds._BAYER_ORDER machines.thresholds._SIGMA machines.tone._SETTLE machines.tone._BLEND
+        machines.tone._NOISES machines.tone._NOISE_RANGE""",
+    "the look of a page or a picture": """
+        machines.proof._STRIP_PX machines.proof._TICK_PX machines.proof._TEXT_PX machines.proof._INK
+        machines.proof._CUT machines.rulers._TIME_STEPS_S scheduling.proofs.PX_PER_MARK
+        scheduling.sky.yearpicture.WIDTH scheduling.sky.yearpicture.HEIGHT scheduling.sky.yearpicture._LEFT
+        scheduling.sky.yearpicture._RIGHT scheduling.sky.yearpicture._TOP scheduling.sky.yearpicture._BOTTOM
+        scheduling.sky.yearpicture._LENGTH_TOP scheduling.sky.yearpicture._LENGTH_BOTTOM
+        scheduling.sky.yearpicture._SECOND_H scheduling.sky.yearpicture._MOONLIGHT_STEPS
+        scheduling.sky.yearpicture._PHASES server.console.choices.WIDTH server.console.choices.SIDE
+        server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD server.console.pictures.WIDTH_PX
+        server.console.pictures.INK server.console.pictures.PAPER server.console.pictures.GAP
+        server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
+    "what is usual where nobody says otherwise": """
+        machines.drivers.serial_machine.BAUD machines.node.handwork.FEED_MM server.accounts.tokens.NAME_BYTES
+        server.console.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
+    "the demonstration's own scenario and pace": """
+        server.demo.__main__.MOST_COPIES server.demo.__main__.SET_UP_S server.demo.haste.TRY_S server.demo.haste.STEP
+        server.demo.haste.OF_A_BUSY_ONE server.demo.haste.GLANCE_S server.demo.haste.ALWAYS_TAKEN
+        server.demo.processes.PATIENCE_S server.demo.processes.COLUMNS_PER_COMMIT
+        server.demo.scenario.SECONDS_SHOWN_PER_SECOND server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS
+        server.demo.scenario.IDLE_FIRING server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
+}
+PASSED_OVER = [name for names in NO_LIMITS.values() for name in names.split()]
+
+
+def is_number(value: object) -> bool:
+    """A number or a length of time; or several of them and nothing else."""
+    if isinstance(value, dict):
+        return bool(value) and all(map(is_number, value.values()))
+    if isinstance(value, tuple):
+        return bool(value) and all(map(is_number, value))
+    return isinstance(value, int | float | timedelta) and not isinstance(value, bool)
+
+
+def assigned(module: Path) -> Iterator[str]:
+    """Names in capitals that a module gives a value at its head, imported ones left out."""
+    for statement in ast.parse(module.read_text()).body:
+        targets = statement.targets if isinstance(statement, ast.Assign) else []
+        if isinstance(statement, ast.AnnAssign) and statement.value is not None:
+            targets = [statement.target]
+        for target in targets:
+            for one in target.elts if isinstance(target, ast.Tuple) else [target]:
+                if isinstance(one, ast.Name) and CONSTANT.fullmatch(one.id):
+                    yield one.id
+
+
+def numbers_in_capitals() -> Iterator[str]:
+    """Their dotted names."""
+    for package in ("machines", "scheduling", "server"):
+        for module in sorted((ROOT / package).rglob("*.py")):
+            names = list(assigned(module)) if "migrations" not in module.parts else []
+            dotted = ".".join(module.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+            yield from (f"{dotted}.{name}" for name in names if is_number(value_of(f"{dotted}.{name}")))
+
+
+def value_of(dotted: str) -> Any:
+    module, _, name = dotted.rpartition(".")
+    return getattr(importlib.import_module(module), name)
+
+
+@pytest.mark.parametrize("name", LIMITS)
+def test_a_limit_is_what_it_was_said_to_be(name: str) -> None:
+    value, reason = LIMITS[name]
+    assert value_of(name) == value, f"{name} was {value!r}, because {reason}: if it is meant, say why here, too"
+
+
+def test_every_number_in_capitals_is_a_limit_with_a_reason_or_said_to_be_none() -> None:
+    known = [*LIMITS, *PASSED_OVER]
+    assert [name for name, count in Counter(known).items() if count > 1] == []
+    found = set(numbers_in_capitals())
+    assert sorted(found - set(known)) == [], "put each of them into LIMITS with its reason, or say what it is instead"
+    assert sorted(set(known) - found) == [], "these are gone: take them out of the table"
+    assert all(reason for _, reason in LIMITS.values())
