@@ -137,6 +137,13 @@ def _add_machine(running: argparse.ArgumentParser) -> None:
         ' {"faults": [{"kind": "slip", "at": "2026-11-02T09:00:00Z", "share": 0.005}]};'
         " kinds and all else that it may hold: machines/drivers/faults.py and fault_file.py",
     )
+    running.add_argument(
+        "--battery-clock",
+        type=float,
+        metavar="PPM",
+        help="a battery keeps the board's clock while the power is off, and it runs wrong by so many parts per million at"
+        " most (its maker states it, such as 20): after a power cut it is printed by, while the server is not heard",
+    )
     running.add_argument("--baud", type=int, default=BAUD, help=f"of the serial device (default {BAUD})")
 
 
@@ -236,6 +243,7 @@ def _run(options: argparse.Namespace) -> int:
         horizon=options.horizon,
         columns_per_commit=options.columns_per_commit,
         resume_unattended=options.resume_unattended,
+        battery_clock_ppm=options.battery_clock,
     )
     run(options.home, board_clock(os.environ), _machine(options), settings, teller(os.environ))
     return 0

@@ -18,8 +18,8 @@ from typing import IO
 
 from machines.clock import Clock
 from machines.errors import InputError
+from machines.node import board, holds
 from machines.node import held as holding
-from machines.node import holds
 from machines.node.at_hand import OpenDriver
 from machines.node.client import Client
 from machines.node.exchange import Exchange
@@ -50,12 +50,14 @@ class Settings:
         horizon: how far ahead work is held, an ISO 8601 duration.
         columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
         panel: address and port of the panel; None for no panel.
+        battery_clock_ppm: how wrong the board's battery clock runs at most; None where it has none to be believed.
     """
 
     horizon: str = "PT168H"
     columns_per_commit: int = 1
     resume_unattended: bool = False
     panel: tuple[str, int] | None = None
+    battery_clock_ppm: float | None = None
 
     def __post_init__(self) -> None:
         if self.columns_per_commit < 1:
@@ -131,7 +133,13 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         credentials = holding.credentials(db)
     if credentials is None:
         raise InputError("home", f"{home} is not enrolled", "run dayroll-node enrol")
-    time = Timekeeper(clock, journal, boot_name(clock))
+    time = Timekeeper(
+        clock,
+        journal,
+        boot_name(clock),
+        counter=board.counter_name(clock),
+        own_clocks=board.own_clocks(clock, settings.battery_clock_ppm),
+    )
     plates = PlateStore(home / "plates")
     exchange = Exchange(
         journal=journal,

@@ -16,8 +16,9 @@ again what is believed, the same while has to pass. Nothing is printed meanwhile
 profile allows. What the server's clock did since the last sample no node can know; nor a step that is less than the
 bounds of the samples themselves.
 
-Where the server is out of reach and its time not known, a person may set it, and says by how much it may be wrong. The
-server's next word ends that.
+Where the server is out of reach and its time not known, the board goes by a clock of its own that it can believe
+(`machines.node.own_clocks`), or a person may set the time, and says by how much it may be wrong. The server's next word
+ends both.
 """
 
 from __future__ import annotations
@@ -41,12 +42,14 @@ class Estimate:
         now: POSIX seconds.
         error_s: bound on its error, seconds.
         by_hand: a person set it.
+        by_board: a clock of the board's own tells it.
         told: what the server told last, where it contradicts itself, POSIX seconds; None where nothing is in doubt.
     """
 
     now: float
     error_s: float
     by_hand: bool = False
+    by_board: bool = False
     told: float | None = None
 
     @property
@@ -57,11 +60,11 @@ class Estimate:
 
 @dataclass(frozen=True, kw_only=True)
 class HandTime:
-    """What a person said of the time.
+    """What a person said of the time, or a clock of the board's own.
 
     Attributes:
         offset_s: UTC, POSIX seconds, at elapsed second 0.
-        error_s: by how much it may be wrong, as the person said, seconds.
+        error_s: by how much it may be wrong, as was said, seconds.
         set_at_s: elapsed second at which it was said.
     """
 
@@ -99,11 +102,13 @@ class ServerTime:
         belief: the time that is followed.
         doubt: None while nothing contradicts it.
         by_hand: what a person said since the last sample; None for nothing.
+        by_board: what a clock of the board's own said before the first sample; None for nothing.
     """
 
     belief: Belief = field(default_factory=Belief)
     doubt: Doubt | None = None
     by_hand: HandTime | None = None
+    by_board: HandTime | None = None
 
     @property
     def told(self) -> Belief:
@@ -149,13 +154,18 @@ class ServerTime:
         return time
 
     def estimate(self, elapsed_s: float) -> Estimate | None:
-        """The server's time at an elapsed second; None before the first sample and a person's word."""
+        """The server's time at an elapsed second; None before the first sample, where nobody else told it."""
         if self.by_hand is not None:
             return self.by_hand.estimate(elapsed_s, self.belief.crystal.rate)
         if not self.belief.samples:
-            return None
+            return self._by_own(elapsed_s)
         now, error_s = self.belief.reading(elapsed_s)
         if self.doubt is None:
             return Estimate(now=now, error_s=error_s)
         told, _ = self.told.reading(elapsed_s)
         return Estimate(now=now, error_s=error_s + self.doubt.apart_s, told=told)
+
+    def _by_own(self, elapsed_s: float) -> Estimate | None:
+        if self.by_board is None:
+            return None
+        return replace(self.by_board.estimate(elapsed_s, self.belief.crystal.rate), by_hand=False, by_board=True)

@@ -46,7 +46,7 @@ _NONE = timedelta(0)
 
 def why_not(estimate: Estimate | None) -> str:
     """Why nobody needs to set the time; empty if somebody may."""
-    if estimate is None or estimate.doubted or estimate.by_hand:
+    if estimate is None or estimate.doubted or estimate.by_hand or estimate.by_board:
         return ""
     return "the server has told the time since the board started"
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from machines.clock import Clock, utc
 from machines.node import held as holding
-from machines.node import holds, outbox, recovering, slip
+from machines.node import holds, outbox, own_clocks, recovering, slip
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
@@ -26,6 +26,8 @@ class NodeStatus:
         server_time: estimated; None if it is not known in this boot.
         time_set_by_hand: a person set it, and the server was not heard since.
         clock_error_s: bound on its error, seconds; None if the time is not known.
+        time_by_board: a clock of the board's own tells it, and the server was not heard in this boot.
+        own_clocks: of the board, that can be compared with the server's time, and how they stood to it, in words.
         time_in_doubt: the server contradicted itself, and the bound reaches over all that it told since.
         run: being printed.
         next_column: the running column to come.
@@ -52,6 +54,8 @@ class NodeStatus:
     clock_error_s: float | None
     time_set_by_hand: bool
     time_in_doubt: bool
+    time_by_board: bool
+    own_clocks: tuple[str, ...]
     run: str | None
     next_column: int | None
     turn: int | None
@@ -84,6 +88,7 @@ class NodeStatus:
             ("machine", f"{self.machine} of {self.server}" if self.machine else "not enrolled"),
             ("agent", "running" if self.agent_runs else "not running"),
             ("time", self._time()),
+            *([("own clock", "; ".join(self.own_clocks))] if self.own_clocks else []),
             ("printing", self._printing()),
             ("paper", self._paper()),
             *([("slip", self.slip)] if self.slip else []),
@@ -103,6 +108,8 @@ class NodeStatus:
         said = f"{self.server_time}, to within {self.clock_error_s:.3g} s"
         if self.time_in_doubt:
             return f"{said}, in doubt: a clock stepped, and it is surer once the server has told one time for a while"
+        if self.time_by_board:
+            return f"{said}, by the board's own clock: the server was not heard since it started"
         return f"{said}, as a person set it" if self.time_set_by_hand else said
 
     def _paper(self) -> str:
@@ -128,7 +135,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     with journal.reading() as db:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
-        track = slip.read_track(db)
+        track, own = slip.read_track(db), own_clocks.compared(db)
         kept, outage = holding.kept_time(db, boot_name(clock)), recovering.read(db)
     estimate = None if kept is None else kept.estimate(clock.elapsed())
     profile = None if machine is None else machine[0]
@@ -142,6 +149,8 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         clock_error_s=None if estimate is None else estimate.error_s,
         time_set_by_hand=estimate is not None and estimate.by_hand,
         time_in_doubt=estimate is not None and estimate.doubted,
+        time_by_board=estimate is not None and estimate.by_board,
+        own_clocks=tuple(one.in_words() for one in own),
         run=state.run,
         next_column=None if state.run is None else state.next_column,
         turn=turn,

@@ -141,6 +141,7 @@ def _time(estimate: Estimate | None, held: Held | None) -> str:
         return "not known since the board started; nothing is printed until the server has told it, or a person set it"
     said = f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
     said += ", as a person set it" if estimate.by_hand else ""
+    said += ", by the board's own clock" if estimate.by_board else ""
     said += ", in doubt: a clock stepped" if estimate.doubted else ""
     if held is not None and estimate.error_s > held.clock_tolerance_s:
         said += f"; nothing is printed until it is known to within {held.clock_tolerance_s:.2g} s"

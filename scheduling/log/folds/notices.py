@@ -118,12 +118,13 @@ def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
 
 
 def set_time_compared(rows: Rows, fact: Recorded, event: SetTimeCompared) -> None:
-    """A time that a person set and that was further off than was said: what was printed by it is that far off, too."""
+    """A time that a person set, or a clock of the board's own told, and that was further off than was said: what was
+    printed by it is that far off, too."""
     if abs(event.ahead_s) > event.error_s:
         how = "ahead" if event.ahead_s > 0 else "behind"
         said = (
-            f"the time that a person set at the machine was {abs(event.ahead_s):.1f} s {how}, more than the"
-            f" {event.error_s:g} s that were stated; what was printed by it is out by as much"
+            f"the time set at the machine, by a person or by its own clock, was {abs(event.ahead_s):.1f} s {how}, more"
+            f" than the {event.error_s:g} s that were stated; what was printed by it is out by as much"
         )
         _raise(rows, fact, SET_TIME, said).cleared_at = fact.happened_at
 
