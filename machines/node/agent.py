@@ -20,6 +20,7 @@ from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import board, holds
 from machines.node import held as holding
+from machines.node.asked import AskedForWork
 from machines.node.at_hand import OpenDriver
 from machines.node.client import Client
 from machines.node.exchange import Exchange
@@ -141,6 +142,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         own_clocks=board.own_clocks(clock, settings.battery_clock_ppm),
     )
     plates = PlateStore(home / "plates")
+    asked = AskedForWork(clock.elapsed)
     exchange = Exchange(
         journal=journal,
         clock=clock,
@@ -149,6 +151,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         client=Client(credentials.server, credentials.token),
         epoch=credentials.epoch,
         horizon=settings.horizon,
+        asked=asked,
     )
     printer = Printer(
         journal,
@@ -157,6 +160,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
         open_driver,
         settings.columns_per_commit,
         resume_unattended=settings.resume_unattended,
+        asked=asked,
     )
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, boot_name(clock))

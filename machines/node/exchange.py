@@ -12,6 +12,7 @@ from machines.clock import Clock, utc
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import outbox
+from machines.node.asked import AskedForWork
 from machines.node.client import (
     Client,
     EntriesMissing,
@@ -43,6 +44,7 @@ class Exchange:
         journal, clock, time, plates, client: what it works with.
         epoch: of the credentials.
         horizon: how far ahead work is held, ISO 8601.
+        asked: tells the print loop of the passes; one that it waits for comes at once, where the server answers.
     """
 
     journal: Journal
@@ -52,6 +54,7 @@ class Exchange:
     client: Client
     epoch: int
     horizon: str
+    asked: AskedForWork
     _batch: int = LARGEST_BATCH
     _failures: int = 0
     _trouble: str = ""
@@ -66,7 +69,7 @@ class Exchange:
         while not stopping():
             began_s = self.clock.elapsed()
             wait_s = self.run_once()
-            while not stopping() and (left_s := began_s + wait_s - self.clock.elapsed()) > 0:
+            while not (stopping() or self._is_wanted_now()) and (left_s := began_s + wait_s - self.clock.elapsed()) > 0:
                 self.clock.sleep(left_s, at_most_real_s=look_s)
         self._do([self._report])
 
@@ -76,12 +79,17 @@ class Exchange:
         Returns:
             how long to wait before the next one, in the clock's seconds.
         """
+        self.asked.begin()
         asked_for_s = self._do([self._ask_time, self._report, self._fetch_work, self._fetch_plates])
+        self.asked.end()
         if asked_for_s is None:
             self._recovered()
             return self._poll_after_s()
         self._failures += 1
         return backoff_s(self._failures, asked_for_s)
+
+    def _is_wanted_now(self) -> bool:
+        return self.asked.is_wanted and self._failures == 0
 
     def _do(self, errands: list[Callable[[], None]]) -> float | None:
         """Run errands. One that is refused does not keep the next from being tried; without an answer none is.

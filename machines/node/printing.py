@@ -11,6 +11,7 @@ from collections.abc import Callable
 from machines.drivers import Driver, MachineStopped
 from machines.node import blank, facts, gaps, handwork, holds, knife, orders
 from machines.node import held as holding
+from machines.node.asked import AskedForWork
 from machines.node.at_hand import MachineAtHand, OpenDriver
 from machines.node.bursts import Held
 from machines.node.handworker import Handworker
@@ -45,6 +46,7 @@ class Printer:
         columns_per_commit: int,
         *,
         resume_unattended: bool = False,
+        asked: AskedForWork | None = None,
     ) -> None:
         """Wire it up.
 
@@ -57,6 +59,7 @@ class Printer:
                 after a power cut. More of them wear a memory card less: each commit of orders and each of outcomes is
                 one synchronous write.
             resume_unattended: after an unplanned stop it prints on by itself; without this it waits for a person.
+            asked: what the exchange tells of its passes; None where there is none, and nothing to wait for.
         """
         self._journal = journal
         self._server_time = server_time
@@ -64,7 +67,7 @@ class Printer:
         self._interruption = Interruption()
         self._in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
-        self._settling = Settling(journal, plates, self._in_hand, self._interruption)
+        self._settling = Settling(journal, plates, self._in_hand, self._interruption, asked)
         self._slip = SlipWatch(journal, plates)
         self._laying = Laying(
             journal, plates, self._machine, self._in_hand, self._interruption, columns_per_commit, self._slip
@@ -154,7 +157,7 @@ class Printer:
                 return 0.0
         except gaps.CannotTell:
             return self._idle("no-work")
-        return self._laying.go_on(held, driver, now)
+        return NOTHING_DUE if self._settling.waits else self._laying.go_on(held, driver, now)
 
     def _rest(self, state: State, held: Held | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still

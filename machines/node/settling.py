@@ -6,6 +6,7 @@ import logging
 
 from machines.clock import utc
 from machines.node import gaps, orders, recovering, takeover
+from machines.node.asked import AskedForWork
 from machines.node.bursts import Held, instant_of, is_late
 from machines.node.in_hand import OrdersInHand
 from machines.node.interruption import Interruption
@@ -19,26 +20,40 @@ log = logging.getLogger(__name__)
 
 
 class Settling:
-    """Settles gaps and takes up runs, in the journal."""
+    """Settles gaps and takes up runs, in the journal.
 
-    def __init__(self, journal: Journal, plates: PlateStore, in_hand: OrdersInHand, interruption: Interruption) -> None:
+    Attributes:
+        waits: whether a gap waits for the server to be asked for a person's word on it; nothing is laid meanwhile.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        plates: PlateStore,
+        in_hand: OrdersInHand,
+        interruption: Interruption,
+        asked: AskedForWork | None,
+    ) -> None:
         """Wire it up; see `machines.node.printing.Printer`."""
+        self._asked = asked
+        self.waits = False
         self._journal = journal
         self._plates = plates
         self._in_hand = in_hand
         self._interruption = interruption
 
     def settle(self, held: Held, now: float) -> bool:
-        """Settle a gap by the policy, if there is one; ``now`` by the server, POSIX seconds.
+        """Settle a gap by the policy, or by a person's word, if there is one; ``now`` by the server, POSIX seconds.
 
         Returns:
-            whether there was.
+            whether there was. It is settled once the server was asked for a person's word on it: see `waits`.
 
         Raises:
             CannotTell: how much is missing.
         """
         with self._journal.reading() as db:
             state, kept = read_state(db), recovering.read(db)
+        self.waits = False
         overruled = state.catching_up and _holds(held.override, kept, kept.since) and self._is_behind(held, state, now)
         if self._in_hand:
             if not overruled and (self._in_hand.catching_up or not is_late(held, self._in_hand.next_column, now)):
@@ -49,7 +64,12 @@ class Settling:
         resumed = self._interruption.resumed or overruled
         missing = gaps.find(held, state, unknown_end, resumed=resumed, now=now)
         if missing is None:
+            self._wait_no_more()
             return False
+        if self._may_wait(held, missing, state, kept):
+            self.waits = True
+            return False
+        self._wait_no_more()
         self._decide(held, missing, state, now)
         return True
 
@@ -57,16 +77,21 @@ class Settling:
         """Whether there is still something to decide about in a replay that is under way."""
         return bool(is_late(held, self._in_hand.next_column if self._in_hand else state.next_column, now))
 
+    def _may_wait(self, held: Held, missing: gaps.Missing, state: State, kept: Recovering) -> bool:
+        """Whether a person's word on this gap may lie at the server, and is not here yet."""
+        known = _holds(held.override, kept, _since(held, missing, state, kept))
+        return self._asked is not None and not known and self._asked.is_awaited()
+
+    def _wait_no_more(self) -> None:
+        if self._asked is not None:
+            self._asked.forget()
+
     def _decide(self, held: Held, missing: gaps.Missing, state: State, now: float) -> None:
         with self._journal.reading() as db:
             kept, half_printed = recovering.read(db), gaps.half_printed(db, held, missing)
         missing_since = instant_of(held, missing.unknown_end)
-        # A gap in the middle of a replay is the same outage still. A new one begins with what nobody saw laid: a
-        # person's word may come as soon as that was due.
-        begins = instant_of(held, missing.first)
-        begins = missing_since if begins is None else begins
-        since, cause = (kept.since, kept.cause) if state.catching_up else (begins, None)
-        cause = self._interruption.cause or cause or "machine"
+        since = _since(held, missing, state, kept)
+        cause = self._interruption.cause or (kept.cause if state.catching_up else None) or "machine"
         override = held.override if _holds(held.override, kept, since) else None
         rule = held.policy.rule_for(cause) if override is None else override.rule
         gap = Gap(
@@ -115,6 +140,15 @@ class Settling:
         with self._journal.transaction() as db:
             orders.adopt(db, held, first, perhaps_end, paper_end or 0)
         self._interruption.over("late-start" if is_late(held, first, now) else None)
+
+
+def _since(held: Held, missing: gaps.Missing, state: State, kept: Recovering) -> float | None:
+    """When an outage began, POSIX seconds; None if that is not known. A gap in the middle of a replay is the same
+    outage still. A new one begins with what nobody saw laid: a person's word may come as soon as that was due."""
+    if state.catching_up:
+        return kept.since
+    begins = instant_of(held, missing.first)
+    return instant_of(held, missing.unknown_end) if begins is None else begins
 
 
 def _holds(override: Override | None, kept: Recovering, since: float | None) -> bool:

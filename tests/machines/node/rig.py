@@ -23,6 +23,7 @@ from machines.entries import Entry
 from machines.head import HeadPlan
 from machines.node import held as holding
 from machines.node import outbox
+from machines.node.asked import AskedForWork
 from machines.node.client import Fetched
 from machines.node.journal import Journal, open_journal
 from machines.node.plates import PlateStore
@@ -204,6 +205,7 @@ class Rig:
         server_ahead_s: how far the server's clock is ahead of the true time.
         remembers_columns: whether the machine does.
         faults: of the machine; may be changed while it prints.
+        asks: whether the printer knows of the exchange's passes; then ``fetch`` is one, and each agent has ``asked``.
     """
 
     home: Path
@@ -221,6 +223,8 @@ class Rig:
     machine: FusedMachine | None = None
     steps_taken: int = 0
     faults: FaultPlan = field(default_factory=FaultPlan)
+    asks: bool = False
+    asked: AskedForWork | None = None
 
     def __post_init__(self) -> None:
         open_journal(self.home, create=True).close()
@@ -232,6 +236,7 @@ class Rig:
         """A new agent, as after the power came back."""
         plain = open_journal(self.home)
         self.journal = FusedJournal(plain._connection, self.fuse)
+        self.asked = AskedForWork(self.clock.elapsed, self.clock.elapsed) if self.asks else None
         self.printer = Printer(
             self.journal,
             self._server_time,
@@ -239,6 +244,7 @@ class Rig:
             self._open,
             self.columns_per_commit,
             resume_unattended=self.resume_unattended,
+            asked=self.asked,
         )
         self.machine = None
         self.printer.begin()
@@ -254,10 +260,14 @@ class Rig:
 
     def fetch(self) -> None:
         """What the exchange does in a pass: work in, reports out."""
+        if self.asked is not None:
+            self.asked.begin()
         with self.journal.transaction() as db:
             entries = outbox.unaccepted(db, 10_000)
             outbox.accept(db, self.studio.take(Reports(epoch=self.studio.epoch, entries=entries)))
             holding.hold(db, Fetched(self.studio.work(), "tag"))
+        if self.asked is not None:
+            self.asked.end()
 
     def fetch_last(self) -> None:
         """The last words of an agent that stopped."""

@@ -14,6 +14,7 @@ from machines.entries import KnifeArmed
 from machines.node import exchange as module
 from machines.node import held as holding
 from machines.node import outbox
+from machines.node.asked import AskedForWork
 from machines.node.client import Client, Unreachable
 from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
@@ -53,6 +54,7 @@ def exchange(studio: Studio, journal: Journal, clock: HandClock, tmp_path: Path)
             client=client,
             epoch=1,
             horizon="PT168H",
+            asked=AskedForWork(clock.elapsed),
         )
         client.close()
 
