@@ -1,7 +1,8 @@
-"""A board in trouble: `dayroll-node` as it is, but for the two places where the world comes in.
+"""A board in trouble: `dayroll-node` as it is, but for the places where the world comes in.
 
-The board's wall clock is set forth or back by the number in the file ``clock-step`` of its trouble folder, and the
-machine beside it is jammed as long as there is a file ``jam``. Everything else is the node's own program.
+The board's wall clock is set forth or back by the number in the file ``clock-step`` of its trouble folder, the machine
+beside it is jammed as long as there is a file ``jam``, and the boot is the one that the file ``boot`` names, with the
+second of the true clock at which it began; from there the board counts. Everything else is the node's own program.
 """
 
 from __future__ import annotations
@@ -20,12 +21,25 @@ from machines.calibration import Calibration
 from machines.clock import Clock, board_clock
 from machines.drivers import Driver, MachineStopped
 from machines.node import __main__ as command_line
+from machines.node import agent
 from machines.node.at_hand import OpenDriver
 from machines.profile import Profile
 from machines.wire import RunWork
 
 TROUBLE_VARIABLE = "DAYROLL_TEST_TROUBLE"
 JAM = "media-jam-error"
+# Name of the file that names the boot: a number of its own, and the second at which it began.
+BOOT = "boot"
+
+
+def boot_anew(trouble: Path, began_s: float) -> None:
+    """From its next start on, the board is in another boot."""
+    (trouble / BOOT).write_text(f"boot-of-{began_s!r} {began_s!r}\n")
+
+
+def boot_began(trouble: Path) -> float:
+    """The second of the true clock at which the board's boot began."""
+    return float((trouble / BOOT).read_text().split()[1])
 
 
 @dataclass(frozen=True)
@@ -35,18 +49,20 @@ class SteppingClock:
     Attributes:
         base: the clock that it is but for the steps.
         file: holds the sum of the steps so far, seconds.
+        booted_s: second of the base at which this boot began.
     """
 
     base: Clock
     file: Path
+    booted_s: float = 0.0
 
     def now(self) -> float:
         """The board's belief of UTC, POSIX seconds."""
         return self.base.now() + (float(self.file.read_text()) if self.file.exists() else 0.0)
 
     def elapsed(self) -> float:
-        """Elapsed seconds, which never step."""
-        return self.base.elapsed()
+        """Elapsed seconds of this boot, which never step."""
+        return self.base.elapsed() - self.booted_s
 
     def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
         """Wait."""
@@ -96,7 +112,7 @@ def main() -> int:
     simulated = command_line._simulated
 
     def stepping(environ: Mapping[str, str]) -> Clock:
-        return SteppingClock(board_clock(environ), trouble / "clock-step")
+        return SteppingClock(board_clock(environ), trouble / "clock-step", boot_began(trouble))
 
     def jamming(folder: Path, faults: Path | None) -> OpenDriver:
         opened = simulated(folder, faults)
@@ -106,8 +122,9 @@ def main() -> int:
 
         return open_driver
 
-    command_line.board_clock = stepping  # type: ignore[attr-defined]
-    command_line._simulated = jamming  # type: ignore[assignment]
+    agent.BOOT_ID = trouble / BOOT
+    command_line.board_clock = stepping
+    command_line._simulated = jamming
     return command_line.main()
 
 

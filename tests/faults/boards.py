@@ -14,11 +14,13 @@ from pathlib import Path
 from machines.clock import SKEW_VARIABLE
 from machines.node.journal import FILE_NAME
 from server.demo.processes import PATIENCE_S, ROOT, Child, DemoError, environment, node_program
-from tests.faults.board import TROUBLE_VARIABLE
+from tests.faults.board import TROUBLE_VARIABLE, boot_anew
 from tests.faults.evidence import Common
 from tests.faults.lane import Lane
+from tests.faults.scenario import Scenario
 
-# What a service manager starts again: a fault of the program, files that cannot be read or written.
+# What a service manager starts again: a fault of the program, files that cannot be read or written. The first is a
+# broken promise all the same.
 STARTED_AGAIN = (1, 5)
 # "Nothing needs a hand" is a promise to venues that let their machine print on by itself.
 UNATTENDED = ["--resume-unattended"]
@@ -41,6 +43,7 @@ class Board:
         off: how many faults keep it without power now.
         full: how many faults keep its files from growing now.
         ended: exit statuses of agents that ended by themselves.
+        asked: the last command that a person gave there.
     """
 
     home: Path
@@ -50,12 +53,13 @@ class Board:
     off: int = 1
     full: int = 0
     ended: list[int] = field(default_factory=list)
+    asked: subprocess.Popen[bytes] | None = None
 
     def power_on(self) -> None:
         """One fault less keeps it off."""
         self.off -= 1
         if not self.off:
-            self._start()
+            self.start()
 
     def power_off(self, *, in_order: bool = False) -> None:
         """One fault more keeps it off."""
@@ -73,7 +77,7 @@ class Board:
     def look(self) -> None:
         """Start an agent again that ended by itself, where a service manager would."""
         if self._note_end() in STARTED_AGAIN and not self.off:
-            self._start()
+            self.start()
 
     def runs(self) -> bool:
         """Whether its agent runs."""
@@ -102,11 +106,36 @@ class Board:
         python, *_ = node_program()
         return [python, "-m", "tests.faults.board", *arguments, "--home", str(self.home)]
 
+    def ask(self, *arguments: str) -> None:
+        """A person beside it gives a command; what comes of it is the board's own."""
+        self.asked = subprocess.Popen(
+            self.command(*arguments),
+            env=self.child.environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+
+    def hold(self) -> str:
+        """What keeps it from printing on, by its journal; nothing where there is none that can be read."""
+        if not (self.home / FILE_NAME).exists():
+            return ""
+        try:
+            with closing(sqlite3.connect(self.home / FILE_NAME)) as database:
+                return str(database.execute("SELECT hold FROM state").fetchone()[0])
+        except (sqlite3.Error, TypeError):
+            return ""
+
+    def lose_newest(self) -> None:
+        """What was not yet moved from the log of the journal into its file is gone."""
+        for ending in ("-wal", "-shm"):
+            self.home.joinpath(FILE_NAME + ending).unlink(missing_ok=True)
+
     def said(self) -> str:
         """Everything that its agents said so far."""
         return self.child.log.read_text(errors="replace") if self.child.log.exists() else ""
 
-    def _start(self) -> None:
+    def start(self) -> None:
+        """Its agent begins, as after the power came or by a person's hand."""
         self.child.start()
         self._limit()
 
@@ -126,16 +155,18 @@ class Board:
         return int(process.returncode)
 
 
-def make_board(lane: Lane, folder: Path, name: str, skew: str, paper: Path) -> Board:
+def make_board(lane: Lane, scenario: Scenario, folder: Path, name: str, paper: Path) -> Board:
     """A board without power in an empty folder, beside the machine of a paper."""
     home, trouble = folder / name, folder / "trouble"
     home.mkdir(parents=True)
     for made in (trouble, paper):
         made.mkdir(parents=True, exist_ok=True)
     (home / "paper").symlink_to(paper)
-    more = {SKEW_VARIABLE: skew, TROUBLE_VARIABLE: str(trouble), "PYTHONPATH": str(ROOT)}
+    boot_anew(trouble, 0.0)
+    more = {SKEW_VARIABLE: scenario.skew, TROUBLE_VARIABLE: str(trouble), "PYTHONPATH": str(ROOT)}
     board = Board(home, paper, trouble, Child(name, [], environment(home, lane.clock, **more), folder / f"{name}.log"))
-    board.child.command = board.command("run", *UNATTENDED)
+    attended = [] if scenario.attended else UNATTENDED
+    board.child.command = board.command("run", "--horizon", scenario.horizon, *attended)
     return board
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -17,7 +17,7 @@ from machines.errors import InputError
 from machines.node.journal import FILE_NAME
 from machines.plate import Plate
 from machines.structure import structure
-from server.demo.processes import Studio
+from tests.faults.newer import without
 
 NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}
 
@@ -41,54 +41,52 @@ class Evidence:
 
     Attributes:
         paper: of the machine; None where nothing was laid.
-        run, segments, machine: as the API shows them.
+        runs, segments, machine, words: as the API shows them; the segments of all runs, in order. A word that a server
+            has forgotten is not among them.
+        notices: what the studio was told about the machine.
         facts: the machine's stream in the server's log, in order.
         journal: entries of the board's journal, in order, with whether each is known to be taken.
         plates: digest to plate.
         columns_per_burst, columns_per_turn: of the machine.
+        ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
+        whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
+        attended: the machine stands after an unplanned stop until a person resumes it.
     """
 
     paper: Paper | None
-    run: dict[str, Any]
+    runs: list[dict[str, Any]]
     segments: list[dict[str, Any]]
     machine: dict[str, Any]
+    words: list[dict[str, Any]]
+    notices: list[dict[str, Any]]
     facts: list[dict[str, Any]]
     journal: list[tuple[dict[str, Any], bool]]
     plates: dict[str, Plate]
     columns_per_burst: int
     columns_per_turn: int
+    ahead: list[tuple[float, float]] = field(default_factory=list)
+    whole_journal: bool = True
+    attended: bool = False
+
+    @property
+    def planned(self) -> set[int]:
+        """Columns of all runs."""
+        return {column for run in self.runs for column in range(run["first_column"], run["end_column"])}
 
     @property
     def told(self) -> list[dict[str, Any]]:
         """Data of the facts that boards told."""
-        return [fact["data"] for fact in self.facts if fact["kind"] in NODE_KINDS]
+        return [without(fact["data"]) for fact in self.facts if fact["kind"] in NODE_KINDS]
 
     @property
     def told_by_newest(self) -> list[dict[str, Any]]:
         """The same since the newest board was enrolled."""
         last = max(i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled")
-        return [fact["data"] for fact in self.facts[last:] if fact["kind"] in NODE_KINDS]
+        return [without(fact["data"]) for fact in self.facts[last:] if fact["kind"] in NODE_KINDS]
 
     def entries(self) -> list[Entry]:
         """What boards told, read as the wire's messages."""
         return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]
-
-
-def gather(studio: Studio, machine: str, paper: Paper | None, home: Path, profile: dict[str, Any]) -> Evidence:
-    """Read all of it, when nothing runs any more but the server; ``paper`` is that of the board at home there."""
-    segments = studio.all(f"runs/{machine}/segments")
-    digests = sorted({row["plate"] for row in segments})
-    return Evidence(
-        paper=paper,
-        run=studio.get(f"runs/{machine}"),
-        segments=segments,
-        machine=studio.get(f"machines/{machine}"),
-        facts=studio.all(f"events?stream=machine/{machine}"),
-        journal=read_journal(home),
-        plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
-        columns_per_burst=profile["columns_per_burst"],
-        columns_per_turn=profile["columns_per_turn"],
-    )
 
 
 def read_what_lies(folder: Path) -> Paper | None:

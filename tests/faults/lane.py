@@ -6,22 +6,36 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from machines.clock import CompressedClock, utc
 from machines.structure import format_instant
-from server.demo.processes import Child, Studio, environment, free_port, run, server, wait_for_server
+from server.demo.processes import (
+    Child,
+    Studio,
+    environment,
+    free_port,
+    run,
+    run_until_it_works,
+    server,
+    wait_for_server,
+)
+from tests.faults.furniture import VENUES, furnish
+from tests.faults.options import POLICIES, cycle_options
 from tests.faults.relay import Relay, relaying
-from tests.faults.scenario import POLICIES, Scenario
+from tests.faults.scenario import Scenario
 
 CLOCK_BEGINS = datetime(2026, 9, 1, tzinfo=UTC)
 # A column of two minutes lasts a twentieth of a second.
 SECONDS_SHOWN_PER_SECOND = 2400.0
-# From planning a run to its first column: the plate is drawn, and the board starts.
+# From planning the runs to the first column: plates are drawn, and the board starts.
 LEAD_HOURS = 1.8
+# A computer that is very busy takes so long to begin, real seconds.
+OPENING_LIMIT_S = 180.0
+STRIPS_PER_TURN = 48
 # Intervals in seconds as shown by the clock.
 SETTINGS = {
     "DAYROLL_POLL_AFTER_S": "300",
@@ -30,37 +44,6 @@ SETTINGS = {
     "DAYROLL_EXTEND_EVERY_S": "600",
     "DAYROLL_WATCH_EVERY_S": "1200",
 }
-VENUE = {
-    "name": "The Net Store",
-    "latitude_degrees": 47.57,
-    "longitude_degrees": -52.70,
-    "zone": "America/St_Johns",
-}
-SOURCE = {"name": "The land of the world", "picture": {"kind": "map", "projection": "mercator"}}
-_MACHINE = {
-    "columns_per_turn": 720,
-    "mm_per_turn": 360.0,
-    "dots_across": 64,
-    "print_width_mm": 64.0,
-    "highest_mm_per_hour": 60.0,
-    "knife": {"head_to_knife_mm": 5.0, "cuts_per_blade": 4000},
-    "media": {"width_mm": 80.0, "caliper_mm": 0.1, "roll_m": 50.0},
-}
-PROFILES: dict[str, dict[str, Any]] = {
-    "crawl": _MACHINE
-    | {
-        "name": "Sandpiper, a line head that crawls",
-        "columns_per_burst": 1,
-        "head": {"kind": "line", "dot_current_a": 0.03, "supply_current_a": 0.6, "strobe_s": 0.002},
-    },
-    "burst": _MACHINE
-    | {
-        "name": "Dunlin, a carriage in bursts",
-        "columns_per_burst": 16,
-        "head": {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0},
-    },
-}
-STRIPS_PER_TURN = 48
 
 
 @dataclass
@@ -69,12 +52,13 @@ class Lane:
 
     Attributes:
         folder: of the lane; scenarios have folders below.
-        clock: the true one of all its processes.
+        clock: the true one of all its boards and machines.
         server: its process.
         studio: the way into the API, beside the relay.
         relay: between nodes and server.
         address: of the relay, which is all that a node knows.
         made: how many machines were made.
+        ahead_s: by how much the server's clock is ahead of the true one, seconds.
     """
 
     folder: Path
@@ -84,37 +68,71 @@ class Lane:
     relay: Relay
     address: str
     made: int = 0
+    ahead_s: float = 0.0
+
+    @property
+    def home(self) -> Path:
+        """The server's folder."""
+        return self.folder / "server"
+
+    @property
+    def server_clock(self) -> CompressedClock:
+        """As the server believes it."""
+        return replace(self.clock, origin=self.clock.origin + self.ahead_s)
 
     def add_machine(self, scenario: Scenario) -> str:
         """A machine of its own for a scenario; its id."""
         self.made += 1
         id = f"m{self.made}-{scenario.seed}"
-        self.studio.create("machines", {"id": id, "name": id, "venue": "net-store", "profile": scenario.profile})
+        venue = VENUES[POLICIES[scenario.policy].get("only_while_closed", False)]
+        self.studio.create("machines", {"id": id, "name": id, "venue": venue, "profile": scenario.profile})
         return id
 
-    def plan_run(self, scenario: Scenario, machine: str) -> datetime:
-        """The machine's one run, of the same id; when it begins."""
-        begins = utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
-        body = {
-            "id": machine,
-            "machine": machine,
-            "source": "land",
-            "cycle": scenario.cycle,
-            "starts_at": format_instant(begins),
-            "ends_at": format_instant(begins + timedelta(hours=scenario.hours)),
-            "policy": POLICIES[scenario.policy],
-            "strips_per_turn": STRIPS_PER_TURN,
-        }
-        self.studio.create("runs", body)
-        return begins
+    def plan_runs(self, scenario: Scenario, machine: str) -> tuple[datetime, list[str]]:
+        """The machine's runs, one after the other; when the first begins, and their ids."""
+        begins = at = utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
+        ids = []
+        for number, hours in enumerate(scenario.spans_h, 1):
+            body: dict[str, Any] = {
+                "id": f"{machine}-{number}",
+                "machine": machine,
+                "source": "land",
+                "cycle": scenario.cycle,
+                "cycle_options": cycle_options(scenario.cycle),
+                "starts_at": format_instant(at),
+                "ends_at": format_instant(at + timedelta(hours=hours)),
+                "policy": POLICIES[scenario.policy],
+                "strips_per_turn": STRIPS_PER_TURN,
+            }
+            at += timedelta(hours=hours)
+            self.studio.create("runs", body)
+            ids.append(f"{machine}-{number}")
+        return begins, ids
 
     def server_environment(self) -> dict[str, str]:
         """Of a command beside the server."""
-        return environment(self.folder / "server", self.clock, **SETTINGS)
+        return environment(self.home, self.server_clock, **SETTINGS)
 
-    def log_command(self, command: str) -> str:
-        """What `dayroll log` says; raises where something is not as it should be."""
-        return run([sys.executable, "-m", "server", "log", command], self.server_environment())
+    def command(self, *arguments: str) -> str:
+        """What a command of the server says; raises where it fails."""
+        return run([sys.executable, "-m", "server", *arguments], self.server_environment())
+
+    def remake_key(self) -> None:
+        """The studio's way in, for a server that does not know it."""
+        command = [sys.executable, "-m", "server", "studio-key", "faults"]
+        self.studio.key = run_until_it_works(command, self.server_environment(), OPENING_LIMIT_S).strip()
+
+    def move(self, ahead_s: float) -> None:
+        """Elsewhere, and with a clock that is ahead by so much; not started yet."""
+        port = free_port()
+        self.ahead_s = ahead_s
+        self.server = server(self.home, self.server_clock, port, SETTINGS)
+        self.studio.address = f"http://127.0.0.1:{port}"
+        self.relay.server = port
+
+    def wait(self) -> None:
+        """Until the server answers."""
+        wait_for_server(self.studio.address, self.server)
 
 
 @contextmanager
@@ -129,19 +147,10 @@ def open_lane(folder: Path) -> Iterator[Lane]:
         lane = Lane(folder, clock, child, studio, relay, address)
         child.start()
         try:
-            wait_for_server(studio.address, child)
-            studio.key = run(
-                [sys.executable, "-m", "server", "studio-key", "faults"], lane.server_environment()
-            ).strip()
-            _furnish(studio)
+            lane.wait()
+            lane.remake_key()
+            furnish(studio)
             yield lane
         finally:
             studio.pool.clear()
-            child.stop()
-
-
-def _furnish(studio: Studio) -> None:
-    studio.create("venues", {"id": "net-store", **VENUE})
-    studio.create("sources", {"id": "land", **SOURCE})
-    for id, profile in PROFILES.items():
-        studio.create("profiles", {"id": id, "profile": profile})
+            lane.server.stop()

@@ -10,19 +10,29 @@ from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
+
+from tests.faults import hostile, newer
 
 TROUBLES = (
     "network-gone",
     "portal",
+    "redirected",
+    "errors-broken",
+    "answers-endless",
+    "answers-dripping",
+    "sent-away",
     "connections-slow",
     "connections-cut",
     "reports-reordered",
     "reports-duplicated",
+    "reports-newer",
     "answers-lost",
 )
+# With these nothing that is asked gets through, or hardly anything.
+BARRED = ("network-gone", "portal", "redirected", "answers-endless", "answers-dripping", "sent-away")
 SLOW_S = (0.02, 0.4)
 UPSTREAM_LIMIT_S = 30.0
 PORTAL_PAGE = b"<html><body>Welcome to the network of this house. Please agree to our terms.</body></html>"
@@ -55,6 +65,14 @@ class Answer:
 
 class Cut(Exception):
     """The connection breaks; the node gets nothing more."""
+
+
+class Hostile(Exception):
+    """The node gets these octets, whatever they are, and then the connection is closed."""
+
+    def __init__(self, octets: hostile.Octets) -> None:
+        super().__init__()
+        self.octets = octets
 
 
 @dataclass
@@ -97,9 +115,11 @@ class Relay:
 
         Raises:
             Cut: the node is to get no answer.
+            Hostile: it is to get one that is none.
         """
         if self._strikes("network-gone"):
             raise Cut
+        self._come_between()
         if self._strikes("portal"):
             return Answer(200, [("Content-Type", "text/html")], PORTAL_PAGE)
         self._dawdle()
@@ -111,12 +131,26 @@ class Relay:
             raise Cut
         return answer
 
+    def _come_between(self) -> None:
+        if self._strikes("redirected"):
+            raise Hostile(hostile.one_of(hostile.REDIRECTS, self.dice))
+        if self._strikes("errors-broken", 0.7):
+            raise Hostile(hostile.one_of(hostile.BROKEN_ERRORS, self.dice))
+        if self._strikes("sent-away"):
+            raise Hostile(hostile.one_of(hostile.SENT_AWAY, self.dice))
+        if self._strikes("answers-endless"):
+            raise Hostile(hostile.endless(lambda: self.troubles["answers-endless"] > 0))
+        if self._strikes("answers-dripping"):
+            raise Hostile(hostile.dripping(lambda: self.troubles["answers-dripping"] > 0))
+
     def cuts_short(self) -> bool:
         """Whether the answer breaks off in the middle."""
         return self._strikes("connections-cut", 0.4)
 
     def _report(self, call: Call) -> Answer:
-        """Deliver a report: now, twice, or only after a later one."""
+        """Deliver a report: now, twice, or only after a later one; as it is, or as a newer node would send it."""
+        if self._strikes("reports-newer"):
+            call = replace(call, body=newer.with_more(call.body))
         if self._strikes("reports-reordered", 0.5):
             with self._lock:
                 self._late.append(call)
@@ -171,6 +205,11 @@ class _Handler(BaseHTTPRequestHandler):
             answer = self.relay.relay(Call(self.command, self.path, headers, body))
         except Cut:
             self.close_connection = True
+            return
+        except Hostile as hostility:
+            self.close_connection = True
+            for octets in hostility.octets:
+                self.wfile.write(octets)
             return
         self._send(answer)
 

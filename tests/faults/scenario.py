@@ -1,63 +1,34 @@
-"""What a seed stands for: a machine, a policy, a span, and what goes wrong when. Nothing here touches a process.
+"""What a seed stands for: a machine, its runs, a policy, and what goes wrong when. Nothing here touches a process.
 
-Instants are hours shown by the compressed clock, from the beginning of the run. The same seed always gives the same
-scenario; what the processes are doing at the very instant of a fault is theirs.
+Instants are hours shown by the compressed clock, from the beginning of the first run. The same seed always gives the
+same scenario; what the processes are doing at the very instant of a fault is theirs.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
-# Kinds of faults, in words. Each can hit once or several times in a scenario.
-KINDS = {
-    "node-killed": "the board loses power (SIGKILL) and gets it back",
-    "node-stopped": "the board is stopped in order (SIGTERM) and started again",
-    "server-killed": "the server dies (SIGKILL) and is started again at once",
-    "server-gone": "the server dies (SIGKILL) and is away for long, now and then for days",
-    "network-gone": "no connection comes through, for long",
-    "answers-lost": "the server acts, and its answer is lost",
-    "connections-cut": "connections break before the request or in the middle of the answer",
-    "connections-slow": "every request and answer takes its time",
-    "reports-duplicated": "reports arrive twice, at the same time",
-    "reports-reordered": "reports arrive late, after newer ones",
-    "portal": "something in between answers everything with a page of its own",
-    "clock-step": "the wall clock of the board steps",
-    "card-full": "the board's files cannot grow",
-    "machine-jammed": "the paper jams in the middle of an order, and a person clears it",
-    "board-again": "the board is enrolled again with a new code, its journal kept",
-    "journal-damaged": "the journal is damaged while the power is off; a new board takes over with a new code",
-    "node-cloned": "a copy of the board's files starts in another board, beside another machine",
-}
-# These change who the board is, so there is at most one of them in a scenario.
-TAKEOVERS = ("board-again", "journal-damaged", "node-cloned")
-DAMAGES = ("cut-in-half", "garbled", "emptied")
-# Which faults last how long, hours.
-SHORT_H, LONG_H = (0.3, 1.2), (1.5, 4.0)
-LONG = ("server-gone", "network-gone")
-# Now and then the server is gone for days.
-DAYS_H, DAYS_CHANCE = (24.0, 60.0), 0.1
+from tests.faults.kinds import (
+    DAMAGES,
+    DAYS_CHANCE,
+    DAYS_H,
+    FORGETS,
+    KINDS,
+    SAID,
+    SERVER_STEPS_S,
+    TAKEOVERS,
+    WORDS,
+    last_h,
+)
+from tests.faults.options import CYCLES, HORIZONS, PERIOD, POLICIES, PROFILES, SHIFTS
 
-CYCLES = ("mean-solar-day", "apparent-solar-day", "sidereal-day", "lunar-day")
-# What follows an outage. None of them prints anything a second time, so that twice on the paper is always a fault.
-POLICIES: dict[str, dict[str, Any]] = {
-    "skip": {"kind": "skip"},
-    "replay": {"kind": "replay"},
-    "blank": {"kind": "blank"},
-    "newest": {"kind": "replay-within", "within": {"value": 0.75, "unit": "hours"}},
-    "finish": {"kind": "skip", "half_printed": "finish"},
-    "abandon": {"kind": "replay", "half_printed": "abandon"},
-    "by-cause": {
-        "kind": "skip",
-        "by_cause": [
-            {"causes": ["power"], "rule": {"kind": "replay"}},
-            {"causes": ["jam", "machine"], "rule": {"kind": "blank", "half_printed": "finish"}},
-        ],
-    },
-}
-PROFILES = ("crawl", "burst")
+MOST_RUNS = 3
+# Of all scenarios, how many have their machine stand until a person resumes it; how many hold little work.
+ATTENDED_CHANCE, SHORT_HORIZON_CHANCE = 0.2, 0.3
+# How many have a board that changes who it is, a server that forgets, a person who decides.
+TAKEOVER_CHANCE, FORGET_CHANCE, WORD_CHANCE = 0.2, 0.3, 0.3
+WORST_CRYSTAL_PPM = 250.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +38,7 @@ class Fault:
     Attributes:
         kind: of `KINDS`.
         at_h, lasts_h: when and for how long.
-        detail: of a damage, which; of a step of the clock, how many seconds; empty for the others.
+        detail: of a damage, which; of a step of a clock, how many seconds; of a word, its rule; empty for the others.
     """
 
     at_h: float
@@ -85,11 +56,13 @@ class Scenario:
     """All that a seed decides.
 
     Attributes:
-        policy: of the run, a name in `POLICIES`.
+        policy: of the runs, a name in `POLICIES`.
         profile: a machine that crawls, or one that prints bursts.
-        cycle: that the run follows.
-        hours: that the run spans.
+        cycle: that the runs follow.
+        spans_h: how long each run is; one begins where the other ends.
         skew: of the board's clock, seconds and parts per million.
+        attended: after an unplanned stop the machine stands until a person resumes it.
+        horizon: how far ahead the board holds work, ISO 8601.
         armed_h: when a person arms the knife; None for never.
         faults: in order.
     """
@@ -98,10 +71,17 @@ class Scenario:
     policy: str
     profile: str
     cycle: str
-    hours: float
+    spans_h: tuple[float, ...]
     skew: str
+    attended: bool
+    horizon: str
     armed_h: float | None
     faults: tuple[Fault, ...]
+
+    @property
+    def hours(self) -> float:
+        """That all runs span."""
+        return sum(self.spans_h)
 
     @property
     def kinds(self) -> set[str]:
@@ -110,16 +90,18 @@ class Scenario:
 
     @property
     def has(self) -> set[str]:
-        """What it tries: kinds of faults, and its machine."""
-        return {*self.kinds, self.profile}
+        """What it tries: kinds of faults, its machine, its policy, and how it is attended."""
+        return {*self.kinds, self.profile, self.policy, *(("attended",) if self.attended else ())}
 
     @property
     def lasts_h(self) -> float:
-        """Until its run is over and the last of its faults has passed, hours."""
+        """Until its runs are over and the last of its faults has passed, hours."""
         return max(self.hours, *(fault.at_h + fault.lasts_h for fault in self.faults))
 
     def __str__(self) -> str:
-        return f"{self.policy:8} {self.profile:5} {self.cycle:18} {self.hours:.1f} h"
+        spans = "+".join(f"{span:.1f}" for span in self.spans_h)
+        attended = " attended" if self.attended else ""
+        return f"{self.policy:13} {self.profile:5} {self.cycle:18} {spans} h {self.horizon}{attended}"
 
     def story(self) -> list[str]:
         """Its faults, a line each."""
@@ -128,57 +110,57 @@ class Scenario:
 
 def draw(seed: int) -> Scenario:
     """The scenario of a seed."""
-    dice, patience = random.Random(seed), random.Random(f"days of {seed}")
-    hours = round(dice.uniform(2.5, 4.5), 2)
+    dice = random.Random(seed)
+    policy = dice.choice(tuple(POLICIES))
+    spans_h = _spans(dice)
     return Scenario(
         seed=seed,
-        policy=dice.choice(tuple(POLICIES)),
+        policy=policy,
         profile=dice.choice(PROFILES),
-        cycle=dice.choice(CYCLES),
-        hours=hours,
-        skew=f"{dice.uniform(-1e5, 1e5):.0f}:{dice.uniform(-60, 60):.1f}",
-        armed_h=round(dice.uniform(0.1, hours), 2) if dice.random() < 0.3 else None,
-        faults=tuple(sorted((_for_days(patience, fault) for fault in _faults(dice, hours)), key=lambda one: one.at_h)),
+        cycle=PERIOD if policy in SHIFTS else dice.choice(CYCLES),
+        spans_h=spans_h,
+        skew=f"{dice.uniform(-1e5, 1e5):.0f}:{dice.uniform(-WORST_CRYSTAL_PPM, WORST_CRYSTAL_PPM):.1f}",
+        attended=dice.random() < ATTENDED_CHANCE,
+        horizon=HORIZONS[dice.random() < SHORT_HORIZON_CHANCE],
+        armed_h=round(dice.uniform(0.1, sum(spans_h)), 2) if dice.random() < 0.3 else None,
+        faults=tuple(sorted(_faults(dice, sum(spans_h)), key=lambda one: one.at_h)),
     )
 
 
+def _spans(dice: random.Random) -> tuple[float, ...]:
+    """Of one to three runs, back to back; several of them are shorter, so that all take some hours."""
+    count = dice.randint(1, MOST_RUNS)
+    return tuple(round(dice.uniform(2.5, 4.5) / (1.0 + 0.6 * (count - 1)), 2) for _ in range(count))
+
+
 def _faults(dice: random.Random, hours: float) -> list[Fault]:
-    plain = [kind for kind in KINDS if kind not in TAKEOVERS]
-    kinds = [dice.choice(plain) for _ in range(dice.randint(1, 4))]
-    if dice.random() < 0.2:
+    special = {*TAKEOVERS, *FORGETS, *WORDS}
+    kinds = [dice.choice([kind for kind in KINDS if kind not in special]) for _ in range(dice.randint(1, 3))]
+    if dice.random() < WORD_CHANCE:
+        kinds.append(dice.choice(WORDS))
+    if dice.random() < FORGET_CHANCE:
+        kinds.append(dice.choice(FORGETS))
+    elif dice.random() < TAKEOVER_CHANCE:
         kinds.append(dice.choice(TAKEOVERS))
     return [_fault(dice, kind, hours) for kind in kinds]
 
 
-def _for_days(dice: random.Random, fault: Fault) -> Fault:
-    if fault.kind != "server-gone" or dice.random() >= DAYS_CHANCE:
-        return fault
-    return replace(fault, lasts_h=round(dice.uniform(*DAYS_H), 3))
-
-
 def _fault(dice: random.Random, kind: str, hours: float) -> Fault:
-    lasts_h = 0.0 if kind == "clock-step" else dice.uniform(*(LONG_H if kind in LONG else SHORT_H))
-    detail = ""
+    lasts_h, detail = dice.uniform(*last_h(kind)), ""
     if kind == "journal-damaged":
         detail = dice.choice(DAMAGES)
     if kind == "clock-step":
         detail = f"{dice.choice((-1, 1)) * dice.choice((1, 3600, 86400, 1e9)):.0f}"
-    return Fault(at_h=round(dice.uniform(-0.2, 0.9 * hours), 3), kind=kind, lasts_h=round(lasts_h, 3), detail=detail)
+    if kind == "server-moved":
+        detail = f"{dice.choice((-1, 1)) * dice.choice(SERVER_STEPS_S):g}"
+    if kind in WORDS:
+        detail = dice.choice(SAID)
+    if kind == "server-gone" and dice.random() < DAYS_CHANCE:
+        lasts_h = dice.uniform(*DAYS_H)
+    fault = Fault(at_h=round(dice.uniform(-0.2, 0.9 * hours), 3), kind=kind, lasts_h=round(lasts_h, 3), detail=detail)
+    return fault if kind not in WORDS else _while_it_matters(dice, fault, hours)
 
 
-def covering(seeds: Iterable[int], wanted: Collection[str]) -> list[int]:
-    """Seeds chosen one after another for the kinds of faults and the machines that each adds in the time it lasts.
-
-    Raises:
-        ValueError: something wanted is in none of them.
-    """
-    scenarios = [draw(seed) for seed in seeds]
-    chosen: list[int] = []
-    missing = set(wanted)
-    while missing:
-        best = max(scenarios, key=lambda scenario: len(scenario.has & missing) / scenario.lasts_h)
-        if not best.has & missing:
-            raise ValueError(f"no seed has {sorted(missing)}")
-        chosen.append(best.seed)
-        missing -= best.has
-    return chosen
+def _while_it_matters(dice: random.Random, fault: Fault, hours: float) -> Fault:
+    """A word is about columns that are missing: not before the first is due, and not when the last run is over."""
+    return replace(fault, at_h=round(dice.uniform(0.2, max(0.3, hours - fault.lasts_h)), 3))

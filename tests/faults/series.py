@@ -7,6 +7,7 @@ import shutil
 import statistics
 import threading
 import time
+import traceback
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -14,14 +15,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import urllib3
+
 from server.demo.processes import DemoError
-from tests.faults.evidence import Evidence, gather, joined, read_what_lies
+from tests.faults.gathering import evidence_of
 from tests.faults.judge import judge
-from tests.faults.lane import PROFILES, Lane, open_lane
+from tests.faults.lane import Lane, open_lane
 from tests.faults.play import play
 from tests.faults.scenario import Scenario
 from tests.faults.stage import Stage
 
+# How an agent may end by itself, by what was played.
+MAY_END = {"card-full": 5, "node-cloned": 4, "wal-lost": 4, "journal-damaged": 2}
+# So often a lane is tried in vain, one after another, before what is still waiting is given up.
+OPENINGS_TRIED = 3
 # A lane's server is made anew after so many scenarios, so that its log does not grow without end.
 SCENARIOS_OF_A_LANE = 25
 
@@ -44,14 +51,6 @@ class Result:
     restarts: list[int]
 
 
-def evidence_of(stage: Stage) -> Evidence:
-    """Of the board whose word the server takes."""
-    board, paper = stage.survivor, read_what_lies(stage.board.paper)
-    if board is not stage.board and stage.common is not None:
-        paper = joined(paper, read_what_lies(board.paper), stage.common)
-    return gather(stage.lane.studio, stage.machine, paper, board.home, PROFILES[stage.scenario.profile])
-
-
 def play_and_judge(lane: Lane, scenario: Scenario) -> Result:
     """One scenario from beginning to end; its folder stays only where it broke.
 
@@ -62,25 +61,38 @@ def play_and_judge(lane: Lane, scenario: Scenario) -> Result:
     folder = lane.folder / f"seed-{scenario.seed}"
     stage = play(lane, scenario, folder)
     evidence = evidence_of(stage)
-    problems = [*stage.problems, *_crashes(stage), *judge(evidence)]
+    problems = [*stage.problems, *_ended(stage), *_views(stage), *judge(evidence)]
     if not problems:
         shutil.rmtree(folder)
-    run = evidence.run
+    columns = {name: sum(run[name] for run in evidence.runs) for name in ("printed", "unknown", "skipped")}
     return Result(
         scenario=scenario,
         problems=problems,
-        columns={"planned": run["end_column"] - run["first_column"]}
-        | {name: run[name] for name in ("printed", "unknown", "skipped")},
+        columns={"planned": len(evidence.planned)} | columns,
         took_s=time.monotonic() - began,
         restarts=[status for board in stage.boards for status in board.ended],
     )
 
 
-def _crashes(stage: Stage) -> list[str]:
-    """An agent may end because its card is full, never by a fault of the program."""
-    logs = [board.said() for board in (*stage.boards, *stage.clones)]
+def _ended(stage: Stage) -> list[str]:
+    """An agent may end because its card is full, or because it is fenced off or has lost what it was enrolled by; never
+    by a fault of the program."""
+    boards = (*stage.boards, *stage.clones)
+    logs = [board.said() for board in boards]
     last_lines = [log[log.index("Traceback") :].splitlines()[-1] for log in logs if "Traceback" in log]
-    return [f"the agent broke: {line}" for line in last_lines]
+    allowed = {status for kind, status in MAY_END.items() if kind in stage.scenario.kinds}
+    statuses = sorted({status for board in boards for status in board.ended} - allowed)
+    return [
+        *(f"the agent broke: {line}" for line in last_lines),
+        *(f"an agent ended by itself with {status}" for status in statuses),
+    ]
+
+
+def _views(stage: Stage) -> list[str]:
+    """No view of the server is set aside."""
+    studio = stage.lane.studio
+    answer = studio.pool.request("GET", f"{studio.address}/readyz")
+    return [] if answer.status == 200 else [f"the server says: {answer.data.decode(errors='replace')}"]
 
 
 @dataclass
@@ -106,11 +118,8 @@ class Series:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def play(self, say: Callable[[str], None]) -> list[Result]:
-        """Play all of them and return what became of each, in order of seeds.
-
-        Raises:
-            DemoError: a lane could not go on.
-        """
+        """Play all of them and return what became of each, in order of seeds. A lane that cannot open is opened again;
+        what no lane could be opened for counts as broken."""
         waiting: queue.SimpleQueue[Scenario] = queue.SimpleQueue()
         for scenario in self.scenarios:
             waiting.put(scenario)
@@ -118,15 +127,27 @@ class Series:
             done = [pool.submit(self._work, number, waiting, say) for number in range(self.lanes)]
             for one in done:
                 one.result()
+        while not waiting.empty():
+            self._tell(_given_up(waiting.get_nowait(), DemoError("no lane could be opened")), say)
+        return self.results
+
+    @property
+    def results(self) -> list[Result]:
+        """What became of those that were played so far, in order of seeds."""
         return sorted(self._results, key=lambda result: result.scenario.seed)
 
     def _work(self, number: int, waiting: queue.SimpleQueue[Scenario], say: Callable[[str], None]) -> None:
-        generation = 0
-        while not waiting.empty():
+        generation = in_vain = 0
+        while not waiting.empty() and in_vain < OPENINGS_TRIED:
             generation += 1
-            with open_lane(self.folder / f"lane-{number}-{generation}") as lane:
-                self._fill(lane, waiting, say)
-                self._verify(lane)
+            in_vain += 1
+            try:
+                with open_lane(self.folder / f"lane-{number}-{generation}") as lane:
+                    in_vain = 0
+                    self._fill(lane, waiting, say)
+                    self._verify(lane)
+            except (DemoError, OSError, urllib3.exceptions.HTTPError) as error:
+                say(f"lane {number}-{generation} is given up: {error}")
 
     def _fill(self, lane: Lane, waiting: queue.SimpleQueue[Scenario], say: Callable[[str], None]) -> None:
         for _ in range(SCENARIOS_OF_A_LANE):
@@ -136,7 +157,7 @@ class Series:
                 return
             try:
                 result = play_and_judge(lane, scenario)
-            except DemoError as error:
+            except Exception as error:  # noqa: BLE001 - whatever it is, what was played before it is kept, and told
                 self._tell(_given_up(scenario, error), say)
                 return  # the next ones get a lane of their own
             self._tell(result, say)
@@ -154,16 +175,17 @@ class Series:
             self.hits += lane.relay.hits
         for command in ("verify", "rebuild"):
             try:
-                lane.log_command(command)
+                lane.command("log", command)
             except DemoError as error:
                 with self._lock:
                     self.log_complaints.append(f"{lane.folder.name}: {error}")
 
 
-def _given_up(scenario: Scenario, error: DemoError) -> Result:
+def _given_up(scenario: Scenario, error: Exception) -> Result:
     """Of a scenario that could not be played: it counts as broken, and the others are played all the same."""
+    said = f"{error}" if isinstance(error, DemoError) else "".join(traceback.format_exception(error))
     columns = dict.fromkeys(("planned", "printed", "unknown", "skipped"), 0)
-    return Result(scenario=scenario, problems=[f"not played: {error}"], columns=columns, took_s=0.0, restarts=[])
+    return Result(scenario=scenario, problems=[f"not played: {said}"], columns=columns, took_s=0.0, restarts=[])
 
 
 def _line(result: Result, number: int, count: int) -> str:
@@ -200,7 +222,7 @@ def summary(results: list[Result], log_complaints: list[str], took_s: float, hit
         "columns": dict(sum((Counter(result.columns) for result in results), Counter())),
         "took_s": round(took_s, 1),
         "scenario_s": {
-            "median": round(statistics.median(durations), 2),
-            "longest": round(max(durations), 2),
+            "median": round(statistics.median(durations), 2) if durations else None,
+            "longest": round(max(durations), 2) if durations else None,
         },
     }

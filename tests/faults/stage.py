@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -11,6 +10,7 @@ from pathlib import Path
 from tests.faults.boards import Board
 from tests.faults.evidence import Common
 from tests.faults.lane import Lane
+from tests.faults.relay import BARRED
 from tests.faults.scenario import Scenario
 
 
@@ -19,14 +19,19 @@ class Stage:
     """A scenario under way.
 
     Attributes:
-        machine: id of the machine and of its run.
-        begins: when the run does.
+        machine: id of the machine.
+        runs: ids of its runs, in order.
+        begins: when the first does.
+        pending: what is still to happen.
+        words: ids of the words that the server took.
+        forgot: the server was put back, and it was not seen since whether it knows the board.
+        lost_newest: the newest of the board's journal is gone.
+        ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         boards: the newest at the end; the machine's own, but for a clone.
         clones: boards that are copies, each beside a machine of its own.
         common: what the paper of the newest clone and of its original have in common.
         server_off: how many faults keep the server away now.
         problems: what went wrong that must not.
-        errands: commands of people that have not ended.
     """
 
     lane: Lane
@@ -34,12 +39,17 @@ class Stage:
     folder: Path
     machine: str
     begins: datetime
+    runs: list[str] = field(default_factory=list)
+    pending: list[Act] = field(default_factory=list)
+    words: list[str] = field(default_factory=list)
+    forgot: bool = False
+    lost_newest: bool = False
+    ahead: list[tuple[float, float]] = field(default_factory=list)
     boards: list[Board] = field(default_factory=list)
     clones: list[Board] = field(default_factory=list)
     common: Common | None = None
     server_off: int = 0
     problems: list[str] = field(default_factory=list)
-    errands: list[subprocess.Popen[bytes]] = field(default_factory=list)
 
     @property
     def board(self) -> Board:
@@ -54,11 +64,16 @@ class Stage:
     @property
     def reachable(self) -> bool:
         """Whether a person at the board could enrol it now."""
-        return not self.server_off and not any(self.lane.relay.troubles[kind] for kind in ("network-gone", "portal"))
+        return not self.server_off and not any(self.lane.relay.troubles[kind] > 0 for kind in BARRED)
 
     def hours(self) -> float:
-        """Since the run began, as shown by the clock."""
+        """Since the first run began, as shown by the true clock."""
         return (self.lane.clock.now() - self.begins.timestamp()) / 3600.0
+
+    def set_server_ahead(self, ahead_s: float) -> None:
+        """The server, which is off, begins elsewhere next time, with a clock that is ahead by so much."""
+        self.lane.move(ahead_s)
+        self.ahead.append((self.lane.clock.now(), ahead_s))
 
 
 @dataclass(order=True)

@@ -31,14 +31,30 @@ def _lose_journal(stage: Stage, fault: Fault) -> list[Act]:
         _check_refused(stage, old, laid)
 
     def replace() -> None:
-        old = stage.board
-        new = make_board(stage.lane, stage.folder, "board-2", stage.scenario.skew, old.paper)
-        enrol(stage.lane, new, stage.machine)
-        new.off, new.full = old.off, old.full
-        stage.boards.append(new)
-        new.power_on()
+        replace_board(stage)
+        stage.board.power_on()
 
     return [Act(fault.at_h, lose), Act(fault.at_h + fault.lasts_h, replace, needs_server=True)]
+
+
+def replace_board(stage: Stage) -> None:
+    """A new board takes over, with a new code, and has power where the old one has."""
+    old = stage.board
+    new = make_board(stage.lane, stage.scenario, stage.folder, f"board-{len(stage.boards) + 1}", old.paper)
+    enrol(stage.lane, new, stage.machine)
+    new.off, new.full = old.off, old.full
+    stage.boards.append(new)
+    if not new.off:
+        new.start()
+
+
+def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
+    def lose() -> None:
+        stage.board.power_off()
+        stage.board.lose_newest()
+        stage.lost_newest = True
+
+    return [Act(fault.at_h, lose), Act(fault.at_h + fault.lasts_h, lambda: stage.board.power_on())]
 
 
 def _check_refused(stage: Stage, board: Board, laid: int) -> None:
@@ -64,7 +80,7 @@ def _ledger_bytes(board: Board) -> int:
 
 def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
     def copy() -> None:
-        copied = make_board(stage.lane, stage.folder, "clone", stage.scenario.skew, stage.folder / "clone-paper")
+        copied = make_board(stage.lane, stage.scenario, stage.folder, "clone", stage.folder / "clone-paper")
         stage.common = clone(stage.board, copied)
         stage.clones.append(copied)
         copied.power_on()
@@ -72,4 +88,9 @@ def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
     return [Act(fault.at_h, copy)]
 
 
-TAKEOVERS = {"board-again": _enrol_again, "journal-damaged": _lose_journal, "node-cloned": _copy_board}
+TAKEOVERS = {
+    "board-again": _enrol_again,
+    "wal-lost": _lose_newest,
+    "journal-damaged": _lose_journal,
+    "node-cloned": _copy_board,
+}

@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import pytest
 import urllib3
 
+from tests.faults import newer
 from tests.faults.relay import TROUBLES, Relay, relaying
 
 
@@ -182,3 +183,50 @@ def test_a_trouble_that_began_twice_ends_twice(trouble: str) -> None:
     assert relay.troubles[trouble] == 1
     relay.calm(5)
     assert not +relay.troubles
+
+
+@pytest.mark.parametrize("trouble", ["redirected", "sent-away", "errors-broken"])
+def test_what_comes_between_answers_in_the_servers_place(line: Line, trouble: str) -> None:
+    line.relay.begin(trouble)
+    seen, broken = set(), 0
+    for _ in range(25):
+        try:
+            seen.add(line.pool.request("GET", f"{line.address}/api/v1/node/work", redirect=False).status)
+        except urllib3.exceptions.HTTPError:
+            broken += 1
+    wanted = {"redirected": {302, 307, 308}, "sent-away": {503}, "errors-broken": {200, 409}}
+    assert wanted[trouble] <= seen
+    assert (broken > 0) == (trouble == "errors-broken")
+    assert line.relay.hits[trouble] == 25 - len(line.heard.paths)
+
+
+def read_on(line: Line, trouble: str) -> bytes:
+    """What is still read of an answer whose trouble ends after its first octets."""
+    line.relay.begin(trouble)
+    answer = line.pool.request("GET", f"{line.address}/api/v1/node/work", preload_content=False)
+    assert len(answer.read(10)) == 10
+    line.relay.end(trouble)
+    rest = b"".join(iter(lambda: answer.read(2**20), b""))
+    answer.close()
+    return rest
+
+
+def test_an_endless_answer_lasts_as_long_as_the_trouble(line: Line) -> None:
+    assert len(read_on(line, "answers-endless")) < 2**26
+    assert not line.heard.paths
+
+
+def test_a_dripping_answer_is_never_whole(line: Line) -> None:
+    with pytest.raises(urllib3.exceptions.ProtocolError, match="IncompleteRead"):
+        read_on(line, "answers-dripping")
+    assert not line.heard.paths
+
+
+def test_a_report_of_a_newer_node_says_more_and_nothing_less(line: Line) -> None:
+    line.relay.begin("reports-newer")
+    report = {"epoch": 1, "entries": [{"seq": 1, "kind": "knife-armed"}], "status": {"knife_armed": True}}
+    line.pool.request("POST", f"{line.address}/api/v1/node/reports", json=report)
+    heard = json.loads(line.heard.bodies[0])
+    assert heard["entries"] == [{"seq": 1, "kind": "knife-armed", newer.FIELD: 0.25}]
+    assert heard["status"] == {"knife_armed": True, newer.FIELD: 0.25}
+    assert newer.without(heard["entries"][0]) == report["entries"][0]  # type: ignore[index]

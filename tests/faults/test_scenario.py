@@ -6,8 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.faults.acts import MAKING
+from tests.faults.covering import covering
+from tests.faults.kinds import FORGETS, KINDS, LONG, TAKEOVERS, WORDS
+from tests.faults.options import HORIZONS, POLICIES, PROFILES, SHIFTS
 from tests.faults.relay import TROUBLES
-from tests.faults.scenario import KINDS, LONG, POLICIES, PROFILES, TAKEOVERS, covering, draw
+from tests.faults.scenario import draw
 
 
 @given(st.integers(0, 10**9))
@@ -19,11 +23,16 @@ def test_the_same_seed_gives_the_same_scenario(seed: int) -> None:
 def test_a_scenario_is_one_that_can_be_played(seed: int) -> None:
     scenario = draw(seed)
     assert 1 <= len(scenario.faults) <= 5
-    assert sum(fault.kind in TAKEOVERS for fault in scenario.faults) <= 1
+    assert sum(fault.kind in (*TAKEOVERS, *FORGETS) for fault in scenario.faults) <= 1
+    assert sum(fault.kind in WORDS for fault in scenario.faults) <= 1
+    assert (scenario.cycle == "period") == (scenario.policy in SHIFTS), "the sky waits for nobody"
+    assert 1 <= len(scenario.spans_h) <= 3
+    assert 2.0 < scenario.hours < 7.0
+    assert abs(float(scenario.skew.split(":")[1])) <= 250.0
     assert [fault.at_h for fault in scenario.faults] == sorted(fault.at_h for fault in scenario.faults)
     for fault in scenario.faults:
         assert fault.at_h < scenario.hours, "it strikes while the run lasts"
-        assert fault.kind == "clock-step" or fault.lasts_h > 0
+        assert fault.kind in ("clock-step", "server-moved") or fault.lasts_h > 0
         assert fault.kind in str(fault)
 
 
@@ -32,10 +41,15 @@ def test_every_kind_is_drawn() -> None:
     assert set().union(*(scenario.kinds for scenario in drawn)) == set(KINDS)
     assert {scenario.policy for scenario in drawn} == set(POLICIES)
     assert {scenario.profile for scenario in drawn} == set(PROFILES)
+    assert {scenario.horizon for scenario in drawn} == set(HORIZONS)
+    assert {len(scenario.spans_h) for scenario in drawn} == {1, 2, 3}
+    assert {scenario.attended for scenario in drawn} == {False, True}
+    said = {fault.detail for scenario in drawn for fault in scenario.faults if fault.kind in WORDS}
+    assert said == {"skip", "replay", "blank"}
 
 
 def test_now_and_then_the_server_is_gone_for_days() -> None:
-    gone = [fault for seed in range(1, 400) for fault in draw(seed).faults if fault.kind == "server-gone"]
+    gone = [fault for seed in range(1, 1500) for fault in draw(seed).faults if fault.kind == "server-gone"]
     days = [fault for fault in gone if fault.lasts_h >= 24.0]
     assert 0.03 * len(gone) < len(days) < 0.2 * len(gone)
 
@@ -45,7 +59,7 @@ def test_seeds_are_chosen_for_what_they_add_and_for_being_short() -> None:
     for wanted in ({"node-killed", "portal"}, {*KINDS, *PROFILES}):
         chosen = covering(seeds, wanted)
         assert wanted <= set().union(*(draw(seed).has for seed in chosen))
-        assert len(chosen) <= 7
+        assert len(chosen) <= 14
     (shortest,) = covering(seeds, {"server-gone"})
     assert draw(shortest).lasts_h == min(draw(seed).lasts_h for seed in seeds if "server-gone" in draw(seed).kinds)
 
@@ -56,4 +70,5 @@ def test_what_no_seed_has_is_said() -> None:
 
 
 def test_the_names_of_kinds_are_known() -> None:
-    assert set(TROUBLES) | set(LONG) | set(TAKEOVERS) <= set(KINDS)
+    assert set(TROUBLES) | set(LONG) | set(TAKEOVERS) | set(FORGETS) | set(WORDS) <= set(KINDS)
+    assert set(MAKING) == set(KINDS), "each is known how to play"

@@ -1,0 +1,120 @@
+"""What must hold of the log and of the views, by themselves and against the board's journal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from machines.entries import ColumnsPrinted, GapSettled, NodeStarted, OperatorActed
+from tests.faults.evidence import Evidence
+from tests.faults.outcomes import asked_again, named, printed, shown
+
+PASSED_OVER = "passed over"
+
+
+def every_run_is_there(evidence: Evidence) -> list[str]:
+    """Every run that was planned was handed out: each has segments, and none of them is still open."""
+    complaints = []
+    for run in evidence.runs:
+        rows = [row for row in evidence.segments if row["run"] == run["id"]]
+        open_rows = [row["number"] for row in rows if row["finished_at"] is None]
+        if not rows or open_rows:
+            complaints.append(f"run {run['id']} has {len(rows)} segments, not finished of them: {open_rows}")
+    return complaints
+
+
+def every_column_once(evidence: Evidence) -> list[str]:
+    """Every column planned was reported printed, or named unknown or left out, and only one of them; but for what a
+    rule asked to be printed once more."""
+    again, laid = asked_again(evidence), printed(evidence)
+    outcomes = laid + named(evidence, "unknown") + named(evidence, "skipped")
+    planned = evidence.planned
+    complaints = []
+    if missing := planned - set(outcomes):
+        complaints.append(f"no outcome: {shown(missing)}")
+    if strange := set(outcomes) - planned:
+        complaints.append(f"an outcome, though not planned: {shown(strange)}")
+    if several := [column for column, count in outcomes.items() if count > 1 + again[column]]:
+        complaints.append(f"more than one outcome: {shown(several)}")
+    return complaints
+
+
+def views_agree_with_log(evidence: Evidence) -> list[str]:
+    """The runs and their segments, as the API shows them, count what the log says."""
+    laid = set(printed(evidence))
+    unknown = set(named(evidence, "unknown")) - laid
+    skipped = set(named(evidence, "skipped")) - laid - unknown
+    complaints = []
+    for name, columns in (("printed", laid), ("unknown", unknown), ("skipped", skipped)):
+        found = sum(run[name] for run in evidence.runs), sum(row[name] for row in evidence.segments)
+        if found != (len(columns), len(columns)):
+            complaints.append(f"{name}: the log says {len(columns)}, the runs and their segments {found}")
+    return complaints
+
+
+def entries_taken_once(evidence: Evidence) -> list[str]:
+    """The newest board's journal and the server's log hold the same entries in order, numbered without holes. Where the
+    journal goes on from before the newest enrolment, everything in it is in the log, in its order."""
+    kept, told = [entry for entry, _ in evidence.journal], evidence.told_by_newest
+    complaints = []
+    if evidence.whole_journal and kept != told:
+        first = next((i for i, (a, b) in enumerate(zip(kept, told, strict=False)) if a != b), min(len(kept), len(told)))
+        complaints.append(f"journal ({len(kept)}) and log ({len(told)}) differ from entry {first + 1} on")
+    if not evidence.whole_journal and (lost := _not_in(evidence.told, kept)):
+        complaints.append(f"of the journal's {len(kept)} entries {len(lost)} are not in the log: {lost[:3]}")
+    if not all(accepted for _, accepted in evidence.journal):
+        complaints.append("entries that the board does not know to be taken")
+    numbers = [entry["seq"] for entry in told]
+    if numbers != list(range(1, len(numbers) + 1)):
+        complaints.append(f"the log's entries are numbered {numbers[:3]} to {numbers[-3:]}")
+    highest = max((entry["seq"] for entry, accepted in evidence.journal if accepted), default=0)
+    if evidence.machine["accepted_through"] != len(told) or highest > len(told):
+        taken = evidence.machine["accepted_through"]
+        complaints.append(f"taken through {taken}, in the log {len(told)}, by the board {highest}")
+    return complaints
+
+
+def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What was kept and is not among what was told, in the order in which it was kept; numbers may differ."""
+    rest = iter([entry | {"seq": 0} for entry in told])
+    return [entry for entry in kept if not any(one == entry | {"seq": 0} for one in rest)]
+
+
+def settled_alike(evidence: Evidence) -> list[str]:
+    """The server would have settled every gap as the board did, but for those that were settled by a word that this
+    server has forgotten."""
+    differed = [fact["data"]["seq"] for fact in evidence.facts if fact["kind"] == "settlement-differed"]
+    known = {fact["data"]["override"]["id"] for fact in evidence.facts if fact["kind"] == "outage-overridden"}
+    forgotten = {
+        entry.seq
+        for entry in evidence.entries()
+        if isinstance(entry, GapSettled) and entry.gap.override is not None and entry.gap.override.id not in known
+    }
+    if otherwise := [seq for seq in differed if seq not in forgotten]:
+        return [f"{len(otherwise)} gaps would have been settled otherwise by the server: entries {otherwise}"]
+    return []
+
+
+def words_are_used(evidence: Evidence) -> list[str]:
+    """The last word that a person gave on an outage is the one that settled it, or a notice says that it was passed
+    over."""
+    said = [notice for notice in evidence.notices if PASSED_OVER in notice["said"]]
+    unused = [word for word in evidence.words if word["used_by"] is None]
+    if len(unused) > len(said):
+        return [f"words that nobody followed, and nobody said so: {[word['id'] for word in unused]}"]
+    return []
+
+
+def stood_until_resumed(evidence: Evidence) -> list[str]:
+    """Where the machine is attended, nothing is laid between an unplanned stop and a person's resume."""
+    if not evidence.attended:
+        return []
+    stopped_at, complaints = None, []
+    for entry in evidence.entries():
+        if isinstance(entry, NodeStarted) and entry.unplanned_stop:
+            stopped_at = entry.at
+        elif isinstance(entry, OperatorActed) and entry.action == "resume":
+            stopped_at = None
+        elif isinstance(entry, ColumnsPrinted) and stopped_at is not None and entry.at > stopped_at:
+            columns = f"{entry.columns.first} to {entry.columns.end}"
+            complaints.append(f"columns {columns} were laid after an unplanned stop, and nobody resumed")
+    return complaints

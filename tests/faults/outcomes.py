@@ -1,0 +1,52 @@
+"""What the log says became of columns, counted anew from what boards told."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from machines.entries import ColumnsPrinted, GapSettled
+from tests.faults.evidence import Evidence
+
+
+def shown(columns: Iterable[int]) -> str:
+    """Columns in words, as few as it takes."""
+    ordered = sorted(columns)
+    return f"{len(ordered)} columns from {ordered[0]} to {ordered[-1]}"
+
+
+def printed(evidence: Evidence) -> Counter[int]:
+    """Columns that were reported printed; how often."""
+    found: Counter[int] = Counter()
+    for entry in evidence.entries():
+        if isinstance(entry, ColumnsPrinted):
+            found.update(range(entry.columns.first, entry.columns.end))
+    return found
+
+
+def asked_again(evidence: Evidence) -> Counter[int]:
+    """Columns that a rule asked to be laid once more; how often."""
+    found: Counter[int] = Counter()
+    for entry in evidence.entries():
+        if isinstance(entry, GapSettled):
+            found.update(range(entry.decision.again.first, entry.decision.again.end))
+    return found
+
+
+def named(evidence: Evidence, part: str) -> Counter[int]:
+    """Columns that decisions name as ``unknown`` or ``skipped``; how often.
+
+    Where an outage interrupts the making good of another, its decision takes over what that one said of columns that
+    printing has not come to yet. What is printed late after all, or once more, is no longer left out.
+    """
+    found: Counter[int] = Counter()
+    reached: dict[str, int] = {}
+    for entry in evidence.entries():
+        if isinstance(entry, ColumnsPrinted):
+            reached[entry.run] = max(reached.get(entry.run, 0), entry.columns.end)
+        elif isinstance(entry, GapSettled):
+            for column in range(max(entry.gap.first, reached.get(entry.run, 0)), entry.gap.end):
+                del found[column]  # a counter does not mind where there is none
+            columns = getattr(entry.decision, part)
+            found.update(range(columns.first, columns.end))
+    return found

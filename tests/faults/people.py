@@ -1,0 +1,75 @@
+"""What people do of themselves, where they see that a board needs them."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import urllib3
+
+from machines.node import held as holding
+from machines.node import holds
+from machines.node.journal import open_journal
+from server.demo.processes import PATIENCE_S
+from tests.faults.boards import Board, enrol
+from tests.faults.stage import Stage
+from tests.faults.takeovers import replace_board
+
+# How an agent ends that can do nothing with its folder.
+UNUSABLE = 2
+
+
+def tend(stage: Stage) -> None:
+    """Agents that ended are started again where a service manager would; the rest is a person's."""
+    for board in (*stage.boards, *stage.clones):
+        board.look()
+        if stage.scenario.attended and _waits_for_a_person(board):
+            board.ask("resume")
+    if stage.reachable and not stage.board.off:
+        if stage.lost_newest:
+            _help_after_loss(stage)
+        if stage.forgot:
+            _enrol_if_forgotten(stage)
+
+
+def _waits_for_a_person(board: Board) -> bool:
+    asked = board.asked is not None and board.asked.poll() is None
+    return board.runs() and not asked and board.hold() in (holds.UNPLANNED, holds.REFUSING)
+
+
+def _help_after_loss(stage: Stage) -> None:
+    """A board that is fenced off, as the server knows more of it than itself, is enrolled again; one that has nothing
+    left is replaced."""
+    if stage.board.fenced():
+        enrol(stage.lane, stage.board, stage.machine)
+        stage.board.start()
+    elif not stage.board.runs() and stage.board.ended and stage.board.ended[-1] == UNUSABLE:
+        replace_board(stage)
+
+
+def _enrol_if_forgotten(stage: Stage) -> None:
+    """A server that does not know a board says so, and nothing but a new code helps."""
+    known = _knows(stage)
+    if known is False:
+        stage.board.power_off(in_order=True)
+        enrol(stage.lane, stage.board, stage.machine)
+        stage.board.power_on()
+    stage.forgot = known is None
+
+
+def _knows(stage: Stage) -> bool | None:
+    """Whether the server takes the board's credentials; None if that cannot be told."""
+    try:
+        journal = open_journal(stage.board.home)
+        with journal.reading() as db:
+            credentials = holding.credentials(db)
+        journal.close()
+        assert credentials is not None
+        response = stage.lane.studio.pool.request(
+            "GET",
+            f"{stage.lane.studio.address}/api/v1/node/work?horizon=PT1H",
+            headers={"Authorization": f"Bearer {credentials.token}"},
+            timeout=PATIENCE_S,
+        )
+    except (sqlite3.Error, urllib3.exceptions.HTTPError):
+        return None
+    return response.status != 401

@@ -1,0 +1,100 @@
+"""What becomes of a server: it dies, is put back from a copy, is built anew from an export, or moves."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from tests.faults.scenario import Fault
+from tests.faults.stage import Act, Stage
+
+DATABASE = "dayroll.sqlite3"
+
+
+def server_off(stage: Stage) -> None:
+    """One fault more keeps it away."""
+    stage.server_off += 1
+    if stage.server_off == 1:
+        stage.lane.server.kill()
+
+
+def server_on(stage: Stage) -> None:
+    """One fault less does."""
+    stage.server_off -= 1
+    if not stage.server_off:
+        stage.lane.server.start()
+        stage.lane.wait()
+
+
+def _gone(stage: Stage, fault: Fault) -> list[Act]:
+    return [
+        Act(fault.at_h, lambda: server_off(stage)),
+        Act(fault.at_h + fault.lasts_h, lambda: server_on(stage)),
+    ]
+
+
+def _restored(stage: Stage, fault: Fault) -> list[Act]:
+    copied = stage.folder / f"copy-of-{fault.at_h}.sqlite3"
+
+    def copy() -> None:
+        with (
+            closing(sqlite3.connect(stage.lane.home / DATABASE)) as source,
+            closing(sqlite3.connect(copied)) as target,
+        ):
+            source.backup(target)
+
+    def put_back() -> None:
+        server_off(stage)
+        for ending in ("", "-wal", "-shm"):
+            stage.lane.home.joinpath(DATABASE + ending).unlink(missing_ok=True)
+        shutil.copy(copied, stage.lane.home / DATABASE)
+        stage.forgot = True
+        server_on(stage)
+
+    return [Act(fault.at_h, copy), Act(fault.at_h + fault.lasts_h, put_back)]
+
+
+def _rebuilt(stage: Stage, fault: Fault) -> list[Act]:
+    exported = stage.folder / f"export-of-{fault.at_h}.jsonl"
+
+    def export() -> None:
+        stage.lane.command("log", "export", "--unsigned", str(exported))
+
+    def rebuild() -> None:
+        server_off(stage)
+        _empty_home(stage.lane.home)
+        stage.lane.command("migrate", "--verbosity", "0")
+        stage.lane.command("log", "import", str(exported))
+        stage.lane.remake_key()
+        stage.forgot = True
+        server_on(stage)
+
+    return [Act(fault.at_h, export), Act(fault.at_h + fault.lasts_h, rebuild)]
+
+
+def _empty_home(home: Path) -> None:
+    """Plates were copied along, as they may be; nothing else was."""
+    for path in home.iterdir():
+        if path.name == "plates":
+            continue
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
+
+
+def _moved(stage: Stage, fault: Fault) -> list[Act]:
+    def move() -> None:
+        server_off(stage)
+        stage.set_server_ahead(stage.lane.ahead_s + float(fault.detail))
+        server_on(stage)
+
+    return [Act(fault.at_h, move)]
+
+
+SERVERS = {
+    "server-killed": _gone,
+    "server-gone": _gone,
+    "server-restored": _restored,
+    "server-rebuilt": _rebuilt,
+    "server-moved": _moved,
+}
