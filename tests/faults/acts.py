@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.faults.board import boot_anew
+from tests.faults.board import boot_anew, slew
+from tests.faults.planning import plan_late
 from tests.faults.relay import TROUBLES
 from tests.faults.scenario import Fault
 from tests.faults.servers import SERVERS
@@ -23,6 +24,8 @@ def acts(stage: Stage) -> list[Act]:
     found = [act for fault in stage.scenario.faults for act in MAKING[fault.kind](stage, fault)]
     if stage.scenario.armed_h is not None:
         found.append(Act(stage.scenario.armed_h, lambda: stage.board.ask("arm", "--yes")))
+    if stage.scenario.late_h is not None:
+        found.append(Act(stage.scenario.late_h, lambda: plan_late(stage)))
     return sorted(found)
 
 
@@ -60,6 +63,14 @@ def _step_clock(stage: Stage, fault: Fault) -> list[Act]:
     return [Act(fault.at_h, step)]
 
 
+def _slew_clock(stage: Stage, fault: Fault) -> list[Act]:
+    def begin() -> None:
+        now_s = stage.lane.clock.elapsed()
+        slew(stage.board.trouble, now_s, now_s + 3600.0 * fault.lasts_h, float(fault.detail))
+
+    return [Act(fault.at_h, begin)]
+
+
 _AWAY = _span(lambda stage: stage.board.power_off(), lambda stage: stage.board.power_on())
 MAKING: dict[str, Making] = {
     **{kind: _trouble(kind) for kind in TROUBLES},
@@ -80,4 +91,5 @@ MAKING: dict[str, Making] = {
         lambda stage: (stage.board.trouble / "jam").unlink(missing_ok=True),
     ),
     "clock-step": _step_clock,
+    "clock-slewed": _slew_clock,
 }

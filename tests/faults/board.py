@@ -1,8 +1,10 @@
 """A board in trouble: `dayroll-node` as it is, but for the places where the world comes in.
 
-The board's wall clock is set forth or back by the number in the file ``clock-step`` of its trouble folder, the machine
-beside it is jammed as long as there is a file ``jam``, and the boot is the one that the file ``boot`` names, with the
-second of the true clock at which it began; from there the board counts. Everything else is the node's own program.
+The board's wall clock is set forth or back by the number in the file ``clock-step`` of its trouble folder; what counts
+its seconds runs faster as the lines of ``slews`` say, from a second of the true clock, until one, by so many parts per
+million; the machine beside it is jammed as long as there is a file ``jam``; and the boot is the one that the file
+``boot`` names, with the second of the true clock at which it began, from where the board counts. Everything else is the
+node's own program.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ TROUBLE_VARIABLE = "DAYROLL_TEST_TROUBLE"
 JAM = "media-jam-error"
 # Name of the file that names the boot: a number of its own, and the second at which it began.
 BOOT = "boot"
+SLEWS = "slews"
 
 
 def boot_anew(trouble: Path, began_s: float) -> None:
@@ -42,18 +45,36 @@ def boot_began(trouble: Path) -> float:
     return float((trouble / BOOT).read_text().split()[1])
 
 
+def slew(trouble: Path, since_s: float, until_s: float, ppm: float) -> None:
+    """Between two seconds of the true clock the board counts faster by so many parts per million."""
+    file = trouble / SLEWS
+    partial = file.with_suffix(".partial")
+    partial.write_text((file.read_text() if file.exists() else "") + f"{since_s!r} {until_s!r} {ppm!r}\n")
+    partial.rename(file)
+
+
+def slewed_s(file: Path, elapsed_s: float) -> float:
+    """How many seconds more than true were counted by a second of the true clock."""
+    if not file.exists():
+        return 0.0
+    slews = [map(float, line.split()) for line in file.read_text().splitlines()]
+    return sum(1e-6 * ppm * (min(max(elapsed_s, since_s), until_s) - since_s) for since_s, until_s, ppm in slews)
+
+
 @dataclass(frozen=True)
 class SteppingClock:
-    """A board's clock whose wall time steps while it runs; elapsed time cannot.
+    """A board's clock whose wall time steps while it runs; elapsed time cannot, but may be slewed.
 
     Attributes:
         base: the clock that it is but for the steps.
         file: holds the sum of the steps so far, seconds.
+        slews: holds the slews.
         booted_s: second of the base at which this boot began.
     """
 
     base: Clock
     file: Path
+    slews: Path
     booted_s: float = 0.0
 
     def now(self) -> float:
@@ -62,7 +83,8 @@ class SteppingClock:
 
     def elapsed(self) -> float:
         """Elapsed seconds of this boot, which never step."""
-        return self.base.elapsed() - self.booted_s
+        elapsed_s = self.base.elapsed()
+        return elapsed_s - self.booted_s + slewed_s(self.slews, elapsed_s)
 
     def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
         """Wait."""
@@ -112,7 +134,7 @@ def main() -> int:
     simulated = command_line._simulated
 
     def stepping(environ: Mapping[str, str]) -> Clock:
-        return SteppingClock(board_clock(environ), trouble / "clock-step", boot_began(trouble))
+        return SteppingClock(board_clock(environ), trouble / "clock-step", trouble / SLEWS, boot_began(trouble))
 
     def jamming(folder: Path, faults: Path | None) -> OpenDriver:
         opened = simulated(folder, faults)
@@ -123,7 +145,7 @@ def main() -> int:
         return open_driver
 
     agent.BOOT_ID = trouble / BOOT
-    command_line.board_clock = stepping
+    command_line.board_clock = stepping  # type: ignore[attr-defined]
     command_line._simulated = jamming
     return command_line.main()
 

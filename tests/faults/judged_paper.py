@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from machines.entries import ColumnsPrinted, GapSettled, StripCut
 from machines.structure import parse_instant
@@ -112,7 +114,7 @@ def nothing_early(evidence: Evidence) -> list[str]:
     return [f"{worst:.2f} columns too early"] if worst > EARLIEST_COLUMNS else []
 
 
-def _early_columns(evidence: Evidence, run: dict[str, float]) -> float:
+def _early_columns(evidence: Evidence, run: dict[str, Any]) -> float:
     """By how much the earliest column of a run was laid too early."""
     assert evidence.paper is not None
     rows = [row for row in evidence.segments if row["run"] == run["id"]]
@@ -130,7 +132,7 @@ def _early_columns(evidence: Evidence, run: dict[str, float]) -> float:
     return float(early.max(initial=-np.inf))
 
 
-def _planned(evidence: Evidence, rows: list[dict[str, str]], bursts: np.ndarray) -> np.ndarray:
+def _planned(evidence: Evidence, rows: list[dict[str, Any]], bursts: NDArray[np.int64]) -> NDArray[np.float64]:
     """The instants of bursts as planned, before any waiting: a column that was laid before its timeline waited is then
     judged rightly, and one that was laid after it somewhat mildly."""
     waited = [
@@ -145,7 +147,7 @@ def _planned(evidence: Evidence, rows: list[dict[str, str]], bursts: np.ndarray)
         parse_instant(stamp).timestamp() - sum(shift_s for first, shift_s in waited if first < before)
         for stamp, before in zip(stamps, befores, strict=True)
     ]
-    planned: np.ndarray = np.interp(bursts, edges, knots)
+    planned: NDArray[np.float64] = np.interp(bursts, edges, knots)
     return planned
 
 

@@ -28,6 +28,7 @@ KINDS = {
     "answers-dripping": "answers come an octet at a time",
     "sent-away": "a proxy says that the node may come again in a day, or never",
     "clock-step": "the wall clock of the board steps",
+    "clock-slewed": "what counts the seconds of the board is made to run faster or slower for a while",
     "card-full": "the board's files cannot grow",
     "machine-jammed": "the paper jams in the middle of an order, and a person clears it",
     "word-in-silence": "the board has no power; a person says what is to become of what is missing, and it comes back",

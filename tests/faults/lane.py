@@ -9,10 +9,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from machines.clock import CompressedClock, utc
-from machines.structure import format_instant
 from server.demo.processes import (
     Child,
     Studio,
@@ -24,7 +22,7 @@ from server.demo.processes import (
     wait_for_server,
 )
 from tests.faults.furniture import VENUES, furnish
-from tests.faults.options import POLICIES, cycle_options
+from tests.faults.options import POLICIES
 from tests.faults.relay import Relay, relaying
 from tests.faults.scenario import Scenario
 
@@ -35,7 +33,6 @@ SECONDS_SHOWN_PER_SECOND = 2400.0
 LEAD_HOURS = 1.8
 # A computer that is very busy takes so long to begin, real seconds.
 OPENING_LIMIT_S = 180.0
-STRIPS_PER_TURN = 48
 # Intervals in seconds as shown by the clock.
 SETTINGS = {
     "DAYROLL_POLL_AFTER_S": "300",
@@ -88,26 +85,9 @@ class Lane:
         self.studio.create("machines", {"id": id, "name": id, "venue": venue, "profile": scenario.profile})
         return id
 
-    def plan_runs(self, scenario: Scenario, machine: str) -> tuple[datetime, list[str]]:
-        """The machine's runs, one after the other; when the first begins, and their ids."""
-        begins = at = utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
-        ids = []
-        for number, hours in enumerate(scenario.spans_h, 1):
-            body: dict[str, Any] = {
-                "id": f"{machine}-{number}",
-                "machine": machine,
-                "source": "land",
-                "cycle": scenario.cycle,
-                "cycle_options": cycle_options(scenario.cycle),
-                "starts_at": format_instant(at),
-                "ends_at": format_instant(at + timedelta(hours=hours)),
-                "policy": POLICIES[scenario.policy],
-                "strips_per_turn": STRIPS_PER_TURN,
-            }
-            at += timedelta(hours=hours)
-            self.studio.create("runs", body)
-            ids.append(f"{machine}-{number}")
-        return begins, ids
+    def next_begin(self) -> datetime:
+        """When runs that are planned now can begin."""
+        return utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
 
     def server_environment(self) -> dict[str, str]:
         """Of a command beside the server."""

@@ -11,6 +11,7 @@ from machines.node import holds
 from machines.node.journal import open_journal
 from server.demo.processes import PATIENCE_S
 from tests.faults.boards import Board, enrol
+from tests.faults.planning import plan_again
 from tests.faults.stage import Stage
 from tests.faults.takeovers import replace_board
 
@@ -28,7 +29,7 @@ def tend(stage: Stage) -> None:
         if stage.lost_newest:
             _help_after_loss(stage)
         if stage.forgot:
-            _enrol_if_forgotten(stage)
+            _remind(stage)
 
 
 def _waits_for_a_person(board: Board) -> bool:
@@ -46,8 +47,10 @@ def _help_after_loss(stage: Stage) -> None:
         replace_board(stage)
 
 
-def _enrol_if_forgotten(stage: Stage) -> None:
-    """A server that does not know a board says so, and nothing but a new code helps."""
+def _remind(stage: Stage) -> None:
+    """A server that was put back is told again what was planned. One that does not know a board says so, and nothing
+    but a new code helps."""
+    plan_again(stage)
     known = _knows(stage)
     if known is False:
         stage.board.power_off(in_order=True)

@@ -29,6 +29,10 @@ ATTENDED_CHANCE, SHORT_HORIZON_CHANCE = 0.2, 0.3
 # How many have a board that changes who it is, a server that forgets, a person who decides.
 TAKEOVER_CHANCE, FORGET_CHANCE, WORD_CHANCE = 0.2, 0.3, 0.3
 WORST_CRYSTAL_PPM = 250.0
+# A kernel slews by no more.
+WORST_SLEW_PPM = 500.0
+# How many have their last run planned when the first is under way, and how long before it begins, hours.
+LATE_CHANCE, LEAST_LEAD_H = 0.4, 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +42,8 @@ class Fault:
     Attributes:
         kind: of `KINDS`.
         at_h, lasts_h: when and for how long.
-        detail: of a damage, which; of a step of a clock, how many seconds; of a word, its rule; empty for the others.
+        detail: of a damage, which; of a step of a clock, how many seconds; of a slew, how many parts
+            per million; of a word, its rule; empty for the others.
     """
 
     at_h: float
@@ -60,6 +65,7 @@ class Scenario:
         profile: a machine that crawls, or one that prints bursts.
         cycle: that the runs follow.
         spans_h: how long each run is; one begins where the other ends.
+        late_h: when the last of several runs is planned; None for at once, with the others.
         skew: of the board's clock, seconds and parts per million.
         attended: after an unplanned stop the machine stands until a person resumes it.
         horizon: how far ahead the board holds work, ISO 8601.
@@ -72,6 +78,7 @@ class Scenario:
     profile: str
     cycle: str
     spans_h: tuple[float, ...]
+    late_h: float | None
     skew: str
     attended: bool
     horizon: str
@@ -113,17 +120,19 @@ def draw(seed: int) -> Scenario:
     dice = random.Random(seed)
     policy = dice.choice(tuple(POLICIES))
     spans_h = _spans(dice)
+    late_h = _late_h(dice, spans_h)
     return Scenario(
         seed=seed,
         policy=policy,
         profile=dice.choice(PROFILES),
         cycle=PERIOD if policy in SHIFTS else dice.choice(CYCLES),
         spans_h=spans_h,
+        late_h=late_h,
         skew=f"{dice.uniform(-1e5, 1e5):.0f}:{dice.uniform(-WORST_CRYSTAL_PPM, WORST_CRYSTAL_PPM):.1f}",
         attended=dice.random() < ATTENDED_CHANCE,
         horizon=HORIZONS[dice.random() < SHORT_HORIZON_CHANCE],
         armed_h=round(dice.uniform(0.1, sum(spans_h)), 2) if dice.random() < 0.3 else None,
-        faults=tuple(sorted(_faults(dice, sum(spans_h)), key=lambda one: one.at_h)),
+        faults=tuple(sorted(_faults(dice, sum(spans_h), late_h), key=lambda one: one.at_h)),
     )
 
 
@@ -133,7 +142,13 @@ def _spans(dice: random.Random) -> tuple[float, ...]:
     return tuple(round(dice.uniform(2.5, 4.5) / (1.0 + 0.6 * (count - 1)), 2) for _ in range(count))
 
 
-def _faults(dice: random.Random, hours: float) -> list[Fault]:
+def _late_h(dice: random.Random, spans_h: tuple[float, ...]) -> float | None:
+    if len(spans_h) == 1 or dice.random() >= LATE_CHANCE:
+        return None
+    return round(dice.uniform(0.1, sum(spans_h[:-1]) - LEAST_LEAD_H), 2)
+
+
+def _faults(dice: random.Random, hours: float, late_h: float | None) -> list[Fault]:
     special = {*TAKEOVERS, *FORGETS, *WORDS}
     kinds = [dice.choice([kind for kind in KINDS if kind not in special]) for _ in range(dice.randint(1, 3))]
     if dice.random() < WORD_CHANCE:
@@ -142,7 +157,7 @@ def _faults(dice: random.Random, hours: float) -> list[Fault]:
         kinds.append(dice.choice(FORGETS))
     elif dice.random() < TAKEOVER_CHANCE:
         kinds.append(dice.choice(TAKEOVERS))
-    return [_fault(dice, kind, hours) for kind in kinds]
+    return [_from_before(dice, _fault(dice, kind, hours), late_h) for kind in kinds]
 
 
 def _fault(dice: random.Random, kind: str, hours: float) -> Fault:
@@ -151,6 +166,8 @@ def _fault(dice: random.Random, kind: str, hours: float) -> Fault:
         detail = dice.choice(DAMAGES)
     if kind == "clock-step":
         detail = f"{dice.choice((-1, 1)) * dice.choice((1, 3600, 86400, 1e9)):.0f}"
+    if kind == "clock-slewed":
+        detail = f"{dice.choice((-1, 1)) * dice.uniform(50, WORST_SLEW_PPM):.0f}"
     if kind == "server-moved":
         detail = f"{dice.choice((-1, 1)) * dice.choice(SERVER_STEPS_S):g}"
     if kind in WORDS:
@@ -159,6 +176,13 @@ def _fault(dice: random.Random, kind: str, hours: float) -> Fault:
         lasts_h = dice.uniform(*DAYS_H)
     fault = Fault(at_h=round(dice.uniform(-0.2, 0.9 * hours), 3), kind=kind, lasts_h=round(lasts_h, 3), detail=detail)
     return fault if kind not in WORDS else _while_it_matters(dice, fault, hours)
+
+
+def _from_before(dice: random.Random, fault: Fault, late_h: float | None) -> Fault:
+    """What a server is put back from is as often as not older than the run that was planned last."""
+    if fault.kind not in FORGETS or late_h is None or dice.random() < 0.5:
+        return fault
+    return replace(fault, at_h=round(late_h - dice.uniform(0.05, 0.3), 3))
 
 
 def _while_it_matters(dice: random.Random, fault: Fault, hours: float) -> Fault:

@@ -79,13 +79,19 @@ def _ended(stage: Stage) -> list[str]:
     by a fault of the program."""
     boards = (*stage.boards, *stage.clones)
     logs = [board.said() for board in boards]
-    last_lines = [log[log.index("Traceback") :].splitlines()[-1] for log in logs if "Traceback" in log]
+    last_lines = [_exception(log) for log in logs if "Traceback" in log]
     allowed = {status for kind, status in MAY_END.items() if kind in stage.scenario.kinds}
     statuses = sorted({status for board in boards for status in board.ended} - allowed)
     return [
         *(f"the agent broke: {line}" for line in last_lines),
         *(f"an agent ended by itself with {status}" for status in statuses),
     ]
+
+
+def _exception(log: str) -> str:
+    """What was raised, of the last traceback in a log: the first line after it that stands at the margin."""
+    lines = log[log.rindex("Traceback") :].splitlines()[1:]
+    return next((line for line in lines if line and not line.startswith(" ")), "cut off")
 
 
 def _views(stage: Stage) -> list[str]:

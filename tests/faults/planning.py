@@ -1,0 +1,71 @@
+"""The studio plans runs: before the first begins, while it is under way, and again what a server has forgotten."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import urllib3
+
+from machines.structure import format_instant
+from tests.faults.options import POLICIES, cycle_options
+from tests.faults.scenario import Scenario
+from tests.faults.stage import Act, Stage
+
+STRIPS_PER_TURN = 48
+TRY_EVERY_H = 0.05
+# Where the server was away until then, it is still meant.
+IN_THE_PAST = {"begins_in_the_past": True}
+
+
+def plan_first(stage: Stage) -> None:
+    """Every run but one that is planned late; the first begins when the stage's scenario does."""
+    scenario = stage.scenario
+    count = len(scenario.spans_h) - (scenario.late_h is not None)
+    for number in range(1, count + 1):
+        run = _body(scenario, stage.machine, number, stage.begins)
+        stage.lane.studio.create("runs", run)
+        stage.runs.append(run["id"])
+
+
+def plan_late(stage: Stage) -> None:
+    """The last run, as soon as the server is there."""
+    run = _body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins) | IN_THE_PAST
+    if _planned(stage, run):
+        stage.runs.append(run["id"])
+    else:
+        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: plan_late(stage)))
+
+
+def plan_again(stage: Stage) -> None:
+    """Runs that a server put back does not know; where they began meanwhile, somebody says that this is meant."""
+    for number, run in enumerate(stage.runs, 1):
+        status, _ = stage.lane.studio.call("GET", f"runs/{run}")
+        if status == 404:
+            _planned(stage, _body(stage.scenario, stage.machine, number, stage.begins) | IN_THE_PAST)
+
+
+def _planned(stage: Stage, run: dict[str, Any]) -> bool:
+    if stage.server_off:
+        return False
+    try:
+        stage.lane.studio.create("runs", run)
+    except urllib3.exceptions.HTTPError:
+        return False
+    return True
+
+
+def _body(scenario: Scenario, machine: str, number: int, begins: datetime) -> dict[str, Any]:
+    """What plans a run; they begin where the one before ends."""
+    starts_at = begins + timedelta(hours=sum(scenario.spans_h[: number - 1]))
+    return {
+        "id": f"{machine}-{number}",
+        "machine": machine,
+        "source": "land",
+        "cycle": scenario.cycle,
+        "cycle_options": cycle_options(scenario.cycle),
+        "starts_at": format_instant(starts_at),
+        "ends_at": format_instant(starts_at + timedelta(hours=scenario.spans_h[number - 1])),
+        "policy": POLICIES[scenario.policy],
+        "strips_per_turn": STRIPS_PER_TURN,
+    }
