@@ -84,6 +84,17 @@ class Evidence:
         last = max(i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled")
         return [without(fact["data"]) for fact in self.facts[last:] if fact["kind"] in NODE_KINDS]
 
+    @property
+    def told_by_each(self) -> list[list[Entry]]:
+        """What was told from each enrolment to the next, read as the wire's messages."""
+        told: list[list[Entry]] = [[]]
+        for fact in self.facts:
+            if fact["kind"] == "node-enrolled":
+                told.append([])
+            elif fact["kind"] in NODE_KINDS:
+                told[-1].append(structure(without(fact["data"]), Entry))  # type: ignore[arg-type]
+        return told
+
     def entries(self) -> list[Entry]:
         """What boards told, read as the wire's messages."""
         return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]

@@ -105,15 +105,16 @@ def words_are_used(evidence: Evidence) -> list[str]:
 
 
 def stood_until_resumed(evidence: Evidence) -> list[str]:
-    """Where the machine is attended, nothing is laid between an unplanned stop and a person's resume."""
+    """Where the machine is attended, nothing is laid between an unplanned stop and a person's resume; or until a board
+    was enrolled there, which a person beside the machine did."""
     if not evidence.attended:
         return []
     stopped_at, complaints = None, []
-    for entry in evidence.entries():
-        if isinstance(entry, NodeStarted) and entry.unplanned_stop:
-            stopped_at = entry.at
-        elif isinstance(entry, OperatorActed) and entry.action == "resume":
+    for entry in (one for told in evidence.told_by_each for one in (None, *told)):
+        if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
             stopped_at = None
+        elif isinstance(entry, NodeStarted) and entry.unplanned_stop:
+            stopped_at = entry.at
         elif isinstance(entry, ColumnsPrinted) and stopped_at is not None and entry.at > stopped_at:
             columns = f"{entry.columns.first} to {entry.columns.end}"
             complaints.append(f"columns {columns} were laid after an unplanned stop, and nobody resumed")

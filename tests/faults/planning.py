@@ -14,8 +14,6 @@ from tests.faults.stage import Act, Stage
 
 STRIPS_PER_TURN = 48
 TRY_EVERY_H = 0.05
-# Where the server was away until then, it is still meant.
-IN_THE_PAST = {"begins_in_the_past": True}
 
 
 def plan_first(stage: Stage) -> None:
@@ -30,7 +28,7 @@ def plan_first(stage: Stage) -> None:
 
 def plan_late(stage: Stage) -> None:
     """The last run, as soon as the server is there."""
-    run = _body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins) | IN_THE_PAST
+    run = _body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins)
     if _planned(stage, run):
         stage.runs.append(run["id"])
     else:
@@ -38,11 +36,11 @@ def plan_late(stage: Stage) -> None:
 
 
 def plan_again(stage: Stage) -> None:
-    """Runs that a server put back does not know; where they began meanwhile, somebody says that this is meant."""
+    """Runs that a server put back does not know, also where they began meanwhile."""
     for number, run in enumerate(stage.runs, 1):
         status, _ = stage.lane.studio.call("GET", f"runs/{run}")
         if status == 404:
-            _planned(stage, _body(stage.scenario, stage.machine, number, stage.begins) | IN_THE_PAST)
+            _planned(stage, _body(stage.scenario, stage.machine, number, stage.begins))
 
 
 def _planned(stage: Stage, run: dict[str, Any]) -> bool:

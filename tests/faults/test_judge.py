@@ -326,6 +326,11 @@ def test_a_machine_that_goes_on_before_a_person_resumes_it_is_seen(tmp_path: Pat
     assert judge(of(began, resumed, printed(3, FIRST, END, 0)), [judged_log.stood_until_resumed]) == []
     by_itself = judge(of(began, printed(2, FIRST, END, 0), resumed), [judged_log.stood_until_resumed])
     assert by_itself == ["columns 100 to 130 were laid after an unplanned stop, and nobody resumed"]
+    enrolled = {"kind": "node-enrolled", "data": {"epoch": 2}}
+    by_another = of(began)
+    laid = {"kind": "columns-printed", "data": printed(1, FIRST, END, 0)}
+    by_another = replace(by_another, facts=[*by_another.facts, enrolled, laid])
+    assert judge(by_another, [judged_log.stood_until_resumed]) == [], "who enrolled a new board stood beside it"
 
 
 def test_where_a_journal_goes_on_what_is_in_it_and_not_in_the_log_is_seen(tmp_path: Path) -> None:
