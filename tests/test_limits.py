@@ -49,6 +49,14 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.agent.LOCK_PAUSE_S": (0.05, "twenty of them are a second"),
     "machines.node.arming.LIMIT_S": (10.0, "a person stands there and waits"),
     "machines.node.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
+    "machines.node.asked.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
+    "machines.node.asked.WAIT_LEAST_REAL_S": (1.0, "under a faster clock the limit is too short for any answer"),
+    "machines.node.board.MOST_DRIFT_PPM": (1000.0, "a clock further off is broken"),
+    "machines.node.board.WHOLE_SECOND_S": (1.0, "a battery clock shows whole seconds"),
+    "machines.node.board.SLACK_S": (1.0, "a simple time service states no error of its own servers"),
+    "machines.node.known_rate.BETWEEN_BOOTS": (5e-6, "warmth and ageing between two boots"),
+    "machines.node.known_rate.ABOUT_AS_NARROW": (1.25, "of two that are alike, the newer tells more"),
+    "machines.node.timekeeper.WORTH_A_WRITE": (2.0, "each time is a write to the card"),
     "machines.node.at_hand.MOST_REFUSALS": (3, "each leaves a burst unknown"),
     "machines.node.belief.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
     "machines.node.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
@@ -229,6 +237,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
 NO_LIMITS: dict[str, str] = {
     "numbers of kinds, of places in an array, or of nothing": """
         machines.drivers.paper.LAID machines.drivers.paper.CUT machines.drivers.paper.REFUSED
+        machines.node.board._STA_UNSYNC machines.node.board._ADJTIMEX_WORDS
         machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
         machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
         machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE

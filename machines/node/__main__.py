@@ -141,8 +141,8 @@ def _add_machine(running: argparse.ArgumentParser) -> None:
         "--battery-clock",
         type=float,
         metavar="PPM",
-        help="a battery keeps the board's clock while the power is off, and it runs wrong by so many parts per million at"
-        " most (its maker states it, such as 20): after a power cut it is printed by, while the server is not heard",
+        help="a battery keeps the board's clock while the power is off, and it runs wrong by so many parts per million"
+        " at most (its maker states it, such as 20): after a power cut it is printed by, while the server is not heard",
     )
     running.add_argument("--baud", type=int, default=BAUD, help=f"of the serial device (default {BAUD})")
 
