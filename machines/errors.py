@@ -25,3 +25,7 @@ class InputError(ValueError):
         self.field = f"{parent}.{self.field}" if self.field else parent
         self.args = (f"{self.field}: {self.problem}; {self.remedy}",)
         return self
+
+
+class UnknownChoice(InputError):
+    """A text where one of some texts was wanted, and it is none of those known here: a newer program may know it."""

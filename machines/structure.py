@@ -19,7 +19,7 @@ from cattrs.cols import homogenous_tuple_structure_factory
 from cattrs.errors import ClassValidationError
 from cattrs.gen import make_dict_structure_fn
 
-from machines.errors import InputError
+from machines.errors import InputError, UnknownChoice
 
 T = TypeVar("T")
 
@@ -142,7 +142,8 @@ def _kinds(cls: Any) -> dict[str, Any]:
 def _one_of(value: Any, literal: Any) -> Any:
     if value not in get_args(literal):
         choices = ", ".join(map(str, get_args(literal)))
-        raise InputError("", f"{value!r} is not one of the choices", f"give one of: {choices}")
+        refusal = UnknownChoice if isinstance(value, str) else InputError
+        raise refusal("", f"{value!r} is not one of the choices", f"give one of: {choices}")
     return value
 
 
@@ -167,7 +168,8 @@ def _make_converter(*, pass_over_unknown: bool = False) -> Converter:
                 raise InputError("", f"{value!r} is not an object", "give a JSON object")
             kind = value.get("kind")
             if not isinstance(kind, str) or kind not in kinds:
-                raise InputError("kind", f"{kind!r} is none of the kinds", f"give one of: {', '.join(kinds)}")
+                refusal = UnknownChoice if isinstance(kind, str) else InputError
+                raise refusal("kind", f"{kind!r} is none of the kinds", f"give one of: {', '.join(kinds)}")
             return converter.structure(value, kinds[kind])
 
         return read
@@ -211,7 +213,8 @@ def _located(error: BaseException) -> InputError:
 
 def _join(step: str, error: InputError) -> InputError:
     separator = "" if not error.field or error.field.startswith("[") else "."
-    return InputError(f"{step}{separator}{error.field}", error.problem, error.remedy)
+    refusal = UnknownChoice if isinstance(error, UnknownChoice) else InputError
+    return refusal(f"{step}{separator}{error.field}", error.problem, error.remedy)
 
 
 def _field_names(cls: type) -> list[str]:
@@ -222,6 +225,7 @@ def structure(data: Any, cls: type[T]) -> T:
     """Build a (nested) frozen dataclass from JSON values.
 
     Raises:
+        UnknownChoice: the first thing wrong is a text that is none of the choices.
         InputError: names the first field that cannot be used or is not known, what is wrong and what would be right.
     """
     return _structured(_CONVERTER, data, cls)
@@ -232,6 +236,7 @@ def structure_from_newer(data: Any, cls: type[T]) -> T:
     more than this one understands. A value that is not understood is refused all the same.
 
     Raises:
+        UnknownChoice: the first thing wrong is a text that is none of the choices.
         InputError: names the first field that cannot be used, what is wrong and what would be right.
     """
     return _structured(_PATIENT, data, cls)

@@ -20,6 +20,7 @@ from machines.profile import Profile
 from machines.recovery import Override, Pace, Policy, Span
 from machines.structure import structure, unstructure
 from machines.supplies import use
+from machines.upcasts import told
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -183,7 +184,7 @@ class Reports:
 
     def as_json(self) -> dict[str, Any]:
         """The message as JSON values."""
-        return unstructure(self)
+        return unstructure(self) | {"entries": [told(entry) for entry in self.entries]}
 
     @classmethod
     def from_json(cls, data: Any) -> Reports:

@@ -11,6 +11,7 @@ from django.db.models import F
 from machines.profile import Profile
 from scheduling.darkroom import Original, draw_plate
 from scheduling.log.events import SegmentsPlanned
+from scheduling.log.folding import require_views
 from scheduling.log.models import Machine, Run, Segment, Source
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
 from scheduling.originals import source_original
@@ -24,6 +25,8 @@ from scheduling.uploads import UploadStore
 PLANNER = "planner"
 # Turns of one run planned in one go, so that a run of very short ones holds up neither the others nor other jobs.
 MOST_TURNS = 256
+# The views that planning stands on.
+GROUND = ("runs", "machines", "profiles", "sources", "venues")
 
 
 def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None) -> int:
@@ -40,8 +43,10 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
         uploads: where the files of sources lie; None where no source has one.
 
     Raises:
+        ViewsSetAside: what is planned would not show, and be planned again for ever.
         ExceptionGroup: some runs could not be planned; the others were.
     """
+    require_views(*GROUND)
     runs = Run.objects.filter(planned_to_column__lt=F("end_column"), starts_at__lt=now + horizon)
     added, failures = 0, []
     for run in runs.order_by("starts_at", "id"):

@@ -6,6 +6,7 @@ from machines.errors import InputError
 from machines.recovery import Override, Rule
 from machines.structure import structure
 from scheduling.log.events import OutageOverridden
+from scheduling.log.folding import require_views
 from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
 from scheduling.log.store import Append, Attribution, append, stream_version
@@ -45,6 +46,7 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> W
     Raises:
         NothingOpen: nothing is.
         InputError: the rule cannot be kept, or the reason is too long.
+        ViewsSetAside: what is open cannot be told.
         LostRace: again and again.
     """
     return until_won(lambda: _override_once(run, rule, reason, by))
@@ -53,6 +55,7 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> W
 def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution) -> Word:
     stream = f"machine/{run.machine_id}"
     version = stream_version(stream)
+    require_views("machines", "outages", "runs")
     found = _require_open(run, by)
     require_reason(reason)
     try:

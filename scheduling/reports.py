@@ -1,29 +1,51 @@
-"""Taking a node's reports: each entry once, however often it is sent."""
+"""Taking a node's reports: each entry once, however often it is sent, and only what its machine can tell."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.entries import Entry, GapSettled
+from machines.entries import ColumnsPrinted, Entry, GapSettled
+from machines.errors import InputError
 from machines.recovery import Decision, Gap, settle
-from machines.wire import Reports, pace
-from scheduling.log.events import Event, SettlementDiffered
+from machines.wire import pace
+from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible, segment_columns, timely
+from scheduling.log.events import (
+    EntryReadInPart,
+    EntrySetAside,
+    Event,
+    ReportsRefused,
+    ReportsTakenAgain,
+    SettlementDiffered,
+)
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.tables import table
 from scheduling.override import was_given
 from scheduling.races import until_won
-from scheduling.selectors import run_policy, run_profile, run_work
+from scheduling.selectors import machine_profile, run_policy, run_profile, run_work
 from scheduling.taken import entries_taken
+from scheduling.told import Batch, Doubt, Told
+
+# A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
+SHIFT_TOLERANCE_S = 0.001
+PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifted")
+LONGEST_SAID = 300
+# A node that is less sure of the time than this does not know it, and prints nothing by it.
+MOST_ERROR_S = 86400.0
 
 
 class StaleEpoch(Exception):
     """The node was replaced: another board holds a later epoch and this one must not print on."""
 
     def __init__(self, epoch: int, current: int) -> None:
-        super().__init__(f"epoch {epoch} was replaced by {current}; stop printing, and enrol again to take over")
+        problem = f"epoch {epoch} was replaced by {current}"
+        if epoch > current:
+            problem = f"epoch {epoch} is not known here, where {current} is the newest: an older copy was put back"
+        super().__init__(f"{problem}; stop printing, and enrol again to take over")
         self.epoch = epoch
         self.current = current
 
@@ -52,7 +74,7 @@ class JournalDiffers(Exception):
         self.seq = seq
 
 
-def take(machine: str, reports: Reports, by: Attribution) -> int:
+def take(machine: str, batch: Batch, by: Attribution) -> int:
     """Write down what is new in a batch and return the sequence number up to which everything is taken.
 
     A lost race means that another request of the same machine was taken in between: the batch is looked at again,
@@ -62,61 +84,168 @@ def take(machine: str, reports: Reports, by: Attribution) -> int:
         StaleEpoch: the node was replaced.
         MissingEntries: the batch begins too late, or has a hole.
         JournalDiffers: an entry that was taken before was another one.
+        InputError: names what this machine cannot have told; nothing of the batch was taken.
         LostRace: again and again; the node sends it once more.
     """
-    return until_won(lambda: _take_once(machine, reports, by))
+    return until_won(lambda: _take_once(machine, batch, by))
 
 
-def _take_once(machine: str, reports: Reports, by: Attribution) -> int:
+def say_refused(machine: str, error: InputError, by: Attribution) -> None:
+    """See that somebody learns, once, that what a machine's board tells is refused: its journal cannot go on.
+
+    Raises:
+        LostRace: again and again.
+    """
+
+    def say_once() -> None:
+        stream = f"machine/{machine}"
+        version = stream_version(stream)
+        if Machine.objects.get(id=machine).refused_since is None:
+            refused = ReportsRefused(field=error.field[:LONGEST_SAID], problem=error.problem[:LONGEST_SAID])
+            append([Append(stream, version, [refused])], by)
+
+    until_won(say_once)
+
+
+def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
     stream = f"machine/{machine}"
     version = stream_version(stream)
     row: Machine | None = table(Machine, DEFAULT_DB_ALIAS).find(machine)  # every report asks, so in ready-made SQL
     if row is None:
         raise Machine.DoesNotExist(machine)
-    if reports.epoch != row.epoch:
-        raise StaleEpoch(reports.epoch, row.epoch)
-    _require_same(machine, reports, row.accepted_through)
-    new = [entry for entry in reports.entries if entry.seq > row.accepted_through]
-    for expected, entry in enumerate(new, row.accepted_through + 1):
-        if entry.seq != expected:
-            raise MissingEntries(expected, entry.seq)
+    if batch.epoch != row.epoch:
+        raise StaleEpoch(batch.epoch, row.epoch)
+    _require_same(machine, batch, row.accepted_through)
+    new = [(index, told) for index, told in enumerate(batch.entries) if told.seq > row.accepted_through]
+    for expected, (_, told) in enumerate(new, row.accepted_through + 1):
+        if told.seq != expected:
+            raise MissingEntries(expected, told.seq)
     if new:
-        append([Append(stream, version, [event for entry in new for event in _checked(entry)])], by)
+        events = [*_facts(row, batch, new, by)]
+        if row.refused_since is not None:
+            events.insert(0, ReportsTakenAgain())
+        append([Append(stream, version, events)], by)
     return row.accepted_through + len(new)
 
 
-def _require_same(machine: str, reports: Reports, accepted_through: int) -> None:
+def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
     """Entries that were taken before are sent again where an answer was lost, and are then the same to the last word.
     A copied board writes on under the numbers of its original, so whichever comes second is found out here."""
-    again = [entry for entry in reports.entries if entry.seq <= accepted_through]
+    again = [told for told in batch.entries if told.seq <= accepted_through]
     if not again:
         return
     taken = entries_taken(machine, again[0].seq, again[-1].seq + 1, accepted_through)
-    for entry in again:
-        if taken.get(entry.seq, entry) != entry:
-            raise JournalDiffers(entry.seq)
+    for told in again:
+        if taken.get(told.seq, told.meant) != told.meant:
+            raise JournalDiffers(told.seq)
 
 
-def _checked(entry: Entry) -> list[Event]:
-    """An entry, and after a settlement that we would not have made the word that it differs."""
-    if not isinstance(entry, GapSettled):
-        return [entry]
-    run = Run.objects.filter(id=entry.run).first()
-    if run is None:  # a fact all the same; the machine's page shows it as what it is
-        return [entry]
-    ours = settle(run_policy(run), _as_known_here(entry), pace(run_profile(run), run_work(run)))
-    if _as_far_as_told(ours, entry.decision) == entry.decision:
-        return [entry]
-    return [entry, SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)]
+@dataclass(frozen=True)
+class _Known:
+    """What is known here of what a batch tells of."""
+
+    machine: Machine
+    runs: Mapping[str, Run]
+    ground: Ground
 
 
-def _as_far_as_told(ours: Decision, theirs: Decision) -> Decision:
-    """Our decision without the costs that the node did not tell, as one of an older version does not."""
-    return replace(
-        ours,
-        paper_mm=None if theirs.paper_mm is None else ours.paper_mm,
-        ink_ml=None if theirs.ink_ml is None else ours.ink_ml,
+def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attribution) -> Iterator[Event]:
+    """What is written down of new entries.
+
+    Raises:
+        InputError: names what this machine cannot have told.
+    """
+    named = {run for _, told in new if (run := getattr(told.entry, "run", None)) is not None}
+    error_s = batch.status.clock_error_s if batch.status is not None else None
+    known = _Known(
+        machine=machine,
+        runs=Run.objects.in_bulk(named) if named else {},
+        ground=Ground(
+            now=by.said_at,
+            may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
+            profile=machine_profile(profile=machine.profile_id),
+        ),
     )
+    for index, told in new:
+        try:
+            yield from _facts_of(told, known)
+        except InputError as error:
+            raise error.within(f"entries[{index}]") from None
+
+
+def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
+    entry, doubt = told.entry, told.doubt
+    if entry is None:
+        assert doubt is not None
+        yield _set_aside(told, doubt)
+        return
+    run, ground = _own_run(entry, known), known.ground
+    if run is not None:
+        ground = _ground_of(run, entry, ground)
+    try:
+        require_possible(entry, ground)
+    except DoesNotFit as error:
+        yield _set_aside(told, error.doubt)
+        return
+    if (late := timely(entry, ground)) is not None:
+        entry, doubt = replace(entry, at=ground.now), late
+    yield entry
+    if isinstance(entry, GapSettled) and run is not None:
+        yield from _differing(entry, run)
+    if doubt is not None:
+        yield EntryReadInPart(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
+
+
+def _own_run(entry: Entry, known: _Known) -> Run | None:
+    """The run that an entry is about; None where it is about none, or about one that is not known here: that is a fact
+    all the same, as a server may have been put back from a copy that does not know the run.
+
+    Raises:
+        InputError: it is another machine's.
+    """
+    run = known.runs.get(getattr(entry, "run", ""))
+    if run is not None and run.machine_id != known.machine.id:
+        raise InputError("run", f"{run.id!r} is no run of this machine", "tell only of runs that its work named")
+    return run
+
+
+def _ground_of(run: Run, entry: Entry, ground: Ground) -> Ground:
+    """The ground with what is known of a run. A node prints while its time is as sure as the machine's profile asks,
+    which a slow run asks less of."""
+    tolerance_s = ground.profile.clock_tolerance_dots * run.mean_turn_s / ground.profile.columns_per_turn
+    return replace(
+        ground,
+        run=run,
+        may_be_ahead=ground.may_be_ahead + timedelta(seconds=tolerance_s),
+        segment_columns=segment_columns(run, entry.segment) if isinstance(entry, ColumnsPrinted) else None,
+    )
+
+
+def _set_aside(told: Told, doubt: Doubt) -> EntrySetAside:
+    return EntrySetAside(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST_SAID else text[: LONGEST_SAID - 1] + "…"
+
+
+def _differing(entry: GapSettled, run: Run) -> Iterator[Event]:
+    """After a settlement that we would not have made, the word that it differs."""
+    ours = settle(run_policy(run), _as_known_here(entry), pace(run_profile(run), run_work(run)))
+    if not do_the_same(ours, entry.decision):
+        yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)
+
+
+def do_the_same(ours: Decision, theirs: Decision) -> bool:
+    """Whether two decisions come to the same on the paper: the same columns have the same fate, printing goes on at the
+    same one, and the timeline waits as long. How that is said, how long it takes and what it costs is told, not judged;
+    and where nothing lies, it lies nowhere."""
+    if (ours.action, ours.onward) != (theirs.action, theirs.onward):
+        return False
+    if abs(ours.shift_s - theirs.shift_s) > SHIFT_TOLERANCE_S:
+        return False
+    parts = ((getattr(ours, name), getattr(theirs, name)) for name in PARTS)
+    return all(one == other or not (one or other) for one, other in parts)
 
 
 def _as_known_here(entry: GapSettled) -> Gap:

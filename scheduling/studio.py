@@ -27,6 +27,7 @@ from scheduling.log.events import (
     SourceAdded,
     VenueAdded,
 )
+from scheduling.log.folding import require_views
 from scheduling.log.store import (
     Append,
     Attribution,
@@ -224,6 +225,14 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Event]]] = {
     FixServiceWindow: ("service", fix_service_window),
 }
 
+# The views that a command is checked against, beside the one that it adds to.
+GROUND: dict[type[Any], tuple[str, ...]] = {
+    AddMachine: ("venues", "profiles"),
+    PlanRun: ("runs", "machines", "profiles", "sources", "venues"),
+    FixOpening: ("venues",),
+    FixServiceWindow: ("venues",),
+}
+
 # What has to be seen on a picture itself, with its file, before the command is carried out.
 DRAWN: dict[type[Any], Callable[[Any, UploadStore | None], None]] = {
     AddSource: lambda command, uploads: check_upload(command.picture, command.upload, uploads),
@@ -242,8 +251,10 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
     Raises:
         InputError: names the field that cannot be used.
         Taken: the id is in use.
+        ViewsSetAside: it cannot be checked, or would not show.
     """
     kind, handler = HANDLERS[type(command)]
+    require_views(*GROUND.get(type(command), ()))
     handler(command)
     if isinstance(command, PlanRun):
         require_begins_ahead(command, by.said_at)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import get_args
+from typing import Any, get_args
 
 from django.db.models import QuerySet
 
@@ -11,15 +11,18 @@ from machines.entries import Entry
 from machines.structure import parse_instant
 from machines.wire import Taken
 from scheduling.log import models
-from scheduling.log.events import NAMES, NodeEnrolled, from_data
+from scheduling.log.events import NAMES, EntryReadInPart, EntrySetAside, NodeEnrolled
+from scheduling.told import read_told
 
-ENTRY_KINDS = tuple(NAMES[cls] for cls in get_args(Entry))
+# One event for each entry that was taken.
+ENTRY_KINDS = tuple(NAMES[cls] for cls in (*get_args(Entry), EntrySetAside))
 # A board that missed more enrolments than this is told nothing, and takes its own journal for unfit.
 MOST_EPOCHS = 8
 
 
-def entries_taken(machine: str, first: int, end: int, accepted_through: int) -> Mapping[int, Entry]:
-    """Entries of the newest journal that were taken before, by number.
+def entries_taken(machine: str, first: int, end: int, accepted_through: int) -> Mapping[int, Entry | Mapping[str, Any]]:
+    """Entries of the newest journal that were taken before, by number: as they are understood today, whatever was
+    understood of them when they were told; as they were told, where they are not.
 
     Args:
         machine: id.
@@ -28,9 +31,33 @@ def entries_taken(machine: str, first: int, end: int, accepted_through: int) -> 
             meantime, some of the oldest wanted may be missing in the answer.
     """
     newest_first = _entries(machine).order_by("-version")
-    rows = newest_first[accepted_through - end + 1 : accepted_through - first + 1]
-    told = (from_data(row.kind, row.schema, row.data) for row in rows)
-    return {entry.seq: entry for entry in told if isinstance(entry, Entry)}
+    rows = list(newest_first[accepted_through - end + 1 : accepted_through - first + 1])
+    told = {_seq(row): _as_told(row) for row in rows}
+    if rows:
+        told |= _read_in_part(machine, rows[-1].version, rows[0].version)
+    return {seq: read_told(raw).meant for seq, raw in told.items()}
+
+
+def _read_in_part(machine: str, first: int, last: int) -> dict[int, dict[str, Any]]:
+    """Entries that were not taken to the last word, as they were told. Those of versions from a first to a last; the
+    word on an entry stands behind it, and before the next entry."""
+    kind, stream = NAMES[EntryReadInPart], f"machine/{machine}"
+    rows = models.Event.objects.filter(stream=stream, kind=kind, version__gt=first)
+    following = _entries(machine).filter(version__gt=last).order_by("version").first()
+    if following is not None:
+        rows = rows.filter(version__lt=following.version)
+    return {row.data["seq"]: row.data["entry"] for row in rows}
+
+
+def _as_told(row: models.Event) -> dict[str, Any]:
+    """What an event that stands for an entry says that the node told."""
+    if row.kind == NAMES[EntrySetAside]:
+        return dict(row.data["entry"])
+    return dict(row.data) if row.schema == 1 else row.data | {"schema": row.schema}
+
+
+def _seq(row: models.Event) -> int:
+    return int(row.data["seq"])
 
 
 def taken_of_earlier(machine: str) -> tuple[Taken, ...]:
@@ -41,8 +68,9 @@ def taken_of_earlier(machine: str) -> tuple[Taken, ...]:
         of_epoch = _entries(machine).filter(version__gt=enrolled.version)
         last = (of_epoch if end is None else of_epoch.filter(version__lt=end)).order_by("-version").first()
         if last is not None:
-            at = parse_instant(last.data["at"])
-            found.append(Taken(epoch=enrolled.data["epoch"], through=last.data["seq"], at=at))
+            said = _read_in_part(machine, last.version, last.version).get(_seq(last), _as_told(last))
+            at = parse_instant(said["at"])
+            found.append(Taken(epoch=enrolled.data["epoch"], through=_seq(last), at=at))
         end = enrolled.version
     return tuple(found)
 

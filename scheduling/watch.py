@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from scheduling.log.events import Event, SilenceBegan, SilenceEnded
+from scheduling.log.folding import require_views
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
 from scheduling.selectors import current_run
@@ -16,7 +17,11 @@ def watch_silence(now: datetime, silent_after: timedelta) -> int:
     """Begin or end the silence of each machine, and return how many changed.
 
     Two watches at once are harmless: the second loses the race on the machine's stream and leaves it at that.
+
+    Raises:
+        ViewsSetAside: a silence that begins would not show, and begin for ever.
     """
+    require_views("machines", "notices", "runs")
     return sum(_watch(beat, now, silent_after) for beat in Heartbeat.objects.all())
 
 

@@ -12,6 +12,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
+from scheduling.log.folding import ViewsSetAside
 from server.accounts.attempts import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import OUR_MISTAKE
@@ -28,6 +29,11 @@ SAID = {
     ),
     404: ("Nothing is here", "The address may be misspelt, or what it named was never there."),
     429: ("Too many wrong tries", "Names and passwords are looked at again in {minutes}. Then sign in once more."),
+    503: (
+        "This cannot be done now",
+        "A mistake of this program keeps it from showing all that it was told. Nothing was written. Machines print on,"
+        " and what they report is kept; please tell the studio.",
+    ),
     500: ("The server made a mistake", "It is written down. Please pass on the number below to the studio."),
 }
 
@@ -86,3 +92,18 @@ class TooManyTriesAnswered:
         response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")
         response["Retry-After"] = str(exception.wait_s)
         return response
+
+
+class SetAsideAnswered:
+    """Middleware: what a page answers that needs what is set aside, 503."""
+
+    def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.answer = answer
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer of the view."""
+        return self.answer(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        """The page, where a view let the exception pass."""
+        return _answer(request, 503) if isinstance(exception, ViewsSetAside) else None

@@ -16,6 +16,7 @@ from django.db import close_old_connections
 
 from machines.clock import Clock
 from scheduling.extend import extend_plans
+from scheduling.log.folding import ViewsSetAside
 from scheduling.redraw import redraw_lost
 from scheduling.watch import watch_silence
 from server import wiring
@@ -68,6 +69,9 @@ def run_once(job: Job) -> bool:
     close_old_connections()
     try:
         changed = job.run()
+    except ViewsSetAside as aside:
+        logger.error("job %s waits, as what it stands on is %s", job.name, aside)
+        return False
     except Exception:  # whatever it is, the other jobs go on
         logger.exception("job %s failed; it is tried again in %g s", job.name, job.period_s)
         return False

@@ -6,7 +6,8 @@ import json
 import sqlite3
 
 from machines.entries import Entry
-from machines.structure import parse_instant, structure, unstructure
+from machines.structure import parse_instant
+from machines.upcasts import read_entry_from_newer, told
 from machines.wire import Taken
 
 
@@ -18,13 +19,13 @@ def next_seq(db: sqlite3.Connection) -> int:
 
 def append(db: sqlite3.Connection, entry: Entry) -> None:
     """Add an entry, in the transaction of the change that it reports, so that neither is ever without the other."""
-    db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (entry.seq, json.dumps(unstructure(entry))))
+    db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (entry.seq, json.dumps(told(entry))))
 
 
 def unaccepted(db: sqlite3.Connection, limit: int) -> tuple[Entry, ...]:
-    """The oldest entries that the server has not accepted, in order."""
+    """The oldest entries that the server has not accepted, in order; those of an older form in today's."""
     rows = db.execute("SELECT body FROM entry WHERE NOT accepted ORDER BY seq LIMIT ?", (limit,)).fetchall()
-    return tuple(structure(json.loads(body), Entry) for (body,) in rows)  # type: ignore[arg-type]
+    return tuple(read_entry_from_newer(json.loads(body)) for (body,) in rows)
 
 
 def count_unaccepted(db: sqlite3.Connection) -> int:

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import get_args
 
+from machines.errors import UnknownChoice
 from machines.recovery.decision import Action, Decision
 from machines.recovery.facts import NO_COLUMNS, Columns, Gap, Pace
-from machines.recovery.policy import HalfPrinted, Policy, Rule
+from machines.recovery.policy import HalfPrinted, Policy, Rule, RuleKind
 
 _BY_POLICY = "the policy is"
 _LATE_TO_THE_END = "the run is over before the machine has caught up: what is left of it is late to its last column"
@@ -47,9 +49,11 @@ def settle(policy: Policy, gap: Gap, pace: Pace) -> Decision:
     late, ``true_again`` is the run's end, and the time told is until its last column is laid.
 
     Raises:
-        InputError: the limit is in turns, and the pace does not say how many columns those are.
+        InputError: the rule is of a kind, or says something of the half-printed segment, that is not known here; or its
+            limit is in turns, and the pace does not say how many columns those are.
     """
     rule = gap.rule(policy)
+    _require_known(rule)
     if rule.kind == "shift":
         parts = _wait(rule, gap, pace)
         return _decision(gap, pace, parts, "shift" if parts.shifted or parts.again else "skip")
@@ -64,6 +68,14 @@ def settle(policy: Policy, gap: Gap, pace: Pace) -> Decision:
     if rule.kind == "blank" and parts.skipped:
         return _decision(gap, pace, parts, "blank", seconds)
     return _decision(gap, pace, parts, "replay" if late and not why_not else "skip", seconds)
+
+
+def _require_known(rule: Rule) -> None:
+    """A rule of a later version is settled by nobody who does not know it: any other outcome would be a guess."""
+    for name, known in (("kind", RuleKind), ("half_printed", HalfPrinted)):
+        if (value := getattr(rule, name)) not in get_args(known):
+            choices = ", ".join(get_args(known))
+            raise UnknownChoice(name, f"{value!r} is no rule that is known here", f"give one of: {choices}")
 
 
 def _divide(rule: Rule, gap: Gap, pace: Pace) -> _Parts:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar, Literal, get_args
 
+from machines import upcasts
 from machines.calibration import Calibration
 from machines.dot_gain import ToneCurve
 from machines.entries import Entry
@@ -200,6 +201,78 @@ class SilenceEnded:
     silent_s: float
 
 
+@dataclass(frozen=True, kw_only=True)
+class EntrySetAside:
+    """An entry of a node's journal that is kept as it was told, and that no view takes: it may be true of the paper,
+    but this server does not understand it, or it does not fit what this server knows of the run.
+
+    Attributes:
+        seq: its number.
+        entry: what the node told, whole.
+        field, problem: why.
+    """
+
+    stream: ClassVar[str] = "machine"
+    seq: int
+    entry: dict[str, Any]
+    field: str
+    problem: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntryReadInPart:
+    """The entry just before was taken, but not all of it as the node told it: it has a field that is not known here, or
+    an instant that cannot be.
+
+    Attributes:
+        seq: its number.
+        entry: what the node told, whole.
+        field, problem: what was taken otherwise.
+    """
+
+    stream: ClassVar[str] = "machine"
+    seq: int
+    entry: dict[str, Any]
+    field: str
+    problem: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntryPassedOver:
+    """A view could not take an entry of a node's journal, and goes on without it.
+
+    Attributes:
+        seq: its number.
+        view: which.
+        problem: why.
+    """
+
+    stream: ClassVar[str] = "machine"
+    seq: int
+    view: str
+    problem: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReportsRefused:
+    """A node told what cannot be. Its journal cannot be taken from there on, and a person must look.
+
+    Attributes:
+        field, problem: where it stands in the batch, and what is wrong with it.
+    """
+
+    stream: ClassVar[str] = "machine"
+    field: str
+    problem: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReportsTakenAgain:
+    """A node whose reports were refused told something that could be taken."""
+
+    stream: ClassVar[str] = "machine"
+
+
 Because = Literal["silence", "hold", "replay"]
 
 
@@ -254,7 +327,11 @@ StudioEvent = (
     | ServiceWindowFixed
     | ServiceWindowCalledOff
 )
-ServerEvent = NodeEnrolled | SettlementDiffered | SilenceBegan | SilenceEnded | OutageOverridden | StreamClosed
+# What the server says of what a node told, beside it.
+AboutReports = (
+    SettlementDiffered | EntrySetAside | EntryReadInPart | EntryPassedOver | ReportsRefused | ReportsTakenAgain
+)
+ServerEvent = NodeEnrolled | SilenceBegan | SilenceEnded | OutageOverridden | StreamClosed | AboutReports
 Event = StudioEvent | ServerEvent | Entry
 
 
@@ -266,10 +343,10 @@ def _kind(cls: type) -> str:
 KINDS: dict[str, type[Event]] = {_kind(cls): cls for cls in get_args(Event)}
 NAMES: dict[type[Event], str] = {cls: kind for kind, cls in KINDS.items()}
 
-# The schema version that is written now, where it is not 1.
-SCHEMA: Mapping[str, int] = {}
+# The schema version that is written now, where it is not 1. That of a node's entry is the node's.
+SCHEMA: Mapping[str, int] = {**upcasts.SCHEMA}
 # (kind, old version) -> a function from the old version's data to the next one's.
-UPCASTS: Mapping[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {}
+UPCASTS: Mapping[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {**upcasts.UPCASTS}
 
 
 def schema_of(kind: str) -> int:

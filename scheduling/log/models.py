@@ -14,6 +14,9 @@ from django.utils.functional import cached_property
 
 from scheduling.log.fields import CanonicalJSON
 
+# What a machine told of a run before it was planned on another one is of this.
+NO_RUN = ""
+
 
 def _reference(to: str, **options: Any) -> Any:
     return models.ForeignKey(to, on_delete=models.DO_NOTHING, db_constraint=False, related_name="+", **options)
@@ -108,6 +111,7 @@ class Machine(Folded):
     hold = models.TextField(default="", help_text="what holds it until a person lets it go on: see machines.node.holds")
     held_since = models.DateTimeField(null=True)
     calibration = CanonicalJSON(null=True, help_text="a machines.calibration.Calibration; null while nobody measured")
+    refused_since = models.DateTimeField(null=True, help_text="since when its reports are refused")
 
 
 class SupplyChange(Folded):
@@ -316,4 +320,13 @@ class BrokenView(models.Model):
 
     view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
     position = models.BigIntegerField(help_text="of the event that it failed on")
+    problem = models.TextField(help_text="in words")
+
+
+class PassedOver(models.Model):
+    """An entry of a node's journal that a view could not take, and goes on without."""
+
+    pk = models.CompositePrimaryKey("view", "position")
+    view = models.TextField(help_text="a name in scheduling.log.folds.VIEWS")
+    position = models.BigIntegerField(help_text="of the event")
     problem = models.TextField(help_text="in words")

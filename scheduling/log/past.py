@@ -13,17 +13,20 @@ The answers are rows as the live views have them, folded from the facts that cou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
 from typing import Any, TypeVar
 
+from django.db import InterfaceError, OperationalError
 from django.db.models import Model, Q
 
+from machines.entries import Entry
 from scheduling.log import models
 from scheduling.log.events import NAMES, Event, MachineAdded, OpeningFixed, RunPlanned
-from scheduling.log.folds import VIEWS, Fold
+from scheduling.log.folding import FoldFailed
+from scheduling.log.folds import VIEWS, Fold, View
 from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
 from scheduling.log.models import (
@@ -37,6 +40,7 @@ from scheduling.log.models import (
     ServiceWindow,
     Strip,
 )
+from scheduling.log.owners import Owners
 from scheduling.log.rows import Rows
 
 Row = TypeVar("Row", bound=Model)
@@ -192,14 +196,39 @@ def folded(wanted: Sequence[type[Model]], where: Q, *, stream: str | None = None
         using: alias of the database.
     """
     views = [view for view in VIEWS if set(view.tables) & set(wanted)]
-    folds: dict[type, list[Fold]] = {}
+    passed: dict[str, set[int]] = {view.name: set() for view in views}
+    while True:
+        rows = Rows(using, complete=True)
+        try:
+            with held_back():
+                _fold(views, where, stream, rows, passed, using)
+        except FoldFailed as failure:
+            if not isinstance(failure.fact.event, Entry):
+                raise
+            passed[failure.view.name].add(failure.fact.position)  # and once more, as a live view goes on without it
+        else:
+            return rows
+
+
+def _fold(
+    views: Sequence[View],
+    where: Q,
+    stream: str | None,
+    rows: Rows,
+    passed: Mapping[str, Collection[int]],
+    using: str,
+) -> None:
+    folds: dict[type, list[tuple[View, Fold, Collection[int]]]] = {}
     for view in views:
         for kind, fold in view.folds.items():
-            folds.setdefault(kind, []).append(fold)
-    rows = Rows(using, complete=True)
-    with held_back():
-        for fact in facts(where, stream=stream, kinds={NAMES[kind] for kind in folds}, using=using):
-            event = fact.event
-            for fold in folds[type(event)]:
-                fold(rows, fact, event)
-    return rows
+            folds.setdefault(kind, []).append((view, fold, passed[view.name]))
+    owners = Owners(using)
+    for fact in facts(where, stream=stream, kinds={NAMES[kind] for kind in folds}, using=using):
+        event, is_foreign = fact.event, owners.is_foreign(fact)
+        for view, fold, without in folds[type(event)]:
+            try:
+                (view.take_number if is_foreign or fact.position in without else fold)(rows, fact, event)
+            except (OperationalError, InterfaceError):
+                raise
+            except Exception as error:
+                raise FoldFailed(view, fact, error) from error

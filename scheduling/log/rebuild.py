@@ -11,18 +11,19 @@ held up, for as long as it takes to fold the newest facts, to compare, and to pu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
 from django.db.models import Q
 
 from scheduling.log.events import NAMES
-from scheduling.log.folding import FoldFailed, fold_facts, write_rows
+from scheduling.log.folding import FoldFailed, Passed, fold_facts, fold_passing_over, mark_passed, write_rows
 from scheduling.log.folds import VIEWS, View
 from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
-from scheduling.log.models import BrokenView
+from scheduling.log.models import BrokenView, PassedOver
+from scheduling.log.owners import Owners
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 from scheduling.log.store import last_position, lock
@@ -43,10 +44,12 @@ class Rebuilt:
         rows: how many rows it has, folded again.
         differences: between its live tables and those folded again; none when all is well.
         failure: why it could not be folded; its live tables were left alone.
+        passed_over: how many entries of nodes it could not take, and goes on without.
     """
 
     view: str
     rows: int = 0
+    passed_over: int = 0
     differences: tuple[Difference, ...] = ()
     failure: str | None = None
 
@@ -64,23 +67,32 @@ class _Folding:
     using: str
     rows: Rows = field(init=False)
     failure: FoldFailed | None = None
+    passed: list[Passed] = field(default_factory=list)
     kinds: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
         self.rows = Rows(self.using, complete=True)
         self.kinds = tuple(NAMES[event] for event in self.view.folds)
 
-    def take(self, facts: Sequence[Recorded]) -> None:
+    def take(self, facts: Sequence[Recorded], foreign: Collection[int]) -> None:
         """Fold what concerns the view, unless it failed before."""
         changing = [fact for fact in facts if type(fact.event) in self.view.folds]
         if changing and self.failure is None:
             try:
-                fold_facts(self.view, changing, self.rows)
                 with transaction.atomic(using=self.using):  # one for all rows, and not one for each
+                    fold_facts(self.view, changing, self.rows, foreign)
                     write_rows(self.view, changing, self.rows)
-            except FoldFailed as failure:
-                self.failure = failure
+            except FoldFailed:
+                self._take_singly(changing, foreign)
             self.rows.let_go(MOST_ROWS)
+
+    def _take_singly(self, facts: Sequence[Recorded], foreign: Collection[int]) -> None:
+        """Without the entries that the view cannot take. The rows in memory are half changed: those written count."""
+        self.rows = Rows(self.using)
+        try:
+            self.passed += fold_passing_over(self.view, facts, lambda: Rows(self.using), foreign, self.using)
+        except FoldFailed as failure:
+            self.failure = failure
 
 
 def rebuild(
@@ -118,10 +130,12 @@ def _catch_up(
 ) -> int:
     """Fold everything from a position to the last one, and return that."""
     kinds = {kind for folding in foldings for kind in folding.kinds}
+    owners = Owners(using)
     with held_back():
         for batch in _batches(facts(Q(position__lte=last), kinds=kinds, after=position, using=using)):
+            foreign = owners.foreign(batch)
             for folding in foldings:
-                folding.take(batch)
+                folding.take(batch, foreign)
             progress(batch[-1].position, last)
     return last
 
@@ -153,4 +167,7 @@ def _finish(folding: _Folding, twins: Twins, swap: bool, using: str) -> Rebuilt:
                 twins.put_right(table)
     if swap:
         BrokenView.objects.using(using).filter(view=view.name).delete()
-    return Rebuilt(view.name, rows=rows, differences=tuple(differences))
+        PassedOver.objects.using(using).filter(view=view.name).delete()
+        for one in folding.passed:
+            mark_passed(one, using)
+    return Rebuilt(view.name, rows=rows, passed_over=len(folding.passed), differences=tuple(differences))

@@ -8,7 +8,7 @@ of the commits, and a reader that has seen a position has seen all before it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -24,9 +24,21 @@ from machines.entries import Entry
 from machines.errors import InputError
 from scheduling.log import models, trips
 from scheduling.log.digest import NONE_BEFORE, digest
-from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
-from scheduling.log.folding import BROKEN, fold_live
+from scheduling.log.events import (
+    KINDS,
+    NAMES,
+    AboutReports,
+    EntryPassedOver,
+    Event,
+    StreamClosed,
+    from_data,
+    schema_of,
+    to_data,
+)
+from scheduling.log.folding import BROKEN, FoldFailed, Passed, fold_apart, fold_live, require_kept
 from scheduling.log.lines import Line, facts, insert, scan
+from scheduling.log.owners import Owners
+from scheduling.log.owners import asked as owners_asked
 from scheduling.log.recorded import Recorded, run_of
 from scheduling.log.writing import DoesNotFit, text_of
 
@@ -34,6 +46,9 @@ from scheduling.log.writing import DoesNotFit, text_of
 APPEND_LOCK = 0x6461_7972_6F6C_6C
 # Less than the 500 terms that SQLite lets a compound question have.
 STREAMS_AT_ONCE = 200
+LONGEST_PROBLEM = 500
+# Facts that come from outside, and what is said of them: kept whatever state the views are in.
+_KEPT = Entry | AboutReports | StreamClosed
 _LAST = "SELECT '', COALESCE(MAX(position), 0), '' FROM log_event"
 _HEAD = """SELECT * FROM
     (SELECT stream, version, digest FROM log_event WHERE stream = %s ORDER BY version DESC LIMIT 1) AS head"""
@@ -123,14 +138,33 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
     Raises:
         LostRace: a stream is not at the expected version.
         InputError: an event does not fit its own description, or its stream.
+        ViewsSetAside: a view that would have to take an event is set aside. What a node told is kept all the same.
     """
+    try:
+        return _append(appends, by, using, fold_live)
+    except FoldFailed:  # all was rolled back; once more, with each view by itself
+        return _append(appends, by, using, fold_apart)
+
+
+def _append(
+    appends: Sequence[Append], by: Attribution, using: str, fold: Callable[..., list[Passed]]
+) -> tuple[Recorded, ...]:
     with transaction.atomic(using=using):
-        ends, broken = _begin(list(dict.fromkeys(one.stream for one in appends)), using)
+        ends, broken, owners = _begin(appends, using)
+        require_kept((event for one in appends for event in one.events if not isinstance(event, _KEPT)), broken)
         written = _written(appends, by, ends, using)
         insert([line for line, _ in written], using=using)
         said = tuple(fact for _, fact in written)
-        fold_live(said, broken=broken, using=using)
+        if passed := fold(said, broken=broken, owners=owners, using=using):
+            append([_told(one) for one in passed], by, using=using)
     return said
+
+
+def _told(passed: Passed) -> Append:
+    """What is said of an entry that a view went on without."""
+    event: Any = passed.fact.event
+    said = EntryPassedOver(seq=event.seq, view=passed.view.name, problem=passed.why[:LONGEST_PROBLEM])
+    return Append(passed.fact.stream, None, [said])
 
 
 def stream_version(stream: str, *, using: str = "default") -> int:
@@ -181,11 +215,17 @@ def lock(using: str) -> None:
     trips.run(_lock(using), using=using)
 
 
-def _begin(streams: list[str], using: str) -> tuple[_Ends, set[str]]:
-    """Let nobody else append; then read the ends of streams, and which views are set aside."""
-    locking, asking = _lock(using), [BROKEN, *map(_ends_asked, _chunks(streams))]
-    broken, *found = trips.run([*locking, *asking], using=using)[len(locking) :]
-    return _ends(streams, found), {name for (name,) in broken}
+def _begin(appends: Sequence[Append], using: str) -> tuple[_Ends, set[str], Owners]:
+    """Let nobody else append; then read the ends of streams, which views are set aside, and whose the runs are that
+    machines tell of."""
+    streams = list(dict.fromkeys(one.stream for one in appends))
+    told = (event.run for one in appends for event in one.events if isinstance(event, Entry) and hasattr(event, "run"))
+    runs = list(dict.fromkeys(told))
+    planned = [owners_asked(some) for some in _chunks(runs) if some]
+    asking = [*_lock(using), BROKEN, *planned, *map(_ends_asked, _chunks(streams))]
+    broken, *found = trips.run(asking, using=using)[len(_lock(using)) :]
+    owners = Owners(using, [row for rows in found[: len(planned)] for row in rows])
+    return _ends(streams, found[len(planned) :]), {name for (name,) in broken}, owners
 
 
 def _lock(using: str) -> list[trips.Statement]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from django.db import transaction
 from django.urls import reverse
 from rest_framework import generics
 from rest_framework.permissions import SAFE_METHODS
@@ -19,6 +20,7 @@ from server import wiring
 from server.accounts.principals import KeyHolder
 from server.accounts.roles import require_role, require_venue
 from server.api.pages import Pages
+from server.api.problems import Unreadable
 from server.request_id import request_id
 
 
@@ -70,6 +72,12 @@ class Door(APIView):
                 raise InputError(name, "no such parameter here", remedy)
             if len(values) > 1:
                 raise InputError(name, "given twice", "give it once")
+        if request.method in ("POST", "PUT", "PATCH") and self._reads() and request.stream is None:
+            raise Unreadable("The body is empty; give one JSON value.")
+
+    def _reads(self) -> bool:
+        """Whether there is something to be read: a dataclass, and not the function that carries the command out."""
+        return isinstance(getattr(self, "reads", None) or getattr(self, "command", None), type)
 
 
 class List(Door, generics.ListAPIView[Any]):
@@ -92,10 +100,11 @@ class Collection(List):
     detail: ClassVar[str]
 
     def post(self, request: Request) -> Response:
-        """Add one: read it, order it, show it as it now stands."""
+        """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""
         command = structure(request.data, self.command)
-        handle(command, attribution(request, getattr(command, "venue", None)), wiring.uploads())
-        row = self.get_queryset().get(pk=command.id)
+        with transaction.atomic():
+            handle(command, attribution(request, getattr(command, "venue", None)), wiring.uploads())
+            row = self.get_queryset().get(pk=command.id)
         address = request.build_absolute_uri(reverse(self.detail, args=[command.id]))
         return Response(self.get_serializer(row).data, status=201, headers={"Location": address})
 

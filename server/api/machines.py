@@ -47,6 +47,7 @@ class MachineRow(Row):
             "hold",
             "held_since",
             "calibration",
+            "refused_since",
         )
         read_only_fields = fields
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db import OperationalError
 from django.http import HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from rest_framework.permissions import AllowAny
@@ -19,8 +21,9 @@ from machines.wire import Reports, Status, Work
 from scheduling.dispatch import work_for
 from scheduling.log.canonical import canonical
 from scheduling.log.models import Heartbeat
-from scheduling.reports import take
+from scheduling.reports import say_refused, take
 from scheduling.sky.durations import parse_duration
+from scheduling.told import read_batch, read_status
 from server import wiring
 from server.accounts.attempts import address_of, guarded
 from server.accounts.authentication import IsNode
@@ -29,6 +32,8 @@ from server.api.doors import Door, attribution
 from server.request_id import request_id
 
 LONGEST_HORIZON = timedelta(days=31)
+
+logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,12 +75,17 @@ def read_horizon(text: str) -> timedelta:
 
 
 def hear(machine: str, status: Status | None) -> None:
-    """Keep the newest word from a node. Without a status, only that it was heard; ``{}`` until it first tells one."""
+    """Keep the newest word from a node. Without a status, only that it was heard; ``{}`` until it first tells one.
+
+    It is telemetry: where it cannot be written now, nobody waits for it, and nobody is told that facts were not taken.
+    """
     now = wiring.now()
     told: dict[str, Any] = {} if status is None else {"status": unstructure(status)}
-    Heartbeat.objects.update_or_create(
-        machine_id=machine, defaults={"heard_at": now, **told}, create_defaults={"heard_at": now, "status": {}, **told}
-    )
+    new = {"heard_at": now, "status": {}, **told}
+    try:
+        Heartbeat.objects.update_or_create(machine_id=machine, defaults={"heard_at": now, **told}, create_defaults=new)
+    except OperationalError as error:
+        logger.warning("that machine %s was heard cannot be written: %s", machine, error)
 
 
 class NodeEnrol(Door):
@@ -151,10 +161,19 @@ class NodeReports(Door):
 
         One that is not what was told under its number before shows a copied board, or a journal put back from an older
         copy: nothing of the batch is taken, and the node stops printing (409 ``journal-differs``).
+
+        Fields that are not known here are passed over. An entry that is not understood, or that does not fit what is
+        known of its run, is accepted and set aside as it was told. What no machine can have told, as of another
+        machine's run, is refused with all that follows (422), and a notice says so; how the node is, is heard.
         """
-        reports = structure(request.data, Reports)
         machine = request.user.machine  # type: ignore[union-attr]
-        accepted_through = take(machine, reports, attribution(request))
-        # Should this fail, the node gets no answer and sends the batch again, and nothing of it is taken twice.
-        hear(machine, reports.status)
+        by = attribution(request)
+        try:
+            batch = read_batch(request.data)
+            accepted_through = take(machine, batch, by)
+        except InputError as error:
+            say_refused(machine, error, by)
+            hear(machine, read_status(request.data))
+            raise
+        hear(machine, batch.status)
         return Response(unstructure(Accepted(accepted_through=accepted_through)))

@@ -10,22 +10,25 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 
-from scheduling.log.models import Segment
+from scheduling.log.models import Run, Segment
 from scheduling.plates import PlateGone
 from server import wiring
+from server.accounts.principals import Node
 from server.api.doors import Door
 
 FOR_EVER = "private, max-age=31536000, immutable"
 
 
 class OnePlate(Door):
-    """A plate, for the studio and for nodes."""
+    """A plate, for the studio, and for the node of a machine that prints it."""
 
     permission_classes = (IsAuthenticated,)
     shows: ClassVar = {(200, "image/png"): OpenApiTypes.BINARY}
 
     def get(self, request: Request, digest: str) -> HttpResponseBase | None:
-        """The dots as PNG, one bit a dot."""
+        """The dots as PNG, one bit a dot. A node gets those that its own machine's runs name, and no others."""
+        if isinstance(request.user, Node) and not _names(request.user.machine, digest):
+            raise Http404(f"There is no plate {digest}.")
         try:
             png: Any = wiring.plates().png(digest)
         except PlateGone:
@@ -35,3 +38,9 @@ class OnePlate(Door):
         headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
         response = HttpResponse(png, content_type="image/png", headers=headers)
         return get_conditional_response(request._request, etag=headers["ETag"], response=response)
+
+
+def _names(machine: str, digest: str) -> bool:
+    """Whether a planned segment of one of a machine's runs has a plate."""
+    runs = Run.objects.filter(machine_id=machine).values("id")
+    return Segment.objects.filter(run_id__in=runs, plate=digest).exists()

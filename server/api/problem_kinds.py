@@ -38,7 +38,8 @@ TOO_LARGE = Kind(
     "body-too-large",
     HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
     "The body is too large",
-    "The body is longer than the server takes. Send it in parts; a node halves its batch of reports.",
+    "The body is longer than the server takes, or has more entries of a journal than it takes at a time. Nothing was "
+    "written. Send it in parts; a node halves its batch of reports.",
 )
 TAKEN = Kind(
     "taken",
@@ -105,6 +106,14 @@ PLATE_GONE = Kind(
     "drawn anew by itself: send the same request again after the time in `Retry-After`. One that is printed comes back "
     "from a copy, or by the command `dayroll redraw`.",
 )
+VIEW_SET_ASIDE = Kind(
+    "view-set-aside",
+    HTTPStatus.SERVICE_UNAVAILABLE,
+    "What this needs is set aside",
+    "A mistake of this program keeps it from showing all that it was told: `views` names what stands still. Nothing "
+    "was written, as it would be checked against what is no longer so. What nodes report is taken all the same. "
+    "Whoever keeps the server mends it; then the same request may be sent again.",
+)
 UNAVAILABLE = Kind(
     "unavailable",
     HTTPStatus.SERVICE_UNAVAILABLE,
@@ -121,7 +130,8 @@ OUR_MISTAKE = Kind(
     "server-error",
     HTTPStatus.INTERNAL_SERVER_ERROR,
     "The server made a mistake",
-    "Nothing was written. The server's log holds the reason under the number in `instance`.",
+    "The server's log holds the reason under the number in `instance`. Whether anything was written is not known: look "
+    "before you send it again.",
 )
 KINDS = {
     kind.slug: kind
@@ -138,6 +148,7 @@ KINDS = {
         NOTHING_OPEN,
         LOST_RACE,
         PLATE_GONE,
+        VIEW_SET_ASIDE,
         UNAVAILABLE,
         DISK_FULL,
         OUR_MISTAKE,

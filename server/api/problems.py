@@ -21,11 +21,13 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.structure import format_instant
+from scheduling.log.folding import ViewsSetAside
 from scheduling.log.store import LostRace
 from scheduling.override import NothingOpen
 from scheduling.plates import PlateGone
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.studio import Taken
+from scheduling.told import TooManyEntries
 from server.accounts.attempts import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import (
@@ -44,6 +46,7 @@ from server.api.problem_kinds import (
     TOO_MANY_TRIES,
     UNAVAILABLE,
     UNREADABLE,
+    VIEW_SET_ASIDE,
     Kind,
 )
 from server.readings import readings_of
@@ -54,6 +57,7 @@ logger = logging.getLogger(__name__)
 MEDIA_TYPE = "application/problem+json"
 TRY_AGAIN_AFTER_S = 5
 DRAWN_AGAIN_AFTER_S = 60
+MENDED_AFTER_S = 300
 LONGEST_SAID = 300
 # No space left, the user's share of it used up, a file larger than the system allows.
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -143,6 +147,17 @@ def _(error: Unreadable) -> Problem:
 @describe.register
 def _(error: TooLarge) -> Problem:
     return of_kind(TOO_LARGE, str(error.detail))
+
+
+@describe.register
+def _(error: TooManyEntries) -> Problem:
+    return of_kind(TOO_LARGE, f"{error}.")
+
+
+@describe.register
+def _(error: ViewsSetAside) -> Problem:
+    problem = of_kind(VIEW_SET_ASIDE, f"{error}.", views=list(error.views))
+    return replace(problem, headers={"Retry-After": str(MENDED_AFTER_S)})
 
 
 @describe.register

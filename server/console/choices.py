@@ -166,11 +166,14 @@ def _late(decision: Decision) -> str:
 
 def _until_true(decision: Decision, now: datetime, zone: str) -> str:
     if decision.shift_s:
-        return f"at once; all that follows is {words.duration(timedelta(seconds=decision.shift_s))} later"
+        return f"at once; all that follows is {words.seconds(decision.shift_s)} later"
     if not decision.hours_until_true:
         return "at once"
-    at = now + timedelta(hours=decision.hours_until_true)
-    span = words.duration(timedelta(hours=decision.hours_until_true))
+    seconds = decision.hours_until_true * 3600.0
+    span = words.seconds(seconds)
+    if seconds >= words.CENTURY_S:
+        return span
+    at = now + timedelta(seconds=seconds)
     return f"{span}; {words.date(at, zone)} {words.clock_time(at, zone)}"
 
 

@@ -204,7 +204,7 @@ def _outage(row: Outage, now: datetime) -> Told:
 
 def _becomes(decision: Decision) -> str:
     """What became, or becomes, of the columns that were missed."""
-    later = f"later by {words.duration(timedelta(seconds=decision.shift_s))}, with all that follows"
+    later = f"later by {words.seconds(decision.shift_s)}, with all that follows"
     parts = (
         (len(decision.replayed) + len(decision.finished), "printed late"),
         (len(decision.again), "printed once more"),

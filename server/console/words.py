@@ -13,6 +13,7 @@ from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of
 
 NO_BREAK = "\u00a0"
+CENTURY_S = 36_525 * 86_400.0
 CAUSES = {
     "power": "a power cut",
     "clock": "an unsure clock",
@@ -81,6 +82,11 @@ def duration(span: timedelta) -> str:
     if minutes < 24 * 60:
         return _with_units((minutes // 60, "h"), (minutes % 60, "min"))
     return _with_units((minutes // (24 * 60), "d"), (minutes // 60 % 24, "h"))
+
+
+def seconds(number: float) -> str:
+    """About how long so many seconds are; more than a century is said as one."""
+    return duration(timedelta(seconds=min(max(number, -CENTURY_S), CENTURY_S)))
 
 
 def _with_units(*parts: tuple[int, str]) -> str:

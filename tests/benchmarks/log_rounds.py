@@ -35,6 +35,7 @@ from scheduling.log.past import folded
 from scheduling.log.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
 from scheduling.reports import take
+from scheduling.told import read_batch
 from tests.scheduling.log.facts import a_run_on_a_machine, at, by, run, say, segments
 
 ONES = 200
@@ -166,7 +167,7 @@ def appending(raw: Raw, node: Node, name: str, batch: int, times: int) -> dict[s
 
 def command(raw: Raw, node: Node) -> dict[str, Any]:
     """A node's report of one segment, taken as a command with the views folded."""
-    reports = iter([Reports(epoch=1, entries=(entry,)) for entry in node.report(ONES)])
+    reports = iter([read_batch(Reports(epoch=1, entries=(entry,)).as_json()) for entry in node.report(ONES)])
     rows = iter(_raw_rows(scan(after=last_position() - ONES, using="default")))
     raw.empty()
     baseline, ours = _typical(lambda: raw.insert([next(rows)]), lambda: take("left", next(reports), by()), times=ONES)

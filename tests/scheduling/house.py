@@ -15,6 +15,7 @@ from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.log.store import Attribution
 from scheduling.plates import PlateStore
+from scheduling.told import Batch, read_batch
 
 NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
 PROFILE: dict[str, Any] = {
@@ -35,6 +36,11 @@ STARS: dict[str, Any] = {"kind": "stars", "south_degrees": -40.0, "north_degrees
 
 def by(actor: str = "test", at: datetime = NOON) -> Attribution:
     return Attribution(actor=actor, request=None, said_at=at)
+
+
+def long_after() -> Attribution:
+    """What a node tells, told when all of it has happened."""
+    return by(at=NOON + timedelta(days=9))
 
 
 def order(command: type[Any], **fields: Any) -> None:
@@ -108,5 +114,6 @@ def printed(seq: int, segment: int, first: int, end: int, done: int, place: int 
     )
 
 
-def batch(*entries: Any, epoch: int = 1) -> Reports:
-    return Reports(epoch=epoch, entries=tuple(entries))
+def batch(*entries: Any, epoch: int = 1) -> Batch:
+    """What a node sends of its journal, as the server reads it."""
+    return read_batch(Reports(epoch=epoch, entries=tuple(entries)).as_json())

@@ -29,7 +29,7 @@ from scheduling.reports import take
 from scheduling.service_windows import call_off
 from scheduling.venue_calendar import Span, venue_calendar
 from scheduling.venue_hours import set_hours
-from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, plan, printed, started
+from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, long_after, plan, printed, started
 from tests.scheduling.test_reports import gap_settled
 
 pytestmark = pytest.mark.django_db
@@ -129,7 +129,7 @@ def close_the_venue() -> None:
 
 
 def leave_columns_out() -> None:
-    take("one", batch(started(1), gap_settled(2)), by())
+    take("one", batch(started(1), gap_settled(2)), long_after())
 
 
 @pytest.mark.parametrize("moves", [measure_the_knife, close_the_venue, leave_columns_out])
@@ -161,7 +161,7 @@ def test_a_new_roll_is_another_one_and_ends_later(plates: PlateStore) -> None:
 
 @pytest.mark.parametrize("part", ["cartridge", "blade"])
 def test_a_new_cartridge_or_blade_is_another_one(plates: PlateStore, part: str) -> None:
-    take("one", batch(*first_day(), acted(25, f"{part}-changed", 1.0)), by())  # type: ignore[arg-type]
+    take("one", batch(*first_day(), acted(25, f"{part}-changed", 1.0)), long_after())  # type: ignore[arg-type]
     assert ends(plates)[part].number == 2
 
 

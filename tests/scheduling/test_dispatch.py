@@ -20,7 +20,7 @@ from scheduling.log.store import Append, append
 from scheduling.override import override_run
 from scheduling.reports import take
 from scheduling.venue_hours import set_hours
-from tests.scheduling.house import NOON, batch, by, furnish, plan, printed, ready, small_profile, started
+from tests.scheduling.house import NOON, batch, by, furnish, long_after, plan, printed, ready, small_profile, started
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(hours=24)
@@ -59,7 +59,7 @@ def test_a_reported_segment_is_not_offered_again_and_a_half_printed_one_is(tmp_p
     first, second = Segment.objects.order_by("number")[:2]
     whole = printed(2, first.number, first.first_column, first.end_column, first.end_column - first.first_column)
     half = printed(3, second.number, second.first_column, second.first_column + 2, 2, place=4)
-    take("one", batch(started(), whole, half), by())
+    take("one", batch(started(), whole, half), long_after())
     found = work()
     assert found.segments[0].number == second.number
     assert found.run is not None
@@ -74,7 +74,7 @@ def test_a_board_that_takes_over_is_told_where_the_one_before_it_stopped(tmp_pat
     segment = Segment.objects.order_by("number").first()
     assert segment is not None
     first = segment.first_column
-    take("one", batch(started(), printed(2, segment.number, first, first + 1, 1)), by())
+    take("one", batch(started(), printed(2, segment.number, first, first + 1, 1)), long_after())
     enrol("one", by())
     told = work()
     assert told.run is not None
@@ -109,7 +109,7 @@ def test_a_segment_that_is_to_be_printed_again_is_offered_although_nothing_in_it
         printed(seq, one.number, one.first_column, one.end_column, one.end_column - one.first_column)
         for seq, one in enumerate((first, second), 2)
     ]
-    take("one", batch(started(), *laid), by())
+    take("one", batch(started(), *laid), long_after())
     assert work().segments[0].number == second.number + 1
     Segment.objects.filter(number=second.number).update(again=[[second.first_column + 1, second.end_column]])
     found = work()
@@ -146,7 +146,7 @@ def test_a_word_goes_out_with_the_work_until_it_is_of_no_use(tmp_path: Path) -> 
     assert (given.id, given.rule, given.given_at) == (word.id, Rule(kind="blank"), SOON)
     first = Segment.objects.order_by("number")[0]
     laid = printed(2, first.number, first.first_column, first.end_column, 2)
-    take("one", batch(started(), replace(laid, at=SOON + timedelta(minutes=1))), by())
+    take("one", batch(started(), replace(laid, at=SOON + timedelta(minutes=1))), long_after())
     assert work().override is None
 
 

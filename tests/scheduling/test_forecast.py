@@ -15,7 +15,7 @@ from scheduling.log.models import Machine, Run, Segment
 from scheduling.plates import PlateGone, PlateStore
 from scheduling.reports import take
 from scheduling.selectors import run_timeline
-from tests.scheduling.house import MOON, NOON, batch, by, furnish, plan, printed, ready
+from tests.scheduling.house import MOON, NOON, batch, furnish, long_after, plan, printed, ready
 from tests.scheduling.test_paper import segment, tell
 
 pytestmark = pytest.mark.django_db
@@ -173,7 +173,7 @@ def test_a_run_that_is_over_is_told_of_no_more(tmp_path: Path) -> None:
         )
         for seq, one in enumerate(segments, 1)
     ]
-    take("one", batch(*entries), by())
+    take("one", batch(*entries), long_after())
     assert told(plates, hours=31).run is None
 
 

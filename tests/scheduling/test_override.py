@@ -27,7 +27,7 @@ from scheduling.plates import PlateStore
 from scheduling.reports import take
 from scheduling.selectors import run_work
 from scheduling.venue_hours import set_hours
-from tests.scheduling.house import NOON, batch, by, plan, printed, ready, small_profile, started
+from tests.scheduling.house import NOON, batch, by, long_after, plan, printed, ready, small_profile, started
 
 pytestmark = pytest.mark.django_db
 SKIP, REPLAY = Rule(kind="skip"), Rule(kind="replay")
@@ -51,7 +51,8 @@ def lay(seq: int, count: int, hours: float = 0.0) -> Any:
     """The first columns of the run, as many as its first segment holds."""
     segment = Segment.objects.order_by("number")[0]
     first, end = first_columns(count)
-    return replace(printed(seq, segment.number, first, min(end, segment.end_column), count), at=at(hours))
+    end = min(end, segment.end_column)
+    return replace(printed(seq, segment.number, first, end, end - first), at=at(hours))
 
 
 def silent(hours: float = 2.0) -> None:
@@ -79,7 +80,7 @@ def is_open(hours: float = 3.0) -> OpenOutage:
 
 def test_nothing_is_open_while_all_is_well(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), lay(2, 4)), by())
+    take("one", batch(started(), lay(2, 4)), long_after())
     assert open_outage(machine="one", now=at(3)) is None
 
 
@@ -94,26 +95,26 @@ def test_a_silence_is_open_until_the_machine_is_heard(tmp_path: Path) -> None:
 @pytest.mark.parametrize("action", ["stop", "pause", "park"])
 def test_a_hold_is_open_until_the_machine_goes_on(tmp_path: Path, action: Any) -> None:
     ready(tmp_path)
-    take("one", batch(started(), OperatorActed(seq=2, at=at(1), action=action)), by())
+    take("one", batch(started(), OperatorActed(seq=2, at=at(1), action=action)), long_after())
     assert (is_open().because, is_open().since) == ("hold", at(1))
-    take("one", batch(OperatorActed(seq=3, at=at(2), action="resume")), by())
+    take("one", batch(OperatorActed(seq=3, at=at(2), action="resume")), long_after())
     assert open_outage(machine="one", now=at(3)) is None
 
 
 def test_an_unplanned_stop_is_open_until_the_gap_is_settled(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(NodeStarted(seq=1, at=at(1), unplanned_stop=True)), by())
+    take("one", batch(NodeStarted(seq=1, at=at(1), unplanned_stop=True)), long_after())
     assert is_open().because == "hold"
-    take("one", batch(settled(2, 2.0, SKIP)), by())
+    take("one", batch(settled(2, 2.0, SKIP)), long_after())
     assert open_outage(machine="one", now=at(3)) is None
 
 
 def test_a_replay_is_open_until_the_machine_is_true_again(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
-    take("one", batch(started(), settled(2, 2.0)), by())
+    take("one", batch(started(), settled(2, 2.0)), long_after())
     assert (is_open().because, is_open().since) == ("replay", at(2))
     assert is_open().outage == Outage.objects.get()
-    take("one", batch(TrueAgain(seq=3, at=at(9), run="first", column=90)), by())
+    take("one", batch(TrueAgain(seq=3, at=at(9), run="first", column=first_columns(90)[1])), long_after())
     assert open_outage(machine="one", now=at(9)) is None
 
 
@@ -131,7 +132,7 @@ def test_the_gap_reaches_from_what_was_reported_to_what_is_due(tmp_path: Path) -
     plates = ready(tmp_path)
     clipped, whole = Segment.objects.order_by("number")[:2]
     half = printed(3, whole.number, whole.first_column, whole.first_column + 3, 3)
-    take("one", batch(started(), lay(2, 5), half), by())
+    take("one", batch(started(), lay(2, 5), half), long_after())
     silent(2.0)
     gap, run = gap_now(is_open(), at(2.0), plates), Run.objects.get()
     assert clipped.end_column == whole.first_column
@@ -158,7 +159,7 @@ def test_a_timeline_that_waited_is_due_less(tmp_path: Path) -> None:
 
 def test_what_is_to_be_printed_again_is_missing_too(tmp_path: Path) -> None:
     plates = ready(tmp_path)
-    take("one", batch(started(), lay(2, 4)), by())
+    take("one", batch(started(), lay(2, 4)), long_after())
     first = Run.objects.get().first_column
     Segment.objects.filter(first_column=first).update(again=[[first + 1, first + 4]])
     silent()
@@ -169,21 +170,21 @@ def test_the_cause_is_what_the_node_will_name(tmp_path: Path) -> None:
     plates = ready(tmp_path)
     silent()
     assert gap_now(is_open(), at(3), plates).cause == "power"
-    take("one", batch(started(), OperatorActed(seq=2, at=at(2), action="park")), by())
+    take("one", batch(started(), OperatorActed(seq=2, at=at(2), action="park")), long_after())
     assert gap_now(is_open(), at(3), plates).cause == "service"
     jam = ConditionsChanged(seq=3, at=at(2.5), keywords=("media-jam-error",))
-    take("one", batch(jam), by())
+    take("one", batch(jam), long_after())
     assert gap_now(is_open(), at(3), plates).cause == "jam"
 
 
 def test_a_jam_is_open_until_a_person_lets_the_machine_go_on(tmp_path: Path) -> None:
     ready(tmp_path)
     jam, cleared = (ConditionsChanged(seq=s, at=at(s - 1), keywords=k) for s, k in ((2, ("media-jam-error",)), (3, ())))
-    take("one", batch(started(), jam), by())
+    take("one", batch(started(), jam), long_after())
     assert (is_open().because, is_open().since) == ("hold", at(1))
-    take("one", batch(cleared), by())
+    take("one", batch(cleared), long_after())
     assert is_open().because == "hold"
-    take("one", batch(OperatorActed(seq=4, at=at(2.5), action="resume")), by())
+    take("one", batch(OperatorActed(seq=4, at=at(2.5), action="resume")), long_after())
     assert open_outage(machine="one", now=at(3)) is None
 
 
@@ -212,7 +213,7 @@ def test_closed_hours_are_looked_for_a_month_ahead(tmp_path: Path, days: int, kn
 
 def test_every_choice_says_what_it_would_mean(tmp_path: Path) -> None:
     plates = ready(tmp_path)
-    take("one", batch(started(), lay(2, 3)), by())
+    take("one", batch(started(), lay(2, 3)), long_after())
     silent()
     found = choices(is_open(), at(8), plates, Wishes(within=LIMIT))
     by_kind = {None if one.rule is None else one.rule.kind: one for one in found.choices}
@@ -358,7 +359,7 @@ def test_the_newest_word_counts(tmp_path: Path) -> None:
 
 def test_nothing_open_is_nothing_to_decide(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), lay(2, 4)), by())
+    take("one", batch(started(), lay(2, 4)), long_after())
     with pytest.raises(NothingOpen, match="nothing is open on machine 'one'"):
         override_run(Run.objects.get(), SKIP, None, later(3))
     assert not Event.objects.filter(kind="outage-overridden").exists()
@@ -367,7 +368,7 @@ def test_nothing_open_is_nothing_to_decide(tmp_path: Path) -> None:
 def test_a_hold_in_which_nothing_is_missing_yet_is_not_decided(tmp_path: Path) -> None:
     """A board that is told of a gap takes a word that was given before the gap for one on an earlier outage."""
     ready(tmp_path)
-    take("one", batch(started(), lay(2, 4), OperatorActed(seq=3, at=at(0.1), action="pause")), by())
+    take("one", batch(started(), lay(2, 4), OperatorActed(seq=3, at=at(0.1), action="pause")), long_after())
     with pytest.raises(NothingOpen, match=r"nothing is missing on machine 'one' yet: .* due at .* 12:1"):
         override_run(Run.objects.get(), SKIP, None, later(0.1))
     assert override_run(Run.objects.get(), SKIP, None, later(0.5)).because == "hold"
@@ -375,14 +376,14 @@ def test_a_hold_in_which_nothing_is_missing_yet_is_not_decided(tmp_path: Path) -
 
 def test_an_outage_that_is_over_is_not_decided_again(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), settled(2, 2.0, SKIP)), by())
+    take("one", batch(started(), settled(2, 2.0, SKIP)), long_after())
     with pytest.raises(NothingOpen, match=r"outage 'one-\d+' is settled, and the machine was true .* 14:00:00 UTC"):
         override_outage(Outage.objects.get(), REPLAY, None, later(3))
 
 
 def test_a_replay_may_be_broken_off(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
-    take("one", batch(started(), settled(2, 2.0)), by())
+    take("one", batch(started(), settled(2, 2.0)), long_after())
     outage = Outage.objects.get()
     word = override_outage(outage, SKIP, "the opening is tonight", later(3))
     assert (word.because, word.outage) == ("replay", outage.id)
@@ -418,7 +419,7 @@ def test_a_word_stands_until_a_gap_is_settled_by_it(tmp_path: Path) -> None:
     silent()
     override_run(Run.objects.get(), SKIP, None, later(3))
     word = standing_word(Run.objects.get())
-    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), by())
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
     assert standing_word(Run.objects.get()) is None
     outage = Outage.objects.get()
     assert (outage.override, Override.objects.get().used_by) == (word.id if word else None, outage.id)
@@ -428,19 +429,19 @@ def test_a_word_lapses_when_the_machine_printed_on_all_the_while(tmp_path: Path)
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), SKIP, None, later(3))
-    take("one", batch(started(), lay(2, 2, hours=2.9)), by())
+    take("one", batch(started(), lay(2, 2, hours=2.9)), long_after())
     assert standing_word(Run.objects.get()) is not None  # laid before the word
-    take("one", batch(lay(3, 4, hours=3.1)), by())
+    take("one", batch(lay(3, 4, hours=3.1)), long_after())
     assert standing_word(Run.objects.get()) is None
 
 
 def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_when_it_is_over(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
-    take("one", batch(started(), settled(2, 2.0)), by())
+    take("one", batch(started(), settled(2, 2.0)), long_after())
     override_run(Run.objects.get(), SKIP, None, later(3))
-    take("one", batch(lay(3, 4, hours=3.5)), by())
+    take("one", batch(lay(3, 4, hours=3.5)), long_after())
     assert standing_word(Run.objects.get()) is not None
-    take("one", batch(TrueAgain(seq=4, at=at(4), run="first", column=90)), by())
+    take("one", batch(TrueAgain(seq=4, at=at(4), run="first", column=first_columns(90)[1])), long_after())
     assert standing_word(Run.objects.get()) is None
 
 
@@ -448,7 +449,7 @@ def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), REPLAY, None, later(3))
-    take("one", batch(started(), settled(2, 4.0, SKIP)), by())
+    take("one", batch(started(), settled(2, 4.0, SKIP)), long_after())
     assert standing_word(Run.objects.get()) is None
 
 
@@ -465,7 +466,7 @@ def test_a_gap_that_was_settled_by_a_word_is_what_the_server_would_have_done(tmp
     override_run(Run.objects.get(), Rule(kind="replay", half_printed="finish"), None, later(3))
     word = standing_word(Run.objects.get())
     assert word is not None
-    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), by())
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
     outage = Outage.objects.get()
     assert (outage.decision["action"], outage.differs) == ("replay", None)
 
@@ -481,7 +482,7 @@ def test_a_gap_that_was_settled_by_a_word_that_nobody_gave_differs(tmp_path: Pat
         Override.objects.update(run_id="another")
     else:
         word = replace(word, **{"id": "one-99"} if what == "id" else {"rule": Rule(kind="blank")})
-    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), by())
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
     outage = Outage.objects.get()
     assert outage.differs is not None
     assert outage.differs["action"] == "skip"
@@ -495,7 +496,7 @@ def test_closed_hours_that_the_node_went_by_are_facts(tmp_path: Path) -> None:
     override_run(Run.objects.get(), rule, None, later(3))
     word = standing_word(Run.objects.get())
     closed = (Span(starts_at=at(6), ends_at=at(60)),)
-    take("one", batch(started(), settled(2, 4.0, REPLAY, override=word, closed=closed)), by())
+    take("one", batch(started(), settled(2, 4.0, REPLAY, override=word, closed=closed)), long_after())
     outage = Outage.objects.get()
     assert outage.differs is None
     assert outage.decision["hours_until_true"] > 2.0

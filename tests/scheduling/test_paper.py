@@ -21,7 +21,7 @@ from scheduling.plates import PlateStore
 from scheduling.proofs import Faults, Proof
 from scheduling.reports import take
 from scheduling.studio import AddSource
-from tests.scheduling.house import NOON, batch, by, order, plan, printed, ready
+from tests.scheduling.house import NOON, batch, by, long_after, order, plan, printed, ready
 
 pytestmark = pytest.mark.django_db
 LATER = NOON + timedelta(days=1)
@@ -35,7 +35,7 @@ def tell(*lengths: tuple[int, int, int]) -> None:
         segment = Segment.objects.get(first_column__lte=first + begin, end_column__gte=first + end)
         entry = printed(seq, segment.number, first + begin, first + end, end - begin, place)
         entries.append(replace(entry, at=NOON + timedelta(hours=seq)))
-    take("one", batch(*entries), by())
+    take("one", batch(*entries), long_after())
 
 
 def segment(number: int) -> tuple[int, int]:
@@ -163,7 +163,7 @@ def test_paper_of_two_pictures_has_the_ruler_of_each_along_its_own(tmp_path: Pat
             entry = printed(len(entries) + 1, one.number, one.first_column, one.end_column, columns, place)
             entries.append(replace(entry, run=run, at=NOON + timedelta(hours=seq)))
             place += columns
-    take("one", batch(*entries), by())
+    take("one", batch(*entries), long_after())
     _, ascension, longitude = proof_of(plates, place).below
     assert (ascension.title, longitude.title) == ("right ascension", "longitude")
     assert max(mark.column for mark in ascension.marks) < place / 2 < min(mark.column for mark in longitude.marks)

@@ -25,7 +25,19 @@ from scheduling.plates import PlateStore
 from scheduling.reports import take
 from scheduling.selectors import run_timeline
 from scheduling.venue_hours import set_hours
-from tests.scheduling.house import MOON, NOON, PROFILE, batch, by, furnish, order, plan, printed, small_profile
+from tests.scheduling.house import (
+    MOON,
+    NOON,
+    PROFILE,
+    batch,
+    by,
+    furnish,
+    long_after,
+    order,
+    plan,
+    printed,
+    small_profile,
+)
 
 pytestmark = pytest.mark.django_db
 ML_PER_DOT = 2 * 10.0e-9  # two passes of drops of 10 pl
@@ -51,7 +63,7 @@ def on_its_way(folder: Path, days: float = 20.0, ahead_hours: float = 500.0, **p
 def tell(*entries: Any) -> None:
     """The machine's node reports; entries are numbered in order."""
     taken = Machine.objects.get().accepted_through
-    take("one", batch(*(make(taken + seq) for seq, make in enumerate(entries, 1))), by())
+    take("one", batch(*(make(taken + seq) for seq, make in enumerate(entries, 1))), long_after())
 
 
 def segment_printed(number: int) -> Any:
@@ -65,8 +77,10 @@ def acted(action: Action, hours: float) -> Any:
     return lambda seq: OperatorActed(seq=seq, at=NOON + timedelta(hours=hours), action=action)
 
 
-def cut(boundary: int, hours: float, made: bool = True) -> Any:
+def cut(after: int, hours: float, made: bool = True) -> Any:
+    """At the boundary so many columns after the run's first."""
     at = NOON + timedelta(hours=hours)
+    boundary = -(-Run.objects.get().first_column // 20) * 20 + after
     return lambda seq: StripCut(seq=seq, at=at, run="first", boundary=boundary, paper_position=0, made=made)
 
 

@@ -5,18 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import transaction
 
 from machines.entries import GapSettled
-from machines.recovery import Gap, Policy, settle
+from machines.recovery import Columns, Gap, Policy, settle
 from machines.wire import pace
 from scheduling.enrolment import enrol
 from scheduling.log.models import Event, Machine, Outage, Run, Segment
-from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch, take
+from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch, do_the_same, take
 from scheduling.selectors import run_work
-from tests.scheduling.house import NOON, batch, by, printed, ready, small_profile, started
+from tests.scheduling.house import NOON, batch, by, long_after, printed, ready, small_profile, started
 
 pytestmark = pytest.mark.django_db
 
@@ -52,24 +53,24 @@ def gap_settled(seq: int, policy: str = "skip") -> GapSettled:
 def test_the_same_batch_twice_changes_nothing(tmp_path: Path) -> None:
     ready(tmp_path)
     reports = batch(started(), whole_segment())
-    assert take("one", reports, by()) == 2
+    assert take("one", reports, long_after()) == 2
     events = Event.objects.count()
-    assert take("one", reports, by()) == 2
+    assert take("one", reports, long_after()) == 2
     assert Event.objects.count() == events
     assert first_segment().state == "printed"
 
 
 def test_a_batch_that_overlaps_brings_only_what_is_new(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started()), by())
-    assert take("one", batch(started(), whole_segment()), by()) == 2
+    take("one", batch(started()), long_after())
+    assert take("one", batch(started(), whole_segment()), long_after()) == 2
     assert Event.objects.filter(kind="node-started").count() == 1
 
 
 def test_a_hole_is_refused_and_says_what_was_expected(tmp_path: Path) -> None:
     ready(tmp_path)
     with pytest.raises(MissingEntries) as caught:
-        take("one", batch(started(), whole_segment(seq=3)), by())
+        take("one", batch(started(), whole_segment(seq=3)), long_after())
     assert (caught.value.expected, caught.value.got) == (2, 3)
     assert Machine.objects.get().accepted_through == 0
 
@@ -78,65 +79,65 @@ def test_a_replaced_board_is_fenced_off(tmp_path: Path) -> None:
     ready(tmp_path)
     enrol("one", by())
     with pytest.raises(StaleEpoch, match="epoch 1 was replaced by 2"):
-        take("one", batch(started()), by())
-    assert take("one", batch(started(), epoch=2), by()) == 1
+        take("one", batch(started()), long_after())
+    assert take("one", batch(started(), epoch=2), long_after()) == 1
 
 
 def test_a_copied_board_is_found_out_when_it_tells_something_else_under_the_same_number(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), whole_segment()), by())
+    take("one", batch(started(), whole_segment()), long_after())
     events = Event.objects.count()
     other = replace(started(2), at=NOON + timedelta(seconds=1))
     for copied in (batch(started(), other), batch(other), batch(other, whole_segment(seq=3))):
         with pytest.raises(JournalDiffers, match=r"entry 2 was told before.*enrol it again"):
-            take("one", copied, by())
+            take("one", copied, long_after())
     assert Event.objects.count() == events
-    assert take("one", batch(started(), whole_segment(), started(3)), by()) == 3, "the first to tell goes on"
+    assert take("one", batch(started(), whole_segment(), started(3)), long_after()) == 3, "the first to tell goes on"
 
 
 def test_old_batches_that_come_late_are_the_same_to_the_last_word(tmp_path: Path) -> None:
     ready(tmp_path)
     entries = [started(1), whole_segment(2), gap_settled(3), *map(started, range(4, 9))]
-    take("one", batch(*entries), by())
+    take("one", batch(*entries), long_after())
     for first in range(len(entries)):
         for end in range(first + 1, len(entries) + 1):
-            assert take("one", batch(*entries[first:end]), by()) == len(entries)
+            assert take("one", batch(*entries[first:end]), long_after()) == len(entries)
             with pytest.raises(JournalDiffers):
                 changed = replace(entries[end - 1], at=NOON + timedelta(days=9))  # type: ignore[type-var]
-                take("one", batch(*entries[first : end - 1], changed), by())
+                take("one", batch(*entries[first : end - 1], changed), long_after())
 
 
 def test_a_server_put_back_from_a_backup_is_told_again_what_it_lost(tmp_path: Path) -> None:
     ready(tmp_path)
     entries = [*map(started, range(1, 4)), whole_segment(4), started(5), started(6)]
-    take("one", batch(*entries[:3]), by())
+    take("one", batch(*entries[:3]), long_after())
     with transaction.atomic():  # what happens in here is not in the backup
-        assert take("one", batch(*entries[3:5]), by()) == 5
+        assert take("one", batch(*entries[3:5]), long_after()) == 5
         transaction.set_rollback(True)
     with pytest.raises(MissingEntries) as caught:
-        take("one", batch(entries[5]), by())
+        take("one", batch(entries[5]), long_after())
     assert caught.value.expected == 4
-    assert take("one", batch(*entries[3:]), by()) == 6
-    assert take("one", batch(*entries), by()) == 6
+    assert take("one", batch(*entries[3:]), long_after()) == 6
+    assert take("one", batch(*entries), long_after()) == 6
 
 
 def test_entries_of_an_earlier_epoch_are_not_mistaken_for_this_ones(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), whole_segment()), by())
+    take("one", batch(started(), whole_segment()), long_after())
     enrol("one", by())
     anew = replace(started(), at=NOON + timedelta(hours=2))
-    assert take("one", batch(anew, epoch=2), by()) == 1
-    assert take("one", batch(anew, epoch=2), by()) == 1
+    assert take("one", batch(anew, epoch=2), long_after()) == 1
+    assert take("one", batch(anew, epoch=2), long_after()) == 1
 
 
 def test_an_empty_batch_is_taken(tmp_path: Path) -> None:
     ready(tmp_path)
-    assert take("one", batch(), by()) == 0
+    assert take("one", batch(), long_after()) == 0
 
 
 def test_the_server_agrees_with_a_settlement_by_the_policy(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), gap_settled(2)), by())
+    take("one", batch(started(), gap_settled(2)), long_after())
     outage, run = Outage.objects.get(), Run.objects.get()
     assert outage.differs is None
     assert (run.printed, run.unknown, run.skipped) == (0, 3, 37)
@@ -144,7 +145,7 @@ def test_the_server_agrees_with_a_settlement_by_the_policy(tmp_path: Path) -> No
 
 def test_a_settlement_by_another_policy_is_taken_and_marked(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(), gap_settled(2, policy="replay")), by())
+    take("one", batch(started(), gap_settled(2, policy="replay")), long_after())
     outage = Outage.objects.get()
     assert outage.decision["action"] == "replay"
     assert outage.differs["action"] == "skip"
@@ -155,11 +156,46 @@ def test_a_wrong_decision_is_marked(tmp_path: Path) -> None:
     ready(tmp_path)
     settled = gap_settled(2)
     wrong = replace(settled, decision=replace(settled.decision, true_again=settled.decision.true_again + 4))
-    take("one", batch(started(), wrong), by())
+    take("one", batch(started(), wrong), long_after())
     assert Outage.objects.get().differs is not None
+
+
+def elsewhere(columns: Columns) -> Columns:
+    """The same columns; none lie in another place."""
+    return columns if columns else Columns(first=7, end=7)
+
+
+@pytest.mark.parametrize("policy", ["skip", "replay"])
+def test_a_settlement_that_does_the_same_is_the_same_in_other_words(tmp_path: Path, policy: str) -> None:
+    """As a node that somebody else wrote says it: no sentence counts, no price, and no last digit of a float."""
+    ready(tmp_path, policy={"kind": policy})
+    settled = gap_settled(2, policy)
+    parts = {name: elsewhere(getattr(settled.decision, name)) for name in ("again", "finished", "skipped", "replayed")}
+    hours = settled.decision.hours_until_true * (1 + 1e-13)
+    said = replace(settled.decision, reason="left out", hours_until_true=hours, paper_mm=1.0, shift_s=0.0004, **parts)
+    assert said != settled.decision
+    assert do_the_same(settled.decision, said)
+    take("one", batch(started(), replace(settled, decision=replace(said, shift_s=0.0))), long_after())
+    assert Outage.objects.get().differs is None
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"action": "blank"},
+        {"shift_s": 0.002},
+        {"true_again": 10**9},
+        {"skipped": Columns(first=3, end=4)},
+        {"finished": Columns(first=3, end=4)},
+    ],
+)
+def test_a_settlement_that_does_something_else_differs(tmp_path: Path, change: dict[str, Any]) -> None:
+    ready(tmp_path)
+    ours = gap_settled(2).decision
+    assert not do_the_same(ours, replace(ours, **change))
 
 
 def test_a_report_of_a_run_that_nobody_knows_is_a_fact_all_the_same(tmp_path: Path) -> None:
     ready(tmp_path)
     strange = replace(gap_settled(2), run="unheard-of")
-    assert take("one", batch(started(), strange), by()) == 2
+    assert take("one", batch(started(), strange), long_after()) == 2

@@ -14,7 +14,7 @@ from scheduling.log.events import SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, append
 from scheduling.reports import take
 from scheduling.taken import MOST_EPOCHS, entries_taken, taken_of_earlier
-from tests.scheduling.house import NOON, batch, by, ready, started
+from tests.scheduling.house import NOON, batch, by, long_after, ready, started
 
 pytestmark = pytest.mark.django_db
 LATER = NOON + timedelta(minutes=1)
@@ -23,7 +23,7 @@ LATER = NOON + timedelta(minutes=1)
 def test_entries_are_found_by_their_numbers(tmp_path: Path) -> None:
     ready(tmp_path)
     entries = [started(seq) for seq in range(1, 7)]
-    take("one", batch(*entries), by())
+    take("one", batch(*entries), long_after())
     assert entries_taken("one", 2, 5, 6) == {seq: started(seq) for seq in (2, 3, 4)}
     assert entries_taken("one", 1, 7, 6) == {entry.seq: entry for entry in entries}
     assert entries_taken("another", 1, 7, 6) == {}
@@ -31,15 +31,15 @@ def test_entries_are_found_by_their_numbers(tmp_path: Path) -> None:
 
 def test_facts_of_the_server_in_between_do_not_matter(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(started(1)), by())
+    take("one", batch(started(1)), long_after())
     append([Append("machine/one", None, [SilenceBegan(last_heard_at=NOON), SilenceEnded(silent_s=60.0)])], by())
-    take("one", batch(started(2)), by())
+    take("one", batch(started(2)), long_after())
     assert set(entries_taken("one", 1, 3, 2)) == {1, 2}
 
 
 def test_whoever_knows_fewer_than_were_taken_gets_no_entry_under_a_wrong_number(tmp_path: Path) -> None:
     ready(tmp_path)
-    take("one", batch(*map(started, range(1, 7))), by())
+    take("one", batch(*map(started, range(1, 7))), long_after())
     found = entries_taken("one", 1, 4, 4)
     assert all(entry == started(seq) for seq, entry in found.items())
 
@@ -47,19 +47,19 @@ def test_whoever_knows_fewer_than_were_taken_gets_no_entry_under_a_wrong_number(
 def test_a_board_learns_how_much_of_each_earlier_journal_was_taken(tmp_path: Path) -> None:
     ready(tmp_path)
     assert taken_of_earlier("one") == ()
-    take("one", batch(started(1), replace(started(2), at=LATER)), by())
+    take("one", batch(started(1), replace(started(2), at=LATER)), long_after())
     enrol("one", by())
     enrol("one", by())
     of_first = Taken(epoch=1, through=2, at=LATER)
     assert taken_of_earlier("one") == (of_first,), "an epoch whose board told nothing is left out"
-    take("one", batch(started(1), epoch=3), by())
+    take("one", batch(started(1), epoch=3), long_after())
     assert taken_of_earlier("one") == (Taken(epoch=3, through=1, at=NOON), of_first)
 
 
 def test_only_so_many_epochs_are_told(tmp_path: Path) -> None:
     ready(tmp_path)
     for epoch in range(1, MOST_EPOCHS + 4):
-        take("one", batch(started(1), epoch=epoch), by())
+        take("one", batch(started(1), epoch=epoch), long_after())
         enrol("one", by())
     told = [taken.epoch for taken in taken_of_earlier("one")]
     assert told == [*range(MOST_EPOCHS + 3, 3, -1)]

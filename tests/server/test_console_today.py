@@ -269,7 +269,13 @@ def test_a_change_is_due_in_its_service_window(furnished: Caller, clock: HeldClo
 
 
 def test_notices_for_the_studio_are_only_mentioned(armed: Caller) -> None:
-    slip = {"run": "spring", "column": 25, "slip_mm": -0.6, "slip_s": -86.4, "slip_degrees": -0.36}
+    slip = {
+        "run": "spring",
+        "column": Run.objects.get(id="spring").first_column + 25,
+        "slip_mm": -0.6,
+        "slip_s": -86.4,
+        "slip_degrees": -0.36,
+    }
     tell(armed, {"kind": "slip-measured", **slip}, first=8)
     assert shown().now == ()
     assert "The studio knows: The paper is 0.60 mm behind" in page()

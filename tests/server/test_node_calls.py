@@ -7,15 +7,16 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.db import OperationalError
 
 from machines.plate import Plate
 from machines.structure import parse_instant
 from machines.wire import Work
-from scheduling.log.models import Event, Machine, PrintedStretch
+from scheduling.log.models import Event, Heartbeat, Machine, PrintedStretch
 from scheduling.plates import PlateStore
 from server import jobs
 from tests.server.conftest import enrol
-from tests.server.studio import BEGINS, Caller, HeldClock, printed
+from tests.server.studio import BEGINS, MACHINE, Caller, HeldClock, printed
 
 
 def work_of(node: Caller, horizon: str = "PT24H") -> Work:
@@ -162,11 +163,10 @@ def test_a_new_board_is_told_how_much_paper_was_fed(node: Caller, furnished: Cal
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        ({"kind": "columns-dreamt"}, "entries[0]"),
+        ({"kind": 7}, "entries[0].kind"),
         ({"seq": "1"}, "entries[0].seq"),
         ({"at": "yesterday"}, "entries[0].at"),
         ({"columns": {"first": 9, "end": 3}}, "entries[0].columns"),
-        ({"more": 1}, "entries[0]"),
         ({"worst_miss_s": None}, "entries[0].worst_miss_s"),
     ],
 )
@@ -178,6 +178,60 @@ def test_an_entry_that_cannot_be_read_is_named_and_nothing_is_taken(
     told = node.post("node/reports", {"epoch": 1, "entries": entries})
     assert (told.status_code, told.json()["field"].startswith(field)) == (422, True), told.json()
     assert Machine.objects.get().accepted_through == 0
+
+
+def test_what_cannot_be_is_refused_and_somebody_learns_it(node: Caller, furnished: Caller, clock: HeldClock) -> None:
+    work = work_of(node)
+    clock.at = work.segments[0].knots[-1]
+    status = {
+        "at": "2026-03-20T06:01:00.000000Z",
+        "next_column": 7,
+        "paper_position": 0,
+        "clock_error_s": 0.02,
+        "knife_armed": False,
+        "held_until": None,
+    }
+    bad = {"epoch": 1, "entries": [printed(work, 1) | {"paper_position": -1}], "status": status}
+    for _ in range(3):
+        told = node.post("node/reports", bad)
+        assert (told.status_code, told.json()["field"]) == (422, "entries[0].paper_position")
+    (notice,) = furnished.get("notices").json()["results"]
+    assert (notice["kind"], notice["cleared_at"]) == ("reports-refused", None)
+    assert "entries[0].paper_position: -1" in notice["said"]
+    assert furnished.get("machines/wren-1").json()["refused_since"] is not None
+    assert furnished.get("machines/wren-1/heartbeat").json()["status"] == status, "how it is, is heard"
+    assert node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1)]}).status_code == 200
+    assert furnished.get(f"notices/{notice['id']}").json()["cleared_at"] is not None
+    assert furnished.get("machines/wren-1").json()["refused_since"] is None
+
+
+def test_a_batch_that_is_too_large_is_refused_for_its_size(node: Caller) -> None:
+    entry = {"kind": "knife-armed", "at": "2026-03-20T06:00:00Z"}
+    told = node.post("node/reports", {"epoch": 1, "entries": [entry | {"seq": seq} for seq in range(1, 502)]})
+    assert (told.status_code, told.json()["type"]) == (413, "/api/v1/problems/body-too-large")
+    assert Machine.objects.get().accepted_through == 0
+
+
+def test_a_heartbeat_that_cannot_be_written_holds_back_nothing(node: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    def locked(**_: Any) -> None:
+        raise OperationalError("database is locked")
+
+    work = work_of(node)
+    monkeypatch.setattr(Heartbeat.objects, "update_or_create", locked)
+    assert node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1)]}).status_code == 200
+    assert node.get("node/work").status_code == 200
+
+
+def test_a_node_gets_the_plates_of_its_own_work_and_no_others(node: Caller, furnished: Caller) -> None:
+    (digest,) = work_of(node).plates
+    furnished.create("machines", MACHINE | {"id": "wren-2"})
+    other = Caller(str(enrol(furnished, "wren-2")["token"]))
+    assert other.get("node/work").json()["run"] is None
+    refused, unknown = other.get(f"plates/{digest}.png"), other.get(f"plates/{'0' * 64}.png")
+    assert refused.status_code == unknown.status_code == 404
+    assert refused.json()["detail"] == f"There is no plate {digest}."
+    node.post("node/reports", {"epoch": 1, "entries": [printed(work_of(node), 1)]})
+    assert node.get(f"plates/{digest}.png").status_code == 200, "what it printed it may need once more"
 
 
 def test_the_newest_word_of_a_node_is_kept(node: Caller, furnished: Caller, clock: HeldClock) -> None:
@@ -219,6 +273,7 @@ def test_silence_begins_and_ends(node: Caller, furnished: Caller, clock: HeldClo
 def test_a_gap_becomes_an_outage(node: Caller, furnished: Caller, clock: HeldClock, plates: PlateStore) -> None:
     work = work_of(node)
     assert work.run is not None
+    clock.at = work.segments[1].knots[0]
     first = work.segments[0].first_column
     gap = {
         "first": first,

@@ -21,6 +21,10 @@ from scheduling.log.rows import Rows
 Fold = Callable[[Rows, Recorded, Any], object]
 
 
+def _nothing(rows: Rows, fact: Recorded, event: Any) -> None:
+    """As if it had never been told."""
+
+
 @dataclass(frozen=True)
 class View:
     """Tables that are folded together.
@@ -29,11 +33,13 @@ class View:
         name: of the view.
         tables: its models.
         folds: the function for each kind of event that changes it.
+        take_number: what it does with an entry that it goes on without.
     """
 
     name: str
     tables: tuple[type[Model], ...]
     folds: Mapping[type[Any], Fold]
+    take_number: Fold = _nothing
 
 
 VIEWS: tuple[View, ...] = (
@@ -70,7 +76,11 @@ VIEWS: tuple[View, ...] = (
             entries.SetTimeCompared: machines.entry_taken,
             entries.SlipMeasured: machines.entry_taken,
             entries.FeedCorrected: machines.entry_taken,
+            events.EntrySetAside: machines.entry_taken,
+            events.ReportsRefused: machines.reports_refused,
+            events.ReportsTakenAgain: machines.reports_taken_again,
         },
+        machines.entry_taken,
     ),
     View(
         "runs",
@@ -87,6 +97,7 @@ VIEWS: tuple[View, ...] = (
         "outages",
         (models.Outage, models.Override),
         {
+            events.RunPlanned: outages.run_planned,
             events.OutageOverridden: outages.outage_overridden,
             entries.GapSettled: outages.gap_settled,
             entries.TrueAgain: outages.true_again,
@@ -109,6 +120,11 @@ VIEWS: tuple[View, ...] = (
             entries.SetTimeCompared: notices.set_time_compared,
             entries.SlipMeasured: notices.slip_measured,
             entries.FeedCorrected: notices.feed_corrected,
+            events.EntrySetAside: notices.entry_set_aside,
+            events.EntryReadInPart: notices.entry_read_in_part,
+            events.EntryPassedOver: notices.entry_passed_over,
+            events.ReportsRefused: notices.reports_refused,
+            events.ReportsTakenAgain: notices.reports_taken_again,
         },
     ),
 )

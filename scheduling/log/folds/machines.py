@@ -18,7 +18,16 @@ from machines.entries import (
 )
 from machines.node.facts import stops_printing
 from machines.structure import unstructure
-from scheduling.log.events import MachineAdded, MachineCalibrated, NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.events import (
+    EntrySetAside,
+    MachineAdded,
+    MachineCalibrated,
+    NodeEnrolled,
+    ReportsRefused,
+    ReportsTakenAgain,
+    SilenceBegan,
+    SilenceEnded,
+)
 from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
@@ -59,6 +68,7 @@ def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
         machine.epoch = event.epoch
         machine.accepted_through = 0
         machine.hold, machine.held_since = "", None
+        machine.refused_since = None
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
@@ -73,7 +83,19 @@ def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
         machine.silent_since = None
 
 
-def entry_taken(rows: Rows, fact: Recorded, event: Entry) -> Machine | None:
+def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:
+    """It told what cannot be."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.refused_since = fact.said_at
+
+
+def reports_taken_again(rows: Rows, fact: Recorded, event: ReportsTakenAgain) -> None:
+    """It told something that could be taken."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.refused_since = None
+
+
+def entry_taken(rows: Rows, fact: Recorded, event: Entry | EntrySetAside) -> Machine | None:
     """Whatever a node reports moves the end of its journal that the server has."""
     machine = rows.change(Machine, fact.subject)
     if machine is not None:

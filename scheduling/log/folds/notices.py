@@ -17,7 +17,16 @@ from machines.entries import (
     TrueAgain,
 )
 from machines.position import Slip
-from scheduling.log.events import SettlementDiffered, SilenceBegan, SilenceEnded
+from scheduling.log.events import (
+    EntryPassedOver,
+    EntryReadInPart,
+    EntrySetAside,
+    ReportsRefused,
+    ReportsTakenAgain,
+    SettlementDiffered,
+    SilenceBegan,
+    SilenceEnded,
+)
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
@@ -29,7 +38,21 @@ KNIFE = "knife-disarmed"
 OPERATOR = "operator-acted"
 SLIP = "feed-slip"
 SET_TIME = "set-time"
-OURS = (SILENCE, GAP, DIFFERED, KNIFE, OPERATOR, SLIP, SET_TIME)  # the other kinds are the machine's own keywords
+SET_ASIDE = "entry-set-aside"
+IN_PART = "entry-read-in-part"
+PASSED_OVER = "entry-passed-over"
+REFUSED = "reports-refused"
+ABOUT_REPORTS = (SET_ASIDE, IN_PART, PASSED_OVER, REFUSED)
+OURS = (
+    SILENCE,
+    GAP,
+    DIFFERED,
+    KNIFE,
+    OPERATOR,
+    SLIP,
+    SET_TIME,
+    *ABOUT_REPORTS,
+)  # the other kinds are the machine's own keywords
 
 DID: Mapping[Action, str] = {
     "stop": "a person stopped it; it stays so until the stop is released there, and then until it is resumed",
@@ -136,16 +159,62 @@ def slip_measured(rows: Rows, fact: Recorded, event: SlipMeasured) -> None:
         f"the paper is {slip.in_words()}; it is put right a little at a time where the picture is blank. If it is not,"
         " look at the roll and the rollers, and measure the feed with the printed ruler"
     )
-    standing = _open(rows, fact, SLIP)
-    for notice in standing:
-        notice.said = said
-    if not standing:
-        _raise(rows, fact, SLIP, said)
+    _keep_one(rows, fact, SLIP, said)
 
 
 def feed_corrected(rows: Rows, fact: Recorded, event: FeedCorrected) -> None:
     """The paper is where it belongs."""
     _clear(rows, fact, SLIP)
+
+
+def entry_set_aside(rows: Rows, fact: Recorded, event: EntrySetAside) -> None:
+    """What a node told may be true of the paper, and nothing here shows it."""
+    said = (
+        f"what its board told under number {event.seq} is kept, and not counted ({event.field}: {event.problem}); look"
+        " whether this server is older than the board, or was put back from an older copy"
+    )
+    _keep_one(rows, fact, SET_ASIDE, said)
+
+
+def entry_read_in_part(rows: Rows, fact: Recorded, event: EntryReadInPart) -> None:
+    """What a node told was taken, but not to the last word."""
+    said = (
+        f"what its board told under number {event.seq} was taken but for one thing ({event.field}: {event.problem});"
+        " look whether this server is older than the board, and at the board's clock"
+    )
+    _keep_one(rows, fact, IN_PART, said)
+
+
+def entry_passed_over(rows: Rows, fact: Recorded, event: EntryPassedOver) -> None:
+    """A mistake of this program, or what cannot be."""
+    said = (
+        f"what its board told under number {event.seq} does not show in {event.view}, which cannot take it"
+        f" ({event.problem}); whoever keeps the server has to look"
+    )
+    _keep_one(rows, fact, PASSED_OVER, said)
+
+
+def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:
+    """The journal of a board cannot be taken."""
+    said = (
+        f"what its board reports cannot be and is refused ({event.field}: {event.problem}), and with it all that the"
+        " board tells after it; look at the machine, then enrol its board again"
+    )
+    _keep_one(rows, fact, REFUSED, said)
+
+
+def reports_taken_again(rows: Rows, fact: Recorded, event: ReportsTakenAgain) -> None:
+    """The board reports what can be."""
+    _clear(rows, fact, REFUSED)
+
+
+def _keep_one(rows: Rows, fact: Recorded, kind: str, said: str) -> None:
+    """One open notice of a kind, with the newest words."""
+    standing = _open(rows, fact, kind)
+    for notice in standing:
+        notice.said = said
+    if not standing:
+        _raise(rows, fact, kind, said)
 
 
 def _raise(rows: Rows, fact: Recorded, kind: str, said: str) -> Notice:

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from machines.entries import GapSettled, TrueAgain
 from machines.structure import unstructure
-from scheduling.log.events import OutageOverridden, SettlementDiffered
-from scheduling.log.models import Outage, Override
+from scheduling.log.events import OutageOverridden, RunPlanned, SettlementDiffered
+from scheduling.log.models import NO_RUN, Outage, Override
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+
+
+def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
+    """An outage that another machine told of a run before it was planned is of no run."""
+    for outage in rows.change_where(Outage, run_id=fact.subject):
+        if outage.machine_id != event.machine:
+            outage.run_id = NO_RUN
 
 
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
@@ -32,7 +39,8 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     )
     if (given := event.gap.override) is not None:
         outage.override = given.id
-        if (override := rows.change(Override, given.id)) is not None:
+        override = rows.change(Override, given.id)
+        if override is not None and override.machine_id == fact.subject:
             override.used_by = outage.id
 
 

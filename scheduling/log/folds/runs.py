@@ -11,7 +11,7 @@ from machines.wire import SegmentWork
 from scheduling.log.events import RunPlanned, SegmentsPlanned
 from scheduling.log.folds.again import no_longer_again
 from scheduling.log.folds.shifts import place
-from scheduling.log.models import PrintedStretch, Run, Segment, Strip
+from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.reading import texts_of
 from scheduling.log.recorded import Recorded
@@ -38,6 +38,9 @@ def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
         mean_turn_s=event.mean_turn_s,
         planned_to_column=event.first_column,
     )
+    for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
+        if stretch.machine_id != event.machine:  # told of the run before it was planned
+            stretch.run_id = NO_RUN
 
 
 def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None:
@@ -99,7 +102,9 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
-    """The knife came to a boundary."""
+    """The knife came to a boundary. Of a run that nobody has planned it is not known whose it is."""
+    if rows.find(Run, event.run) is None:
+        return
     rows.put(
         Strip,
         run_id=event.run,
@@ -111,7 +116,8 @@ def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
 
 
 def account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
-    """Give columns their outcome in whatever segments hold them."""
+    """Give columns of the run their outcome in whatever segments hold them."""
+    interval = clipped(interval, run.first_column, run.end_column)
     if interval.first < interval.end:
         holding = {"first_column__lt": interval.end, "end_column__gt": interval.first}
         _spread(run, rows.change_where(Segment, run_id=run.id, **holding), interval, at)

@@ -8,12 +8,24 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from machines.errors import InputError
 from scheduling.log.models import Run, Segment
 from scheduling.log.rows import Rows
 
+# The only cycle that the sky does not tie down.
+CAN_WAIT = "period"
+
 
 def shift_from(rows: Rows, run: Run, column: int, shift_s: float) -> None:
-    """From a column on, and at the end, the run is later by so many seconds."""
+    """From a column on, and at the end, the run is later by so many seconds.
+
+    Raises:
+        InputError: no timeline can be so: the sky does not wait, and nothing comes earlier by waiting.
+    """
+    if run.cycle != CAN_WAIT:
+        raise InputError("shift_s", f"{shift_s} s of a run by the {run.cycle}", f"give 0: only a {CAN_WAIT} can wait")
+    if shift_s < 0:
+        raise InputError("shift_s", f"{shift_s} s", "give 0 or more")
     run.shifts = [*run.shifts, [column, shift_s]]
     run.shift_s += shift_s
     run.ends_at += timedelta(seconds=shift_s)

@@ -385,3 +385,14 @@ def test_a_gain_of_less_than_a_thousandth_is_none(highest: float, late: int) -> 
     told = settle(REPLAY, gap(0, 0, 100), pace(highest))
     assert told.late == late
     assert ("no faster than the sky" in told.reason) == (late == 0)
+
+
+@pytest.mark.parametrize(
+    ("rule", "field"), [({"kind": "rewind"}, "kind"), ({"kind": "skip", "half_printed": "twice"}, "half_printed")]
+)
+def test_a_rule_that_is_not_known_is_settled_as_no_other(rule: dict[str, Any], field: str) -> None:
+    """As an agent meets it that is older than its server: it printed all of what was missed, once."""
+    gap = Gap(first=0, unknown_end=2, end=40, cause="power", noticed_at=NOON)
+    pace = Pace(nominal_columns_per_s=1.0, highest_columns_per_s=4.0, columns_per_burst=4)
+    with pytest.raises(InputError, match=f"{field}: '(rewind|twice)' is no rule that is known here; give one of: "):
+        settle(Policy(**rule), gap, pace)

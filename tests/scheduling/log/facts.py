@@ -36,6 +36,9 @@ from machines.recovery import (
 from machines.wire import SegmentWork
 from scheduling.hours import DateHours, Hours, OpenSpan, Week
 from scheduling.log.events import (
+    EntryPassedOver,
+    EntryReadInPart,
+    EntrySetAside,
     Event,
     HoursSet,
     MachineAdded,
@@ -44,6 +47,8 @@ from scheduling.log.events import (
     OpeningFixed,
     OutageOverridden,
     ProfileAdded,
+    ReportsRefused,
+    ReportsTakenAgain,
     RunPlanned,
     SegmentsPlanned,
     ServiceWindowCalledOff,
@@ -269,6 +274,16 @@ def conditions(seq: int, *keywords: str, minutes: float = 0) -> ConditionsChange
     return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords)
 
 
+def set_aside(seq: int, kind: str = "lamp-lit") -> EntrySetAside:
+    entry = {"kind": kind, "seq": seq, "at": "2026-03-28T23:30:00.000000Z", "lumens": 40}
+    return EntrySetAside(seq=seq, entry=entry, field="kind", problem=f"{kind!r} is none of the kinds")
+
+
+def read_in_part(seq: int) -> EntryReadInPart:
+    entry = {"kind": "knife-armed", "seq": seq, "at": "2026-03-28T23:30:00.000000Z", "with": "the left hand"}
+    return EntryReadInPart(seq=seq, entry=entry, field="with", problem="no such field")
+
+
 def a_run_on_a_machine(*numbers: int, using: str = "default") -> None:
     """A venue, a machine with a node, and a run with some segments planned."""
     append(
@@ -311,6 +326,11 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("venue/boathouse", hours_set()),
     ("machine/left", overridden()),
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),
+    ("machine/left", set_aside(12)),
+    ("machine/left", read_in_part(13)),
+    ("machine/left", EntryPassedOver(seq=4, view="runs", problem="OverflowError: too large")),
+    ("machine/left", ReportsRefused(field="entries[0].seq", problem="0 is no number of an entry")),
+    ("machine/left", ReportsTakenAgain()),
     ("service/rounds", service_weekly()),
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
 )

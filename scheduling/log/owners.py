@@ -1,0 +1,67 @@
+"""Whose each run is, by the log: a node may tell only of its own machine's runs.
+
+An entry about another machine's run is passed over by every view. The log says whose a run is from the event on that
+planned it, and never says otherwise after that: so an entry is judged the same whenever it is folded. One that was told
+of a run before anybody planned it is about no run that is known, and finds none later that is another machine's.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from scheduling.log import trips
+from scheduling.log.recorded import Recorded
+
+_MACHINE = "machine/"
+
+
+class _Planned(NamedTuple):
+    """The event that planned a run."""
+
+    position: int
+    machine: str
+
+
+class Owners:
+    """Whose runs are, asked of the log once for each.
+
+    Args:
+        using: alias of the database.
+        found: what `asked` gave.
+    """
+
+    def __init__(self, using: str, found: Iterable[Sequence[Any]] = ()) -> None:
+        self._using = using
+        self._planned: dict[str, _Planned] = {}
+        self._keep(found)
+
+    def foreign(self, facts: Iterable[Recorded]) -> frozenset[int]:
+        """Positions of the facts that a machine tells of another machine's run."""
+        return frozenset(fact.position for fact in facts if self.is_foreign(fact))
+
+    def is_foreign(self, fact: Recorded) -> bool:
+        """Whether a fact is what a machine tells of another machine's run."""
+        run = getattr(fact.event, "run", None)
+        if run is None or not fact.stream.startswith(_MACHINE):
+            return False
+        planned = self._planned.get(run) or self._find(run)
+        return planned is not None and planned.position < fact.position and planned.machine != fact.subject
+
+    def _find(self, run: str) -> _Planned | None:
+        """A run that is not planned so far is asked for every time: it may be, meanwhile."""
+        (found,) = trips.run([asked([run])], using=self._using)
+        self._keep(found)
+        return self._planned.get(run)
+
+    def _keep(self, found: Iterable[Sequence[Any]]) -> None:
+        for stream, position, data in found:
+            self._planned[stream.partition("/")[2]] = _Planned(position, json.loads(data)["machine"])
+
+
+def asked(runs: Sequence[str]) -> trips.Statement:
+    """The question for the events that planned some runs."""
+    streams = [f"run/{run}" for run in runs]
+    places = ", ".join(["%s"] * len(streams))
+    return f"SELECT stream, position, data FROM log_event WHERE version = 1 AND stream IN ({places})", streams

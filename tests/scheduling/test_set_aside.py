@@ -1,0 +1,83 @@
+"""While a view is set aside nothing is written on its ground, and whoever asks is told before anything is."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from scheduling import studio
+from scheduling.extend import extend_plans
+from scheduling.log.folding import ViewsSetAside
+from scheduling.log.models import BrokenView, Event, Heartbeat, Run
+from scheduling.log.store import last_position
+from scheduling.reports import take
+from scheduling.watch import watch_silence
+from server import jobs
+from tests.scheduling.house import NOON, batch, long_after, order, plan, ready, started
+
+pytestmark = pytest.mark.django_db
+LATE = NOON + timedelta(days=30)
+
+
+def put_aside(view: str = "runs") -> None:
+    BrokenView.objects.create(view=view, position=1, problem="no such column")
+
+
+def test_nothing_is_planned_again_and_again(tmp_path: Path) -> None:
+    plates = ready(tmp_path, ends_at=LATE.isoformat())
+    put_aside()
+    before = last_position()
+    for _ in range(3):
+        with pytest.raises(ViewsSetAside, match="set aside: runs"):
+            extend_plans(LATE, timedelta(hours=192), plates)
+    assert last_position() == before
+    BrokenView.objects.all().delete()
+    assert extend_plans(LATE, timedelta(hours=192), plates) > 0
+
+
+def test_a_silence_does_not_begin_again_and_again(tmp_path: Path) -> None:
+    ready(tmp_path, ends_at=LATE.isoformat())
+    Heartbeat.objects.create(machine_id="one", heard_at=NOON, status={})
+    put_aside("machines")
+    before = last_position()
+    for _ in range(3):
+        with pytest.raises(ViewsSetAside):
+            watch_silence(LATE, timedelta(hours=1))
+    assert last_position() == before
+
+
+def test_a_job_that_waits_says_so_in_a_line(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plates = ready(tmp_path)
+    put_aside()
+    monkeypatch.setattr(jobs, "close_old_connections", lambda: None)  # this test's own would go, too
+    job = jobs.Job("extend-plans", 15.0, lambda: extend_plans(LATE, timedelta(hours=1), plates))
+    assert jobs.run_once(job) is False
+    (record,) = [record for record in caplog.records if record.name == "server.jobs"]
+    assert "job extend-plans waits, as what it stands on is set aside: runs" in record.getMessage()
+    assert record.exc_info is None
+
+
+@pytest.mark.parametrize("view", ["runs", "machines", "profiles", "sources", "venues"])
+def test_no_run_is_ordered_on_what_is_set_aside(tmp_path: Path, view: str) -> None:
+    ready(tmp_path)
+    put_aside(view)
+    before = Event.objects.count()
+    with pytest.raises(ViewsSetAside, match=f"set aside: {view}"):
+        plan(id="second", starts_at=LATE.isoformat(), ends_at=(LATE + timedelta(days=1)).isoformat())
+    assert Event.objects.count() == before and not Run.objects.filter(id="second").exists()
+
+
+def test_what_needs_other_views_is_ordered_all_the_same(tmp_path: Path) -> None:
+    ready(tmp_path)
+    put_aside()
+    order(studio.AddMachine, id="two", name="Two", venue="shed", profile="small")
+
+
+def test_what_a_node_tells_is_kept_whatever_is_set_aside(tmp_path: Path) -> None:
+    ready(tmp_path)
+    put_aside()
+    assert take("one", batch(started()), long_after()) == 1
