@@ -37,7 +37,7 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
     """Columns that decisions name as ``unknown`` or ``skipped``; how often.
 
     Where an outage interrupts the making good of another, its decision takes over what that one said of columns that
-    printing has not come to yet. What is printed late after all, or once more, is no longer left out.
+    printing has not come to yet. Where a segment is printed once more, what was left out in it is printed after all.
     """
     found: Counter[int] = Counter()
     reached: dict[str, int] = {}
@@ -47,6 +47,9 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
         elif isinstance(entry, GapSettled):
             for column in range(max(entry.gap.first, reached.get(entry.run, 0)), entry.gap.end):
                 del found[column]  # a counter does not mind where there is none
+            if part == "skipped":
+                for column in range(entry.decision.again.first, entry.decision.again.end):
+                    del found[column]
             columns = getattr(entry.decision, part)
             found.update(range(columns.first, columns.end))
     return found

@@ -1,0 +1,145 @@
+"""The judge can say no about the log: each check is shown evidence in which just what it looks for is wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from machines.clock import utc
+from machines.entries import NodeStarted, OperatorActed
+from machines.recovery import Override, Policy, Rule
+from machines.structure import unstructure
+from tests.faults import judged_log, judged_paper, outcomes
+from tests.faults.evidence import Evidence
+from tests.faults.good_run import (
+    AGAIN,
+    BEGINS,
+    END,
+    FIRST,
+    GAP,
+    evidence,
+    instant,
+    printed,
+    settled,
+    told,
+)
+from tests.faults.judge import judge
+
+
+def test_a_column_without_an_outcome_is_seen(tmp_path: Path) -> None:
+    complaints = judge(evidence(tmp_path, entries=told()[:-1]), [judged_log.every_column_once])
+    assert complaints == ["no outcome: 14 columns from 116 to 129"]
+
+
+def test_two_outcomes_of_a_column_are_seen(tmp_path: Path) -> None:
+    entries = [*told(), printed(6, 112, 118, 30)]
+    assert judge(evidence(tmp_path, entries=entries), [judged_log.every_column_once]) == [
+        "more than one outcome: 6 columns from 112 to 117"
+    ]
+
+
+def test_a_decision_takes_over_what_another_left_to_be_done(tmp_path: Path) -> None:
+    """The half-printed segment was to be finished before the rest is left out; another outage came in between."""
+    finish = Policy(kind="skip", half_printed="finish")
+    before = [*told()[:2], settled(3, GAP[0], GAP[0], GAP[1], finish)]
+    after = [settled(5, GAP[0], GAP[0] + 1, GAP[1] + 2), printed(6, GAP[1] + 2, END, 13)]
+    assert judge(evidence(tmp_path, entries=[*before, *after]), [judged_log.every_column_once]) == []
+    passed_by = printed(4, GAP[1], GAP[1] + 1, 11)
+    assert judge(evidence(tmp_path, entries=[*before, passed_by, *after]), [judged_log.every_column_once]) == [
+        "more than one outcome: 3 columns from 114 to 116"
+    ]
+
+
+def test_a_column_on_the_paper_that_nobody_reported_is_seen(tmp_path: Path) -> None:
+    complaints = judge(evidence(tmp_path, entries=told()[:-1]), [judged_paper.log_agrees_with_paper])
+    assert complaints == ["on the paper, but not reported: 14 columns from 116 to 129"]
+
+
+def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    bad = replace(good, runs=[good.runs[0] | {"printed": 23}])
+    assert "printed: the log says 24" in judge(bad, [judged_log.views_agree_with_log])[0]
+
+
+def test_an_entry_lost_doubled_or_changed_on_the_way_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    lost = replace(good, facts=[*good.facts[:2], *good.facts[3:]])
+    doubled = replace(good, facts=[*good.facts, good.facts[-1]])
+    unsure = replace(good, journal=[(entry, False) for entry, _ in good.journal])
+    for bad in (lost, doubled, unsure):
+        assert judge(bad, [judged_log.entries_taken_once])
+    changed = [dict(entry) for entry in told()]
+    changed[1] = printed(2, FIRST, GAP[0] - 1, 0)
+    bad = replace(good, journal=[(entry, True) for entry in changed])
+    assert judge(bad, [judged_log.entries_taken_once]) == ["journal (5) and log (5) differ from entry 2 on"]
+
+
+def test_a_settlement_that_the_server_would_not_make_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    differs = {"kind": "settlement-differed", "data": {"seq": 3}}
+    bad = replace(good, facts=[*good.facts, differs])
+    assert len(judge(bad, [judged_log.settled_alike])) == 1
+    word = Override(id="word", rule=Rule(kind="skip"), given_at=BEGINS)
+    entry = told()[2]
+    by_word = entry | {"gap": entry["gap"] | {"override": unstructure(word)}}
+    forgotten = replace(bad, facts=[{"kind": "gap-settled", "data": by_word}, differs])
+    assert judge(forgotten, [judged_log.settled_alike]) == [], "the server was put back from before the word"
+    given = {"kind": "outage-overridden", "data": {"override": unstructure(word)}}
+    remembered = replace(forgotten, facts=[given, *forgotten.facts])
+    assert len(judge(remembered, [judged_log.settled_alike])) == 1
+
+
+def test_a_run_that_was_not_handed_out_or_has_an_open_segment_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    forgotten = replace(good, runs=[*good.runs, good.runs[0] | {"id": "next", "first_column": END, "end_column": 140}])
+    assert judge(forgotten, [judged_log.every_run_is_there]) == ["run next has 0 segments, not finished of them: []"]
+    unfinished = replace(good, segments=[good.segments[0] | {"finished_at": None}])
+    assert judge(unfinished, [judged_log.every_run_is_there]) == ["run run has 1 segments, not finished of them: [1]"]
+    assert judge(forgotten, [judged_log.every_column_once]) == ["no outcome: 10 columns from 130 to 139"]
+
+
+def test_a_word_that_nobody_followed_is_seen_unless_a_notice_says_so(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    ignored = replace(good, words=[{"id": "word", "used_by": None}])
+    assert len(judge(ignored, [judged_log.words_are_used])) == 1
+    told_so = replace(ignored, notices=[{"said": "the word of 12:00 was passed over: the gap was settled before"}])
+    assert judge(told_so, [judged_log.words_are_used]) == []
+    assert judge(replace(good, words=[{"id": "word", "used_by": "m-7"}]), [judged_log.words_are_used]) == []
+
+
+def test_a_machine_that_goes_on_before_a_person_resumes_it_is_seen(tmp_path: Path) -> None:
+    def of(*entries: Any) -> Evidence:
+        return replace(evidence(tmp_path), attended=True, facts=[{"kind": one["kind"], "data": one} for one in entries])
+
+    began = unstructure(NodeStarted(seq=1, at=BEGINS, unplanned_stop=True))
+    at = utc(instant(FIRST + 1))
+    resumed = unstructure(OperatorActed(seq=2, at=at, action="resume"))
+    assert judge(of(began, resumed, printed(3, FIRST, END, 0)), [judged_log.stood_until_resumed]) == []
+    by_itself = judge(of(began, printed(2, FIRST, END, 0), resumed), [judged_log.stood_until_resumed])
+    assert by_itself == ["columns 100 to 130 were laid after an unplanned stop, and nobody resumed"]
+    enrolled = {"kind": "node-enrolled", "data": {"epoch": 2}}
+    by_another = of(began)
+    laid = {"kind": "columns-printed", "data": printed(1, FIRST, END, 0)}
+    by_another = replace(by_another, facts=[*by_another.facts, enrolled, laid])
+    assert judge(by_another, [judged_log.stood_until_resumed]) == [], "who enrolled a new board stood beside it"
+
+
+def test_where_a_journal_goes_on_what_is_in_it_and_not_in_the_log_is_seen(tmp_path: Path) -> None:
+    good = replace(evidence(tmp_path), whole_journal=False)
+    enrolled = {"kind": "node-enrolled", "data": {"epoch": 2}}
+    anew = [{"kind": one["kind"], "data": one | {"seq": seq}} for seq, one in enumerate(told()[3:], 1)]
+    again = replace(good, facts=[*good.facts[:4], enrolled, *anew], machine={"accepted_through": 2})
+    kept = [(entry | {"seq": seq}, True) for seq, entry in enumerate(told()[3:], 1)]
+    assert judge(replace(again, journal=kept), [judged_log.entries_taken_once]) == []
+    lost = [*kept[:1], (printed(2, GAP[1], END - 1, 11), True)]
+    assert "are not in the log" in judge(replace(again, journal=lost), [judged_log.entries_taken_once])[0]
+
+
+def test_what_was_left_out_of_a_segment_that_is_printed_again_is_printed_after_all(tmp_path: Path) -> None:
+    first = settled(3, 105, 105, 107)
+    half = settled(5, GAP[0], GAP[0] + 1, GAP[1], AGAIN)
+    told_all = [printed(2, FIRST, 105, 0), first, printed(4, 107, GAP[0], 5), half, printed(6, FIRST, GAP[0] + 4, 9)]
+    counted = evidence(tmp_path, entries=told_all)
+    assert sorted(outcomes.named(counted, "skipped")) == [114, 115]
+    assert sorted(outcomes.named(counted, "unknown")) == [GAP[0]]

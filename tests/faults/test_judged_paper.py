@@ -1,0 +1,154 @@
+"""The judge can say no about the paper: each check is shown evidence in which just what it looks for is wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from machines.drivers.paper import PaperWriter
+from machines.entries import NodeStarted
+from machines.structure import unstructure
+from tests.faults import judged_paper
+from tests.faults.good_run import (
+    AGAIN,
+    BEGINS,
+    COLUMN_S,
+    END,
+    FIRST,
+    GAP,
+    PLATE,
+    Lay,
+    evidence,
+    good_paper,
+    instant,
+    lay,
+    printed,
+    settled,
+)
+from tests.faults.judge import Check, judge
+
+
+def test_nothing_is_said_of_a_good_run(tmp_path: Path) -> None:
+    assert judge(evidence(tmp_path)) == []
+
+
+def test_an_unknown_column_may_lie_on_the_paper(tmp_path: Path) -> None:
+    def with_unknown(paper: PaperWriter) -> None:
+        lay(paper, FIRST, GAP[0] + 1, 0)
+        paper.cut(5, instant(GAP[1]))
+        lay(paper, GAP[1], END, 11)
+
+    assert judge(evidence(tmp_path, with_unknown)) == []
+
+
+def again(paper: PaperWriter) -> None:
+    good_paper(paper)
+    lay(paper, 120, 121, 25)
+
+
+def over_itself(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.refuse(3, 120, 2, instant(END))
+
+
+def left_out(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, 113, 114, 10)
+    lay(paper, GAP[1], END, 11)
+
+
+def short(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+
+
+def moved(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, GAP[1], END, 12)
+
+
+def wrong_dots(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.end = 0  # as a machine that lost count would
+    os_dots = ~PLATE.running(FIRST, FIRST + 1)
+    paper.lay(0, os_dots, FIRST, np.array([instant(FIRST)]))
+
+
+def uncut(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    lay(paper, GAP[1], END, 11)
+
+
+def cut_twice(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.cut(5, instant(END))
+
+
+def cut_unasked(paper: PaperWriter) -> None:
+    good_paper(paper)
+    paper.cut(7, instant(END))
+
+
+def early(paper: PaperWriter) -> None:
+    lay(paper, FIRST, GAP[0], 0)
+    paper.cut(5, instant(GAP[1]))
+    lay(paper, GAP[1], END, 11, early_s=0.6 * COLUMN_S)
+
+
+@pytest.mark.parametrize(
+    ("lay_all", "check", "words"),
+    [
+        (again, judged_paper.nothing_twice, "laid twice, by column"),
+        (over_itself, judged_paper.nothing_twice, "ordered over"),
+        (wrong_dots, judged_paper.dots_are_the_plates, "other dots"),
+        (left_out, judged_paper.log_agrees_with_paper, "though left out"),
+        (short, judged_paper.log_agrees_with_paper, "not on the paper"),
+        (moved, judged_paper.log_agrees_with_paper, "elsewhere"),
+        (uncut, judged_paper.cut_where_reported, "nobody made"),
+        (cut_twice, judged_paper.cut_where_reported, "cut twice"),
+        (cut_unasked, judged_paper.cut_where_reported, "without a report"),
+        (early, judged_paper.nothing_early, "too early"),
+    ],
+    ids=lambda value: getattr(value, "__name__", None),
+)
+def test_a_paper_that_is_wrong_is_seen(tmp_path: Path, lay_all: Lay, check: Check, words: str) -> None:
+    complaints = judge(evidence(tmp_path, lay_all), [check])
+    assert any(words in complaint for complaint in complaints), complaints
+
+
+def printed_again(paper: PaperWriter) -> None:
+    """The half of the segment that lies there once more, before the rest."""
+    lay(paper, FIRST, GAP[0], 0)
+    lay(paper, FIRST, GAP[0], 11)
+    lay(paper, GAP[0] + 1, GAP[0] + 4, 21)
+    lay(paper, GAP[1], END, 24)
+
+
+def test_what_a_rule_asks_to_be_printed_again_lies_there_twice_and_nothing_else(tmp_path: Path) -> None:
+    def told_again(end: int) -> list[dict[str, Any]]:
+        before = [unstructure(NodeStarted(seq=1, at=BEGINS, unplanned_stop=False)), printed(2, FIRST, GAP[0], 0)]
+        half = settled(3, GAP[0], GAP[0] + 1, GAP[1], AGAIN)
+        return [*before, half, printed(4, FIRST, end, 11), printed(5, GAP[1], END, 24)]
+
+    of_the_rule = evidence(tmp_path / "rule", printed_again, told_again(GAP[0]))
+    assert judge(of_the_rule, [judged_paper.nothing_twice]) == []
+
+    def thrice(paper: PaperWriter) -> None:
+        printed_again(paper)
+        lay(paper, FIRST, GAP[0] - 5, 44)
+
+    too_often = evidence(tmp_path / "thrice", thrice, told_again(GAP[0]))
+    assert judge(too_often, [judged_paper.nothing_twice]) == ["laid twice, by column: 5 columns from 100 to 104"]
+
+
+def test_a_server_whose_clock_was_ahead_lets_columns_be_early_by_as_much_and_no_more(tmp_path: Path) -> None:
+    good = evidence(tmp_path, early)
+    assert judge(replace(good, ahead=[(instant(0), 0.2 * COLUMN_S)]), [judged_paper.nothing_early]) == []
+    for not_ahead in ([], [(instant(0), -600.0)], [(instant(END), 600.0)]):
+        assert judge(replace(good, ahead=not_ahead), [judged_paper.nothing_early]) == ["0.60 columns too early"]
