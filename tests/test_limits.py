@@ -97,6 +97,24 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.set_time.USUAL_ERROR_S": (60.0, "a watch is right to the minute"),
     "machines.node.set_time.MOST_ERROR_S": (3600.0, "further off no machine may print anyway"),
     "machines.node.takeover.TOLERANCES": (2.0, "one board ahead and the next behind, each by what is allowed"),
+    # A node's word at the door.
+    "scheduling.entry_bounds.EARLIEST_YEAR": (2000, "no machine of this kind printed before"),
+    "scheduling.entry_bounds.FARTHEST_AHEAD": (timedelta(days=7), "a clock that far ahead tells no time at all"),
+    "scheduling.entry_bounds.LONGEST_KEYWORD": (100, "no keyword of RFC 8011 is half as long"),
+    "scheduling.entry_bounds.LONGEST_REASON": (2000, "a few sentences"),
+    "scheduling.entry_bounds.MOST_CLOSED": (1000, "closed hours of the month ahead that a node can hold"),
+    "scheduling.entry_bounds.MOST_KEYWORDS": (64, "nobody has all of RFC 8011's conditions at once"),
+    "scheduling.entry_bounds.MOST_MISS_S": (316_224_000.0, "ten years: it lay still, and prints on"),
+    "scheduling.entry_bounds.MOST_PLACES": (10_000_000_000, "a hundred kilometres of paper"),
+    "scheduling.entry_bounds.SLACK": (timedelta(seconds=60), "beside what the node says of its own clock"),
+    "scheduling.log.store.LONGEST_PROBLEM": (500, "what is wrong, in a sentence or two"),
+    "scheduling.reports.LONGEST_SAID": (300, "a notice is read, not studied"),
+    "scheduling.reports.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
+    "scheduling.reports.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
+    "scheduling.told.LONGEST_ENTRY": (50_000, "an entry kept as it was told, characters"),
+    "scheduling.told.LONGEST_KIND": (60, "of an entry of a newer node, characters"),
+    "scheduling.told.MOST_ENTRIES": (500, "what a server writes in a few seconds; the node halves its batch"),
+    "server.api.problems.MENDED_AFTER_S": (300, "a view that is set aside waits for a person"),
     # Drivers and the serial line.
     "machines.drivers.chance.MOST_A_DAY": (10_000.0, "faults that come more often are no chance"),
     "machines.drivers.chance.MOST_DAYS": (1e6, "beyond lies the end of the calendar"),
@@ -237,7 +255,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
 NO_LIMITS: dict[str, str] = {
     "numbers of kinds, of places in an array, or of nothing": """
         machines.drivers.paper.LAID machines.drivers.paper.CUT machines.drivers.paper.REFUSED
-        machines.node.board._STA_UNSYNC machines.node.board._ADJTIMEX_WORDS
+        server.console.words.CENTURY_S machines.node.board._STA_UNSYNC machines.node.board._ADJTIMEX_WORDS
         machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
         machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
         machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
