@@ -60,11 +60,33 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.at_hand.MOST_REFUSALS": (3, "each leaves a burst unknown"),
     "machines.node.belief.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
     "machines.node.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
-    "machines.node.client.CONNECT_LIMIT_S": (5.0, "wifi at the edge of reach answers within seconds or not at all"),
-    "machines.node.client.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
+    "machines.node.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),
+    "machines.node.answers.LONGEST_WAIT_S": (
+        3600.0,
+        "whatever Retry-After says; a day is too long",
+    ),
+    "machines.node.answers.MOST_ENTRIES": (1_000_000_000, "one a second for thirty years"),
+    "machines.node.calling.PATIENCE_S": (30.0, "longer than a connection takes; a person stands there"),
+    "machines.node.calling.LOOK_S": (0.1, "what a person waits for is seen at once"),
     "machines.node.client.BACKOFF_FIRST_S": (1.0, "most troubles are over at once"),
     "machines.node.client.BACKOFF_LONGEST_S": (300.0, "a server that is back is found within five minutes"),
-    "machines.node.client.MOST_ENTRIES": (1_000_000_000, "one a second for thirty years"),
+    "machines.node.client.LONGEST_ANSWER": (262_144, "all but work and plates is a few lines"),
+    "machines.node.client.LONGEST_WORK": (16_777_216, "eight times what a month in half hours has"),
+    "machines.node.connection.CONNECT_LIMIT_S": (5.0, "wifi at the edge of reach answers within seconds or not at all"),
+    "machines.node.connection.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
+    "machines.node.exchange.LEAST_POLL_S": (1.0, "a server that says nothing sensible is not stormed"),
+    "machines.node.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
+    "machines.node.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
+    "machines.node.plausible.LARGEST_COLUMN": (2**50, "beyond it columns cannot be told apart in the count of turns"),
+    "machines.node.plausible.LARGEST_SEED": (2**63, "no plan has one that does not fit the journal"),
+    "machines.node.plausible.LEAST_TURN_S": (60.0, "nothing in the sky turns faster, nor anything small to try"),
+    "machines.node.plausible.LONGEST_TURN_S": (4e10, "a thousand years"),
+    "machines.node.plausible.LONGEST_SHIFT_S": (1e9, "no timeline waits for thirty years"),
+    "machines.node.plausible.FIRST_YEAR": (2000, "a clock that tells an earlier year is wrong"),
+    "machines.node.plausible.YEARS_END": (2200, "the calendar ends with 9999, and sums must stay below that"),
+    "machines.node.plausible.LEAST_SIZE": (1e-9, "no measure of a machine is smaller"),
+    "machines.node.plausible.LARGEST_SIZE": (1e9, "no measure of a machine is larger"),
+    "machines.node.reach.KEPT_EVERY_S": (600.0, "a write to the card each minute wears it"),
     "machines.node.crystal.WANDER": (3e-6, "temperature in a room moves a crystal by no more"),
     "machines.node.crystal.MARK_EVERY_S": (600.0, "over less the network's delay hides the rate"),
     "machines.node.crystal.MARKS_KEPT": (24, "older ones say nothing of the crystal now"),
@@ -259,6 +281,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
         machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
         machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
+        machines.node.connection._NO_WAY
         machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
         scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
         scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.store.APPEND_LOCK
@@ -267,7 +290,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.emulated_controller.VERSION machines.drivers.serial_link.VERSION
         machines.node.journal.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
-        machines.node.client.PIECE machines.node.plates._BLOCK machines.plate_rows._PIECE machines.head._CHUNK
+        machines.node.answers.PIECE machines.node.plates._BLOCK machines.plate_rows._PIECE machines.head._CHUNK
         machines.head._CHUNK_COLUMNS machines.pictures.daylight._ROWS machines.pictures.image_file._STRIP_ROWS
         scheduling.log.lines.CHUNK scheduling.log.transfer.CHUNK scheduling.log.rebuild.BATCH
         server.api.uploads.PIECE_BYTES scheduling.sky.chebyshev._INSTANTS_PER_CALL

@@ -22,14 +22,15 @@ from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated import SimulatedMachine, no_faults
 from machines.entries import Action
 from machines.errors import InputError
-from machines.node import board_commands, holds, takeover
+from machines.node import board_commands, holds, reach, takeover
 from machines.node import held as holding
 from machines.node.agent import Settings, agent_runs, run
 from machines.node.arming import ask_to_arm
 from machines.node.at_hand import OpenDriver
 from machines.node.board_commands import Commands
 from machines.node.cautions import KNIFE, UNATTENDED
-from machines.node.client import Client, Credentials, Refused, Unreachable
+from machines.node.client import Client, Credentials
+from machines.node.failures import Refused, Unreachable
 from machines.node.journal import open_journal
 from machines.node.panel.pin import hashed, new_pin
 from machines.node.panel.serving import read_address
@@ -225,6 +226,7 @@ def _enrol(options: argparse.Namespace) -> int:
         with journal.transaction() as db:
             takeover.enrol(db, credentials, enrolled.earlier)
             holding.keep_pin(db, kept)
+            reach.forget(db)
     finally:
         journal.close()
         client.close()

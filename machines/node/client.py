@@ -1,89 +1,46 @@
-"""The node's side of ``/api/v1/``. Every failure is one of the exceptions here, which say what can help."""
+"""The node's side of ``/api/v1/``. Every failure is one of `machines.node.failures`, which say what can help."""
 
 from __future__ import annotations
 
-import json
 import random
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC
-from email.utils import parsedate_to_datetime
 from typing import Any, TypeVar
 
 import urllib3
 
 from machines.errors import InputError
+from machines.node.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, pieces, read_json, refusal
+from machines.node.connection import Deadline, connections, why
+from machines.node.failures import Unreachable
+from machines.node.plausible import has_plausible_year, require_plausible
 from machines.structure import parse_instant, structure_from_newer
 from machines.wire import Reports, Taken, Work
 
 T = TypeVar("T")
 
-CONNECT_LIMIT_S = 5.0
-READ_LIMIT_S = 20.0
 BACKOFF_FIRST_S = 1.0
 BACKOFF_LONGEST_S = 300.0
-PIECE = 65_536
-# One a second for thirty years; a journal never comes near.
-MOST_ENTRIES = 1_000_000_000
+# Octets. Work for a month in segments of half an hour has some two million; all else is a few lines.
+LONGEST_ANSWER = 262_144
+LONGEST_WORK = 16_777_216
 
 
-class Unreachable(Exception):
-    """No answer that can be read; trying again later helps."""
-
-
-class Refused(Exception):
-    """The server answered with an error (problem details of RFC 9457).
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """How long an answer may take, head and body, however steadily it drips. Real seconds.
 
     Attributes:
-        status: of HTTP.
-        type: the problem's own, ``about:blank`` if it has none.
-        detail: what is wrong, for people.
-        retry_after_s: when the server wants to be asked again, seconds; None if it did not say.
+        answer_s: any.
+        least_octets_per_s: a plate may take so much longer as it is large.
     """
 
-    def __init__(self, status: int, type: str, detail: str, retry_after_s: float | None) -> None:
-        super().__init__(f"the server refused ({status}): {detail}")
-        self.status = status
-        self.type = type
-        self.detail = detail
-        self.retry_after_s = retry_after_s
+    answer_s: float = 60.0
+    least_octets_per_s: float = 16_384.0
 
 
-class NotKnown(Refused):
-    """The token is not good. A person must enrol the board again."""
-
-
-class FencedOff(Refused):
-    """Another board has taken over the machine, or writes under the same name. This one must never print again unless
-    it is enrolled anew."""
-
-
-class JournalDiffers(FencedOff):
-    """The server has other entries under this journal's numbers: it is a copy, or was put back from an older one."""
-
-    @classmethod
-    def beyond(cls, through: int, last: int) -> JournalDiffers:
-        """As the board sees by itself: the server has entries up to one number, and the journal to a lower one."""
-        detail = (
-            f"the server has {through} entries of this board, and its journal only {last}: another board is a copy of"
-            " it, or the journal was put back from an older copy. If this is the board beside the machine, enrol it"
-            " again with a new code"
-        )
-        return cls(200, "about:blank", detail, None)
-
-
-class TooLarge(Refused):
-    """The batch is larger than the server takes."""
-
-
-class EntriesMissing(Refused):
-    """The server lacks entries before these, after a restore for one.
-
-    Attributes:
-        expected: the sequence number to send from.
-    """
-
-    expected: int
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,22 +88,22 @@ class Fetched:
 
 def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], float] = random.random) -> float:
     """How long to wait after so many failures in a row, seconds: doubling, at random between half and the whole, so
-    that nodes cut off together do not come back together. Never sooner than the server asked for."""
+    that nodes cut off together do not come back together. Never sooner than was asked for, but an hour at most."""
     ceiling = min(BACKOFF_LONGEST_S, BACKOFF_FIRST_S * 2.0 ** min(failures - 1, 30))
-    return max(ceiling * (0.5 + 0.5 * jitter()), retry_after_s or 0.0)
+    return min(max(ceiling * (0.5 + 0.5 * jitter()), retry_after_s or 0.0), LONGEST_WAIT_S)
 
 
 class Client:
     """Calls of one node to its server."""
 
-    def __init__(self, server: str, token: str | None = None) -> None:
+    def __init__(self, server: str, token: str | None = None, limits: Limits = LIMITS) -> None:
         if not server.startswith(("http://", "https://")):
             raise InputError("server", f"{server!r} is no address", "give http://host or https://host")
         self._base = server.rstrip("/") + "/api/v1/"
         self._authorization = {} if token is None else {"Authorization": f"Bearer {token}"}
-        limits = urllib3.Timeout(connect=CONNECT_LIMIT_S, read=READ_LIMIT_S)
-        # Trying again is the exchange loop's business: it knows what is urgent, and it waits in the clock's seconds.
-        self._pool = urllib3.PoolManager(timeout=limits, retries=False)
+        self._limits = limits
+        self._deadline = Deadline()
+        self._connections = connections(self._deadline)
 
     def enrol(self, code: str) -> Enrolled:
         """Turn a one-time code into a token.
@@ -154,15 +111,17 @@ class Client:
         Raises:
             Unreachable, Refused: as all calls here.
         """
-        return _read(self._call("POST", "node/enrol", {"code": code}), Enrolled)
+        return _read(self._json(self._call("POST", "node/enrol", {"code": code})), Enrolled)
 
     def clock(self) -> tuple[float, float]:
         """When the server received the question and when it sent the answer, POSIX seconds."""
-        answer = _json(self._call("GET", "node/clock"))
+        answer = self._json(self._call("GET", "node/clock"))
         try:
             received, sent = (parse_instant(answer[name], name) for name in ("received_at", "sent_at"))
         except (KeyError, TypeError, InputError) as error:
             raise Unreachable(f"the server's clock cannot be read: {error}") from error
+        if not (has_plausible_year(received) and has_plausible_year(sent)):
+            raise Unreachable(f"the server's clock cannot be right: {answer['received_at']}")
         return received.timestamp(), sent.timestamp()
 
     def work(self, horizon: str, etag: str | None) -> Fetched | None:
@@ -170,22 +129,35 @@ class Client:
         headers = {} if etag is None else {"If-None-Match": etag}
         answer = self._call("GET", f"node/work?horizon={horizon}", headers=headers)
         if answer.status == 304:
-            return None
-        return Fetched(_read(answer, Work), answer.headers.get("ETag", ""))
-
-    def plate(self, digest: str) -> Iterator[bytes]:
-        """The PNG of a plate in pieces, as they come; not proved yet to be whole, nor to be the one asked for."""
-        answer = self._call("GET", f"plates/{digest}.png", preload_content=False)
-        try:
-            yield from answer.stream(PIECE)
-        except (urllib3.exceptions.HTTPError, OSError) as error:
-            raise Unreachable(f"plate {digest[:12]} broke off: {error}") from error
-        finally:
             answer.close()
+            if etag is None:
+                raise Unreachable("an answer that nothing changed, to a question without a tag", "between")
+            return None
+        work = _read(self._json(answer, LONGEST_WORK), Work)
+        try:
+            require_plausible(work)
+        except InputError as error:
+            raise Unreachable(f"the answer cannot be read: {error}") from error
+        return Fetched(work, answer.headers.get("ETag", ""))
+
+    def plate(self, digest: str, longest: int) -> Iterator[bytes]:
+        """The PNG of a plate in pieces, as they come; not proved yet to be whole, nor to be the one asked for.
+
+        Args:
+            digest: of the plate.
+            longest: octets that it can have.
+        """
+        limit_s = self._limits.answer_s + longest / self._limits.least_octets_per_s
+        answer = self._call("GET", f"plates/{digest}.png", limit_s=limit_s)
+        if media_type(answer) not in ("image/png", ""):
+            answer.close()
+            raise Unreachable(f"plate {digest[:12]} came as {media_type(answer)}", "between")
+        with self._in_time(f"plate {digest[:12]}"):
+            yield from pieces(answer, longest)
 
     def report(self, reports: Reports) -> int:
         """Send a batch; the sequence number up to which the server now has everything."""
-        answer = _json(self._call("POST", "node/reports", reports.as_json()))
+        answer = self._json(self._call("POST", "node/reports", reports.as_json()))
         accepted = answer.get("accepted_through") if isinstance(answer, dict) else None
         # What follows from this number may be final; so one that no journal can have comes from something in between.
         if not isinstance(accepted, int) or isinstance(accepted, bool) or not 0 <= accepted <= MOST_ENTRIES:
@@ -193,8 +165,8 @@ class Client:
         return accepted
 
     def close(self) -> None:
-        """Close the connections."""
-        self._pool.clear()
+        """Close the connections; the next call makes new ones."""
+        self._connections.clear()
 
     def _call(
         self,
@@ -203,71 +175,46 @@ class Client:
         body: Any = None,
         headers: dict[str, str] | None = None,
         *,
-        preload_content: bool = True,
+        limit_s: float | None = None,
     ) -> urllib3.BaseHTTPResponse:
+        """The head of an answer that is none of an error. Its body is to be read within the limit, too."""
         sent = {"Accept": "application/json", **self._authorization, **(headers or {})}
-        try:
-            answer = self._pool.request(
-                method, self._base + path, json=body, headers=sent, preload_content=preload_content
+        self._deadline.begin(self._limits.answer_s if limit_s is None else limit_s)
+        with self._in_time("no answer"):
+            answer = self._connections.request(
+                method, self._base + path, json=body, headers=sent, preload_content=False, redirect=False
             )
-        except (urllib3.exceptions.HTTPError, OSError) as error:
-            raise Unreachable(f"no answer from {self._base}: {error}") from error
         if answer.status >= 400:
-            raise _refusal(answer)
-        if answer.status not in (200, 201, 304):  # a captive portal's redirect, for one
-            raise Unreachable(f"unexpected answer {answer.status} from {self._base}")
+            raise self._refusal(answer)
+        if answer.status not in (200, 201, 304):  # a captive portal's redirect, for one; it is not followed
+            answer.close()
+            raise Unreachable(f"unexpected answer {answer.status} from {self._base}", "between")
         return answer
 
+    def _refusal(self, answer: urllib3.BaseHTTPResponse) -> Exception:
+        with self._in_time("an error"):
+            return refusal(answer, self._base, LONGEST_ANSWER)
 
-def _json(answer: urllib3.BaseHTTPResponse) -> Any:
+    def _json(self, answer: urllib3.BaseHTTPResponse, longest: int = LONGEST_ANSWER) -> Any:
+        with self._in_time("an answer"):
+            return read_json(answer, longest)
+
+    @contextmanager
+    def _in_time(self, what: str) -> Iterator[None]:
+        """Every way in which the network can fail becomes one exception with a name."""
+        try:
+            yield
+        except Unreachable as error:
+            if self._deadline.is_over:
+                error.kind = "slow"
+            raise
+        except (urllib3.exceptions.HTTPError, OSError) as error:
+            kind = "slow" if self._deadline.is_over else why(error)
+            raise Unreachable(f"{what} from {self._base}: {error}", kind) from error
+
+
+def _read(data: Any, cls: type[T]) -> T:
     try:
-        return json.loads(answer.data)
-    except ValueError as error:
-        raise Unreachable(f"the answer is not JSON: {error}") from error
-
-
-def _read(answer: urllib3.BaseHTTPResponse, cls: type[T]) -> T:
-    try:
-        return structure_from_newer(_json(answer), cls)
+        return structure_from_newer(data, cls)
     except InputError as error:
         raise Unreachable(f"the answer cannot be read: {error}") from error
-
-
-def _refusal(answer: urllib3.BaseHTTPResponse) -> Refused:
-    problem = _problem(answer)
-    type = str(problem.get("type", "about:blank"))
-    detail = str(problem.get("detail") or problem.get("title") or answer.reason or "no reason given")
-    retry_after_s = read_retry_after(answer.headers.get("Retry-After"), answer.headers.get("Date"))
-    refusal = _kind(answer.status, type)(answer.status, type, detail, retry_after_s)
-    if isinstance(refusal, EntriesMissing):
-        refusal.expected = int(problem.get("expected", 1))
-    return refusal
-
-
-def _problem(answer: urllib3.BaseHTTPResponse) -> dict[str, Any]:
-    """The problem details; empty when something between us and the server answered in its own way."""
-    try:
-        problem = json.loads(answer.data)
-    except ValueError:
-        return {}
-    return problem if isinstance(problem, dict) else {}
-
-
-def _kind(status: int, type: str) -> type[Refused]:
-    by_type = {"stale-epoch": FencedOff, "journal-differs": JournalDiffers, "missing-entries": EntriesMissing}
-    by_status = {401: NotKnown, 413: TooLarge}
-    return by_type.get(type.rpartition("/")[2]) or by_status.get(status, Refused)
-
-
-def read_retry_after(value: str | None, date: str | None) -> float | None:
-    """Seconds from a ``Retry-After`` (RFC 9110 section 10.2.3); a date counts from the answer's own ``Date``, because
-    the board's clock may be anywhere. None if it cannot be read."""
-    if value is None:
-        return None
-    if value.strip().isdigit():
-        return float(value)
-    try:
-        until, now = (parsedate_to_datetime(text or "").astimezone(UTC) for text in (value, date))
-    except ValueError:
-        return None
-    return max(0.0, (until - now).total_seconds())

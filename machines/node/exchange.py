@@ -6,26 +6,20 @@ from __future__ import annotations
 import logging
 import sqlite3
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 
 from machines.clock import Clock, utc
 from machines.errors import InputError
+from machines.node import calling, outbox, reach
 from machines.node import held as holding
-from machines.node import outbox
 from machines.node.asked import AskedForWork
-from machines.node.client import (
-    Client,
-    EntriesMissing,
-    FencedOff,
-    JournalDiffers,
-    NotKnown,
-    Refused,
-    TooLarge,
-    Unreachable,
-    backoff_s,
-)
+from machines.node.client import Client, backoff_s
+from machines.node.errands import Trouble, attempt
+from machines.node.failures import EntriesMissing, FencedOff, JournalDiffers, TooLarge, Unreachable
 from machines.node.journal import Journal, change_state, read_state
-from machines.node.plates import PlateStore
+from machines.node.plates import PlateStore, longest_png
+from machines.node.plausible import is_same_machine
 from machines.node.timekeeper import Timekeeper
 from machines.structure import parse_instant
 from machines.wire import Reports, Status, Work
@@ -34,6 +28,10 @@ log = logging.getLogger(__name__)
 
 LARGEST_BATCH = 200
 FIRST_POLL_S = 60.0
+# Whatever the server says, seconds: it is not asked more often, and not left for longer.
+LEAST_POLL_S, LONGEST_POLL_S = 1.0, 3600.0
+# What was said once is not said with every pass; but a trouble that is never told twice alike is not kept for ever.
+MOST_SAID = 50
 
 
 @dataclass
@@ -57,14 +55,15 @@ class Exchange:
     asked: AskedForWork
     _batch: int = LARGEST_BATCH
     _failures: int = 0
-    _trouble: str = ""
+    _said: set[str] = field(default_factory=set)
+    _reach: reach.Reach | None = None
 
     def run(self, stopping: Callable[[], bool], look_s: float) -> None:
         """Pass after pass until it is time to stop, and once more for the last reports.
 
         Args:
             stopping: whether it is.
-            look_s: how often to ask, real seconds.
+            look_s: how often to ask, and whether a person wants it at once, real seconds.
         """
         while not stopping():
             began_s = self.clock.elapsed()
@@ -79,63 +78,97 @@ class Exchange:
         Returns:
             how long to wait before the next one, in the clock's seconds.
         """
+        self._attempt(self._take_up_call)
         self.asked.begin()
-        asked_for_s = self._do([self._ask_time, self._report, self._fetch_work, self._fetch_plates])
+        troubles, heard = self._do([self._ask_time, self._report, self._fetch_work, self._fetch_plates])
         self.asked.end()
-        if asked_for_s is None:
+        if troubles:
+            self._failures += 1
+            wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles))
+        else:
             self._recovered()
-            return self._poll_after_s()
-        self._failures += 1
-        return backoff_s(self._failures, asked_for_s)
+            wait_s = self._poll_after_s()
+        self._attempt(lambda: self._keep_reach(troubles[0] if troubles else None, wait_s, heard=heard))
+        return wait_s
 
     def _is_wanted_now(self) -> bool:
-        return self.asked.is_wanted and self._failures == 0
+        return self._is_called() or (self.asked.is_wanted and self._failures == 0)
 
-    def _do(self, errands: list[Callable[[], None]]) -> float | None:
-        """Run errands. One that is refused does not keep the next from being tried; without an answer none is.
+    def _do(self, errands: list[Callable[[], None]]) -> tuple[list[Trouble], bool]:
+        """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached.
 
         Returns:
-            None if all went well; else how long the server wants to be left alone, seconds, 0 if it did not say.
+            what was wrong, in order; and whether the server was heard.
         """
-        asked_for_s: float | None = None
+        troubles: list[Trouble] = []
+        heard = False
         for errand in errands:
-            try:
-                errand()
-            except Unreachable as error:
-                self._say(str(error))
-                return asked_for_s or 0.0
-            except Refused as refusal:
-                self._refused(refusal)
-                asked_for_s = max(asked_for_s or 0.0, refusal.retry_after_s or 0.0)
-            except (sqlite3.Error, OSError) as error:  # a full card, for one; the print loop has its own say
-                self._say(f"the exchange with the server cannot write: {error}")
-                asked_for_s = asked_for_s or 0.0
-        return asked_for_s
+            trouble = self._attempt(errand)
+            if trouble is None:
+                heard = heard or errand != self._fetch_plates  # which may have nothing to ask for
+                continue
+            troubles.append(trouble)
+            heard = heard or trouble.is_ours
+            if trouble.is_cut_off:
+                break
+        return troubles, heard
 
-    def _refused(self, refusal: Refused) -> None:
-        if isinstance(refusal, FencedOff):
+    def _attempt(self, errand: Callable[[], None]) -> Trouble | None:
+        trouble = attempt(partial(self._heed_fence, errand))
+        if trouble is not None:
+            self._say(trouble)
+            self.client.close()  # over a connection on which something odd came, nothing more is asked
+        return trouble
+
+    def _heed_fence(self, errand: Callable[[], None]) -> None:
+        try:
+            errand()
+        except FencedOff as refusal:
             with self.journal.transaction() as db:
                 change_state(db, fenced=refusal.detail)
-        elif isinstance(refusal, NotKnown):
-            self._say(f"{refusal}; what is held is printed on, but a person must enrol this board again")
-        else:
-            self._say(str(refusal))
+            raise
 
-    def _say(self, trouble: str) -> None:
+    def _say(self, trouble: Trouble) -> None:
         """Once, not with every pass."""
-        if trouble != self._trouble:
-            log.warning("%s", trouble)
-        self._trouble = trouble
+        if trouble.kind == "fenced" or trouble.said in self._said:
+            return
+        if len(self._said) >= MOST_SAID:
+            self._said.clear()
+        self._said.add(trouble.said)
+        log.warning("%s", trouble.said, exc_info=trouble.fault)
 
     def _recovered(self) -> None:
-        if self._trouble:
+        if self._said:
             log.info("the server is answering again")
-        self._trouble, self._failures = "", 0
+        self._failures = 0
+        self._said.clear()
+
+    def _keep_reach(self, trouble: Trouble | None, wait_s: float, *, heard: bool) -> None:
+        """Keep what a person at the machine may want to know; who asked for the pass finds it there."""
+        with self.journal.transaction() as db:
+            kept = reach.kept(db)
+            now = reach.after_pass(self._reach or kept, trouble, self.time.moment(), wait_s, heard=heard)
+            if reach.worth_keeping(kept, now):
+                reach.keep(db, now)
+            calling.end(db)
+        self._reach = now
+
+    def _is_called(self) -> bool:
+        try:
+            with self.journal.reading() as db:
+                return calling.is_asked(db)
+        except sqlite3.Error:  # the print loop has its own say
+            return False
+
+    def _take_up_call(self) -> None:
+        if self._is_called():
+            with self.journal.transaction() as db:
+                calling.begin(db)
 
     def _poll_after_s(self) -> float:
         with self.journal.reading() as db:
             work = holding.work_held(db)
-        return FIRST_POLL_S if work is None else work.poll_after_s
+        return FIRST_POLL_S if work is None else min(max(work.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
 
     # The errands.
 
@@ -144,11 +177,14 @@ class Exchange:
 
     def _fetch_work(self) -> None:
         with self.journal.reading() as db:
-            etag = holding.etag_held(db)
+            etag, before = holding.etag_held(db), holding.work_held(db)
         fetched = self.client.work(self.horizon, etag)
-        if fetched is not None:
-            with self.journal.transaction() as db:
-                holding.hold(db, fetched)
+        if fetched is None:
+            return
+        if not is_same_machine(before, fetched.work):
+            raise Unreachable("work came for a machine of other dots than this one's")
+        with self.journal.transaction() as db:
+            holding.hold(db, fetched)
 
     def _fetch_plates(self) -> None:
         with self.journal.reading() as db:
@@ -165,7 +201,7 @@ class Exchange:
 
     def _fetch_plate(self, digest: str, work: Work) -> None:
         try:
-            self.plates.keep(digest, self.client.plate(digest), work.profile)
+            self.plates.keep(digest, self.client.plate(digest, longest_png(work.profile)), work.profile)
         except InputError as error:
             raise Unreachable(f"plate {digest[:12]}: {error}") from error
 
@@ -185,8 +221,8 @@ class Exchange:
                 self._batch = max(1, self._batch // 2)
                 continue
             except EntriesMissing as refusal:
-                self._rewind(refusal.expected)
-                if refusal.expected <= before:  # it was sent, and the server still lacks it
+                again = self._rewind(refusal.expected)
+                if refusal.expected <= before or not again:  # it was sent, and the server still lacks it
                     raise
                 before = refusal.expected
                 continue

@@ -91,6 +91,13 @@ class PlateStore:
                 path.unlink()
 
 
+def longest_png(profile: Profile) -> int:
+    """Octets of the longest PNG that a plate of a machine can be: all its dots, not to be compressed, and some more for
+    its chunks."""
+    dots = profile.dots_across * (1 + -(-profile.columns_per_turn // 8))
+    return dots + dots // 64 + 65_536
+
+
 def _write_rows(path: Path, coming: PlateRows) -> str:
     """Put the rows in a file one after another; their digest, see `machines.plate.Plate.digest`."""
     digest = hashlib.sha256(digest_head(coming.dots_across, coming.columns))

@@ -13,10 +13,12 @@ from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import known_rate, outbox, own_clocks, set_time
 from machines.node.belief import SAMPLES_KEPT, Belief
-from machines.node.client import Client, Unreachable
+from machines.node.client import Client
 from machines.node.crystal import Crystal
+from machines.node.failures import Unreachable
 from machines.node.journal import Journal
 from machines.node.own_clocks import OwnClock
+from machines.node.reach import Moment
 from machines.node.samples import Sample, measured
 from machines.node.server_time import Estimate, ServerTime
 
@@ -49,6 +51,12 @@ class Timekeeper:
             self._time = holding.kept_time(db, boot) or ServerTime(Belief(crystal=crystal))
         self.take_up_word()
         self._look_at_own_clocks()
+
+    def moment(self) -> Moment:
+        """This moment, as well as the board can tell it."""
+        elapsed_s = self._clock.elapsed()
+        estimate = self._time.estimate(elapsed_s)
+        return Moment(boot=self._boot, elapsed_s=elapsed_s, at=None if estimate is None else utc(estimate.now))
 
     def estimate(self) -> Estimate | None:
         """The server's time at this moment; None where nobody told it."""

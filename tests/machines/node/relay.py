@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -60,6 +60,10 @@ def picture(profile: Profile, seed: int = 1) -> Plate:
 class Differs(Exception):
     """Another entry was taken under the number of one."""
 
+    def __init__(self, seq: int) -> None:
+        super().__init__(f"entry {seq} was told before, and it was another one")
+        self.seq = seq
+
 
 @dataclass
 class Studio:
@@ -81,6 +85,7 @@ class Studio:
         statuses: heard.
         told_before: how many entries are of earlier epochs.
         calibration: what was measured of the machine.
+        instead: octets to answer with, whatever they are, by the path of what is asked; None for the answer itself.
     """
 
     clock: Clock
@@ -98,6 +103,7 @@ class Studio:
     statuses: list[Status] = field(default_factory=list)
     told_before: int = 0
     calibration: Calibration | None = None
+    instead: Callable[[str], Iterable[bytes] | None] = lambda path: None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def instant(self, column: float) -> float:
@@ -188,7 +194,7 @@ class Studio:
             if entry.seq == taken + 1:
                 self.entries.append(entry)
             elif self.entries[self.told_before + entry.seq - 1] != entry:
-                raise Differs(f"entry {entry.seq} was told before, and it was another one")
+                raise Differs(entry.seq)
             else:
                 assert entry.seq <= taken, "the node left out an entry"
         return len(self.entries) - self.told_before
@@ -208,7 +214,7 @@ class _Handler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         received = self.studio.clock.now()
-        if self._refused():
+        if self._instead() or self._refused():
             return
         path = self.path.removeprefix("/api/v1/").partition("?")[0]
         if path == "node/clock":
@@ -223,6 +229,8 @@ class _Handler(BaseHTTPRequestHandler):
 
     def do_POST(self) -> None:
         body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+        if self._instead():
+            return
         if self.path.endswith("/node/enrol"):
             if body["code"] == "good":
                 self._json(200, {"token": TOKEN, "machine": "m1", "epoch": self.studio.epoch})
@@ -233,9 +241,18 @@ class _Handler(BaseHTTPRequestHandler):
                 with self.studio.lock:
                     through = self.studio.take(Reports.from_json(body))
             except Differs as differs:
-                self._problem(409, "/api/v1/problems/journal-differs", str(differs))
+                self._problem(409, "/api/v1/problems/journal-differs", str(differs), seq=differs.seq)
             else:
                 self._json(200, {"accepted_through": through})
+
+    def _instead(self) -> bool:
+        octets = self.studio.instead(self.path)
+        if octets is None:
+            return False
+        self.close_connection = True
+        for some in octets:
+            self.wfile.write(some)
+        return True
 
     def _refused(self) -> bool:
         if self.studio.down:
@@ -243,7 +260,8 @@ class _Handler(BaseHTTPRequestHandler):
         elif self.headers["Authorization"] != f"Bearer {TOKEN}":
             self._problem(401, "about:blank", "this token is not good")
         elif self.studio.epoch != 1:
-            self._problem(409, "/api/v1/problems/stale-epoch", "another board has taken over")
+            members = {"epoch": 1, "current": self.studio.epoch}
+            self._problem(409, "/api/v1/problems/stale-epoch", "another board has taken over", **members)
         else:
             return False
         return True
@@ -257,8 +275,10 @@ class _Handler(BaseHTTPRequestHandler):
         else:
             self._send(200, body, {"ETag": etag, "Content-Type": "application/json"})
 
-    def _problem(self, status: int, type: str, detail: str, headers: dict[str, str] | None = None) -> None:
-        body = json.dumps({"type": type, "title": "refused", "status": status, "detail": detail}).encode()
+    def _problem(
+        self, status: int, type: str, detail: str, headers: dict[str, str] | None = None, **members: Any
+    ) -> None:
+        body = json.dumps({"type": type, "title": "refused", "status": status, "detail": detail, **members}).encode()
         self._send(status, body, {"Content-Type": "application/problem+json", **(headers or {})})
 
     def _json(self, status: int, value: Any) -> None:

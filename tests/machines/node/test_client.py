@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.node.client import (
-    BACKOFF_LONGEST_S,
-    Client,
+from machines.node.answers import read_retry_after
+from machines.node.client import Client, backoff_s
+from machines.node.failures import (
     EntriesMissing,
     FencedOff,
     JournalDiffers,
@@ -22,8 +22,6 @@ from machines.node.client import (
     Refused,
     TooLarge,
     Unreachable,
-    backoff_s,
-    read_retry_after,
 )
 from machines.wire import Reports
 from tests.machines.node.relay import TOKEN, Studio, serving
@@ -73,15 +71,15 @@ def test_work_is_fetched_once_and_again_when_it_changes(client: Client, studio: 
 
 
 def test_a_plate_comes_in_pieces(client: Client, studio: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("machines.node.client.PIECE", 100)
-    pieces = [*client.plate(studio.plate.digest)]
+    monkeypatch.setattr("machines.node.answers.PIECE", 100)
+    pieces = [*client.plate(studio.plate.digest, 10_000)]
     assert len(pieces) > 10
     assert b"".join(pieces) == studio.plate.to_png()
 
 
 def test_a_plate_that_is_not_there_is_refused(client: Client) -> None:
     with pytest.raises(Refused, match="no such thing"):
-        next(client.plate("0" * 64))
+        next(client.plate("0" * 64, 10_000))
 
 
 def test_reports_are_taken(client: Client, studio: Studio) -> None:
@@ -119,13 +117,12 @@ def test_a_server_address_without_a_scheme_is_refused() -> None:
     [
         (problem(401), NotKnown),
         (problem(413), TooLarge),
-        (problem(409, "/api/v1/problems/stale-epoch"), FencedOff),
+        (problem(409, "/api/v1/problems/stale-epoch", epoch=1, current=2), FencedOff),
         (problem(409, "/api/v1/problems/journal-differs", seq=7), JournalDiffers),
-        (problem(409, "https://host/api/v1/problems/missing-entries", expected=4), EntriesMissing),
+        (problem(409, "/api/v1/problems/missing-entries", expected=4), EntriesMissing),
         (problem(409, "/api/v1/problems/taken"), Refused),
         (problem(500), Refused),
-        (Answer(502, b"<html>Bad gateway</html>", {}), Refused),
-        (Answer(500, b"[]", {}), Refused),
+        (Answer(413, b"<html>Too large</html>", {"Content-Type": "text/html"}), TooLarge),
     ],
 )
 def test_a_refusal_is_of_its_kind(answer: Answer, kind: type[Refused]) -> None:
@@ -145,6 +142,10 @@ def test_a_refusal_is_of_its_kind(answer: Answer, kind: type[Refused]) -> None:
         Answer(200, b'{"received_at": "now", "sent_at": "now"}', {}),
         Answer(302, b"", {"Location": "http://portal.invalid/"}),
         Answer(204, b"", {}),
+        Answer(304, b"", {}),
+        Answer(502, b"<html>Bad gateway</html>", {}),
+        Answer(500, b"[]", {"Content-Type": "application/problem+json"}),
+        Answer(401, b'{"type": "about:blank"}', {"Content-Type": "application/json"}),
     ],
 )
 def test_an_answer_that_is_none_is_unreachable(answer: Answer) -> None:
@@ -173,7 +174,7 @@ def test_a_plate_that_breaks_off_is_as_if_the_server_were_gone(studio: Studio) -
     png = studio.plate.to_png()
     answer = Answer(200, png[:-40], {"Content-Length": str(len(png))})
     with scripted(answer) as url, pytest.raises(Unreachable, match="broke off"):
-        list(Client(url, TOKEN).plate(studio.plate.digest))
+        list(Client(url, TOKEN).plate(studio.plate.digest, 10_000))
 
 
 def test_an_acceptance_that_says_nothing_accepts_nothing() -> None:
@@ -199,19 +200,27 @@ def test_when_to_ask_again_is_told() -> None:
         ("Fri, 31 Dec 1999 23:59:59 GMT", None, None),
         ("soon", "Fri, 31 Dec 1999 23:58:59 GMT", None),
         ("-5", None, None),
+        ("3600", None, 3600.0),
+        ("3601", None, 3600.0),
+        ("9" * 400, None, 3600.0),
+        ("\xb2", None, None),
+        ("\u0663", None, None),
+        ("Fri, 31 Dec 9999 23:59:59 GMT", "Fri, 31 Dec 1999 23:58:59 GMT", 3600.0),
+        ("Fri, 31 Dec 9999 23:59:59 -2359", "Fri, 31 Dec 1999 23:58:59 GMT", None),
+        ("Mon, 99 Foo", "Fri, 31 Dec 1999 23:58:59 GMT", None),
     ],
 )
 def test_retry_after_is_read(value: str | None, date: str | None, expected: float | None) -> None:
     assert read_retry_after(value, date) == expected
 
 
-@given(st.integers(1, 10_000), st.floats(0.0, 1.0), st.none() | st.floats(0.0, 1e5))
-def test_the_wait_doubles_up_to_a_limit_and_is_never_shorter_than_asked_for(
+@given(st.integers(1, 10_000), st.floats(0.0, 1.0), st.none() | st.floats(0.0, 1e9))
+def test_the_wait_doubles_up_to_a_limit_and_is_shorter_than_asked_for_only_beyond_an_hour(
     failures: int, chance: float, asked_for_s: float | None
 ) -> None:
     wait_s = backoff_s(failures, asked_for_s, lambda: chance)
-    ceiling_s = min(BACKOFF_LONGEST_S, 2.0 ** min(failures - 1, 20))
-    assert wait_s >= (asked_for_s or 0.0)
+    ceiling_s = min(300.0, 2.0 ** min(failures - 1, 20))
+    assert min(asked_for_s or 0.0, 3600.0) <= wait_s <= 3600.0
     assert wait_s >= ceiling_s / 2
     assert wait_s <= max(ceiling_s, asked_for_s or 0.0)
 

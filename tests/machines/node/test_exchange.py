@@ -15,8 +15,9 @@ from machines.node import exchange as module
 from machines.node import held as holding
 from machines.node import outbox
 from machines.node.asked import AskedForWork
-from machines.node.client import Client, Unreachable
+from machines.node.client import Client
 from machines.node.exchange import Exchange
+from machines.node.failures import Unreachable
 from machines.node.journal import Journal, open_journal
 from machines.node.plates import PlateStore
 from machines.node.timekeeper import Timekeeper
@@ -262,7 +263,7 @@ def test_a_plate_of_other_dots_is_not_kept(
     exchange: Exchange, studio: Studio, caplog: pytest.LogCaptureFixture
 ) -> None:
     png = picture(studio.profile, seed=2).to_png()
-    exchange.client.plate = lambda digest: iter([png])  # type: ignore[method-assign]
+    exchange.client.plate = lambda digest, longest: iter([png])  # type: ignore[method-assign]
     exchange.run_once()
     assert not exchange.plates.has(studio.plate.digest)
     assert "other dots" in caplog.text
