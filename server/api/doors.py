@@ -72,7 +72,8 @@ class Door(APIView):
                 raise InputError(name, "no such parameter here", remedy)
             if len(values) > 1:
                 raise InputError(name, "given twice", "give it once")
-        if request.method in ("POST", "PUT", "PATCH") and self._reads() and request.stream is None:
+        is_done = request.method in ("POST", "PUT", "PATCH") and hasattr(self, request.method.lower())
+        if is_done and self._reads() and request.stream is None:
             raise Unreadable("The body is empty; give one JSON value.")
 
     def _reads(self) -> bool:
