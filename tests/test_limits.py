@@ -271,6 +271,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.demo.promises.ON_TIME_SHARE": (0.999, "of all columns within one dot time"),
     "server.demo.promises.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
     "server.demo.promises.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
+    "server.demo.stalls.MATTERS_SHOWN_S": (60.0, "less than the narrowest dot of the demonstration"),
 }
 
 # What it is instead: names.
@@ -339,7 +340,8 @@ NO_LIMITS: dict[str, str] = {
         server.demo.haste.OF_A_BUSY_ONE server.demo.haste.GLANCE_S server.demo.haste.ALWAYS_TAKEN
         server.demo.processes.PATIENCE_S server.demo.processes.COLUMNS_PER_COMMIT
         server.demo.scenario.SECONDS_SHOWN_PER_SECOND server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS
-        server.demo.scenario.IDLE_FIRING server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
+        server.demo.scenario.IDLE_FIRING server.demo.stalls.LOOK_EVERY_S
+        server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
 }
 PASSED_OVER = [name for names in NO_LIMITS.values() for name in names.split()]
 

@@ -15,7 +15,7 @@ from typing import IO
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
-from server.demo import haste, report, scenario, story
+from server.demo import haste, report, scenario, stalls, story
 from server.demo.processes import ROOT, DemoError, free_port
 from server.demo.verdict import broken_names, verdict
 
@@ -100,14 +100,17 @@ def _run(stage: story.Stage, began: float) -> bool | None:
     story.open_the_door(stage)
     story.furnish(stage)
     story.enrol_nodes(stage)
-    story.play(stage)
+    with stalls.watching(stage.folder) as longest_s:
+        story.play(stage)
     for child in stage.nodes.values():
         child.stop()
     everyone = report.gather_all(stage)
     found = report.measure(stage, everyone)
-    judged = verdict(found, stage.shares)
+    still = stalls.stood_still(longest_s[0], stage.clock.rate)
+    judged = verdict(found, stage.shares, stood_still=still)
     if judged == "too-busy":
         print(f"\nThis computer was too busy to show {', '.join(broken_names(found))}: nothing is said of it.")
+        print(f"It stood still for {longest_s[0]:.2f} s at the longest.")
         return None
     print("\nThe promises, measured on the papers and in the log:")
     report.tell(found)

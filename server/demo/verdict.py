@@ -14,17 +14,19 @@ Verdict = Literal["kept", "broken", "too-busy"]
 IN_TIME = ("columns-on-time", "prints-on-without-the-server", "outage-", "knife-follows-the-paper:", "nothing-lost:")
 
 
-def verdict(found: Sequence[Promise], shares: Sequence[float]) -> Verdict:
+def verdict(found: Sequence[Promise], shares: Sequence[float], *, stood_still: bool) -> Verdict:
     """The verdict on promises that were measured.
 
     Args:
         found: all of them.
         shares: of a core that were to be had while the day passed, from `server.demo.haste`.
+        stood_still: whether the computer did meanwhile, from `server.demo.stalls`.
     """
     broken = broken_names(found)
     if not broken:
         return "kept"
-    return "too-busy" if too_busy(shares) and all(name.startswith(IN_TIME) for name in broken) else "broken"
+    in_time = all(name.startswith(IN_TIME) for name in broken)
+    return "too-busy" if in_time and (stood_still or too_busy(shares)) else "broken"
 
 
 def broken_names(found: Sequence[Promise]) -> list[str]:
