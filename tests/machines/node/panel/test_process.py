@@ -38,6 +38,7 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     assert len(bench.laid()) == count
     assert browser.act("resume", looked="yes").status == 200
     wait_for(lambda: len(bench.laid()) > count, "a column after it was resumed")
+    browser.enter()  # a page that was left for a quarter of an hour, as this clock shows it, asks for the PIN again
     answer = browser.act("arm-knife", looked="yes")
     assert answer.status == 200, answer.data.decode()
     bench.studio.down = False
