@@ -12,7 +12,7 @@ import urllib3
 
 from machines.errors import InputError
 from machines.node.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, pieces, read_json, refusal
-from machines.node.connection import Deadline, connections, why
+from machines.node.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.failures import Unreachable
 from machines.node.plausible import has_plausible_year, require_plausible
 from machines.structure import parse_instant, structure_from_newer
@@ -29,13 +29,15 @@ LONGEST_WORK = 16_777_216
 
 @dataclass(frozen=True, kw_only=True)
 class Limits:
-    """How long an answer may take, head and body, however steadily it drips. Real seconds.
+    """How long an answer may take. Real seconds.
 
     Attributes:
-        answer_s: any.
+        read_s: until something of it comes, and then something more.
+        answer_s: head and body in all, however steadily it drips.
         least_octets_per_s: a plate may take so much longer as it is large.
     """
 
+    read_s: float = READ_LIMIT_S
     answer_s: float = 60.0
     least_octets_per_s: float = 16_384.0
 
@@ -102,8 +104,8 @@ class Client:
         self._base = server.rstrip("/") + "/api/v1/"
         self._authorization = {} if token is None else {"Authorization": f"Bearer {token}"}
         self._limits = limits
-        self._deadline = Deadline()
-        self._connections = connections(self._deadline)
+        self._deadline = Deadline(limits.read_s)
+        self._connections = connections(self._deadline, limits.read_s)
 
     def enrol(self, code: str) -> Enrolled:
         """Turn a one-time code into a token.

@@ -33,14 +33,16 @@ _VERDICTS: dict[int, Kind] = {
     20: "certificate-issuer",
     21: "certificate-issuer",
 }
+# What OpenSSL says of octets that are no TLS, by its versions.
+_NO_TLS = ("WRONG_VERSION_NUMBER", "RECORD_LAYER_FAILURE", "PACKET_LENGTH_TOO_LONG", "UNKNOWN_PROTOCOL")
 
 
 class Deadline:
     """Until when the call under way must be over. Real seconds: what is far away knows nothing of the board's clock."""
 
-    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
-        """``now`` counts seconds and never steps."""
-        self._now = now
+    def __init__(self, read_s: float = READ_LIMIT_S, now: Callable[[], float] = time.monotonic) -> None:
+        """``read_s`` is how long anything may be waited for; ``now`` counts seconds and never steps."""
+        self._read_s, self._now = read_s, now
         self._until_s = 0.0
 
     def begin(self, limit_s: float) -> None:
@@ -61,7 +63,7 @@ class Deadline:
         left_s = self._until_s - self._now()
         if left_s <= 0:
             raise TimeoutError("the answer as a whole took too long")
-        return min(left_s, READ_LIMIT_S)
+        return min(left_s, self._read_s)
 
 
 class _Timed(io.RawIOBase):
@@ -83,7 +85,7 @@ class _Timed(io.RawIOBase):
         super().close()
 
 
-def connections(deadline: Deadline) -> urllib3.PoolManager:
+def connections(deadline: Deadline, read_s: float = READ_LIMIT_S) -> urllib3.PoolManager:
     """Connections kept open from call to call, all of whose reads, heads of answers included, heed a deadline."""
 
     class Response(http.client.HTTPResponse):
@@ -103,7 +105,7 @@ def connections(deadline: Deadline) -> urllib3.PoolManager:
     class SecurePool(urllib3.HTTPSConnectionPool):
         ConnectionCls = Secure
 
-    limits = urllib3.Timeout(connect=CONNECT_LIMIT_S, read=READ_LIMIT_S)
+    limits = urllib3.Timeout(connect=min(CONNECT_LIMIT_S, read_s), read=read_s)
     # Trying again is the exchange loop's business: it knows what is urgent, and it waits in the clock's seconds.
     manager = urllib3.PoolManager(timeout=limits, retries=False)
     manager.pool_classes_by_scheme = {"http": PlainPool, "https": SecurePool}
@@ -142,7 +144,7 @@ def _kind(error: BaseException) -> Kind | None:
     if isinstance(error, TimeoutError | urllib3.exceptions.TimeoutError) and not _is_new_connection(error):
         return "silent"
     if isinstance(error, ssl.SSLError) and not isinstance(error, ssl.SSLEOFError | ssl.SSLZeroReturnError):
-        return "certificate"
+        return "plain" if error.reason in _NO_TLS else "certificate"
     if isinstance(error, ConnectionRefusedError):
         return "closed"
     if isinstance(error, OSError) and error.errno in _NO_WAY:

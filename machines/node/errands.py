@@ -34,7 +34,7 @@ class Trouble:
         return self.kind in NO_CONNECTION
 
 
-def attempt(errand: Callable[[], None]) -> Trouble | None:
+def attempt(errand: Callable[[], object]) -> Trouble | None:
     """Run an errand; why it came to nothing, None if it did not."""
     try:
         errand()

@@ -15,6 +15,7 @@ Kind = Literal[
     "certificate-host",  # another server's
     "certificate-issuer",  # of nobody that the board trusts
     "certificate",  # TLS failed otherwise
+    "plain",  # what answers speaks no TLS
     "between",  # what answers is not our server
     "unreadable",
     "endless",  # longer than any answer of ours
@@ -30,7 +31,7 @@ Kind = Literal[
 # With these no connection came about, so that the next call would fare no better.
 NO_CONNECTION: tuple[Kind, ...] = (
     "name", "network", "closed", "certificate-expired", "certificate-early", "certificate-host", "certificate-issuer",
-    "certificate",
+    "certificate", "plain",
 )  # fmt: skip
 
 

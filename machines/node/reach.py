@@ -32,6 +32,8 @@ SAYS: Mapping[Kind, str] = {
     "certificate-issuer": "nobody known to this board vouches for the server's certificate: something in the network"
     " opens what is sent, or the studio has an issuer of its own that this board was not told of",
     "certificate": "no safe connection (TLS) comes about: something in the network changes what is sent",
+    "plain": "what answers at this address does not speak TLS (https): the network wants to be signed in to (portal;"
+    " open any page with a phone in the same network), or the address is wrong; ring the studio",
     "between": "what answers is not the server: the network wants to be signed in to (portal), or a proxy stands"
     " before a server that is down; open any page with a phone in the same network",
     "unreadable": "the answer cannot be understood: something in between changes it, or the server is of another"
