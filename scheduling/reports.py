@@ -181,7 +181,7 @@ def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
         return
     run, ground = _own_run(entry, known), known.ground
     if run is not None:
-        ground = _ground_of(run, entry, ground)
+        ground = ground_of(run, entry, ground)
     try:
         require_possible(entry, ground)
     except DoesNotFit as error:
@@ -191,7 +191,7 @@ def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
         entry, doubt = replace(entry, at=ground.now), late
     yield entry
     if isinstance(entry, GapSettled) and run is not None:
-        yield from _differing(entry, run)
+        yield from differing(entry, run)
     if doubt is not None:
         yield EntryReadInPart(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
 
@@ -209,7 +209,7 @@ def _own_run(entry: Entry, known: _Known) -> Run | None:
     return run
 
 
-def _ground_of(run: Run, entry: Entry, ground: Ground) -> Ground:
+def ground_of(run: Run, entry: Entry, ground: Ground) -> Ground:
     """The ground with what is known of a run. A node prints while its time is as sure as the machine's profile asks,
     which a slow run asks less of."""
     tolerance_s = ground.profile.clock_tolerance_dots * run.mean_turn_s / ground.profile.columns_per_turn
@@ -229,7 +229,7 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_SAID else text[: LONGEST_SAID - 1] + "…"
 
 
-def _differing(entry: GapSettled, run: Run) -> Iterator[Event]:
+def differing(entry: GapSettled, run: Run) -> Iterator[Event]:
     """After a settlement that we would not have made, the word that it differs."""
     ours = settle(run_policy(run), _as_known_here(entry), pace(run_profile(run), run_work(run)))
     if not do_the_same(ours, entry.decision):

@@ -23,6 +23,7 @@ from scheduling.log.events import (
     MachineAdded,
     OpeningFixed,
     ProfileAdded,
+    RunPlanned,
     ServiceWindowFixed,
     SourceAdded,
     VenueAdded,
@@ -45,6 +46,7 @@ from scheduling.selectors import venue_place
 from scheduling.sky import anchors
 from scheduling.sky.places import Place, PlaceError
 from scheduling.sky.zones import zone
+from scheduling.told_before import planning
 from scheduling.uploads import UploadStore
 
 
@@ -264,9 +266,16 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
         # Checked once more where nobody else can append: of two runs at once on a machine, the second is refused.
         with transaction.atomic():
             lock("default")
-            append([Append(f"{kind}/{command.id}", 0, [handler(command)])], by)
+            append(_first_of(f"{kind}/{command.id}", handler(command), by), by)
     except LostRace:
         raise Taken(kind, command.id) from None
+
+
+def _first_of(stream: str, event: Event, by: Attribution) -> list[Append]:
+    """What is appended where a stream begins with an event."""
+    if isinstance(event, RunPlanned):
+        return planning(stream.partition("/")[2], event, by.said_at)
+    return [Append(stream, 0, [event])]
 
 
 def require_new(command: Command) -> None:

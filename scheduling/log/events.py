@@ -99,6 +99,8 @@ class RunPlanned:
     Attributes:
         starts_at, ends_at: the span asked for.
         first_column, end_column: the running columns in it, the end excluded.
+        without: versions, in the machine's stream, of what it told of the run before this and that cannot be of it; all
+            else that it told of it counts from now on.
     """
 
     stream: ClassVar[str] = "run"
@@ -115,6 +117,7 @@ class RunPlanned:
     policy: Policy
     nozzle_seed: int
     mean_turn_s: float
+    without: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

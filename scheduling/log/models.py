@@ -14,7 +14,7 @@ from django.utils.functional import cached_property
 
 from scheduling.log.fields import CanonicalJSON
 
-# What a machine told of a run before it was planned on another one is of this.
+# What a machine told of a run, and that cannot be of it: it was planned later, on another machine or otherwise.
 NO_RUN = ""
 
 
@@ -238,6 +238,18 @@ class PrintedStretch(Folded):
             models.Index(fields=["run", "first_column"], name="log_stretch_columns"),
             models.Index(fields=["machine", "paper_position"], name="log_stretch_paper"),
         ]
+
+
+class ToldBefore(Folded):
+    """What a machine told of a run that is not planned here: counted when it is planned on that machine."""
+
+    pk = models.CompositePrimaryKey("machine_id", "version")
+    machine = _reference("Machine", db_index=False)
+    version = models.IntegerField(help_text="of the event in the machine's stream")
+    run = _reference("Run")
+    kind = models.TextField(help_text="of event")
+    schema = models.SmallIntegerField(help_text="version of the form of data")
+    data = CanonicalJSON(help_text="the event")
 
 
 class Strip(Folded):

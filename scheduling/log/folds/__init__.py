@@ -14,7 +14,7 @@ from django.db.models import Model
 
 from machines import entries
 from scheduling.log import events, models
-from scheduling.log.folds import catalogue, gaps, machines, notices, outages, runs
+from scheduling.log.folds import catalogue, gaps, machines, notices, outages, planned, runs
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -84,9 +84,9 @@ VIEWS: tuple[View, ...] = (
     ),
     View(
         "runs",
-        (models.Run, models.Segment, models.PrintedStretch, models.Strip),
+        (models.Run, models.Segment, models.PrintedStretch, models.Strip, models.ToldBefore),
         {
-            events.RunPlanned: runs.run_planned,
+            events.RunPlanned: planned.run_planned,
             events.SegmentsPlanned: runs.segments_planned,
             entries.ColumnsPrinted: runs.columns_printed,
             entries.GapSettled: gaps.gap_settled,

@@ -15,6 +15,7 @@ from machines.recovery import Columns, Decision
 from scheduling.log.folds.again import ask_again, no_longer_again
 from scheduling.log.folds.runs import account, conclude, recount
 from scheduling.log.folds.shifts import shift_from
+from scheduling.log.folds.told_before import keep
 from scheduling.log.models import Run, Segment
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.recorded import Recorded
@@ -25,6 +26,7 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     """Columns that were left out or are unknown have their outcome; those that are printed late are due."""
     run = rows.change(Run, event.run)
     if run is None:
+        keep(rows, fact, event)
         return
     gap, decision = event.gap, event.decision
     for columns in _late(decision):

@@ -11,9 +11,9 @@ from scheduling.log.rows import Rows
 
 
 def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
-    """An outage that another machine told of a run before it was planned is of no run."""
+    """An outage that was told of a run before it was planned, and that cannot be of it, is of no run."""
     for outage in rows.change_where(Outage, run_id=fact.subject):
-        if outage.machine_id != event.machine:
+        if outage.machine_id != event.machine or outage.version in event.without:
             outage.run_id = NO_RUN
 
 

@@ -11,6 +11,7 @@ from machines.wire import SegmentWork
 from scheduling.log.events import RunPlanned, SegmentsPlanned
 from scheduling.log.folds.again import no_longer_again
 from scheduling.log.folds.shifts import place
+from scheduling.log.folds.told_before import keep
 from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.reading import texts_of
@@ -39,7 +40,7 @@ def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
         planned_to_column=event.first_column,
     )
     for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
-        if stretch.machine_id != event.machine:  # told of the run before it was planned
+        if stretch.machine_id != event.machine or stretch.version in event.without:  # told before, and not of this run
             stretch.run_id = NO_RUN
 
 
@@ -88,6 +89,7 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     )
     run = rows.change(Run, event.run)
     if run is None:
+        keep(rows, fact, event)
         return
     printed = Interval(event.columns.first, event.columns.end, "printed")
     run.repeated += no_longer_again(rows, run, printed.first, printed.end)
@@ -104,6 +106,7 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
     """The knife came to a boundary. Of a run that nobody has planned it is not known whose it is."""
     if rows.find(Run, event.run) is None:
+        keep(rows, fact, event)
         return
     rows.put(
         Strip,

@@ -16,6 +16,11 @@ from scheduling.log.rows import Rows
 CAN_WAIT = "period"
 
 
+def may_wait(cycle: str, shift_s: float) -> bool:
+    """Whether a timeline by a cycle can be later by so many seconds, or is not later at all."""
+    return shift_s == 0 or (cycle == CAN_WAIT and shift_s > 0)
+
+
 def shift_from(rows: Rows, run: Run, column: int, shift_s: float) -> None:
     """From a column on, and at the end, the run is later by so many seconds.
 

@@ -248,8 +248,8 @@ def true_again(seq: int, column: int) -> TrueAgain:
     return TrueAgain(seq=seq, at=at(column), run="spring", column=column)
 
 
-def cut(seq: int, boundary: int, *, made: bool = True) -> StripCut:
-    return StripCut(seq=seq, at=at(boundary), run="spring", boundary=boundary, paper_position=boundary, made=made)
+def cut(seq: int, boundary: int, *, made: bool = True, run: str = "spring") -> StripCut:
+    return StripCut(seq=seq, at=at(boundary), run=run, boundary=boundary, paper_position=boundary, made=made)
 
 
 def armed(seq: int, minutes: float = 0) -> KnifeArmed:

@@ -28,6 +28,7 @@ from tests.scheduling.log.facts import (
     a_run_on_a_machine,
     acted,
     by,
+    cut,
     gap_settled,
     printed,
     say,
@@ -133,6 +134,7 @@ class RebuildContract:
         for stream, event in ONE_OF_EACH:
             say(stream, event, using=self.using)
         say("machine/left", acted(12, "feed", paper_position=60, paper_columns=5), using=self.using)
+        say("machine/left", cut(14, 0, run="autumn"), using=self.using)
         tables = [table for view in VIEWS for table in view.tables]
         before = {table: list(table._default_manager.using(self.using).order_by("pk").values()) for table in tables}
         assert all(before.values())

@@ -1,0 +1,75 @@
+"""What a machine told of a run before the run was planned: held against the run when it is.
+
+A server that was put back from an older copy does not know the newest runs. What machines tell of them is taken as a
+fact, and checked as far as it can be without the run; the rest of the checks comes here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+
+from machines.entries import Entry, GapSettled
+from machines.errors import InputError
+from machines.structure import unstructure
+from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
+from scheduling.log.events import EntryPassedOver, Event, RunPlanned
+from scheduling.log.models import Machine, Run
+from scheduling.log.store import Append, read
+from scheduling.reports import LONGEST_SAID, differing, ground_of
+from scheduling.selectors import machine_profile
+
+
+def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
+    """What is written when a run is planned: the run, without what was told of it and cannot be of it, and what is said
+    of that, and of gaps that would have been settled otherwise here. To be appended where nobody else can append.
+
+    Args:
+        id: of the run.
+        planned: the run.
+        now: UTC.
+    """
+    run = _as_planned(id, planned)
+    without, said = list[int](), list[Event]()
+    for fact in read(streams=[f"machine/{planned.machine}"], run=id):
+        if isinstance(fact.event, Entry):
+            doubt = _doubt(fact.event, run, now)
+            without += [] if doubt is None else [fact.version]
+            said += _said(fact.event, run, doubt)
+    appends = [Append(f"run/{id}", 0, [replace(planned, without=tuple(without))])]
+    return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
+
+
+def _as_planned(id: str, planned: RunPlanned) -> Run:
+    """The run, in no table yet."""
+    return Run(
+        id=id,
+        machine_id=planned.machine,
+        cycle=planned.cycle,
+        starts_at=planned.starts_at,
+        first_column=planned.first_column,
+        end_column=planned.end_column,
+        policy=unstructure(planned.policy),
+        strips_per_turn=planned.strips_per_turn,
+        nozzle_seed=planned.nozzle_seed,
+        mean_turn_s=planned.mean_turn_s,
+    )
+
+
+def _doubt(entry: Entry, run: Run, now: datetime) -> str | None:
+    """Why an entry cannot be of a run; None where it can."""
+    profile = machine_profile(profile=Machine.objects.get(id=run.machine_id).profile_id)
+    ground = ground_of(run, entry, Ground(now=now, may_be_ahead=SLACK, profile=profile))
+    try:
+        require_possible(entry, ground)
+    except (InputError, DoesNotFit) as error:
+        return str(error)
+    return None
+
+
+def _said(entry: Entry, run: Run, doubt: str | None) -> Iterator[Event]:
+    if doubt is not None:
+        yield EntryPassedOver(seq=entry.seq, view="runs", problem=doubt[:LONGEST_SAID])
+    elif isinstance(entry, GapSettled):
+        yield from differing(entry, run)
