@@ -205,14 +205,13 @@ class SilenceEnded:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EntrySetAside:
-    """An entry of a node's journal that is kept as it was told, and that no view takes: it may be true of the paper,
-    but this server does not understand it, or it does not fit what this server knows of the run.
+class _AsTold:
+    """An entry of a node's journal that is not taken as the node told it.
 
     Attributes:
         seq: its number.
         entry: what the node told, whole.
-        field, problem: why.
+        field, problem: why, or what was taken otherwise.
     """
 
     stream: ClassVar[str] = "machine"
@@ -223,21 +222,15 @@ class EntrySetAside:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EntryReadInPart:
+class EntrySetAside(_AsTold):
+    """It is kept as it was told, and no view takes it: it may be true of the paper, but this server does not understand
+    it, or it does not fit what this server knows of the run."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntryReadInPart(_AsTold):
     """The entry just before was taken, but not all of it as the node told it: it has a field that is not known here, or
-    an instant that cannot be.
-
-    Attributes:
-        seq: its number.
-        entry: what the node told, whole.
-        field, problem: what was taken otherwise.
-    """
-
-    stream: ClassVar[str] = "machine"
-    seq: int
-    entry: dict[str, Any]
-    field: str
-    problem: str
+    an instant that cannot be."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,8 +10,8 @@ import pytest
 from scheduling import studio
 from scheduling.extend import extend_plans
 from scheduling.log.folding import ViewsSetAside
-from scheduling.log.models import BrokenView, Event, Heartbeat, Run
-from scheduling.log.store import last_position
+from scheduling.log.models import BrokenView, Event, Heartbeat, Machine, Run
+from scheduling.log.store import last_position, read
 from scheduling.reports import take
 from scheduling.watch import watch_silence
 from server import jobs
@@ -75,6 +75,9 @@ def test_what_needs_other_views_is_ordered_all_the_same(tmp_path: Path) -> None:
     ready(tmp_path)
     put_aside()
     order(studio.AddMachine, id="two", name="Two", venue="shed", profile="small")
+    assert Machine.objects.get(id="two").name == "Two"
+    (told,) = read(streams=["machine/two"])
+    assert told.kind == "machine-added"
 
 
 def test_what_a_node_tells_is_kept_whatever_is_set_aside(tmp_path: Path) -> None:

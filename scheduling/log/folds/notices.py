@@ -69,6 +69,7 @@ DID: Mapping[Action, str] = {
     "set-time": "a person set the time there, as the server was not in reach",
     "place-set": "a person looked at the paper and told the machine where it stands, which it had forgotten",
 }
+OLDER = "look whether this server is older than the board"
 HOLDING: frozenset[Action] = frozenset({"stop", "release", "pause", "park"})
 # Every other action changes nothing about what holds it.
 ABOUT_HOLDING: frozenset[Action] = HOLDING | {"resume"}
@@ -169,29 +170,24 @@ def feed_corrected(rows: Rows, fact: Recorded, event: FeedCorrected) -> None:
 
 def entry_set_aside(rows: Rows, fact: Recorded, event: EntrySetAside) -> None:
     """What a node told may be true of the paper, and nothing here shows it."""
-    said = (
-        f"what its board told under number {event.seq} is kept, and not counted ({event.field}: {event.problem}); look"
-        " whether this server is older than the board, or was put back from an older copy"
-    )
-    _keep_one(rows, fact, SET_ASIDE, said)
+    came_of_it = f"is kept, and not counted ({event.field}: {event.problem})"
+    _about_entry(rows, fact, event.seq, SET_ASIDE, came_of_it, f"{OLDER}, or was put back from an older copy")
 
 
 def entry_read_in_part(rows: Rows, fact: Recorded, event: EntryReadInPart) -> None:
     """What a node told was taken, but not to the last word."""
-    said = (
-        f"what its board told under number {event.seq} was taken but for one thing ({event.field}: {event.problem});"
-        " look whether this server is older than the board, and at the board's clock"
-    )
-    _keep_one(rows, fact, IN_PART, said)
+    came_of_it = f"was taken but for one thing ({event.field}: {event.problem})"
+    _about_entry(rows, fact, event.seq, IN_PART, came_of_it, f"{OLDER}, and at the board's clock")
 
 
 def entry_passed_over(rows: Rows, fact: Recorded, event: EntryPassedOver) -> None:
     """A mistake of this program, or what cannot be."""
-    said = (
-        f"what its board told under number {event.seq} does not show in {event.view}, which cannot take it"
-        f" ({event.problem}); whoever keeps the server has to look"
-    )
-    _keep_one(rows, fact, PASSED_OVER, said)
+    came_of_it = f"does not show in {event.view}, which cannot take it ({event.problem})"
+    _about_entry(rows, fact, event.seq, PASSED_OVER, came_of_it, "whoever keeps the server has to look")
+
+
+def _about_entry(rows: Rows, fact: Recorded, seq: int, kind: str, came_of_it: str, to_do: str) -> None:
+    _keep_one(rows, fact, kind, f"what its board told under number {seq} {came_of_it}; {to_do}")
 
 
 def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:
