@@ -51,6 +51,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
     "machines.node.asked.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
     "machines.node.asked.WAIT_LEAST_REAL_S": (1.0, "under a faster clock the limit is too short for any answer"),
+    "machines.node.beside.PAUSE_S": (1.0, "a person who says stop at the machine waits no longer for a watch"),
     "machines.node.board.MOST_DRIFT_PPM": (1000.0, "a clock further off is broken"),
     "machines.node.board.WHOLE_SECOND_S": (1.0, "a battery clock shows whole seconds"),
     "machines.node.board.SLACK_S": (1.0, "a simple time service states no error of its own servers"),

@@ -7,10 +7,10 @@ import logging
 import signal
 import sqlite3
 import sys
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from time import sleep
 from types import FrameType
@@ -18,7 +18,7 @@ from typing import IO
 
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import board, holds
+from machines.node import beside, board, holds
 from machines.node import held as holding
 from machines.node.asked import AskedForWork
 from machines.node.at_hand import OpenDriver
@@ -66,14 +66,18 @@ class Settings:
 
 
 class Stop:
-    """Whether to stop; set by a signal, looked at by both loops."""
+    """Whether to stop; set by a signal, looked at by the loops."""
 
     def __init__(self) -> None:
-        self.asked = False
+        self._asked = False
 
     def ask(self, signum: int = 0, frame: FrameType | None = None) -> None:
         """Stop after what is under way."""
-        self.asked = True
+        self._asked = True
+
+    def is_asked(self) -> bool:
+        """Whether somebody did."""
+        return self._asked
 
 
 def boot_name(clock: Clock) -> str:
@@ -165,18 +169,17 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, boot_name(clock))
     with _signals(stop.ask), serving(panel, settings.panel):
-        network = threading.Thread(target=exchange.run, args=(lambda: still.asked, LOOK_S), daemon=True)
-        network.start()
-        threading.Thread(target=_watch, args=(journal, printer, time, tell, lambda: still.asked), daemon=True).start()
+        network = beside.begin(
+            "the exchange with the server", partial(exchange.run, still.is_asked, LOOK_S), still.is_asked
+        )
+        beside.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)
         tell(READY)
         try:
-            _print(printer, clock, lambda: stop.asked or not network.is_alive())
+            _print(printer, clock, stop.is_asked)
         finally:
             tell(STOPPING)
             still.ask()
             network.join(FAREWELL_S)
-    if not stop.asked:
-        raise RuntimeError("the exchange with the server broke off by a fault of this program; see the lines above")
 
 
 def _watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, ended: Callable[[], bool]) -> None:

@@ -55,6 +55,7 @@ class Exchange:
     asked: AskedForWork
     _batch: int = LARGEST_BATCH
     _failures: int = 0
+    _poll_s: float = FIRST_POLL_S
     _said: set[str] = field(default_factory=set)
     _reach: reach.Reach | None = None
 
@@ -87,7 +88,7 @@ class Exchange:
             wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles))
         else:
             self._recovered()
-            wait_s = self._poll_after_s()
+            wait_s = self._poll_s
         self._attempt(lambda: self._keep_reach(troubles[0] if troubles else None, wait_s, heard=heard))
         return wait_s
 
@@ -165,11 +166,6 @@ class Exchange:
             with self.journal.transaction() as db:
                 calling.begin(db)
 
-    def _poll_after_s(self) -> float:
-        with self.journal.reading() as db:
-            work = holding.work_held(db)
-        return FIRST_POLL_S if work is None else min(max(work.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
-
     # The errands.
 
     def _ask_time(self) -> None:
@@ -179,6 +175,9 @@ class Exchange:
         with self.journal.reading() as db:
             etag, before = holding.etag_held(db), holding.work_held(db)
         fetched = self.client.work(self.horizon, etag)
+        now = before if fetched is None else fetched.work
+        if now is not None:
+            self._poll_s = min(max(now.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
         if fetched is None:
             return
         if not is_same_machine(before, fetched.work):
