@@ -175,16 +175,37 @@ class Taken:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Again:
+    """Entries that a server has taken once and has no more, as one that was put back from an older copy.
+
+    Attributes:
+        first, through: number of the first and of the last.
+    """
+
+    first: int
+    through: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Reports:
-    """A batch of the journal, in order of ``seq``, without holes."""
+    """A batch of the journal, in order of ``seq``, without holes.
+
+    Attributes:
+        epoch: of the node's credentials.
+        entries: the batch.
+        status: how the node is.
+        again: what of the journal is told again, in this batch and those after it; None where nothing is.
+    """
 
     epoch: int
     entries: tuple[Entry, ...]
     status: Status | None = None
+    again: Again | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values."""
-        return unstructure(self) | {"entries": [told(entry) for entry in self.entries]}
+        """The message as JSON values; a server that does not know ``again`` is rarely shown it."""
+        data = unstructure(self) | {"entries": [told(entry) for entry in self.entries]}
+        return {name: value for name, value in data.items() if name != "again" or value is not None}
 
     @classmethod
     def from_json(cls, data: Any) -> Reports:

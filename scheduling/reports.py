@@ -13,6 +13,7 @@ from machines.errors import InputError
 from machines.recovery import Decision, Gap, settle
 from machines.wire import pace
 from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible, segment_columns, timely
+from scheduling.forgotten import not_told_yet, run_not_known, told_again
 from scheduling.log.events import (
     EntryReadInPart,
     EntrySetAside,
@@ -122,6 +123,8 @@ def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
             raise MissingEntries(expected, told.seq)
     if new:
         events = [*_facts(row, batch, new, by)]
+        if batch.again is not None and (again := told_again(row, batch.again, [told for _, told in new])) is not None:
+            events.append(again)
         if row.refused_since is not None:
             events.insert(0, ReportsTakenAgain())
         append([Append(stream, version, events)], by)
@@ -166,11 +169,15 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
             profile=machine_profile(profile=machine.profile_id),
         ),
     )
+    untold = not_told_yet(machine.id, named - known.runs.keys())
     for index, told in new:
         try:
             yield from _facts_of(told, known)
         except InputError as error:
             raise error.within(f"entries[{index}]") from None
+        if (run := getattr(told.entry, "run", None)) in untold:
+            untold.discard(run)
+            yield run_not_known(machine, run, told)
 
 
 def _facts_of(told: Told, known: _Known) -> Iterator[Event]:

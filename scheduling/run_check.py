@@ -26,7 +26,7 @@ from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.originals import source_original
 from scheduling.parts import blade, roll
 from scheduling.run_concerns import Concern, Plan, concerns, local_in_words
-from scheduling.run_order import PlanRun, plan_run, require_begins_ahead, require_picture_fits
+from scheduling.run_order import PlanRun, as_planned, plan_run, require_begins_ahead, require_picture_fits
 from scheduling.selectors import has_columns_to_come, run_timeline
 from scheduling.skynumbers import turn_at
 from scheduling.studio import require_new
@@ -167,7 +167,7 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
         InputError: it cannot be planned; names the field.
         Taken: its id is in use.
     """
-    run = _as_planned(command)
+    run = as_planned(command.id, plan_run(command))
     require_begins_ahead(command, now)
     require_picture_fits(command, uploads)
     require_new(command)
@@ -197,19 +197,6 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
         cuts=len(due.cuts),
         ends=tuple(ends),
         warnings=(*concerns(plan), *_of_ends(ends, plan.clock)),
-    )
-
-
-def _as_planned(command: PlanRun) -> Run:
-    """The run that a command would plan; it is in no table."""
-    planned = plan_run(command)
-    said = {name: value for name, value in vars(planned).items() if name not in ("machine", "source")}
-    return Run(
-        id=command.id,
-        machine_id=planned.machine,
-        source_id=planned.source,
-        planned_to_column=planned.first_column,
-        **said,
     )
 
 

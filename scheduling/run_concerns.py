@@ -20,7 +20,8 @@ from machines.clock import utc
 from machines.pictures import DaylightMap, LandPicture, Picture, StarBelt, WrappedImage, seam_visibility
 from machines.profile import Profile
 from scheduling.darkroom import Original, draw_tone
-from scheduling.log.models import Machine, Run, Venue
+from scheduling.log.folds.notices import NOT_KNOWN
+from scheduling.log.models import Machine, Notice, Run, Venue
 from scheduling.proofs import MOST_DOTS, SEAM_SHOWS
 from scheduling.run_order import NOW_MEANS
 from scheduling.sky.ephemeris import load
@@ -29,6 +30,7 @@ from scheduling.skynumbers import Turn
 
 Kind = Literal[
     "begins-in-the-past",
+    "run-not-known",
     "no-board",
     "hours-missing",
     "mirrored",
@@ -91,7 +93,7 @@ class Plan:
 
 def concerns(plan: Plan) -> Iterator[Concern]:
     """All of them, in the order in which a maker would look."""
-    for look in (_past, _board, _hours, _mirrored, _off_the_sun, _seam, _ut1, _within_a_turn):
+    for look in (_past, _forgotten, _board, _hours, _mirrored, _off_the_sun, _seam, _ut1, _within_a_turn):
         yield from look(plan)
 
 
@@ -105,6 +107,18 @@ def _past(plan: Plan) -> Iterator[Concern]:
         begins = local_in_words(plan.run.starts_at, plan.clock)
         said = f"it begins in the past, {begins}: what is over by then is settled as missed"
         yield Concern(kind="begins-in-the-past", field="starts_at", in_words=said)
+
+
+def _forgotten(plan: Plan) -> Iterator[Concern]:
+    """It prints, or printed, where this run is to be, of one that this server has forgotten."""
+    told = Notice.objects.filter(machine_id=plan.machine.id, kind=NOT_KNOWN, cleared_at=None)
+    runs = told.exclude(run=plan.run.id).filter(raised_at__gte=plan.run.starts_at)
+    if names := ", ".join(sorted({notice.run for notice in runs if notice.run is not None})):
+        said = (
+            f"its board has told of {names}, which is not known here: if this is that run, plan it under that id, or"
+            " what lies on the paper counts as missed"
+        )
+        yield Concern(kind="run-not-known", field="id", in_words=said)
 
 
 def _board(plan: Plan) -> Iterator[Concern]:

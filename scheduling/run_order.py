@@ -12,6 +12,7 @@ import numpy as np
 from machines.errors import InputError
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
+from machines.structure import unstructure
 from scheduling.log import models
 from scheduling.log.events import RunPlanned
 from scheduling.named import check_id, require
@@ -89,6 +90,19 @@ def plan_run(command: PlanRun) -> RunPlanned:
         policy=command.policy,
         nozzle_seed=seed,
         mean_turn_s=timeline.cycle.mean_turn_s,
+    )
+
+
+def as_planned(id: str, planned: RunPlanned) -> models.Run:
+    """The run as it will be; it is in no table."""
+    elsewhere = ("machine", "source", "policy", "without")
+    return models.Run(
+        id=id,
+        machine_id=planned.machine,
+        source_id=planned.source,
+        policy=unstructure(planned.policy),
+        planned_to_column=planned.first_column,
+        **{name: value for name, value in vars(planned).items() if name not in elsewhere},
     )
 
 

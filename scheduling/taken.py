@@ -75,5 +75,10 @@ def taken_of_earlier(machine: str) -> tuple[Taken, ...]:
     return tuple(found)
 
 
+def newest_told(machine: str, count: int) -> list[dict[str, Any]]:
+    """So many of the newest entries that were taken of a machine's boards, as they were told, the newest first."""
+    return [_as_told(row) for row in _entries(machine).order_by("-version")[:count]]
+
+
 def _entries(machine: str) -> QuerySet[models.Event]:
     return models.Event.objects.filter(stream=f"machine/{machine}", kind__in=ENTRY_KINDS)

@@ -13,19 +13,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 from machines.entries import Entry
 from machines.errors import InputError, UnknownChoice
 from machines.structure import parse_instant, structure_from_newer
 from machines.upcasts import read_entry, read_entry_from_newer
-from machines.wire import Status
+from machines.wire import Again, Status
 
 # As many as a server writes in a few seconds; a node halves a batch that is too large.
 MOST_ENTRIES = 500
 # Of an entry that is not understood, or not whole, and so kept as it was told.
 LONGEST_ENTRY = 50_000
 LONGEST_KIND = 60
+
+T = TypeVar("T")
 
 logger = logging.getLogger(__name__)
 
@@ -82,11 +84,13 @@ class Batch:
         epoch: of the node's credentials.
         entries: what it told.
         status: how it is now; None where it did not say, or cannot be understood.
+        again: what it tells once more; None where nothing is, or as for the status.
     """
 
     epoch: int
     entries: tuple[Told, ...]
     status: Status | None = None
+    again: Again | None = None
 
 
 def read_batch(data: Any) -> Batch:
@@ -105,18 +109,23 @@ def read_batch(data: Any) -> Batch:
         raise TooManyEntries(len(entries))
     told = tuple(_read(index, raw) for index, raw in enumerate(entries))
     _require_ascending(told)
-    return Batch(epoch=epoch, entries=told, status=read_status(data))
+    return Batch(epoch=epoch, entries=told, status=read_status(data), again=_beside(data, "again", Again))
 
 
 def read_status(data: Any) -> Status | None:
     """How a node says that it is. Telemetry holds up no facts: what cannot be read is passed over."""
-    said = data.get("status") if isinstance(data, dict) else None
+    return _beside(data, "status", Status)
+
+
+def _beside(data: Any, name: str, kind: type[T]) -> T | None:
+    """What a node says beside its entries."""
+    said = data.get(name) if isinstance(data, dict) else None
     if said is None:
         return None
     try:
-        return structure_from_newer(said, Status)
+        return structure_from_newer(said, kind)
     except InputError as error:
-        logger.warning("a node's status cannot be read, and is passed over: %s", error)
+        logger.warning("a node's %s cannot be read, and is passed over: %s", name, error)
         return None
 
 

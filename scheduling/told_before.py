@@ -12,12 +12,12 @@ from datetime import datetime
 
 from machines.entries import Entry, GapSettled
 from machines.errors import InputError
-from machines.structure import unstructure
 from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
 from scheduling.log.events import EntryPassedOver, Event, RunPlanned
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, read
 from scheduling.reports import LONGEST_SAID, differing, ground_of
+from scheduling.run_order import as_planned
 from scheduling.selectors import machine_profile
 
 
@@ -30,7 +30,7 @@ def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
         planned: the run.
         now: UTC.
     """
-    run = _as_planned(id, planned)
+    run = as_planned(id, planned)
     without, said = list[int](), list[Event]()
     for fact in read(streams=[f"machine/{planned.machine}"], run=id):
         if isinstance(fact.event, Entry):
@@ -39,22 +39,6 @@ def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
             said += _said(fact.event, run, doubt)
     appends = [Append(f"run/{id}", 0, [replace(planned, without=tuple(without))])]
     return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
-
-
-def _as_planned(id: str, planned: RunPlanned) -> Run:
-    """The run, in no table yet."""
-    return Run(
-        id=id,
-        machine_id=planned.machine,
-        cycle=planned.cycle,
-        starts_at=planned.starts_at,
-        first_column=planned.first_column,
-        end_column=planned.end_column,
-        policy=unstructure(planned.policy),
-        strips_per_turn=planned.strips_per_turn,
-        nozzle_seed=planned.nozzle_seed,
-        mean_turn_s=planned.mean_turn_s,
-    )
 
 
 def _doubt(entry: Entry, run: Run, now: datetime) -> str | None:

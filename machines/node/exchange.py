@@ -211,25 +211,27 @@ class Exchange:
         before = -1
         while True:
             with self.journal.reading() as db:
-                entries = outbox.unaccepted(db, self._batch)
+                entries, again = outbox.unaccepted(db, self._batch), outbox.told_again(db)
             try:
-                through = self.client.report(Reports(epoch=self.epoch, entries=entries, status=self._status()))
+                through = self.client.report(
+                    Reports(epoch=self.epoch, entries=entries, status=self._status(), again=again)
+                )
             except TooLarge:
                 if self._batch == 1:
                     raise
                 self._batch = max(1, self._batch // 2)
                 continue
             except EntriesMissing as refusal:
-                again = self._rewind(refusal.expected)
-                if refusal.expected <= before or not again:  # it was sent, and the server still lacks it
+                is_back = self._rewind(refusal.expected) > 0
+                if refusal.expected <= before or not is_back:  # it was sent, and the server still lacks it
                     raise
                 before = refusal.expected
                 continue
             self._require_own(through)
             with self.journal.transaction() as db:
                 outbox.accept(db, through)
-            again = self._rewind(through + 1)
-            if through <= before or not (again or len(entries) == self._batch):
+            is_back = self._rewind(through + 1) > 0
+            if through <= before or not (is_back or len(entries) == self._batch):
                 return
             before = through
 

@@ -6,9 +6,11 @@ import json
 import sqlite3
 
 from machines.entries import Entry
-from machines.structure import parse_instant
+from machines.structure import parse_instant, structure, unstructure
 from machines.upcasts import read_entry_from_newer, told
-from machines.wire import Taken
+from machines.wire import Again, Taken
+
+_AGAIN = "told-again"
 
 
 def next_seq(db: sqlite3.Connection) -> int:
@@ -37,6 +39,9 @@ def count_unaccepted(db: sqlite3.Connection) -> int:
 def accept(db: sqlite3.Connection, through: int) -> None:
     """The server has everything up to this sequence number."""
     db.execute("UPDATE entry SET accepted = 1 WHERE seq <= ? AND NOT accepted", (through,))
+    again = told_again(db)
+    if again is not None and again.through <= through:
+        db.execute("DELETE FROM document WHERE name = ?", (_AGAIN,))
 
 
 def rewind(db: sqlite3.Connection, expected: int) -> int:
@@ -45,7 +50,24 @@ def rewind(db: sqlite3.Connection, expected: int) -> int:
     Returns:
         how many entries are sent again.
     """
+    (last,) = db.execute("SELECT max(seq) FROM entry WHERE seq >= ? AND accepted", (expected,)).fetchone()
+    if last is None:
+        return 0
+    under_way = told_again(db)
+    first = max(1, expected) if under_way is None else min(max(1, expected), under_way.first)
+    _keep_again(db, Again(first=first, through=last))
     return db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ? AND accepted", (expected,)).rowcount
+
+
+def told_again(db: sqlite3.Connection) -> Again | None:
+    """What is sent again, until the server has all of it; None for nothing."""
+    row = db.execute("SELECT body FROM document WHERE name = ?", (_AGAIN,)).fetchone()
+    return None if row is None else structure(json.loads(row[0]), Again)
+
+
+def _keep_again(db: sqlite3.Connection, again: Again) -> None:
+    body = json.dumps(unstructure(again))
+    db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (_AGAIN, body))
 
 
 def wrote(db: sqlite3.Connection, taken: Taken, epoch: int) -> bool:
@@ -70,7 +92,11 @@ def renumber(db: sqlite3.Connection, epoch: int, had: tuple[int, int] | None) ->
     """
     db.execute("INSERT INTO told (epoch, seq, body, accepted) SELECT ?, seq, body, accepted FROM entry", (epoch,))
     db.execute("DELETE FROM entry")
+    db.execute("DELETE FROM document WHERE name = ?", (_AGAIN,))
     if had is not None:
+        (lost,) = db.execute("SELECT count(*) FROM told WHERE accepted AND (epoch, seq) > (?, ?)", had).fetchone()
+        if lost:  # these come before whatever nobody has taken yet
+            _keep_again(db, Again(first=1, through=lost))
         db.execute("UPDATE told SET accepted = (epoch, seq) <= (?, ?)", had)
     rows = db.execute("SELECT body FROM told WHERE NOT accepted ORDER BY epoch, seq").fetchall()
     for number, (body,) in enumerate(rows, 1):

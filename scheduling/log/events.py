@@ -269,6 +269,41 @@ class ReportsTakenAgain:
     stream: ClassVar[str] = "machine"
 
 
+@dataclass(frozen=True, kw_only=True)
+class RunNotKnown:
+    """A machine told, for the first time, of a run that is not known here.
+
+    Attributes:
+        run: id.
+        since: when what it told happened.
+        zone: of its venue.
+    """
+
+    stream: ClassVar[str] = "machine"
+    run: str
+    since: datetime
+    zone: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntriesToldAgain:
+    """A node told once more what a server had taken from it and had lost.
+
+    Attributes:
+        count: how many entries.
+        first_at, last_at: when the first and the last of what they tell happened.
+        runs: of which they tell.
+        zone: of the machine's venue.
+    """
+
+    stream: ClassVar[str] = "machine"
+    count: int
+    first_at: datetime
+    last_at: datetime
+    runs: tuple[str, ...]
+    zone: str
+
+
 Because = Literal["silence", "hold", "replay"]
 
 
@@ -325,7 +360,14 @@ StudioEvent = (
 )
 # What the server says of what a node told, beside it.
 AboutReports = (
-    SettlementDiffered | EntrySetAside | EntryReadInPart | EntryPassedOver | ReportsRefused | ReportsTakenAgain
+    SettlementDiffered
+    | EntrySetAside
+    | EntryReadInPart
+    | EntryPassedOver
+    | ReportsRefused
+    | ReportsTakenAgain
+    | RunNotKnown
+    | EntriesToldAgain
 )
 ServerEvent = NodeEnrolled | SilenceBegan | SilenceEnded | OutageOverridden | StreamClosed | AboutReports
 Event = StudioEvent | ServerEvent | Entry

@@ -305,6 +305,7 @@ class Notice(Folded):
     said = models.TextField(help_text="in words")
     raised_at = models.DateTimeField()
     cleared_at = models.DateTimeField(null=True)
+    run = models.TextField(null=True, help_text="the run whose planning clears it; null for none")
 
 
 class ClosedStream(Folded):

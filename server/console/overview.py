@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from machines.recovery import Decision
 from machines.structure import structure
+from scheduling.log.folds.notices import TOLD_AGAIN
 from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
 from scheduling.selectors import venue_place
 from server.console import words
@@ -108,10 +109,10 @@ def overview(now: datetime) -> Overview:
     """Everything that the console shows at an instant."""
     venues = list(Venue.objects.order_by("name", "id"))
     halls = tuple(_hall(venue, now) for venue in venues)
-    notices = tuple(_notice(row, now) for row in Notice.objects.filter(cleared_at=None).order_by("raised_at", "id"))
+    notices = _notices(now)
     return Overview(
         at=f"{now:%H:%M:%S}",
-        summary=_summary([one for hall in halls for one in hall.stations], len(notices)),
+        summary=_summary([one for hall in halls for one in hall.stations], sum(one.is_open for one in notices)),
         halls=halls,
         openings=_openings(venues, now),
         notices=notices,
@@ -179,8 +180,14 @@ def _openings(venues: list[Venue], now: datetime) -> tuple[ComingOpening, ...]:
     )
 
 
+def _notices(now: datetime) -> tuple[Told, ...]:
+    """Those that are open, and for a while what is over when it is told and yet has to be looked at."""
+    recent = Notice.objects.filter(Q(cleared_at=None) | Q(kind=TOLD_AGAIN, raised_at__gt=now - OUTAGES_SINCE))
+    return tuple(_notice(row, now) for row in recent.order_by("raised_at", "id"))
+
+
 def _notice(row: Notice, now: datetime) -> Told:
-    return Told(row.machine_id, row.said, words.duration(now - row.raised_at), True)
+    return Told(row.machine_id, row.said, words.duration(now - row.raised_at), row.cleared_at is None)
 
 
 def _outages(now: datetime) -> tuple[Told, ...]:

@@ -24,12 +24,13 @@ from scheduling.hours import Hours, Week
 from scheduling.log.models import Run
 from scheduling.plates import PlateStore
 from scheduling.proofs import proof
+from scheduling.reports import take
 from scheduling.run_check import check_run
 from scheduling.run_order import PlanRun
 from scheduling.sky import cycles
 from scheduling.uploads import UploadStore
 from scheduling.venue_hours import set_hours
-from tests.scheduling.house import NOON, PROFILE, by, furnish
+from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, printed
 
 pytestmark = pytest.mark.django_db
 MAP = {"kind": "map", "data": "land-110m"}
@@ -106,6 +107,20 @@ def test_asked_for_it_is_planned_and_says_so() -> None:
     )
     studio.handle(asked, by())
     assert Run.objects.get().starts_at == NOON - timedelta(hours=3)
+
+
+def test_a_run_where_one_is_printed_that_the_server_forgot() -> None:
+    house()
+    told = replace(printed(1, 3, 720, 725, 5), run="forgotten")
+    take("one", batch(told), by(at=NOON + timedelta(hours=3)))
+    assert warned(command())["run-not-known"] == (
+        "id",
+        "its board has told of forgotten, which is not known here: if this is that run, plan it under that id, or what"
+        " lies on the paper counts as missed",
+    )
+    assert "run-not-known" not in warned(command(id="forgotten"))
+    begins, ends = NOON + timedelta(days=1), NOON + timedelta(days=3)
+    assert "run-not-known" not in warned(command(starts_at=begins.isoformat(), ends_at=ends.isoformat()))
 
 
 @pytest.mark.parametrize("travel", ["right", "left"])

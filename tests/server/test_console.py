@@ -86,6 +86,16 @@ def test_the_console_shows_what_is_printed_now(printing: Caller, clock: HeldCloc
     assert "the mean Sun over" in page()
 
 
+def test_what_a_board_told_again_is_shown_for_a_week_and_is_no_open_notice(printing: Caller, clock: HeldClock) -> None:
+    entry = {"kind": "knife-armed", "seq": 7, "at": clock.at.isoformat()}
+    body = {"epoch": 1, "entries": [entry], "again": {"first": 3, "through": 7}}
+    assert printing.post("node/reports", body).status_code == 200
+    assert "wren-1</strong> its board told again 5 entries from 2026-03-2" in page()
+    assert "no open notices" in page()
+    clock.at += timedelta(days=8)
+    assert "told again" not in page()
+
+
 def test_a_machine_that_was_never_heard_is_not_said_to_print(furnished: Caller, clock: HeldClock) -> None:
     clock.at += timedelta(hours=12)
     (station,) = [one for hall in overview(wiring.now()).halls for one in hall.stations]

@@ -281,6 +281,15 @@ def test_notices_for_the_studio_are_only_mentioned(armed: Caller) -> None:
     assert "The studio knows: The paper is 0.60 mm behind" in page()
 
 
+def test_a_run_that_the_server_forgot_is_the_studios(armed: Caller) -> None:
+    run = Run.objects.get(id="spring")
+    columns = {"first": run.end_column, "end": run.end_column + 2}
+    told = {"run": "summer", "segment": 3, "columns": columns, "columns_done": 2, "paper_position": 9000}
+    tell(armed, {"kind": "columns-printed", "worst_miss_s": 0.0, **told}, first=8)
+    assert shown().now == ()
+    assert "The studio knows: Its board tells of run summer since 2026-03-2" in page()
+
+
 def test_openings_and_hours(armed: Caller, furnished: Caller, clock: HeldClock) -> None:
     assert "No hours are set." in page()
     assert "<strong>First night</strong> opens at 19:00 on Sat 21 Mar 2026." in page()

@@ -14,7 +14,7 @@ from django.db.models import Model
 
 from machines import entries
 from scheduling.log import events, models
-from scheduling.log.folds import catalogue, gaps, machines, notices, outages, planned, runs
+from scheduling.log.folds import catalogue, forgotten, gaps, machines, notices, outages, planned, runs
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
 
@@ -125,6 +125,9 @@ VIEWS: tuple[View, ...] = (
             events.EntryPassedOver: notices.entry_passed_over,
             events.ReportsRefused: notices.reports_refused,
             events.ReportsTakenAgain: notices.reports_taken_again,
+            events.RunNotKnown: forgotten.run_not_known,
+            events.RunPlanned: forgotten.run_planned,
+            events.EntriesToldAgain: forgotten.entries_told_again,
         },
     ),
 )

@@ -42,7 +42,9 @@ SET_ASIDE = "entry-set-aside"
 IN_PART = "entry-read-in-part"
 PASSED_OVER = "entry-passed-over"
 REFUSED = "reports-refused"
-ABOUT_REPORTS = (SET_ASIDE, IN_PART, PASSED_OVER, REFUSED)
+NOT_KNOWN = "run-not-known"
+TOLD_AGAIN = "entries-told-again"
+ABOUT_REPORTS = (SET_ASIDE, IN_PART, PASSED_OVER, REFUSED, NOT_KNOWN, TOLD_AGAIN)
 OURS = (
     SILENCE,
     GAP,

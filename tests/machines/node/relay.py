@@ -23,7 +23,7 @@ from machines.plate import Plate
 from machines.profile import CarriageHead, Knife, LineHead, Media, Profile
 from machines.recovery import Policy
 from machines.structure import format_instant
-from machines.wire import Reports, RunWork, SegmentWork, Status, Work
+from machines.wire import Again, Reports, RunWork, SegmentWork, Status, Work
 
 TOKEN = "node_of_the_tests"
 KNOTS = 5
@@ -83,6 +83,7 @@ class Studio:
         down: answer nothing sensible.
         entries: taken, in order.
         statuses: heard.
+        again: what each batch said to be told once more.
         told_before: how many entries are of earlier epochs.
         calibration: what was measured of the machine.
         instead: octets to answer with, whatever they are, by the path of what is asked; None for the answer itself.
@@ -101,6 +102,7 @@ class Studio:
     down: bool = False
     entries: list[Entry] = field(default_factory=list)
     statuses: list[Status] = field(default_factory=list)
+    again: list[Again | None] = field(default_factory=list)
     told_before: int = 0
     calibration: Calibration | None = None
     instead: Callable[[str], Iterable[bytes] | None] = lambda path: None
@@ -189,6 +191,7 @@ class Studio:
         """Each entry once."""
         if reports.status is not None:
             self.statuses.append(reports.status)
+        self.again.append(reports.again)
         for entry in reports.entries:
             taken = len(self.entries) - self.told_before
             if entry.seq == taken + 1:

@@ -21,6 +21,7 @@ from machines.node.failures import Unreachable
 from machines.node.journal import Journal, open_journal
 from machines.node.plates import PlateStore
 from machines.node.timekeeper import Timekeeper
+from machines.wire import Again
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
 from tests.machines.node.scripted import Answer, scripted
@@ -199,6 +200,20 @@ def test_a_server_put_back_is_told_again_though_there_is_nothing_new_and_before_
     assert [entry.seq for entry in studio.entries] == [1, 2, 3, 4, 5]
     assert unaccepted(journal) == 0
     assert heard_before_work == [5]
+
+
+def test_it_says_which_entries_it_tells_again_until_the_server_has_them(
+    exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(exchange, "_batch", 2)
+    add_entries(journal, 5)
+    exchange.run_once()
+    del studio.entries[1:]
+    studio.again.clear()
+    exchange.run_once()
+    again = Again(first=2, through=5)
+    assert studio.again == [None, again, again, None]
+    assert [entry.seq for entry in studio.entries] == [1, 2, 3, 4, 5]
 
 
 @pytest.mark.parametrize("said", [True, 10**30, -1, 1.0])

@@ -22,7 +22,7 @@ from machines.node.journal import Journal, change_state, open_journal
 from machines.node.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.profile import Profile
 from machines.recovery import CauseRule, Columns, Override, Policy, Rule
-from machines.wire import Taken
+from machines.wire import Again, Taken
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, Crash, HandClock, Rig, make_studio
 from tests.machines.node.test_bursts import COLUMN_S, held
@@ -61,6 +61,11 @@ def unaccepted(journal: Journal) -> list[tuple[int, object]]:
         return [(entry.seq, entry.at) for entry in outbox.unaccepted(db, 100)]
 
 
+def told_again(journal: Journal) -> Again | None:
+    with journal.reading() as db:
+        return outbox.told_again(db)
+
+
 def test_the_machines_first_board_has_nothing_to_take_over(journal: Journal) -> None:
     enrolled(journal, 1)
     assert not journal.state().taking_over
@@ -89,6 +94,7 @@ def test_entries_that_the_server_took_though_its_answer_was_lost_are_not_told_ag
     write(journal, 5, accepted=2)
     enrolled(journal, 2, [Taken(epoch=1, through=4, at=AT + timedelta(seconds=4))])
     assert unaccepted(journal) == [(1, AT + timedelta(seconds=5))]
+    assert told_again(journal) is None
     assert not journal.state().taking_over
 
 
@@ -106,6 +112,7 @@ def test_a_server_rebuilt_from_an_older_export_is_told_again_what_it_lacks(journ
     write(journal, 7, accepted=6)
     enrolled(journal, 2, [Taken(epoch=1, through=3, at=AT + timedelta(seconds=3))])
     assert unaccepted(journal) == [(number, AT + timedelta(seconds=number + 3)) for number in (1, 2, 3, 4)]
+    assert told_again(journal) == Again(first=1, through=3), "the last was never told"
     assert not journal.state().taking_over
 
 

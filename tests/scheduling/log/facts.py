@@ -36,6 +36,7 @@ from machines.recovery import (
 from machines.wire import SegmentWork
 from scheduling.hours import DateHours, Hours, OpenSpan, Week
 from scheduling.log.events import (
+    EntriesToldAgain,
     EntryPassedOver,
     EntryReadInPart,
     EntrySetAside,
@@ -49,6 +50,7 @@ from scheduling.log.events import (
     ProfileAdded,
     ReportsRefused,
     ReportsTakenAgain,
+    RunNotKnown,
     RunPlanned,
     SegmentsPlanned,
     ServiceWindowCalledOff,
@@ -284,6 +286,11 @@ def read_in_part(seq: int) -> EntryReadInPart:
     return EntryReadInPart(seq=seq, entry=entry, field="with", problem="no such field")
 
 
+def told_again(count: int = 6, *runs: str) -> EntriesToldAgain:
+    told = {"first_at": NOW, "last_at": at(90), "zone": "America/St_Johns"}
+    return EntriesToldAgain(count=count, runs=runs or ("spring",), **told)
+
+
 def a_run_on_a_machine(*numbers: int, using: str = "default") -> None:
     """A venue, a machine with a node, and a run with some segments planned."""
     append(
@@ -331,6 +338,8 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", EntryPassedOver(seq=4, view="runs", problem="OverflowError: too large")),
     ("machine/left", ReportsRefused(field="entries[0].seq", problem="0 is no number of an entry")),
     ("machine/left", ReportsTakenAgain()),
+    ("machine/left", RunNotKnown(run="autumn", since=NOW, zone="America/St_Johns")),
+    ("machine/left", told_again()),
     ("service/rounds", service_weekly()),
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
 )

@@ -1,0 +1,53 @@
+"""What shows that this server was put back from an older copy: a board tells again what was lost here, or tells of a
+run that is not known here. Each is said once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+
+from machines.structure import parse_instant
+from machines.wire import Again
+from scheduling.log import models
+from scheduling.log.events import NAMES, EntriesToldAgain, RunNotKnown
+from scheduling.taken import newest_told
+from scheduling.told import Told
+
+
+def not_told_yet(machine: str, runs: Collection[str]) -> set[str]:
+    """Of some runs that are not known here, those of which nobody was told that a machine tells of them."""
+    if not runs:
+        return set()
+    said = models.Event.objects.filter(run__in=runs, kind=NAMES[RunNotKnown], stream=f"machine/{machine}")
+    return set(runs) - set(said.values_list("run", flat=True))
+
+
+def run_not_known(machine: models.Machine, run: str, first: Told) -> RunNotKnown:
+    """A machine tells of a run that is not known here, for the first time."""
+    return RunNotKnown(run=run, since=first.at, zone=_zone(machine))
+
+
+def told_again(machine: models.Machine, again: Again, new: Iterable[Told]) -> EntriesToldAgain | None:
+    """What was told again, when the last of it is taken; None while more is to come, or had come before.
+
+    Args:
+        machine: as it was before the new entries were taken.
+        again: the numbers of what is told again.
+        new: entries that are taken now.
+    """
+    last_part = [told for told in new if again.first <= told.seq <= again.through]
+    if not last_part or last_part[-1].seq != again.through:
+        return None
+    found = newest_told(machine.id, max(0, machine.accepted_through - again.first + 1))
+    found += [dict(told.raw) for told in last_part]
+    instants = [parse_instant(entry["at"]) for entry in found]
+    return EntriesToldAgain(
+        count=len(found),
+        first_at=min(instants),
+        last_at=max(instants),
+        runs=tuple(sorted({run for entry in found if isinstance(run := entry.get("run"), str)})),
+        zone=_zone(machine),
+    )
+
+
+def _zone(machine: models.Machine) -> str:
+    return models.Venue.objects.get(id=machine.venue_id).zone
