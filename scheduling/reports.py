@@ -69,8 +69,9 @@ class JournalDiffers(Exception):
     def __init__(self, seq: int) -> None:
         super().__init__(
             f"entry {seq} was told before, and it was another one: this board's journal is a copy of another board's,"
-            " or was put back from an older copy. Stop this board. If it is the one beside the machine, enrol it again"
-            " with a new code; what may be on the paper it then takes from the machine, or from the time"
+            " was put back from an older copy, or has lost what it wrote last. Stop this board. If it is the one beside"
+            " the machine, enrol it again with a new code; what may be on the paper it then takes from the machine, or"
+            " from the time"
         )
         self.seq = seq
 
@@ -89,6 +90,15 @@ def take(machine: str, batch: Batch, by: Attribution) -> int:
         LostRace: again and again; the node sends it once more.
     """
     return until_won(lambda: _take_once(machine, batch, by))
+
+
+def as_refused(error: JournalDiffers) -> InputError:
+    """What a person is to learn of it, as of a mistake in what was told: the board itself only stops."""
+    problem = (
+        f"{error.seq} was told before, and it was another one: the board's journal is a copy, was put back from an"
+        " older copy, or has lost what it wrote last"
+    )
+    return InputError("entries.seq", problem, "enrol the board beside the machine again")
 
 
 def say_refused(machine: str, error: InputError, by: Attribution) -> None:
@@ -133,7 +143,11 @@ def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
 
 def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
     """Entries that were taken before are sent again where an answer was lost, and are then the same to the last word.
-    A copied board writes on under the numbers of its original, so whichever comes second is found out here."""
+    A copied board writes on under the numbers of its original, so whichever comes second is found out here.
+
+    A journal that lost what it wrote last, as one that is put back without the file beside it that holds its newest
+    changes, writes on in the same way: nothing tells it from a copy, and it knows as little of what lies on the paper.
+    So it is fenced off as well, until a person who sees the machine enrols the board beside it again."""
     again = [told for told in batch.entries if told.seq <= accepted_through]
     if not again:
         return

@@ -243,7 +243,8 @@ class Exchange:
         return again
 
     def _require_own(self, through: int) -> None:
-        """A copy of this board may write under its name while this one has nothing to tell.
+        """A copy of this board may write under its name while this one has nothing to tell. A journal that lost what it
+        wrote last looks just the same, and does not know either what lies on the paper: it must not print on.
 
         Raises:
             JournalDiffers: the server has more entries than this journal.

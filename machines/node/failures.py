@@ -95,8 +95,8 @@ class JournalDiffers(FencedOff):
         """As the board sees by itself: the server has entries up to one number, and the journal to a lower one."""
         detail = (
             f"the server has {through} entries of this board, and its journal only {last}: another board is a copy of"
-            " it, or the journal was put back from an older copy. If this is the board beside the machine, enrol it"
-            " again with a new code"
+            " it, or the journal was put back from an older copy or has lost what it wrote last. If this is the board"
+            " beside the machine, enrol it again with a new code"
         )
         return cls(200, "about:blank", detail, None)
 

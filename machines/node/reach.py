@@ -44,7 +44,7 @@ SAYS: Mapping[Kind, str] = {
     "input": "the server cannot use what this board tells it: ring the studio",
     "busy": "the server is busy or cannot write just now",
     "refused": "the server cannot do what it was asked: ring the studio",
-    "fenced": "another board has taken over this machine",
+    "fenced": "another board has taken over this machine, or this one's journal is not what the server was told",
     "files": "this board cannot read or write its own files: look at its card",
     "fault": "a fault of this program, which its log tells more of: ring the studio",
 }

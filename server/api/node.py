@@ -21,7 +21,7 @@ from machines.wire import Reports, Status, Work
 from scheduling.dispatch import work_for
 from scheduling.log.canonical import canonical
 from scheduling.log.models import Heartbeat
-from scheduling.reports import say_refused, take
+from scheduling.reports import JournalDiffers, as_refused, say_refused, take
 from scheduling.sky.durations import parse_duration
 from scheduling.told import read_batch, read_status
 from server import wiring
@@ -160,7 +160,7 @@ class NodeReports(Door):
         """Take what is new in the batch. An entry sent again changes nothing.
 
         One that is not what was told under its number before shows a copied board, or a journal put back from an older
-        copy: nothing of the batch is taken, and the node stops printing (409 ``journal-differs``).
+        copy: nothing of the batch is taken, a notice says so, and the node stops printing (409 ``journal-differs``).
 
         Fields that are not known here are passed over. An entry that is not understood, or that does not fit what is
         known of its run, is accepted and set aside as it was told. What no machine can have told, as of another
@@ -174,6 +174,9 @@ class NodeReports(Door):
         except InputError as error:
             say_refused(machine, error, by)
             hear(machine, read_status(request.data))
+            raise
+        except JournalDiffers as error:
+            say_refused(machine, as_refused(error), by)
             raise
         hear(machine, batch.status)
         return Response(unstructure(Accepted(accepted_through=accepted_through)))

@@ -64,9 +64,9 @@ JOURNAL_DIFFERS = Kind(
     "journal-differs",
     HTTPStatus.CONFLICT,
     "Another entry was told under this number",
-    "Two boards write as one, or a journal was put back from an older copy: entry `seq` was taken before, and it was "
-    "another one. Nothing was written. A node that gets this stops printing; if it is the one beside the machine, "
-    "enrol it again with a new code.",
+    "Two boards write as one, or a journal was put back from an older copy, or has lost what it wrote last: entry "
+    "`seq` was taken before, and it was another one. Nothing of the batch was taken, and a notice says so. A node that "
+    "gets this stops printing; if it is the one beside the machine, enrol it again with a new code.",
 )
 ROLE_NEEDED = Kind(
     "role-needed",

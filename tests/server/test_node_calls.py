@@ -134,7 +134,7 @@ def test_an_older_epoch_in_the_body_is_refused(furnished: Caller) -> None:
     assert (told.status_code, told.json()["type"]) == (409, "/api/v1/problems/stale-epoch")
 
 
-def test_a_copied_board_is_fenced_off(node: Caller) -> None:
+def test_a_copied_board_is_fenced_off_and_a_person_learns_what_to_do(node: Caller, furnished: Caller) -> None:
     work = work_of(node)
     node.post("node/reports", {"epoch": 1, "entries": [printed(work, 1), printed(work, 2)]})
     copied = printed(work, 2) | {"at": "2026-11-02T00:00:00.000000Z"}
@@ -142,7 +142,12 @@ def test_a_copied_board_is_fenced_off(node: Caller) -> None:
     assert (told.status_code, told.json()["type"]) == (409, "/api/v1/problems/journal-differs")
     assert told.json()["seq"] == 2
     assert "enrol it again with a new code" in told.json()["detail"]
+    (notice,) = [one for one in furnished.get("notices").json()["results"] if one["kind"] == "reports-refused"]
+    assert notice["cleared_at"] is None
+    assert "entries.seq: 2 was told before" in notice["said"] and "has lost what it wrote last" in notice["said"]
+    assert notice["said"].endswith("look at the machine, then enrol its board again")
     assert node.post("node/reports", {"epoch": 1, "entries": [printed(work, 2), printed(work, 3)]}).status_code == 200
+    assert furnished.get(f"notices/{notice['id']}").json()["cleared_at"] is not None
 
 
 def test_a_board_enrolled_again_is_told_how_much_of_its_journal_is_there(furnished: Caller) -> None:
