@@ -1,5 +1,5 @@
 """Commands for a person at the board that want the machine to do something by hand, or that tell the board something:
-``feed``, ``cut``, ``test-pattern``, ``set-place``, ``set-time`` and ``pin``."""
+``feed``, ``cut``, ``test-pattern``, ``set-place``, ``set-time``, ``call`` and ``pin``."""
 
 from __future__ import annotations
 
@@ -7,17 +7,20 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from machines.clock import board_clock
 from machines.errors import InputError
-from machines.node import hand_prints, handwork, lost_place, set_time
+from machines.node import calling, hand_prints, handwork, lost_place, set_time
 from machines.node import held as holding
 from machines.node.agent import agent_runs, boot_name
 from machines.node.cautions import ALWAYS, BESIDE
+from machines.node.failures import Unreachable
 from machines.node.handwork import HandAction
 from machines.node.journal import Journal, open_journal
 from machines.node.panel.pin import hashed, new_pin
+from machines.node.status import gather
 
 Commands = Any  # argparse gives its own no name
 _CAUTIONS = {name: "".join(f"  - {text}\n" for text in (*BESIDE[name], ALWAYS)) for name in BESIDE}
@@ -33,7 +36,8 @@ def add_to(commands: Commands) -> list[argparse.ArgumentParser]:
     pattern.add_argument(
         "pattern", choices=[*hand_prints.LABELS], help="; ".join(f"{k}: {v}" for k, v in hand_prints.LABELS.items())
     )
-    return [feed, cut, pattern, _set_place(commands), _set_time(commands), _pin(commands)]
+    call = _command(commands, "call", "have the agent call the server now, instead of when its wait is over", _do_call)
+    return [feed, cut, pattern, _set_place(commands), _set_time(commands), call, _pin(commands)]
 
 
 def _command(
@@ -90,8 +94,7 @@ def _agreed(options: argparse.Namespace) -> bool:
 def _do_by_hand(options: argparse.Namespace) -> int:
     journal = open_journal(options.home)
     try:
-        if not agent_runs(options.home):
-            raise InputError("home", f"no agent is running in {options.home}", "start it first: dayroll-node run")
+        _require_agent(options.home)
         if options.action == "place-set":
             sys.stdout.write(_place_by_journal(journal))
         if _agreed(options):
@@ -99,6 +102,11 @@ def _do_by_hand(options: argparse.Namespace) -> int:
     finally:
         journal.close()
     return 0
+
+
+def _require_agent(home: Path) -> None:
+    if not agent_runs(home):
+        raise InputError("home", f"no agent is running in {home}", "start it first: dayroll-node run")
 
 
 def _ask_and_wait(journal: Journal, options: argparse.Namespace) -> str:
@@ -131,6 +139,23 @@ def _do_set_time(options: argparse.Namespace) -> int:
             sys.stdout.write(f"Noted, to within {options.within:g} s, until the server is heard again.\n")
     finally:
         journal.close()
+    return 0
+
+
+def _do_call(options: argparse.Namespace) -> int:
+    """Raises Unreachable: the agent called, and no answer of the server's came, or not the one that was hoped for."""
+    journal = open_journal(options.home)
+    try:
+        _require_agent(options.home)
+        with journal.transaction() as db:
+            calling.ask(db)
+        calling.wait(journal)
+        found = gather(options.home, journal, board_clock(os.environ)).reach
+    finally:
+        journal.close()
+    if found.kind:
+        raise Unreachable(f"the agent has called: {found.in_words()} ({found.said})")
+    sys.stdout.write(f"The agent has called. The server: {found.in_words()}.\n")
     return 0
 
 

@@ -60,6 +60,10 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
         "With a time that it believes the machine may move and print at once, if nothing holds it. Look first.",
         "Read it from two clocks that agree. A wrong time leaves a hole in the picture that nobody fills.",
     ),
+    "call": (
+        "The agent calls at once, instead of when its wait is over; that may take half a minute.",
+        "What the server then tells, work or the time, may set the machine going, if nothing holds it. Look first.",
+    ),
     "arm-knife": (
         "The knife then cuts by itself, without another warning. Nobody's hands may be near it, now or later.",
         "The guard over the knife must be in place.",

@@ -8,9 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from machines.clock import Clock, utc
+from machines.errors import InputError
 from machines.node.durations import duration
 from machines.node.errands import Trouble
 from machines.node.failures import Kind
+from machines.node.server_time import Estimate
 from machines.structure import structure_from_newer, unstructure
 
 # While all is well the card is written to no more often than this for it, seconds.
@@ -113,11 +116,14 @@ class Standing:
 
     def in_words(self) -> str:
         """In a sentence or some."""
+        if not self.kind:  # while all is well, not each answer is written down
+            return f"in reach; heard {self.heard} or later" if self.heard else "not heard yet"
         heard = f"last heard {self.heard}" if self.heard else "never heard"
-        if not self.kind:
-            return heard
         again = f"; tried again {self.again}" if self.again else ""
         return f"{self.says}. Since {self.since}; {heard}{again}"
+
+
+NOT_HEARD = Standing(heard="", kind="", since="", says="", said="", again="")
 
 
 def after_pass(before: Reach, trouble: Trouble | None, moment: Moment, wait_s: float, *, heard: bool) -> Reach:
@@ -162,14 +168,30 @@ def keep(db: sqlite3.Connection, reach: Reach) -> None:
 
 
 def kept(db: sqlite3.Connection) -> Reach:
-    """What was kept last."""
+    """What was kept last. What cannot be read, of another version for one, tells nothing and hinders nothing."""
     row = db.execute("SELECT body FROM document WHERE name = 'reach'").fetchone()
-    return Reach() if row is None else structure_from_newer(json.loads(row[0]), Reach)
+    try:
+        return Reach() if row is None else structure_from_newer(json.loads(row[0]), Reach)
+    except (InputError, ValueError):
+        return Reach()
 
 
 def forget(db: sqlite3.Connection) -> None:
     """What was known of another enrolment says nothing of this one."""
     db.execute("DELETE FROM document WHERE name = 'reach'")
+
+
+def at_board(db: sqlite3.Connection, clock: Clock, boot: str, estimate: Estimate | None) -> Standing:
+    """What a person at the board is told now.
+
+    Args:
+        db: its journal.
+        clock: its own.
+        boot: names the clock's count of elapsed seconds.
+        estimate: the server's time at this moment, as far as it is known.
+    """
+    at = None if estimate is None else utc(estimate.now)
+    return standing(kept(db), Moment(boot=boot, elapsed_s=clock.elapsed(), at=at), utc(clock.now()))
 
 
 def standing(reach: Reach, now: Moment, board_clock: datetime) -> Standing:

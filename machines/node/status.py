@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from machines.clock import Clock, utc
 from machines.node import held as holding
-from machines.node import holds, outbox, own_clocks, recovering, slip
+from machines.node import holds, outbox, own_clocks, reach, recovering, slip
 from machines.node.agent import agent_runs, boot_name
 from machines.node.bursts import Held
 from machines.node.journal import Journal, State, read_state
 from machines.node.left import left
+from machines.node.reach import Standing
 from machines.structure import format_instant
 
 
@@ -23,6 +24,7 @@ class NodeStatus:
     Attributes:
         machine, server: from enrolment; None before it.
         agent_runs: whether an agent prints from this folder.
+        reach: whether the server is in reach, since when and why not.
         server_time: estimated; None if it is not known in this boot.
         time_set_by_hand: a person set it, and the server was not heard since.
         clock_error_s: bound on its error, seconds; None if the time is not known.
@@ -50,6 +52,7 @@ class NodeStatus:
     machine: str | None
     server: str | None
     agent_runs: bool
+    reach: Standing
     server_time: str | None
     clock_error_s: float | None
     time_set_by_hand: bool
@@ -87,6 +90,8 @@ class NodeStatus:
         lines = [
             ("machine", f"{self.machine} of {self.server}" if self.machine else "not enrolled"),
             ("agent", "running" if self.agent_runs else "not running"),
+            ("server", self.reach.in_words()),
+            *([("said", self.reach.said)] if self.reach.said else []),
             ("time", self._time()),
             *([("own clock", "; ".join(self.own_clocks))] if self.own_clocks else []),
             ("printing", self._printing()),
@@ -137,14 +142,17 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
         track, own = slip.read_track(db), own_clocks.compared(db)
         kept, outage = holding.kept_time(db, boot_name(clock)), recovering.read(db)
-    estimate = None if kept is None else kept.estimate(clock.elapsed())
+        estimate = None if kept is None else kept.estimate(clock.elapsed())
+        found = reach.at_board(db, clock, boot_name(clock), estimate)
+    runs = agent_runs(home)
     profile = None if machine is None else machine[0]
     remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
     turn, column = _turn(state, held)
     return NodeStatus(
         machine=None if credentials is None else credentials.machine,
         server=None if credentials is None else credentials.server,
-        agent_runs=agent_runs(home),
+        agent_runs=runs,
+        reach=found if runs else replace(found, again=""),
         server_time=None if estimate is None else format_instant(utc(estimate.now)),
         clock_error_s=None if estimate is None else estimate.error_s,
         time_set_by_hand=estimate is not None and estimate.by_hand,

@@ -15,7 +15,9 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from machines.node import held as holding
+from machines.node import reach
 from machines.node.client import Credentials
+from machines.node.errands import Trouble
 from machines.node.panel.pages import LABELS
 from machines.node.panel.pin import hashed
 from machines.node.panel.serving import Panel, serving
@@ -120,6 +122,24 @@ def test_how_it_is_can_be_read_by_everyone(page: Page) -> None:
     expect(page.get_by_text("Paper left")).to_be_visible()
     expect(page.get_by_text("Ink left")).to_be_visible()
     assert page.evaluate("document.scripts.length") == 0
+
+
+def test_why_the_server_is_out_of_reach_can_be_read_by_everyone(node: Node, page: Page) -> None:
+    said = "an answer from https://studio.invalid/api/v1/: certificate verify failed: certificate is not yet valid"
+    trouble = Trouble(kind="certificate-early", said=said)
+    before = reach.Moment(boot="boot", elapsed_s=node.rig.clock.elapsed() - 3600.0)
+    with node.rig.journal.transaction() as db:
+        reach.keep(db, reach.after_pass(reach.Reach(), trouble, before, 7200.0, heard=False))
+    page.goto("/")
+    expect(page.get_by_text("this board's clock may be wrong")).to_be_visible()
+    expect(page.get_by_text("(1 h 0 min ago); never heard; tried again in 1 h 0 min")).to_be_visible()
+    expect(page.get_by_text(said)).to_be_visible()
+    require_accessible(page)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "nothing is pushed out of the page"
+    enter(page)
+    there = page.locator("section").filter(has=page.get_by_role("heading", name="Call the server", exact=True))
+    expect(there.get_by_text("this board's clock may be wrong")).to_be_visible()
+    require_accessible(page)
 
 
 def test_who_enters_finds_every_action_with_its_cautions(page: Page) -> None:

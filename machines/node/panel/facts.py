@@ -10,9 +10,11 @@ from machines.entries import TestPattern
 from machines.node import hand_prints, handwork, holds, lost_place, recovering, set_time, slip, strips
 from machines.node import held as holding
 from machines.node.bursts import Held
+from machines.node.durations import duration
 from machines.node.handwork import HandAction, Handwork
 from machines.node.journal import Journal, State, read_state
 from machines.node.left import Left, left
+from machines.node.reach import NOT_HEARD, Standing
 from machines.node.recovering import Recovering
 from machines.node.server_time import Estimate
 from machines.node.strips import Strip
@@ -62,6 +64,7 @@ class PanelFacts:
         paper_place: where the paper stands by the journal, in words; empty before the profile is known.
         patterns: that can be printed now, each with what it is.
         time_problem: why nobody needs to set the time; empty if somebody may.
+        server: whether it is in reach, in words.
     """
 
     lines: tuple[tuple[str, str], ...]
@@ -74,10 +77,11 @@ class PanelFacts:
     paper_place: str
     patterns: Mapping[TestPattern, str]
     time_problem: str
+    server: str
 
 
-def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
-    """Read how the machine is; ``estimate`` is the server's time at this moment."""
+def gather(journal: Journal, estimate: Estimate | None, server: Standing = NOT_HEARD) -> PanelFacts:
+    """Read how the machine is; ``estimate`` is the server's time at this moment, ``server`` how that is reached."""
     with journal.reading() as db:
         state, held, pending = read_state(db), holding.held(db), strips.pending(db)
         outage, track = recovering.read(db), slip.read_track(db)
@@ -96,6 +100,8 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
         ("Blade", _blade(state, remains)),
         ("Ink left", _ink(remains)),
         ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
+        ("Server", server.in_words()),
+        *([("Said of it", server.said)] if server.said else []),
     ]
     return PanelFacts(
         lines=(*lines, ("Fenced off", state.fenced)) if state.fenced else tuple(lines),
@@ -112,6 +118,7 @@ def gather(journal: Journal, estimate: Estimate | None) -> PanelFacts:
             if handwork.why_not("test-pattern", state, profile, name) is None
         },
         time_problem=set_time.why_not(estimate),
+        server=server.in_words(),
     )
 
 
@@ -125,15 +132,6 @@ def gloss(keyword: str) -> str:
     for suffix in ("-report", "-warning", "-error"):
         keyword = keyword.removesuffix(suffix)
     return GLOSS.get(keyword, "ring the studio")
-
-
-def duration(seconds: float) -> str:
-    """Such as ``2 d 5 h`` or ``40 min``."""
-    minutes = round(seconds / 60)
-    days, hours = minutes // 1440, minutes % 1440 // 60
-    if days:
-        return f"{days} d {hours} h"
-    return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
 
 
 def _time(estimate: Estimate | None, held: Held | None) -> str:

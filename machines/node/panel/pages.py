@@ -13,6 +13,7 @@ from machines.node.panel.facts import HAND_ACTIONS, PanelFacts
 HERE = Path(__file__).parent
 ARM = "arm-knife"
 SET_TIME = "set-time"
+CALL = "call"
 # In the order in which a person needs them. Those that set something in motion want a tick first.
 LABELS = {
     "stop": "Stop",
@@ -29,6 +30,7 @@ LABELS = {
     "cartridge-changed": "Cartridge was changed",
     "blade-changed": "Blade was changed",
     SET_TIME: "Set the time",
+    CALL: "Call the server",
 }
 LOOKED = "I have looked: all hands are clear, the guards are closed."
 BLANK = "I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear."
@@ -44,7 +46,7 @@ def status_page(machine: str, facts: PanelFacts) -> str:
     if facts.percent_of_turn is not None:
         percent = f"{facts.percent_of_turn:.1f}"
         bar = f'<progress max="100" value="{percent}" aria-label="Part of the turn on the paper">{percent} %</progress>'
-    conditions = f"<dl>{found}</dl>" if found else "<p>No condition: nothing is wrong.</p>"
+    conditions = f"<dl>{found}</dl>" if found else "<p>No condition: nothing is wrong with the machine.</p>"
     again = '<p><a href="/">Look again</a></p>'  # no page that renews itself under the hands of a slow reader
     body = f'{again}<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
     return _page(f"Machine {machine}", body)
@@ -77,6 +79,8 @@ def why_not(action: str, facts: PanelFacts) -> str:
         return facts.hand_problems[action]
     if action == SET_TIME:
         return facts.time_problem
+    if action == CALL:
+        return ""
     if action != ARM:
         return holds.why_not(facts.hold, action)  # type: ignore[arg-type]
     if facts.hold not in ("", holds.PAUSED):
@@ -109,6 +113,8 @@ def _fields(action: str, facts: PanelFacts) -> str:
         label = "Blank paper that was fed on by hand since it stopped, in millimetres"
         limits = f'min="0" max="{lost_place.MOST_FED_MM:g}"'
         return f"<p>{escape(facts.paper_place)}.</p>" + _field(label, "length_mm", "number", 0.0, limits)
+    if action == CALL:
+        return f"<p>The server: {escape(facts.server)}.</p>"
     if action == "test-pattern":
         options = "".join(f'<option value="{name}">{escape(label)}</option>' for name, label in facts.patterns.items())
         return f'<label>Which <select name="pattern" required>{options}</select></label>'

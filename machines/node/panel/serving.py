@@ -16,14 +16,15 @@ from urllib.parse import parse_qs
 
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import hand_prints, handwork, holds, set_time
+from machines.node import calling, hand_prints, handwork, holds, reach, set_time
 from machines.node import held as holding
 from machines.node.arming import ask_to_arm
 from machines.node.handwork import HandAction
 from machines.node.journal import Journal
 from machines.node.panel import pages
-from machines.node.panel.facts import HAND_ACTIONS, gather
+from machines.node.panel.facts import HAND_ACTIONS, PanelFacts, gather
 from machines.node.panel.pin import Guard, LockedOut, Session
+from machines.node.reach import Standing
 from machines.node.server_time import Estimate
 
 log = logging.getLogger(__name__)
@@ -64,11 +65,19 @@ class Panel:
         with self.journal.reading() as db:
             credentials = holding.credentials(db)
         machine = "not enrolled" if credentials is None else credentials.machine
-        return pages.status_page(machine, gather(self.journal, self.time()))
+        return pages.status_page(machine, self._facts())
 
     def actions(self, session: Session, said: str = "") -> str:
         """The page of whoever gave the PIN."""
-        return pages.actions_page(gather(self.journal, self.time()), session.form_token, said)
+        return pages.actions_page(self._facts(), session.form_token, said)
+
+    def _facts(self) -> PanelFacts:
+        estimate = self.time()
+        return gather(self.journal, estimate, self._server(estimate))
+
+    def _server(self, estimate: Estimate | None) -> Standing:
+        with self.journal.reading() as db:
+            return reach.at_board(db, self.clock, self.boot, estimate)
 
     def enter(self, said: str = "") -> str:
         """The page that asks for the PIN."""
@@ -90,6 +99,8 @@ class Panel:
         log.warning("at the panel: %s", action)
         if action in HAND_ACTIONS:
             return f"{pages.LABELS[action]}. {self._by_hand(action, form)}"
+        if action == pages.CALL:
+            return f"The agent has called. The server: {self._call()}."
         if action == pages.SET_TIME:
             self._set_time(form)
         elif action == pages.ARM:
@@ -107,6 +118,12 @@ class Panel:
         with self.journal.transaction() as db:
             asked = handwork.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
         return handwork.wait(self.journal, asked)
+
+    def _call(self) -> str:
+        with self.journal.transaction() as db:
+            calling.ask(db)
+        calling.wait(self.journal)
+        return self._server(self.time()).in_words()
 
     def _set_time(self, form: Mapping[str, str]) -> None:
         elapsed_s = self.clock.elapsed()

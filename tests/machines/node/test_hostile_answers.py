@@ -137,6 +137,13 @@ def test_the_servers_wait_is_an_hour_at_most_and_that_of_something_in_between_fi
         assert exchange.run_once() == longest_s
 
 
+@pytest.mark.parametrize(("asked_for_s", "wait_s"), [(3599, 3599.0), (3600, 3600.0), (3601, 3600.0)])
+def test_no_wait_is_longer_than_an_hour(exchange: Exchange, studio: Studio, asked_for_s: int, wait_s: float) -> None:
+    busy = hostile.problem("503 No", "about:blank").replace(b"\r\n", b"\r\nRetry-After: %d\r\n" % asked_for_s, 1)
+    studio.instead = lambda asked: [busy]
+    assert exchange.run_once() == wait_s
+
+
 def test_a_server_whose_clock_leaps_is_asked_eight_times_a_pass_at_most(exchange: Exchange, studio: Studio) -> None:
     asked = []
 

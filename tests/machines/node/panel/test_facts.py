@@ -8,8 +8,9 @@ import pytest
 
 from machines.entries import Action
 from machines.node import handwork, holds
+from machines.node.durations import duration
 from machines.node.journal import change_state
-from machines.node.panel.facts import GLOSS, duration, gather, gloss
+from machines.node.panel.facts import GLOSS, gather, gloss
 from machines.node.server_time import Estimate
 from machines.profile import CarriageHead
 from tests.machines.node.relay import carriage_profile, line_profile

@@ -6,6 +6,7 @@ import socket
 from collections.abc import Callable
 
 from machines.entries import KnifeArmed, OperatorActed, StripCut
+from tests.machines.node.hostile import answer
 from tests.machines.node.panel.test_serving import PIN, Browser
 from tests.machines.node.relay import line_profile
 from tests.machines.node.test_end_to_end import NEAR_KNIFE, Bench, checked, make_bench, wait_for
@@ -48,6 +49,29 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     assert [one.action for one in bench.studio.all_of(OperatorActed)] == ["park", "blade-changed", "resume"]
     assert len(bench.studio.all_of(KnifeArmed)) == 1
     assert any(cut.made for cut in bench.studio.all_of(StripCut))
+
+
+def test_the_page_says_since_when_and_why_the_server_is_out_of_reach_and_has_it_called(
+    make_bench: Callable[..., Bench],
+) -> None:
+    bench = make_bench()
+    bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", PIN)
+    port = free_port()
+    agent = bench.start("--panel", f"127.0.0.1:{port}")
+    browser = Browser(f"http://127.0.0.1:{port}")
+    wait_for(lambda: "in reach; heard" in browser.get("/")[1], "the server's answer")
+    bench.studio.instead = lambda path: [answer("302 Found", b"", "Location: http://portal.invalid/")]
+    browser.enter()
+    said = browser.act("call").data.decode()
+    assert "The agent has called. The server: what answers is not the server" in said
+    page = browser.get("/")[1]
+    assert "(portal)" in page and "last heard" in page
+    assert "unexpected answer 302" in page
+    bench.studio.instead = lambda path: None
+    browser.enter()
+    assert "The server: in reach; heard" in browser.act("call").data.decode()
+    assert "(portal)" not in browser.get("/")[1]
+    bench.stop(agent)
 
 
 def test_a_pin_that_is_none_spends_no_code(make_bench: Callable[..., Bench]) -> None:
