@@ -27,6 +27,15 @@ class NodeStarted:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NodeStopped:
+    """The agent ended in order; nothing is printed until one begins again."""
+
+    seq: int
+    at: datetime
+    kind: Literal["node-stopped"] = "node-stopped"
+
+
+@dataclass(frozen=True, kw_only=True)
 class ColumnsPrinted:
     """Columns of one segment lie on the paper, side by side.
 
@@ -109,6 +118,25 @@ class KnifeArmed:
     seq: int
     at: datetime
     kind: Literal["knife-armed"] = "knife-armed"
+
+
+Disarming = Literal["stopped", "paused", "parked", "unplanned-stop", "refusing", "machine", "jam", "supplies"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class KnifeDisarmed:
+    """The knife was armed, and cuts no more until a person arms it. One that an unplanned stop disarms is told by the
+    start after it.
+
+    Attributes:
+        at: when; where the time was not known, when it was known again.
+        why: what held the machine, as `machines.node.holds` names it, or why it stopped or disarmed its knife itself.
+    """
+
+    seq: int
+    at: datetime
+    why: Disarming
+    kind: Literal["knife-disarmed"] = "knife-disarmed"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -225,11 +253,13 @@ class SetTimeCompared:
 
 Entry = (
     NodeStarted
+    | NodeStopped
     | ColumnsPrinted
     | GapSettled
     | TrueAgain
     | StripCut
     | KnifeArmed
+    | KnifeDisarmed
     | ConditionsChanged
     | OperatorActed
     | SetTimeCompared

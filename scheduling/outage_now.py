@@ -48,7 +48,7 @@ class OpenOutage:
         machine, run: whose.
         because: no word from the node, a machine that is held, or columns that are being printed late.
         since: when that began, UTC.
-        outage: what was settled and is being made good; None for a silence and for a hold.
+        outage: what was settled and is being made good, also where it is held in the middle; None for none.
 
     What follows from these is read once and kept: every choice asks for it anew.
     """
@@ -91,10 +91,10 @@ def open_outage(*, machine: str, now: datetime) -> OpenOutage | None:
     if run is None:
         return None
     late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
+    if row.held_since is not None:  # also in the middle of printing late, which then stands still, too
+        return OpenOutage(row, run, "hold", row.held_since, late)
     if late is not None:
         return OpenOutage(row, run, "replay", late.noticed_at, late)
-    if row.held_since is not None:
-        return OpenOutage(row, run, "hold", row.held_since)
     if row.silent_since is not None:
         return OpenOutage(row, run, "silence", row.silent_since)
     return None

@@ -105,7 +105,7 @@ def standing_word(run: Run) -> Override | None:
     is not over. Where nothing is known to be printed late, it is over with the first column laid or the first gap
     settled since."""
     word = Word.objects.filter(run_id=run.id).order_by("-given_at", "-id").first()
-    if word is None or word.used_by is not None:
+    if word is None or word.used_by is not None or word.passed_over_at is not None:
         return None
     if not Outage.objects.filter(run_id=run.id, true_again_at=None).exists():
         laid = PrintedStretch.objects.filter(run_id=run.id, at__gt=word.given_at)

@@ -26,6 +26,7 @@ from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.tables import table
 from scheduling.override import was_given
+from scheduling.passed_over import passed_over
 from scheduling.races import until_won
 from scheduling.selectors import machine_profile, run_policy, run_profile, run_work
 from scheduling.taken import entries_taken
@@ -184,14 +185,20 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
         ),
     )
     untold = not_told_yet(machine.id, named - known.runs.keys())
+    told_of: dict[str, list[Event]] = {}
     for index, told in new:
         try:
-            yield from _facts_of(told, known)
+            facts = [*_facts_of(told, known)]
         except InputError as error:
             raise error.within(f"entries[{index}]") from None
+        told_of.setdefault(getattr(facts[0], "run", ""), []).append(facts[0])
+        yield from facts
         if (run := getattr(told.entry, "run", None)) in untold:
             untold.discard(run)
             yield run_not_known(machine, run, told)
+    for one in known.runs.values():
+        if (word := passed_over(one, told_of.get(one.id, ()))) is not None:
+            yield word
 
 
 def _facts_of(told: Told, known: _Known) -> Iterator[Event]:

@@ -13,7 +13,7 @@ from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from machines.structure import parse_instant, structure
 from machines.wire import RunWork, SegmentWork
-from scheduling.log.models import Machine, Profile, Run, Segment, Venue
+from scheduling.log.models import Heartbeat, Machine, Profile, Run, Segment, Venue
 from scheduling.log.outcomes import Interval, outside
 from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
@@ -58,6 +58,13 @@ def run_timeline(run: Run) -> Timeline:
     machine = Machine.objects.get(id=run.machine_id)
     cycle = cycle_named(run.cycle, run.cycle_options, place=venue_place(venue=machine.venue_id))
     return Timeline(cycle, machine_profile(profile=machine.profile_id).columns_per_turn, run.segments_per_turn)
+
+
+def knife_is_armed(machine: Machine) -> bool:
+    """Whether a machine's knife is armed, by what its node reported; never where the node's newest word, which comes
+    with every poll and is no older than its reports, says otherwise."""
+    status = Heartbeat.objects.filter(machine_id=machine.id).values_list("status", flat=True).first()
+    return machine.knife_armed and (status or {}).get("knife_armed") is not False
 
 
 def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline | None = None) -> FloatArray:

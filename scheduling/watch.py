@@ -1,10 +1,11 @@
-"""Silence: no word from a node that has work. It opens a watch, never a gap: the machine may be printing on."""
+"""Silence: no word from a node that has work, or never one. It opens a watch, never a gap: the machine may be printing
+on."""
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from scheduling.log.events import Event, SilenceBegan, SilenceEnded
+from scheduling.log.events import Event, NeverHeard, SilenceBegan, SilenceEnded
 from scheduling.log.folding import require_views
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
@@ -22,14 +23,20 @@ def watch_silence(now: datetime, silent_after: timedelta) -> int:
         ViewsSetAside: a silence that begins would not show, and begin for ever.
     """
     require_views("machines", "notices", "runs")
-    return sum(_watch(beat, now, silent_after) for beat in Heartbeat.objects.all())
+    heard = dict(Heartbeat.objects.values_list("machine_id", "heard_at"))
+    ids = Machine.objects.values_list("id", flat=True).order_by("id")
+    return sum(_watch(id, heard.get(id), now, silent_after) for id in ids)
 
 
-def _watch(beat: Heartbeat, now: datetime, silent_after: timedelta) -> bool:
-    stream = f"machine/{beat.machine_id}"
+def _watch(id: str, heard_at: datetime | None, now: datetime, silent_after: timedelta) -> bool:
+    stream = f"machine/{id}"
     version = stream_version(stream)
-    machine = Machine.objects.get(id=beat.machine_id)
-    change = _change(machine, beat.heard_at, now, silent_after)
+    machine = Machine.objects.get(id=id)
+    heard_at = heard_at or machine.last_reported_at  # the polls are not in the log: a server put back has lost them
+    if heard_at is None:
+        change = _never_heard(machine, now, silent_after)
+    else:
+        change = _change(machine, heard_at, now, silent_after)
     if change is None:
         return False
     try:
@@ -37,6 +44,14 @@ def _watch(beat: Heartbeat, now: datetime, silent_after: timedelta) -> bool:
     except LostRace:
         return False
     return True
+
+
+def _never_heard(machine: Machine, now: datetime, silent_after: timedelta) -> Event | None:
+    """A run is due for longer than agreed, and nobody was ever heard."""
+    run = None if machine.silent_since is not None else current_run(machine=machine.id, before=now)
+    if run is None or not run.starts_at < now - silent_after:
+        return None
+    return NeverHeard(due_since=run.starts_at, is_enrolled=machine.epoch > 0)
 
 
 def _change(machine: Machine, heard_at: datetime, now: datetime, silent_after: timedelta) -> Event | None:

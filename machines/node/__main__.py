@@ -200,10 +200,11 @@ def _act(options: argparse.Namespace) -> int:
     try:
         with journal.transaction() as db:
             holds.act(db, options.action)
+            more = holds.said_after(db, options.action)
         said = holds.SAYS[journal.state().hold]
     finally:
         journal.close()
-    sys.stdout.write((UNATTENDED if options.action == "resume" else "") + f"Noted. The machine: {said}.\n")
+    sys.stdout.write((UNATTENDED if options.action == "resume" else "") + f"Noted. The machine: {said}.{more}\n")
     return 0
 
 

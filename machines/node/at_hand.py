@@ -68,7 +68,7 @@ class MachineAtHand:
         facts.report_conditions(self._journal, conditions, now)
         stopped = any(map(facts.stops_printing, conditions))
         if stopped or (facts.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
-            facts.disarm(self._journal)
+            facts.disarm(self._journal, cause_of(conditions))
         if stopped and self._interruption.cause is None:  # until now it printed
             self._hold_unless_unattended()
         if stopped:
@@ -79,7 +79,7 @@ class MachineAtHand:
     def stopped_laying(self, stop: MachineStopped, now: float) -> None:
         """It stopped in the middle of an order, or refused it."""
         self._refusals += 1
-        facts.disarm(self._journal)
+        facts.disarm(self._journal, cause_of(stop.keywords))
         facts.report_conditions(self._journal, stop.keywords, now)
         self._interruption.because(cause_of(stop.keywords))
         self._hold_unless_unattended()

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Literal
 
 from machines.node.facts import stops_printing
-from machines.recovery import Cause
 
 _SUFFIX = "-error"
 # What a person has to bring or to take away before it can go on.
@@ -21,7 +21,7 @@ _SUPPLIES = frozenset(
 )
 
 
-def cause_of(keywords: Iterable[str]) -> Cause:
+def cause_of(keywords: Iterable[str]) -> Literal["jam", "supplies", "machine"]:
     """The cause of a stop with these conditions; a jam before supplies, as it must be cleared first."""
     names = {keyword.removesuffix(_SUFFIX) for keyword in keywords if stops_printing(keyword)}
     if any("jam" in name.split("-") for name in names):

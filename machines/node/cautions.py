@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 UNATTENDED = """\
-This machine will move and print by itself, now and after every return of power.
+This machine moves and prints by itself; after a power cut it waits for Resume, unless it is set to go on alone.
   - Keep hair, sleeves and fingers away from rollers and carriage; a guard belongs where visitors can reach.
   - A stop control that cuts the power to what moves must be within reach. This program is not a safety function.
   - A head that heats is not left alone without the venue's agreement; paper waste is a fire load, emptied daily.

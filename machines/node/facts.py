@@ -6,7 +6,7 @@ import logging
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
-from machines.entries import ConditionsChanged, KnifeArmed, NodeStarted
+from machines.entries import ConditionsChanged, Disarming, KnifeArmed, KnifeDisarmed, NodeStarted, NodeStopped
 from machines.node import holds, outbox
 from machines.node.journal import Journal, State, change_state, read_state
 from machines.recovery import Cause
@@ -60,6 +60,40 @@ def report_actions(journal: Journal, state: State, now: float) -> bool:
     return True
 
 
+def report_disarmings(journal: Journal, state: State, now: float) -> bool:
+    """Say that the knife was disarmed, if that was not said; ``now`` by the server, POSIX seconds."""
+    if not state.disarmings:
+        return False
+    with journal.transaction() as db:
+        for number, why in db.execute("SELECT id, why FROM disarming ORDER BY id").fetchall():
+            outbox.append(db, KnifeDisarmed(seq=outbox.next_seq(db), at=utc(now), why=why))
+            db.execute("DELETE FROM disarming WHERE id = ?", (number,))
+    return True
+
+
+def report_all(journal: Journal, state: State, now: float) -> bool:
+    """Say what was not said while the time was not known, in the order in which it came; whether there was anything.
+
+    What disarmed the knife came after what a person did, and before a start that is not told either: at a start nobody
+    is left to disarm it.
+    """
+    if state.start_to_report and state.disarmings:
+        return report_disarmings(journal, state, now)
+    return (
+        report_start(journal, state, now)
+        or report_actions(journal, state, now)
+        or report_disarmings(journal, state, now)
+    )
+
+
+def report_stop(journal: Journal, now: float) -> None:
+    """Say that the agent ends in order; ``now`` by the server, POSIX seconds."""
+    while report_all(journal, journal.state(), now):
+        pass
+    with journal.transaction() as db:
+        outbox.append(db, NodeStopped(seq=outbox.next_seq(db), at=utc(now)))
+
+
 def report_start(journal: Journal, state: State, now: float) -> bool:
     """Say that the agent began, if that was not said; ``now`` by the server, POSIX seconds."""
     if not state.start_to_report:
@@ -78,7 +112,7 @@ def arm(journal: Journal, driver: Driver, state: State, now: float) -> bool:
     try:
         driver.arm()
     except MachineStopped as stop:
-        disarm(journal)
+        disarm(journal, "machine")
         report_conditions(journal, stop.keywords, now)
         return True
     with journal.transaction() as db:
@@ -88,12 +122,15 @@ def arm(journal: Journal, driver: Driver, state: State, now: float) -> bool:
     return True
 
 
-def disarm(journal: Journal) -> None:
-    """The machine has stopped, or says that its knife is disarmed. An arming that was asked for is void, too."""
+def disarm(journal: Journal, why: Disarming) -> None:
+    """The machine has stopped, or says that its knife is disarmed. An arming that was asked for is void, too. It is
+    reported as soon as the time is known."""
     state = journal.state()
     if state.knife_armed or state.arming_asked:
         with journal.transaction() as db:
             change_state(db, knife_armed=0, arming_asked=0)
+            if state.knife_armed:
+                db.execute("INSERT INTO disarming (why) VALUES (?)", (why,))
     if state.knife_armed:
         log.warning("the knife is disarmed until a person arms it")
 

@@ -8,6 +8,7 @@ from machines.drivers import Driver, MachineStopped
 from machines.node import facts, handwork, knife, orders, strips
 from machines.node import held as holding
 from machines.node.at_hand import MachineAtHand
+from machines.node.causes import cause_of
 from machines.node.hand_prints import LARGEST_PART, HandPrint
 from machines.node.handwork import DONE, KNOWS, Handwork
 from machines.node.journal import Journal, State, change_state
@@ -66,7 +67,7 @@ class Handworker:
                 raise MachineStopped(standing)
             self._next(work, state, profile, driver, now)
         except MachineStopped as stop:
-            facts.disarm(self._journal)
+            facts.disarm(self._journal, cause_of(stop.keywords))
             self._end(work, f"the machine stopped ({', '.join(stop.keywords)})")
         finally:
             self.busy = False

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from machines.clock import utc
 from machines.entries import Action, OperatorActed
 from machines.errors import InputError
+from machines.node import held as holding
 from machines.node import outbox
 from machines.node.journal import change_state, read_state
 from machines.node.slip import begin_anew
@@ -84,6 +85,14 @@ def act(db: sqlite3.Connection, action: Action) -> None:
     if action == "cartridge-changed":
         change_state(db, drops=0, drops_since=None)
     db.execute("INSERT INTO action (name) VALUES (?)", (action,))
+
+
+def said_after(db: sqlite3.Connection, action: Action) -> str:
+    """What a person who did it has still to do; empty for nothing."""
+    known = holding.machine(db)
+    if action != "resume" or known is None or known[0].knife is None or read_state(db).knife_armed:
+        return ""
+    return " The knife is off: arm it, or strips are left hanging on to each other."
 
 
 def report(db: sqlite3.Connection, now: float) -> None:

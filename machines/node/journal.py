@@ -156,6 +156,14 @@ CREATE TABLE recovery (                    -- see machines.node.recovering
 );
 INSERT INTO recovery (only) VALUES (1);
 """,
+    9: """
+CREATE TABLE disarming (id INTEGER PRIMARY KEY AUTOINCREMENT, why TEXT NOT NULL);  -- of the knife, not reported yet
+CREATE TABLE interruption (                      -- see machines.node.interruption
+    only INTEGER PRIMARY KEY CHECK (only = 1),
+    cause TEXT                                   -- why the paper stands still; NULL: nothing stands in the way
+);
+INSERT INTO interruption (only) VALUES (1);
+""",
 }
 SCHEMA_VERSION = max(_LATER)
 
@@ -187,6 +195,7 @@ class State:
     gap_place: int | None = None
     time_said: bool = False
     handwork: int = 0
+    disarmings: int = 0
 
 
 class Journal:
@@ -289,7 +298,7 @@ def read_state(db: sqlite3.Connection) -> State:
         "SELECT run, next_column, paper_position, catching_up, knife_armed, arming_asked, running, start_to_report,"
         " conditions, fenced, work_version, cut_place, hold, roll_place, blade_cuts, (SELECT count(*) FROM action),"
         " taking_over, perhaps_end, drops, drops_since, gap_place, time_said,"
-        " (SELECT count(*) FROM handwork WHERE ended = '') FROM state"
+        " (SELECT count(*) FROM handwork WHERE ended = ''), (SELECT count(*) FROM disarming) FROM state"
     ).fetchone()
     return State(
         run=row[0],
@@ -315,6 +324,7 @@ def read_state(db: sqlite3.Connection) -> State:
         gap_place=row[20],
         time_said=bool(row[21]),
         handwork=row[22],
+        disarmings=row[23],
     )
 
 

@@ -8,6 +8,7 @@ from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
 from machines.entries import StripCut
 from machines.node import outbox, strips
+from machines.node.causes import cause_of
 from machines.node.facts import disarm, report_conditions
 from machines.node.journal import Journal, State, change_state
 from machines.profile import Profile
@@ -46,7 +47,7 @@ def _drive(journal: Journal, driver: Driver, come: list[strips.Strip], now: floa
     try:
         driver.cut(come[0].place)
     except MachineStopped as stop:
-        disarm(journal)
+        disarm(journal, cause_of(stop.keywords))
         report_conditions(journal, stop.keywords, now)
         return False
     return True

@@ -7,13 +7,16 @@ the loop may be cut off between any two of its lines.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import cast
 
 from machines.drivers import Driver, MachineStopped
+from machines.entries import Disarming
 from machines.node import blank, facts, gaps, handwork, holds, knife, orders
 from machines.node import held as holding
 from machines.node.asked import AskedForWork
 from machines.node.at_hand import MachineAtHand, OpenDriver
 from machines.node.bursts import Held
+from machines.node.causes import cause_of
 from machines.node.handworker import Handworker
 from machines.node.in_hand import OrdersInHand
 from machines.node.interruption import Interruption
@@ -64,7 +67,7 @@ class Printer:
         self._journal = journal
         self._server_time = server_time
         self._resume_unattended = resume_unattended
-        self._interruption = Interruption()
+        self._interruption = Interruption(journal)
         self._in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
         self._settling = Settling(journal, plates, self._in_hand, self._interruption, asked)
@@ -86,8 +89,7 @@ class Printer:
     def begin(self) -> None:
         """Take up the journal. What a person asked of the agent before is void: who asked may be gone."""
         handwork.end_all(self._journal, "the agent began anew")
-        self._interruption.cause = facts.begin(self._journal, resume_unattended=self._resume_unattended)
-        self._interruption.resumed = True
+        self._interruption.begin(facts.begin(self._journal, resume_unattended=self._resume_unattended))
 
     def end(self) -> None:
         """Stop in order: nothing is under way when this returns."""
@@ -98,6 +100,10 @@ class Printer:
             state = read_state(db)
             if state.run is not None:
                 orders.report_printed(db, state.run)
+        estimate = self._server_time()
+        if estimate is not None and not estimate.doubted and not state.fenced:
+            facts.report_stop(self._journal, estimate.now)
+        with self._journal.transaction() as db:
             change_state(db, running=0)
 
     def halt(self) -> None:
@@ -123,9 +129,7 @@ class Printer:
         if state.fenced:
             raise MustNotPrint(state.fenced)
         held = self._current(state)
-        if now is not None and (
-            facts.report_start(self._journal, state, now) or facts.report_actions(self._journal, state, now)
-        ):
+        if now is not None and facts.report_all(self._journal, state, now):
             return 0.0
         if state.handwork and state.hold != holds.PAUSED:
             handwork.end_all(self._journal, "a person ended the pause")
@@ -165,11 +169,11 @@ class Printer:
         self._idle("machine" if state.hold in (holds.UNPLANNED, holds.REFUSING) else "service")
         if self._rested_as != state.hold:
             self._machine.close()
-            facts.disarm(self._journal)
+            facts.disarm(self._journal, cast(Disarming, state.hold))
         self._rested_as = state.hold
         self._slip.forget()
         if state.hold != holds.PAUSED:
-            facts.disarm(self._journal)
+            facts.disarm(self._journal, cast(Disarming, state.hold))
         elif self._hands.go_on(now):
             return 0.0
         if held is not None and held.run.id == state.run:
@@ -177,7 +181,7 @@ class Printer:
         conditions = () if self._machine.driver is None else self._machine.driver.conditions()
         disarmed = facts.KNIFE_OFFLINE in conditions or any(map(facts.stops_printing, conditions))
         if disarmed and self._journal.state().knife_armed:
-            facts.disarm(self._journal)
+            facts.disarm(self._journal, cause_of(conditions))
         if now is not None:
             why = (facts.REFUSING,) if state.hold == holds.REFUSING and facts.REFUSING not in conditions else ()
             facts.report_conditions(self._journal, ("paused", *why, *conditions), now)

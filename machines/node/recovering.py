@@ -43,6 +43,7 @@ CAUSES: dict[Cause, str] = {
     "clock": "the time was not known",
     "no-work": "there was no work",
     "late-start": "the run began late",
+    "board": "the board stood still",
     "machine": "the machine stood still",
     "service": "it was being served",
     "jam": "the paper jammed",

@@ -91,7 +91,8 @@ class Settling:
             kept, half_printed = recovering.read(db), gaps.half_printed(db, held, missing)
         missing_since = instant_of(held, missing.unknown_end)
         since = _since(held, missing, state, kept)
-        cause = self._interruption.cause or (kept.cause if state.catching_up else None) or "machine"
+        # Where nothing stood in the way, the board itself came late, as with a busy disk.
+        cause = self._interruption.cause or (kept.cause if state.catching_up else None) or "board"
         override = held.override if _holds(held.override, kept, since) else None
         rule = held.policy.rule_for(cause) if override is None else override.rule
         gap = Gap(

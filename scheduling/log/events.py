@@ -197,8 +197,23 @@ class SilenceBegan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NeverHeard:
+    """A run is due on a machine from which no word has ever come: no board is enrolled, or its agent was never begun.
+    It is silent from then on.
+
+    Attributes:
+        due_since: when the run began.
+        is_enrolled: whether a board is.
+    """
+
+    stream: ClassVar[str] = "machine"
+    due_since: datetime
+    is_enrolled: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class SilenceEnded:
-    """A silent node was heard again."""
+    """A silent node was heard again, or one that was never heard the first time."""
 
     stream: ClassVar[str] = "machine"
     silent_s: float
@@ -329,6 +344,26 @@ class OutageOverridden:
 
 
 @dataclass(frozen=True, kw_only=True)
+class WordPassedOver:
+    """A person's word on an outage was not followed, and the outage is over.
+
+    Attributes:
+        run: which was being printed.
+        override: id of the word.
+        given_at: when it was given.
+        settled_at: when the node settled the outage without it; None if nothing was missing.
+        over_at: when nothing was left of it to decide; both by the node's estimate of the server's time.
+    """
+
+    stream: ClassVar[str] = "machine"
+    run: str
+    override: str
+    given_at: datetime
+    settled_at: datetime | None
+    over_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
 class StreamClosed:
     """A stream was taken out of the log into an archive file; nothing is ever appended to it again.
 
@@ -361,6 +396,7 @@ StudioEvent = (
 # What the server says of what a node told, beside it.
 AboutReports = (
     SettlementDiffered
+    | WordPassedOver
     | EntrySetAside
     | EntryReadInPart
     | EntryPassedOver
@@ -369,7 +405,7 @@ AboutReports = (
     | RunNotKnown
     | EntriesToldAgain
 )
-ServerEvent = NodeEnrolled | SilenceBegan | SilenceEnded | OutageOverridden | StreamClosed | AboutReports
+ServerEvent = NodeEnrolled | SilenceBegan | NeverHeard | SilenceEnded | OutageOverridden | StreamClosed | AboutReports
 Event = StudioEvent | ServerEvent | Entry
 
 

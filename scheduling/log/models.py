@@ -110,6 +110,9 @@ class Machine(Folded):
     last_reported_at = models.DateTimeField(null=True, help_text="when its newest report was taken")
     hold = models.TextField(default="", help_text="what holds it until a person lets it go on: see machines.node.holds")
     held_since = models.DateTimeField(null=True)
+    stopped_at = models.DateTimeField(
+        null=True, help_text="when its agent ended in order; null while one runs, as far as is known"
+    )
     calibration = CanonicalJSON(null=True, help_text="a machines.calibration.Calibration; null while nobody measured")
     refused_since = models.DateTimeField(null=True, help_text="since when its reports are refused")
 
@@ -294,6 +297,9 @@ class Override(Folded):
     given_at = models.DateTimeField()
     given_by = models.TextField(help_text="an account's id")
     used_by = models.TextField(null=True, help_text="id of the outage that was settled by it; null for none yet")
+    passed_over_at = models.DateTimeField(
+        null=True, help_text="when what it was about was over, and it was not followed; null if it was not"
+    )
 
 
 class Notice(Folded):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.http import Http404
 from django.shortcuts import get_object_or_404
@@ -16,6 +16,7 @@ from scheduling.calibration import calibrate
 from scheduling.coming_round import Asked, ComingRound, coming_round
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.past import Moment, Part, machine_row_at, machines_at
+from scheduling.selectors import knife_is_armed
 from scheduling.studio import AddMachine
 from server import wiring
 from server.accounts.enrolment import Code, make_code
@@ -29,6 +30,13 @@ class MachineRow(Row):
     """A machine, as its node and the watch told it, and as it was measured: null while nobody measured."""
 
     calibration = Stored(Calibration | None)
+
+    def to_representation(self, instance: Machine) -> dict[str, Any]:
+        """As it stands, its knife is never said to be armed where its node's newest word says otherwise."""
+        said: dict[str, Any] = super().to_representation(instance)
+        if not instance._state.adding:  # a row of the past is not in the table, and telemetry knows no past
+            said["knife_armed"] = knife_is_armed(instance)
+        return said
 
     class Meta:
         model = Machine
@@ -46,6 +54,7 @@ class MachineRow(Row):
             "last_reported_at",
             "hold",
             "held_since",
+            "stopped_at",
             "calibration",
             "refused_since",
         )

@@ -23,7 +23,7 @@ class Decide:
 
 class OverrideRow(Row):
     """A person's word: what was open when it was given (``because``), and the outage that was settled by it
-    (``used_by``), null for none yet."""
+    (``used_by``), null for none yet; or when it was over without having followed it (``passed_over_at``)."""
 
     rule = Stored(Rule)
 
@@ -40,6 +40,7 @@ class OverrideRow(Row):
             "given_at",
             "given_by",
             "used_by",
+            "passed_over_at",
         )
         read_only_fields = fields
 

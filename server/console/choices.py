@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from machines.recovery import Decision
 from scheduling.choices import Choice, Choices, RunsInto, Seam
 from scheduling.outage_now import OpenOutage
+from scheduling.override import standing_word
 from server.console import words
 
 BECAUSE = {
@@ -72,11 +73,16 @@ class Option:
 
 @dataclass(frozen=True)
 class Shown:
-    """What is open, and every option."""
+    """What is open, and every option.
+
+    Attributes:
+        decided: what was decided and waits for the node to follow it; empty for nothing.
+    """
 
     machine: str
     venue: str
     because: str
+    decided: str
     since: str
     missing: str
     faster: str
@@ -94,12 +100,21 @@ def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
         machine=found.machine.name,
         venue=found.venue.name,
         because=BECAUSE[found.because],
+        decided=_decided(found, zone),
         since=f"{words.date(found.since, zone)} {words.clock_time(found.since, zone)}",
         missing=_missing(all_choices),
         faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
         closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
         options=tuple(_option(found, one, now, scale) for one in all_choices.choices),
     )
+
+
+def _decided(found: OpenOutage, zone: str) -> str:
+    word = standing_word(found.run)
+    if word is None:
+        return ""
+    at = f"{words.date(word.given_at, zone)} {words.clock_time(word.given_at, zone)}"
+    return f"{NAMES[word.rule.kind]}, since {at}; its node has not said yet that it follows. A newer decision counts."
 
 
 def _missing(all_choices: Choices) -> str:

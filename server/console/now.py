@@ -138,6 +138,10 @@ def _trouble(machine: Machine, seen: Station, run: Run | None, zone: str) -> _Tr
     if machine.epoch == 0 or seen.heard == "never":
         said = "It is to be printed here, but the machine has not been started yet."
         return _Trouble((said,), "That is the plan, once the machine has been started.")
+    if machine.stopped_at is not None:
+        said = f"The machine stands still: it was switched off in order at {words.moment(machine.stopped_at, zone)}."
+        more = "That is the plan. While the machine stands still it may come later, or not at all."
+        return _Trouble((said, _missed(run)), more)
     if machine.silent_since is not None:
         said = f"No word has come from the machine since {words.moment(machine.silent_since, zone)}."
         more = "It may be printing on: look at it. What is shown here is where it should be."

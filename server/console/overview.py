@@ -10,7 +10,7 @@ from django.db.models import Q
 from machines.recovery import Decision
 from machines.structure import structure
 from scheduling.log.folds.notices import TOLD_AGAIN
-from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
+from scheduling.log.models import Machine, Notice, Opening, Outage, Override, Venue
 from scheduling.selectors import venue_place
 from server.console import words
 from server.console.comings import next_window
@@ -206,7 +206,13 @@ def _outage(row: Outage, now: datetime) -> Told:
         said += f", {decision.ink_ml:.3g} ml of ink"
     if row.override is not None:
         said += "; a person decided so"
+    elif _was_decided_otherwise(row):
+        said += "; a person had decided otherwise, and was passed over"
     return Told(row.machine_id, said, words.duration(now - row.noticed_at), row.true_again_at is None)
+
+
+def _was_decided_otherwise(row: Outage) -> bool:
+    return Override.objects.filter(machine_id=row.machine_id, passed_over_at=row.true_again_at).exists()
 
 
 def _becomes(decision: Decision) -> str:
@@ -225,7 +231,9 @@ def _becomes(decision: Decision) -> str:
 
 def _summary(stations: list[Station], notices: int) -> str:
     printing = sum(one.is_printing for one in stations)
-    silent = sum(one.is_silent for one in stations)
+    silent = sum(one.is_silent and not one.is_missed for one in stations)
+    missed = sum(one.is_missed for one in stations)
     machines = f"{len(stations)} machine{'' if len(stations) == 1 else 's'}"
     told = f"{notices} open notice{'' if notices == 1 else 's'}" if notices else "no open notices"
-    return f"{machines}: {printing} printing" + (f", {silent} silent" if silent else "") + f"; {told}"
+    away = (f", {silent} silent" if silent else "") + (f", {missed} never heard" if missed else "")
+    return f"{machines}: {printing} printing{away}; {told}"

@@ -14,6 +14,7 @@ from scheduling.calibration import calibrated_profile
 from scheduling.coming_round import Asked, ComingRound, Span, coming_round
 from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.proofs import longitude_at_half
+from scheduling.selectors import knife_is_armed
 from server.console import words
 
 # Degrees, with minutes and seconds of arc where somebody has them, and the half of the world after it.
@@ -166,7 +167,7 @@ def _cut(machine: Machine, profile: Profile, found: ComingRound, zone: str) -> s
     if found.cut_off is None:
         return "It still hangs at the machine, uncut, when the run ends."
     said = f"The strip with it is cut off {_span(found.cut_off, zone)}."
-    if machine.knife_armed:
+    if knife_is_armed(machine):
         return said
     return f"{said} The knife is switched off now: while it is, strips are left hanging on to each other."
 

@@ -12,7 +12,7 @@ from machines.profile import Profile
 from scheduling.forecast import coming_changes
 from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
 from scheduling.outage_now import open_outage
-from scheduling.selectors import current_run, machine_profile, run_policy, segment_work
+from scheduling.selectors import current_run, knife_is_armed, machine_profile, run_policy, segment_work
 from server.console import words
 from server.console.pictures import WIDTH_PX, height_px
 
@@ -73,6 +73,7 @@ class Station:
     """A machine, its run and its node.
 
     Attributes:
+        is_missed: it is to print, and was never heard.
         open_run: the run on which an outage is open, so that a person can decide what becomes of it; None for none.
         changes: what is to be changed within four weeks, and in which service window, in words.
     """
@@ -84,6 +85,7 @@ class Station:
     state: str
     is_printing: bool
     is_silent: bool
+    is_missed: bool
     open_run: str | None
     heard: str
     knife: str
@@ -106,13 +108,15 @@ def station(machine: Machine, now: datetime) -> Station:
         name=machine.name,
         profile=profile.name,
         printing=printing,
-        state=_state(machine, printing),
+        state=_state(machine, printing, beat),
         is_printing=beat is not None
         and printing is not None
         and printing.due is not None
         and machine.silent_since is None
+        and machine.stopped_at is None
         and not machine.hold,
         is_silent=machine.silent_since is not None,
+        is_missed=was_missed(machine, beat),
         open_run=None if found is None else found.run.id,
         heard="never" if beat is None else f"{words.duration(now - beat.heard_at)} ago",
         knife=_knife(machine, profile),
@@ -140,14 +144,24 @@ def _changes(machine: Machine, now: datetime) -> Iterator[tuple[str, str]]:
 def _knife(machine: Machine, profile: Profile) -> str:
     if profile.knife is None:
         return "none; the paper is wound up"
-    return "armed" if machine.knife_armed else "disarmed"
+    return "armed" if knife_is_armed(machine) else "disarmed"
 
 
-def _state(machine: Machine, printing: Printing | None) -> str:
+def was_missed(machine: Machine, beat: Heartbeat | None) -> bool:
+    """Whether a machine is to print, and was never heard."""
+    return machine.silent_since is not None and beat is None and machine.last_reported_at is None
+
+
+def _state(machine: Machine, printing: Printing | None, beat: Heartbeat | None) -> str:
+    if was_missed(machine, beat):
+        return "never heard, and a run is due; somebody must look"
     if machine.epoch == 0:
         return "no node yet"
     if printing is None:
         return "nothing to print"
+    if machine.stopped_at is not None:
+        zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
+        return f"stopped in order at {words.moment(machine.stopped_at, zone)}"
     if machine.silent_since is not None:
         return "silent; it may be printing on"
     if machine.hold:

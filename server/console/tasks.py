@@ -18,10 +18,12 @@ from machines.node.panel.pages import LABELS
 from scheduling.changes import Part
 from scheduling.forecast import End, Forecast, end_at
 from scheduling.kept_forecast import kept_forecast
-from scheduling.log.models import Machine, Run, Venue
+from scheduling.log.models import Heartbeat, Machine, Run, Venue
 from scheduling.plates import PlateGone
+from scheduling.selectors import knife_is_armed
 from server import wiring
 from server.console import words
+from server.console.station import was_missed
 
 AHEAD = timedelta(days=7)
 ARM = "arm-knife"
@@ -107,7 +109,7 @@ def tasks(machine: Machine, run: Run | None, zone: str) -> tuple[Task, ...]:
     """
     is_cut = cuts(run)
     return (
-        *_silent(machine, zone),
+        *_away(machine, run, zone),
         *_conditions(machine, is_cut),
         *_held(machine, is_cut, zone),
         *_knife(machine, is_cut),
@@ -125,6 +127,22 @@ def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
         said = SAYS.get(machine.hold, OF_ITSELF)
         why = f"Since {words.moment(machine.held_since, zone)}: {said}."
         yield Task(what, why, None, "now", (Step(look), *going_on(machine.hold, is_cut)))
+
+
+def _away(machine: Machine, run: Run | None, zone: str) -> Iterator[Task]:
+    """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
+    if was_missed(machine, Heartbeat.objects.filter(machine_id=machine.id).first()):
+        why = f"It is to print since {words.moment(machine.silent_since, zone)}, and was never heard."
+        look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
+        yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))
+    elif machine.stopped_at is not None and run is not None:
+        when = words.moment(machine.stopped_at, zone)
+        why = f"Its board was ended in order at {when}: nothing is printed until it begins again."
+        ask = Step("Ask who ended it, and why. Until that is settled it stays so.")
+        again = Step("Switch the board beside it off and on again. If it stays so, ring.", (NEAR,))
+        yield Task("Let its board begin again", why, None, "now", (ask, again))
+    else:
+        yield from _silent(machine, zone)
 
 
 def _silent(machine: Machine, zone: str) -> Iterator[Task]:
@@ -152,7 +170,7 @@ def _conditions(machine: Machine, is_cut: bool) -> Iterator[Task]:
 
 def _knife(machine: Machine, is_cut: bool) -> Iterator[Task]:
     """A knife that is disarmed while the machine prints; what holds a machine ends with arming it, too."""
-    if is_cut and machine.epoch and not machine.knife_armed and not machine.hold:
+    if is_cut and machine.epoch and not knife_is_armed(machine) and not machine.hold:
         why = "It is disarmed: strips are left hanging on to each other until somebody arms it."
         look = Step("Look at the machine. If anything is unusual, or you may not do this here, ring.")
         yield Task("Arm the knife", why, None, "now", (look, at_panel(ARM)))

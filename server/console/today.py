@@ -16,7 +16,7 @@ from django.views.decorators.http import require_safe
 
 from machines.node.cautions import ALWAYS, BESIDE, UNATTENDED
 from machines.profile import Profile
-from scheduling.log.folds.notices import DIFFERED, GAP, NOT_KNOWN, SET_TIME, SLIP
+from scheduling.log.folds.notices import DIFFERED, GAP, NOT_KNOWN, SET_TIME, SLIP, WORD
 from scheduling.log.models import Machine, Notice, Opening, Run, Venue
 from scheduling.selectors import machine_profile
 from scheduling.sky.civil import day_bounds
@@ -29,7 +29,7 @@ from server.console.station import Station, station
 from server.console.tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
 
 # Notices that ask nobody at the venue for anything; the others are tasks.
-FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, SET_TIME, NOT_KNOWN)
+FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, SET_TIME, NOT_KNOWN, WORD)
 
 
 @dataclass(frozen=True)

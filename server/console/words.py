@@ -19,6 +19,7 @@ CAUSES = {
     "clock": "an unsure clock",
     "no-work": "no work at hand",
     "late-start": "a late start",
+    "board": "a standstill of its board",
     "machine": "a fault of the machine",
     "service": "a service",
     "jam": "a jam",

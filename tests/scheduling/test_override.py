@@ -19,7 +19,7 @@ from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
 from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.log.events import SilenceBegan, SilenceEnded
-from scheduling.log.models import Event, Outage, Override, Run, Segment
+from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
 from scheduling.log.store import Append, append
 from scheduling.outage_now import OpenOutage, gap_now, next_column, open_outage
 from scheduling.override import NothingOpen, override_outage, override_run, standing_word
@@ -330,6 +330,13 @@ def test_the_paper_is_what_the_parts_take(kind: Any, half_printed: Any, unknown:
 # A person's word.
 
 
+def said_to_be_passed_over() -> list[str]:
+    told = Notice.objects.filter(kind="word-passed-over", cleared_at=None).values_list("said", flat=True)
+    word = Override.objects.order_by("-given_at")[0]
+    assert bool(told) == (word.passed_over_at is not None)
+    return list(told)
+
+
 def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
@@ -421,6 +428,7 @@ def test_a_word_stands_until_a_gap_is_settled_by_it(tmp_path: Path) -> None:
     word = standing_word(Run.objects.get())
     take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
     assert standing_word(Run.objects.get()) is None
+    assert not said_to_be_passed_over()
     outage = Outage.objects.get()
     assert (outage.override, Override.objects.get().used_by) == (word.id if word else None, outage.id)
 
@@ -431,8 +439,34 @@ def test_a_word_lapses_when_the_machine_printed_on_all_the_while(tmp_path: Path)
     override_run(Run.objects.get(), SKIP, None, later(3))
     take("one", batch(started(), lay(2, 2, hours=2.9)), long_after())
     assert standing_word(Run.objects.get()) is not None  # laid before the word
+    assert not said_to_be_passed_over()
     take("one", batch(lay(3, 4, hours=3.1)), long_after())
     assert standing_word(Run.objects.get()) is None
+    assert said_to_be_passed_over() == [
+        "the decision of 2026-10-24 15:00:00 UTC on run first was passed over: nothing was missing, as the machine had"
+        " printed on"
+    ]
+
+
+def test_a_word_still_counts_where_columns_were_laid_in_the_very_moment_in_which_it_was_given(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    take("one", batch(started(), lay(2, 2, hours=3.0)), long_after())
+    assert standing_word(Run.objects.get()) is not None
+    assert not said_to_be_passed_over()
+
+
+@pytest.mark.parametrize(("settled_h", "stands"), [(3.0, True), (3.0 + 1 / 3600, False)])
+def test_a_word_is_not_about_what_was_settled_in_the_very_moment_in_which_it_was_given(
+    tmp_path: Path, settled_h: float, stands: bool
+) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    take("one", batch(started(), settled(2, settled_h, SKIP)), long_after())
+    assert (standing_word(Run.objects.get()) is not None) == stands
+    assert bool(said_to_be_passed_over()) != stands
 
 
 def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_when_it_is_over(tmp_path: Path) -> None:
@@ -441,8 +475,14 @@ def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_whe
     override_run(Run.objects.get(), SKIP, None, later(3))
     take("one", batch(lay(3, 4, hours=3.5)), long_after())
     assert standing_word(Run.objects.get()) is not None
+    assert not said_to_be_passed_over()
     take("one", batch(TrueAgain(seq=4, at=at(4), run="first", column=first_columns(90)[1])), long_after())
     assert standing_word(Run.objects.get()) is None
+    (said,) = said_to_be_passed_over()
+    assert said.endswith(
+        "passed over: the outage had been settled at 2026-10-24 14:00:00 UTC, and nothing was left of it to decide when"
+        " the board could have followed"
+    )
 
 
 def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
@@ -451,6 +491,59 @@ def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
     override_run(Run.objects.get(), REPLAY, None, later(3))
     take("one", batch(started(), settled(2, 4.0, SKIP)), long_after())
     assert standing_word(Run.objects.get()) is None
+    (said,) = said_to_be_passed_over()
+    assert said.endswith(
+        "passed over: the outage was settled at 2026-10-24 16:00:00 UTC, and the board had not fetched it by then"
+    )
+    assert Override.objects.get().passed_over_at == at(4)
+
+
+def test_a_word_on_an_outage_that_was_settled_before_it_and_is_told_after_it_is_passed_over(tmp_path: Path) -> None:
+    """The board came back, settled, and printed on, all of it out of reach."""
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    on = Run.objects.get().first_column + 40
+    number = next(one.number for one in Segment.objects.order_by("number") if one.first_column <= on < one.end_column)
+    laid = replace(printed(3, number, on, on + 1, 1), at=at(4.0))
+    take("one", batch(started(), settled(2, 2.5, SKIP), laid), long_after())
+    (said,) = said_to_be_passed_over()
+    assert "passed over: the outage had been settled at 2026-10-24 14:30:00 UTC, and nothing was left of it" in said
+
+
+def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path) -> None:
+    """Two gaps are told at once, and the second was settled by it."""
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    word = standing_word(Run.objects.get())
+    first = settled(2, 3.1, SKIP)
+    gap = replace(first.gap, first=first.gap.end, unknown_end=first.gap.end, end=first.gap.end + 4, override=word)
+    gap = replace(gap, noticed_at=at(3.5))
+    decision = settle(Policy(kind="skip"), gap, pace(small_profile(), run_work(Run.objects.get())))
+    second = replace(first, seq=3, at=at(3.5), gap=gap, decision=decision)
+    take("one", batch(started(), first, second), long_after())
+    assert not said_to_be_passed_over()
+    assert Override.objects.get().used_by is not None
+
+
+def test_the_next_word_ends_the_notice(tmp_path: Path) -> None:
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    take("one", batch(started(), settled(2, 4.0, SKIP)), long_after())
+    take("one", batch(OperatorActed(seq=3, at=at(5), action="pause")), long_after())
+    override_run(Run.objects.get(), REPLAY, None, later(12))
+    assert not Notice.objects.filter(kind="word-passed-over", cleared_at=None).exists()
+
+
+def test_a_hold_in_the_middle_of_a_replay_is_what_is_open(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), long_after())
+    take("one", batch(NodeStarted(seq=3, at=at(2.5), unplanned_stop=True)), long_after())
+    assert (is_open().because, is_open().since, is_open().outage) == ("hold", at(2.5), Outage.objects.get())
+    word = override_run(Run.objects.get(), SKIP, None, later(3))
+    assert (word.because, word.outage) == ("hold", Outage.objects.get().id)
 
 
 def test_a_run_planned_anew_has_no_word(tmp_path: Path) -> None:

@@ -101,6 +101,22 @@ def test_a_machine_that_was_never_heard_is_not_said_to_print(furnished: Caller, 
     (station,) = [one for hall in overview(wiring.now()).halls for one in hall.stations]
     assert station.printing is not None and station.printing.due is not None
     assert "1 machine: 0 printing" in page()
+    jobs.watch()
+    shown = page()
+    assert "1 machine: 0 printing, 1 never heard; 1 open notice" in shown
+    assert "never heard, and a run is due; somebody must look" in shown
+    assert "a run is due on it since 2026-03-20 12:00 UTC, and it was never heard" in shown
+
+
+def test_a_machine_that_was_stopped_in_order_is_not_said_to_print(printing: Caller, clock: HeldClock) -> None:
+    stopped = {"kind": "node-stopped", "seq": 7, "at": clock.at.isoformat()}
+    printing.post("node/reports", {"epoch": 1, "entries": [stopped]})
+    shown = page()
+    assert "1 machine: 0 printing; no open notices" in shown
+    assert f"stopped in order at {clock.at:%H:%M}" in shown
+    again = {"kind": "node-started", "seq": 8, "at": clock.at.isoformat(), "unplanned_stop": False}
+    printing.post("node/reports", {"epoch": 1, "entries": [again]})
+    assert "1 machine: 1 printing; no open notices" in page()
 
 
 def test_a_head_that_is_late_is_shown_where_it_is(printing: Caller, clock: HeldClock) -> None:

@@ -182,6 +182,22 @@ def test_a_choice_is_kept_with_what_goes_with_it(person: Client, silent: Caller,
     given = work_of(node).override
     assert given is not None and given.rule == rule
     assert "It is decided" in person.get("/").content.decode()
+    assert "its node has not said yet that it follows" in shown(person)
+
+
+def test_the_console_says_that_a_decision_was_passed_over(
+    person: Client, silent: Caller, node: Caller, clock: HeldClock
+) -> None:
+    assert "Decided" not in shown(person)
+    person.post("/runs/spring/decide", AS_USUAL | {"kind": "replay"})
+    work, given = work_of(node), clock.at
+    clock.at += timedelta(minutes=4)
+    report(node, settled(work, 2, clock.at, Rule(kind="skip")))
+    page = Client().get("/").content.decode().replace(NO_BREAK, " ")
+    assert "; a person had decided otherwise, and was passed over" in page
+    assert (
+        f"the decision of {given:%Y-%m-%d %H:%M:%S} UTC on run spring was passed over: the outage was settled" in page
+    )
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from django.test import Client
 from machines.node.cautions import ALWAYS, BESIDE, UNATTENDED
 from machines.node.panel.facts import GLOSS
 from machines.node.panel.pages import LABELS
-from scheduling.log.models import Machine, Run, Venue
+from scheduling.log.models import Heartbeat, Machine, Run, Venue
 from scheduling.log.store import Attribution
 from scheduling.studio import FixServiceWindow, handle
 from scheduling.studio import read as studio_read
@@ -121,6 +121,30 @@ def test_a_disarmed_knife(printing: Caller) -> None:
     assert dict(shown().normal)["The knife"] == "does not cut in this run"
 
 
+def test_a_knife_that_its_node_disarmed_is_to_be_armed(armed: Caller) -> None:
+    tell(armed, {"kind": "knife-disarmed", "why": "paused"}, first=8)
+    assert named(shown().now) == ["Arm the knife"]
+    assert shown().station.knife == "disarmed"
+
+
+def test_a_knife_that_the_newest_poll_says_is_off_is_to_be_armed_whatever_was_reported(
+    armed: Caller, studio: Caller
+) -> None:
+    """A board of yesterday reports no disarming; its polls say how the knife is."""
+    assert (named(shown().now), shown().station.knife) == ([], "armed")
+    assert studio.get("machines/wren-1").json()["knife_armed"] is True
+    told = Heartbeat.objects.get().status | {"knife_armed": False}
+    armed.post("node/reports", {"epoch": 1, "entries": [], "status": told})
+    assert (named(shown().now), shown().station.knife) == (["Arm the knife"], "disarmed")
+    assert studio.get("machines/wren-1").json()["knife_armed"] is False
+    assert [row["knife_armed"] for row in studio.get("machines").json()["results"]] == [False]
+
+
+def test_a_knife_that_the_machine_says_is_off_is_to_be_armed(armed: Caller) -> None:
+    tell(armed, {"kind": "conditions-changed", "keywords": ["separation-cutter-offline-warning"]}, first=8)
+    assert named(shown().now) == ["Arm the knife"]
+
+
 @pytest.mark.parametrize(
     ("action", "what", "steps"),
     [
@@ -183,6 +207,25 @@ def test_a_silent_machine(armed: Caller, clock: HeldClock) -> None:
     assert task.what == "See whether it prints on"
     assert f"since {heard:%H:%M} on Fri 20 Mar 2026" in task.why and "may be printing on" in task.why
     assert task.steps[0].cautions == (UNATTENDED.splitlines()[1].strip(" -"),)
+
+
+def test_a_machine_that_was_never_heard(furnished: Caller, clock: HeldClock) -> None:
+    clock.at += timedelta(hours=12)
+    jobs.watch()
+    assert shown().now[0].what == "See to its board"
+    assert "was never heard" in shown().now[0].why
+
+
+def test_a_machine_whose_board_was_ended_in_order(armed: Caller, clock: HeldClock) -> None:
+    tell(armed, {"kind": "node-stopped"}, first=8)
+    ended = clock.at
+    clock.at += timedelta(hours=1)
+    jobs.watch()
+    assert named(shown().now) == ["Let its board begin again"]
+    assert f"ended in order at {ended:%H:%M} on Fri 20 Mar 2026" in shown().now[0].why
+    tell(armed, {"kind": "node-started", "unplanned_stop": False}, first=9)
+    jobs.watch()
+    assert named(shown().now) == []
 
 
 def test_a_roll_that_ends_in_the_next_days_and_then_today(furnished: Caller, clock: HeldClock) -> None:

@@ -220,6 +220,14 @@ def test_a_machine_that_was_never_started(furnished: Caller, clock: HeldClock) -
     assert "where the head belongs now" in shown and "once the machine has been started" in shown
 
 
+def test_a_machine_that_was_stopped_in_order(printing: Caller, clock: HeldClock) -> None:
+    stopped = {"kind": "node-stopped", "seq": 7, "at": clock.at.isoformat()}
+    printing.post("node/reports", {"epoch": 1, "entries": [stopped]})
+    shown = page()
+    assert f"The machine stands still: it was switched off in order at {clock.at:%H:%M} on" in shown
+    assert "It is being printed now" not in shown and "where the head belongs now" in shown
+
+
 def test_a_silent_machine(printing: Caller, clock: HeldClock) -> None:
     heard = clock.at
     clock.at += timedelta(hours=1)

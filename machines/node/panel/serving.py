@@ -108,6 +108,7 @@ class Panel:
         else:
             with self.journal.transaction() as db:
                 holds.act(db, action)  # type: ignore[arg-type]
+                return f"Done: {pages.LABELS[action]}.{holds.said_after(db, action)}"  # type: ignore[arg-type]
         return f"Done: {pages.LABELS[action]}."
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:

@@ -12,16 +12,19 @@ from machines.entries import (
     Entry,
     GapSettled,
     KnifeArmed,
+    KnifeDisarmed,
     NodeStarted,
+    NodeStopped,
     OperatorActed,
     StripCut,
 )
-from machines.node.facts import stops_printing
+from machines.node.facts import KNIFE_OFFLINE, stops_printing
 from machines.structure import unstructure
 from scheduling.log.events import (
     EntrySetAside,
     MachineAdded,
     MachineCalibrated,
+    NeverHeard,
     NodeEnrolled,
     ReportsRefused,
     ReportsTakenAgain,
@@ -41,6 +44,7 @@ CHANGES = {
 
 # It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
 UNPLANNED_STOP, FAULT = STOPPED_BY_ITSELF = "unplanned-stop", "fault"
+_KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
 # What holds a machine after a person acted; the other actions change nothing about it.
 HELD_AFTER: Mapping[Action, str] = {
     "stop": "stopped",
@@ -63,18 +67,25 @@ def machine_calibrated(rows: Rows, fact: Recorded, event: MachineCalibrated) -> 
 
 
 def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
-    """A new board keeps a new journal, which counts from 1."""
+    """A new board keeps a new journal, which counts from 1. Whether it arms the knife, it tells."""
     if (machine := rows.change(Machine, fact.subject)) is not None:
         machine.epoch = event.epoch
         machine.accepted_through = 0
-        machine.hold, machine.held_since = "", None
+        machine.hold, machine.held_since, machine.stopped_at = "", None, None
         machine.refused_since = None
+        machine.knife_armed = False
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
     """Silent since it was last heard."""
     if (machine := rows.change(Machine, fact.subject)) is not None:
         machine.silent_since = event.last_heard_at
+
+
+def never_heard(rows: Rows, fact: Recorded, event: NeverHeard) -> None:
+    """Silent since its run was due."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.silent_since = event.due_since
 
 
 def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
@@ -107,9 +118,17 @@ def entry_taken(rows: Rows, fact: Recorded, event: Entry | EntrySetAside) -> Mac
 def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
     """After an unplanned stop the knife is disarmed until a person arms it."""
     machine = entry_taken(rows, fact, event)
+    if machine is not None:
+        machine.stopped_at = None
     if machine is not None and event.unplanned_stop:
         machine.knife_armed = False
         _hold(machine, machine.hold or UNPLANNED_STOP, event.at)
+
+
+def node_stopped(rows: Rows, fact: Recorded, event: NodeStopped) -> None:
+    """Nothing is printed until an agent begins again."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.stopped_at = event.at
 
 
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
@@ -128,9 +147,11 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
-    """A cut that was made shows that the knife is armed, one that was not that it is disarmed."""
-    if (machine := entry_taken(rows, fact, event)) is not None:
-        machine.knife_armed = event.made
+    """A cut that was not made shows that the knife is disarmed. One that was, shows nothing: a strip without columns
+    counts as cut with the one before it, whatever came of the knife in between."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and not event.made:
+        machine.knife_armed = False
 
 
 def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
@@ -139,12 +160,22 @@ def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
         machine.knife_armed = True
 
 
+def knife_disarmed(rows: Rows, fact: Recorded, event: KnifeDisarmed) -> None:
+    """Until a person arms it again."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.knife_armed = False
+
+
 def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
-    """The conditions now. One that stops it holds it, and not only for as long as it is there."""
+    """The conditions now. One that stops it holds it, and not only for as long as it is there; that and one that says
+    that its knife is off disarm it."""
     if (machine := entry_taken(rows, fact, event)) is not None:
         machine.conditions = list(event.keywords)
         if any(map(stops_printing, event.keywords)):
             _hold(machine, machine.hold or FAULT, event.at)
+            machine.knife_armed = False
+        if any(keyword.startswith(_KNIFE_OFFLINE) for keyword in event.keywords):
+            machine.knife_armed = False
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:

@@ -21,11 +21,14 @@ from scheduling.log.events import (
     EntryPassedOver,
     EntryReadInPart,
     EntrySetAside,
+    NeverHeard,
+    OutageOverridden,
     ReportsRefused,
     ReportsTakenAgain,
     SettlementDiffered,
     SilenceBegan,
     SilenceEnded,
+    WordPassedOver,
 )
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
@@ -44,6 +47,7 @@ PASSED_OVER = "entry-passed-over"
 REFUSED = "reports-refused"
 NOT_KNOWN = "run-not-known"
 TOLD_AGAIN = "entries-told-again"
+WORD = "word-passed-over"
 ABOUT_REPORTS = (SET_ASIDE, IN_PART, PASSED_OVER, REFUSED, NOT_KNOWN, TOLD_AGAIN)
 OURS = (
     SILENCE,
@@ -53,8 +57,13 @@ OURS = (
     OPERATOR,
     SLIP,
     SET_TIME,
+    WORD,
     *ABOUT_REPORTS,
 )  # the other kinds are the machine's own keywords
+
+PAUSED = "paused"
+STOPPED_UNPLANNED = "it stopped unplanned, as after a power cut; somebody must look at it, and resume it there"
+_TO_THE_SECOND = "%Y-%m-%d %H:%M:%S UTC"
 
 DID: Mapping[Action, str] = {
     "stop": "a person stopped it; it stays so until the stop is released there, and then until it is resumed",
@@ -83,6 +92,13 @@ def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
     _raise(rows, fact, SILENCE, said)
 
 
+def never_heard(rows: Rows, fact: Recorded, event: NeverHeard) -> None:
+    """No word from a machine ever, though it should print."""
+    why = "its board is enrolled, but its agent was never begun" if event.is_enrolled else "no board is enrolled for it"
+    said = f"a run is due on it since {event.due_since:%Y-%m-%d %H:%M} UTC, and it was never heard: {why}"
+    _raise(rows, fact, SILENCE, said)
+
+
 def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
     """Heard again."""
     _clear(rows, fact, SILENCE)
@@ -91,10 +107,31 @@ def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     """Columns are missing on the paper; over at once, with all before it, unless some are being printed late."""
     gap, decision = event.gap, event.decision
+    _clear(rows, fact, WORD)
     said = f"{gap.end - gap.unknown_end} columns missed and {len(decision.unknown)} unknown ({gap.cause}): "
     _raise(rows, fact, GAP, said + decision.reason)
     if decision.late == 0:
         _clear(rows, fact, GAP)
+
+
+def outage_overridden(rows: Rows, fact: Recorded, event: OutageOverridden) -> None:
+    """Somebody decided anew."""
+    _clear(rows, fact, WORD)
+
+
+def word_passed_over(rows: Rows, fact: Recorded, event: WordPassedOver) -> None:
+    """What a person decided did not happen; to be looked at until somebody decides anew, or the next outage."""
+    given, settled_at = f"{event.given_at:{_TO_THE_SECOND}}", event.settled_at
+    if settled_at is None:
+        why = "nothing was missing, as the machine had printed on"
+    elif settled_at < event.given_at:
+        why = (
+            f"the outage had been settled at {settled_at:{_TO_THE_SECOND}}, and nothing was left of it to decide when"
+            " the board could have followed"
+        )
+    else:
+        why = f"the outage was settled at {settled_at:{_TO_THE_SECOND}}, and the board had not fetched it by then"
+    _raise(rows, fact, WORD, f"the decision of {given} on run {event.run} was passed over: {why}")
 
 
 def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
@@ -130,7 +167,8 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
             notice.cleared_at = fact.happened_at
     for keyword in event.keywords:
         if keyword not in still:
-            _raise(rows, fact, keyword, f"the machine says {keyword}")
+            by_itself = keyword == PAUSED and not _open(rows, fact, OPERATOR)
+            _raise(rows, fact, keyword, STOPPED_UNPLANNED if by_itself else f"the machine says {keyword}")
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:

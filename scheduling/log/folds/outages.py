@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from machines.entries import GapSettled, TrueAgain
 from machines.structure import unstructure
-from scheduling.log.events import OutageOverridden, RunPlanned, SettlementDiffered
+from scheduling.log.events import OutageOverridden, RunPlanned, SettlementDiffered, WordPassedOver
 from scheduling.log.models import NO_RUN, Outage, Override
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
@@ -58,6 +58,13 @@ def outage_overridden(rows: Rows, fact: Recorded, event: OutageOverridden) -> No
         given_at=event.override.given_at,
         given_by=fact.actor,
     )
+
+
+def word_passed_over(rows: Rows, fact: Recorded, event: WordPassedOver) -> None:
+    """What it was about is over, and it was not followed."""
+    override = rows.change(Override, event.override)
+    if override is not None and override.machine_id == fact.subject:
+        override.passed_over_at = event.over_at
 
 
 def true_again(rows: Rows, fact: Recorded, event: TrueAgain | GapSettled) -> None:

@@ -22,7 +22,7 @@ import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock, board_clock
 from machines.drivers.paper import read_paper
-from machines.entries import Action, ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
+from machines.entries import Action, ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, NodeStopped, StripCut
 from machines.node import holds
 from machines.node.arming import ask_to_arm
 from machines.node.journal import open_journal
@@ -248,9 +248,10 @@ def test_stopped_in_order_it_leaves_nothing_open(make_bench: Callable[..., Bench
     printed = [column for e in bench.studio.all_of(ColumnsPrinted) for column in range(e.columns.first, e.columns.end)]
     assert printed == columns, "the last words were said"
     assert (bench.home / "paper" / "paper.png").exists()
-    assert {entry.gap.cause for entry in bench.studio.all_of(GapSettled)} <= {"late-start", "machine", "no-work"}, (
+    assert {entry.gap.cause for entry in bench.studio.all_of(GapSettled)} <= {"late-start", "board", "no-work"}, (
         "of a busy board"
     )
+    assert len(bench.studio.all_of(NodeStopped)) == 1, "and that it stopped is told at once"
     status = bench.status()
     assert not status.agent_runs
     assert status.next_column == columns[-1] + 1

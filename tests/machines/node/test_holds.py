@@ -9,7 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.entries import Action, ConditionsChanged, GapSettled, OperatorActed
+from machines.entries import (
+    Action,
+    ConditionsChanged,
+    GapSettled,
+    KnifeArmed,
+    KnifeDisarmed,
+    NodeStarted,
+    NodeStopped,
+    OperatorActed,
+)
 from machines.errors import InputError
 from machines.node import holds
 from machines.node.journal import _LATER, _SCHEMA, FILE_NAME, change_state, open_journal
@@ -256,3 +265,131 @@ def test_a_motion_that_is_under_way_is_halted_from_another_thread(node: Rig) -> 
     node.machine.lay = lay  # type: ignore[method-assign]
     node.run_columns(1)
     assert halted
+
+
+def arm(node: Rig) -> None:
+    with node.journal.transaction() as db:
+        change_state(db, arming_asked=1)
+    node.run_columns(1)
+    assert node.journal.state().knife_armed
+
+
+def told_of_the_knife(node: Rig) -> list[str]:
+    return [
+        entry.why if isinstance(entry, KnifeDisarmed) else "armed"
+        for entry in node.entries()
+        if isinstance(entry, KnifeArmed | KnifeDisarmed)
+    ]
+
+
+@pytest.mark.parametrize(("action", "why"), [("pause", "paused"), ("park", "parked"), ("stop", "stopped")])
+def test_what_a_person_disarms_by_holding_it_is_told_after_what_they_did(node: Rig, action: Action, why: str) -> None:
+    arm(node)
+    act(node, action)
+    node.run_columns(1)  # it comes to rest; what disarmed it is told when it looks again
+    node.run_columns(1)
+    assert told_of_the_knife(node) == ["armed", why]
+    acted, disarmed = node.entries(OperatorActed)[-1], node.entries(KnifeDisarmed)[-1]
+    assert acted.seq < disarmed.seq
+    node.run_columns(5)
+    assert told_of_the_knife(node) == ["armed", why], "once"
+
+
+def test_a_jam_disarms_the_knife_and_it_is_told_so(node: Rig) -> None:
+    arm(node)
+    assert node.machine is not None
+    node.machine.keywords = ("media-jam-error",)
+    node.run_columns(1)
+    node.run_columns(1)
+    assert told_of_the_knife(node) == ["armed", "jam"]
+
+
+def test_a_disarming_without_the_time_is_told_before_the_start_that_follows(node: Rig) -> None:
+    arm(node)
+    node.time_known = False
+    act(node, "pause")
+    node.run_columns(2)
+    assert told_of_the_knife(node) == ["armed"]
+    node.stop()
+    node.start()
+    node.time_known = True
+    node.run_columns(1)
+    assert told_of_the_knife(node) == ["armed", "paused"]
+    assert node.entries(KnifeDisarmed)[-1].seq < node.entries(NodeStarted)[-1].seq
+
+
+def test_an_orderly_stop_is_told_as_the_last_word_and_a_power_cut_tells_nothing(node: Rig) -> None:
+    node.stop()
+    node.start()
+    node.run_columns(1)
+    assert [type(entry).__name__ for entry in node.entries() if "Node" in type(entry).__name__] == [
+        "NodeStarted",
+        "NodeStopped",
+        "NodeStarted",
+    ]
+    node.crash()
+    node.start()
+    assert len(node.entries(NodeStopped)) == 1
+
+
+def test_without_the_time_an_orderly_stop_is_not_told(node: Rig) -> None:
+    node.time_known = False
+    node.stop()
+    node.time_known = True
+    node.start()
+    assert not node.entries(NodeStopped)
+
+
+def test_why_it_stood_still_outlives_the_agent(tmp_path: Path) -> None:
+    """A jam, then an orderly restart, then a power cut: what was first is the cause."""
+    clock = HandClock()
+    node = Rig(tmp_path, make_studio(clock), clock, resume_unattended=True)
+    node.fetch()
+    node.run_columns(5)
+    assert node.machine is not None
+    node.machine.keywords = ("media-jam-error",)
+    node.run_columns(10)
+    node.stop()
+    clock.at += 600.0
+    node.start()
+    node.crash()
+    clock.at += 600.0
+    node.start()
+    node.run_columns(10)
+    assert [entry.gap.cause for entry in node.entries(GapSettled)] == ["jam"]
+    node.stop()
+    clock.at += 1200.0
+    node.start()
+    node.run_columns(10)
+    assert [entry.gap.cause for entry in node.entries(GapSettled)] == ["jam", "service"], "over, once it is settled"
+
+
+def test_a_power_cut_while_a_person_paused_it_is_a_service(node: Rig) -> None:
+    act(node, "pause")
+    node.run_columns(3)
+    node.crash()
+    node.clock.at += 600.0
+    node.start()
+    act(node, "resume")
+    node.run_columns(10)
+    assert [entry.gap.cause for entry in node.entries(GapSettled)] == ["service"]
+
+
+def test_a_board_that_comes_late_by_itself_says_nothing_of_the_machine(node: Rig) -> None:
+    node.run_columns(3)
+    node.clock.at += 10 * 120.0  # a busy card: the print loop was not asked for so long
+    node.run_columns(3)
+    assert [entry.gap.cause for entry in node.entries(GapSettled)] == ["board"]
+
+
+def test_who_resumes_it_is_told_that_the_knife_is_off(node: Rig) -> None:
+    arm(node)
+    act(node, "pause")
+    node.run_columns(1)
+    with node.journal.transaction() as db:
+        assert holds.said_after(db, "pause") == ""
+        holds.act(db, "resume")
+        assert "The knife is off: arm it" in holds.said_after(db, "resume")
+    arm(node)
+    with node.journal.reading() as db:
+        assert holds.said_after(db, "resume") == ""

@@ -13,7 +13,9 @@ from machines.entries import (
     FeedCorrected,
     GapSettled,
     KnifeArmed,
+    KnifeDisarmed,
     NodeStarted,
+    NodeStopped,
     OperatorActed,
     SetTimeCompared,
     SlipMeasured,
@@ -44,6 +46,7 @@ from scheduling.log.events import (
     HoursSet,
     MachineAdded,
     MachineCalibrated,
+    NeverHeard,
     NodeEnrolled,
     OpeningFixed,
     OutageOverridden,
@@ -61,6 +64,7 @@ from scheduling.log.events import (
     SourceAdded,
     StreamClosed,
     VenueAdded,
+    WordPassedOver,
 )
 from scheduling.log.recorded import Recorded
 from scheduling.log.store import Append, Attribution, append
@@ -258,6 +262,18 @@ def armed(seq: int, minutes: float = 0) -> KnifeArmed:
     return KnifeArmed(seq=seq, at=at(minutes))
 
 
+def disarmed(seq: int, minutes: float = 0) -> KnifeDisarmed:
+    return KnifeDisarmed(seq=seq, at=at(minutes), why="paused")
+
+
+def stopped(seq: int, minutes: float = 0) -> NodeStopped:
+    return NodeStopped(seq=seq, at=at(minutes))
+
+
+def passed_over(override: str, minutes: float = 10) -> WordPassedOver:
+    return WordPassedOver(run="spring", override=override, given_at=NOW, settled_at=at(minutes), over_at=at(minutes))
+
+
 def started(seq: int, *, unplanned: bool, minutes: float = 0) -> NodeStarted:
     return NodeStarted(seq=seq, at=at(minutes), unplanned_stop=unplanned)
 
@@ -327,11 +343,15 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", slipped(9, -0.6)),
     ("machine/left", corrected(10)),
     ("machine/left", SetTimeCompared(seq=11, at=NOW, ahead_s=75.5, error_s=60.0)),
+    ("machine/left", disarmed(12)),
+    ("machine/left", stopped(13)),
     ("machine/left", SilenceBegan(last_heard_at=NOW)),
+    ("machine/left", NeverHeard(due_since=NOW, is_enrolled=False)),
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
     ("venue/boathouse", hours_set()),
     ("machine/left", overridden()),
+    ("machine/left", passed_over("left-9")),
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),
     ("machine/left", set_aside(12)),
     ("machine/left", read_in_part(13)),

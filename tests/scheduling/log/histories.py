@@ -12,6 +12,7 @@ from machines.entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from scheduling.log.events import (
     Event,
+    NeverHeard,
     NodeEnrolled,
     OutageOverridden,
     ServiceWindowCalledOff,
@@ -28,9 +29,11 @@ from tests.scheduling.log.facts import (
     corrected,
     cut,
     differed,
+    disarmed,
     gap_settled,
     hours_set,
     machine,
+    passed_over,
     printed,
     run,
     segments,
@@ -38,6 +41,7 @@ from tests.scheduling.log.facts import (
     service_weekly,
     slipped,
     started,
+    stopped,
     true_again,
     venue,
 )
@@ -47,6 +51,7 @@ COLUMNS = 400
 NODE = "machine/left"
 WORDS = ("left-7", "left-9")
 WINDOWS = ("roll", "rounds")
+CHARACTERS = st.characters(exclude_characters="\0", exclude_categories=("Cs",))  # the log keeps no zero character
 
 # (stream, what is said there; a node's entry gets its number when it is said)
 Saying = tuple[str, Callable[[int], Event]]
@@ -114,6 +119,8 @@ def _other_entry(draw: st.DrawFn) -> Saying:
                 lambda seq: true_again(seq, column),
                 lambda seq: cut(seq, column, made=truth),
                 lambda seq: armed(seq, column),
+                lambda seq: disarmed(seq, column),
+                lambda seq: stopped(seq, column),
                 lambda seq: started(seq, unplanned=truth, minutes=column),
                 lambda seq: conditions(seq, *keywords, minutes=column),
                 lambda seq: acted(seq, action, column),
@@ -136,6 +143,8 @@ def _said_by_the_server(draw: st.DrawFn) -> Saying:
                 NodeEnrolled(epoch=number),
                 SilenceBegan(last_heard_at=at(minutes)),
                 SilenceEnded(silent_s=float(minutes)),
+                NeverHeard(due_since=at(minutes), is_enrolled=bool(number % 2)),
+                passed_over(f"left-{number}", minutes),
                 differed(number),
                 machine(),
                 calibrated(dead_nozzles=(number,)),
@@ -159,7 +168,7 @@ def _service(draw: st.DrawFn) -> Saying:
             (
                 service_once(minutes),
                 service_weekly(f"{minutes // 60:02}:15", "23:00"),
-                ServiceWindowCalledOff(reason=draw(st.none() | st.text(max_size=3))),
+                ServiceWindowCalledOff(reason=draw(st.none() | st.text(CHARACTERS, max_size=3))),
                 ServiceWindowCalledOff(date=draw(st.sampled_from(("2026-04-07", "2026-03-31", "2026-04-14")))),
             )
         )

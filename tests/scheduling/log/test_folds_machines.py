@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from machines.recovery import Policy
@@ -11,11 +13,13 @@ from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, Ser
 from tests.scheduling.log.facts import (
     NOW,
     a_run_on_a_machine,
+    acted,
     armed,
     at,
     conditions,
     cut,
     differed,
+    disarmed,
     gap_settled,
     machine,
     opening,
@@ -26,6 +30,7 @@ from tests.scheduling.log.facts import (
     service_weekly,
     source,
     started,
+    stopped,
     true_again,
     venue,
 )
@@ -128,9 +133,44 @@ def test_the_knife_is_armed_by_a_person_and_disarmed_by_an_unplanned_stop() -> N
     say("machine/left", started(3, unplanned=True))
     assert not left().knife_armed
     say("machine/left", cut(4, 0))
+    assert not left().knife_armed, "a strip without columns counts as cut with the one before it"
+    say("machine/left", armed(5), cut(6, 10))
     assert left().knife_armed
-    say("machine/left", cut(5, 10, made=False))
+    say("machine/left", cut(7, 10, made=False))
     assert not left().knife_armed
+
+
+def test_the_knife_is_disarmed_by_what_a_node_says_of_it() -> None:
+    a_run_on_a_machine(0)
+    for seq, said in enumerate(
+        (
+            disarmed(2),
+            conditions(2, "separation-cutter-offline-warning"),
+            conditions(2, "media-jam-error"),
+        )
+    ):
+        say("machine/left", armed(3 * seq + 1))
+        assert left().knife_armed
+        say("machine/left", replace(said, seq=3 * seq + 2))
+        assert not left().knife_armed
+        say("machine/left", conditions(3 * seq + 3))
+        assert not left().knife_armed, "until a person arms it"
+
+
+def test_a_new_board_is_not_said_to_have_an_armed_knife() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", armed(1), NodeEnrolled(epoch=2))
+    assert not left().knife_armed
+
+
+def test_an_orderly_stop_lasts_until_an_agent_begins_again() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", stopped(1, minutes=4))
+    assert left().stopped_at == at(4)
+    say("machine/left", started(2, unplanned=False, minutes=9))
+    assert left().stopped_at is None
+    say("machine/left", stopped(3, minutes=10), NodeEnrolled(epoch=2))
+    assert left().stopped_at is None
 
 
 def test_silence() -> None:
@@ -216,3 +256,12 @@ def test_two_machines_do_not_touch_each_other() -> None:
     say("machine/left", SilenceBegan(last_heard_at=NOW), conditions(1, "media-low"))
     say("machine/right", SilenceEnded(silent_s=1.0), conditions(1))
     assert sorted(open_notices()) == ["media-low", "silence"]
+
+
+def test_the_notice_of_an_unplanned_stop_says_what_to_do() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", started(1, unplanned=True), conditions(2, "paused"))
+    (notice,) = Notice.objects.filter(kind="paused")
+    assert notice.said == "it stopped unplanned, as after a power cut; somebody must look at it, and resume it there"
+    say("machine/left", acted(3, "resume"), conditions(4), acted(5, "pause"), conditions(6, "paused"))
+    assert Notice.objects.filter(kind="paused", cleared_at=None).get().said == "the machine says paused"
