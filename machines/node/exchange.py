@@ -42,7 +42,7 @@ class Exchange:
         journal, clock, time, plates, client: what it works with.
         epoch: of the credentials.
         horizon: how far ahead work is held, ISO 8601.
-        asked: tells the print loop of the passes; one that it waits for comes at once, where the server answers.
+        asked: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
     """
 
     journal: Journal
@@ -93,7 +93,7 @@ class Exchange:
         return wait_s
 
     def _is_wanted_now(self) -> bool:
-        return self._is_called() or (self.asked.is_wanted and self._failures == 0)
+        return self._is_called() or self.asked.is_wanted
 
     def _do(self, errands: list[Callable[[], None]]) -> tuple[list[Trouble], bool]:
         """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached.
@@ -178,12 +178,12 @@ class Exchange:
         now = before if fetched is None else fetched.work
         if now is not None:
             self._poll_s = min(max(now.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
-        if fetched is None:
-            return
-        if not is_same_machine(before, fetched.work):
-            raise Unreachable("work came for a machine of other dots than this one's")
-        with self.journal.transaction() as db:
-            holding.hold(db, fetched)
+        if fetched is not None:
+            if not is_same_machine(before, fetched.work):
+                raise Unreachable("work came for a machine of other dots than this one's")
+            with self.journal.transaction() as db:
+                holding.hold(db, fetched)
+        self.asked.answer()
 
     def _fetch_plates(self) -> None:
         with self.journal.reading() as db:

@@ -267,6 +267,7 @@ class Rig:
             outbox.accept(db, self.studio.take(Reports(epoch=self.studio.epoch, entries=entries)))
             holding.hold(db, Fetched(self.studio.work(), "tag"))
         if self.asked is not None:
+            self.asked.answer()
             self.asked.end()
 
     def fetch_last(self) -> None:

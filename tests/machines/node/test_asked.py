@@ -93,10 +93,77 @@ def test_a_pass_that_was_under_way_before_the_gap_was_seen_does_not_count(tmp_pa
     assert node.asked is not None
     node.asked.begin()
     node.run_until(node.clock.at + 1.0)
+    node.asked.answer()
     node.asked.end()
     node.run_until(node.clock.at + 1.0)
     assert not node.entries(GapSettled)
     assert node.asked.is_wanted
+
+
+def a_pass_that_comes_to_nothing(node: Rig) -> None:
+    assert node.asked is not None
+    node.asked.begin()
+    node.asked.end()
+
+
+def test_a_network_that_comes_back_after_the_board_is_waited_for(tmp_path: Path) -> None:
+    node = rig(tmp_path)
+    agent_starts_and_knows_the_time(node)
+    studio_of(node).override = Override(id="w1", rule=REPLAY, given_at=utc(node.clock.at - 10 * COLUMN_S))
+    for _ in range(4):
+        node.run_until(node.clock.at + 5.0)
+        a_pass_that_comes_to_nothing(node)
+    node.run_until(node.clock.at + 5.0)
+    assert not node.entries(GapSettled)
+    node.fetch()
+    to_the_end(node)
+    settled = the_only(node)
+    assert settled.gap.override is not None and settled.gap.override.id == "w1"
+
+
+def test_where_the_server_is_known_to_be_out_of_reach_one_try_more_is_enough(tmp_path: Path) -> None:
+    node = rig(tmp_path)
+    act(node, "pause")
+    for _ in range(2):
+        a_pass_that_comes_to_nothing(node)
+        node.run_until(node.clock.at + 50 * COLUMN_S)
+    act(node, "resume")
+    node.run_until(node.clock.at + 1.0)
+    assert node.asked is not None and node.asked.is_wanted
+    assert not node.entries(GapSettled)
+    a_pass_that_comes_to_nothing(node)
+    node.run_until(node.clock.at + 1.0)
+    assert len(node.entries(GapSettled)) == 1
+
+
+@pytest.mark.parametrize(("out_for_s", "counts"), [(29.0, False), (30.0, True)])
+def test_a_try_in_vain_counts_once_the_server_was_out_of_reach_for_as_long_as_a_gap_would_wait(
+    out_for_s: float, counts: bool
+) -> None:
+    now = {"clock": 0.0}
+    asked = AskedForWork(lambda: now["clock"], lambda: now["clock"])
+    asked.begin()
+    asked.end()
+    now["clock"] = out_for_s
+    assert asked.is_awaited()
+    asked.begin()
+    asked.end()
+    assert asked.is_awaited() is not counts
+
+
+def test_what_was_out_of_reach_and_answered_again_is_waited_for_again() -> None:
+    now = {"clock": 0.0}
+    asked = AskedForWork(lambda: now["clock"], lambda: now["clock"])
+    for at, answers in ((0.0, False), (100.0, True), (200.0, False)):
+        now["clock"] = at
+        asked.begin()
+        if answers:
+            asked.answer()
+        asked.end()
+    assert asked.is_awaited()
+    asked.begin()
+    asked.end()
+    assert asked.is_awaited()
 
 
 def test_without_a_gap_nothing_waits(tmp_path: Path) -> None:

@@ -236,6 +236,25 @@ def test_while_the_server_is_down_it_waits_as_it_was_asked_to_and_says_so_once(
     assert exchange.run_once() == studio.poll_after_s
 
 
+def test_a_pass_that_the_print_loop_waits_for_comes_at_once_though_the_last_came_to_nothing(
+    exchange: Exchange, studio: Studio, clock: HandClock
+) -> None:
+    """A person's word may lie there, and the server be back since."""
+    looks = 0
+    studio.down = True
+
+    def heard() -> bool:
+        """Asked before the first pass, then while the next is waited for."""
+        nonlocal looks
+        looks += 1
+        studio.down = looks == 1
+        return looks > 1 and not exchange.asked.is_awaited()
+
+    exchange.run(heard, 0.01)
+    assert looks < 9
+    assert clock.now() == 0.0, "it waited for nothing, though it was asked to leave the server alone for 30 s"
+
+
 def test_what_was_held_is_held_on_while_the_server_is_down(
     exchange: Exchange, studio: Studio, journal: Journal
 ) -> None:
