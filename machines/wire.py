@@ -6,6 +6,7 @@ Server to node: `Work`, what a node should hold now. Node to server: `Reports`, 
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -206,6 +207,10 @@ class Reports:
         """The message as JSON values; a server that does not know ``again`` is rarely shown it."""
         data = unstructure(self) | {"entries": [told(entry) for entry in self.entries]}
         return {name: value for name, value in data.items() if name != "again" or value is not None}
+
+    def with_told(self, entries: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+        """The message as JSON values with entries that are such values already, understood here or not."""
+        return self.as_json() | {"entries": list(entries)}
 
     @classmethod
     def from_json(cls, data: Any) -> Reports:

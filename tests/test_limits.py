@@ -78,6 +78,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.exchange.LEAST_POLL_S": (1.0, "a server that says nothing sensible is not stormed"),
     "machines.node.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
     "machines.node.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
+    "machines.node.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
+    "machines.node.telling.LONGEST_KIND": (60, "the server keeps no kind with a longer name"),
     "machines.node.plausible.LARGEST_COLUMN": (2**50, "beyond it columns cannot be told apart in the count of turns"),
     "machines.node.plausible.LARGEST_SEED": (2**63, "no plan has one that does not fit the journal"),
     "machines.node.plausible.LEAST_TURN_S": (60.0, "nothing in the sky turns faster, nor anything small to try"),

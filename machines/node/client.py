@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -16,7 +16,7 @@ from machines.node.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.failures import Unreachable
 from machines.node.plausible import has_plausible_year, require_plausible
 from machines.structure import parse_instant, structure_from_newer
-from machines.wire import Reports, Taken, Work
+from machines.wire import Taken, Work
 
 T = TypeVar("T")
 
@@ -157,9 +157,10 @@ class Client:
         with self._in_time(f"plate {digest[:12]}"):
             yield from pieces(answer, longest)
 
-    def report(self, reports: Reports) -> int:
-        """Send a batch; the sequence number up to which the server now has everything."""
-        answer = self._json(self._call("POST", "node/reports", reports.as_json()))
+    def report(self, reports: Mapping[str, Any]) -> int:
+        """Send a batch, as the JSON values of `machines.wire.Reports`; the sequence number up to which the server now
+        has everything."""
+        answer = self._json(self._call("POST", "node/reports", reports))
         accepted = answer.get("accepted_through") if isinstance(answer, dict) else None
         # What follows from this number may be final; so one that no journal can have comes from something in between.
         if not isinstance(accepted, int) or isinstance(accepted, bool) or not 0 <= accepted <= MOST_ENTRIES:

@@ -212,10 +212,9 @@ class Exchange:
         while True:
             with self.journal.reading() as db:
                 entries, again = outbox.unaccepted(db, self._batch), outbox.told_again(db)
+            reports = Reports(epoch=self.epoch, entries=(), status=self._status(), again=again)
             try:
-                through = self.client.report(
-                    Reports(epoch=self.epoch, entries=entries, status=self._status(), again=again)
-                )
+                through = self.client.report(reports.with_told(entries))
             except TooLarge:
                 if self._batch == 1:
                     raise

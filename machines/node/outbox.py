@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from typing import Any
 
 from machines.entries import Entry
+from machines.node.telling import as_told
 from machines.structure import parse_instant, structure, unstructure
-from machines.upcasts import read_entry_from_newer, told
+from machines.upcasts import told
 from machines.wire import Again, Taken
 
 _AGAIN = "told-again"
@@ -24,10 +26,10 @@ def append(db: sqlite3.Connection, entry: Entry) -> None:
     db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (entry.seq, json.dumps(told(entry))))
 
 
-def unaccepted(db: sqlite3.Connection, limit: int) -> tuple[Entry, ...]:
-    """The oldest entries that the server has not accepted, in order; those of an older form in today's."""
-    rows = db.execute("SELECT body FROM entry WHERE NOT accepted ORDER BY seq LIMIT ?", (limit,)).fetchall()
-    return tuple(read_entry_from_newer(json.loads(body)) for (body,) in rows)
+def unaccepted(db: sqlite3.Connection, limit: int) -> tuple[dict[str, Any], ...]:
+    """The oldest entries that the server has not accepted, in order, as JSON values that it is told."""
+    rows = db.execute("SELECT seq, body FROM entry WHERE NOT accepted ORDER BY seq LIMIT ?", (limit,)).fetchall()
+    return tuple(as_told(seq, body) for seq, body in rows)
 
 
 def count_unaccepted(db: sqlite3.Connection) -> int:
@@ -78,7 +80,7 @@ def wrote(db: sqlite3.Connection, taken: Taken, epoch: int) -> bool:
         " WHERE epoch = ? AND seq = ?",
         (epoch, taken.epoch, taken.through),
     ).fetchone()
-    return row is not None and parse_instant(json.loads(row[0])["at"]) == taken.at
+    return row is not None and parse_instant(as_told(taken.through, row[0])["at"]) == taken.at
 
 
 def renumber(db: sqlite3.Connection, epoch: int, had: tuple[int, int] | None) -> None:
@@ -100,6 +102,13 @@ def renumber(db: sqlite3.Connection, epoch: int, had: tuple[int, int] | None) ->
         db.execute("UPDATE told SET accepted = (epoch, seq) <= (?, ?)", had)
     rows = db.execute("SELECT body FROM told WHERE NOT accepted ORDER BY epoch, seq").fetchall()
     for number, (body,) in enumerate(rows, 1):
-        moved = json.dumps(json.loads(body) | {"seq": number})
-        db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (number, moved))
+        db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (number, _moved(body, number)))
     db.execute("DELETE FROM told WHERE NOT accepted")
+
+
+def _moved(body: Any, seq: int) -> Any:
+    """An entry under another number; one that is spoilt goes on as it is, as the number beside it counts."""
+    try:
+        return json.dumps(json.loads(body) | {"seq": seq})
+    except (ValueError, TypeError, RecursionError):
+        return body

@@ -264,7 +264,7 @@ class Rig:
             self.asked.begin()
         with self.journal.transaction() as db:
             entries = outbox.unaccepted(db, 10_000)
-            outbox.accept(db, self.studio.take(Reports(epoch=self.studio.epoch, entries=entries)))
+            outbox.accept(db, self.studio.take(Reports.from_json({"epoch": self.studio.epoch, "entries": entries})))
             holding.hold(db, Fetched(self.studio.work(), "tag"))
         if self.asked is not None:
             self.asked.answer()

@@ -83,7 +83,7 @@ def test_a_plate_that_is_not_there_is_refused(client: Client) -> None:
 
 
 def test_reports_are_taken(client: Client, studio: Studio) -> None:
-    assert client.report(Reports(epoch=1, entries=ENTRIES, status=STATUS)) == len(ENTRIES)
+    assert client.report(Reports(epoch=1, entries=ENTRIES, status=STATUS).as_json()) == len(ENTRIES)
     assert studio.entries == list(ENTRIES)
     assert studio.statuses == [STATUS]
 
@@ -95,7 +95,8 @@ def test_a_token_that_is_not_good_is_told_apart(studio: Studio) -> None:
 
 def test_a_later_epoch_fences_off(client: Client, studio: Studio) -> None:
     studio.epoch = 2
-    for call in (client.clock, lambda: client.work("PT1H", None), lambda: client.report(Reports(epoch=1, entries=()))):
+    nothing = Reports(epoch=1, entries=()).as_json()
+    for call in (client.clock, lambda: client.work("PT1H", None), lambda: client.report(nothing)):
         with pytest.raises(FencedOff, match="taken over"):
             call()
 
@@ -180,7 +181,7 @@ def test_a_plate_that_breaks_off_is_as_if_the_server_were_gone(studio: Studio) -
 def test_an_acceptance_that_says_nothing_accepts_nothing() -> None:
     for body in (b"{}", b"[]", b'{"accepted_through": "9"}'):
         with scripted(Answer(200, body, {})) as url, pytest.raises(Unreachable, match="did not say"):
-            Client(url, TOKEN).report(Reports(epoch=1, entries=()))
+            Client(url, TOKEN).report(Reports(epoch=1, entries=()).as_json())
 
 
 def test_when_to_ask_again_is_told() -> None:

@@ -22,6 +22,7 @@ from machines.node.journal import Journal, change_state, open_journal
 from machines.node.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.profile import Profile
 from machines.recovery import CauseRule, Columns, Override, Policy, Rule
+from machines.structure import parse_instant
 from machines.wire import Again, Taken
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, Crash, HandClock, Rig, make_studio
@@ -58,7 +59,7 @@ def write(journal: Journal, count: int, *, accepted: int = 0) -> None:
 
 def unaccepted(journal: Journal) -> list[tuple[int, object]]:
     with journal.reading() as db:
-        return [(entry.seq, entry.at) for entry in outbox.unaccepted(db, 100)]
+        return [(entry["seq"], parse_instant(entry["at"])) for entry in outbox.unaccepted(db, 100)]
 
 
 def told_again(journal: Journal) -> Again | None:
