@@ -48,6 +48,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.agent.LOCK_ATTEMPTS": (20, "a second in all: an agent that just ended lets go by then"),
     "machines.node.agent.LOCK_PAUSE_S": (0.05, "twenty of them are a second"),
     "machines.node.arming.LIMIT_S": (10.0, "a person stands there and waits"),
+    "machines.node.arming.REST_LIMIT_S": (3.0, "a stretch under way is laid first; who waits is told so"),
     "machines.node.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
     "machines.node.asked.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
     "machines.node.asked.WAIT_LEAST_REAL_S": (1.0, "under a faster clock the limit is too short for any answer"),

@@ -25,7 +25,7 @@ from machines.errors import InputError
 from machines.node import board_commands, holds, reach, takeover
 from machines.node import held as holding
 from machines.node.agent import Settings, agent_runs, run
-from machines.node.arming import ask_to_arm
+from machines.node.arming import ask_to_arm, wait_for_rest
 from machines.node.at_hand import OpenDriver
 from machines.node.board_commands import Commands
 from machines.node.cautions import KNIFE, UNATTENDED
@@ -201,6 +201,8 @@ def _act(options: argparse.Namespace) -> int:
         with journal.transaction() as db:
             holds.act(db, options.action)
             more = holds.said_after(db, options.action)
+        if options.action in holds.HOLDING and agent_runs(options.home) and not wait_for_rest(journal):
+            more = " It is still coming to rest, and its knife is armed until then."
         said = holds.SAYS[journal.state().hold]
     finally:
         journal.close()

@@ -1,4 +1,5 @@
-"""Asking the agent to arm the knife, for a person who stands beside the machine and waits for the answer."""
+"""Asking the agent to arm the knife, or to come to rest with it off, for a person who stands beside the machine and
+waits for the answer."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from machines.errors import InputError
 from machines.node.journal import Journal, State, change_state, read_state
 
 LIMIT_S = 10.0
+REST_LIMIT_S = 3.0
 LOOK_S = 0.05
 
 
@@ -35,6 +37,23 @@ def ask_to_arm(journal: Journal, limit_s: float = LIMIT_S) -> None:
         change_state(db, arming_asked=0)
     remedy = "look at the node's status: it may not know the time yet, or have no run"
     raise InputError("arm", "the agent did not answer", remedy)
+
+
+def wait_for_rest(journal: Journal, limit_s: float = REST_LIMIT_S) -> bool:
+    """Wait until the agent that runs has disarmed the knife of a machine that a person holds.
+
+    Args:
+        journal: the node's.
+        limit_s: how long to wait, real seconds; a stretch that is being laid may take longer.
+
+    Returns:
+        whether it has.
+    """
+    for _ in range(round(limit_s / LOOK_S)):
+        if not journal.state().knife_armed:
+            return True
+        time.sleep(LOOK_S)
+    return False
 
 
 def _require_armed(state: State) -> None:

@@ -29,20 +29,24 @@ class AskedForWork:
         """``elapsed`` counts the clock's seconds, ``real`` real ones."""
         self._elapsed, self._real = elapsed, real
         self._begun = self._ended = 0
-        self._answered = False
+        self._answered = self._has_news = False
         self._since: tuple[int, _Instant] | None = None
         self._out_since: _Instant | None = None
 
     @property
     def is_wanted(self) -> bool:
-        """Whether the print loop waits for a pass that has not begun."""
+        """Whether the print loop waits for a pass that has not begun, or has news for one."""
         since = self._since
-        return since is not None and self._begun < since[0]
+        return self._has_news or (since is not None and self._begun < since[0])
 
     def begin(self) -> None:
         """A pass begins."""
         self._begun += 1
-        self._answered = False
+        self._answered = self._has_news = False
+
+    def tell(self) -> None:
+        """Something was written down that people elsewhere should know at once."""
+        self._has_news = True
 
     def answer(self) -> None:
         """In this pass the server said what work there is."""

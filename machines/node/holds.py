@@ -61,6 +61,10 @@ _STEPS: dict[Action, _Step] = {
 }
 
 
+# After these it comes to rest, capped and its knife disarmed.
+HOLDING: frozenset[Action] = frozenset({"stop", "pause", "park"})
+
+
 def why_not(hold: str, action: Action) -> str:
     """What must be done first, as the machine stands; empty if the action can be done."""
     return "" if hold in _STEPS[action].allowed else _STEPS[action].remedy

@@ -67,6 +67,7 @@ class Printer:
         self._journal = journal
         self._server_time = server_time
         self._resume_unattended = resume_unattended
+        self._asked = asked
         self._interruption = Interruption(journal)
         self._in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
@@ -130,6 +131,8 @@ class Printer:
             raise MustNotPrint(state.fenced)
         held = self._current(state)
         if now is not None and facts.report_all(self._journal, state, now):
+            if self._asked is not None:
+                self._asked.tell()
             return 0.0
         if state.handwork and state.hold != holds.PAUSED:
             handwork.end_all(self._journal, "a person ended the pause")

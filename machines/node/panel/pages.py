@@ -85,6 +85,8 @@ def why_not(action: str, facts: PanelFacts) -> str:
         return holds.why_not(facts.hold, action)  # type: ignore[arg-type]
     if facts.hold not in ("", holds.PAUSED):
         return "resume or pause first; hands may be in the machine"
+    if facts.knife_armed and facts.hold:
+        return "it is armed; if it was paused just now, it is still coming to rest: look again"
     return "it is armed" if facts.knife_armed else ""
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from machines.entries import ConditionsChanged, KnifeArmed, StripCut
-from machines.node import facts
+from machines.node import facts, holds
+from machines.node.arming import wait_for_rest
 from machines.node.journal import change_state
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio
@@ -133,3 +134,13 @@ def test_a_new_journal_goes_on_where_the_machine_remembers_its_paper(node: Rig, 
     assert not paper.refused.size
     assert paper.laid["place"].tolist() == list(range(len(paper.laid)))
     assert len(paper.laid) > 4
+
+
+def test_who_holds_it_is_told_whether_it_has_come_to_rest(node: Rig) -> None:
+    ask(node)
+    node.run_columns(1)
+    assert not wait_for_rest(node.journal, 0.1), "the agent has not taken a step since"
+    with node.journal.transaction() as db:
+        holds.act(db, "pause")
+    node.run_columns(1)
+    assert wait_for_rest(node.journal, 0.1)

@@ -192,6 +192,18 @@ def test_a_word_counts_from_the_very_instant_at_which_the_outage_began(
     assert (the_only(node).gap.override is not None) is is_about_it
 
 
+def test_what_a_person_did_and_what_it_disarmed_are_told_at_once(tmp_path: Path) -> None:
+    node = rig(tmp_path)
+    node.fetch()
+    assert node.asked is not None and not node.asked.is_wanted
+    act(node, "pause")
+    node.run_columns(1)
+    assert node.asked.is_wanted
+    node.fetch()
+    node.run_columns(1)
+    assert not node.asked.is_wanted, "once"
+
+
 def test_the_clock_and_real_seconds_both_have_a_say() -> None:
     now = {"clock": 0.0, "real": 0.0}
     asked = AskedForWork(lambda: now["clock"], lambda: now["real"])

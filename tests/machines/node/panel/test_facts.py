@@ -11,6 +11,7 @@ from machines.node import handwork, holds
 from machines.node.durations import duration
 from machines.node.journal import change_state
 from machines.node.panel.facts import GLOSS, gather, gloss
+from machines.node.panel.pages import ARM, why_not
 from machines.node.server_time import Estimate
 from machines.profile import CarriageHead
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -171,3 +172,13 @@ def test_a_keyword_is_explained_whatever_its_suffix(keyword: str, suffix: str) -
 )
 def test_durations_are_said_in_words(seconds: float, said: str) -> None:
     assert duration(seconds) == said
+
+
+def test_a_knife_that_is_still_to_be_disarmed_is_not_said_to_be_armed_for_good(tmp_path: Path) -> None:
+    node = printing(tmp_path)
+    with node.journal.transaction() as db:
+        change_state(db, knife_armed=1)
+    assert why_not(ARM, gather(node.journal, None)) == "it is armed"
+    with node.journal.transaction() as db:
+        holds.act(db, "pause")
+    assert "it is still coming to rest: look again" in why_not(ARM, gather(node.journal, None))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 from collections.abc import Callable
 
-from machines.entries import KnifeArmed, OperatorActed, StripCut
+from machines.entries import KnifeArmed, KnifeDisarmed, OperatorActed, StripCut
 from tests.machines.node.hostile import answer
 from tests.machines.node.panel.test_serving import PIN, Browser
 from tests.machines.node.relay import line_profile
@@ -42,12 +42,27 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     browser.enter()  # a page that was left for a quarter of an hour, as this clock shows it, asks for the PIN again
     answer = browser.act("arm-knife", looked="yes")
     assert answer.status == 200, answer.data.decode()
+    browser.enter()
+    said = browser.act("pause").data.decode()
+    assert "Done: Pause." in said
+    assert "<button>Arm the knife</button>" in said and "it is armed" not in said, "it came to rest before the answer"
+    browser.enter()
+    assert "The knife is off: arm it" in browser.act("resume", looked="yes").data.decode()
+    browser.enter()
+    assert browser.act("arm-knife", looked="yes").status == 200
     bench.studio.down = False
     bench.wait_for_the_end()
     bench.stop(agent)
     assert checked(bench) == bench.whole
-    assert [one.action for one in bench.studio.all_of(OperatorActed)] == ["park", "blade-changed", "resume"]
-    assert len(bench.studio.all_of(KnifeArmed)) == 1
+    assert [one.action for one in bench.studio.all_of(OperatorActed)] == [
+        "park",
+        "blade-changed",
+        "resume",
+        "pause",
+        "resume",
+    ]
+    assert len(bench.studio.all_of(KnifeArmed)) == 2
+    assert [one.why for one in bench.studio.all_of(KnifeDisarmed)] == ["paused"]
     assert any(cut.made for cut in bench.studio.all_of(StripCut))
 
 
