@@ -10,12 +10,13 @@ from typing import Any, TypeVar
 
 import urllib3
 
-from machines.errors import InputError
+from machines.errors import InputError, UnknownChoice
 from machines.node.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, pieces, read_json, refusal
 from machines.node.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.failures import Unreachable
 from machines.node.plausible import has_plausible_year, require_plausible
-from machines.structure import parse_instant, structure_from_newer
+from machines.node.unread import NotUnderstood, Unread
+from machines.structure import parse_instant, structure, structure_from_newer
 from machines.wire import Taken, Work
 
 T = TypeVar("T")
@@ -82,10 +83,17 @@ class Enrolled:
 
 @dataclass(frozen=True)
 class Fetched:
-    """Work that differs from what the node has, and its tag."""
+    """Work that differs from what the node has, as far as it is understood.
+
+    Attributes:
+        work: what is to be held.
+        etag: its tag.
+        unread: the whole answer, if something of it is not understood.
+    """
 
     work: Work
     etag: str
+    unread: Unread | None = None
 
 
 def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], float] = random.random) -> float:
@@ -127,7 +135,7 @@ class Client:
         return received.timestamp(), sent.timestamp()
 
     def work(self, horizon: str, etag: str | None) -> Fetched | None:
-        """What to hold for a horizon (ISO 8601); None if it is what the tag names."""
+        """What to hold for a horizon (ISO 8601); None if it is what the tag names. See `read_work`."""
         headers = {} if etag is None else {"If-None-Match": etag}
         answer = self._call("GET", f"node/work?horizon={horizon}", headers=headers)
         if answer.status == 304:
@@ -135,12 +143,7 @@ class Client:
             if etag is None:
                 raise Unreachable("an answer that nothing changed, to a question without a tag", "between")
             return None
-        work = _read(self._json(answer, LONGEST_WORK), Work)
-        try:
-            require_plausible(work)
-        except InputError as error:
-            raise Unreachable(f"the answer cannot be read: {error}") from error
-        return Fetched(work, answer.headers.get("ETag", ""))
+        return read_work(self._json(answer, LONGEST_WORK), answer.headers.get("ETag", ""))
 
     def plate(self, digest: str, longest: int) -> Iterator[bytes]:
         """The PNG of a plate in pieces, as they come; not proved yet to be whole, nor to be the one asked for.
@@ -214,6 +217,39 @@ class Client:
         except (urllib3.exceptions.HTTPError, OSError) as error:
             kind = "slow" if self._deadline.is_over else why(error)
             raise Unreachable(f"{what} from {self._base}: {error}", kind) from error
+
+
+def read_work(said: Any, etag: str) -> Fetched:
+    """Work from JSON values, of a newer server for one: what is not understood of it does not hold back the rest.
+
+    Raises:
+        NotUnderstood: none of it can be held without that.
+        Unreachable: it is no server's work.
+    """
+    problem = ""
+    try:
+        work = structure(said, Work)
+    except InputError as error:
+        problem = str(error)
+    try:
+        if problem:
+            work = _as_understood(said)
+        require_plausible(work)
+    except UnknownChoice as error:
+        raise NotUnderstood(Unread(etag=etag, said=said, problem=str(error))) from error
+    except InputError as error:
+        raise Unreachable(f"the answer cannot be read: {error}") from error
+    return Fetched(work, etag, Unread(etag=etag, said=said, problem=problem) if problem else None)
+
+
+def _as_understood(said: Any) -> Work:
+    try:
+        return structure_from_newer(said, Work)
+    except UnknownChoice as error:
+        if not error.field.startswith("override."):
+            raise
+        # A person's word by a rule that is not known: what is to be printed does not wait for it.
+        return structure_from_newer(said | {"override": None}, Work)
 
 
 def _read(data: Any, cls: type[T]) -> T:

@@ -11,16 +11,17 @@ from functools import partial
 
 from machines.clock import Clock, utc
 from machines.errors import InputError
-from machines.node import calling, outbox, reach
+from machines.node import calling, outbox, reach, unread
 from machines.node import held as holding
 from machines.node.asked import AskedForWork
-from machines.node.client import Client, backoff_s
+from machines.node.client import Client, Fetched, backoff_s, read_work
 from machines.node.errands import Trouble, attempt
 from machines.node.failures import EntriesMissing, FencedOff, JournalDiffers, TooLarge, Unreachable
 from machines.node.journal import Journal, change_state, read_state
 from machines.node.plates import PlateStore, longest_png
 from machines.node.plausible import is_same_machine
 from machines.node.timekeeper import Timekeeper
+from machines.node.unread import NotUnderstood
 from machines.structure import parse_instant
 from machines.wire import Reports, Status, Work
 
@@ -66,6 +67,7 @@ class Exchange:
             stopping: whether it is.
             look_s: how often to ask, and whether a person wants it at once, real seconds.
         """
+        self._attempt(self._read_again)
         while not stopping():
             began_s = self.clock.elapsed()
             wait_s = self.run_once()
@@ -173,17 +175,41 @@ class Exchange:
 
     def _fetch_work(self) -> None:
         with self.journal.reading() as db:
-            etag, before = holding.etag_held(db), holding.work_held(db)
-        fetched = self.client.work(self.horizon, etag)
+            etag, before, puzzle = holding.etag_held(db), holding.work_held(db), unread.kept(db)
+        try:
+            fetched = self.client.work(self.horizon, puzzle.etag if puzzle is not None and puzzle.etag else etag)
+        except NotUnderstood as error:
+            with self.journal.transaction() as db:
+                unread.keep(db, error.unread)
+            raise
         now = before if fetched is None else fetched.work
         if now is not None:
             self._poll_s = min(max(now.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
         if fetched is not None:
-            if not is_same_machine(before, fetched.work):
-                raise Unreachable("work came for a machine of other dots than this one's")
-            with self.journal.transaction() as db:
-                holding.hold(db, fetched)
+            self._take(fetched, before)
+        elif puzzle is not None and puzzle.etag != etag:
+            raise NotUnderstood(puzzle)
         self.asked.answer()
+
+    def _take(self, fetched: Fetched, before: Work | None) -> None:
+        if not is_same_machine(before, fetched.work):
+            raise Unreachable("work came for a machine of other dots than this one's")
+        with self.journal.transaction() as db:
+            holding.hold(db, fetched)
+            was_taken = holding.etag_held(db) == fetched.etag
+            unread.keep(db, fetched.unread if was_taken else None)
+        if fetched.unread is not None:
+            log.warning("of the server's work, something is not understood: %s", fetched.unread.problem)
+
+    def _read_again(self) -> None:
+        """What an agent of an earlier version did not understand. By the same version, it is not understood again."""
+        with self.journal.reading() as db:
+            before, puzzle = holding.work_held(db), unread.kept(db)
+        if puzzle is None:
+            return
+        fetched = read_work(puzzle.said, puzzle.etag)
+        if fetched.unread is None or fetched.unread.problem != puzzle.problem:
+            self._take(fetched, before)
 
     def _fetch_plates(self) -> None:
         with self.journal.reading() as db:

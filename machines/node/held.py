@@ -15,7 +15,7 @@ from machines.node.client import Credentials, Fetched
 from machines.node.journal import State, change_state, read_state
 from machines.node.server_time import ServerTime
 from machines.profile import Profile
-from machines.structure import format_instant, structure, unstructure
+from machines.structure import format_instant, structure_from_newer, unstructure
 from machines.wire import RunWork, SegmentWork, Work
 
 T = TypeVar("T")
@@ -27,7 +27,7 @@ def _put(db: sqlite3.Connection, name: str, value: Any) -> None:
 
 def _get(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
     row = db.execute("SELECT body FROM document WHERE name = ?", (name,)).fetchone()
-    return None if row is None else structure(json.loads(row[0]), cls)
+    return None if row is None else structure_from_newer(json.loads(row[0]), cls)
 
 
 def keep_credentials(db: sqlite3.Connection, new: Credentials) -> None:
@@ -147,7 +147,7 @@ def held(db: sqlite3.Connection) -> Held | None:
         return None
     rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
     shift_s = _shift_s(db, work.run)
-    segments = tuple(_shifted(structure(json.loads(body), SegmentWork), shift_s) for (body,) in rows)
+    segments = tuple(_shifted(structure_from_newer(json.loads(body), SegmentWork), shift_s) for (body,) in rows)
     calibration = work.calibration or UNCALIBRATED
     return Held(
         run=work.run,
@@ -185,5 +185,5 @@ def held_until(db: sqlite3.Connection) -> str | None:
     row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
     if row is None or work is None or work.run is None:
         return None
-    last = _shifted(structure(json.loads(row[0]), SegmentWork), _shift_s(db, work.run))
+    last = _shifted(structure_from_newer(json.loads(row[0]), SegmentWork), _shift_s(db, work.run))
     return format_instant(last.knots[-1])

@@ -8,7 +8,7 @@ from typing import Any
 
 from machines.entries import Entry
 from machines.node.telling import as_told
-from machines.structure import parse_instant, structure, unstructure
+from machines.structure import parse_instant, structure_from_newer, unstructure
 from machines.upcasts import told
 from machines.wire import Again, Taken
 
@@ -64,7 +64,7 @@ def rewind(db: sqlite3.Connection, expected: int) -> int:
 def told_again(db: sqlite3.Connection) -> Again | None:
     """What is sent again, until the server has all of it; None for nothing."""
     row = db.execute("SELECT body FROM document WHERE name = ?", (_AGAIN,)).fetchone()
-    return None if row is None else structure(json.loads(row[0]), Again)
+    return None if row is None else structure_from_newer(json.loads(row[0]), Again)
 
 
 def _keep_again(db: sqlite3.Connection, again: Again) -> None:
