@@ -80,6 +80,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
     "machines.node.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
     "machines.node.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
+    "machines.node.telling.LARGEST_NUMBER": (2**53 - 1, "the log's numbers are those that a double holds exactly"),
     "machines.node.telling.LONGEST_KIND": (60, "the server keeps no kind with a longer name"),
     "machines.node.plausible.LARGEST_COLUMN": (2**50, "beyond it columns cannot be told apart in the count of turns"),
     "machines.node.plausible.LARGEST_SEED": (2**63, "no plan has one that does not fit the journal"),

@@ -14,9 +14,11 @@ from machines.errors import InputError, UnknownChoice
 from machines.structure import parse_instant
 
 SPOILT = "spoilt"
-# Characters of a spoilt entry; the server keeps some fifty thousand octets, and one may be written with six.
+# Characters of a spoilt entry; the server keeps entries some ten times as long.
 LONGEST_SPOILT = 4000
 LONGEST_KIND = 60
+# The log's numbers are those that a double holds exactly.
+LARGEST_NUMBER = 2**53 - 1
 # Nobody knows when a spoilt one was.
 NEVER = "1970-01-01T00:00:00.000000Z"
 
@@ -33,7 +35,8 @@ def as_told(seq: int, body: Any) -> dict[str, Any]:
         return _told(data) | {"seq": seq}
     except (ValueError, TypeError, RecursionError):
         text = body.decode("utf-8", "replace") if isinstance(body, bytes) else str(body)
-        return {"seq": seq, "at": NEVER, "kind": SPOILT, "body": text[:LONGEST_SPOILT]}
+        shown = text[:LONGEST_SPOILT].encode("unicode_escape").decode("ascii")[:LONGEST_SPOILT]
+        return {"seq": seq, "at": NEVER, "kind": SPOILT, "body": shown}
 
 
 def _told(data: Any) -> dict[str, Any]:
@@ -42,6 +45,8 @@ def _told(data: Any) -> dict[str, Any]:
     Raises:
         InputError: no program can have meant it.
     """
+    if not _can_be_kept(data):
+        raise InputError("", "a number or a character that the log cannot keep", "give others")
     try:
         entry = upcasts.read_entry_from_newer(data)
     except UnknownChoice:
@@ -49,6 +54,15 @@ def _told(data: Any) -> dict[str, Any]:
         return dict(data)
     schema = upcasts.SCHEMA.get(entry.kind, 1)
     return dict(upcasts.to_today(data)) | ({} if schema == 1 else {"schema": schema})
+
+
+def _can_be_kept(value: Any) -> bool:
+    """Whether the log has a form for it."""
+    if isinstance(value, dict | list):
+        return all(map(_can_be_kept, [*value, *value.values()] if isinstance(value, dict) else value))
+    if isinstance(value, str):
+        return "\0" not in value and not any("\ud800" <= character <= "\udfff" for character in value)
+    return not isinstance(value, int | float) or abs(value) <= LARGEST_NUMBER
 
 
 def _require_a_whole_one(data: dict[str, Any]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 import pytest
 
 from machines.errors import InputError
+from machines.node.telling import as_told
 from machines.structure import format_instant
 from scheduling import entry_bounds, reports, told
 from scheduling.log.events import EntryReadInPart, EntrySetAside
@@ -307,6 +309,19 @@ def test_a_field_that_is_not_known_holds_back_nothing(tmp_path: Path) -> None:
     assert [(one.field, one.entry) for one in kept] == [("temperature_c", newer), ("gap.humidity", deep)]  # type: ignore[union-attr]
     assert send(newer, deep, entry("knife-armed", seq=3)) == 3
     assert send(printed(), settled() | {"seq": 2}) == 3, "a board that was put back to an older agent tells the same"
+    assert all(result.equal for result in rebuild(swap=False))
+
+
+@pytest.mark.parametrize("body", ["", "\x00" * 9999, '{"kind": "knife-ar', b"\xff\xfe", chr(0xD800), '{"kind": 1e999}'])
+def test_what_lies_spoilt_in_a_boards_journal_is_set_aside_and_what_follows_counts(tmp_path: Path, body: Any) -> None:
+    ready(tmp_path)
+    spoilt, after = as_told(1, body), as_told(2, json.dumps(entry("knife-armed", seq=2)))
+    assert send(spoilt, after) == 2
+    assert (set_aside().seq, set_aside().entry, set_aside().field) == (1, spoilt, "kind")
+    assert Machine.objects.get().knife_armed
+    (notice,) = Notice.objects.filter(cleared_at=None)
+    assert notice.kind == "entry-set-aside" and "'spoilt'" in notice.said
+    assert send(spoilt, after) == 2, "sent again it is the same"
     assert all(result.equal for result in rebuild(swap=False))
 
 

@@ -18,6 +18,7 @@ from machines.node.telling import as_told
 from machines.structure import parse_instant
 from machines.upcasts import told
 from machines.wire import Reports, Taken
+from scheduling.log.canonical import canonical
 from scheduling.told import read_batch
 
 AT = "2026-10-24T12:00:00.000000Z"
@@ -38,6 +39,13 @@ SPOILT: list[Any] = [
     json.dumps({"kind": "mood" * 16, "seq": 1, "at": AT}),
     json.dumps({"kind": "", "seq": 1, "at": AT}),
     "\x00" * 200_000,
+    json.dumps(NEWER[0] | {"mood": "\x00"}),
+    json.dumps(NEWER[0] | {"\x00": 1}),
+    json.dumps(NEWER[0] | {"mood": ["\ud800"]}),
+    json.dumps(NEWER[0] | {"mood": 2**53}),
+    json.dumps(NEWER[0] | {"mood": -1e300}),
+    json.dumps(NEWER[0] | {"mood": float("nan")}),
+    json.dumps(ARMED)[:-1] + ', "mood": 1e999}',
 ]  # fmt: skip
 
 
@@ -76,6 +84,7 @@ def test_the_server_takes_the_entries_beside_one_that_is_spoilt_or_newer_and_tha
     batch = read_batch(message(journal))
     assert [one.seq for one in batch.entries] == [1, 2, 3, 4]
     assert [one.entry is None for one in batch.entries] == [False, True, True, False]
+    assert all(canonical(dict(one.raw)) for one in batch.entries), "the log can keep it"
     assert batch.entries[1].at == NEVER
     assert batch.entries[1].raw["kind"] == "spoilt"
     assert batch.entries[2].raw == NEWER[0] | {"seq": 3}
@@ -89,7 +98,9 @@ def test_people_can_read_what_is_left_of_a_spoilt_entry(journal: Journal) -> Non
         "kind": "spoilt",
         "body": '{"kind": "knife-ar',
     }
+    assert as_told(9, b"knife\x00\xff\n")["body"] == "knife\\x00\\ufffd\\n"
     assert len(as_told(9, "\x00" * 4001)["body"]) == 4000
+    assert as_told(9, json.dumps(NEWER[0] | {"mood": 2**53 - 1}))["kind"] == "mood-noticed"
     journal.close()
 
 
