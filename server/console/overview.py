@@ -231,9 +231,11 @@ def _becomes(decision: Decision) -> str:
 
 def _summary(stations: list[Station], notices: int) -> str:
     printing = sum(one.is_printing for one in stations)
-    silent = sum(one.is_silent and not one.is_missed for one in stations)
+    ended = sum(one.is_ended for one in stations)
+    silent = sum(one.is_silent and not (one.is_missed or one.is_ended) for one in stations)
     missed = sum(one.is_missed for one in stations)
     machines = f"{len(stations)} machine{'' if len(stations) == 1 else 's'}"
     told = f"{notices} open notice{'' if notices == 1 else 's'}" if notices else "no open notices"
-    away = (f", {silent} silent" if silent else "") + (f", {missed} never heard" if missed else "")
+    counts = ((ended, "ended in order"), (silent, "silent"), (missed, "never heard"))
+    away = "".join(f", {count} {how}" for count, how in counts if count)
     return f"{machines}: {printing} printing{away}; {told}"

@@ -10,6 +10,7 @@ import numpy as np
 
 from machines.profile import Profile
 from scheduling.forecast import coming_changes
+from scheduling.log.folds.machines import STOPPED_BY_ITSELF
 from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
 from scheduling.outage_now import open_outage
 from scheduling.selectors import current_run, knife_is_armed, machine_profile, run_policy, segment_work
@@ -74,6 +75,8 @@ class Station:
 
     Attributes:
         is_missed: it is to print, and was never heard.
+        is_ended: it is to print, and its board was ended in order.
+        wants_look: it is not known to print, though it should, and nobody there holds it.
         open_run: the run on which an outage is open, so that a person can decide what becomes of it; None for none.
         changes: what is to be changed within four weeks, and in which service window, in words.
     """
@@ -86,6 +89,8 @@ class Station:
     is_printing: bool
     is_silent: bool
     is_missed: bool
+    is_ended: bool
+    wants_look: bool
     open_run: str | None
     heard: str
     knife: str
@@ -102,6 +107,8 @@ def station(machine: Machine, now: datetime) -> Station:
     beat = Heartbeat.objects.filter(machine_id=machine.id).first()
     printing = _printing(machine, profile, beat, now)
     found = open_outage(machine=machine.id, now=now)
+    is_due = printing is not None and printing.due is not None
+    is_silent, is_ended = machine.silent_since is not None, is_due and machine.stopped_at is not None
     paper = PrintedStretch.objects.filter(machine_id=machine.id).order_by("-version").values_list("version").first()
     return Station(
         id=machine.id,
@@ -109,17 +116,14 @@ def station(machine: Machine, now: datetime) -> Station:
         profile=profile.name,
         printing=printing,
         state=_state(machine, printing, beat),
-        is_printing=beat is not None
-        and printing is not None
-        and printing.due is not None
-        and machine.silent_since is None
-        and machine.stopped_at is None
-        and not machine.hold,
-        is_silent=machine.silent_since is not None,
+        is_printing=beat is not None and is_due and not (is_silent or is_ended or machine.hold),
+        is_silent=is_silent,
         is_missed=was_missed(machine, beat),
+        is_ended=is_ended,
+        wants_look=is_silent or is_ended or machine.hold in STOPPED_BY_ITSELF,
         open_run=None if found is None else found.run.id,
         heard="never" if beat is None else f"{words.duration(now - beat.heard_at)} ago",
-        knife=_knife(machine, profile),
+        knife=_knife(machine, profile, beat),
         conditions=tuple(machine.conditions),
         changes=tuple(_changes(machine, now)),
         picture_height=round(1000 * height_px(profile) / WIDTH_PX),
@@ -141,9 +145,11 @@ def _changes(machine: Machine, now: datetime) -> Iterator[tuple[str, str]]:
             yield f"Change the {part}", said
 
 
-def _knife(machine: Machine, profile: Profile) -> str:
+def _knife(machine: Machine, profile: Profile, beat: Heartbeat | None) -> str:
     if profile.knife is None:
         return "none; the paper is wound up"
+    if beat is None and machine.last_reported_at is None:
+        return "not known"
     return "armed" if knife_is_armed(machine) else "disarmed"
 
 
@@ -161,7 +167,7 @@ def _state(machine: Machine, printing: Printing | None, beat: Heartbeat | None) 
         return "nothing to print"
     if machine.stopped_at is not None:
         zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
-        return f"stopped in order at {words.moment(machine.stopped_at, zone)}"
+        return f"its board was ended in order at {words.moment(machine.stopped_at, zone)}"
     if machine.silent_since is not None:
         return "silent; it may be printing on"
     if machine.hold:

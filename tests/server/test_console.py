@@ -105,6 +105,7 @@ def test_a_machine_that_was_never_heard_is_not_said_to_print(furnished: Caller, 
     shown = page()
     assert "1 machine: 0 printing, 1 never heard; 1 open notice" in shown
     assert "never heard, and a run is due; somebody must look" in shown
+    assert "<dt>Knife</dt><dd>not known</dd>" in shown
     assert "a run is due on it since 2026-03-20 12:00 UTC, and it was never heard" in shown
 
 
@@ -112,8 +113,9 @@ def test_a_machine_that_was_stopped_in_order_is_not_said_to_print(printing: Call
     stopped = {"kind": "node-stopped", "seq": 7, "at": clock.at.isoformat()}
     printing.post("node/reports", {"epoch": 1, "entries": [stopped]})
     shown = page()
-    assert "1 machine: 0 printing; no open notices" in shown
-    assert f"stopped in order at {clock.at:%H:%M}" in shown
+    assert "1 machine: 0 printing, 1 ended in order; no open notices" in shown
+    assert "Due under the head" in shown and 'class="station silent"' in shown
+    assert f"its board was ended in order at {clock.at:%H:%M}" in shown
     again = {"kind": "node-started", "seq": 8, "at": clock.at.isoformat(), "unplanned_stop": False}
     printing.post("node/reports", {"epoch": 1, "entries": [again]})
     assert "1 machine: 1 printing; no open notices" in page()
