@@ -36,8 +36,7 @@ def add_to(commands: Commands) -> list[argparse.ArgumentParser]:
     pattern.add_argument(
         "pattern", choices=[*hand_prints.LABELS], help="; ".join(f"{k}: {v}" for k, v in hand_prints.LABELS.items())
     )
-    call = _command(commands, "call", "have the agent call the server now, instead of when its wait is over", _do_call)
-    return [feed, cut, pattern, _set_place(commands), _set_time(commands), call, _pin(commands)]
+    return [feed, cut, pattern, _set_place(commands), _set_time(commands), _call(commands), _pin(commands)]
 
 
 def _command(
@@ -73,6 +72,10 @@ def _set_time(commands: Commands) -> argparse.ArgumentParser:
     command.add_argument("--within", type=float, default=usual, help=f"how wrong it may be, s (default {usual:g})")
     command.add_argument("--yes", action="store_true", help="do not ask")
     return command
+
+
+def _call(commands: Commands) -> argparse.ArgumentParser:
+    return _command(commands, "call", "have the agent call the server now, instead of when its wait is over", _do_call)
 
 
 def _pin(commands: Commands) -> argparse.ArgumentParser:

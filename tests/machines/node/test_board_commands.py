@@ -172,7 +172,7 @@ def test_without_an_agent_there_is_nobody_to_do_it(
     assert "start it first" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("name", ["feed", "cut", "test-pattern", "set-place", "set-time"])
+@pytest.mark.parametrize("name", ["feed", "cut", "test-pattern", "set-place", "set-time", "call"])
 def test_the_help_of_what_moves_shows_its_cautions(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main([name, "--help"])
