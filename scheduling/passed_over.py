@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 
-from machines.entries import ColumnsPrinted, GapSettled, TrueAgain
-from scheduling.log.events import Event, WordPassedOver
-from scheduling.log.models import Outage, Run
+from machines.entries import ColumnsPrinted, Entry, GapSettled, TrueAgain
+from machines.recovery import Override as Said
+from scheduling.log.events import WordPassedOver
+from scheduling.log.models import Outage, Override, Run
 from scheduling.override import standing_word
 
 
-def passed_over(run: Run, told: Iterable[Event]) -> WordPassedOver | None:
-    """What became of the word that stands on a run, by what its node tells next.
+def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]) -> Iterator[WordPassedOver]:
+    """What became of the words that stand on runs of a machine, by what its node tells next.
 
     Args:
-        run: as the views have it, before any of this is folded.
-        told: what is written down of it next, in order.
+        machine: id.
+        runs: that the node tells of, as the views have them, before any of it is folded; by id.
+        told: what is written down of each next, in order.
 
     Returns:
-        that it was passed over; None where none stands, where it was followed, and while it may still be.
+        those that were passed over; not those that were followed, nor those that may still be.
     """
-    word = standing_word(run)
-    if word is None:
-        return None
+    waiting = Override.objects.filter(machine_id=machine, used_by=None, passed_over_at=None)
+    ids = set(waiting.values_list("run_id", flat=True))
+    for run in (*(runs[id] for id in sorted(ids & runs.keys())), *Run.objects.filter(id__in=ids - runs.keys())):
+        word = standing_word(run)
+        if word is not None:
+            later = (told.get(one.id, ()) for one in runs.values() if one.starts_at >= run.ends_at)
+            yield from _passed_over(run, word, told.get(run.id, ()), [entry.at for some in later for entry in some])
+
+
+def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable[datetime]) -> Iterator[WordPassedOver]:
+    """The word on a run, by what is told of the run, and by when things happened that are told of later ones."""
     late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
     is_late, settled_at = late is not None, None if late is None else late.noticed_at
     over_at = None
@@ -30,7 +41,7 @@ def passed_over(run: Run, told: Iterable[Event]) -> WordPassedOver | None:
         match entry:
             case GapSettled():
                 if entry.gap.override is not None and entry.gap.override.id == word.id:
-                    return None
+                    return
                 is_late, settled_at = entry.decision.late > 0, entry.gap.noticed_at
             case TrueAgain():
                 is_late = False
@@ -40,6 +51,9 @@ def passed_over(run: Run, told: Iterable[Event]) -> WordPassedOver | None:
                 continue
         if over_at is None and not is_late and entry.at > word.given_at:
             over_at = entry.at
-    if over_at is None:
-        return None
-    return WordPassedOver(run=run.id, override=word.id, given_at=word.given_at, settled_at=settled_at, over_at=over_at)
+    if over_at is None:  # a machine that has turned to another run never comes back to this one
+        over_at = min((at for at in of_later if at > word.given_at), default=None)
+    if over_at is not None:
+        yield WordPassedOver(
+            run=run.id, override=word.id, given_at=word.given_at, settled_at=settled_at, over_at=over_at
+        )

@@ -185,20 +185,19 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
         ),
     )
     untold = not_told_yet(machine.id, named - known.runs.keys())
-    told_of: dict[str, list[Event]] = {}
+    told_of: dict[str, list[Entry]] = {}
     for index, told in new:
         try:
             facts = [*_facts_of(told, known)]
         except InputError as error:
             raise error.within(f"entries[{index}]") from None
-        told_of.setdefault(getattr(facts[0], "run", ""), []).append(facts[0])
+        if isinstance(facts[0], Entry):
+            told_of.setdefault(getattr(facts[0], "run", ""), []).append(facts[0])
         yield from facts
         if (run := getattr(told.entry, "run", None)) in untold:
             untold.discard(run)
             yield run_not_known(machine, run, told)
-    for one in known.runs.values():
-        if (word := passed_over(one, told_of.get(one.id, ()))) is not None:
-            yield word
+    yield from passed_over(machine.id, known.runs, told_of)
 
 
 def _facts_of(told: Told, known: _Known) -> Iterator[Event]:

@@ -511,6 +511,28 @@ def test_a_word_on_an_outage_that_was_settled_before_it_and_is_told_after_it_is_
     assert "passed over: the outage had been settled at 2026-10-24 14:30:00 UTC, and nothing was left of it" in said
 
 
+@pytest.mark.parametrize(("laid_h", "is_over"), [(4.5, True), (3.0, False)])
+def test_a_word_on_a_run_that_the_machine_has_left_for_a_later_one_is_passed_over(
+    tmp_path: Path, laid_h: float, is_over: bool
+) -> None:
+    """Nobody heard that the run was printed to its end, and a word was given on it all the same."""
+    plates = ready(tmp_path, ends_at=at(4).isoformat())
+    plan(id="second", starts_at=at(4).isoformat(), ends_at=at(20).isoformat())
+    extend_plans(NOON, timedelta(hours=192), plates)
+    silent()
+    override_run(Run.objects.get(id="first"), REPLAY, None, later(3))
+    second = Segment.objects.filter(run_id="second").order_by("number")[0]
+    of_it = printed(2, second.number, second.first_column, second.first_column + 1, 1)
+    laid = replace(of_it, run="second", at=at(laid_h))
+    take("one", batch(started(), laid), long_after())
+    assert bool(said_to_be_passed_over()) == is_over
+    if is_over:
+        assert said_to_be_passed_over()[0].endswith(
+            "on run first was passed over: nothing was missing, as the machine had printed on"
+        )
+        assert Override.objects.get().passed_over_at == at(laid_h)
+
+
 def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path) -> None:
     """Two gaps are told at once, and the second was settled by it."""
     ready(tmp_path)
