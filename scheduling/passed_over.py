@@ -45,8 +45,8 @@ def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable
                 is_late, settled_at = entry.decision.late > 0, entry.gap.noticed_at
             case TrueAgain():
                 is_late = False
-            case ColumnsPrinted():
-                pass
+            case ColumnsPrinted():  # a run may end before the machine is true again
+                is_late = is_late and entry.columns.end < run.end_column
             case _:
                 continue
         if over_at is None and not is_late and entry.at > word.given_at:

@@ -145,11 +145,12 @@ class Settling:
 
 def _since(held: Held, missing: gaps.Missing, state: State, kept: Recovering) -> float | None:
     """When an outage began, POSIX seconds; None if that is not known. A gap in the middle of a replay is the same
-    outage still. A new one begins with what nobody saw laid: a person's word may come as soon as that was due."""
+    outage still. A new one begins with the last burst that was laid: a person's word may come as soon as the next is
+    due, and sooner where the server has not heard yet of that last one."""
     if state.catching_up:
         return kept.since
-    begins = instant_of(held, missing.first)
-    return instant_of(held, missing.unknown_end) if begins is None else begins
+    instants = (instant_of(held, column) for column in (missing.first - 1, missing.first, missing.unknown_end))
+    return next((instant for instant in instants if instant is not None), None)
 
 
 def _holds(override: Override | None, kept: Recovering, since: float | None) -> bool:

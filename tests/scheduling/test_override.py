@@ -533,6 +533,18 @@ def test_a_word_on_a_run_that_the_machine_has_left_for_a_later_one_is_passed_ove
         assert Override.objects.get().passed_over_at == at(laid_h)
 
 
+def test_a_word_on_a_replay_that_the_run_s_end_breaks_off_is_passed_over(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), long_after())
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    last = Segment.objects.order_by("-number")[0]
+    Run.objects.update(end_column=last.end_column)
+    take(
+        "one", batch(replace(printed(3, last.number, last.end_column - 1, last.end_column, 1), at=at(40))), long_after()
+    )
+    assert len(said_to_be_passed_over()) == 1
+
+
 def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path) -> None:
     """Two gaps are told at once, and the second was settled by it."""
     ready(tmp_path)

@@ -182,7 +182,7 @@ def test_a_word_counts_from_the_very_instant_at_which_the_outage_began(
     """Instants on the wire are whole microseconds; so is the turn's beginning here."""
     node = rig(tmp_path)
     agent_starts_and_knows_the_time(node)
-    begins = node.studio.instant(node.journal.state().next_column)
+    begins = node.studio.instant(node.journal.state().next_column - 1)  # when the last column was laid
     given_at = utc(begins) if is_about_it else utc(begins - early_s)
     assert (given_at.timestamp() < begins) is not is_about_it
     studio_of(node).override = Override(id="w1", rule=REPLAY, given_at=given_at)
