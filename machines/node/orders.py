@@ -76,6 +76,16 @@ def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
     if segment is not None and segment.end_column == burst.end_column:
         report_printed(db, burst.run)
         _forget(db, burst.run, burst.end_column - held.profile.columns_per_turn)
+    _come_to_the_end(db, held, one.at)
+
+
+def _come_to_the_end(db: sqlite3.Connection, held: Held, at: float) -> None:
+    """A run that is over before the machine has caught up ends the replay all the same; ``at``, POSIX seconds."""
+    state, end = read_state(db), held.run.end_column
+    if state.catching_up and state.next_column >= end:
+        report_printed(db, held.run.id)
+        outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=held.run.id, column=end))
+        change_state(db, catching_up=0)
 
 
 def count_drops(db: sqlite3.Connection, drops: int, at: float | None) -> None:

@@ -337,6 +337,15 @@ def said_to_be_passed_over() -> list[str]:
     return list(told)
 
 
+def test_a_replay_is_over_with_its_run(tmp_path: Path) -> None:
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), long_after())
+    take("one", batch(TrueAgain(seq=3, at=at(31), run="first", column=Run.objects.get().end_column)), long_after())
+    assert Outage.objects.get().true_again_at == at(31)
+    assert open_outage(machine="one", now=at(31)) is None
+    assert not Notice.objects.filter(cleared_at=None).exists()
+
+
 def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()

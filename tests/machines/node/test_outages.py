@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from machines.clock import utc
-from machines.entries import GapSettled, StripCut, TrueAgain
+from machines.entries import ColumnsPrinted, GapSettled, StripCut, TrueAgain
 from machines.node.bursts import Held
 from machines.node.held import held_until
 from machines.profile import Knife
@@ -478,3 +478,31 @@ def test_the_entry_tells_what_it_costs_in_ink(tmp_path: Path) -> None:
     dots = node.studio.plate.dots[:, [column % 720 for column in missing]].sum()
     assert settled.gap.dots_per_column == pytest.approx(dots / len(missing), rel=0.1)
     assert settled.decision.ink_ml == pytest.approx(dots * 2 * 10.0e-9, rel=0.1)  # two passes of 10 pl
+
+
+def test_a_run_that_ends_before_the_machine_has_caught_up_ends_the_replay(tmp_path: Path) -> None:
+    node = rig(tmp_path, Policy(kind="replay"), columns=100)
+    node.run_columns(40)
+    lose_power(node, 50)
+    words = to_the_end(node)
+    assert set(words.values()) <= {"printed", "unknown"}
+    settled = the_only(node)
+    assert settled.decision.true_again == 100, "the sky passed the end meanwhile"
+    (over,) = node.entries(TrueAgain)
+    assert isinstance(over, TrueAgain)
+    assert over.column == 100
+    assert over.seq > max(entry.seq for entry in node.entries(ColumnsPrinted))
+    assert not node.journal.state().catching_up
+
+
+def test_a_run_whose_end_is_left_out_after_a_segment_that_is_finished_late_ends_the_replay(tmp_path: Path) -> None:
+    node = rig(tmp_path, Policy(kind="skip", half_printed="finish"), columns=100)
+    node.run_columns(40)
+    lose_power(node, 59)
+    words = to_the_end(node)
+    settled = the_only(node)
+    assert settled.decision.finished
+    assert settled.decision.skipped.end >= 99
+    assert words[98] == "left out"
+    assert len(node.entries(TrueAgain)) == 1
+    assert not node.journal.state().catching_up
