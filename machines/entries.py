@@ -82,8 +82,8 @@ class GapSettled:
 
 @dataclass(frozen=True, kw_only=True)
 class TrueAgain:
-    """A replay is over: this column was laid at its instant again. Or it is the run's end, which came before the machine
-    had caught up: nothing of the run is due any more."""
+    """A replay is over: this column was laid at its instant again. Or it is the end of the run, which came before the
+    machine had caught up: nothing of the run is due any more."""
 
     seq: int
     at: datetime

@@ -36,20 +36,23 @@ def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable
     """The word on a run, by what is told of the run, and by when things happened that are told of later ones."""
     late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
     is_late, settled_at = late is not None, None if late is None else late.noticed_at
-    over_at = None
+    over_at, reached = None, run.first_column
     for entry in told:
         match entry:
             case GapSettled():
                 if entry.gap.override is not None and entry.gap.override.id == word.id:
                     return
                 is_late, settled_at = entry.decision.late > 0, entry.gap.noticed_at
+                reached = entry.gap.end
             case TrueAgain():
                 is_late = False
-            case ColumnsPrinted():  # a run may end before the machine is true again
-                is_late = is_late and entry.columns.end < run.end_column
+            case ColumnsPrinted():
+                reached = entry.columns.end
+                is_late = is_late and reached < run.end_column  # a run may end before the machine is true again
             case _:
                 continue
-        if over_at is None and not is_late and entry.at > word.given_at:
+        # A word may have been given when nobody had heard yet that the run was over.
+        if over_at is None and not is_late and (entry.at > word.given_at or reached >= run.end_column):
             over_at = entry.at
     if over_at is None:  # a machine that has turned to another run never comes back to this one
         over_at = min((at for at in of_later if at > word.given_at), default=None)

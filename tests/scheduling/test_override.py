@@ -554,6 +554,18 @@ def test_a_word_on_a_replay_that_the_run_s_end_breaks_off_is_passed_over(tmp_pat
     assert len(said_to_be_passed_over()) == 1
 
 
+def test_a_word_on_a_run_that_was_over_when_it_was_given_is_passed_over(tmp_path: Path) -> None:
+    ready(tmp_path, ends_at=at(4).isoformat())
+    silent()
+    override_run(Run.objects.get(), REPLAY, None, later(3))
+    last = Segment.objects.order_by("-number")[0]
+    for end, is_over in ((last.end_column - 1, False), (last.end_column, True)):
+        laid = printed(Event.objects.filter(kind="columns-printed").count() + 2, last.number, end - 1, end, 1)
+        take("one", batch(*(() if is_over else (started(),)), replace(laid, at=at(2.5))), long_after())
+        assert bool(said_to_be_passed_over()) == is_over
+    assert Override.objects.get().passed_over_at == at(2.5)
+
+
 def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path) -> None:
     """Two gaps are told at once, and the second was settled by it."""
     ready(tmp_path)
