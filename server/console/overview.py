@@ -212,6 +212,9 @@ def _outage(row: Outage, now: datetime) -> Told:
 
 
 def _was_decided_otherwise(row: Outage) -> bool:
+    """Whether a word was passed over with what is over now; while it is open, one may still be followed."""
+    if row.true_again_at is None:
+        return False
     return Override.objects.filter(machine_id=row.machine_id, passed_over_at=row.true_again_at).exists()
 
 

@@ -200,6 +200,16 @@ def test_the_console_says_that_a_decision_was_passed_over(
     )
 
 
+def test_a_decision_that_may_still_be_followed_is_not_said_to_be_passed_over(
+    person: Client, silent: Caller, node: Caller, clock: HeldClock
+) -> None:
+    report(node, settled(work_of(node), 2, clock.at, Rule(kind="replay")))
+    assert person.post("/runs/spring/decide", AS_USUAL | {"kind": "skip"}).status_code == 302
+    page = Client().get("/").content.decode().replace(NO_BREAK, " ")
+    assert "30 columns printed late" in page
+    assert "passed over" not in page
+
+
 @pytest.mark.parametrize(
     ("changes", "problem"),
     [
