@@ -181,10 +181,17 @@ class Again:
 
     Attributes:
         first, through: number of the first and of the last.
+
+    Raises:
+        InputError: no entries have such numbers.
     """
 
     first: int
     through: int
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.first <= self.through:
+            raise InputError("first", f"{self.first} of entries up to {self.through}", "number them from 1")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,7 +4,10 @@ run that is not known here. Each is said once."""
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from datetime import datetime
+from itertools import chain
 
+from machines.node.telling import SPOILT
 from machines.structure import parse_instant
 from machines.wire import Again
 from scheduling.log import models
@@ -37,14 +40,18 @@ def told_again(machine: models.Machine, again: Again, new: Iterable[Told]) -> En
     last_part = [told for told in new if again.first <= told.seq <= again.through]
     if not last_part or last_part[-1].seq != again.through:
         return None
-    found = newest_told(machine.id, max(0, machine.accepted_through - again.first + 1))
-    found += [dict(told.raw) for told in last_part]
-    instants = [parse_instant(entry["at"]) for entry in found]
+    before = newest_told(machine.id, max(0, machine.accepted_through - again.first + 1))
+    count, instants, runs = 0, list[datetime](), set[str]()
+    for entry in chain(before, (told.raw for told in last_part)):
+        count += 1
+        if entry["kind"] != SPOILT:  # of such a one nobody knows when it was, and of what
+            instants.append(parse_instant(entry["at"]))
+            runs |= {run} if isinstance(run := entry.get("run"), str) else set()
     return EntriesToldAgain(
-        count=len(found),
-        first_at=min(instants),
-        last_at=max(instants),
-        runs=tuple(sorted({run for entry in found if isinstance(run := entry.get("run"), str)})),
+        count=count,
+        first_at=min(instants, default=last_part[-1].at),
+        last_at=max(instants, default=last_part[-1].at),
+        runs=tuple(sorted(runs)),
         zone=_zone(machine),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, get_args
 
 from django.db.models import QuerySet
@@ -75,9 +75,10 @@ def taken_of_earlier(machine: str) -> tuple[Taken, ...]:
     return tuple(found)
 
 
-def newest_told(machine: str, count: int) -> list[dict[str, Any]]:
-    """So many of the newest entries that were taken of a machine's boards, as they were told, the newest first."""
-    return [_as_told(row) for row in _entries(machine).order_by("-version")[:count]]
+def newest_told(machine: str, count: int) -> Iterator[dict[str, Any]]:
+    """So many of the newest entries that were taken of a machine's boards, as they were told, the newest first. They
+    may be very many, and are read a part at a time."""
+    return map(_as_told, _entries(machine).order_by("-version")[:count].iterator())
 
 
 def _entries(machine: str) -> QuerySet[models.Event]:

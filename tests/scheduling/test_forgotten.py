@@ -101,7 +101,24 @@ def test_of_an_older_part_only_what_was_lost_is_counted(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("again", [7, {"first": 1}, {"first": "one", "through": 1}, {"first": 9, "through": 1}])
+def test_of_what_is_not_understood_nobody_says_when_it_was(tmp_path: Path) -> None:
+    """A board tells a spoilt entry so."""
+    ready(tmp_path)
+    spoilt = {"seq": 1, "at": "1970-01-01T00:00:00.000000Z", "kind": "spoilt", "body": "7", "run": "of nobody"}
+    data = Reports(epoch=1, entries=()).as_json() | {"entries": [spoilt], "again": {"first": 1, "through": 2}}
+    take("one", read_batch(data), long_after())
+    tell(of_second(2), again=data["again"])
+    (said,) = Notice.objects.filter(kind="entries-told-again").values_list("said", flat=True)
+    assert said.startswith(
+        "its board told again 2 entries from 2026-10-26 12:00 (Europe/Lisbon) to 2026-10-26 12:00 (Europe/Lisbon), of"
+        " run second: "
+    )
+
+
+NUMBERED_WRONG = [{"first": 9, "through": 1}, {"first": 0, "through": 1}, {"first": -(10**30), "through": 1}]
+
+
+@pytest.mark.parametrize("again", [7, {"first": 1}, {"first": "one", "through": 1}, *NUMBERED_WRONG])
 def test_what_cannot_be_read_of_it_holds_up_no_fact(tmp_path: Path, again: Any) -> None:
     ready(tmp_path)
     tell(started(), again=again)
