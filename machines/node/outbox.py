@@ -55,8 +55,9 @@ def rewind(db: sqlite3.Connection, expected: int) -> int:
     (last,) = db.execute("SELECT max(seq) FROM entry WHERE seq >= ? AND accepted", (expected,)).fetchone()
     if last is None:
         return 0
-    under_way = told_again(db)
-    first = max(1, expected) if under_way is None else min(max(1, expected), under_way.first)
+    first, under_way = max(1, expected), told_again(db)
+    if under_way is not None:  # of which the server may have lost what it got
+        first, last = min(first, under_way.first), max(last, under_way.through)
     _keep_again(db, Again(first=first, through=last))
     return db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ? AND accepted", (expected,)).rowcount
 

@@ -19,6 +19,7 @@ from machines.node import journal as module
 from machines.node import outbox
 from machines.node.journal import FILE_NAME, change_state, open_journal, read_state
 from machines.upcasts import told
+from machines.wire import Again
 from tests.machines.test_wire import AT, ENTRIES
 
 KILLED_WRITER = """
@@ -192,6 +193,21 @@ def test_a_server_that_lost_entries_gets_them_again(tmp_path: Path) -> None:
         outbox.accept(db, len(ENTRIES))
         outbox.rewind(db, 5)
         assert outbox.unaccepted(db, 100) == TOLD[4:]
+
+
+def test_a_server_that_loses_them_once_more_on_the_way_is_told_all_of_them_again(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    last = len(ENTRIES)
+    with journal.transaction() as db:
+        for entry in ENTRIES:
+            outbox.append(db, entry)
+        outbox.accept(db, last)
+        outbox.rewind(db, 4)
+        outbox.accept(db, 6)
+        outbox.rewind(db, 2)
+        assert outbox.told_again(db) == Again(first=2, through=last)
+        outbox.accept(db, last)
+        assert outbox.told_again(db) is None
 
 
 def test_a_new_epoch_begins_at_one_with_what_was_not_accepted(tmp_path: Path) -> None:
