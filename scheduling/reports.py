@@ -208,7 +208,8 @@ def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
         return
     run, ground = _own_run(entry, known), known.ground
     if run is not None:
-        ground = ground_of(run, entry, ground)
+        planned = segment_columns(run, entry.segment) if isinstance(entry, ColumnsPrinted) else None
+        ground = replace(ground_of(run, ground), segment_columns=planned)
     try:
         require_possible(entry, ground)
     except DoesNotFit as error:
@@ -236,16 +237,11 @@ def _own_run(entry: Entry, known: _Known) -> Run | None:
     return run
 
 
-def ground_of(run: Run, entry: Entry, ground: Ground) -> Ground:
+def ground_of(run: Run, ground: Ground) -> Ground:
     """The ground with what is known of a run. A node prints while its time is as sure as the machine's profile asks,
     which a slow run asks less of."""
     tolerance_s = ground.profile.clock_tolerance_dots * run.mean_turn_s / ground.profile.columns_per_turn
-    return replace(
-        ground,
-        run=run,
-        may_be_ahead=ground.may_be_ahead + timedelta(seconds=tolerance_s),
-        segment_columns=segment_columns(run, entry.segment) if isinstance(entry, ColumnsPrinted) else None,
-    )
+    return replace(ground, run=run, may_be_ahead=ground.may_be_ahead + timedelta(seconds=tolerance_s))
 
 
 def _set_aside(told: Told, doubt: Doubt) -> EntrySetAside:

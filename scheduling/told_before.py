@@ -14,11 +14,11 @@ from machines.entries import Entry, GapSettled
 from machines.errors import InputError
 from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
 from scheduling.log.events import EntryPassedOver, Event, RunPlanned
-from scheduling.log.models import Machine, Run
+from scheduling.log.models import Run
 from scheduling.log.store import Append, read
 from scheduling.reports import LONGEST_SAID, differing, ground_of
 from scheduling.run_order import as_planned
-from scheduling.selectors import machine_profile
+from scheduling.selectors import run_profile
 
 
 def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
@@ -31,20 +31,20 @@ def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
         now: UTC.
     """
     run = as_planned(id, planned)
+    # Once for all of them: nobody can append meanwhile, and there may be very many.
+    ground = ground_of(run, Ground(now=now, may_be_ahead=SLACK, profile=run_profile(run)))
     without, said = list[int](), list[Event]()
     for fact in read(streams=[f"machine/{planned.machine}"], run=id):
         if isinstance(fact.event, Entry):
-            doubt = _doubt(fact.event, run, now)
+            doubt = _doubt(fact.event, ground)
             without += [] if doubt is None else [fact.version]
             said += _said(fact.event, run, doubt)
     appends = [Append(f"run/{id}", 0, [replace(planned, without=tuple(without))])]
     return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
 
 
-def _doubt(entry: Entry, run: Run, now: datetime) -> str | None:
-    """Why an entry cannot be of a run; None where it can."""
-    profile = machine_profile(profile=Machine.objects.get(id=run.machine_id).profile_id)
-    ground = ground_of(run, entry, Ground(now=now, may_be_ahead=SLACK, profile=profile))
+def _doubt(entry: Entry, ground: Ground) -> str | None:
+    """Why an entry cannot be of the run; None where it can."""
     try:
         require_possible(entry, ground)
     except (InputError, DoesNotFit) as error:

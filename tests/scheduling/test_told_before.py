@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from machines.entries import Entry, GapSettled
 from machines.recovery import Gap, Policy, RuleKind, settle
@@ -22,6 +24,7 @@ from scheduling.log.store import read
 from scheduling.reports import take
 from scheduling.run_order import PlanRun, plan_run
 from scheduling.selectors import run_work
+from scheduling.told_before import planning
 from tests.scheduling.house import NOON, batch, long_after, plan, printed, ready, small_profile
 
 pytestmark = pytest.mark.django_db
@@ -42,9 +45,14 @@ FORGOTTEN = 20
 
 def columns_to_be(**fields: Any) -> tuple[int, int]:
     """Of the run ``second``, as it was planned before it was forgotten."""
-    asked = {"machine": "one", "source": "picture", "cycle": "apparent-solar-day", "policy": {"kind": "skip"}}
-    planned = plan_run(studio.read(SECOND | asked | fields, PlanRun))  # type: ignore[arg-type]
+    planned = to_be_planned(**fields)
     return planned.first_column, planned.end_column
+
+
+def to_be_planned(**fields: Any) -> RunPlanned:
+    """The run ``second``, as it was planned before it was forgotten."""
+    asked = {"machine": "one", "source": "picture", "cycle": "apparent-solar-day", "policy": {"kind": "skip"}}
+    return plan_run(studio.read(SECOND | asked | fields, PlanRun))  # type: ignore[arg-type]
 
 
 def printed_of(seq: int, first: int, end: int) -> Entry:
@@ -100,6 +108,20 @@ def test_live_views_are_those_folded_again(tmp_path: Path) -> None:
     extend_plans(LATER, timedelta(hours=192), plates)
     take("one", batch(*told), long_after())
     assert all(result.equal for result in rebuild(swap=False))
+
+
+def test_however_much_was_told_of_it_no_more_is_asked_while_nobody_else_can_write(tmp_path: Path) -> None:
+    ready(tmp_path)
+    first, _ = columns_to_be()
+    asked = []
+    for count in (2, 40):
+        take(
+            "one", batch(*(printed_of(seq, first + seq, first + seq + 1) for seq in range(1, count + 1))), long_after()
+        )
+        with CaptureQueriesContext(connection) as queries:
+            planning("second", to_be_planned(), long_after().said_at)
+        asked.append(len(queries))
+    assert asked[0] == asked[1]
 
 
 def test_what_does_not_fit_the_run_is_left_out_with_a_notice(tmp_path: Path) -> None:
