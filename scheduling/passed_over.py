@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
+from django.db import DEFAULT_DB_ALIAS
+
 from machines.entries import ColumnsPrinted, Entry, GapSettled, TrueAgain
 from machines.recovery import Override as Said
 from scheduling.log.events import WordPassedOver
+from scheduling.log.folding import broken_views
 from scheduling.log.models import Outage, Override, Run
 from scheduling.override import standing_word
 
@@ -21,10 +24,13 @@ def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequen
         told: what is written down of each next, in order.
 
     Returns:
-        those that were passed over; not those that were followed, nor those that may still be.
+        those that were passed over; not those that were followed, nor those that may still be. None where that does not
+        show, as a view is set aside.
     """
     waiting = Override.objects.filter(machine_id=machine, used_by=None, passed_over_at=None)
     ids = set(waiting.values_list("run_id", flat=True))
+    if not ids or broken_views(using=DEFAULT_DB_ALIAS) & {"runs", "outages"}:
+        return
     for run in (*(runs[id] for id in sorted(ids & runs.keys())), *Run.objects.filter(id__in=ids - runs.keys())):
         word = standing_word(run)
         if word is not None:

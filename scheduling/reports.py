@@ -22,6 +22,7 @@ from scheduling.log.events import (
     ReportsTakenAgain,
     SettlementDiffered,
 )
+from scheduling.log.folding import broken_views, require_views
 from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.tables import table
@@ -88,6 +89,7 @@ def take(machine: str, batch: Batch, by: Attribution) -> int:
         MissingEntries: the batch begins too late, or has a hole.
         JournalDiffers: an entry that was taken before was another one.
         InputError: names what this machine cannot have told; nothing of the batch was taken.
+        ViewsSetAside: what was taken before does not show; the node keeps what it tells, and sends it once more.
         LostRace: again and again; the node sends it once more.
     """
     return until_won(lambda: _take_once(machine, batch, by))
@@ -103,7 +105,8 @@ def as_refused(error: JournalDiffers) -> InputError:
 
 
 def say_refused(machine: str, error: InputError, by: Attribution) -> None:
-    """See that somebody learns, once, that what a machine's board tells is refused: its journal cannot go on.
+    """See that somebody learns, once, that what a machine's board tells is refused: its journal cannot go on. Where it
+    would not show that it was said, it is not, or it would be said for ever.
 
     Raises:
         LostRace: again and again.
@@ -112,7 +115,8 @@ def say_refused(machine: str, error: InputError, by: Attribution) -> None:
     def say_once() -> None:
         stream = f"machine/{machine}"
         version = stream_version(stream)
-        if Machine.objects.get(id=machine).refused_since is None:
+        shows = "machines" not in broken_views(using=DEFAULT_DB_ALIAS)
+        if shows and Machine.objects.get(id=machine).refused_since is None:
             refused = ReportsRefused(field=error.field[:LONGEST_SAID], problem=error.problem[:LONGEST_SAID])
             append([Append(stream, version, [refused])], by)
 
@@ -120,6 +124,7 @@ def say_refused(machine: str, error: InputError, by: Attribution) -> None:
 
 
 def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
+    require_views("machines")  # or all would count as new, and be written down with every pass
     stream = f"machine/{machine}"
     version = stream_version(stream)
     row: Machine | None = table(Machine, DEFAULT_DB_ALIAS).find(machine)  # every report asks, so in ready-made SQL

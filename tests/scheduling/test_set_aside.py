@@ -7,15 +7,19 @@ from pathlib import Path
 
 import pytest
 
+from machines.errors import InputError
+from machines.recovery import Rule
 from scheduling import studio
 from scheduling.extend import extend_plans
 from scheduling.log.folding import ViewsSetAside
 from scheduling.log.models import BrokenView, Event, Heartbeat, Machine, Run
 from scheduling.log.store import last_position, read
-from scheduling.reports import take
+from scheduling.override import override_run
+from scheduling.reports import say_refused, take
 from scheduling.watch import watch_silence
 from server import jobs
 from tests.scheduling.house import NOON, batch, long_after, order, plan, ready, started
+from tests.scheduling.test_override import later, settled, silent
 
 pytestmark = pytest.mark.django_db
 LATE = NOON + timedelta(days=30)
@@ -84,3 +88,28 @@ def test_what_a_node_tells_is_kept_whatever_is_set_aside(tmp_path: Path) -> None
     ready(tmp_path)
     put_aside()
     assert take("one", batch(started()), long_after()) == 1
+
+
+def test_what_a_node_tells_is_not_written_down_again_and_again(tmp_path: Path) -> None:
+    """Where it does not show what was taken; the node keeps it until it does."""
+    ready(tmp_path)
+    put_aside("machines")
+    before = last_position()
+    for _ in range(2):
+        with pytest.raises(ViewsSetAside):
+            take("one", batch(started()), long_after())
+        say_refused("one", InputError("entries", "no", "none"), long_after())
+    assert last_position() == before
+    BrokenView.objects.all().delete()
+    assert take("one", batch(started()), long_after()) == 1
+
+
+@pytest.mark.parametrize("view", ["runs", "outages"])
+def test_no_word_is_said_to_be_passed_over_by_what_is_set_aside(tmp_path: Path, view: str) -> None:
+    """It may have been followed, which does not show."""
+    ready(tmp_path)
+    silent()
+    override_run(Run.objects.get(), Rule(kind="replay"), None, later(3))
+    put_aside(view)
+    assert take("one", batch(started(), settled(2, 4.0, Rule(kind="skip"))), long_after()) == 2
+    assert not Event.objects.filter(kind="word-passed-over").exists()
