@@ -121,6 +121,11 @@ def was_given(said: Override, run: str) -> bool:
     return word is not None and as_given(word) == said
 
 
+def version_of(word: Override) -> int:
+    """Of the event by which a word was given, in its machine's stream: its id ends with it."""
+    return int(word.id.rpartition("-")[2])
+
+
 def as_given(word: Word) -> Override:
     """A word as a node gets it."""
     return Override(id=word.id, rule=structure(word.rule, Rule), given_at=word.given_at)

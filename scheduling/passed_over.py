@@ -12,7 +12,7 @@ from machines.recovery import Override as Said
 from scheduling.log.events import WordPassedOver
 from scheduling.log.folding import broken_views
 from scheduling.log.models import Outage, Override, Run
-from scheduling.override import standing_word
+from scheduling.override import standing_word, version_of
 
 
 def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]) -> Iterator[WordPassedOver]:
@@ -41,7 +41,8 @@ def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequen
 def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable[datetime]) -> Iterator[WordPassedOver]:
     """The word on a run, by what is told of the run, and by when things happened that are told of later ones."""
     late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
-    is_late, settled_at = late is not None, None if late is None else late.noticed_at
+    settled = late or _settled(word)
+    is_late, settled_at = late is not None, None if settled is None else settled.noticed_at
     over_at, reached = None, run.first_column
     for entry in told:
         match entry:
@@ -66,3 +67,11 @@ def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable
         yield WordPassedOver(
             run=run.id, override=word.id, given_at=word.given_at, settled_at=settled_at, over_at=over_at
         )
+
+
+def _settled(word: Said) -> Outage | None:
+    """The outage that a word is about, where nothing of it is printed late any more; None where none was told so far:
+    the newest that was told since, or the one that was open when the word was given."""
+    given = Override.objects.get(id=word.id)
+    since = Outage.objects.filter(run_id=given.run_id, version__gt=version_of(word)).order_by("-version").first()
+    return since or Outage.objects.filter(id=given.outage).first()

@@ -507,17 +507,38 @@ def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
     assert Override.objects.get().passed_over_at == at(4)
 
 
-def test_a_word_on_an_outage_that_was_settled_before_it_and_is_told_after_it_is_passed_over(tmp_path: Path) -> None:
-    """The board came back, settled, and printed on, all of it out of reach."""
+@pytest.mark.parametrize("at_once", [True, False])
+def test_a_word_on_an_outage_that_was_settled_before_it_and_is_told_after_it_is_passed_over(
+    tmp_path: Path, at_once: bool
+) -> None:
+    """The board came back, settled, and printed on, all or some of it out of reach."""
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), REPLAY, None, later(3))
     on = Run.objects.get().first_column + 40
     number = next(one.number for one in Segment.objects.order_by("number") if one.first_column <= on < one.end_column)
     laid = replace(printed(3, number, on, on + 1, 1), at=at(4.0))
-    take("one", batch(started(), settled(2, 2.5, SKIP), laid), long_after())
+    told = (started(), settled(2, 2.5, SKIP), laid)
+    for some in [told] if at_once else [told[:2], told[2:]]:
+        assert not said_to_be_passed_over()
+        take("one", batch(*some), long_after())
     (said,) = said_to_be_passed_over()
     assert "passed over: the outage had been settled at 2026-10-24 14:30:00 UTC, and nothing was left of it" in said
+
+
+def test_a_word_on_a_replay_that_was_over_before_it_names_what_was_settled(tmp_path: Path) -> None:
+    """That it was over is told after the word, and only then what was laid next."""
+    ready(tmp_path, policy={"kind": "replay"})
+    take("one", batch(started(), settled(2, 2.0)), long_after())
+    override_run(Run.objects.get(), SKIP, None, later(3))
+    segment = Segment.objects.order_by("number")[9]
+    over = TrueAgain(seq=3, at=at(2.9), run="first", column=segment.first_column)
+    take("one", batch(over), long_after())
+    assert not said_to_be_passed_over()
+    laid = printed(4, segment.number, segment.first_column, segment.first_column + 1, 1)
+    take("one", batch(replace(laid, at=at(4.0))), long_after())
+    (said,) = said_to_be_passed_over()
+    assert "passed over: the outage had been settled at 2026-10-24 14:00:00 UTC, and nothing was left of it" in said
 
 
 @pytest.mark.parametrize(("laid_h", "is_over"), [(4.5, True), (3.0, False)])
