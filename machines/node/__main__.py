@@ -25,7 +25,7 @@ from machines.errors import InputError
 from machines.node import board_commands, holds, reach, takeover
 from machines.node import held as holding
 from machines.node.agent import Settings, agent_runs, run
-from machines.node.arming import ask_to_arm, wait_for_rest
+from machines.node.arming import act, ask_to_arm
 from machines.node.at_hand import OpenDriver
 from machines.node.board_commands import Commands
 from machines.node.cautions import KNIFE, UNATTENDED
@@ -198,11 +198,7 @@ def _act(options: argparse.Namespace) -> int:
     """Leave word in the journal; an agent that runs takes it up at once, one that does not when it begins."""
     journal = open_journal(options.home)
     try:
-        with journal.transaction() as db:
-            holds.act(db, options.action)
-            more = holds.said_after(db, options.action)
-        if options.action in holds.HOLDING and agent_runs(options.home) and not wait_for_rest(journal):
-            more = " It is still coming to rest, and its knife is armed until then."
+        more = act(journal, options.action, runs=agent_runs(options.home))
         said = holds.SAYS[journal.state().hold]
     finally:
         journal.close()

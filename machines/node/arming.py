@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import time
 
+from machines.entries import Action
 from machines.errors import InputError
+from machines.node import holds
 from machines.node.journal import Journal, State, change_state, read_state
 
 LIMIT_S = 10.0
@@ -37,6 +39,31 @@ def ask_to_arm(journal: Journal, limit_s: float = LIMIT_S) -> None:
         change_state(db, arming_asked=0)
     remedy = "look at the node's status: it may not know the time yet, or have no run"
     raise InputError("arm", "the agent did not answer", remedy)
+
+
+def act(journal: Journal, action: Action, *, runs: bool = True) -> str:
+    """Do what a person at the machine asks for, and wait until it has come to rest, where it does.
+
+    Args:
+        journal: the node's.
+        action: see `machines.node.holds`.
+        runs: whether an agent does; without one nothing comes to rest, nor moves.
+
+    Returns:
+        what they have still to know; empty for nothing.
+
+    Raises:
+        InputError: it cannot be done as the machine stands.
+    """
+    with journal.transaction() as db:
+        comes = holds.comes_to_rest(db, action)
+        holds.act(db, action)
+        more = holds.said_after(db, action)
+    if not comes:
+        return more
+    if runs and not wait_for_rest(journal):
+        return " It is still coming to rest, and its knife is armed until then: look again."
+    return ""
 
 
 def wait_for_rest(journal: Journal, limit_s: float = REST_LIMIT_S) -> bool:

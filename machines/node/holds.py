@@ -61,7 +61,7 @@ _STEPS: dict[Action, _Step] = {
 }
 
 
-# After these it comes to rest, capped and its knife disarmed.
+# By these it comes to rest.
 HOLDING: frozenset[Action] = frozenset({"stop", "pause", "park"})
 
 
@@ -91,10 +91,18 @@ def act(db: sqlite3.Connection, action: Action) -> None:
     db.execute("INSERT INTO action (name) VALUES (?)", (action,))
 
 
+def comes_to_rest(db: sqlite3.Connection, action: Action) -> bool:
+    """Whether it comes to rest by an action, capped and its knife disarmed; not where it is held so already: a knife
+    that was armed while it was paused stays so."""
+    return action in HOLDING and read_state(db).hold != _STEPS[action].then
+
+
 def said_after(db: sqlite3.Connection, action: Action) -> str:
-    """What a person who did it has still to do; empty for nothing."""
-    known = holding.machine(db)
-    if action != "resume" or known is None or known[0].knife is None or read_state(db).knife_armed:
+    """What a person who did it has still to do, where nothing is under way; empty for nothing."""
+    known, armed = holding.machine(db), read_state(db).knife_armed
+    if action in HOLDING and armed:
+        return " Its knife is armed: park it, or stop it, to have it off."
+    if action != "resume" or known is None or known[0].knife is None or armed:
         return ""
     return " The knife is off: arm it, or strips are left hanging on to each other."
 

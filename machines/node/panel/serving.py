@@ -15,11 +15,9 @@ from typing import Any
 from urllib.parse import parse_qs
 
 from machines.clock import Clock
-from machines.entries import Action
 from machines.errors import InputError
-from machines.node import calling, hand_prints, handwork, holds, reach, set_time
+from machines.node import arming, calling, hand_prints, handwork, reach, set_time
 from machines.node import held as holding
-from machines.node.arming import ask_to_arm, wait_for_rest
 from machines.node.handwork import HandAction
 from machines.node.journal import Journal
 from machines.node.panel import pages
@@ -105,18 +103,10 @@ class Panel:
         if action == pages.SET_TIME:
             self._set_time(form)
         elif action == pages.ARM:
-            ask_to_arm(self.journal)
+            arming.ask_to_arm(self.journal)
         else:
-            return f"Done: {pages.LABELS[action]}.{self._hold(action)}"  # type: ignore[arg-type]
+            return f"Done: {pages.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
         return f"Done: {pages.LABELS[action]}."
-
-    def _hold(self, action: Action) -> str:
-        with self.journal.transaction() as db:
-            holds.act(db, action)
-            more = holds.said_after(db, action)
-        if action in holds.HOLDING and not wait_for_rest(self.journal):
-            return " It is still coming to rest, and its knife is armed until then: look again."
-        return more
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
         length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else handwork.FEED_MM

@@ -10,6 +10,7 @@ from machines.entries import ConditionsChanged, KnifeArmed, StripCut
 from machines.node import facts, holds
 from machines.node.arming import wait_for_rest
 from machines.node.journal import change_state
+from machines.node.panel.serving import Panel
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio
 
@@ -144,3 +145,17 @@ def test_who_holds_it_is_told_whether_it_has_come_to_rest(node: Rig) -> None:
         holds.act(db, "pause")
     node.run_columns(1)
     assert wait_for_rest(node.journal, 0.1)
+
+
+def test_who_pauses_it_again_is_told_that_a_knife_armed_meanwhile_stays_armed(node: Rig) -> None:
+    """It has come to rest already, and does not once more."""
+    panel = Panel(node.journal, node.clock, lambda: None, "boot")
+    with node.journal.transaction() as db:
+        holds.act(db, "pause")
+    node.run_columns(1)
+    ask(node)
+    node.run_columns(1)
+    assert armed(node)
+    assert panel.act("pause", {}) == "Done: Pause. Its knife is armed: park it, or stop it, to have it off."
+    node.run_columns(2)
+    assert armed(node)

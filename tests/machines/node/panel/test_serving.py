@@ -201,7 +201,7 @@ def test_the_knife_is_armed_only_by_a_person_who_has_looked(
     browser: Browser, node: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked = []
-    monkeypatch.setattr(module, "ask_to_arm", asked.append)
+    monkeypatch.setattr(module.arming, "ask_to_arm", asked.append)
     browser.enter()
     assert ARM in WANTS_TICK
     assert browser.act(ARM).status == 409
