@@ -27,8 +27,9 @@ def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequen
         those that were passed over; not those that were followed, nor those that may still be. None where that does not
         show, as a view is set aside.
     """
-    waiting = Override.objects.filter(machine_id=machine, used_by=None, passed_over_at=None)
-    ids = set(waiting.values_list("run_id", flat=True))
+    words = Override.objects.filter(machine_id=machine).order_by("given_at", "id")
+    newest = {run: become for run, *become in words.values_list("run_id", "used_by", "passed_over_at")}
+    ids = {run for run, become in newest.items() if become == [None, None]}
     if not ids or broken_views(using=DEFAULT_DB_ALIAS) & {"runs", "outages"}:
         return
     for run in (*(runs[id] for id in sorted(ids & runs.keys())), *Run.objects.filter(id__in=ids - runs.keys())):

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -23,6 +25,7 @@ from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
 from scheduling.log.store import Append, append
 from scheduling.outage_now import OpenOutage, gap_now, next_column, open_outage
 from scheduling.override import NothingOpen, override_outage, override_run, standing_word
+from scheduling.passed_over import passed_over
 from scheduling.plates import PlateStore
 from scheduling.reports import take
 from scheduling.selectors import run_work
@@ -601,6 +604,19 @@ def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path)
     take("one", batch(started(), first, second), long_after())
     assert not said_to_be_passed_over()
     assert Override.objects.get().used_by is not None
+
+
+def test_of_a_run_whose_newest_word_came_through_nothing_more_is_asked(tmp_path: Path) -> None:
+    """Every report asks, for as long as the machine stands."""
+    ready(tmp_path)
+    silent()
+    for hours in (3.0, 3.5):
+        override_run(Run.objects.get(), REPLAY, None, later(hours))
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=standing_word(Run.objects.get()))), long_after())
+    assert Override.objects.filter(used_by=None, passed_over_at=None).count() == 1, "the one before it"
+    with CaptureQueriesContext(connection) as asked:
+        assert list(passed_over("one", {}, {})) == []
+    assert len(asked) == 1
 
 
 def test_the_next_word_ends_the_notice(tmp_path: Path) -> None:
