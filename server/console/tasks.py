@@ -132,7 +132,7 @@ def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
 def _away(machine: Machine, run: Run | None, zone: str) -> Iterator[Task]:
     """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
     if was_missed(machine, Heartbeat.objects.filter(machine_id=machine.id).first()):
-        why = f"It is to print since {words.moment(machine.silent_since, zone)}, and was never heard."
+        why = f"It should have begun to print at {words.moment(machine.silent_since, zone)}, and was never heard."
         look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
         yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))
     elif machine.stopped_at is not None and run is not None:

@@ -213,7 +213,7 @@ def test_a_machine_that_was_never_heard(furnished: Caller, clock: HeldClock) -> 
     clock.at += timedelta(hours=12)
     jobs.watch()
     assert shown().now[0].what == "See to its board"
-    assert "was never heard" in shown().now[0].why
+    assert shown().now[0].why == "It should have begun to print at 12:00 on Fri 20 Mar 2026, and was never heard."
 
 
 def test_a_machine_whose_board_was_ended_in_order(armed: Caller, clock: HeldClock) -> None:

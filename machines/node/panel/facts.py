@@ -101,7 +101,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: Standing = NOT_H
         ("Ink left", _ink(remains)),
         ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
         ("Server", server.in_words()),
-        *([("Said of it", server.said)] if server.said else []),
+        *([("In detail", server.said)] if server.said else []),
     ]
     return PanelFacts(
         lines=(*lines, ("Fenced off", state.fenced)) if state.fenced else tuple(lines),
