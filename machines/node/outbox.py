@@ -93,11 +93,16 @@ def renumber(db: sqlite3.Connection, epoch: int, had: tuple[int, int] | None) ->
         epoch: that ends.
         had: epoch and number of the last entry that the server has; None to go by what was accepted.
     """
+    under_way = told_again(db)
+    was_told = 0 if under_way is None else under_way.through
     db.execute("INSERT INTO told (epoch, seq, body, accepted) SELECT ?, seq, body, accepted FROM entry", (epoch,))
     db.execute("DELETE FROM entry")
     db.execute("DELETE FROM document WHERE name = ?", (_AGAIN,))
     if had is not None:
-        (lost,) = db.execute("SELECT count(*) FROM told WHERE accepted AND (epoch, seq) > (?, ?)", had).fetchone()
+        (lost,) = db.execute(
+            "SELECT count(*) FROM told WHERE (accepted OR (epoch = ? AND seq <= ?)) AND (epoch, seq) > (?, ?)",
+            (epoch, was_told, *had),
+        ).fetchone()
         if lost:  # these come before whatever nobody has taken yet
             _keep_again(db, Again(first=1, through=lost))
         db.execute("UPDATE told SET accepted = (epoch, seq) <= (?, ?)", had)

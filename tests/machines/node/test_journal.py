@@ -210,6 +210,20 @@ def test_a_server_that_loses_them_once_more_on_the_way_is_told_all_of_them_again
         assert outbox.told_again(db) is None
 
 
+def test_what_is_being_told_again_is_so_in_a_new_epoch_too(tmp_path: Path) -> None:
+    """A server that was put back, and whose boards are then enrolled again."""
+    journal = open_journal(tmp_path, create=True)
+    last = len(ENTRIES)
+    with journal.transaction() as db:
+        for entry in ENTRIES:
+            outbox.append(db, entry)
+        outbox.accept(db, last - 1)
+        outbox.rewind(db, 4)
+        outbox.renumber(db, 1, (1, 3))
+        assert outbox.told_again(db) == Again(first=1, through=last - 4)
+        assert len(outbox.unaccepted(db, 100)) == last - 3, "one was told nobody so far"
+
+
 def test_a_new_epoch_begins_at_one_with_what_was_not_accepted(tmp_path: Path) -> None:
     journal = open_journal(tmp_path, create=True)
     with journal.transaction() as db:
