@@ -32,6 +32,7 @@ from scheduling.races import until_won
 from scheduling.selectors import machine_profile, run_policy, run_profile, run_work
 from scheduling.taken import entries_taken
 from scheduling.told import Batch, Doubt, Told
+from scheduling.told_twice import told_twice
 
 # A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
 SHIFT_TOLERANCE_S = 0.001
@@ -219,6 +220,9 @@ def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
         require_possible(entry, ground)
     except DoesNotFit as error:
         yield _set_aside(told, error.doubt)
+        return
+    if (twice := told_twice(known.machine, entry)) is not None:
+        yield _set_aside(told, twice)
         return
     if (late := timely(entry, ground)) is not None:
         entry, doubt = replace(entry, at=ground.now), late

@@ -75,29 +75,44 @@ class Evidence:
 
     @property
     def told(self) -> list[dict[str, Any]]:
-        """Data of the facts that boards told."""
-        return [without(fact["data"]) for fact in self.facts if fact["kind"] in NODE_KINDS]
+        """Data of the facts that boards told, and that count."""
+        return as_told(self.facts)
 
     @property
-    def told_by_newest(self) -> list[dict[str, Any]]:
+    def taken(self) -> list[dict[str, Any]]:
+        """The same with what was set aside."""
+        return as_told(self.facts, set_aside=True)
+
+    @property
+    def taken_from_newest(self) -> list[dict[str, Any]]:
         """The same since the newest board was enrolled."""
         last = max(i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled")
-        return [without(fact["data"]) for fact in self.facts[last:] if fact["kind"] in NODE_KINDS]
+        return as_told(self.facts[last:], set_aside=True)
 
     @property
     def told_by_each(self) -> list[list[Entry]]:
         """What was told from each enrolment to the next, read as the wire's messages."""
-        told: list[list[Entry]] = [[]]
-        for fact in self.facts:
-            if fact["kind"] == "node-enrolled":
-                told.append([])
-            elif fact["kind"] in NODE_KINDS:
-                told[-1].append(structure(without(fact["data"]), Entry))  # type: ignore[arg-type]
-        return told
+        enrolled = [i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled"]
+        spans = zip([0, *enrolled], [*enrolled, len(self.facts)], strict=True)
+        return [[structure(data, Entry) for data in as_told(self.facts[first:end])] for first, end in spans]  # type: ignore[arg-type]
 
     def entries(self) -> list[Entry]:
         """What boards told, read as the wire's messages."""
         return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]
+
+
+def as_told(facts: list[dict[str, Any]], *, set_aside: bool = False) -> list[dict[str, Any]]:
+    """Data of the facts that boards told, as they told it: what was not taken to the last word stands whole in the fact
+    that follows it. What was set aside is in no view, and left out unless it is asked for."""
+    told = []
+    for fact in facts:
+        if fact["kind"] in NODE_KINDS:
+            told.append(without(fact["data"]))
+        elif fact["kind"] == "entry-read-in-part":
+            told[-1] = without(fact["data"]["entry"])
+        elif fact["kind"] == "entry-set-aside" and set_aside:
+            told.append(without(fact["data"]["entry"]))
+    return told
 
 
 def read_what_lies(folder: Path) -> Paper | None:

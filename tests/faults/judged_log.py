@@ -54,12 +54,12 @@ def views_agree_with_log(evidence: Evidence) -> list[str]:
 def entries_taken_once(evidence: Evidence) -> list[str]:
     """The newest board's journal and the server's log hold the same entries in order, numbered without holes. Where the
     journal goes on from before the newest enrolment, everything in it is in the log, in its order."""
-    kept, told = [entry for entry, _ in evidence.journal], evidence.told_by_newest
+    kept, told = [entry for entry, _ in evidence.journal], evidence.taken_from_newest
     complaints = []
     if evidence.whole_journal and kept != told:
         first = next((i for i, (a, b) in enumerate(zip(kept, told, strict=False)) if a != b), min(len(kept), len(told)))
         complaints.append(f"journal ({len(kept)}) and log ({len(told)}) differ from entry {first + 1} on")
-    if not evidence.whole_journal and (lost := _not_in(evidence.told, kept)):
+    if not evidence.whole_journal and (lost := _not_in(evidence.taken, kept)):
         complaints.append(f"of the journal's {len(kept)} entries {len(lost)} are not in the log: {lost[:3]}")
     if not all(accepted for _, accepted in evidence.journal):
         complaints.append("entries that the board does not know to be taken")

@@ -25,9 +25,15 @@ def _in_silence(stage: Stage, fault: Fault) -> list[Act]:
 def _in_pause(stage: Stage, fault: Fault) -> list[Act]:
     def pause() -> None:
         stage.board.ask("pause")
-        _try(stage, fault, lambda: stage.board.ask("resume"))
+        _try(stage, fault, lambda: _resume(stage))
 
     return [Act(fault.at_h, pause)]
+
+
+def _resume(stage: Stage) -> None:
+    """A copy that was made meanwhile is paused as its original was."""
+    for board in (stage.board, *stage.clones):
+        board.ask("resume")
 
 
 def _in_replay(stage: Stage, fault: Fault) -> list[Act]:

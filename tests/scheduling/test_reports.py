@@ -14,7 +14,7 @@ from machines.entries import GapSettled
 from machines.recovery import Columns, Gap, Policy, settle
 from machines.wire import pace
 from scheduling.enrolment import enrol
-from scheduling.log.models import Event, Machine, Outage, Run, Segment
+from scheduling.log.models import Event, Machine, Outage, PrintedStretch, Run, Segment
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch, do_the_same, take
 from scheduling.selectors import run_work
 from tests.scheduling.house import NOON, batch, by, long_after, printed, ready, small_profile, started
@@ -199,3 +199,34 @@ def test_a_report_of_a_run_that_nobody_knows_is_a_fact_all_the_same(tmp_path: Pa
     ready(tmp_path)
     strange = replace(gap_settled(2), run="unheard-of")
     assert take("one", batch(started(), strange), long_after()) == 2
+
+
+@pytest.mark.parametrize(
+    ("first", "end", "place", "counts"),
+    [(0, 4, 0, False), (1, 3, 1, False), (0, 5, 0, True), (0, 4, 9, True), (1, 3, 2, True)],
+)
+def test_columns_that_were_told_of_the_same_place_on_the_paper_are_told_once(
+    tmp_path: Path, first: int, end: int, place: int, counts: bool
+) -> None:
+    """A journal that lost what it wrote last is enrolled again, and tells anew what it laid."""
+    ready(tmp_path)
+    segment = Segment.objects.order_by("number")[1]
+    begin = segment.first_column
+    take("one", batch(started(), printed(2, segment.number, begin, begin + 4, 4)), long_after())
+    enrol("one", by())
+    again = printed(1, segment.number, begin + first, begin + end, end - first, place)
+    assert take("one", batch(again, epoch=2), long_after()) == 1
+    assert PrintedStretch.objects.count() == 1 + counts
+    aside = [event.data["problem"] for event in Event.objects.filter(kind="entry-set-aside")]
+    assert aside == ([] if counts else ["told before, of the same place on the paper"])
+    assert take("one", batch(again, epoch=2), long_after()) == 1, "however often it is sent"
+
+
+def test_columns_told_anew_by_one_and_the_same_journal_are_another_fact(tmp_path: Path) -> None:
+    """It numbers what it tells, so that nothing is told twice."""
+    ready(tmp_path)
+    segment = Segment.objects.order_by("number")[1]
+    whole = [printed(seq, segment.number, segment.first_column, segment.first_column + 4, 4) for seq in (2, 3)]
+    take("one", batch(started(), *whole[:1]), long_after())
+    take("one", batch(*whole[1:]), long_after())
+    assert PrintedStretch.objects.count() == 2
