@@ -143,3 +143,13 @@ def test_what_was_left_out_of_a_segment_that_is_printed_again_is_printed_after_a
     counted = evidence(tmp_path, entries=told_all)
     assert sorted(outcomes.named(counted, "skipped")) == [114, 115]
     assert sorted(outcomes.named(counted, "unknown")) == [GAP[0]]
+
+
+def test_what_is_perhaps_on_the_paper_stays_so_where_it_is_left_out_before_it_is_printed_once_more(
+    tmp_path: Path,
+) -> None:
+    again = Policy(kind="skip", half_printed="again")
+    entries = [*told()[:2], settled(3, GAP[0], GAP[0] + 2, GAP[1], again), settled(4, GAP[0], GAP[0], GAP[1])]
+    counted = evidence(tmp_path, entries=entries)
+    assert sorted(outcomes.named(counted, "unknown")) == [GAP[0], GAP[0] + 1]
+    assert sorted(outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])]
