@@ -117,7 +117,7 @@ def require_begins_ahead(command: PlanRun, now: datetime) -> None:
     raise InputError(
         "starts_at",
         f"{command.starts_at.isoformat()} is in the past",
-        "begin later, or say begins_in_the_past: true, and what is over is settled as missed",
+        "begin later, or say begins_in_the_past: true: what is over, and not told as printed, is settled as missed",
     )
 
 

@@ -24,7 +24,7 @@ from machines.wire import Again, Status
 # As many as a server writes in a few seconds; a node halves a batch that is too large.
 MOST_ENTRIES = 500
 # Of an entry that is not understood, or not whole, and so kept as it was told.
-LONGEST_ENTRY = 50_000
+LONGEST_ENTRY = 200_000
 LONGEST_KIND = 60
 
 T = TypeVar("T")

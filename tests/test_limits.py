@@ -138,7 +138,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.reports.LONGEST_SAID": (300, "a notice is read, not studied"),
     "scheduling.reports.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
     "scheduling.reports.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
-    "scheduling.told.LONGEST_ENTRY": (50_000, "an entry kept as it was told, characters"),
+    "scheduling.told.LONGEST_ENTRY": (
+        200_000,
+        "an entry kept as it was told, characters",
+    ),
     "scheduling.told.LONGEST_KIND": (60, "of an entry of a newer node, characters"),
     "scheduling.told.MOST_ENTRIES": (500, "what a server writes in a few seconds; the node halves its batch"),
     "server.api.problems.MENDED_AFTER_S": (300, "a view that is set aside waits for a person"),

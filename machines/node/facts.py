@@ -74,8 +74,8 @@ def report_disarmings(journal: Journal, state: State, now: float) -> bool:
 def report_all(journal: Journal, state: State, now: float) -> bool:
     """Say what was not said while the time was not known, in the order in which it came; whether there was anything.
 
-    What disarmed the knife came after what a person did, and before a start that is not told either: at a start nobody
-    is left to disarm it.
+    What disarmed the knife came after what a person did. Beside a start that is not told either, it is told first, as
+    it came before that unless a person acted since; what is known in the end is the same.
     """
     if state.start_to_report and state.disarmings:
         return report_disarmings(journal, state, now)

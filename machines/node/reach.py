@@ -117,7 +117,7 @@ class Standing:
     def in_words(self) -> str:
         """In a sentence or some."""
         if not self.kind:  # while all is well, not each answer is written down
-            return f"in reach; heard {self.heard} or later" if self.heard else "not heard yet"
+            return f"in reach; heard at least once since {self.heard}" if self.heard else "not heard yet"
         heard = f"last heard {self.heard}" if self.heard else "never heard"
         again = f"; tried again {self.again}" if self.again else ""
         return f"{self.says}. Since {self.since}; {heard}{again}"

@@ -11,7 +11,7 @@ import numpy as np
 
 from machines.clock import utc
 from machines.drivers.paper import PaperWriter, read_paper
-from machines.entries import ColumnsPrinted, GapSettled, NodeStarted, StripCut
+from machines.entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
 from machines.recovery import Columns, Gap, Pace, Policy, settle
 from machines.structure import format_instant, unstructure
 from tests.faults.evidence import Evidence
@@ -85,6 +85,7 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
     lay_all(paper)
     paper.close()
     entries = told() if entries is None else entries
+    armed = {"kind": "knife-armed", "data": unstructure(KnifeArmed(seq=1, at=BEGINS))}
     enrolled = {"kind": "node-enrolled", "data": {"epoch": 1}}
     stamps = {
         "starts_at": format_instant(BEGINS),
@@ -99,7 +100,11 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
         machine={"accepted_through": len(entries)},
         words=[],
         notices=[],
-        facts=[enrolled, *({"kind": entry["kind"], "data": entry} for entry in entries)],
+        facts=[
+            armed,
+            enrolled,
+            *({"kind": entry["kind"], "data": entry} for entry in entries),
+        ],
         journal=[(entry, True) for entry in entries],
         plates={PLATE.digest: PLATE},
         columns_per_burst=1,

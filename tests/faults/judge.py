@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from tests.faults.evidence import Evidence
 from tests.faults.judged_log import (
+    cut_only_while_armed,
     entries_taken_once,
     every_column_once,
     every_run_is_there,
@@ -35,6 +36,7 @@ CHECKS: tuple[Check, ...] = (
     settled_alike,
     words_are_used,
     stood_until_resumed,
+    cut_only_while_armed,
     cut_where_reported,
     nothing_early,
 )

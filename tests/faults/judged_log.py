@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from machines.entries import ColumnsPrinted, GapSettled, NodeStarted, OperatorActed
+from machines.entries import (
+    ColumnsPrinted,
+    ConditionsChanged,
+    Entry,
+    GapSettled,
+    KnifeArmed,
+    KnifeDisarmed,
+    NodeStarted,
+    OperatorActed,
+    StripCut,
+)
+from tests.faults.board import JAM
 from tests.faults.evidence import Evidence
 from tests.faults.outcomes import asked_again, named, printed, shown
 
@@ -105,17 +116,39 @@ def words_are_used(evidence: Evidence) -> list[str]:
 
 
 def stood_until_resumed(evidence: Evidence) -> list[str]:
-    """Where the machine is attended, nothing is laid between an unplanned stop and a person's resume; or until a board
-    was enrolled there, which a person beside the machine did."""
+    """Where the machine is attended, nothing is laid between an unplanned stop or a jam and a person's resume; or until
+    a board was enrolled there, which a person beside the machine did."""
     if not evidence.attended:
         return []
     stopped_at, complaints = None, []
     for entry in (one for told in evidence.told_by_each for one in (None, *told)):
         if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
             stopped_at = None
-        elif isinstance(entry, NodeStarted) and entry.unplanned_stop:
+        elif _stopped_by_itself(entry):
             stopped_at = entry.at
         elif isinstance(entry, ColumnsPrinted) and stopped_at is not None and entry.at > stopped_at:
             columns = f"{entry.columns.first} to {entry.columns.end}"
             complaints.append(f"columns {columns} were laid after an unplanned stop, and nobody resumed")
+    return complaints
+
+
+def _stopped_by_itself(entry: Entry) -> bool:
+    if isinstance(entry, NodeStarted):
+        return entry.unplanned_stop
+    return isinstance(entry, ConditionsChanged) and JAM in entry.keywords
+
+
+def cut_only_while_armed(evidence: Evidence) -> list[str]:
+    """The knife cuts only where a person armed it and nothing disarmed it since. A strip without columns ends where the
+    one before it did, and is cut with that one."""
+    armed, cut_at, complaints = False, None, []
+    for entry in (one for told in evidence.told_by_each for one in (None, *told)):
+        if isinstance(entry, StripCut):
+            if entry.made and not armed and entry.paper_position != cut_at:
+                complaints.append(f"cut at place {entry.paper_position}, and nobody had armed the knife")
+            armed, cut_at = armed and entry.made, entry.paper_position if entry.made else cut_at
+        elif isinstance(entry, KnifeArmed):
+            armed = True
+        elif isinstance(entry, KnifeDisarmed) or (isinstance(entry, NodeStarted) and entry.unplanned_stop):
+            armed = False
     return complaints

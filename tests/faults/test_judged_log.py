@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import utc
-from machines.entries import NodeStarted, OperatorActed
+from machines.entries import ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
 from machines.recovery import Override, Policy, Rule
 from machines.structure import unstructure
 from tests.faults import judged_log, judged_paper, outcomes
@@ -129,7 +129,7 @@ def test_where_a_journal_goes_on_what_is_in_it_and_not_in_the_log_is_seen(tmp_pa
     good = replace(evidence(tmp_path), whole_journal=False)
     enrolled = {"kind": "node-enrolled", "data": {"epoch": 2}}
     anew = [{"kind": one["kind"], "data": one | {"seq": seq}} for seq, one in enumerate(told()[3:], 1)]
-    again = replace(good, facts=[*good.facts[:4], enrolled, *anew], machine={"accepted_through": 2})
+    again = replace(good, facts=[*good.facts[:5], enrolled, *anew], machine={"accepted_through": 2})
     kept = [(entry | {"seq": seq}, True) for seq, entry in enumerate(told()[3:], 1)]
     assert judge(replace(again, journal=kept), [judged_log.entries_taken_once]) == []
     lost = [*kept[:1], (printed(2, GAP[1], END - 1, 11), True)]
@@ -153,3 +153,25 @@ def test_what_is_perhaps_on_the_paper_stays_so_where_it_is_left_out_before_it_is
     counted = evidence(tmp_path, entries=entries)
     assert sorted(outcomes.named(counted, "unknown")) == [GAP[0], GAP[0] + 1]
     assert sorted(outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])]
+
+
+def test_a_cut_by_a_knife_that_nobody_armed_is_seen(tmp_path: Path) -> None:
+    good = evidence(tmp_path)
+    check, complaint = [judged_log.cut_only_while_armed], ["cut at place 5, and nobody had armed the knife"]
+    assert judge(good, check) == []
+    assert judge(replace(good, facts=good.facts[1:]), check) == complaint
+    off = {"kind": "knife-disarmed", "data": unstructure(KnifeDisarmed(seq=2, at=BEGINS, why="paused"))}
+    began = {"kind": "node-started", "data": unstructure(NodeStarted(seq=2, at=BEGINS, unplanned_stop=True))}
+    for disarming in (off, began):
+        assert judge(replace(good, facts=[good.facts[0], disarming, *good.facts[1:]]), check) == complaint
+
+
+def test_an_attended_machine_that_prints_on_after_a_jam_is_seen(tmp_path: Path) -> None:
+    jammed = unstructure(ConditionsChanged(seq=2, at=BEGINS, keywords=("media-jam-error",)))
+    resumed = unstructure(OperatorActed(seq=3, at=BEGINS, action="resume"))
+    laid = printed(4, FIRST, END, 0)
+    check = [judged_log.stood_until_resumed]
+    assert judge(replace(evidence(tmp_path / "a", entries=[jammed, resumed, laid]), attended=True), check) == []
+    assert judge(replace(evidence(tmp_path / "b", entries=[jammed, laid]), attended=True), check) == [
+        "columns 100 to 130 were laid after an unplanned stop, and nobody resumed"
+    ]

@@ -363,8 +363,8 @@ def test_a_batch_has_so_many_entries() -> None:
 
 
 def test_an_entry_that_is_not_understood_is_no_place_for_a_film() -> None:
-    with pytest.raises(InputError, match=r"entries\[0\]: .* characters, and not understood; give at most 50000"):
-        read_batch({"epoch": 1, "entries": [entry("film", frames="x" * 50_000)]})
+    with pytest.raises(InputError, match=r"entries\[0\]: .* characters, and not understood; give at most 200000"):
+        read_batch({"epoch": 1, "entries": [entry("film", frames="x" * 200_000)]})
 
 
 def test_an_epoch_that_nobody_here_gave_is_called_that(tmp_path: Path) -> None:
@@ -381,5 +381,5 @@ def test_the_bounds_are_these() -> None:
     assert timedelta(seconds=60) == entry_bounds.SLACK
     assert timedelta(days=7) == entry_bounds.FARTHEST_AHEAD
     assert entry_bounds.EARLIEST_YEAR == 2000
-    assert (told.MOST_ENTRIES, told.LONGEST_ENTRY, told.LONGEST_KIND) == (500, 50_000, 60)
+    assert (told.MOST_ENTRIES, told.LONGEST_ENTRY, told.LONGEST_KIND) == (500, 200_000, 60)
     assert (reports.SHIFT_TOLERANCE_S, reports.MOST_ERROR_S) == (0.001, 86_400.0)

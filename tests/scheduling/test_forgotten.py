@@ -52,7 +52,8 @@ def test_a_run_that_is_not_known_is_told_once_with_what_to_do(tmp_path: Path) ->
     assert notice.said == (
         "its board tells of run second since 2026-10-26 12:00 (Europe/Lisbon), and no such run is known here: this"
         " server was put back from an older copy. What it tells is kept. Put back a newer copy, or plan the run again"
-        " under the same id, from and to the same instants; under another one, what lies on the paper counts as missed"
+        " as it was, under the same id, from and to the same instants, with begins_in_the_past; under another id, what"
+        " lies on the paper counts as missed"
     )
 
 

@@ -18,8 +18,8 @@ def run_not_known(rows: Rows, fact: Recorded, event: RunNotKnown) -> None:
     said = (
         f"its board tells of run {event.run} since {_local(event.since, event.zone)}, and no such run is known here:"
         " this server was put back from an older copy. What it tells is kept. Put back a newer copy, or plan the run"
-        " again under the same id, from and to the same instants; under another one, what lies on the paper counts as"
-        " missed"
+        " again as it was, under the same id, from and to the same instants, with begins_in_the_past; under another id,"
+        " what lies on the paper counts as missed"
     )
     _raise(rows, fact, NOT_KNOWN, said, run=event.run)
 

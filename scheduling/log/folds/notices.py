@@ -62,7 +62,7 @@ OURS = (
 )  # the other kinds are the machine's own keywords
 
 PAUSED = "paused"
-STOPPED_UNPLANNED = "it stopped unplanned, as after a power cut; somebody must look at it, and resume it there"
+STOPPED_UNPLANNED = "it stopped by itself, as after a power cut; somebody must look at it, and resume it there"
 _TO_THE_SECOND = "%Y-%m-%d %H:%M:%S UTC"
 
 DID: Mapping[Action, str] = {

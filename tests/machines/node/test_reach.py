@@ -38,7 +38,7 @@ WELL = after_pass(Reach(), None, moment(0.0), 60.0, heard=True)
 
 
 def test_while_all_is_well_it_says_when_the_server_was_heard() -> None:
-    assert told(WELL, 180.0).in_words() == "in reach; heard 2026-09-21 14:13 UTC (3 min ago) or later"
+    assert told(WELL, 180.0).in_words() == "in reach; heard at least once since 2026-09-21 14:13 UTC (3 min ago)"
     assert told(Reach(), 0.0) == NOT_HEARD
     assert NOT_HEARD.in_words() == "not heard yet"
 

@@ -262,6 +262,6 @@ def test_the_notice_of_an_unplanned_stop_says_what_to_do() -> None:
     a_run_on_a_machine(0)
     say("machine/left", started(1, unplanned=True), conditions(2, "paused"))
     (notice,) = Notice.objects.filter(kind="paused")
-    assert notice.said == "it stopped unplanned, as after a power cut; somebody must look at it, and resume it there"
+    assert notice.said == "it stopped by itself, as after a power cut; somebody must look at it, and resume it there"
     say("machine/left", acted(3, "resume"), conditions(4), acted(5, "pause"), conditions(6, "paused"))
     assert Notice.objects.filter(kind="paused", cleared_at=None).get().said == "the machine says paused"
