@@ -49,6 +49,7 @@ class SimulatedMachine:
         *,
         calibration: Calibration | None = None,
         faults: Callable[[], FaultPlan] = no_faults,
+        draws: bool = True,
     ) -> None:
         """Thread the folder's paper.
 
@@ -59,6 +60,7 @@ class SimulatedMachine:
             clock: the true one; the paper keeps the true instants, whatever the board beside it believes.
             calibration: what was measured of it; what it orders its motor and its nozzles follows from it.
             faults: what is wrong with it, asked anew for each order.
+            draws: whether closing it leaves a picture of the paper.
 
         Raises:
             InputError: the folder's paper is that of another machine, or the calibration.
@@ -70,6 +72,7 @@ class SimulatedMachine:
         self._seed = nozzle_seed
         self._clock = clock
         self._faults = faults
+        self._draws = draws
         self._paper = PaperWriter(folder, profile)
         self._body = read_body(folder, self._paper.end)
         self._idle = IdleNozzles.of(profile, clock.now())
@@ -198,10 +201,10 @@ class SimulatedMachine:
         """Nothing to do: an order is done in an instant."""
 
     def close(self) -> None:
-        """Stop, and leave a picture of the paper as a viewer sees it, ``paper.png``."""
+        """Stop, and leave a picture of the paper as a viewer sees it, ``paper.png``, where it draws."""
         end = self._paper.end
         self._paper.close()
-        if end:
+        if end and self._draws:
             first = max(0, end - LARGEST_PICTURE_COLUMNS)
             picture = paper_png(self._folder, first, end, self._profile.travel)
             partial = self._folder / "paper.png.partial"

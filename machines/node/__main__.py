@@ -12,7 +12,7 @@ import logging
 import os
 import sqlite3
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from machines.calibration import Calibration
@@ -24,7 +24,7 @@ from machines.entries import Action
 from machines.errors import InputError
 from machines.node import board_commands, holds, reach, takeover
 from machines.node import held as holding
-from machines.node.agent import Settings, agent_runs, run
+from machines.node.agent import agent_runs, run
 from machines.node.arming import act, ask_to_arm
 from machines.node.at_hand import OpenDriver
 from machines.node.board_commands import Commands
@@ -36,6 +36,7 @@ from machines.node.panel.pin import hashed, new_pin
 from machines.node.panel.serving import read_address
 from machines.node.printing import MustNotPrint
 from machines.node.service import teller
+from machines.node.settings import Settings
 from machines.node.status import gather
 from machines.profile import Profile
 from machines.wire import RunWork
@@ -54,28 +55,32 @@ ACTIONS: Mapping[Action, str] = {
 }
 
 
+def _say(message: str) -> None:
+    sys.stderr.write(message)
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
     options = _parser(os.environ).parse_args(arguments)
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
+    return guarded(lambda: int(options.command(options)))
+
+
+def guarded(command: Callable[[], int], say: Callable[[str], object] = _say) -> int:
+    """The exit status of a command: its own, or what its failure comes to, which is said."""
     try:
-        return int(options.command(options))
+        return command()
     except InputError as error:
-        return _fail(2, str(error))
+        status, why = 2, str(error)
     except (Unreachable, Refused) as error:
-        return _fail(3, str(error))
+        status, why = 3, str(error)
     except MustNotPrint as error:
-        return _fail(
-            4, f"fenced off, this board prints no more: {error}. To let it print again, enrol it with a new code"
-        )
+        status = 4
+        why = f"fenced off, this board prints no more: {error}. To let it print again, enrol it with a new code"
     except (sqlite3.Error, OSError) as error:
-        return _fail(
-            5, f"cannot read or write its files, and never prints blind: {error}; make room, and check the card"
-        )
-
-
-def _fail(status: int, message: str) -> int:
-    sys.stderr.write(f"dayroll-node: {message}\n")
+        status = 5
+        why = f"cannot read or write its files, and never prints blind: {error}; make room, and check the card"
+    say(f"dayroll-node: {why}\n")
     return status
 
 

@@ -9,7 +9,6 @@ import sqlite3
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from time import sleep
@@ -18,17 +17,16 @@ from typing import IO
 
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import beside, board, holds
-from machines.node import held as holding
+from machines.node import beside, holds
 from machines.node.asked import AskedForWork
+from machines.node.assembly import Board, assemble, call
 from machines.node.at_hand import OpenDriver
-from machines.node.client import Client
-from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
 from machines.node.panel.serving import Panel, serving
 from machines.node.plates import PlateStore
 from machines.node.printing import MustNotPrint, Printer
 from machines.node.service import ALIVE, READY, STOPPING, Tell
+from machines.node.settings import Settings
 from machines.node.timekeeper import Timekeeper
 
 log = logging.getLogger(__name__)
@@ -41,28 +39,6 @@ FAREWELL_S = 5.0
 SWITCH_S = 0.001
 LOCK_ATTEMPTS, LOCK_PAUSE_S = 20, 0.05
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Settings:
-    """What a person may set.
-
-    Attributes:
-        horizon: how far ahead work is held, an ISO 8601 duration.
-        columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
-        panel: address and port of the panel; None for no panel.
-        battery_clock_ppm: how wrong the board's battery clock runs at most; None where it has none to be believed.
-    """
-
-    horizon: str = "PT168H"
-    columns_per_commit: int = 1
-    resume_unattended: bool = False
-    panel: tuple[str, int] | None = None
-    battery_clock_ppm: float | None = None
-
-    def __post_init__(self) -> None:
-        if self.columns_per_commit < 1:
-            raise InputError("columns_per_commit", f"{self.columns_per_commit} columns", "give at least 1")
 
 
 class Stop:
@@ -134,38 +110,20 @@ def run(home: Path, clock: Clock, open_driver: OpenDriver, settings: Settings, t
 
 
 def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, settings: Settings, tell: Tell) -> None:
-    with journal.reading() as db:
-        credentials = holding.credentials(db)
-    if credentials is None:
-        raise InputError("home", f"{home} is not enrolled", "run dayroll-node enrol")
-    time = Timekeeper(
-        clock,
-        journal,
-        boot_name(clock),
-        counter=board.counter_name(clock),
-        own_clocks=board.own_clocks(clock, settings.battery_clock_ppm),
+    parts = assemble(
+        Board(
+            home=home,
+            journal=journal,
+            clock=clock,
+            boot=boot_name(clock),
+            plates=PlateStore(home / "plates"),
+            open_driver=open_driver,
+            connect=call,
+            asked=AskedForWork(clock.elapsed),
+        ),
+        settings,
     )
-    plates = PlateStore(home / "plates")
-    asked = AskedForWork(clock.elapsed)
-    exchange = Exchange(
-        journal=journal,
-        clock=clock,
-        time=time,
-        plates=plates,
-        client=Client(credentials.server, credentials.token),
-        epoch=credentials.epoch,
-        horizon=settings.horizon,
-        asked=asked,
-    )
-    printer = Printer(
-        journal,
-        time.estimate,
-        plates,
-        open_driver,
-        settings.columns_per_commit,
-        resume_unattended=settings.resume_unattended,
-        asked=asked,
-    )
+    time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, boot_name(clock))
     with _signals(stop.ask), serving(panel, settings.panel):

@@ -106,14 +106,31 @@ def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], f
 class Client:
     """Calls of one node to its server."""
 
-    def __init__(self, server: str, token: str | None = None, limits: Limits = LIMITS) -> None:
+    def __init__(
+        self,
+        server: str,
+        token: str | None = None,
+        limits: Limits = LIMITS,
+        connect: Callable[[Deadline, float], urllib3.PoolManager] = connections,
+    ) -> None:
+        """Nothing is called yet.
+
+        Args:
+            server: its address.
+            token: of the board; None for one that is not enrolled.
+            limits: on the time that answers take.
+            connect: makes the connections, whose reads heed a deadline, and each a limit, seconds.
+
+        Raises:
+            InputError: that is no address.
+        """
         if not server.startswith(("http://", "https://")):
             raise InputError("server", f"{server!r} is no address", "give http://host or https://host")
         self._base = server.rstrip("/") + "/api/v1/"
         self._authorization = {} if token is None else {"Authorization": f"Bearer {token}"}
         self._limits = limits
         self._deadline = Deadline(limits.read_s)
-        self._connections = connections(self._deadline, limits.read_s)
+        self._connections = connect(self._deadline, limits.read_s)
 
     def enrol(self, code: str) -> Enrolled:
         """Turn a one-time code into a token.

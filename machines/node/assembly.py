@@ -1,0 +1,99 @@
+"""The parts of a running node, put together: what tells the time, what speaks with the server, what prints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from machines.clock import Clock
+from machines.errors import InputError
+from machines.node import board
+from machines.node import held as holding
+from machines.node.asked import AskedForWork
+from machines.node.at_hand import OpenDriver
+from machines.node.client import Client, Credentials
+from machines.node.exchange import Exchange
+from machines.node.journal import Journal
+from machines.node.plates import PlateStore
+from machines.node.printing import Printer
+from machines.node.settings import Settings
+from machines.node.timekeeper import Timekeeper
+
+
+@dataclass(frozen=True, kw_only=True)
+class Board:
+    """What a node stands on.
+
+    Attributes:
+        home: its folder.
+        journal: in it, open.
+        clock: the board's.
+        boot: names the count of the clock's elapsed seconds.
+        plates: where fetched ones are kept.
+        open_driver: opens the machine beside it.
+        connect: makes the client that calls the server.
+        asked: tells the print loop of the exchange's passes.
+    """
+
+    home: Path
+    journal: Journal
+    clock: Clock
+    boot: str
+    plates: PlateStore
+    open_driver: OpenDriver
+    connect: Callable[[Credentials], Client]
+    asked: AskedForWork
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parts:
+    """The parts; each is run by whoever put them together."""
+
+    time: Timekeeper
+    exchange: Exchange
+    printer: Printer
+
+
+def call(credentials: Credentials) -> Client:
+    """The client of a board that is enrolled, over the network."""
+    return Client(credentials.server, credentials.token)
+
+
+def assemble(on: Board, settings: Settings) -> Parts:
+    """Put the parts together; nothing runs yet.
+
+    Raises:
+        InputError: the board is not enrolled, or has no such clock as is set.
+    """
+    with on.journal.reading() as db:
+        credentials = holding.credentials(db)
+    if credentials is None:
+        raise InputError("home", f"{on.home} is not enrolled", "run dayroll-node enrol")
+    time = Timekeeper(
+        on.clock,
+        on.journal,
+        on.boot,
+        counter=board.counter_name(on.clock),
+        own_clocks=board.own_clocks(on.clock, settings.battery_clock_ppm),
+    )
+    exchange = Exchange(
+        journal=on.journal,
+        clock=on.clock,
+        time=time,
+        plates=on.plates,
+        client=on.connect(credentials),
+        epoch=credentials.epoch,
+        horizon=settings.horizon,
+        asked=on.asked,
+    )
+    printer = Printer(
+        on.journal,
+        time.estimate,
+        on.plates,
+        on.open_driver,
+        settings.columns_per_commit,
+        resume_unattended=settings.resume_unattended,
+        asked=on.asked,
+    )
+    return Parts(time=time, exchange=exchange, printer=printer)

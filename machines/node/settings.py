@@ -1,0 +1,29 @@
+"""What a person may set of a running node."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from machines.errors import InputError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What a person may set.
+
+    Attributes:
+        horizon: how far ahead work is held, an ISO 8601 duration.
+        columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
+        panel: address and port of the panel; None for no panel.
+        battery_clock_ppm: how wrong the board's battery clock runs at most; None where it has none to be believed.
+    """
+
+    horizon: str = "PT168H"
+    columns_per_commit: int = 1
+    resume_unattended: bool = False
+    panel: tuple[str, int] | None = None
+    battery_clock_ppm: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.columns_per_commit < 1:
+            raise InputError("columns_per_commit", f"{self.columns_per_commit} columns", "give at least 1")
