@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 import random
-import resource
 import shutil
 import sqlite3
-import subprocess
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-from machines.clock import SKEW_VARIABLE
 from machines.node.journal import FILE_NAME
-from server.demo.processes import PATIENCE_S, ROOT, Child, DemoError, environment, node_program
-from tests.faults.board import TROUBLE_VARIABLE, boot_anew
+from server.demo.processes import PATIENCE_S, DemoError
+from tests.faults.board import boot_anew
 from tests.faults.evidence import Common
 from tests.faults.lane import Lane
+from tests.faults.program import Program
 from tests.faults.scenario import Scenario
 
 # What a service manager starts again: a fault of the program, files that cannot be read or written. The first is a
 # broken promise all the same.
 STARTED_AGAIN = (1, 5)
-# "Nothing needs a hand" is a promise to venues that let their machine print on by itself.
-UNATTENDED = ["--resume-unattended"]
 # How an agent ends that is fenced off.
 FENCED = 4
-CARD_LIMIT_BYTES = 64 * 1024
-UNLIMITED = resource.RLIM_INFINITY
 ENROLMENTS_TRIED = 40
 
 
@@ -49,11 +44,11 @@ class Board:
     home: Path
     paper: Path
     trouble: Path
-    child: Child
+    child: Program
     off: int = 1
     full: int = 0
     ended: list[int] = field(default_factory=list)
-    asked: subprocess.Popen[bytes] | None = None
+    asked: Any = None
 
     def power_on(self) -> None:
         """One fault less keeps it off."""
@@ -101,19 +96,9 @@ class Board:
         self.full -= 1
         self._limit()
 
-    def command(self, *arguments: str) -> list[str]:
-        """A command of this board."""
-        python, *_ = node_program()
-        return [python, "-m", "tests.faults.board", *arguments, "--home", str(self.home)]
-
     def ask(self, *arguments: str) -> None:
         """A person beside it gives a command; what comes of it is the board's own."""
-        self.asked = subprocess.Popen(
-            self.command(*arguments),
-            env=self.child.environment,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        self.asked = self.child.ask(*arguments)
 
     def hold(self) -> str:
         """What keeps it from printing on, by its journal; nothing where there is none that can be read."""
@@ -140,9 +125,7 @@ class Board:
         self._limit()
 
     def _limit(self) -> None:
-        if self.child.process is not None and self.runs():
-            soft = CARD_LIMIT_BYTES if self.full else UNLIMITED
-            resource.prlimit(self.child.process.pid, resource.RLIMIT_FSIZE, (soft, UNLIMITED))
+        self.child.limit_files(full=self.full > 0)
 
     def _note_end(self) -> int | None:
         """The exit status of an agent that ended by itself since the last look; None for none."""
@@ -161,23 +144,16 @@ def make_board(lane: Lane, scenario: Scenario, folder: Path, name: str, paper: P
     home.mkdir(parents=True)
     for made in (trouble, paper):
         made.mkdir(parents=True, exist_ok=True)
-    (home / "paper").symlink_to(paper)
+    (home / "paper").symlink_to(Path("..") / paper.relative_to(folder))
     boot_anew(trouble, 0.0)
-    more = {SKEW_VARIABLE: scenario.skew, TROUBLE_VARIABLE: str(trouble), "PYTHONPATH": str(ROOT)}
-    board = Board(home, paper, trouble, Child(name, [], environment(home, lane.clock, **more), folder / f"{name}.log"))
-    attended = [] if scenario.attended else UNATTENDED
-    board.child.command = board.command("run", "--horizon", scenario.horizon, *attended)
-    return board
+    return Board(home, paper, trouble, lane.program(scenario, home, trouble))
 
 
 def enrol(lane: Lane, board: Board, machine: str) -> None:
     """A person enrols a board, with a new code each time it does not work."""
     for _ in range(ENROLMENTS_TRIED):
         code = lane.studio.create(f"machines/{machine}/enrolment", None)["code"]
-        command = board.command("enrol", "--server", lane.address, "--code", code)
-        done = subprocess.run(
-            command, env=board.child.environment, capture_output=True, text=True, timeout=2 * PATIENCE_S, check=False
-        )
+        done = board.child.do("enrol", "--server", lane.address, "--code", code)
         if done.returncode == 0:
             return
     raise DemoError(f"the board could not be enrolled: {done.stderr.strip()[-500:]}")

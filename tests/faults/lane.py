@@ -23,6 +23,7 @@ from server.demo.processes import (
 )
 from tests.faults.furniture import VENUES, furnish
 from tests.faults.options import POLICIES
+from tests.faults.program import Program, program
 from tests.faults.relay import Relay, relaying
 from tests.faults.scenario import Scenario
 
@@ -56,6 +57,8 @@ class Lane:
         address: of the relay, which is all that a node knows.
         made: how many machines were made.
         ahead_s: by how much the server's clock is ahead of the true one, seconds.
+        accounted_limit_s: how long all may take to be accounted for once nothing is wrong any more, real seconds; for a
+            computer that is very busy, and no promise.
     """
 
     folder: Path
@@ -66,6 +69,7 @@ class Lane:
     address: str
     made: int = 0
     ahead_s: float = 0.0
+    accounted_limit_s: float = 90.0
 
     @property
     def home(self) -> Path:
@@ -88,6 +92,18 @@ class Lane:
     def next_begin(self) -> datetime:
         """When runs that are planned now can begin."""
         return utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
+
+    def program(self, scenario: Scenario, home: Path, trouble: Path) -> Program:
+        """The program of a board."""
+        return program(self.clock, scenario, home, trouble)
+
+    def real_s(self) -> float:
+        """Seconds that really passed, since some instant."""
+        return time.monotonic()
+
+    def pass_time(self, real_s: float) -> None:
+        """Let everything go on for so many real seconds."""
+        time.sleep(real_s)
 
     def server_environment(self) -> dict[str, str]:
         """Of a command beside the server."""

@@ -37,26 +37,29 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
     """Columns that decisions name as ``unknown`` or ``skipped``; how often.
 
     Where an outage interrupts the making good of another, its decision takes over what that one said of columns that
-    printing has not come to yet; but what is perhaps on the paper stays so, if it is left out when it was to be printed
-    once more. Where a segment is printed once more, what was left out in it is printed after all.
+    printing has not come to yet; but what is on the paper, or perhaps is, stays so if it is left out when it was to be
+    printed once more. Where a segment is printed once more, what was left out in it is printed after all.
     """
     found: dict[str, Counter[int]] = {"unknown": Counter(), "skipped": Counter()}
     reached: dict[str, int] = {}
+    laid, once_more = set[int](), set[int]()
     for entry in evidence.entries():
         if isinstance(entry, ColumnsPrinted):
             reached[entry.run] = max(reached.get(entry.run, 0), entry.columns.end)
+            laid.update(range(entry.columns.first, entry.columns.end))
         elif isinstance(entry, GapSettled):
-            _decide(entry, max(entry.gap.first, reached.get(entry.run, 0)), found)
+            _decide(entry, max(entry.gap.first, reached.get(entry.run, 0)), laid & once_more, found)
+            once_more.update(range(entry.decision.again.first, entry.decision.again.end))
     return found[part]
 
 
-def _decide(entry: GapSettled, first: int, found: dict[str, Counter[int]]) -> None:
+def _decide(entry: GapSettled, first: int, laid: set[int], found: dict[str, Counter[int]]) -> None:
     decision, over = entry.decision, range(first, entry.gap.end)
     perhaps = {column for column in over if found["unknown"][column]}
     for column in over:  # a counter does not mind where there is none
         del found["unknown"][column], found["skipped"][column]
     for column in range(decision.again.first, decision.again.end):
         del found["skipped"][column]
-    left_out = set(range(decision.skipped.first, decision.skipped.end))
+    left_out = set(range(decision.skipped.first, decision.skipped.end)) - laid
     found["skipped"].update(left_out - perhaps)
     found["unknown"].update([*range(decision.unknown.first, decision.unknown.end), *(left_out & perhaps)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import urllib3
@@ -21,7 +20,6 @@ from tests.faults.stage import Stage
 LOOK_EVERY_S = 0.05
 # The limits are for a machine that is very busy, and are no promise.
 HEARD_LIMIT_S = 180.0
-ACCOUNTED_LIMIT_S = 90.0
 
 
 def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
@@ -30,23 +28,33 @@ def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
     Raises:
         DemoError: the run of faults itself cannot go on.
     """
+    stage = set_up(lane, scenario, folder)
+    try:
+        set_out(stage)
+        _happen(stage)
+        lane.relay.calm(scenario.seed)
+        lane.wait()
+        wait_until_accounted(stage)
+    finally:
+        end(stage)
+    return stage
+
+
+def set_up(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
+    """A machine with a board that is enrolled, and has no power yet."""
     lane.relay.calm(scenario.seed)
     machine = lane.add_machine(scenario)
     board = make_board(lane, scenario, folder, "board", folder / "paper")
     enrol(lane, board, machine)
-    stage = Stage(lane, scenario, folder, machine, utc(lane.clock.now()), boards=[board])
-    try:
-        board.power_on()
-        _wait_until_heard(stage)
-        stage.begins = lane.next_begin()
-        plan_first(stage)
-        _happen(stage)
-        lane.relay.calm(scenario.seed)
-        lane.wait()
-        _wait_until_accounted(stage)
-    finally:
-        _end(stage)
-    return stage
+    return Stage(lane, scenario, folder, machine, utc(lane.clock.now()), boards=[board])
+
+
+def set_out(stage: Stage) -> None:
+    """The board is heard, and its runs are planned."""
+    stage.board.power_on()
+    _wait_until_heard(stage)
+    stage.begins = stage.lane.next_begin()
+    plan_first(stage)
 
 
 def _happen(stage: Stage) -> None:
@@ -61,22 +69,22 @@ def _happen(stage: Stage) -> None:
             first.do()
             continue
         tend(stage)
-        time.sleep(LOOK_EVERY_S)
+        stage.lane.pass_time(LOOK_EVERY_S)
 
 
 def _wait_until_heard(stage: Stage) -> None:
     """Until the board's agent runs; on a busy machine it begins slowly, and a run that is over then tries nothing."""
-    deadline = time.monotonic() + HEARD_LIMIT_S
+    deadline = stage.lane.real_s() + HEARD_LIMIT_S
     while stage.lane.studio.get(f"machines/{stage.machine}")["last_reported_at"] is None:
-        if time.monotonic() > deadline:
+        if stage.lane.real_s() > deadline:
             raise DemoError(f"the board does not begin: {stage.board.said()[-400:]!r}")
-        time.sleep(LOOK_EVERY_S)
+        stage.lane.pass_time(LOOK_EVERY_S)
 
 
-def _wait_until_accounted(stage: Stage) -> None:
+def wait_until_accounted(stage: Stage) -> None:
     """Until the server has every column and the board knows it, or nothing more can be hoped for."""
-    deadline = time.monotonic() + ACCOUNTED_LIMIT_S
-    while time.monotonic() < deadline:
+    deadline = stage.lane.real_s() + stage.lane.accounted_limit_s
+    while stage.lane.real_s() < deadline:
         tend(stage)
         board = stage.survivor
         told = _accounted(stage) and all(accepted for _, accepted in read_journal(board.home))
@@ -85,7 +93,7 @@ def _wait_until_accounted(stage: Stage) -> None:
         if board.gave_up():
             stage.problems.append(f"the agent ended ({board.ended}) and needs a hand: {board.said()[-400:]!r}")
             return
-        time.sleep(LOOK_EVERY_S)
+        stage.lane.pass_time(LOOK_EVERY_S)
     stage.problems.append(f"not every column was accounted for; the board said {stage.survivor.said()[-400:]!r}")
 
 
@@ -107,7 +115,7 @@ def _one_is_fenced(stage: Stage) -> bool:
     return stage.board.fenced() != stage.clones[-1].fenced()
 
 
-def _end(stage: Stage) -> None:
+def end(stage: Stage) -> None:
     """Nothing runs on, and the server is there, with the true time."""
     for board in (*stage.boards, *stage.clones):
         try:

@@ -103,7 +103,7 @@ class Scenario:
     @property
     def lasts_h(self) -> float:
         """Until its runs are over and the last of its faults has passed, hours."""
-        return max(self.hours, *(fault.at_h + fault.lasts_h for fault in self.faults))
+        return max([self.hours, *(fault.at_h + fault.lasts_h for fault in self.faults)])
 
     def __str__(self) -> str:
         spans = "+".join(f"{span:.1f}" for span in self.spans_h)

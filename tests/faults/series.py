@@ -57,19 +57,33 @@ def play_and_judge(lane: Lane, scenario: Scenario) -> Result:
     Raises:
         DemoError: the run of faults itself cannot go on.
     """
-    began = time.monotonic()
     folder = lane.folder / f"seed-{scenario.seed}"
-    stage = play(lane, scenario, folder)
-    evidence = evidence_of(stage)
-    problems = [*stage.problems, *_ended(stage), *_views(stage), *judge(evidence)]
-    if not problems:
+    result, _ = judged(lane, scenario, folder)
+    if not result.problems:
         shutil.rmtree(folder)
+    return result
+
+
+def judged(lane: Lane, scenario: Scenario, folder: Path) -> tuple[Result, Stage]:
+    """One scenario from beginning to end, in an empty folder; and what it has left.
+
+    Raises:
+        DemoError: the run of faults itself cannot go on.
+    """
+    began = time.monotonic()
+    stage = play(lane, scenario, folder)
+    return verdict(stage, began), stage
+
+
+def verdict(stage: Stage, began_s: float) -> Result:
+    """What became of a scenario that was played, since a second of the monotonic clock."""
+    evidence = evidence_of(stage)
     columns = {name: sum(run[name] for run in evidence.runs) for name in ("printed", "unknown", "skipped")}
     return Result(
-        scenario=scenario,
-        problems=problems,
+        scenario=stage.scenario,
+        problems=[*stage.problems, *_ended(stage), *_views(stage), *judge(evidence)],
         columns={"planned": len(evidence.planned)} | columns,
-        took_s=time.monotonic() - began,
+        took_s=time.monotonic() - began_s,
         restarts=[status for board in stage.boards for status in board.ended],
     )
 
@@ -134,7 +148,7 @@ class Series:
             for one in done:
                 one.result()
         while not waiting.empty():
-            self._tell(_given_up(waiting.get_nowait(), DemoError("no lane could be opened")), say)
+            self._tell(given_up(waiting.get_nowait(), DemoError("no lane could be opened")), say)
         return self.results
 
     @property
@@ -164,16 +178,16 @@ class Series:
             try:
                 result = play_and_judge(lane, scenario)
             except Exception as error:  # noqa: BLE001 - whatever it is, what was played before it is kept, and told
-                self._tell(_given_up(scenario, error), say)
+                self._tell(given_up(scenario, error), say)
                 return  # the next ones get a lane of their own
             self._tell(result, say)
 
     def _tell(self, result: Result, say: Callable[[str], None]) -> None:
         with self._lock:
             self._results.append(result)
-            say(_line(result, len(self._results), len(self.scenarios)))
+            say(line(result, f"{len(self._results)}/{len(self.scenarios)}"))
             if result.problems or self.tell_all:
-                say(_story(result))
+                say(story(result))
 
     def _verify(self, lane: Lane) -> None:
         """The log's own checks, once a lane: unbroken, and its views the same when they are folded again."""
@@ -187,26 +201,28 @@ class Series:
                     self.log_complaints.append(f"{lane.folder.name}: {error}")
 
 
-def _given_up(scenario: Scenario, error: Exception) -> Result:
+def given_up(scenario: Scenario, error: Exception) -> Result:
     """Of a scenario that could not be played: it counts as broken, and the others are played all the same."""
     said = f"{error}" if isinstance(error, DemoError) else "".join(traceback.format_exception(error))
     columns = dict.fromkeys(("planned", "printed", "unknown", "skipped"), 0)
     return Result(scenario=scenario, problems=[f"not played: {said}"], columns=columns, took_s=0.0, restarts=[])
 
 
-def _line(result: Result, number: int, count: int) -> str:
+def line(result: Result, number: str) -> str:
+    """A line about a scenario that was played; ``number`` says how many were, of how many."""
     verdict = "BROKEN" if result.problems else "kept  "
     kinds = " ".join(fault.kind for fault in result.scenario.faults)
     printed = f"{result.columns['printed']:3}/{result.columns['planned']:3} printed"
-    head = f"[{number:4}/{count}] seed {result.scenario.seed:<5} {verdict} {result.took_s:5.1f} s  {printed}"
+    head = f"[{number:>9}] seed {result.scenario.seed:<5} {verdict} {result.took_s:5.1f} s  {printed}"
     return f"{head}  {result.scenario}  {kinds}"
 
 
-def _story(result: Result) -> str:
+def story(result: Result) -> str:
+    """What went wrong in it, and what there is to complain of."""
     columns = ", ".join(f"{count} {name}" for name, count in result.columns.items())
     complaints = [f"        BROKEN {problem}" for problem in result.problems]
     return "\n".join(
-        [*(f"        {line}" for line in result.scenario.story()), f"        columns: {columns}", *complaints]
+        [*(f"        {told}" for told in result.scenario.story()), f"        columns: {columns}", *complaints]
     )
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import random
-import subprocess
 
-from server.demo.processes import PATIENCE_S
 from tests.faults.boards import Board, clone, damage, enrol, make_board
+from tests.faults.program import running
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 
@@ -59,14 +58,7 @@ def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
 
 def _check_refused(stage: Stage, board: Board, laid: int) -> None:
     """An agent that finds its journal damaged says so, and prints nothing."""
-    done = subprocess.run(
-        board.child.command,
-        env=board.child.environment,
-        capture_output=True,
-        text=True,
-        timeout=2 * PATIENCE_S,
-        check=False,
-    )
+    done = board.child.do(*running(stage.scenario))
     if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
         stage.problems.append(f"a damaged journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
     if _ledger_bytes(board) != laid:

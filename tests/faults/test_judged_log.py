@@ -150,9 +150,12 @@ def test_what_is_perhaps_on_the_paper_stays_so_where_it_is_left_out_before_it_is
 ) -> None:
     again = Policy(kind="skip", half_printed="again")
     entries = [*told()[:2], settled(3, GAP[0], GAP[0] + 2, GAP[1], again), settled(4, GAP[0], GAP[0], GAP[1])]
-    counted = evidence(tmp_path, entries=entries)
+    counted = evidence(tmp_path / "a", entries=entries)
     assert sorted(outcomes.named(counted, "unknown")) == [GAP[0], GAP[0] + 1]
     assert sorted(outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])]
+    from_its_beginning = [*entries[:-1], settled(4, FIRST, FIRST, GAP[1])]
+    counted = evidence(tmp_path / "b", entries=from_its_beginning)
+    assert sorted(outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])], "what was laid lies there"
 
 
 def test_a_cut_by_a_knife_that_nobody_armed_is_seen(tmp_path: Path) -> None:
