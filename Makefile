@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench faults check format lock pictures
+.PHONY: demo test serve bench faults simulate branches check format lock pictures
 .DELETE_ON_ERROR:
 
 PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
@@ -51,6 +51,14 @@ bench: .venv/develop.stamp
 # The seed of a scenario that broke plays it again: python -m tests.faults --only SEED
 faults: .venv/server.stamp .venv-node/node.stamp
 	@$(BIN)/python -m tests.faults --scenarios $(N) --seed $(SEED)
+
+# Scenarios as above, in one process under virtual time: a seed gives the same bytes each time.
+simulate: .venv/develop.stamp
+	@$(BIN)/python -m tests.simulated --scenarios $(N) --seed $(SEED)
+
+# The power goes at every place where it may.
+branches: .venv/develop.stamp
+	@$(BIN)/python -m tests.simulated.branching
 
 check: .venv/develop.stamp
 	@$(BIN)/ruff format --check .

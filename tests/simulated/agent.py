@@ -1,0 +1,258 @@
+"""A board's program in this process: the real exchange, print loop and journal, as tasks of the world.
+
+The panel and the thread that watches for a person's stop are not played, nor two threads truly at once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import sqlite3
+import traceback
+from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from typing import Any
+from unittest.mock import patch
+
+from greenlet import getcurrent
+
+from machines.calibration import Calibration
+from machines.clock import Clock, SkewedClock
+from machines.drivers import Driver
+from machines.drivers.simulated import SimulatedMachine
+from machines.errors import InputError
+from machines.node import __main__ as command_line
+from machines.node import agent
+from machines.node.assembly import Board, Parts, assemble
+from machines.node.client import Client, Credentials
+from machines.node.journal import FILE_NAME, Journal, change_state, open_journal
+from machines.node.settings import Settings
+from machines.profile import Profile
+from machines.wire import RunWork
+from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
+from tests.faults.program import Done
+from tests.faults.scenario import Scenario
+from tests.simulated.edge import AskedAloud, BurningJournal, BurningMachine, CardPlates, LookingClock
+from tests.simulated.judged_words import WordsWatched
+from tests.simulated.network import Connections, Network
+from tests.simulated.world import Crash, Fuse, Task, VirtualClock, World
+
+# How long a process has to end in order, or by itself, virtual seconds.
+PATIENCE_S = 600.0
+# The power goes within so many virtual seconds, at one of so many places where it may.
+KILLED_WITHIN_S, MOST_PLACES = 900.0, 40
+KILLED = -9
+# How long the last reports may take, virtual seconds; a computer that is not busy has them told in a few.
+FAREWELL_S = 60.0
+
+
+@dataclass
+class Process:
+    """As the operating system tells of one: its exit status, once it has ended."""
+
+    returncode: int | None = None
+
+    def poll(self) -> int | None:
+        """The exit status; None while it runs."""
+        return self.returncode
+
+    def wait(self, timeout: float) -> int | None:
+        """It has ended by now."""
+        return self.returncode
+
+
+@dataclass
+class AgentProgram:
+    """What `tests.faults.program.Program` is where there are processes.
+
+    Attributes:
+        world, network: in which it lives.
+        scenario: what it is to be like.
+        home, trouble: the board's folders.
+        dice: decide where the power goes.
+        log: what it says.
+        process: its newest; None before the first.
+        fuse: burns before and after every commit, order and cut.
+        is_full: its files cannot grow.
+        words: what its board does with persons' words.
+    """
+
+    world: World
+    network: Network
+    scenario: Scenario
+    home: Path
+    trouble: Path
+    dice: Random
+    log: Path
+    process: Process | None = None
+    fuse: Fuse = field(default_factory=Fuse)
+    is_full: bool = False
+    words: WordsWatched = field(default_factory=WordsWatched)
+    _tasks: list[Task] = field(default_factory=list)
+    _papers: list[SimulatedMachine] = field(default_factory=list)
+    _journal: Journal | None = None
+    _stopping: bool = False
+
+    def start(self) -> None:
+        """A new process."""
+        self.process, self._stopping, self.fuse.left = Process(), False, None
+        self._spawn(self._main)
+
+    def kill(self) -> None:
+        """The power goes, at some place of the next minutes where it may."""
+        if self.runs:
+            self.fuse.left = self.dice.randrange(MOST_PLACES)
+            self.world.run(self.world.now + KILLED_WITHIN_S, lambda: not self.runs)
+        if self.runs:
+            self._cut(KILLED)
+
+    def stop(self, patience_s: float = PATIENCE_S) -> None:
+        """Ask it to end in order."""
+        if self.runs:
+            self._stopping = True
+            self.news()
+            self.world.run(self.world.now + PATIENCE_S, lambda: not self.runs)
+            assert not self.runs, "it ends in order"
+
+    def do(self, *arguments: str) -> Done:
+        """Give a command and wait for its end."""
+        if arguments[0] == "run":
+            self.start()
+            self.world.run(self.world.now + PATIENCE_S, lambda: not self.runs)
+            ended, self.process = self.process, None
+            assert ended is not None and ended.returncode is not None, "it ends"
+            return Done(ended.returncode, self.log.read_text())
+        said = io.StringIO()
+        client = patch.object(command_line, "Client", lambda server: Client(server, connect=self._connect))
+        with client, redirect_stdout(io.StringIO()), redirect_stderr(said):
+            status = command_line.main([*arguments, "--home", str(self.home)])
+        self.news()
+        return Done(status, said.getvalue())
+
+    def ask(self, *arguments: str) -> Process:
+        """Give a command; what comes of it is the board's own."""
+        if arguments[0] != "arm":
+            return Process(self.do(*arguments).returncode)
+        if self.runs:  # the command leaves word, and waits
+            with contextlib.suppress(InputError, sqlite3.Error):
+                journal = open_journal(self.home)
+                with journal.transaction() as db:
+                    change_state(db, arming_asked=1)
+                journal.close()
+            self.news()
+        return Process(0)
+
+    def limit_files(self, *, full: bool) -> None:
+        """The files of the agent cannot grow, or can again."""
+        self.is_full = full
+
+    def news(self) -> None:
+        """Whoever waits looks at once."""
+        for task in self._tasks:
+            task.wake()
+
+    @property
+    def runs(self) -> bool:
+        """Whether the process is there."""
+        return self.process is not None and self.process.returncode is None
+
+    def let_go(self, machine: SimulatedMachine) -> None:
+        """A machine was closed."""
+        self._papers.remove(machine)
+
+    def _connect(self, deadline: object, read_s: float) -> Any:
+        return Connections(self.network)
+
+    def _spawn(self, body: Callable[[], None]) -> Task:
+        task = Task(self.world, body, lambda error: self._task_ended(error))
+        task.program = self  # type: ignore[attr-defined]
+        self._tasks.append(task)
+        return task
+
+    def _task_ended(self, error: BaseException | None) -> None:
+        if isinstance(error, Crash):
+            self._cut(KILLED)
+        elif error is not None:
+            self._say("".join(traceback.format_exception(error)))
+            self._cut(1)
+
+    def _say(self, text: str) -> None:
+        with self.log.open("a") as file:
+            file.write(text)
+
+    def _main(self) -> None:
+        status = command_line.guarded(self._run, self._say)
+        tasks, self._tasks = self._tasks, []
+        for task in tasks:
+            if task is not getattr(getcurrent(), "task", None):
+                task.kill()
+        self._let_go(status)
+
+    def _run(self) -> int:
+        self._journal = journal = BurningJournal(open_journal(self.home), self)
+        clock = self._clock()
+        asked = AskedAloud(clock.elapsed, self.news)
+        parts = assemble(
+            Board(
+                home=self.home,
+                journal=journal,
+                clock=LookingClock(clock),
+                boot=(self.trouble / BOOT).read_text().strip(),
+                plates=CardPlates(self.home / "plates", self),
+                open_driver=self._open,
+                connect=self._client,
+                asked=asked,
+            ),
+            Settings(horizon=self.scenario.horizon, resume_unattended=not self.scenario.attended),
+        )
+        self._work(parts, clock)
+        return 0
+
+    def _work(self, parts: Parts, clock: Clock) -> None:
+        still: list[bool] = []
+        network = self._spawn(lambda: parts.exchange.run(lambda: bool(still), agent.LOOK_S))
+        agent._print(parts.printer, parts.exchange.clock, lambda: self._stopping or network.is_over)
+        still.append(True)
+        network.wake()
+        ends = self.world.now + FAREWELL_S
+        while not network.is_over and self.world.now < ends:
+            self.world.wait(0.1)
+
+    def _client(self, credentials: Credentials) -> Client:
+        return Client(credentials.server, credentials.token, connect=self._connect)
+
+    def _clock(self) -> Clock:
+        offset_s, drift_ppm = map(float, self.scenario.skew.split(":"))
+        skewed = SkewedClock(VirtualClock(self.world), offset_s, drift_ppm)
+        return SteppingClock(skewed, self.trouble / "clock-step", self.trouble / "slews", boot_began(self.trouble))
+
+    def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> Driver:
+        clock = VirtualClock(self.world)
+        machine = SimulatedMachine(
+            self.home / "paper", profile, run.nozzle_seed, clock, calibration=calibration, draws=False
+        )
+        self._papers.append(machine)
+        return JammingMachine(BurningMachine(machine, self), self.trouble / "jam")  # type: ignore[return-value]
+
+    def _cut(self, status: int) -> None:
+        """It is gone: what was under way is lost, the files stay."""
+        tasks, self._tasks = self._tasks, []
+        for task in tasks:
+            task.kill()
+        self._let_go(status)
+
+    def _let_go(self, status: int) -> None:
+        if self._journal is not None:
+            files = [self.home / (FILE_NAME + ending) for ending in ("", "-wal")]
+            left = {file: file.read_bytes() for file in files if status == KILLED and file.exists()}
+            self._journal.close()  # which tidies up, as nobody does when the power goes
+            for file, content in left.items():
+                file.write_bytes(content)
+        for machine in self._papers:
+            machine._paper.close()
+        self._papers, self._journal, self.fuse.left = [], None, None
+        assert self.process is not None
+        self.process.returncode = status

@@ -1,0 +1,204 @@
+"""A lane of fault runs without processes: one server in this process, and a world for each scenario."""
+
+from __future__ import annotations
+
+import io
+import logging
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from machines.clock import Clock, utc
+from server.demo.processes import DemoError, Studio
+from tests.faults.furniture import furnish
+from tests.faults.lane import CLOCK_BEGINS, SECONDS_SHOWN_PER_SECOND, SETTINGS, Lane
+from tests.faults.scenario import Scenario
+from tests.simulated.agent import AgentProgram
+from tests.simulated.chance import seeded
+from tests.simulated.edge import ProgramLogs
+from tests.simulated.network import Network
+from tests.simulated.served import HOST, Pool, Served, copy_of, put_back, serving, set_up
+from tests.simulated.world import VirtualClock, World
+
+# A server that is killed is so at one of so many commits of the next minutes.
+MOST_PLACES = 12
+
+
+@dataclass(frozen=True)
+class AheadClock:
+    """The server's clock, which may be ahead of the true one."""
+
+    base: Clock
+    ahead_s: float
+
+    def now(self) -> float:
+        """UTC as the server believes it."""
+        return self.base.now() + self.ahead_s
+
+    def elapsed(self) -> float:
+        """Elapsed seconds."""
+        return self.base.elapsed()
+
+    def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
+        """Wait."""
+        self.base.sleep(seconds, at_most_real_s)
+
+
+@dataclass
+class SimulatedLane(Lane):
+    """As the fault runs' lane, for one scenario.
+
+    Attributes:
+        world: of the scenario.
+        templates: folder of the databases to begin with.
+        dice: decide what the seed alone does not.
+    """
+
+    world: World = field(kw_only=True)
+    templates: Path = field(kw_only=True)
+    dice: Random = field(kw_only=True)
+    home_folder: Path = field(kw_only=True)
+    accounted_limit_s: float = 12.0  # eight hours of the world: a node waits for an hour at most
+
+    @property
+    def home(self) -> Path:
+        """The server's folder."""
+        return self.home_folder
+
+    def program(self, scenario: Scenario, home: Path, trouble: Path) -> Any:
+        """The program of a board."""
+        return AgentProgram(
+            self.world, self.relay, scenario, home, trouble, Random(self.dice.random()), home.with_suffix(".log")
+        )
+
+    def real_s(self) -> float:
+        """As if time was compressed as in the fault runs."""
+        return self.world.now / SECONDS_SHOWN_PER_SECOND
+
+    def pass_time(self, real_s: float) -> None:
+        """Let everything go on."""
+        self.world.run(self.world.now + real_s * SECONDS_SHOWN_PER_SECOND)
+
+    def command(self, *arguments: str) -> str:
+        """What a command of the server says."""
+        from django.core.management import CommandError, call_command
+
+        if arguments[0] == "migrate":
+            put_back(self.server, self.templates / "empty.sqlite3")
+            return ""
+        said = io.StringIO()
+        try:
+            call_command(*arguments, stdout=said, stderr=said)
+        except CommandError as error:
+            raise DemoError(f"{' '.join(arguments)}: {error}") from error
+        finally:
+            if self.server.process is None:
+                self.server.forget()
+        return said.getvalue()
+
+    def remake_key(self) -> None:
+        """The studio's way in."""
+        from server.accounts.keys import make_studio_key
+
+        self.studio.key = make_studio_key("faults", utc(self.clock.now()))
+        self.server.forget()
+
+    def move(self, ahead_s: float) -> None:
+        """A clock that is ahead by so much; not started yet."""
+        self.ahead_s = ahead_s
+        self.server.clock = AheadClock(self.clock, ahead_s)
+
+    def wait(self) -> None:
+        """Until the server answers; it does at once."""
+
+
+@dataclass(frozen=True)
+class Stand:
+    """What the lanes of this process stand on, made once.
+
+    Attributes:
+        folder: of everything.
+        key: of the studio, in the database that scenarios begin with.
+    """
+
+    folder: Path
+    key: str
+
+    @contextmanager
+    def lane(self, scenario: Scenario) -> Iterator[SimulatedLane]:
+        """A world of its own for a scenario."""
+        world = World(CLOCK_BEGINS.timestamp())
+        clock = VirtualClock(world)
+        dice = Random(f"the world of {scenario.seed}")
+        served = PlacedServer(self.folder / "server", world, clock, dice=Random(dice.random()))
+        put_back(served, self.folder / "furnished.sqlite3")
+        relay = Network(0, world=world, served=served)
+        studio = Studio(HOST, self.key, Pool(served))  # type: ignore[arg-type]
+        with serving(served), seeded(scenario.seed):
+            lane = SimulatedLane(
+                self.folder, clock, served, studio, relay, HOST,  # type: ignore[arg-type]
+                world=world, templates=self.folder, dice=dice, home_folder=served.home,
+            )  # fmt: skip
+            served.start()
+            try:
+                yield lane
+            finally:
+                served.died()
+
+
+@dataclass
+class PlacedServer(Served):
+    """A server that is killed at a commit of the next minutes."""
+
+    dice: Random = field(kw_only=True)
+
+    def kill(self, places: int = 0) -> None:
+        """End it without warning."""
+        super().kill(places or self.dice.randrange(MOST_PLACES))
+
+
+def make_stand(folder: Path) -> Stand:
+    """Set this process up as a server's, and furnish the database that scenarios begin with.
+
+    The process stands in the folder from then on, and every path in it is relative: a branch that goes on elsewhere
+    with copies of all files finds them there.
+    """
+    folder = enter(folder)
+    set_up(folder / "server", SETTINGS)
+    from django.core.management import call_command
+
+    from server import wsgi  # noqa: F401 - which sets up the logs, too
+    from server.accounts.keys import make_studio_key
+
+    _quiet()
+    world = World(CLOCK_BEGINS.timestamp())
+    served = Served(folder / "server", world, VirtualClock(world), process=object())
+    with serving(served), seeded("the furniture"):
+        call_command("migrate", verbosity=0)
+        copy_of(served, folder / "empty.sqlite3")
+        studio = Studio(HOST, make_studio_key("faults", utc(world.now)), Pool(served))  # type: ignore[arg-type]
+        furnish(studio)
+        copy_of(served, folder / "furnished.sqlite3")
+        served.died()
+    return Stand(folder, studio.key)
+
+
+def enter(folder: Path) -> Path:
+    """Stand in a folder; how it is named from there."""
+    os.chdir(folder)
+    return Path()
+
+
+def _quiet() -> None:
+    """The server's log is not looked at; what boards say goes to their logs."""
+    logging.getLogger().addHandler(logging.NullHandler())
+    for name in ("server", "scheduling", "django", "django.request"):
+        logger = logging.getLogger(name)
+        logger.handlers, logger.propagate = [logging.NullHandler()], False
+    machines = logging.getLogger("machines")
+    machines.setLevel(logging.INFO)
+    machines.handlers, machines.propagate = [ProgramLogs()], False
