@@ -111,7 +111,8 @@ def test_killed_while_it_feeds_it_passes_that_paper_over(bench_at: Make) -> None
     assert by_hand(bench) == lies, "it is not gone on with"
     columns, seen_done = used(bench)[0][2:]
     assert columns >= lies
-    assert seen_done == (columns == 1000), "if the kill came too late"
+    # The kill may come when all of it lies there, and before or after that was written down.
+    assert columns == 1000 or not seen_done
     bench.act("resume")
     count = len(bench.laid())
     wait_for(lambda: len(bench.laid()) > count, "a column after it was resumed")
