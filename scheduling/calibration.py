@@ -8,10 +8,11 @@ from machines.calibration import Calibration
 from machines.patterns import corrected_head_to_knife_mm, feed_correction
 from machines.profile import Profile
 from machines.structure import structure
-from scheduling.log.events import NAMES, MachineCalibrated
+from scheduling.log.events import NAMES
 from scheduling.log.lines import facts
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append
+from scheduling.log.studio_events import MachineCalibrated
 from scheduling.named import require
 from scheduling.selectors import machine_profile
 

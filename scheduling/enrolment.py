@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from scheduling.log.events import NodeEnrolled
 from scheduling.log.models import Machine
+from scheduling.log.server_events import NodeEnrolled
 from scheduling.log.store import Append, Attribution, append, stream_version
 
 

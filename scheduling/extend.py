@@ -10,10 +10,10 @@ from django.db.models import F
 
 from machines.profile import Profile
 from scheduling.darkroom import Original, draw_plate
-from scheduling.log.events import SegmentsPlanned
 from scheduling.log.folding import require_views
 from scheduling.log.models import Machine, Run, Segment, Source
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.studio_events import SegmentsPlanned
 from scheduling.originals import source_original
 from scheduling.planning.timeline import Timeline
 from scheduling.plates import PlateStore

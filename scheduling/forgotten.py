@@ -11,7 +11,8 @@ from machines.node.telling import SPOILT
 from machines.structure import parse_instant
 from machines.wire import Again
 from scheduling.log import models
-from scheduling.log.events import NAMES, EntriesToldAgain, RunNotKnown
+from scheduling.log.events import NAMES
+from scheduling.log.report_events import EntriesToldAgain, RunNotKnown
 from scheduling.taken import newest_told
 from scheduling.told import Told
 

@@ -17,8 +17,8 @@ from machines.profile import Profile
 from machines.recovery import Cause, Columns, Gap, Pace, Policy
 from machines.structure import structure
 from machines.wire import pace
-from scheduling.log.events import Because
 from scheduling.log.models import Machine, Outage, Run, Segment, Venue
+from scheduling.log.server_events import Because
 from scheduling.plates import PlateStore
 from scheduling.rules import Ground
 from scheduling.selectors import (

@@ -5,10 +5,10 @@ from __future__ import annotations
 from machines.errors import InputError
 from machines.recovery import Override, Rule
 from machines.structure import structure
-from scheduling.log.events import OutageOverridden
 from scheduling.log.folding import require_views
 from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
+from scheduling.log.server_events import OutageOverridden
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.outage_now import OpenOutage, next_due, open_outage
 from scheduling.races import until_won

@@ -9,9 +9,9 @@ from django.db import DEFAULT_DB_ALIAS
 
 from machines.entries import ColumnsPrinted, Entry, GapSettled, TrueAgain
 from machines.recovery import Override as Said
-from scheduling.log.events import WordPassedOver
 from scheduling.log.folding import broken_views
 from scheduling.log.models import Outage, Override, Run
+from scheduling.log.report_events import WordPassedOver
 from scheduling.override import standing_word, version_of
 
 

@@ -14,16 +14,17 @@ from machines.recovery import Decision, Gap, settle
 from machines.wire import pace
 from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible, segment_columns, timely
 from scheduling.forgotten import not_told_yet, run_not_known, told_again
-from scheduling.log.events import (
+from scheduling.log.events import Event
+from scheduling.log.folding import broken_views, require_views
+from scheduling.log.models import Machine, Run
+from scheduling.log.report_events import (
     EntryReadInPart,
     EntrySetAside,
-    Event,
+    EntryToldTwice,
     ReportsRefused,
     ReportsTakenAgain,
     SettlementDiffered,
 )
-from scheduling.log.folding import broken_views, require_views
-from scheduling.log.models import Machine, Run
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.tables import table
 from scheduling.override import was_given
@@ -222,7 +223,7 @@ def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
         yield _set_aside(told, error.doubt)
         return
     if (twice := told_twice(known.machine, entry)) is not None:
-        yield _set_aside(told, twice)
+        yield EntryToldTwice(seq=told.seq, entry=dict(told.raw), field=twice.field, problem=twice.problem)
         return
     if (late := timely(entry, ground)) is not None:
         entry, doubt = replace(entry, at=ground.now), late

@@ -14,7 +14,7 @@ from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from machines.structure import unstructure
 from scheduling.log import models
-from scheduling.log.events import RunPlanned
+from scheduling.log.studio_events import RunPlanned
 from scheduling.named import check_id, require
 from scheduling.originals import require_fits, source_original
 from scheduling.planning.timeline import Timeline

@@ -8,8 +8,8 @@ from django.db.models import Q
 
 from machines.structure import structure
 from scheduling.log import models
-from scheduling.log.events import ServiceWindowCalledOff
 from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.log.studio_events import ServiceWindowCalledOff
 from scheduling.named import require
 from scheduling.override import require_reason
 from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindow, require_comes_on, spans

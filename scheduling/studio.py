@@ -18,16 +18,7 @@ from machines.profile import Profile as MachineProfile
 from machines.structure import structure, unstructure
 from machines.tone import Method
 from scheduling.log import models
-from scheduling.log.events import (
-    Event,
-    MachineAdded,
-    OpeningFixed,
-    ProfileAdded,
-    RunPlanned,
-    ServiceWindowFixed,
-    SourceAdded,
-    VenueAdded,
-)
+from scheduling.log.events import Event
 from scheduling.log.folding import require_views
 from scheduling.log.store import (
     Append,
@@ -37,6 +28,15 @@ from scheduling.log.store import (
     lock,
     require_never_closed,
     stream_version,
+)
+from scheduling.log.studio_events import (
+    MachineAdded,
+    OpeningFixed,
+    ProfileAdded,
+    RunPlanned,
+    ServiceWindowFixed,
+    SourceAdded,
+    VenueAdded,
 )
 from scheduling.named import check_id, check_name, require
 from scheduling.originals import check_upload

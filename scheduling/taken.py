@@ -11,11 +11,14 @@ from machines.entries import Entry
 from machines.structure import parse_instant
 from machines.wire import Taken
 from scheduling.log import models
-from scheduling.log.events import NAMES, EntryReadInPart, EntrySetAside, NodeEnrolled
+from scheduling.log.events import NAMES
+from scheduling.log.report_events import EntryReadInPart, EntrySetAside, EntryToldTwice
+from scheduling.log.server_events import NodeEnrolled
 from scheduling.told import read_told
 
-# One event for each entry that was taken.
-ENTRY_KINDS = tuple(NAMES[cls] for cls in (*get_args(Entry), EntrySetAside))
+# These hold an entry as it was told; with the others they make one event for each entry that was taken.
+WHOLE = tuple(NAMES[cls] for cls in (EntrySetAside, EntryToldTwice))
+ENTRY_KINDS = (*(NAMES[cls] for cls in get_args(Entry)), *WHOLE)
 # A board that missed more enrolments than this is told nothing, and takes its own journal for unfit.
 MOST_EPOCHS = 8
 
@@ -51,7 +54,7 @@ def _read_in_part(machine: str, first: int, last: int) -> dict[int, dict[str, An
 
 def _as_told(row: models.Event) -> dict[str, Any]:
     """What an event that stands for an entry says that the node told."""
-    if row.kind == NAMES[EntrySetAside]:
+    if row.kind in WHOLE:
         return dict(row.data["entry"])
     return dict(row.data) if row.schema == 1 else row.data | {"schema": row.schema}
 

@@ -13,9 +13,11 @@ from datetime import datetime
 from machines.entries import Entry, GapSettled
 from machines.errors import InputError
 from scheduling.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
-from scheduling.log.events import EntryPassedOver, Event, RunPlanned
+from scheduling.log.events import Event
 from scheduling.log.models import Run
+from scheduling.log.report_events import EntryPassedOver
 from scheduling.log.store import Append, read
+from scheduling.log.studio_events import RunPlanned
 from scheduling.reports import LONGEST_SAID, differing, ground_of
 from scheduling.run_order import as_planned
 from scheduling.selectors import run_profile

@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 from machines.recovery import Span
 from machines.structure import structure
 from scheduling.hours import Hours, closed_spans
-from scheduling.log.events import HoursSet
 from scheduling.log.models import Venue
 from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.log.studio_events import HoursSet
 from scheduling.named import require
 from scheduling.planning.local_spans import Span as Instants
 from scheduling.sky.zones import zone

@@ -5,9 +5,10 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from scheduling.log.events import Event, NeverHeard, SilenceBegan, SilenceEnded
+from scheduling.log.events import Event
 from scheduling.log.folding import require_views
 from scheduling.log.models import Heartbeat, Machine
+from scheduling.log.server_events import NeverHeard, SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
 from scheduling.selectors import current_run
 

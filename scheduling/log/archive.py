@@ -23,9 +23,9 @@ from django.db import connections, transaction
 from machines.errors import InputError
 from scheduling.log import models, seal
 from scheduling.log.canonical import canonical
-from scheduling.log.events import StreamClosed
 from scheduling.log.lines import scan
 from scheduling.log.rebuild import rebuild
+from scheduling.log.server_events import StreamClosed
 from scheduling.log.statement import SignedStatement, Statement, sign
 from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.log.transfer import ARCHIVE, written

@@ -290,7 +290,7 @@ class Override(Folded):
     id = models.TextField(primary_key=True, help_text="the machine and the version of the event in its stream")
     machine = _reference("Machine")
     run = _reference("Run")
-    because = models.TextField(help_text="what was open: see scheduling.log.events.OutageOverridden")
+    because = models.TextField(help_text="what was open: see scheduling.log.server_events.OutageOverridden")
     outage = models.TextField(null=True, help_text="id of the outage that was being made good")
     rule = CanonicalJSON(help_text="a machines.recovery.Rule")
     reason = models.TextField(null=True, help_text="why, in the person's words")

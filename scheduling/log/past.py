@@ -24,7 +24,7 @@ from django.db.models import Model, Q
 
 from machines.entries import Entry
 from scheduling.log import models
-from scheduling.log.events import NAMES, Event, MachineAdded, OpeningFixed, RunPlanned
+from scheduling.log.events import NAMES, Event
 from scheduling.log.folding import FoldFailed
 from scheduling.log.folds import VIEWS, Fold, View
 from scheduling.log.garbage import held_back
@@ -42,6 +42,7 @@ from scheduling.log.models import (
 )
 from scheduling.log.owners import Owners
 from scheduling.log.rows import Rows
+from scheduling.log.studio_events import MachineAdded, OpeningFixed, RunPlanned
 
 Row = TypeVar("Row", bound=Model)
 

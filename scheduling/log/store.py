@@ -24,22 +24,14 @@ from machines.entries import Entry
 from machines.errors import InputError
 from scheduling.log import models, trips
 from scheduling.log.digest import NONE_BEFORE, digest
-from scheduling.log.events import (
-    KINDS,
-    NAMES,
-    AboutReports,
-    EntryPassedOver,
-    Event,
-    StreamClosed,
-    from_data,
-    schema_of,
-    to_data,
-)
+from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
 from scheduling.log.folding import BROKEN, FoldFailed, Passed, fold_apart, fold_live, require_kept
 from scheduling.log.lines import Line, facts, insert, scan
 from scheduling.log.owners import Owners
 from scheduling.log.owners import asked as owners_asked
 from scheduling.log.recorded import Recorded, run_of
+from scheduling.log.report_events import AboutReports, EntryPassedOver
+from scheduling.log.server_events import StreamClosed
 from scheduling.log.writing import DoesNotFit, text_of
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.

@@ -9,9 +9,10 @@ from django.db.models import Q
 
 from machines.errors import InputError
 from scheduling.log.digest import NONE_BEFORE
-from scheduling.log.events import NAMES, StreamClosed
+from scheduling.log.events import NAMES
 from scheduling.log.lines import Line, scan
 from scheduling.log.recorded import Recorded
+from scheduling.log.server_events import StreamClosed
 
 Progress = Callable[[int], None]
 

@@ -110,7 +110,7 @@ def as_told(facts: list[dict[str, Any]], *, set_aside: bool = False) -> list[dic
             told.append(without(fact["data"]))
         elif fact["kind"] == "entry-read-in-part":
             told[-1] = without(fact["data"]["entry"])
-        elif fact["kind"] == "entry-set-aside" and set_aside:
+        elif fact["kind"] in ("entry-set-aside", "entry-told-twice") and set_aside:
             told.append(without(fact["data"]["entry"]))
     return told
 

@@ -20,9 +20,9 @@ from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours, OpenSpan, Week
-from scheduling.log.events import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.store import Append, append
+from scheduling.log.studio_events import OpeningFixed, ServiceWindowFixed
 from scheduling.planning.service_windows import Once
 from scheduling.plates import PlateStore
 from scheduling.reports import take

@@ -14,9 +14,9 @@ from scheduling.changes import Change, change_before
 from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.forecast import coming_changes, forecast
-from scheduling.log.events import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Machine, Segment, Venue
 from scheduling.log.store import Append, append
+from scheduling.log.studio_events import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.planning.service_windows import Once
 from scheduling.plates import PlateStore
 from scheduling.service_windows import call_off

@@ -14,8 +14,8 @@ from machines.wire import Work
 from scheduling.dispatch import work_for
 from scheduling.enrolment import enrol
 from scheduling.hours import Hours, OpenSpan, Week
-from scheduling.log.events import SilenceBegan
 from scheduling.log.models import Run, Segment
+from scheduling.log.server_events import SilenceBegan
 from scheduling.log.store import Append, append
 from scheduling.override import override_run
 from scheduling.reports import take

@@ -20,8 +20,8 @@ from machines.wire import pace
 from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
 from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, Week
-from scheduling.log.events import SilenceBegan, SilenceEnded
 from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
+from scheduling.log.server_events import SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, append
 from scheduling.outage_now import OpenOutage, gap_now, next_column, open_outage
 from scheduling.override import NothingOpen, override_outage, override_run, standing_word

@@ -16,12 +16,13 @@ from machines.recovery import Decision, Gap, Override, Policy, Rule, settle
 from machines.wire import pace
 from scheduling import studio
 from scheduling.enrolment import enrol
-from scheduling.log.events import OutageOverridden, SettlementDiffered
 from scheduling.log.folds import VIEWS
 from scheduling.log.models import Machine, Notice, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.models import Override as Word
 from scheduling.log.past import Moment, folded, run_at
 from scheduling.log.rebuild import rebuild
+from scheduling.log.report_events import SettlementDiffered
+from scheduling.log.server_events import OutageOverridden
 from scheduling.log.store import Append, append, read
 from scheduling.reports import take
 from scheduling.selectors import run_work

@@ -14,7 +14,7 @@ from machines.entries import GapSettled
 from machines.recovery import Columns, Gap, Policy, settle
 from machines.wire import pace
 from scheduling.enrolment import enrol
-from scheduling.log.models import Event, Machine, Outage, PrintedStretch, Run, Segment
+from scheduling.log.models import Event, Machine, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch, do_the_same, take
 from scheduling.selectors import run_work
 from tests.scheduling.house import NOON, batch, by, long_after, printed, ready, small_profile, started
@@ -217,9 +217,10 @@ def test_columns_that_were_told_of_the_same_place_on_the_paper_are_told_once(
     again = printed(1, segment.number, begin + first, begin + end, end - first, place)
     assert take("one", batch(again, epoch=2), long_after()) == 1
     assert PrintedStretch.objects.count() == 1 + counts
-    aside = [event.data["problem"] for event in Event.objects.filter(kind="entry-set-aside")]
+    aside = [event.data["problem"] for event in Event.objects.filter(kind="entry-told-twice")]
     assert aside == ([] if counts else ["told before, of the same place on the paper"])
     assert take("one", batch(again, epoch=2), long_after()) == 1, "however often it is sent"
+    assert not Notice.objects.filter(kind="entry-set-aside").exists(), "there is nothing to look at"
 
 
 def test_columns_told_anew_by_one_and_the_same_journal_are_another_fact(tmp_path: Path) -> None:

@@ -23,9 +23,9 @@ from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours
 from scheduling.log.archive import close_streams
-from scheduling.log.events import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Event, Machine, Run, Venue
 from scheduling.log.store import Append, append
+from scheduling.log.studio_events import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.planning.service_windows import Weekday, Weekly
 from scheduling.plates import PlateStore
 from scheduling.run_check import Rolls, RunCheck, check_run

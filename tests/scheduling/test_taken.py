@@ -10,7 +10,7 @@ import pytest
 
 from machines.wire import Taken
 from scheduling.enrolment import enrol
-from scheduling.log.events import SilenceBegan, SilenceEnded
+from scheduling.log.server_events import SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, append
 from scheduling.reports import take
 from scheduling.taken import MOST_EPOCHS, entries_taken, taken_of_earlier

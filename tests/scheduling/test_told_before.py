@@ -17,10 +17,10 @@ from machines.wire import pace
 from scheduling import studio
 from scheduling.dispatch import work_for
 from scheduling.extend import extend_plans
-from scheduling.log.events import RunPlanned
 from scheduling.log.models import NO_RUN, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.log.rebuild import rebuild
 from scheduling.log.store import read
+from scheduling.log.studio_events import RunPlanned
 from scheduling.reports import take
 from scheduling.run_order import PlanRun, plan_run
 from scheduling.selectors import run_work

@@ -13,8 +13,8 @@ from machines.errors import InputError
 from machines.recovery import Policy
 from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.log.archive import close_streams
-from scheduling.log.events import HoursSet, ServiceWindowCalledOff
 from scheduling.log.models import Venue
+from scheduling.log.studio_events import HoursSet, ServiceWindowCalledOff
 from scheduling.planning.service_windows import Weekly
 from scheduling.plates import PlateStore
 from scheduling.selectors import venue_place

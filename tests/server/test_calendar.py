@@ -18,8 +18,8 @@ from django.http import HttpResponse
 from django.test import Client
 
 from scheduling.log import models
-from scheduling.log.events import OpeningFixed, ServiceWindowFixed
 from scheduling.log.store import Append, append
+from scheduling.log.studio_events import OpeningFixed, ServiceWindowFixed
 from scheduling.planning.service_windows import Weekly
 from scheduling.venue_calendar import SKY
 from tests.scheduling.house import by

@@ -9,9 +9,9 @@ import pytest
 from django.db import connection
 
 from machines.wire import Work
-from scheduling.log.events import SegmentsPlanned
 from scheduling.log.lines import Line
 from scheduling.log.store import read
+from scheduling.log.studio_events import SegmentsPlanned
 from server import jobs
 from tests.server.conftest import enrol
 from tests.server.studio import IN_ORDER, RUN, Caller, printed

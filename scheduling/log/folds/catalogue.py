@@ -4,19 +4,19 @@ closed."""
 from __future__ import annotations
 
 from machines.structure import unstructure
-from scheduling.log.events import (
+from scheduling.log.models import ClosedStream, Opening, Profile, ServiceWindow, Source, Venue
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows import Rows
+from scheduling.log.server_events import StreamClosed
+from scheduling.log.studio_events import (
     HoursSet,
     OpeningFixed,
     ProfileAdded,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
     SourceAdded,
-    StreamClosed,
     VenueAdded,
 )
-from scheduling.log.models import ClosedStream, Opening, Profile, ServiceWindow, Source, Venue
-from scheduling.log.recorded import Recorded
-from scheduling.log.rows import Rows
 
 
 def venue_added(rows: Rows, fact: Recorded, event: VenueAdded) -> None:

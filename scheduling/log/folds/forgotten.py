@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from scheduling.log.events import EntriesToldAgain, RunNotKnown, RunPlanned
 from scheduling.log.folds.notices import NOT_KNOWN, TOLD_AGAIN
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
+from scheduling.log.report_events import EntriesToldAgain, RunNotKnown
 from scheduling.log.rows import Rows
+from scheduling.log.studio_events import RunPlanned
 from scheduling.sky.zones import zone
 
 

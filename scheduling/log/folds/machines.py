@@ -20,20 +20,12 @@ from machines.entries import (
 )
 from machines.node.facts import KNIFE_OFFLINE, stops_printing
 from machines.structure import unstructure
-from scheduling.log.events import (
-    EntrySetAside,
-    MachineAdded,
-    MachineCalibrated,
-    NeverHeard,
-    NodeEnrolled,
-    ReportsRefused,
-    ReportsTakenAgain,
-    SilenceBegan,
-    SilenceEnded,
-)
 from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded
+from scheduling.log.report_events import EntrySetAside, EntryToldTwice, ReportsRefused, ReportsTakenAgain
 from scheduling.log.rows import Rows
+from scheduling.log.server_events import NeverHeard, NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.studio_events import MachineAdded, MachineCalibrated
 
 # What a person who did this has changed.
 CHANGES = {
@@ -106,7 +98,7 @@ def reports_taken_again(rows: Rows, fact: Recorded, event: ReportsTakenAgain) ->
         machine.refused_since = None
 
 
-def entry_taken(rows: Rows, fact: Recorded, event: Entry | EntrySetAside) -> Machine | None:
+def entry_taken(rows: Rows, fact: Recorded, event: Entry | EntrySetAside | EntryToldTwice) -> Machine | None:
     """Whatever a node reports moves the end of its journal that the server has."""
     machine = rows.change(Machine, fact.subject)
     if machine is not None:

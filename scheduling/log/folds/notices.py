@@ -17,22 +17,19 @@ from machines.entries import (
     TrueAgain,
 )
 from machines.position import Slip
-from scheduling.log.events import (
+from scheduling.log.models import Notice
+from scheduling.log.recorded import Recorded
+from scheduling.log.report_events import (
     EntryPassedOver,
     EntryReadInPart,
     EntrySetAside,
-    NeverHeard,
-    OutageOverridden,
     ReportsRefused,
     ReportsTakenAgain,
     SettlementDiffered,
-    SilenceBegan,
-    SilenceEnded,
     WordPassedOver,
 )
-from scheduling.log.models import Notice
-from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+from scheduling.log.server_events import NeverHeard, OutageOverridden, SilenceBegan, SilenceEnded
 
 SILENCE = "silence"
 GAP = "gap"

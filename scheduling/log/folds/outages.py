@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from machines.entries import GapSettled, TrueAgain
 from machines.structure import unstructure
-from scheduling.log.events import OutageOverridden, RunPlanned, SettlementDiffered, WordPassedOver
 from scheduling.log.models import NO_RUN, Outage, Override
 from scheduling.log.recorded import Recorded
+from scheduling.log.report_events import SettlementDiffered, WordPassedOver
 from scheduling.log.rows import Rows
+from scheduling.log.server_events import OutageOverridden
+from scheduling.log.studio_events import RunPlanned
 
 
 def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from machines.entries import ColumnsPrinted, GapSettled, StripCut
-from scheduling.log.events import RunPlanned
 from scheduling.log.folds import gaps, runs
 from scheduling.log.folds.shifts import may_wait
 from scheduling.log.folds.told_before import told_before
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+from scheduling.log.studio_events import RunPlanned
 
 _FOLDS: dict[type[Any], Any] = {
     ColumnsPrinted: runs.columns_printed,

@@ -8,7 +8,6 @@ from datetime import datetime
 from machines.entries import ColumnsPrinted, StripCut
 from machines.structure import unstructure
 from machines.wire import SegmentWork
-from scheduling.log.events import RunPlanned, SegmentsPlanned
 from scheduling.log.folds.again import no_longer_again
 from scheduling.log.folds.shifts import place
 from scheduling.log.folds.told_before import keep
@@ -17,6 +16,7 @@ from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, 
 from scheduling.log.reading import texts_of
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+from scheduling.log.studio_events import RunPlanned, SegmentsPlanned
 
 
 def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:

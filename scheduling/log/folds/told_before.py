@@ -10,10 +10,11 @@ from collections.abc import Iterator
 from typing import Any
 
 from machines.structure import unstructure
-from scheduling.log.events import RunPlanned, from_data, schema_of
+from scheduling.log.events import from_data, schema_of
 from scheduling.log.models import ToldBefore
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
+from scheduling.log.studio_events import RunPlanned
 
 
 def keep(rows: Rows, fact: Recorded, event: Any) -> None:

@@ -77,7 +77,7 @@ class Migration(migrations.Migration):
             name='Override',
             fields=[
                 ('id', models.TextField(help_text='the machine and the version of the event in its stream', primary_key=True, serialize=False)),
-                ('because', models.TextField(help_text='what was open: see scheduling.log.events.OutageOverridden')),
+                ('because', models.TextField(help_text='what was open: see scheduling.log.server_events.OutageOverridden')),
                 ('outage', models.TextField(help_text='id of the outage that was being made good', null=True)),
                 ('rule', scheduling.log.fields.CanonicalJSON(help_text='a machines.recovery.Rule')),
                 ('reason', models.TextField(help_text="why, in the person's words", null=True)),

@@ -37,37 +37,42 @@ from machines.recovery import (
 )
 from machines.wire import SegmentWork
 from scheduling.hours import DateHours, Hours, OpenSpan, Week
-from scheduling.log.events import (
+from scheduling.log.events import Event
+from scheduling.log.recorded import Recorded
+from scheduling.log.report_events import (
     EntriesToldAgain,
     EntryPassedOver,
     EntryReadInPart,
     EntrySetAside,
-    Event,
-    HoursSet,
-    MachineAdded,
-    MachineCalibrated,
-    NeverHeard,
-    NodeEnrolled,
-    OpeningFixed,
-    OutageOverridden,
-    ProfileAdded,
+    EntryToldTwice,
     ReportsRefused,
     ReportsTakenAgain,
     RunNotKnown,
+    SettlementDiffered,
+    WordPassedOver,
+)
+from scheduling.log.server_events import (
+    NeverHeard,
+    NodeEnrolled,
+    OutageOverridden,
+    SilenceBegan,
+    SilenceEnded,
+    StreamClosed,
+)
+from scheduling.log.store import Append, Attribution, append
+from scheduling.log.studio_events import (
+    HoursSet,
+    MachineAdded,
+    MachineCalibrated,
+    OpeningFixed,
+    ProfileAdded,
     RunPlanned,
     SegmentsPlanned,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
-    SettlementDiffered,
-    SilenceBegan,
-    SilenceEnded,
     SourceAdded,
-    StreamClosed,
     VenueAdded,
-    WordPassedOver,
 )
-from scheduling.log.recorded import Recorded
-from scheduling.log.store import Append, Attribution, append
 from scheduling.planning.service_windows import Once, Weekly
 
 NOW = datetime(2026, 3, 28, 23, 30, tzinfo=UTC)
@@ -297,6 +302,11 @@ def set_aside(seq: int, kind: str = "lamp-lit") -> EntrySetAside:
     return EntrySetAside(seq=seq, entry=entry, field="kind", problem=f"{kind!r} is none of the kinds")
 
 
+def told_twice(seq: int) -> EntryToldTwice:
+    entry = {"kind": "columns-printed", "seq": seq, "at": "2026-03-28T23:30:00.000000Z", "run": "autumn"}
+    return EntryToldTwice(seq=seq, entry=entry, field="columns", problem="told before, of the same place on the paper")
+
+
 def read_in_part(seq: int) -> EntryReadInPart:
     entry = {"kind": "knife-armed", "seq": seq, "at": "2026-03-28T23:30:00.000000Z", "with": "the left hand"}
     return EntryReadInPart(seq=seq, entry=entry, field="with", problem="no such field")
@@ -355,6 +365,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),
     ("machine/left", set_aside(12)),
     ("machine/left", read_in_part(13)),
+    ("machine/left", told_twice(14)),
     ("machine/left", EntryPassedOver(seq=4, view="runs", problem="OverflowError: too large")),
     ("machine/left", ReportsRefused(field="entries[0].seq", problem="0 is no number of an entry")),
     ("machine/left", ReportsTakenAgain()),

@@ -10,16 +10,10 @@ from hypothesis import strategies as st
 
 from machines.entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
-from scheduling.log.events import (
-    Event,
-    NeverHeard,
-    NodeEnrolled,
-    OutageOverridden,
-    ServiceWindowCalledOff,
-    SilenceBegan,
-    SilenceEnded,
-)
+from scheduling.log.events import Event
+from scheduling.log.server_events import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
 from scheduling.log.store import Append
+from scheduling.log.studio_events import ServiceWindowCalledOff
 from tests.scheduling.log.facts import (
     acted,
     armed,

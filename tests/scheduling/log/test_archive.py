@@ -14,8 +14,8 @@ from django.db import IntegrityError, connections, transaction
 from machines.errors import InputError
 from scheduling.log import archive, models, seal
 from scheduling.log.archive import close_streams
-from scheduling.log.events import StreamClosed
 from scheduling.log.rebuild import rebuild
+from scheduling.log.server_events import StreamClosed
 from scheduling.log.store import Append, append, read, stream_version
 from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify

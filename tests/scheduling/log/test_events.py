@@ -12,7 +12,8 @@ from machines.entries import Entry
 from machines.errors import InputError
 from scheduling.log import events
 from scheduling.log.canonical import canonical
-from scheduling.log.events import KINDS, NAMES, VenueAdded, from_data, schema_of, to_data
+from scheduling.log.events import KINDS, NAMES, from_data, schema_of, to_data
+from scheduling.log.studio_events import VenueAdded
 from tests.scheduling.log.facts import ONE_OF_EACH, venue
 
 # One file for each kind and version, <kind>.<version>.json, kept for ever: a file is added with a new version and

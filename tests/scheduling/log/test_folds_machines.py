@@ -8,8 +8,9 @@ import pytest
 
 from machines.recovery import Policy
 from machines.structure import structure
-from scheduling.log.events import NodeEnrolled, ServiceWindowCalledOff, SilenceBegan, SilenceEnded
 from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, ServiceWindow, Source, Venue
+from scheduling.log.server_events import NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.studio_events import ServiceWindowCalledOff
 from tests.scheduling.log.facts import (
     NOW,
     a_run_on_a_machine,

@@ -9,10 +9,10 @@ import pytest
 
 from machines.entries import GapSettled
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
-from scheduling.log.events import NodeEnrolled, SilenceBegan
 from scheduling.log.models import Machine, Notice, Outage, Run, Segment
 from scheduling.log.models import Override as OverrideRow
 from scheduling.log.past import Moment, run_at
+from scheduling.log.server_events import NodeEnrolled, SilenceBegan
 from tests.scheduling.log.facts import (
     NOW,
     a_run_on_a_machine,

@@ -13,7 +13,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scheduling.log import models
-from scheduling.log.events import ServiceWindowCalledOff
 from scheduling.log.lines import insert, scan
 from scheduling.log.past import (
     Moment,
@@ -32,6 +31,7 @@ from scheduling.log.past import (
 )
 from scheduling.log.rebuild import rebuild
 from scheduling.log.store import append, read
+from scheduling.log.studio_events import ServiceWindowCalledOff
 from tests.scheduling.log.facts import (
     a_run_on_a_machine,
     at,

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.structure import format_instant
-from scheduling.log import events
+from scheduling.log import events, server_events
 from scheduling.log.canonical import canonical
 from scheduling.log.events import NAMES, Event, from_data, schema_of, to_data
 from scheduling.log.lines import facts, scan, text_of_instant
@@ -88,8 +88,8 @@ def test_an_old_version_is_upcast(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(events, "SCHEMA", {"silence-ended": 2})
     monkeypatch.setattr(events, "UPCASTS", {("silence-ended", 1): minutes_to_seconds})
-    assert read_event("silence-ended", 1, '{"silent_minutes":2}') == events.SilenceEnded(silent_s=120.0)
-    assert read_event("silence-ended", 2, '{"silent_s":120}') == events.SilenceEnded(silent_s=120.0)
+    assert read_event("silence-ended", 1, '{"silent_minutes":2}') == server_events.SilenceEnded(silent_s=120.0)
+    assert read_event("silence-ended", 2, '{"silent_s":120}') == server_events.SilenceEnded(silent_s=120.0)
 
 
 def test_what_only_a_newer_program_knows_is_refused() -> None:

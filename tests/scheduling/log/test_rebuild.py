@@ -15,13 +15,13 @@ from hypothesis import HealthCheck, given, settings
 from machines.entries import ColumnsPrinted, GapSettled
 from scheduling.log import models
 from scheduling.log import rebuild as rebuilding
-from scheduling.log.events import SegmentsPlanned
 from scheduling.log.folding import ViewsSetAside
 from scheduling.log.folds import VIEWS
 from scheduling.log.past import Moment, run_at
 from scheduling.log.rebuild import rebuild
 from scheduling.log.rows import Rows
 from scheduling.log.store import append, last_position, read
+from scheduling.log.studio_events import SegmentsPlanned
 from scheduling.log.twins import Difference
 from tests.scheduling.log.facts import (
     ONE_OF_EACH,

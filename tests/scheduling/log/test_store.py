@@ -11,8 +11,9 @@ from django.db import connections, transaction
 
 from machines.errors import InputError
 from scheduling.log import lines, models
-from scheduling.log.events import KINDS, NodeEnrolled
+from scheduling.log.events import KINDS
 from scheduling.log.lines import insert, scan
+from scheduling.log.server_events import NodeEnrolled
 from scheduling.log.store import (
     Append,
     LostRace,
