@@ -29,7 +29,7 @@ from machines.node.arming import act, ask_to_arm
 from machines.node.at_hand import OpenDriver
 from machines.node.board_commands import Commands
 from machines.node.cautions import KNIFE, UNATTENDED
-from machines.node.client import Client, Credentials
+from machines.node.client import Client
 from machines.node.failures import Refused, Unreachable
 from machines.node.journal import open_journal
 from machines.node.panel.pin import hashed, new_pin
@@ -220,15 +220,8 @@ def _enrol(options: argparse.Namespace) -> int:
     journal = open_journal(options.home, create=True)  # before the code is spent
     try:
         enrolled = client.enrol(options.code)
-        credentials = Credentials(
-            server=options.server.rstrip("/"),
-            token=enrolled.token,
-            machine=enrolled.machine,
-            epoch=enrolled.epoch,
-            paper_position=enrolled.paper_position,
-        )
         with journal.transaction() as db:
-            takeover.enrol(db, credentials, enrolled.earlier)
+            takeover.enrol(db, enrolled.at(options.server), enrolled.earlier)
             holding.keep_pin(db, kept)
             reach.forget(db)
     finally:

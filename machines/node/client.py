@@ -80,6 +80,16 @@ class Enrolled:
     earlier: tuple[Taken, ...] = ()
     paper_position: int = 0
 
+    def at(self, server: str) -> Credentials:
+        """What is kept of it, with the address of the server that gave it."""
+        return Credentials(
+            server=server.rstrip("/"),
+            token=self.token,
+            machine=self.machine,
+            epoch=self.epoch,
+            paper_position=self.paper_position,
+        )
+
 
 @dataclass(frozen=True)
 class Fetched:

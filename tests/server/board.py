@@ -16,14 +16,15 @@ from machines.calibration import Calibration
 from machines.drivers.faults import FaultPlan
 from machines.drivers.paper import read_paper
 from machines.drivers.simulated import SimulatedMachine
-from machines.node import outbox, takeover
+from machines.node import assembly, outbox, takeover
 from machines.node.asked import AskedForWork
-from machines.node.client import Client, Credentials
+from machines.node.assembly import assemble
+from machines.node.client import Client
 from machines.node.exchange import Exchange
 from machines.node.journal import Journal, open_journal
 from machines.node.plates import PlateStore
 from machines.node.printing import Printer
-from machines.node.timekeeper import Timekeeper
+from machines.node.settings import Settings
 from machines.profile import Profile
 from machines.wire import RunWork
 from server import jobs
@@ -73,38 +74,28 @@ class Board:
         """As a person does it, while no agent runs."""
         client, journal = Client(server), open_journal(self.home, create=True)
         enrolled = client.enrol(code)
-        new = Credentials(
-            server=server,
-            token=enrolled.token,
-            machine=enrolled.machine,
-            epoch=enrolled.epoch,
-            paper_position=enrolled.paper_position,
-        )
         with journal.transaction() as db:
-            takeover.enrol(db, new, enrolled.earlier)
+            takeover.enrol(db, enrolled.at(server), enrolled.earlier)
         journal.close()
         client.close()
-        self._credentials = new
 
     def start(self) -> None:
         """The agent begins."""
-        self._journal, plates = open_journal(self.home), PlateStore(self.home / "plates")
-        time = Timekeeper(self.clock, self._journal, "boot")
-        asked = AskedForWork(self.clock.elapsed, self.clock.elapsed)
-        known = self._credentials
-        self._exchange = Exchange(
-            journal=self._journal,
-            clock=self.clock,
-            time=time,
-            plates=plates,
-            client=Client(known.server, known.token),
-            epoch=known.epoch,
-            horizon="PT24H",
-            asked=asked,
+        self._journal = open_journal(self.home)
+        parts = assemble(
+            assembly.Board(
+                home=self.home,
+                journal=self._journal,
+                clock=self.clock,
+                boot="boot",
+                plates=PlateStore(self.home / "plates"),
+                open_driver=self._open,
+                connect=assembly.call,
+                asked=AskedForWork(self.clock.elapsed, self.clock.elapsed),
+            ),
+            Settings(horizon="PT24H", resume_unattended=True),
         )
-        self._printer = Printer(
-            self._journal, time.estimate, plates, self._open, 1, resume_unattended=True, asked=asked
-        )
+        self._exchange, self._printer = parts.exchange, parts.printer
         self._printer.begin()
 
     def stop(self) -> None:
