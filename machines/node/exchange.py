@@ -176,8 +176,9 @@ class Exchange:
     def _fetch_work(self) -> None:
         with self.journal.reading() as db:
             etag, before, puzzle = holding.etag_held(db), holding.work_held(db), unread.kept(db)
+        known = puzzle.etag if puzzle is not None and puzzle.etag else etag
         try:
-            fetched = self.client.work(self.horizon, puzzle.etag if puzzle is not None and puzzle.etag else etag)
+            fetched = self.client.work(self.horizon, known)
         except NotUnderstood as error:
             with self.journal.transaction() as db:
                 unread.keep(db, error.unread)
@@ -187,8 +188,11 @@ class Exchange:
             self._poll_s = min(max(now.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
         if fetched is not None:
             self._take(fetched, before)
-        elif puzzle is not None and puzzle.etag != etag:
+        elif puzzle is not None and known != etag:
             raise NotUnderstood(puzzle)
+        elif puzzle is not None and etag and not puzzle.etag:  # what is held counts again, and no longer that
+            with self.journal.transaction() as db:
+                unread.keep(db, None)
         self.asked.answer()
 
     def _take(self, fetched: Fetched, before: Work | None) -> None:

@@ -17,14 +17,17 @@ from machines.node import outbox, unread
 from machines.node.client import read_work
 from machines.node.exchange import Exchange
 from machines.node.failures import Unreachable
-from machines.node.journal import Journal, open_journal
+from machines.node.journal import Journal
 from machines.node.unread import NotUnderstood, Unread
 from machines.recovery import Override, Rule
 from machines.wire import Work
 from tests.machines.node.hostile import answer
+from tests.machines.node.over_http import journal
 from tests.machines.node.relay import Studio, serving
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 from tests.machines.node.test_hostile_answers import exchange_of
+
+__all__ = ["journal"]  # the fixtures
 
 AT = datetime(2026, 9, 21, tzinfo=UTC)
 WORD = Override(id="w1", rule=Rule(kind="replay"), given_at=AT)
@@ -33,15 +36,6 @@ WORD = Override(id="w1", rule=Rule(kind="replay"), given_at=AT)
 @pytest.fixture
 def studio() -> Studio:
     return make_studio(HandClock(NOON + 5000.0))
-
-
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    journal = open_journal(tmp_path, create=True)
-    with journal.transaction() as db:
-        outbox.append(db, KnifeArmed(seq=1, at=AT))
-    yield journal
-    journal.close()
 
 
 @pytest.fixture
@@ -197,6 +191,17 @@ def test_the_same_version_goes_on_with_what_it_holds(
     begin(exchange, studio)
     assert held(journal) == before
     assert kept(journal) is not None
+
+
+def test_what_was_not_understood_and_had_no_tag_is_over_when_what_is_held_counts_again(
+    exchange: Exchange, studio: Studio, journal: Journal
+) -> None:
+    exchange.run_once()
+    before = held(journal)
+    with journal.transaction() as db:
+        unread.keep(db, Unread(etag="", said=newer(studio.work(), policy={"kind": "weave"}), problem="policy.kind"))
+    exchange.run_once()
+    assert (held(journal), kept(journal)) == (before, None)
 
 
 @pytest.mark.parametrize("body", ["", "{", "[]", '{"etag": 7}'])
