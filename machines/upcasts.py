@@ -16,6 +16,8 @@ from machines.structure import structure, structure_from_newer, unstructure
 
 Step = Callable[[dict[str, Any]], dict[str, Any]]
 
+# Characters of what names a kind of entry, of a newer program's, too.
+LONGEST_KIND = 60
 # The version that is written now, by kind, where it is not 1.
 SCHEMA: Mapping[str, int] = {}
 # (kind, old version) -> a function from the old version's data to the next one's.

@@ -18,14 +18,13 @@ from typing import Any, TypeVar
 from machines.entries import Entry
 from machines.errors import InputError, UnknownChoice
 from machines.structure import parse_instant, structure_from_newer
-from machines.upcasts import read_entry, read_entry_from_newer
+from machines.upcasts import LONGEST_KIND, read_entry, read_entry_from_newer
 from machines.wire import Again, Status
 
 # As many as a server writes in a few seconds; a node halves a batch that is too large.
 MOST_ENTRIES = 500
 # Of an entry that is not understood, or not whole, and so kept as it was told.
 LONGEST_ENTRY = 200_000
-LONGEST_KIND = 60
 
 T = TypeVar("T")
 

@@ -81,7 +81,6 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
     "machines.node.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
     "machines.node.telling.LARGEST_NUMBER": (2**53 - 1, "the log's numbers are those that a double holds exactly"),
-    "machines.node.telling.LONGEST_KIND": (60, "the server keeps no kind with a longer name"),
     "machines.node.plausible.LARGEST_COLUMN": (2**50, "beyond it columns cannot be told apart in the count of turns"),
     "machines.node.plausible.LARGEST_SEED": (2**63, "no plan has one that does not fit the journal"),
     "machines.node.plausible.LEAST_TURN_S": (60.0, "nothing in the sky turns faster, nor anything small to try"),
@@ -142,7 +141,6 @@ LIMITS: dict[str, tuple[Any, str]] = {
         200_000,
         "an entry kept as it was told, characters",
     ),
-    "scheduling.told.LONGEST_KIND": (60, "of an entry of a newer node, characters"),
     "scheduling.told.MOST_ENTRIES": (500, "what a server writes in a few seconds; the node halves its batch"),
     "server.api.problems.MENDED_AFTER_S": (300, "a view that is set aside waits for a person"),
     # Drivers and the serial line.
@@ -174,6 +172,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
     "machines.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
     "machines.proof.HIGHEST_VIEW_PX": (4000, "a few columns right across wide paper would fill the memory"),
+    "machines.upcasts.LONGEST_KIND": (60, "what names a kind of entry, characters; the server keeps no longer one"),
     "scheduling.proofs.MOST_DOTS": (80_000_000, "drawn while somebody waits, four bytes a dot"),
     "scheduling.proofs.MOST_SLIP": (0.5, "a feed that slips by more is broken"),
     "scheduling.proofs.SEAM_FAINT": (0.01, "a judgement of ours"),

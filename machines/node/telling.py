@@ -12,11 +12,11 @@ from typing import Any
 from machines import upcasts
 from machines.errors import InputError, UnknownChoice
 from machines.structure import parse_instant
+from machines.upcasts import LONGEST_KIND
 
 SPOILT = "spoilt"
 # Characters of a spoilt entry; the server keeps entries some ten times as long.
 LONGEST_SPOILT = 4000
-LONGEST_KIND = 60
 # The log's numbers are those that a double holds exactly.
 LARGEST_NUMBER = 2**53 - 1
 # Nobody knows when a spoilt one was.

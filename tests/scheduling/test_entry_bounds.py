@@ -10,13 +10,14 @@ from typing import Any
 
 import pytest
 
+from machines import upcasts
 from machines.errors import InputError
 from machines.node.telling import as_told
 from machines.structure import format_instant
 from scheduling import entry_bounds, reports, told
-from scheduling.log.events import EntryReadInPart, EntrySetAside
 from scheduling.log.models import Event, Machine, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.log.rebuild import rebuild
+from scheduling.log.report_events import EntryReadInPart, EntrySetAside
 from scheduling.log.store import read
 from scheduling.reports import JournalDiffers, StaleEpoch, take
 from scheduling.told import MOST_ENTRIES, TooManyEntries, read_batch
@@ -381,5 +382,5 @@ def test_the_bounds_are_these() -> None:
     assert timedelta(seconds=60) == entry_bounds.SLACK
     assert timedelta(days=7) == entry_bounds.FARTHEST_AHEAD
     assert entry_bounds.EARLIEST_YEAR == 2000
-    assert (told.MOST_ENTRIES, told.LONGEST_ENTRY, told.LONGEST_KIND) == (500, 200_000, 60)
+    assert (told.MOST_ENTRIES, told.LONGEST_ENTRY, upcasts.LONGEST_KIND) == (500, 200_000, 60)
     assert (reports.SHIFT_TOLERANCE_S, reports.MOST_ERROR_S) == (0.001, 86_400.0)

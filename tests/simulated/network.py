@@ -12,7 +12,7 @@ from typing import Any
 import urllib3
 
 from tests.faults.relay import Answer, Call, Cut, Hostile, Relay
-from tests.simulated.served import HOST, Served, encoded
+from tests.simulated.served import HOST, Served, answered, encoded
 from tests.simulated.world import World
 
 # How long a call takes each way, seconds; in vain where there is no network, and where no answer comes to its end.
@@ -78,7 +78,7 @@ class Network(Relay):
         headers += [("Content-Length", str(len(body)))] if answer.status != 304 else []
         if body and self.cuts_short():
             body = body[: len(body) // 2]
-        return _response(io.BytesIO(body), headers, answer.status, call.method)
+        return answered(io.BytesIO(body), headers, answer.status, call.method)
 
 
 class _Socket(io.BytesIO):
@@ -93,28 +93,7 @@ def _read(octets: bytes, method: str) -> urllib3.HTTPResponse:
         raw.begin()
     except http.client.HTTPException as error:
         raise urllib3.exceptions.ProtocolError("broken", error) from error
-    return urllib3.HTTPResponse(
-        raw,  # type: ignore[arg-type]
-        urllib3.HTTPHeaderDict(raw.getheaders()),
-        raw.status,
-        reason=raw.reason,
-        preload_content=False,
-        original_response=raw,
-        request_method=method,
-        enforce_content_length=True,
-    )
-
-
-def _response(body: io.BytesIO, headers: list[tuple[str, str]], status: int, method: str) -> urllib3.HTTPResponse:
-    return urllib3.HTTPResponse(
-        body,
-        urllib3.HTTPHeaderDict(headers),
-        status,
-        reason=http.client.responses.get(status, ""),
-        preload_content=False,
-        request_method=method,
-        enforce_content_length=True,
-    )
+    return answered(raw, raw.getheaders(), raw.status, method, original_response=raw)
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,10 @@ import json
 import os
 import sqlite3
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
+from http.client import responses
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -146,15 +147,23 @@ def _call(method: str, path: str, body: bytes, headers: Mapping[str, str]) -> ur
         content = b"".join(answer)
     finally:
         answer.close()
-    status, reason = said[0].split(" ", 1)
+    status = int(said[0].partition(" ")[0])
+    return answered(io.BytesIO(content), [*said[1], ("Content-Length", str(len(content)))], status, method)
+
+
+def answered(
+    body: Any, headers: Iterable[tuple[str, str]], status: int, method: str, **more: Any
+) -> urllib3.HTTPResponse:
+    """An answer as the library gives it, its body not read yet."""
     return urllib3.HTTPResponse(
-        io.BytesIO(content),
-        urllib3.HTTPHeaderDict([*said[1], ("Content-Length", str(len(content)))]),
-        int(status),
-        reason=reason,
+        body,
+        urllib3.HTTPHeaderDict(headers),
+        status,
+        reason=responses.get(status, ""),
         preload_content=False,
         request_method=method,
         enforce_content_length=True,
+        **more,
     )
 
 

@@ -15,8 +15,10 @@ from machines.node.plates import longest_png
 from tests.machines.node.authority import Authority
 from tests.machines.node.hostile import answer
 from tests.machines.node.listening import listening, over_tls
-from tests.machines.node.relay import TOKEN, Studio, line_profile, picture, serving
-from tests.machines.node.rig import HandClock, make_studio
+from tests.machines.node.over_http import studio, url
+from tests.machines.node.relay import TOKEN, Studio, line_profile, picture
+
+__all__ = ["studio", "url"]  # the fixtures
 
 HURRY = Limits(read_s=2.0, answer_s=0.5, least_octets_per_s=1e6)
 # What comes at once, and what drips after it. No media type is said, so that it may be a plate.
@@ -28,17 +30,6 @@ DRIPS = {
     "error": (answer("502 No", b"", "Content-Type: application/problem+json", length=100_000), b" " * 100),
     "promise to go on": (b"", b"HTTP/1.1 100 Continue\r\n\r\n" * 5),
 }
-
-
-@pytest.fixture(scope="module")
-def studio() -> Studio:
-    return make_studio(HandClock())
-
-
-@pytest.fixture(scope="module")
-def url(studio: Studio) -> Iterator[str]:
-    with serving(studio) as url:
-        yield url
 
 
 def kind_of(call: Callable[[], object]) -> Kind:

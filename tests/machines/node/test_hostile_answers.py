@@ -5,50 +5,35 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from machines.entries import KnifeArmed
 from machines.node import outbox
 from machines.node.asked import AskedForWork
 from machines.node.client import Client
 from machines.node.exchange import Exchange
 from machines.node.failures import Refused, Unreachable
-from machines.node.journal import Journal, open_journal
+from machines.node.journal import Journal
 from machines.node.plates import PlateStore
 from machines.node.timekeeper import Timekeeper
 from tests.machines.node import hostile
-from tests.machines.node.relay import TOKEN, Studio, serving
+from tests.machines.node.over_http import journal, url
+from tests.machines.node.relay import TOKEN, Studio
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
+
+__all__ = ["journal", "url"]  # the fixtures
 
 PATHS = {"clock": "/node/clock", "work": "/node/work", "plate": "/plates/", "reports": "/node/reports"}
 CASES = [(path, name) for path in PATHS for name in hostile.ANYWHERE]
 CASES += [("clock", name) for name in hostile.OF_CLOCK] + [("reports", name) for name in hostile.OF_REPORTS]
 OCTETS = hostile.ANYWHERE | hostile.OF_CLOCK | hostile.OF_REPORTS
-AT = datetime(2026, 9, 21, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
 def studio() -> Studio:
     return make_studio(HandClock(NOON + 5000.0))
-
-
-@pytest.fixture(scope="module")
-def url(studio: Studio) -> Iterator[str]:
-    with serving(studio) as url:
-        yield url
-
-
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    journal = open_journal(tmp_path, create=True)
-    with journal.transaction() as db:
-        outbox.append(db, KnifeArmed(seq=1, at=AT))
-    yield journal
-    journal.close()
 
 
 def exchange_of(journal: Journal, url: str, home: Path) -> Exchange:

@@ -6,7 +6,6 @@ import shutil
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,8 +21,10 @@ from machines.node.failures import Kind
 from tests.machines.node.authority import Authority
 from tests.machines.node.hostile import HTML, answer, json_answer
 from tests.machines.node.listening import listening, over_tls
-from tests.machines.node.relay import TOKEN, Studio, serving
-from tests.machines.node.rig import HandClock, make_studio
+from tests.machines.node.over_http import studio, url
+from tests.machines.node.relay import TOKEN, Studio
+
+__all__ = ["studio", "url"]  # the fixtures
 
 CLOCK = json_answer(b'{"received_at": "2026-09-21T14:13:20Z", "sent_at": "2026-09-21T14:13:20Z"}')
 BOARD_CLOCK = datetime(1970, 1, 2, 3, 4, tzinfo=UTC)
@@ -83,17 +84,6 @@ def test_without_a_network_that_is_said_whether_a_name_was_asked_for_or_an_addre
     )
     done = subprocess.run([*apart, sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["network", "network"]
-
-
-@pytest.fixture(scope="module")
-def studio() -> Studio:
-    return make_studio(HandClock())
-
-
-@pytest.fixture(scope="module")
-def url(studio: Studio) -> Iterator[str]:
-    with serving(studio) as url:
-        yield url
 
 
 @pytest.mark.parametrize(
