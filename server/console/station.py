@@ -150,7 +150,9 @@ def _knife(machine: Machine, profile: Profile, beat: Heartbeat | None) -> str:
         return "none; the paper is wound up"
     if beat is None and machine.last_reported_at is None:
         return "not known"
-    return "armed" if knife_is_armed(machine) else "disarmed"
+    if not knife_is_armed(machine):
+        return "disarmed"
+    return "armed" if machine.stopped_at is None else "at rest; armed again when its board begins"
 
 
 def was_missed(machine: Machine, beat: Heartbeat | None) -> bool:

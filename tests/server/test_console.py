@@ -121,6 +121,16 @@ def test_a_machine_that_was_stopped_in_order_is_not_said_to_print(printing: Call
     assert "1 machine: 1 printing; no open notices" in page()
 
 
+def test_a_knife_that_was_armed_when_its_board_was_ended_is_not_said_to_be_armed_but_to_come_back_so(
+    printing: Caller, clock: HeldClock
+) -> None:
+    at = clock.at.isoformat()
+    printing.post("node/reports", {"epoch": 1, "entries": [{"kind": "knife-armed", "seq": 7, "at": at}]})
+    assert "<dd>armed</dd>" in page()
+    printing.post("node/reports", {"epoch": 1, "entries": [{"kind": "node-stopped", "seq": 8, "at": at}]})
+    assert "<dd>at rest; armed again when its board begins</dd>" in page()
+
+
 def test_a_head_that_is_late_is_shown_where_it_is(printing: Caller, clock: HeldClock) -> None:
     told = Heartbeat.objects.get().status
     clock.at += timedelta(hours=1)
