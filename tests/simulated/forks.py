@@ -17,7 +17,7 @@ import shutil
 import time
 import traceback
 from collections.abc import Callable, Generator, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Literal
@@ -107,20 +107,21 @@ def _all_of(stage: Stage, who: Who, places: tuple[int, ...], pairs: int) -> list
 def _branch(stage: Stage, who: Who, places: tuple[int, ...], pairs: int) -> Iterator[Branch]:
     """The power goes and comes back, in this process; then all goes on, and before it does, in others."""
     began = time.monotonic()
+    branch = Branch(prefix=stage.scenario, who=who, places=places, problems=[NO_MORE], took_s=0.0)
     if not _dies(stage, who, places[-1]):
-        yield Branch(prefix=stage.scenario, who=who, places=places, problems=[NO_MORE], took_s=0.0)
+        yield branch
         return
     stage.lane.world.run(stage.lane.world.now + AWAY_S)
-    (stage.board.power_on if who == "node" else lambda: server_on(stage))()
+    if who == "node":
+        stage.board.power_on()
+    else:
+        server_on(stage)
     yield from _each_place(stage, who, places, pairs) if pairs else ()
     runs_out = stage.begins.timestamp() + 3600.0 * stage.scenario.hours
     stage.lane.world.run(runs_out)
     wait_until_accounted(stage)
     end(stage)
-    result = verdict(stage, began)
-    yield Branch(
-        prefix=stage.scenario, who=who, places=places, problems=result.problems, took_s=time.monotonic() - began
-    )
+    yield replace(branch, problems=verdict(stage, began).problems, took_s=time.monotonic() - began)
 
 
 def _dies(stage: Stage, who: Who, places: int) -> bool:
