@@ -26,6 +26,7 @@ SLOW_MS = 20_000
 
 def require_accessible(page: Page) -> None:
     """No violation that axe can find, and nothing that a narrow screen would cut off (WCAG 2.2, 1.4.10)."""
+    page.wait_for_load_state()  # what has no style yet is judged wrongly
     results = Axe().run(page, options=RULES)
     assert results.violations_count == 0, results.generate_report()
     assert len(results.response["passes"]) > 10  # it did look

@@ -106,14 +106,16 @@ def enter(page: Page) -> None:
     page.get_by_label("PIN of this node").fill(PIN)
     page.get_by_role("button", name="Enter").click()
     expect(page.get_by_role("heading", name="What to do")).to_be_visible()
+    page.wait_for_load_state()
 
 
 def do(page: Page, heading: str) -> None:
-    """Tick, if a tick is wanted, and press the button of a section."""
+    """Tick, if a tick is wanted, and press the button of a section; the page that answers is there with its style."""
     there = page.locator("section").filter(has=page.get_by_role("heading", name=heading, exact=True))
     if there.get_by_role("checkbox").count():
         there.get_by_role("checkbox").check()
-    there.get_by_role("button", name=heading).click()
+    with page.expect_event("load"):
+        there.get_by_role("button", name=heading).click()
 
 
 def test_how_it_is_can_be_read_by_everyone(page: Page) -> None:
