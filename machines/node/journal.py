@@ -252,6 +252,7 @@ def open_journal(home: Path, *, create: bool = False) -> Journal:
 
     Raises:
         InputError: there is none, or it is damaged, or of a later version of this program.
+        OperationalError: its files cannot be read or written now, on a full or worn card for one.
     """
     path = home / FILE_NAME
     if create:
@@ -269,14 +270,25 @@ def open_journal(home: Path, *, create: bool = False) -> Journal:
         if _is_busy(error):  # nothing is wrong with it: whoever moved it away now would lose the board's memory
             problem = f"the journal {path} is in use, for {BUSY_LIMIT_S:g} s on end"
             raise InputError("home", problem, "try again; leave the folder as it is") from error
+        if _is_card(error):  # nor with this one: it is all there once the card can be written again
+            raise
         remedy = "keep a copy of the folder for the studio, move it away and enrol the board again"
         raise InputError("home", f"the journal {path} cannot be used ({error})", remedy) from error
     return Journal(connection)
 
 
 def _is_busy(error: sqlite3.DatabaseError) -> bool:
-    code = getattr(error, "sqlite_errorcode", None)  # what this program raises itself has none
-    return code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    return _code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def _is_card(error: sqlite3.DatabaseError) -> bool:
+    return _code(error) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL)
+
+
+def _code(error: sqlite3.DatabaseError) -> int | None:
+    """The first octet of SQLite's own code; None where this program raised it itself."""
+    code = getattr(error, "sqlite_errorcode", None)
+    return None if code is None else code & 0xFF
 
 
 def _check_and_create(connection: sqlite3.Connection, path: Path) -> None:

@@ -273,3 +273,18 @@ def test_a_journal_that_is_in_use_is_not_said_to_be_damaged(tmp_path: Path, monk
     journal = open_journal(tmp_path)
     assert journal.state().next_column == 1
     journal.close()
+
+
+def test_a_journal_on_a_card_that_cannot_be_written_is_not_said_to_be_damaged(tmp_path: Path) -> None:
+    """Whoever enrolled the board again then would lose its memory, which is all there once the card can be written."""
+    journal = open_journal(tmp_path, create=True)
+    with journal.transaction() as db:
+        change_state(db, next_column=5)
+    journal.close()
+    (tmp_path / (FILE_NAME + "-wal")).mkdir()  # as where no file can be made any more
+    with pytest.raises(sqlite3.OperationalError, match="unable to open"):
+        open_journal(tmp_path)
+    (tmp_path / (FILE_NAME + "-wal")).rmdir()
+    journal = open_journal(tmp_path)
+    assert journal.state().next_column == 5
+    journal.close()
