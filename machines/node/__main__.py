@@ -31,8 +31,9 @@ from machines.node.board_commands import Commands
 from machines.node.cautions import KNIFE, UNATTENDED
 from machines.node.client import Client
 from machines.node.failures import Refused, Unreachable
+from machines.node.given import ASK, NeverOnTheLine, checked_server, secret
 from machines.node.journal import open_journal
-from machines.node.panel.pin import hashed, new_pin
+from machines.node.panel.pin import hashed
 from machines.node.panel.serving import read_address
 from machines.node.printing import MustNotPrint
 from machines.node.service import teller
@@ -106,8 +107,20 @@ def _add_enrol(commands: Commands) -> argparse.ArgumentParser:
         "enrol", help="take over a machine with a one-time code from the studio"
     )
     enrol.add_argument("--server", required=True, metavar="URL", help="address of the server, such as https://host")
-    enrol.add_argument("--code", required=True, help="the one-time code")
-    enrol.add_argument("--pin", help="of the panel, 6 to 12 digits; without it one is made up and shown")
+    enrol.add_argument(
+        "--plain-http",
+        action="store_true",
+        help="let the server's address be of http; everybody on the way reads the token, and can answer in its place",
+    )
+    enrol.add_argument(
+        "--code-file",
+        default=ASK,
+        metavar="FILE",
+        help="whose first line is the one-time code; without it, it is asked for and not shown, or read from standard"
+        " input",
+    )
+    board_commands.add_pin_file(enrol)
+    enrol.add_argument("--code", action=NeverOnTheLine, help=argparse.SUPPRESS)
     enrol.set_defaults(command=_enrol)
     return enrol
 
@@ -214,12 +227,13 @@ def _act(options: argparse.Namespace) -> int:
 def _enrol(options: argparse.Namespace) -> int:
     if agent_runs(options.home):
         raise InputError("home", f"an agent is running in {options.home}", "stop it before you enrol again")
-    client = Client(options.server)
-    pin = options.pin or new_pin()
+    client = Client(checked_server(options.server, plain_http=options.plain_http))
+    pin = board_commands.pin_given(options)
     kept = hashed(pin)
+    code = secret("code", options.code_file)
     journal = open_journal(options.home, create=True)  # before the code is spent
     try:
-        enrolled = client.enrol(options.code)
+        enrolled = client.enrol(code)
         with journal.transaction() as db:
             takeover.enrol(db, enrolled.at(options.server), enrolled.earlier)
             holding.keep_pin(db, kept)

@@ -17,6 +17,7 @@ from machines.node import held as holding
 from machines.node.agent import agent_runs, boot_name
 from machines.node.cautions import ALWAYS, BESIDE
 from machines.node.failures import Unreachable
+from machines.node.given import NeverOnTheLine, secret
 from machines.node.handwork import HandAction
 from machines.node.journal import Journal, open_journal
 from machines.node.panel.pin import hashed, new_pin
@@ -80,8 +81,28 @@ def _call(commands: Commands) -> argparse.ArgumentParser:
 
 def _pin(commands: Commands) -> argparse.ArgumentParser:
     command = _command(commands, "pin", "set another PIN of the panel", _do_pin)
-    command.add_argument("--pin", help="6 to 12 digits; without it one is made up and shown")
+    add_pin_file(command)
     return command
+
+
+def add_pin_file(command: argparse.ArgumentParser) -> None:
+    """The option for a PIN of one's own."""
+    command.add_argument(
+        "--pin-file",
+        metavar="FILE",
+        help="whose first line is the PIN of the panel, 6 to 12 digits; - to type it or to give it on standard input;"
+        " without it one is made up and shown",
+    )
+    command.add_argument("--pin", action=NeverOnTheLine, help=argparse.SUPPRESS)
+
+
+def pin_given(options: argparse.Namespace) -> str:
+    """The PIN of one's own, or one that is made up.
+
+    Raises:
+        InputError: it cannot be read.
+    """
+    return new_pin() if options.pin_file is None else secret("pin", options.pin_file)
 
 
 def _agreed(options: argparse.Namespace) -> bool:
@@ -163,7 +184,7 @@ def _do_call(options: argparse.Namespace) -> int:
 
 
 def _do_pin(options: argparse.Namespace) -> int:
-    pin = options.pin or new_pin()
+    pin = pin_given(options)
     kept = hashed(pin)
     journal = open_journal(options.home)
     try:

@@ -14,7 +14,7 @@ from machines.errors import InputError, UnknownChoice
 from machines.node.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, pieces, read_json, refusal
 from machines.node.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.failures import Unreachable
-from machines.node.plausible import has_plausible_year, require_plausible
+from machines.node.plausible import has_plausible_year, require_a_servers, require_plausible
 from machines.node.unread import NotUnderstood, Unread
 from machines.structure import parse_instant, structure, structure_from_newer
 from machines.wire import Taken, Work
@@ -79,6 +79,9 @@ class Enrolled:
     epoch: int
     earlier: tuple[Taken, ...] = ()
     paper_position: int = 0
+
+    def __post_init__(self) -> None:
+        require_a_servers(self.token, self.machine, (self.epoch, self.paper_position), self.earlier)
 
     def at(self, server: str) -> Credentials:
         """What is kept of it, with the address of the server that gave it."""

@@ -7,8 +7,10 @@ ever holds a whole turn in memory: a plate may be larger than what a small board
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
+import shutil
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.errors import InputError
+from machines.node.plausible import DIGEST
 from machines.plate import Plate, digest_head
 from machines.plate_rows import PlateRows, read_rows
 from machines.profile import Profile
@@ -24,6 +27,8 @@ from machines.profile import Profile
 _SUFFIX = ".columns"
 # Octets of each row that are turned into columns at a time: 512 columns.
 _BLOCK = 64
+# What plates leave free on the card, octets: the journal of a year has less.
+LEAST_FREE = 33_554_432
 
 
 @dataclass(frozen=True)
@@ -33,11 +38,13 @@ class PlateStore:
     folder: Path
 
     def _path(self, digest: str) -> Path:
+        if not DIGEST.fullmatch(digest):
+            raise InputError("plate", "its name is no digest", "ask the server again")
         return self.folder / (digest + _SUFFIX)
 
     def has(self, digest: str) -> bool:
         """Whether a plate is here."""
-        return self._path(digest).exists()
+        return DIGEST.fullmatch(digest) is not None and self._path(digest).exists()
 
     def put(self, digest: str, plate: Plate) -> None:
         """Keep a plate whose digest was checked; on the card when this returns."""
@@ -54,6 +61,7 @@ class PlateStore:
         if came != wanted:
             raise InputError("plate", f"a plate of {came} dots came for a machine of {wanted}", "correct the run")
         self.folder.mkdir(parents=True, exist_ok=True)
+        self._require_room(coming)
         rows = self._path(digest).with_suffix(".rows")
         try:
             if _write_rows(rows, coming) != digest:
@@ -61,6 +69,16 @@ class PlateStore:
             self._write(digest, _columns(rows, coming))
         finally:
             rows.unlink(missing_ok=True)
+
+    def _require_room(self, coming: PlateRows) -> None:
+        """The journal lies on the same card, and nothing is printed without it.
+
+        Raises:
+            OSError: with this plate the card would be nearly full.
+        """
+        needed = 2 * coming.dots_across * (1 + -(-coming.columns // 8))
+        if shutil.disk_usage(self.folder).free < needed + LEAST_FREE:
+            raise OSError(errno.ENOSPC, f"a plate is left out, so that {LEAST_FREE} octets stay free", str(self.folder))
 
     def _write(self, digest: str, columns: Iterable[bytes]) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from machines.calibration import UNCALIBRATED
 from machines.errors import InputError
 from machines.structure import unstructure
-from machines.wire import RunWork, SegmentWork, Work, pace
+from machines.wire import RunWork, SegmentWork, Taken, Work, pace
 
 # Running columns beyond this cannot be told apart in the count of turns; no plan has them.
 LARGEST_COLUMN = 2**50
@@ -22,7 +23,12 @@ LONGEST_SHIFT_S = 1e9
 FIRST_YEAR, YEARS_END = 2000, 2200
 # What describes a machine and its policy, in millimetres, amperes, picolitres, hours and so on, is 0 or of this size.
 LEAST_SIZE, LARGEST_SIZE = 1e-9, 1e9
+# One a turn for as long as work is held; each is as large as the machine says.
+MOST_PLATES = 5_000
 DIGEST = re.compile("[0-9a-f]{64}")
+# What goes into a header of each call, and onto pages.
+TOKEN = re.compile("[!-~]{1,200}")
+MACHINE = re.compile("[a-z0-9-]{1,120}")
 
 
 def has_plausible_year(instant: datetime) -> bool:
@@ -37,6 +43,7 @@ def require_plausible(work: Work) -> None:
         InputError: it holds something that no server of ours sends, and that could not be printed by.
     """
     _require(all(map(DIGEST.fullmatch, work.plates)), "plates", "a plate's name is no digest")
+    _require(len(work.plates) <= MOST_PLATES, "plates", f"{len(work.plates)} plates")
     for name in ("profile", "calibration", "policy", "override"):
         described = getattr(work, name)
         _require(described is None or _is_sized(unstructure(described)), name, "a number of no machine's size")
@@ -52,6 +59,23 @@ def require_plausible(work: Work) -> None:
     for segment in work.segments:
         _require_segment(segment, end, work.run)
         end = segment.end_column
+
+
+def require_a_servers(token: str, machine: str, numbers: Sequence[int], earlier: Sequence[Taken] = ()) -> None:
+    """Nothing if what enrolment gave can be kept and used.
+
+    Args:
+        token, machine: what goes with each call, and which machine it is for.
+        numbers: the epoch, and columns of paper that are fed.
+        earlier: how much the server has of other journals.
+
+    Raises:
+        InputError: no server of ours gives it.
+    """
+    _require(TOKEN.fullmatch(token) is not None, "token", "it cannot stand in a header")
+    _require(MACHINE.fullmatch(machine) is not None, "machine", "that is no id")
+    counts = [*numbers, *(count for one in earlier for count in (one.epoch, one.through))]
+    _require(all(0 <= count <= LARGEST_COLUMN for count in counts), "epoch", "a number that no server counts to")
 
 
 def is_same_machine(before: Work | None, now: Work) -> bool:

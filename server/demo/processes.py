@@ -187,10 +187,10 @@ def node_program() -> list[str]:
     return [str(own if own.exists() else sys.executable), "-m", "machines.node"]
 
 
-def run(command: list[str], environment: dict[str, str]) -> str:
-    """Run a command to its end and return what it printed."""
+def run(command: list[str], environment: dict[str, str], *, given: str = "") -> str:
+    """Run a command to its end, with what it is given on standard input, and return what it printed."""
     try:
-        done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=PATIENCE_S)
+        done = subprocess.run(command, env=environment, input=given, capture_output=True, text=True, timeout=PATIENCE_S)
     except subprocess.TimeoutExpired as error:
         raise DemoError(f"{' '.join(command[1:])} did not end within {PATIENCE_S:.0f} s") from error
     if done.returncode != 0:

@@ -140,8 +140,8 @@ def enrol_nodes(stage: Stage) -> None:
         home = stage.folder / station.id
         code = stage.studio.create(f"machines/{station.id}/enrolment", None)["code"]
         child = node(home, stage.clock, station.skew)
-        enrol = [*node_program(), "enrol", "--server", stage.studio.address, "--code", code, "--home", str(home)]
-        run(enrol, child.environment)
+        enrol = [*node_program(), "enrol", "--server", stage.studio.address, "--home", str(home)]
+        run(enrol, child.environment, given=code)
         child.start()
         stage.nodes[station.id] = child
     for station in scenario.STATIONS:

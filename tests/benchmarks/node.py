@@ -98,8 +98,8 @@ def _agent(plate: Plate, clock: Clock, starts_in_s: float) -> Iterator[tuple[Stu
         rate_name = clock.as_text() if isinstance(clock, CompressedClock) else "system"
         environ = os.environ | {CLOCK_VARIABLE: rate_name}
         command = [sys.executable, "-m", "machines.node"]
-        enrol = [*command, "enrol", "--server", url, "--code", "good", "--home", home]
-        subprocess.run(enrol, env=environ, check=True, stdout=subprocess.DEVNULL)
+        enrol = [*command, "enrol", "--server", url, "--home", home]
+        subprocess.run(enrol, env=environ, check=True, input=b"good", stdout=subprocess.DEVNULL)
         running = [*command, "run", "--home", home, "--panel", "127.0.0.1:0"]
         with (Path(home) / "said").open("w") as said:
             agent = subprocess.Popen(running, env=environ, stderr=said)

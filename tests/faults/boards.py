@@ -151,9 +151,11 @@ def make_board(lane: Lane, scenario: Scenario, folder: Path, name: str, paper: P
 
 def enrol(lane: Lane, board: Board, machine: str) -> None:
     """A person enrols a board, with a new code each time it does not work."""
+    slip = board.home.with_suffix(".code")
     for _ in range(ENROLMENTS_TRIED):
         code = lane.studio.create(f"machines/{machine}/enrolment", None)["code"]
-        done = board.child.do("enrol", "--server", lane.address, "--code", code)
+        slip.write_text(code)
+        done = board.child.do("enrol", "--server", lane.address, "--code-file", str(slip))
         if done.returncode == 0:
             return
     raise DemoError(f"the board could not be enrolled: {done.stderr.strip()[-500:]}")

@@ -62,10 +62,10 @@ class House:
         assert status == 200, answer
         return answer
 
-    def node(self, *arguments: str) -> None:
-        """A command at the board."""
+    def node(self, *arguments: str, given: str = "") -> None:
+        """A command at the board, with what it is given on standard input."""
         command = [sys.executable, "-m", "machines.node", *arguments, "--home", str(self.home)]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+        done = subprocess.run(command, input=given, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
         assert done.returncode == 0, done.stderr
 
     @contextmanager
@@ -113,7 +113,7 @@ def house(tmp_path: Path) -> Iterator[House]:
         span = {"starts_at": format_instant(begins), "ends_at": format_instant(begins + timedelta(hours=40))}
         assert house.ask("POST", "runs", RUN | span)[0] == 201
         code = house.ask("POST", "machines/wren-1/enrolment")[1]["code"]
-        house.node("enrol", "--server", address, "--code", code)
+        house.node("enrol", "--server", address, given=code)
         yield house
     assert "Traceback" not in log.read_text()
 

@@ -45,7 +45,7 @@ def bench_at(tmp_path: Path) -> Iterator[Make]:
             studio = Studio(clock, profile, run, Policy(kind="skip"), zero, 48, plate, poll_after_s=rate)
             environ = {**os.environ, CLOCK_VARIABLE: clock.as_text(), SKEW_VARIABLE: "-86400:80"}
             bench = Bench(studio, stack.enter_context(serving(studio)), tmp_path / "node", environ)
-            bench.call("enrol", "--server", bench.url, "--code", "good")
+            bench.call("enrol", "--server", bench.url, given="good")
             return bench
 
         yield make
@@ -211,10 +211,13 @@ def test_times_that_are_none_are_refused(
     assert problem in capsys.readouterr().err
 
 
-def test_another_pin_is_set_at_the_board(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["pin", "--pin", "12", "--home", str(home)]) == 2
+def test_another_pin_is_set_at_the_board(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "pin"
+    file.write_text("12\n")
+    assert main(["pin", "--pin-file", str(file), "--home", str(home)]) == 2
     assert "6 to 12 digits" in capsys.readouterr().err
-    assert main(["pin", "--pin", "161803", "--home", str(home)]) == 0
+    file.write_text("161803\n")
+    assert main(["pin", "--pin-file", str(file), "--home", str(home)]) == 0
     journal = open_journal(home)
     guard = Guard(journal, HandClock())
     assert guard.enter("161803") is not None

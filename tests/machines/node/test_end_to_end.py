@@ -71,10 +71,16 @@ class Bench:
     def command(self, *arguments: str) -> list[str]:
         return [sys.executable, "-m", "machines.node", *arguments, "--home", str(self.home)]
 
-    def call(self, *arguments: str, expect: int = 0) -> subprocess.CompletedProcess[str]:
-        """Run a command to its end."""
+    def call(self, *arguments: str, given: str = "", expect: int = 0) -> subprocess.CompletedProcess[str]:
+        """Run a command to its end, with what it is given on standard input."""
         done = subprocess.run(
-            self.command(*arguments), env=self.environ, capture_output=True, text=True, timeout=PATIENCE_S, check=False
+            self.command(*arguments),
+            env=self.environ,
+            input=given,
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
         )
         assert done.returncode == expect, done.stderr
         assert "Traceback" not in done.stderr
@@ -159,7 +165,7 @@ def make_bench(tmp_path: Path) -> Iterator[Callable[..., Bench]]:
         serving_now.append(context)
         environ = {**os.environ, CLOCK_VARIABLE: clock.as_text(), SKEW_VARIABLE: "-86400:80"}
         bench = Bench(studio, url, tmp_path / "node", environ, run)
-        bench.call("enrol", "--server", url, "--code", "good")
+        bench.call("enrol", "--server", url, given="good")
         return bench
 
     yield make
@@ -296,6 +302,6 @@ def test_a_folder_has_one_agent(make_bench: Callable[..., Bench]) -> None:
     bench = make_bench()
     agent = bench.start()
     assert "an agent is running" in bench.call("run", expect=2).stderr
-    assert "stop it before" in bench.call("enrol", "--server", bench.url, "--code", "good", expect=2).stderr
+    assert "stop it before" in bench.call("enrol", "--server", bench.url, given="good", expect=2).stderr
     bench.stop(agent)
     assert "start it first" in bench.call("arm", "--yes", expect=2).stderr

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -83,6 +84,40 @@ def test_a_board_that_is_enrolled_hears_of_it_in_words(studio: Studio, url: str,
     with pytest.raises((Unreachable, Refused)):
         client.enrol("good")
     client.close()
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"token": "node_x\r\nHost: evil.example"},
+        {"token": ""},
+        {"token": "x" * 201},
+        {"machine": "../m1"},
+        {"machine": ""},
+        {"epoch": -1},
+        {"epoch": 2**51},
+        {"paper_position": -1},
+        {"paper_position": 10**30},
+        {"earlier": [{"epoch": 1, "through": 10**30, "at": "2026-09-21T14:13:20Z"}]},
+    ],
+)
+def test_an_enrolment_that_no_server_gives_is_not_kept(studio: Studio, url: str, given: dict[str, Any]) -> None:
+    whole = {"token": TOKEN, "machine": "m1", "epoch": 1, "paper_position": 0, "earlier": []} | given
+    studio.instead = lambda asked: [hostile.json_answer(json.dumps(whole).encode())]
+    client = Client(url)
+    with pytest.raises(Unreachable, match="cannot be read"):
+        client.enrol("good")
+    client.close()
+
+
+def test_a_server_names_so_many_plates_at_most(exchange: Exchange, studio: Studio, journal: Journal) -> None:
+    work = studio.work().as_json()
+    for many, taken in ((5_001, False), (5_000, True)):
+        names = [*work["plates"], *(f"{number:064x}" for number in range(many - 1))]
+        octets = hostile.json_answer(json.dumps(work | {"plates": names}).encode())
+        studio.instead = lambda asked, octets=octets: [octets] if PATHS["work"] in asked else None  # type: ignore[misc]
+        with pytest.raises(Unreachable) if not taken else nullcontext():
+            exchange._fetch_work()
 
 
 def test_what_ends_one_errand_by_a_fault_of_this_program_is_told_once_with_its_place(

@@ -24,7 +24,14 @@ from tests.machines.node.rig import HandClock, make_studio
 
 def enrol(home: Path, code: str = "good") -> int:
     with serving(make_studio(HandClock())) as url:
-        return main(["enrol", "--server", url + "/", "--code", code, "--home", str(home)])
+        return main(["enrol", "--server", url + "/", "--code-file", slip(home, code), "--home", str(home)])
+
+
+def slip(home: Path, code: str = "good") -> str:
+    """A file with a code, as somebody hands one over."""
+    file = home.with_suffix(".code")
+    file.write_text(f"  {code}\nof the machine by the window\n")
+    return str(file)
 
 
 def test_enrolled_it_keeps_the_token_to_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -51,12 +58,14 @@ def test_a_server_that_is_not_there_is_said(tmp_path: Path, capsys: pytest.Captu
     with socket.socket() as closed:
         closed.bind(("127.0.0.1", 0))
         url = f"http://127.0.0.1:{closed.getsockname()[1]}"
-        assert main(["enrol", "--server", url, "--code", "good", "--home", str(tmp_path / "node")]) == 3
+        home = tmp_path / "node"
+        assert main(["enrol", "--server", url, "--code-file", slip(home), "--home", str(home)]) == 3
     assert "no answer" in capsys.readouterr().err
 
 
 def test_an_address_that_is_none_spends_no_code(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["enrol", "--server", "host", "--code", "good", "--home", str(tmp_path / "node")]) == 2
+    home = tmp_path / "node"
+    assert main(["enrol", "--server", "host", "--code-file", slip(home), "--home", str(home)]) == 2
     assert "https://host" in capsys.readouterr().err
 
 

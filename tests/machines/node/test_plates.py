@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tracemalloc
 from pathlib import Path
 
@@ -105,3 +106,31 @@ def test_what_is_needed_no_more_goes(tmp_path: Path) -> None:
     assert len([*tmp_path.iterdir()]) == 1
     assert not store.has(PLATE.digest)
     assert store.has(other.digest)
+
+
+@pytest.mark.parametrize(
+    "name", ["../../elsewhere/evil", "", "0" * 63, "0" * 65, "A" * 64, "/" + "0" * 63, "0" * 64 + "\n"]
+)
+def test_a_name_that_is_no_digest_becomes_no_path(tmp_path: Path, name: str) -> None:
+    store = PlateStore(tmp_path / "card" / "plates")
+    (tmp_path / "elsewhere").mkdir()
+    other = tmp_path / "elsewhere" / "evil.rows"
+    other.write_text("of somebody else")
+    with pytest.raises(InputError, match="no digest"):
+        store.keep(name, [PLATE.to_png()], PROFILE)
+    with pytest.raises(InputError, match="no digest"):
+        store.put(name, PLATE)
+    assert not store.has(name)
+    assert other.read_text() == "of somebody else"
+
+
+def test_a_card_that_is_nearly_full_is_left_to_the_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    store, free = PlateStore(tmp_path / "plates"), 33_554_432 + 2 * 21 * 14
+    usage = shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: usage._replace(free=free - 1))
+    with pytest.raises(OSError, match="left out"):
+        store.keep(PLATE.digest, [PLATE.to_png()], PROFILE)
+    assert not any(store.folder.iterdir())
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: usage._replace(free=free))
+    store.keep(PLATE.digest, [PLATE.to_png()], PROFILE)
+    assert store.has(PLATE.digest)

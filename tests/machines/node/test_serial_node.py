@@ -73,7 +73,7 @@ def studio_bench(folder: Path, profile: Profile, strips_per_turn: int = 48) -> I
     environ = {**os.environ, CLOCK_VARIABLE: clock.as_text(), SKEW_VARIABLE: "-86400:80"}
     with serving(studio) as url:
         bench = Bench(studio, url, folder / "node", environ, run, begins_in_s=0.5 * RATE)
-        bench.call("enrol", "--server", url, "--code", "good")
+        bench.call("enrol", "--server", url, given="good")
         yield bench
 
 
@@ -128,6 +128,6 @@ def test_killed_and_started_again_it_prints_each_column_once_and_cuts_only_while
 def test_a_device_must_be_named(tmp_path: Path) -> None:
     with serving(Studio(None, line_profile(), None, Policy(kind="skip"), 0.0, 48, picture(line_profile()))) as url:  # type: ignore[arg-type]
         bench = Bench(None, url, tmp_path, dict(os.environ))  # type: ignore[arg-type]
-        bench.call("enrol", "--server", url, "--code", "good")
+        bench.call("enrol", "--server", url, given="good")
         assert "give --device" in bench.call("run", "--machine", "serial", expect=2).stderr
         assert "a simulated machine has none" in bench.call("run", "--device", "/dev/null", expect=2).stderr

@@ -24,7 +24,7 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     make_bench: Callable[..., Bench],
 ) -> None:
     bench = make_bench("replay", line_profile(knife=NEAR_KNIFE))
-    bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", PIN)
+    bench.call("enrol", "--server", bench.url, "--pin-file", "-", given=f"{PIN}\ngood\n")
     port = free_port()
     agent = bench.start("--panel", f"127.0.0.1:{port}")
     bench.wait_for_columns(5)
@@ -70,7 +70,7 @@ def test_the_page_says_since_when_and_why_the_server_is_out_of_reach_and_has_it_
     make_bench: Callable[..., Bench],
 ) -> None:
     bench = make_bench()
-    bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", PIN)
+    bench.call("enrol", "--server", bench.url, "--pin-file", "-", given=f"{PIN}\ngood\n")
     port = free_port()
     agent = bench.start("--panel", f"127.0.0.1:{port}")
     browser = Browser(f"http://127.0.0.1:{port}")
@@ -91,11 +91,11 @@ def test_the_page_says_since_when_and_why_the_server_is_out_of_reach_and_has_it_
 
 def test_a_pin_that_is_none_spends_no_code(make_bench: Callable[..., Bench]) -> None:
     bench = make_bench()
-    said = bench.call("enrol", "--server", bench.url, "--code", "good", "--pin", "12", expect=2).stderr
+    said = bench.call("enrol", "--server", bench.url, "--pin-file", "-", given="12\ngood", expect=2).stderr
     assert "6 to 12 digits" in said
 
 
 def test_enrolment_makes_a_pin_up_and_shows_it_once(make_bench: Callable[..., Bench]) -> None:
     bench = make_bench()
-    assert "PIN of its panel: " in bench.call("enrol", "--server", bench.url, "--code", "good").stdout
+    assert "PIN of its panel: " in bench.call("enrol", "--server", bench.url, given="good").stdout
     assert "no address and port" in bench.call("run", "--panel", "here", expect=2).stderr
