@@ -138,6 +138,12 @@ def _add_run(commands: Commands, environ: Mapping[str, str]) -> argparse.Argumen
         help="serve the panel there, such as 192.168.4.1:8370, an address of the node's own network; it is not"
         " encrypted, so not on a network of strangers",
     )
+    running.add_argument(
+        "--stop-without-pin",
+        action="store_true",
+        help="let anybody in the panel's network stop and pause the machine, so that nobody's wrong PINs keep staff"
+        " from it; to let it go on, and all else, still wants the PIN",
+    )
     running.set_defaults(command=_run)
     return running
 
@@ -253,6 +259,7 @@ def _run(options: argparse.Namespace) -> int:
     panel = None if options.panel is None else read_address(options.panel)
     settings = Settings(
         panel=panel,
+        stop_without_pin=options.stop_without_pin,
         horizon=options.horizon,
         columns_per_commit=options.columns_per_commit,
         resume_unattended=options.resume_unattended,

@@ -22,7 +22,8 @@ from machines.node.asked import AskedForWork
 from machines.node.assembly import Board, assemble, call
 from machines.node.at_hand import OpenDriver
 from machines.node.journal import Journal, open_journal
-from machines.node.panel.serving import Panel, serving
+from machines.node.panel.panel import Panel
+from machines.node.panel.serving import serving
 from machines.node.plates import PlateStore
 from machines.node.printing import MustNotPrint, Printer
 from machines.node.service import ALIVE, READY, STOPPING, Tell
@@ -125,7 +126,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     )
     time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
-    panel = Panel(journal, clock, time.estimate, boot_name(clock))
+    panel = Panel(journal, clock, time.estimate, boot_name(clock), settings.stop_without_pin)
     with _signals(stop.ask), serving(panel, settings.panel):
         network = beside.begin(
             "the exchange with the server", partial(exchange.run, still.is_asked, LOOK_S), still.is_asked

@@ -15,6 +15,7 @@ class Settings:
         horizon: how far ahead work is held, an ISO 8601 duration.
         columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
         panel: address and port of the panel; None for no panel.
+        stop_without_pin: whether anybody in the panel's network may stop and pause the machine.
         battery_clock_ppm: how wrong the board's battery clock runs at most; None where it has none to be believed.
     """
 
@@ -22,6 +23,7 @@ class Settings:
     columns_per_commit: int = 1
     resume_unattended: bool = False
     panel: tuple[str, int] | None = None
+    stop_without_pin: bool = False
     battery_clock_ppm: float | None = None
 
     def __post_init__(self) -> None:

@@ -19,8 +19,9 @@ from machines.node import reach
 from machines.node.client import Credentials
 from machines.node.errands import Trouble
 from machines.node.panel.pages import LABELS
+from machines.node.panel.panel import Panel
 from machines.node.panel.pin import hashed
-from machines.node.panel.serving import Panel, serving
+from machines.node.panel.serving import serving
 from machines.node.server_time import Estimate
 from machines.profile import CarriageHead
 from tests.browser.test_console_pages import require_accessible

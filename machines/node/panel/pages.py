@@ -36,10 +36,12 @@ LOOKED = "I have looked: all hands are clear, the guards are closed."
 BLANK = "I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear."
 WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
 NEEDS_KNIFE = (ARM, "cut")
+# Only ever the safe way; what a venue may leave to anybody.
+OPEN = ("stop", "pause")
 
 
-def status_page(machine: str, facts: PanelFacts) -> str:
-    """How the machine is."""
+def status_page(machine: str, facts: PanelFacts, said: str = "", *, stop_is_open: bool = False) -> str:
+    """How the machine is, what was just done, and whether anybody may hold it still."""
     lines = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in facts.lines)
     found = "".join(f"<dt>{escape(word)}</dt><dd>{escape(asks)}</dd>" for word, asks in facts.conditions)
     bar = ""
@@ -48,7 +50,9 @@ def status_page(machine: str, facts: PanelFacts) -> str:
         bar = f'<progress max="100" value="{percent}" aria-label="Part of the turn on the paper">{percent} %</progress>'
     conditions = f"<dl>{found}</dl>" if found else "<p>No condition: nothing is wrong with the machine.</p>"
     again = '<p><a href="/">Look again</a></p>'  # no page that renews itself under the hands of a slow reader
-    body = f'{again}<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
+    stops = "".join(_section(action, facts, None) for action in OPEN) if stop_is_open else ""
+    shown = f'<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
+    body = f"{again}{_said(said)}{stops}{shown}"
     return _page(f"Machine {machine}", body)
 
 
@@ -90,7 +94,8 @@ def why_not(action: str, facts: PanelFacts) -> str:
     return "it is armed" if facts.knife_armed else ""
 
 
-def _section(action: str, facts: PanelFacts, form_token: str) -> str:
+def _section(action: str, facts: PanelFacts, form_token: str | None) -> str:
+    """One action; without a token, for somebody who did not give the PIN."""
     cautions = "".join(f'<p class="caution">{escape(text)}</p>' for text in BESIDE[action])
     problem = why_not(action, facts)
     if problem:
@@ -98,7 +103,8 @@ def _section(action: str, facts: PanelFacts, form_token: str) -> str:
     else:
         tick = _tick(BLANK if action == "place-set" else LOOKED) if action in WANTS_TICK else ""
         hidden = f'<input type="hidden" name="action" value="{action}">'
-        what = _form("/act", form_token, f"{hidden}{_fields(action, facts)}{tick}<button>{LABELS[action]}</button>")
+        path = "/halt" if form_token is None else "/act"
+        what = _form(path, form_token or "", f"{hidden}{_fields(action, facts)}{tick}<button>{LABELS[action]}</button>")
     return f"<section><h2>{LABELS[action]}</h2>{cautions}{what}</section>"
 
 

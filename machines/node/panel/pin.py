@@ -1,7 +1,9 @@
 """The PIN that lets a person beside the machine act, and the sessions that follow from it.
 
-Only a slow hash of the PIN is kept (scrypt, RFC 7914). Who guesses is locked out, all together, for longer and longer;
-how often was guessed outlives a power cut, so that pulling the plug gives no new guesses.
+Only a slow hash of the PIN is kept (scrypt, RFC 7914). Who guesses is locked out for longer and longer: each address by
+itself, so that nobody's guesses keep out others, and after many guesses from anywhere every browser that is not known.
+One is known that once gave the PIN, until there is another PIN; it is counted by itself, wherever it calls from. How
+often was guessed in all outlives a power cut.
 """
 
 from __future__ import annotations
@@ -20,7 +22,8 @@ from machines.node.held import Pin
 from machines.node.journal import Journal
 
 DIGITS = 6
-FREE_GUESSES = 5
+FREE_GUESSES, FREE_IN_ALL = 5, 50
+MOST_CALLERS = 500
 LOCKED_S, LONGEST_LOCKED_S = 60.0, 3600.0
 SESSION_S = 900.0
 MOST_SESSIONS = 20
@@ -59,6 +62,17 @@ def _hash(pin: str, salt: bytes) -> str:
     return hashlib.scrypt(pin.encode(), salt=salt, n=2**14, r=8, p=1).hex()
 
 
+def _signature(name: str, known: Pin) -> str:
+    """That a browser's name was given by this board; it dies with the PIN."""
+    return hmac.new(bytes.fromhex(known.hash), f"browser {name}".encode(), "sha256").hexdigest()
+
+
+def _known_as(said: str, known: Pin) -> str:
+    """The name of a browser that gave this PIN before; empty for any other."""
+    name, _, signature = said.partition(".")
+    return name if hmac.compare_digest(signature.encode(), _signature(name, known).encode()) else ""
+
+
 @dataclass
 class Session:
     """A person who gave the PIN.
@@ -74,6 +88,14 @@ class Session:
     salt: str
 
 
+@dataclass
+class Tally:
+    """Wrong PINs in a row of one caller, and the elapsed second of the last."""
+
+    failures: int = 0
+    failed_at_s: float = 0.0
+
+
 class Guard:
     """Lets people in. Several threads may ask; one PIN is tried at a time."""
 
@@ -81,27 +103,53 @@ class Guard:
         self._journal, self._clock = journal, clock
         self._lock = threading.Lock()
         self._sessions: dict[str, Session] = {}
+        self._tallies: dict[str, Tally] = {}
         self._failed_at_s = clock.elapsed()
 
-    def enter(self, pin: str) -> str | None:
+    def enter(self, pin: str, address: str = "", said: str = "") -> str | None:
         """A new session's secret name for a right PIN; None for a wrong one, or where none was set.
 
+        Args:
+            pin: that is tried.
+            address: it comes from.
+            said: by the browser, of who it is; see `introduced`.
+
         Raises:
-            LockedOut: nobody may try now.
+            LockedOut: this caller may not try now, or nobody who is not known.
         """
         with self._lock:
             with self._journal.reading() as db:
                 known = holding.pin(db)
             if known is None:
                 return None
-            self._require_unlocked(known)
+            browser = _known_as(said, known)
+            caller = browser or address
+            self._require_unlocked(self._tallies.get(caller, Tally()), FREE_GUESSES)
+            if not browser:
+                self._require_unlocked(Tally(known.failures, self._failed_at_s), FREE_IN_ALL)
             right = hmac.compare_digest(_hash(pin, bytes.fromhex(known.salt)), known.hash)
             with self._journal.transaction() as db:
                 holding.keep_pin(db, Pin(salt=known.salt, hash=known.hash, failures=0 if right else known.failures + 1))
             if not right:
-                self._failed_at_s = self._clock.elapsed()
+                self._count_wrong(caller)
                 return None
+            self._tallies.pop(caller, None)
             return self._new_session(known.salt)
+
+    def introduced(self) -> str:
+        """What a browser that just gave the PIN keeps, by which it is known from now on."""
+        with self._journal.reading() as db:
+            known = holding.pin(db)
+        name = secrets.token_hex(16)
+        return "" if known is None else f"{name}.{_signature(name, known)}"
+
+    def _count_wrong(self, caller: str) -> None:
+        now_s = self._clock.elapsed()
+        tally = self._tallies.pop(caller, Tally())
+        while len(self._tallies) >= MOST_CALLERS:
+            del self._tallies[next(iter(self._tallies))]  # whose last try is longest ago
+        self._tallies[caller] = Tally(tally.failures + 1, now_s)
+        self._failed_at_s = now_s
 
     def session(self, name: str) -> Session | None:
         """The session of a secret name, if it was used of late, and the PIN is still the same."""
@@ -123,12 +171,12 @@ class Guard:
         with self._lock:
             self._sessions.pop(name, None)
 
-    def _require_unlocked(self, known: Pin) -> None:
-        over = known.failures - FREE_GUESSES
+    def _require_unlocked(self, tally: Tally, free: int) -> None:
+        over = tally.failures - free
         if over < 0:
             return
         locked_s = min(LOCKED_S * 2.0 ** min(over, 10), LONGEST_LOCKED_S)
-        wait_s = self._failed_at_s + locked_s - self._clock.elapsed()
+        wait_s = tally.failed_at_s + locked_s - self._clock.elapsed()
         if wait_s > 0:
             raise LockedOut(wait_s)
 

@@ -5,139 +5,34 @@ from __future__ import annotations
 import contextlib
 import hmac
 import logging
+import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs
 
-from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import arming, calling, hand_prints, handwork, reach, set_time
-from machines.node import held as holding
-from machines.node.handwork import HandAction
-from machines.node.journal import Journal
 from machines.node.panel import pages
-from machines.node.panel.facts import HAND_ACTIONS, PanelFacts, gather
-from machines.node.panel.pin import Guard, LockedOut, Session
-from machines.node.reach import Standing
-from machines.node.server_time import Estimate
+from machines.node.panel.callers import is_for_us, is_from_our_page, own_names
+from machines.node.panel.panel import Panel
+from machines.node.panel.pin import LockedOut, Session
 
 log = logging.getLogger(__name__)
 
-COOKIE = "panel"
+COOKIE, KNOWN = "panel", "panel-known"
+KNOWN_S = 15_552_000
 LARGEST_FORM = 4096
 PATIENCE_S = 10.0
 HEADERS = {
     "Cache-Control": "no-store",
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; form-action 'self'; frame-ancestors 'none';"
     " base-uri 'none'",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",  # with none at all, a browser would not say either where a form comes from
     "X-Content-Type-Options": "nosniff",
 }
-
-
-@dataclass
-class Panel:
-    """What the pages are made from.
-
-    Attributes:
-        journal, clock: the node's.
-        time: the server's time at this moment.
-        boot: names the clock's count of elapsed seconds.
-    """
-
-    journal: Journal
-    clock: Clock
-    time: Callable[[], Estimate | None]
-    boot: str = ""
-    guard: Guard = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.guard = Guard(self.journal, self.clock)
-
-    def status(self) -> str:
-        """The page that anybody in the network may read."""
-        with self.journal.reading() as db:
-            credentials = holding.credentials(db)
-        machine = "not enrolled" if credentials is None else credentials.machine
-        return pages.status_page(machine, self._facts())
-
-    def actions(self, session: Session, said: str = "") -> str:
-        """The page of whoever gave the PIN."""
-        return pages.actions_page(self._facts(), session.form_token, said)
-
-    def _facts(self) -> PanelFacts:
-        estimate = self.time()
-        return gather(self.journal, estimate, self._server(estimate))
-
-    def _server(self, estimate: Estimate | None) -> Standing:
-        with self.journal.reading() as db:
-            return reach.at_board(db, self.clock, self.boot, estimate)
-
-    def enter(self, said: str = "") -> str:
-        """The page that asks for the PIN."""
-        with self.journal.reading() as db:
-            return pages.enter_page(said, pin_set=holding.pin(db) is not None)
-
-    def act(self, action: str, form: Mapping[str, str]) -> str:
-        """Do what a person asked for, with what the form says of it; what to say about it.
-
-        Raises:
-            InputError: it cannot be done.
-        """
-        if action not in pages.LABELS:
-            raise InputError("action", "no such action", "choose one of the page")
-        if action in pages.WANTS_TICK and form.get("looked") != "yes":
-            raise InputError(
-                "looked", "it was not ticked that all is clear", "look at the machine, tick, and ask again"
-            )
-        log.warning("at the panel: %s", action)
-        if action in HAND_ACTIONS:
-            return f"{pages.LABELS[action]}. {self._by_hand(action, form)}"
-        if action == pages.CALL:
-            return f"The agent has called. The server: {self._call()}."
-        if action == pages.SET_TIME:
-            self._set_time(form)
-        elif action == pages.ARM:
-            arming.ask_to_arm(self.journal)
-        else:
-            return f"Done: {pages.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
-        return f"Done: {pages.LABELS[action]}."
-
-    def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
-        length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else handwork.FEED_MM
-        pattern = form.get("pattern")
-        if pattern is not None and pattern not in hand_prints.LABELS:
-            raise InputError("pattern", "no such pattern", "choose one of the page")
-        with self.journal.transaction() as db:
-            asked = handwork.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
-        return handwork.wait(self.journal, asked)
-
-    def _call(self) -> str:
-        with self.journal.transaction() as db:
-            calling.ask(db)
-        calling.wait(self.journal)
-        return self._server(self.time()).in_words()
-
-    def _set_time(self, form: Mapping[str, str]) -> None:
-        elapsed_s = self.clock.elapsed()
-        if problem := set_time.why_not(self.time()):
-            raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
-        instant = set_time.instant_of(form.get("time", ""), form.get("zone", "").strip())
-        within_s = _number(form, "within_s")
-        with self.journal.transaction() as db:
-            set_time.say(db, self.boot, elapsed_s, instant, within_s)
-
-
-def _number(form: Mapping[str, str], name: str) -> float:
-    try:
-        return float(form.get(name, ""))
-    except ValueError:
-        raise InputError(name, "not a number", "give a number") from None
 
 
 def read_address(text: str) -> tuple[str, int]:
@@ -163,7 +58,7 @@ def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | Non
         yield None
         return
     try:
-        server = _Server(address, type("Handler", (_Handler,), {"panel": panel}))
+        server = _Server(address, type("Handler", (_Handler,), {"panel": panel, "names": own_names(address[0])}))
     except OSError as error:
         raise InputError("panel", f"{address[0]}:{address[1]}: {error}", "give an address of this board") from error
     threading.Thread(target=server.serve_forever, args=(0.2,), daemon=True).start()
@@ -179,16 +74,28 @@ class _Server(ThreadingHTTPServer):
     block_on_close = False
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        log.info("the panel lost a caller", exc_info=True)
+        error = sys.exception()
+        log.info("the panel lost a caller: %s", error, exc_info=not isinstance(error, OSError))
 
 
 class _Handler(BaseHTTPRequestHandler):
     panel: Panel
+    names: frozenset[str]
     timeout = PATIENCE_S
     server_version, sys_version = "dayroll-node", ""
 
     def log_message(self, format: str, *arguments: Any) -> None:
         """Not every page that is looked at."""
+
+    def parse_request(self) -> bool:
+        """Whether the request is to be answered; if not, it was refused."""
+        if not super().parse_request():
+            return False
+        if is_for_us(self.headers, self.names):
+            return True
+        said = "Open this page by the address of the board, as it was given to you, not by another name."
+        self._page(HTTPStatus.MISDIRECTED_REQUEST, said, "text/plain")
+        return False
 
     def do_GET(self) -> None:
         session = self._session()
@@ -208,22 +115,40 @@ class _Handler(BaseHTTPRequestHandler):
         form = self._form()
         if form is None:
             self._page(HTTPStatus.BAD_REQUEST, "This form cannot be read.", "text/plain")
+        elif not is_from_our_page(self.headers):
+            self._page(HTTPStatus.FORBIDDEN, "This form is not from a page of this board.", "text/plain")
         elif self.path == "/enter":
             self._enter(form)
+        elif self.path == "/halt":
+            self._halt(form)
         else:
             self._with_session(form)
 
     def _enter(self, form: dict[str, str]) -> None:
         try:
-            name = self.panel.guard.enter(form.get("pin", ""))
+            name = self.panel.guard.enter(form.get("pin", ""), self.client_address[0], self._cookie(KNOWN))
         except LockedOut as locked:
             headers = {"Retry-After": str(round(locked.wait_s) + 1)}
             self._page(HTTPStatus.TOO_MANY_REQUESTS, self.panel.enter(str(locked)), headers=headers)
             return
         if name is None:
+            log.warning("at the panel: a wrong PIN from %s", self.client_address[0])
             self._page(HTTPStatus.FORBIDDEN, self.panel.enter("That is not the PIN."))
             return
-        self._see("/do", f"{COOKIE}={name}; HttpOnly; SameSite=Strict; Path=/")
+        known = f"{KNOWN}={self.panel.guard.introduced()}; Max-Age={KNOWN_S}"
+        self._see("/do", f"{COOKIE}={name}", known)
+
+    def _halt(self, form: dict[str, str]) -> None:
+        """Stop or pause for somebody who did not give the PIN, where that is open."""
+        action = form.get("action", "")
+        if not (self.panel.stop_is_open and action in pages.OPEN):
+            self._page(HTTPStatus.FORBIDDEN, self.panel.enter("Enter the PIN first, or again."))
+            return
+        try:
+            status, said = HTTPStatus.OK, self.panel.act(action, form)
+        except InputError as error:
+            status, said = HTTPStatus.CONFLICT, str(error)
+        self._page(status, self.panel.status(said))
 
     def _with_session(self, form: dict[str, str]) -> None:
         """A form counts only with the session's own token, which no other page knows."""
@@ -232,7 +157,7 @@ class _Handler(BaseHTTPRequestHandler):
             self._page(HTTPStatus.FORBIDDEN, self.panel.enter("Enter the PIN first, or again."))
         elif self.path == "/leave":
             self.panel.guard.leave(self._cookie())
-            self._see("/", f"{COOKIE}=; Max-Age=0; HttpOnly; SameSite=Strict; Path=/")
+            self._see("/", f"{COOKIE}=; Max-Age=0")
         elif self.path == "/act":
             self._act(session, form)
         else:
@@ -256,26 +181,33 @@ class _Handler(BaseHTTPRequestHandler):
         except ValueError:
             return None
 
-    def _cookie(self) -> str:
+    def _cookie(self, name: str = COOKIE) -> str:
         try:
             cookies = SimpleCookie(self.headers.get("Cookie", ""))
         except CookieError:
             return ""
-        return cookies[COOKIE].value if COOKIE in cookies else ""
+        return cookies[name].value if name in cookies else ""
 
     def _session(self) -> Session | None:
         return self.panel.guard.session(self._cookie())
 
-    def _see(self, path: str, cookie: str) -> None:
-        self._page(HTTPStatus.SEE_OTHER, "", headers={"Location": path, "Set-Cookie": cookie})
+    def _see(self, path: str, *cookies: str) -> None:
+        self._page(HTTPStatus.SEE_OTHER, "", headers={"Location": path}, cookies=cookies)
 
     def _page(
-        self, status: HTTPStatus, text: str, kind: str = "text/html", headers: dict[str, str] | None = None
+        self,
+        status: HTTPStatus,
+        text: str,
+        kind: str = "text/html",
+        headers: dict[str, str] | None = None,
+        cookies: Sequence[str] = (),
     ) -> None:
         body = text.encode()
         self.send_response(status)
         sent = {"Content-Type": f"{kind}; charset=utf-8", "Content-Length": str(len(body)), **HEADERS}
         for name, value in (sent | (headers or {})).items():
             self.send_header(name, value)
+        for cookie in cookies:
+            self.send_header("Set-Cookie", f"{cookie}; HttpOnly; SameSite=Strict; Path=/")
         self.end_headers()
         self.wfile.write(body)

@@ -10,7 +10,7 @@ from machines.entries import ConditionsChanged, KnifeArmed, StripCut
 from machines.node import facts, holds
 from machines.node.arming import wait_for_rest
 from machines.node.journal import change_state
-from machines.node.panel.serving import Panel
+from machines.node.panel.panel import Panel
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -101,8 +102,76 @@ def test_who_guesses_is_locked_out_longer_and_longer(journal: Journal, clock: Ha
     assert guard.enter(PIN) is not None, "the right one clears the count"
 
 
+def test_nobodys_guesses_keep_out_another_address(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    for _ in range(FREE_GUESSES):
+        assert guard.enter("000000", "192.0.2.7") is None
+    with pytest.raises(LockedOut):
+        guard.enter(PIN, "192.0.2.7")
+    assert guard.enter(PIN, "192.0.2.8") is not None
+    with pytest.raises(LockedOut):
+        guard.enter(PIN, "192.0.2.7")
+
+
+def guessed(journal: Journal, failures: int) -> None:
+    """So often, from anywhere."""
+    with journal.transaction() as db:
+        known = holding.pin(db)
+        assert known is not None
+        holding.keep_pin(db, replace(known, failures=failures))
+
+
+def test_after_fifty_guesses_from_anywhere_only_a_known_browser_may_try(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    assert guard.enter(PIN, "192.0.2.1") is not None
+    told = guard.introduced()
+    guessed(journal, 49)
+    assert guard.enter("000000", "192.0.2.99") is None
+    with pytest.raises(LockedOut) as out:
+        guard.enter(PIN, "192.0.2.2")
+    assert out.value.wait_s == pytest.approx(LOCKED_S)
+    for forged in ("", "x", told[:-1], "x" + told, told.partition(".")[2], "ü.ü"):
+        with pytest.raises(LockedOut):
+            guard.enter(PIN, "192.0.2.2", forged)
+    assert guard.enter(PIN, "192.0.2.2", told) is not None
+    assert guard.enter(PIN, "192.0.2.2") is not None, "the right one clears the count"
+
+
+def test_a_known_browser_has_no_more_guesses_than_an_address(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    assert guard.enter(PIN) is not None
+    told = guard.introduced()
+    for number in range(FREE_GUESSES):
+        assert guard.enter("000000", f"192.0.2.{number}", told) is None
+    with pytest.raises(LockedOut):
+        guard.enter(PIN, "192.0.2.99", told)
+
+
+def test_another_pin_makes_every_browser_a_stranger(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    told = guard.introduced()
+    with journal.transaction() as db:
+        holding.keep_pin(db, replace(hashed("161803"), failures=50))
+    with pytest.raises(LockedOut):
+        guard.enter("161803", "", told)
+    with pytest.raises(LockedOut):
+        guard.enter("161803", "", guard.introduced()[1:])
+
+
+def test_counts_of_addresses_fill_no_memory(
+    journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: "")
+    monkeypatch.setattr("machines.node.panel.pin.FREE_IN_ALL", 10_000)
+    guard = Guard(journal, clock)
+    for number in range(600):
+        assert guard.enter("000000", str(number)) is None
+    assert len(guard._tallies) == 500
+
+
 def test_pulling_the_plug_gives_no_new_guesses(journal: Journal, clock: HandClock) -> None:
-    guess_wrongly(Guard(journal, clock), FREE_GUESSES)
+    guessed(journal, 50)
+    Guard(journal, clock)
     clock.at += LOCKED_S / 2
     with pytest.raises(LockedOut):
         Guard(journal, clock).enter(PIN)

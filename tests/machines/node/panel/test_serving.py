@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 import socket
+import struct
 import threading
+import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -19,10 +21,11 @@ from machines.node import held as holding
 from machines.node import holds
 from machines.node.cautions import ALWAYS, BESIDE
 from machines.node.client import Credentials
-from machines.node.panel import serving as module
+from machines.node.panel import panel as module
 from machines.node.panel.pages import ARM, LABELS, WANTS_TICK
+from machines.node.panel.panel import Panel
 from machines.node.panel.pin import FREE_GUESSES, hashed
-from machines.node.panel.serving import Panel, read_address, serving
+from machines.node.panel.serving import read_address, serving
 from machines.node.server_time import Estimate
 from machines.node.takeover import enrol
 from machines.node.timekeeper import Timekeeper
@@ -148,6 +151,126 @@ def test_guessing_is_locked_out(browser: Browser) -> None:
     assert int(answer.headers["Retry-After"]) > 50
 
 
+def raw(browser: Browser, request: str) -> bytes:
+    """What is answered to octets that no browser of ours would send."""
+    port = int(browser.url.rpartition(":")[2])
+    with socket.create_connection(("127.0.0.1", port), timeout=10.0) as wire:
+        wire.sendall(request.replace("\n", "\r\n").encode())
+        said = b""
+        while piece := wire.recv(65_536):
+            said += piece
+    return said
+
+
+@pytest.mark.parametrize("host", ["attacker.example", "127.0.0.1.attacker.example", "[::1", "x@y:z", ""])
+@pytest.mark.parametrize("line", ["GET /", "GET /do", "POST /enter"])
+def test_by_a_foreign_name_it_is_not_to_be_had(browser: Browser, host: str, line: str) -> None:
+    said = raw(browser, f"{line} HTTP/1.1\nHost: {host}\nContent-Length: 10\n\npin={PIN}")
+    assert said.startswith(b"HTTP/1.0 421 ")
+    assert b"turn" not in said and b"PIN of this node" not in said and b"Cookie" not in said
+
+
+def test_without_a_name_it_is_not_to_be_had(browser: Browser) -> None:
+    assert raw(browser, "GET / HTTP/1.1\n\n").startswith(b"HTTP/1.0 421 ")
+
+
+@pytest.mark.parametrize(
+    "host", ["127.0.0.1", "127.0.0.1:8370", "192.168.4.1:8370", "[fd00::7]:8370", "localhost", "LOCALHOST.:8370"]
+)
+def test_by_a_number_or_a_name_of_its_own_it_is(browser: Browser, host: str) -> None:
+    assert raw(browser, f"GET / HTTP/1.1\nHost: {host}\n\n").startswith(b"HTTP/1.0 200 ")
+
+
+def test_by_the_name_of_the_board_it_is(browser: Browser) -> None:
+    name = socket.gethostname()
+    for host in (name, name.partition(".")[0] + ".local:8370"):
+        assert raw(browser, f"GET / HTTP/1.1\nHost: {host}\n\n").startswith(b"HTTP/1.0 200 ")
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Origin: https://attacker.example",
+        "Origin: null",
+        "Origin: http://127.0.0.1:1",
+        "Sec-Fetch-Site: cross-site",
+        "Sec-Fetch-Site: same-site",
+    ],
+)
+def test_a_form_from_elsewhere_is_no_try(browser: Browser, said: str) -> None:
+    host = browser.url.removeprefix("http://")
+    for _ in range(2 * FREE_GUESSES):
+        answer = raw(browser, f"POST /enter HTTP/1.1\nHost: {host}\n{said}\nContent-Length: 10\n\npin=000000")
+        assert answer.startswith(b"HTTP/1.0 403 ")
+    right = raw(browser, f"POST /enter HTTP/1.1\nHost: {host}\n{said}\nContent-Length: 10\n\npin={PIN}")
+    assert right.startswith(b"HTTP/1.0 403 ") and b"Cookie" not in right
+    own = f"Origin: http://{host}\nSec-Fetch-Site: same-origin"
+    entered = raw(browser, f"POST /enter HTTP/1.1\nHost: {host}\n{own}\nContent-Length: 10\n\npin={PIN}")
+    assert entered.startswith(b"HTTP/1.0 303 ")
+
+
+def test_a_browser_that_gave_the_pin_is_known_again(browser: Browser, node: Rig) -> None:
+    cookies = browser.post("/enter", pin=PIN).headers.getlist("Set-Cookie")
+    known = next(cookie for cookie in cookies if cookie.startswith("panel-known="))
+    assert "Max-Age=15552000" in known and "HttpOnly" in known and "SameSite=Strict" in known
+    with node.journal.transaction() as db:
+        kept = holding.pin(db)
+        assert kept is not None
+        holding.keep_pin(db, replace(kept, failures=50))
+    browser.cookie = ""
+    assert browser.post("/enter", pin=PIN).status == 429
+    browser.cookie = known.partition(";")[0]
+    assert browser.post("/enter", pin=PIN).status == 303
+
+
+def test_stop_and_pause_want_the_pin_where_nobody_opened_them(browser: Browser, node: Rig) -> None:
+    assert "<button>Stop</button>" not in browser.get("/")[1]
+    assert browser.post("/halt", action="stop").status == 403
+    assert node.journal.state().hold == ""
+
+
+def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: Rig) -> None:
+    panel = Panel(node.journal, node.clock, lambda: None, "boot", stop_is_open=True)
+    with serving(panel, ("127.0.0.1", 0)) as port:
+        browser = Browser(f"http://127.0.0.1:{port}")
+        for _ in range(FREE_GUESSES):
+            browser.post("/enter", pin="000000")
+        assert browser.post("/enter", pin=PIN).status == 429
+        page = browser.get("/")[1]
+        assert "<button>Stop</button>" in page and "<button>Pause</button>" in page
+        for caution in (*BESIDE["stop"], *BESIDE["pause"]):
+            assert caution.replace("'", "&#x27;") in page
+        answer = browser.post("/halt", action="pause")
+        assert answer.status == 200 and "Done: Pause." in answer.data.decode()
+        assert node.journal.state().hold == holds.PAUSED
+        assert browser.post("/halt", action="stop").status == 200
+        assert node.journal.state().hold == holds.STOPPED
+        assert browser.post("/halt", action="pause").status == 409
+        for other in ("release", "resume", ARM, "feed", "place-set", "", "fly"):
+            assert browser.post("/halt", action=other, looked="yes").status == 403
+        assert node.journal.state().hold == holds.STOPPED
+        host = browser.url.removeprefix("http://")
+        node.clock.at += 1.0
+        foreign = (
+            f"POST /halt HTTP/1.1\nHost: {host}\nOrigin: http://attacker.example\nContent-Length: 11\n\naction=stop"
+        )
+        assert raw(browser, foreign).startswith(b"HTTP/1.0 403 ")
+
+
+def test_a_caller_that_breaks_off_leaves_one_line(browser: Browser, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level("INFO")
+    port = int(browser.url.rpartition(":")[2])
+    wire = socket.create_connection(("127.0.0.1", port), timeout=10.0)
+    wire.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long")
+    wire.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    wire.close()
+    until = time.monotonic() + 30.0
+    while not (lost := [record for record in caplog.records if "lost a caller" in record.message]):
+        assert time.monotonic() < until, "the caller is missed"
+        time.sleep(0.01)
+    assert all(record.exc_info is None or not record.exc_info for record in lost)
+
+
 def test_a_form_of_another_page_counts_for_nothing(browser: Browser, node: Rig) -> None:
     browser.enter()
     assert browser.post("/act", action="stop").status == 403
@@ -213,12 +336,12 @@ def test_the_knife_is_armed_only_by_a_person_who_has_looked(
 @pytest.mark.parametrize(
     "request_",
     [
-        b"POST /act HTTP/1.1\r\nHost: x\r\n\r\n",
-        b"POST /act HTTP/1.1\r\nHost: x\r\nContent-Length: 99999999\r\n\r\n",
-        b"POST /act HTTP/1.1\r\nHost: x\r\nContent-Length: -1\r\n\r\n",
-        b"POST /act HTTP/1.1\r\nHost: x\r\nContent-Length: 2\r\n\r\n\xff\xff",
-        b"POST /act HTTP/1.1\r\nHost: x\r\nCookie: \x01=;;=\r\nContent-Length: 0\r\n\r\n",
-        b"GET /../journal.sqlite3 HTTP/1.1\r\nHost: x\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 99999999\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: -1\r\n\r\n",
+        b"POST /act HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 2\r\n\r\n\xff\xff",
+        b"POST /act HTTP/1.1\r\nHost: 127.0.0.1\r\nCookie: \x01=;;=\r\nContent-Length: 0\r\n\r\n",
+        b"GET /../journal.sqlite3 HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
     ],
 )
 def test_nonsense_is_refused(browser: Browser, request_: bytes) -> None:

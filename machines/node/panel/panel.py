@@ -1,0 +1,123 @@
+"""What the pages of the panel show, and what is done that they ask for."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from machines.clock import Clock
+from machines.errors import InputError
+from machines.node import arming, calling, hand_prints, handwork, reach, set_time
+from machines.node import held as holding
+from machines.node.handwork import HandAction
+from machines.node.journal import Journal
+from machines.node.panel import pages
+from machines.node.panel.facts import HAND_ACTIONS, PanelFacts, gather
+from machines.node.panel.pin import Guard, Session
+from machines.node.reach import Standing
+from machines.node.server_time import Estimate
+
+log = logging.getLogger(__name__)
+
+
+@dataclass
+class Panel:
+    """What the pages are made from.
+
+    Attributes:
+        journal, clock: the node's.
+        time: the server's time at this moment.
+        boot: names the clock's count of elapsed seconds.
+        stop_is_open: whether anybody in the network may stop and pause the machine, without the PIN.
+    """
+
+    journal: Journal
+    clock: Clock
+    time: Callable[[], Estimate | None]
+    boot: str = ""
+    stop_is_open: bool = False
+    guard: Guard = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.guard = Guard(self.journal, self.clock)
+
+    def status(self, said: str = "") -> str:
+        """The page that anybody in the network may read."""
+        with self.journal.reading() as db:
+            credentials = holding.credentials(db)
+        machine = "not enrolled" if credentials is None else credentials.machine
+        return pages.status_page(machine, self._facts(), said, stop_is_open=self.stop_is_open)
+
+    def actions(self, session: Session, said: str = "") -> str:
+        """The page of whoever gave the PIN."""
+        return pages.actions_page(self._facts(), session.form_token, said)
+
+    def _facts(self) -> PanelFacts:
+        estimate = self.time()
+        return gather(self.journal, estimate, self._server(estimate))
+
+    def _server(self, estimate: Estimate | None) -> Standing:
+        with self.journal.reading() as db:
+            return reach.at_board(db, self.clock, self.boot, estimate)
+
+    def enter(self, said: str = "") -> str:
+        """The page that asks for the PIN."""
+        with self.journal.reading() as db:
+            return pages.enter_page(said, pin_set=holding.pin(db) is not None)
+
+    def act(self, action: str, form: Mapping[str, str]) -> str:
+        """Do what a person asked for, with what the form says of it; what to say about it.
+
+        Raises:
+            InputError: it cannot be done.
+        """
+        if action not in pages.LABELS:
+            raise InputError("action", "no such action", "choose one of the page")
+        if action in pages.WANTS_TICK and form.get("looked") != "yes":
+            raise InputError(
+                "looked", "it was not ticked that all is clear", "look at the machine, tick, and ask again"
+            )
+        log.warning("at the panel: %s", action)
+        if action in HAND_ACTIONS:
+            return f"{pages.LABELS[action]}. {self._by_hand(action, form)}"
+        if action == pages.CALL:
+            return f"The agent has called. The server: {self._call()}."
+        if action == pages.SET_TIME:
+            self._set_time(form)
+        elif action == pages.ARM:
+            arming.ask_to_arm(self.journal)
+        else:
+            return f"Done: {pages.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
+        return f"Done: {pages.LABELS[action]}."
+
+    def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
+        length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else handwork.FEED_MM
+        pattern = form.get("pattern")
+        if pattern is not None and pattern not in hand_prints.LABELS:
+            raise InputError("pattern", "no such pattern", "choose one of the page")
+        with self.journal.transaction() as db:
+            asked = handwork.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
+        return handwork.wait(self.journal, asked)
+
+    def _call(self) -> str:
+        with self.journal.transaction() as db:
+            calling.ask(db)
+        calling.wait(self.journal)
+        return self._server(self.time()).in_words()
+
+    def _set_time(self, form: Mapping[str, str]) -> None:
+        elapsed_s = self.clock.elapsed()
+        if problem := set_time.why_not(self.time()):
+            raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
+        instant = set_time.instant_of(form.get("time", ""), form.get("zone", "").strip())
+        within_s = _number(form, "within_s")
+        with self.journal.transaction() as db:
+            set_time.say(db, self.boot, elapsed_s, instant, within_s)
+
+
+def _number(form: Mapping[str, str], name: str) -> float:
+    try:
+        return float(form.get(name, ""))
+    except ValueError:
+        raise InputError(name, "not a number", "give a number") from None
