@@ -6,17 +6,18 @@ import signal
 import threading
 from argparse import ArgumentParser, ArgumentTypeError
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from typing import Any, NoReturn
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
-from waitress.server import BaseWSGIServer, create_server
 
 from server import wiring
 from server.jobs import JOBS, run_loop
+from server.serving.listening import listen
 from server.wsgi import application
 
+MOST_THREADS = 256
 FIRST_STEPS = """\
 Dayroll is at {address}
   the API        {address}api/v1/reference
@@ -32,14 +33,21 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
         parser.add_argument("--port", type=_port, default=8000, help="0 takes a free one")
-        parser.add_argument("--threads", type=int, default=8, help="requests answered at a time")
+        parser.add_argument("--threads", type=_threads, default=8, help="requests answered at a time, but for nodes'")
+        parser.add_argument("--nodes-threads", type=_threads, default=4, help="nodes' requests answered at a time")
+        parser.add_argument(
+            "--web-only",
+            action="store_true",
+            help="neither migrate nor run jobs: a fleet has processes of their own for both",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        call_command("migrate", interactive=False, verbosity=0)
+        if not options["web_only"]:
+            call_command("migrate", interactive=False, verbosity=0)
         self.check(databases=["default"])
-        server = _listen(options["host"], options["port"], options["threads"])
+        server = _listen(options["host"], options["port"], options["threads"], options["nodes_threads"])
         signal.signal(signal.SIGTERM, _leave)
-        with _jobs_beside():
+        with nullcontext() if options["web_only"] else _jobs_beside():
             self.stdout.write(FIRST_STEPS.format(address=_address(options["host"], server)))
             self.stdout.flush()
             server.run()  # returns when SIGTERM or Ctrl-C has come and the requests under way are answered
@@ -52,12 +60,16 @@ def _port(text: str) -> int:
     return port
 
 
-def _listen(host: str, port: int, threads: int) -> BaseWSGIServer:
+def _threads(text: str) -> int:
+    threads = int(text)
+    if not 1 <= threads <= MOST_THREADS:
+        raise ArgumentTypeError(f"{threads} threads: give 1 to {MOST_THREADS}")
+    return threads
+
+
+def _listen(host: str, port: int, threads: int, nodes_threads: int) -> Any:
     try:
-        # A proxy's headers go through to Django, which heeds them only where DAYROLL_HTTPS says that there is a proxy.
-        return create_server(
-            application, host=host, port=port, threads=threads, ident=None, clear_untrusted_proxy_headers=False
-        )
+        return listen(application, host, port, threads, nodes_threads)
     except (OSError, ValueError) as error:
         remedy = "give another --host or --port; --port 0 takes a free one"
         raise CommandError(f"cannot listen on {host} port {port}: {error}; {remedy}") from error

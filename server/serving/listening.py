@@ -1,0 +1,115 @@
+"""Listening: how many connections there may be, how long each may be silent, and which gives way when all are taken."""
+
+from __future__ import annotations
+
+import logging
+import resource
+import time
+from collections.abc import Callable
+from typing import Any
+
+from waitress.adjustments import Adjustments
+from waitress.server import MultiSocketServer, TcpWSGIServer
+
+from scheduling.uploads import LARGEST_UPLOAD_BYTES
+from server.serving.admission import MOST_SPOOLED_BYTES, Connection
+from server.serving.lanes import Lanes
+
+logger = logging.getLogger(__name__)
+
+Application = Callable[..., Any]
+
+MOST_CONNECTIONS = 1000
+# Each may have its body and its answer in a file; and there are the database's, the plates' and the log's.
+FILES_A_CONNECTION, OTHER_FILES = 3, 200
+# A node that asks once a minute keeps its connection, and so its handshake with a proxy.
+SILENT_LIMIT_S = 75
+LOOK_EVERY_S = 2
+SAY_EVERY_S = 60.0
+LARGEST_HEAD_BYTES = 32_768
+
+
+class Listener(TcpWSGIServer):
+    """One address on which connections are taken."""
+
+    channel_class = Connection
+    said_again_at = 0.0
+
+    def room(self) -> int:
+        """How many more bytes of bodies may be spooled."""
+        held = (one for each in list(self.active_channels.values()) for one in (each.request, *each.requests))
+        return MOST_SPOOLED_BYTES - sum(one.promised for one in held if one is not None)
+
+    def readable(self) -> bool:
+        """Whether another connection can be taken; the one that waits longest for a whole request gives way to it.
+
+        So connections that were opened to do nothing shut nobody out: a request that comes at once is answered.
+        """
+        if len(self._map) >= self.adj.connection_limit:
+            self._make_room()
+            return False
+        return bool(super().readable())
+
+    def maintenance(self, now: float) -> None:
+        """Close what was silent for too long, or trickles."""
+        super().maintenance(now)
+        for channel in self.active_channels.values():
+            if channel.request is not None and channel.request.is_slow:
+                channel.will_close = True
+
+    def _make_room(self) -> None:
+        waiting = [one for one in self.active_channels.values() if not one.requests]
+        if not waiting:
+            return
+        # Not closed at once: the number of its file would be the next connection's, while it is still being looked at.
+        min(waiting, key=lambda one: one.waits_since).will_close = True
+        if time.monotonic() >= self.said_again_at:
+            self.said_again_at = time.monotonic() + SAY_EVERY_S
+            logger.warning("all %d connections are taken; the longest waiting give way", self.adj.connection_limit)
+
+
+def listen(application: Application, host: str, port: int, threads: int, nodes_threads: int) -> Any:
+    """A server that is ready to ``run``; ``effective_port`` says where.
+
+    Args:
+        application: what answers.
+        host, port: where; port 0 takes a free one.
+        threads: how many answer pages and the API.
+        nodes_threads: how many answer nodes.
+
+    Raises:
+        OSError, ValueError: nobody can listen there.
+    """
+    settings = Adjustments(
+        host=host,
+        port=port,
+        ident=None,
+        # A proxy's headers go through to Django, which heeds them only where DAYROLL_HTTPS says that there is a proxy.
+        clear_untrusted_proxy_headers=False,
+        connection_limit=_connections(),
+        channel_timeout=SILENT_LIMIT_S,
+        cleanup_interval=LOOK_EVERY_S,
+        max_request_header_size=LARGEST_HEAD_BYTES,
+        max_request_body_size=LARGEST_UPLOAD_BYTES + 1,
+        asyncore_use_poll=True,  # the other way knows no file number above 1023
+    )
+    lanes, sockets = Lanes(threads, nodes_threads), {}
+    listeners = [Listener(application, sockets, True, None, lanes, settings, where) for where in settings.listen]
+    if len(listeners) == 1:
+        return listeners[0]
+    both = MultiSocketServer(sockets, settings, [], lanes)  # a name with an address of either kind
+    both.effective_port = listeners[0].effective_port
+    return both
+
+
+def _connections() -> int:
+    """How many connections may be open, for which the limit of open files is raised as far as it may be."""
+    wanted = MOST_CONNECTIONS * FILES_A_CONNECTION + OTHER_FILES
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    allowed = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+    if soft != resource.RLIM_INFINITY and soft < allowed:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (allowed, hard))
+        soft = allowed
+    if soft == resource.RLIM_INFINITY:
+        return MOST_CONNECTIONS
+    return max(1, min(MOST_CONNECTIONS, (soft - OTHER_FILES) // FILES_A_CONNECTION))

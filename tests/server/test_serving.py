@@ -1,0 +1,172 @@
+"""What the server lets in: a real process, and sockets that do what no honest client does."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from server.serving.admission import largest_body
+from tests.server.processes import process, wait_for_line
+
+HEADS = b"GET /livez HTTP/1.1\r\nHost: localhost\r\n"
+# A process with so few open files takes a hundred connections: three files each, and 200 for the rest.
+FEW_FILES = """
+import os, resource, sys
+resource.setrlimit(resource.RLIMIT_NOFILE, (500, 500))
+os.execv(sys.executable, [sys.executable, "-m", "server", "serve", "--port", "0"])
+"""
+
+
+@dataclass(frozen=True)
+class Server:
+    port: int
+    pid: int
+    log: Path
+
+    def connect(self) -> socket.socket:
+        return socket.create_connection(("127.0.0.1", self.port), timeout=30.0)
+
+    def spooled_bytes(self) -> int:
+        """In files of the process that have no name any more."""
+        total = 0
+        for one in Path(f"/proc/{self.pid}/fd").iterdir():
+            try:
+                if " (deleted)" in os.readlink(one):  # noqa: PTH115 - a deleted file's name is text, not a path
+                    total += one.stat().st_size
+            except FileNotFoundError:
+                continue
+        return total
+
+    def ask(self, sent: bytes) -> tuple[int, dict[str, str], bytes]:
+        with self.connect() as connection:
+            connection.sendall(sent)
+            return answer(connection)
+
+
+def answer(connection: socket.socket) -> tuple[int, dict[str, str], bytes]:
+    """Status, heads in lower case, and body, of an answer after which the server closes or whose length is said."""
+    with connection.makefile("rb") as stream:
+        status = int(stream.readline().split()[1])
+        lines = iter(lambda: stream.readline().decode().strip(), "")
+        heads = {name.lower(): value.strip() for name, _, value in (line.partition(":") for line in lines)}
+        return status, heads, stream.read(int(heads["content-length"]))
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    folder = tmp_path_factory.mktemp("serving")
+    log = folder / "log"
+    with process(["-c", FEW_FILES], {"DAYROLL_HOME": str(folder / "home")}, log) as child:
+        address = wait_for_line(child, log, "Dayroll is at").split()[-1]
+        yield Server(int(address.rstrip("/").rpartition(":")[2]), child.pid, log)
+
+
+def post(path: str, length: int, *heads: str) -> bytes:
+    said = [f"POST {path} HTTP/1.1", "Host: localhost", f"Content-Length: {length}", *heads]
+    return ("\r\n".join(said) + "\r\n\r\n").encode()
+
+
+def test_nothing_of_a_body_is_kept_for_whoever_shows_no_key(server: Server) -> None:
+    with server.connect() as connection:
+        connection.sendall(post("/livez", 20_000_000))
+        for _ in range(20):
+            connection.sendall(bytes(1_000_000))
+            assert server.spooled_bytes() == 0
+        status, _, body = answer(connection)
+    assert status == 413 and b"longer than 64000 bytes" in body
+
+
+def test_a_body_that_is_far_too_long_is_refused_before_it_is_sent(server: Server) -> None:
+    status, heads, _ = server.ask(post("/livez", 1_000_000_000))
+    assert (status, heads["connection"]) == (413, "close")
+
+
+@pytest.mark.parametrize("expects", [(), ("Expect: 100-continue",)])
+def test_below_the_api_it_is_said_as_problem_details(server: Server, expects: tuple[str, ...]) -> None:
+    sent = post("/api/v1/venues", 4_000_001, "Authorization: Bearer none", *expects)
+    status, heads, body = server.ask(sent if expects else sent + bytes(4_000_001))
+    told = json.loads(body)
+    assert (status, told["type"], heads["content-type"]) == (
+        413,
+        "/api/v1/problems/body-too-large",
+        "application/problem+json",
+    )
+    assert told["instance"] == f"urn:uuid:{heads['x-request-id']}"
+    assert told["detail"] == "The body is longer than 4000000 bytes."
+
+
+def test_a_chunked_body_has_the_same_bound(server: Server) -> None:
+    heads = "POST /livez HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n"
+    chunk = b"ffff\r\n" + bytes(0xFFFF) + b"\r\n"
+    assert server.ask(heads.encode() + chunk)[0] == 413
+
+
+def test_bodies_that_are_promised_have_room_or_are_refused(server: Server) -> None:
+    upload = post("/api/v1/uploads", 120_000_000, "Authorization: Bearer none", "Content-Type: image/png")
+    with ExitStack() as stack:
+        for _ in range(4):
+            stack.enter_context(server.connect()).sendall(upload)
+        time.sleep(0.5)
+        status, heads, body = server.ask(upload + bytes(120_000_000))
+        assert (status, heads["retry-after"]) == (503, "5")
+        assert json.loads(body)["type"] == "/api/v1/problems/unavailable"
+        assert server.ask(HEADS + b"\r\n")[0] == 200
+    time.sleep(0.5)
+    assert server.ask(post("/api/v1/uploads", 100_000, "Authorization: Bearer none") + bytes(100_000))[0] == 401
+
+
+def test_a_head_that_trickles_is_closed(server: Server) -> None:
+    began = time.monotonic()
+    with server.connect() as connection:
+        connection.sendall(HEADS)
+        connection.settimeout(0.5)
+        while time.monotonic() - began < 30.0:
+            connection.sendall(b"X")
+            try:
+                assert connection.recv(1) == b""
+                break
+            except TimeoutError:
+                continue
+            except ConnectionResetError:
+                break
+    assert 9.0 < time.monotonic() - began < 20.0
+
+
+def test_connections_that_do_nothing_shut_nobody_out(server: Server) -> None:
+    with ExitStack() as stack:
+        for _ in range(150):
+            stack.enter_context(server.connect()).sendall(HEADS)
+        began = time.monotonic()
+        assert server.ask(HEADS + b"\r\n")[0] == 200
+        assert time.monotonic() - began < 5.0
+    assert "connections are taken; the longest waiting give way" in server.log.read_text()
+
+
+def test_a_connection_is_kept_from_one_request_to_the_next(server: Server) -> None:
+    with server.connect() as connection:
+        for _ in range(3):
+            connection.sendall(HEADS + b"\r\n")
+            assert answer(connection)[0] == 200
+
+
+@pytest.mark.parametrize(
+    ("path", "heads", "most"),
+    [
+        ("/api/v1/uploads", {"AUTHORIZATION": "x"}, 128_000_000),
+        ("/api/v1/uploads", {}, 64_000),
+        ("/api/v1/uploads", {"COOKIE": "x"}, 4_000_000),
+        ("/api/v1/node/reports", {"AUTHORIZATION": "x"}, 4_000_000),
+        ("/api/v1/node/enrol", {}, 64_000),
+        ("/venues/quay/hours", {"COOKIE": "x"}, 4_000_000),
+    ],
+)
+def test_how_long_a_body_may_be(path: str, heads: dict[str, str], most: int) -> None:
+    assert largest_body(path, heads) == most
