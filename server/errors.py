@@ -17,6 +17,7 @@ from server.accounts.attempts import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import OUR_MISTAKE
 from server.api.problems import MEDIA_TYPE, body_of, of_kind, plain
+from server.heavy import Busy
 from server.request_id import request_id
 
 logger = logging.getLogger(__name__)
@@ -36,6 +37,9 @@ SAID = {
     ),
     500: ("The server made a mistake", "It is written down. Please pass on the number below to the studio."),
 }
+
+
+BUSY_SAID = "As many pictures are being made as may be at a time. Load the page again in a moment."
 
 
 def _answer(request: HttpRequest, status: int, said: str | None = None, **told: str) -> HttpResponse:
@@ -90,6 +94,25 @@ class TooManyTriesAnswered:
             return None
         minutes = -(-exception.wait_s // 60)
         response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")
+        response["Retry-After"] = str(exception.wait_s)
+        return response
+
+
+class BusyAnswered:
+    """Middleware: what a page or a picture on it answers while too many are being made, 429 with the time to wait."""
+
+    def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.answer = answer
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer of the view."""
+        return self.answer(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        """The page, where a view let the exception pass."""
+        if not isinstance(exception, Busy):
+            return None
+        response = _answer(request, 429, BUSY_SAID)
         response["Retry-After"] = str(exception.wait_s)
         return response
 

@@ -63,6 +63,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "server.errors.TooManyTriesAnswered",
+    "server.errors.BusyAnswered",
     "server.errors.SetAsideAnswered",
 ]
 

@@ -1,17 +1,46 @@
-"""What the API says of itself: its entrance, the types of its problems, and that nothing is there."""
+"""What the API says of itself: its description, the types of its problems, and that nothing is there."""
 
 from __future__ import annotations
 
+import hashlib
+from functools import cache
 from typing import NoReturn
 
-from django.http import Http404
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.urls import reverse
+from django.utils.cache import get_conditional_response
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.renderers import OpenApiJsonRenderer2
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from server.api.doors import Door
 from server.api.problem_kinds import KINDS
+from server.heavy import in_turn
+
+
+@cache
+@in_turn
+def description() -> bytes:
+    """The OpenAPI document; a process makes it once, as only another program has another."""
+    return OpenApiJsonRenderer2().render(SchemaGenerator().get_schema(request=None, public=True))
+
+
+class Description(Door):
+    """The API's description."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    schema = None
+
+    def get(self, request: Request) -> HttpResponseBase | None:
+        """OpenAPI 3.1 as JSON; 304 where ``If-None-Match`` names the same."""
+        body = description()
+        etag = f'"{hashlib.sha256(body).hexdigest()}"'
+        headers = {"ETag": etag, "Cache-Control": "public, no-cache"}
+        response = HttpResponse(body, content_type=OpenApiJsonRenderer2.media_type, headers=headers)
+        return get_conditional_response(request._request, etag=etag, response=response)
 
 
 class Explanation(Door):

@@ -4,6 +4,9 @@ It is open to read for whoever reaches the server, as the console is, and shows 
 programs cannot send a header with a key, and a secret in the address would lie in their settings, in logs and with
 whoever reads calendars for them; it would guard nothing while the page beside it is open.
 
+A calendar of a whole year and the daily events of the sky costs seconds: what was written is kept until something moves
+it, or the hour is over.
+
 There is no `Last-Modified`: the span moves on by a day without anything having changed, so only the bytes tell.
 """
 
@@ -24,12 +27,15 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from machines.errors import InputError
+from scheduling.kept_forecast import hour_of
 from scheduling.log.models import Venue
+from scheduling.moved import moved
 from scheduling.sky.durations import parse_duration
 from scheduling.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
 from server import wiring
 from server.api.doors import Door
 from server.api.queries import asked
+from server.heavy import KEPT
 
 PRODUCT = "-//Dayroll//Calendar of a venue//EN"
 REFRESH = timedelta(hours=1)
@@ -66,7 +72,9 @@ class VenueFeed(Door):
         venue = get_object_or_404(Venue, pk=pk)
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
         sky = asked(request, "sky", lambda text: text.split(",") if text else [], USUAL_SKY)
-        body = written(venue_calendar(venue, Span.around(now, back, ahead), now, wiring.plates(), sky))
+        span = Span.around(now, back, ahead)
+        depends_on = ("calendar", venue.id, span, tuple(sky), hour_of(now), moved())
+        body = KEPT.get(depends_on, lambda: written(venue_calendar(venue, span, now, wiring.plates(), sky)))
         etag = f'"{hashlib.sha256(body).hexdigest()}"'
         headers = {
             "ETag": etag,

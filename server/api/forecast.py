@@ -18,6 +18,7 @@ from scheduling.supplies import PartSupplies, part_supplies
 from server import wiring
 from server.api.doors import Door
 from server.api.queries import asked, number_reader, whole_reader
+from server.heavy import TURNS
 
 IDLE = ("idle_drops", "idle_every_s")
 DESCRIBED = {
@@ -41,7 +42,9 @@ class MachineForecast(Door):
         Ink of idle firing is as the profile says, or by both numbers of the question.
         """
         machine = get_object_or_404(Machine, pk=pk)
-        return Response(unstructure(forecast(machine, wiring.now(), wiring.plates(), _idle(request))))
+        idle = _idle(request)
+        with TURNS.turn():
+            return Response(unstructure(forecast(machine, wiring.now(), wiring.plates(), idle)))
 
 
 class RunSupplies(Door):
@@ -55,7 +58,9 @@ class RunSupplies(Door):
         """What the run's columns of it use up when all are printed; the whole run's, where neither is named."""
         run = get_object_or_404(Run, pk=pk)
         turn, segment = (asked(request, name, whole_reader(name), None) for name in ("turn", "segment"))
-        return Response(unstructure(part_supplies(run, wiring.plates(), _idle(request), turn=turn, segment=segment)))
+        idle = _idle(request)
+        with TURNS.turn():
+            return Response(unstructure(part_supplies(run, wiring.plates(), idle, turn=turn, segment=segment)))
 
 
 def _idle(request: Request) -> IdleFiring | None:

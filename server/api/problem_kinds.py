@@ -83,6 +83,14 @@ TOO_MANY_TRIES = Kind(
     "From where this came, too many keys, tokens or codes were wrong. Nothing was written, and a code was not looked "
     "at. Try again after the time in `Retry-After`, with one that is good.",
 )
+BUSY = Kind(
+    "busy",
+    HTTPStatus.TOO_MANY_REQUESTS,
+    "Too many costly answers are being made",
+    "A calendar, a proof, a thumbnail, a forecast or the description takes much work, and as many as may be are "
+    "being made. Send the same request again after the time in `Retry-After`; what was made is kept, and a calendar "
+    "program has no need to ask more often than once an hour.",
+)
 NOTHING_OPEN = Kind(
     "nothing-open",
     HTTPStatus.CONFLICT,
@@ -144,6 +152,7 @@ KINDS = {
         MISSING_ENTRIES,
         ROLE_NEEDED,
         TOO_MANY_TRIES,
+        BUSY,
         JOURNAL_DIFFERS,
         NOTHING_OPEN,
         LOST_RACE,

@@ -32,6 +32,7 @@ from server.accounts.attempts import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import (
     BAD_INPUT,
+    BUSY,
     DISK_FULL,
     JOURNAL_DIFFERS,
     LOST_RACE,
@@ -49,6 +50,7 @@ from server.api.problem_kinds import (
     VIEW_SET_ASIDE,
     Kind,
 )
+from server.heavy import Busy
 from server.readings import readings_of
 from server.request_id import request_id
 
@@ -199,6 +201,11 @@ def _(error: Refused) -> Problem:
 @describe.register
 def _(error: TooManyTries) -> Problem:
     return replace(of_kind(TOO_MANY_TRIES, f"{error}."), headers={"Retry-After": str(error.wait_s)})
+
+
+@describe.register
+def _(error: Busy) -> Problem:
+    return replace(of_kind(BUSY, f"{error}; come again."), headers={"Retry-After": str(error.wait_s)})
 
 
 @describe.register

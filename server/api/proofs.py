@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.pictures import Sheet, seam_visibility, thumbnail_png
+from machines.pictures import Sheet, from_json, seam_visibility, thumbnail_png
 from machines.profile import Profile as MachineProfile
 from machines.structure import unstructure
 from scheduling.calibration import calibrated_profile
@@ -32,6 +32,7 @@ from scheduling.skynumbers import sky_numbers, turn_at
 from server import wiring
 from server.api.doors import Door
 from server.api.queries import cycle_asked, faults_asked, instant_asked, named, profile_asked, view_asked
+from server.heavy import KEPT, in_turn
 
 PNG: dict[Any, Any] = {(200, "image/png"): OpenApiTypes.BINARY}
 # A thumbnail without a profile: paper large enough for most pictures.
@@ -70,10 +71,9 @@ class SourceThumbnail(Door):
         """One turn as a visitor sees it, 480 pixels wide, without dots: on the paper of ``profile``, or on 500 by
         250 mm."""
         source = get_object_or_404(Source, pk=pk)
-        original = source_original(source, wiring.uploads())
-        venue = named(request, "venue", Venue)
-        turn = turn_at(cycle_asked(request, usual_cycle(original.picture)), instant_asked(request))
-        numbers = sky_numbers(original.picture, turn, None if venue is None else venue_place(venue=venue.id))
+        picture, venue = from_json(source.picture), named(request, "venue", Venue)
+        turn = turn_at(cycle_asked(request, usual_cycle(picture)), instant_asked(request))
+        place = None if venue is None else venue_place(venue=venue.id)
         sheet = USUAL_SHEET
         if (row := named(request, "profile", Profile)) is not None:
             profile = machine_profile(profile=row.id)
@@ -84,7 +84,13 @@ class SourceThumbnail(Door):
                 height_mm=profile.print_width_mm,
                 travel=profile.travel,
             )
-        return png_response(thumbnail_png(original.picture, numbers, sheet, upload=original.upload))
+
+        def made() -> bytes:
+            upload = source_original(source, wiring.uploads()).upload
+            return thumbnail_png(picture, sky_numbers(picture, turn, place), sheet, upload=upload)
+
+        of_turn = (turn, place) if picture.changes_with_turn else None
+        return png_response(KEPT.get(("thumbnail", picture, source.upload, sheet, of_turn), made))
 
 
 class SourceProof(Door):
@@ -101,16 +107,21 @@ class SourceProof(Door):
         venue, view = named(request, "venue", Venue), view_asked(request)
         cycle = cycle_asked(request, usual_cycle(original.picture))
         number = int(cycle.turns([instant_asked(request).timestamp()])[0] // 1)
-        made = proof(
-            original,
-            profile,
-            cycle,
-            turn_columns(profile, number),
-            faults=faults_asked(request),
-            place=None if venue is None else venue_place(venue=venue.id),
-            zone=None if venue is None else zone(venue.zone),
-        )
-        return png_response(made.png(view))
+        faults = faults_asked(request)
+
+        @in_turn
+        def made() -> bytes:
+            return proof(
+                original,
+                profile,
+                cycle,
+                turn_columns(profile, number),
+                faults=faults,
+                place=None if venue is None else venue_place(venue=venue.id),
+                zone=None if venue is None else zone(venue.zone),
+            ).png(view)
+
+        return png_response(made())
 
 
 class SourceSeam(Door):
@@ -125,7 +136,7 @@ class SourceSeam(Door):
         original, profile = source_original(source, wiring.uploads()), profile_asked(request)
         require_size(profile, profile.columns_per_turn)
         turn = turn_at(cycles.get(usual_cycle(original.picture)), wiring.now())
-        visibility = seam_visibility(draw_tone(original, profile, turn, None))
+        visibility = in_turn(lambda: seam_visibility(draw_tone(original, profile, turn, None)))()
         return Response(unstructure(Seam(visibility=visibility, in_words=seam_in_words(visibility))))
 
 
@@ -157,7 +168,7 @@ class RunProof(Door):
             raise InputError("part", f"{part!r} cannot be shown", "give one of: turn, metre")
         at = instant_asked(request) if "at" in request.query_params else None
         view, faults = view_asked(request), faults_asked(request)
-        return png_response(run_proof(run, part, faults, wiring.uploads(), at).png(view))
+        return png_response(in_turn(lambda: run_proof(run, part, faults, wiring.uploads(), at).png(view))())
 
 
 class RunGeometry(Door):
@@ -187,8 +198,8 @@ class MachineProof(Door):
         length = length_at(machine, at, _columns(request, profile))
         if length is None:
             raise Http404(f"Nothing had been printed on {machine.id} at {at.isoformat()}.")
-        made = paper_proof(length, wiring.plates(), faults, zone(Venue.objects.get(id=machine.venue_id).zone))
-        return png_response(made.png(view))
+        civil = zone(Venue.objects.get(id=machine.venue_id).zone)
+        return png_response(in_turn(lambda: paper_proof(length, wiring.plates(), faults, civil).png(view))())
 
 
 def _columns(request: Request, profile: MachineProfile) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.urls import path, re_path
-from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
+from drf_spectacular.views import SpectacularSwaggerSplitView
 
 from server.api import (
     about,
@@ -84,7 +84,7 @@ urlpatterns = [
     path("notices", notices.Notices.as_view(), name="notices"),
     path("notices/<id:pk>", notices.OneNotice.as_view(), name="notice"),
     path("events", events.Events.as_view(), name="events"),
-    path("schema", SpectacularJSONAPIView.as_view(), name="api-schema"),
+    path("schema", about.Description.as_view(), name="api-schema"),
     path("reference", SpectacularSwaggerSplitView.as_view(url_name="api-schema"), name="api-reference"),
     path("problems/<slug:slug>", about.Explanation.as_view(), name="problem"),
     re_path("", about.Nothing.as_view()),

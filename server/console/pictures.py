@@ -19,6 +19,7 @@ from scheduling.log.models import Machine
 from scheduling.paper import Length, Look, dots_on, laid_on, length_at, seams
 from scheduling.selectors import machine_profile
 from server import wiring
+from server.heavy import in_turn
 
 WIDTH_PX, HIGHEST_PX = 960, 2400
 INK, PAPER, GAP = (29, 39, 51), (253, 251, 246), (201, 122, 96)
@@ -31,11 +32,13 @@ def height_px(profile: Profile) -> int:
 
 
 @lru_cache(maxsize=64)
+@in_turn
 def plate_picture(digest: str, height: int, mirrored: bool) -> bytes:
     """A whole turn as PNG.
 
     Raises:
         KeyError: no such plate.
+        Busy: too many pictures are being made.
     """
     dots = wiring.plates().get(digest).dots
     return _png(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, height)))
@@ -49,6 +52,7 @@ def paper_picture(machine: Machine) -> bytes | None:
 
     Raises:
         KeyError: a plate is gone.
+        Busy: too many pictures are being made.
     """
     columns = machine_profile(profile=machine.profile_id).columns_per_turn
     length = length_at(machine, None, columns)
@@ -64,6 +68,7 @@ class _Shown:
 
 
 @lru_cache(maxsize=64)
+@in_turn
 def _drawn(shown: _Shown) -> bytes:
     """Every page that is open asks for it again, and it changes only with the next report."""
     length, profile = shown.length, shown.length.profile

@@ -16,6 +16,7 @@ from scheduling.plates import PlateStore  # noqa: E402
 from scheduling.uploads import UploadStore  # noqa: E402
 from server import jobs, wiring  # noqa: E402
 from server.accounts.keys import make_studio_key  # noqa: E402
+from server.heavy import KEPT  # noqa: E402
 from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
 
 
@@ -23,6 +24,12 @@ from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
 def _no_wrong_tries() -> None:
     """What one test tried in vain is not held against the next."""
     cache.clear()
+
+
+@pytest.fixture(autouse=True)
+def _nothing_kept() -> None:
+    """What was made for one test is not shown in the next."""
+    KEPT.forget()
 
 
 @pytest.fixture

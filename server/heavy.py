@@ -1,0 +1,125 @@
+"""Answers that cost much: a few are made at a time, and what was made is kept by what it depends on.
+
+Many of them need no account, so whoever reaches the server can ask for them as fast as a line carries questions. What
+is asked for again is not made again, and of what is new only so much is made at a time that the rest of the server goes
+on; whoever comes beyond that is told to come again.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+# One computer's worth of them; more at a time are no faster, as Python computes one at a time.
+MOST_AT_ONCE = 2
+# Together with those, fewer than the threads that answer, so that one is left for what is light.
+MOST_WAITING = 4
+PATIENCE_S = 10.0
+COME_AGAIN_AFTER_S = 10
+LARGEST_KEPT_BYTES = 32_000_000
+
+Arguments = ParamSpec("Arguments")
+Made = TypeVar("Made")
+
+
+class Busy(Exception):
+    """As much is being made as may be; ``wait_s`` is when to come again, seconds."""
+
+    def __init__(self) -> None:
+        super().__init__("as many costly answers are being made as may be at a time")
+        self.wait_s = COME_AGAIN_AFTER_S
+
+
+@dataclass
+class Turns:
+    """So many at once, so many who wait a little for their turn, and no more."""
+
+    at_once: int = MOST_AT_ONCE
+    waiting: int = MOST_WAITING
+    patience_s: float = PATIENCE_S
+    _free: threading.Semaphore = field(init=False)
+    _room: threading.Semaphore = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._free = threading.Semaphore(self.at_once)
+        self._room = threading.Semaphore(self.at_once + self.waiting)
+
+    @contextmanager
+    def turn(self) -> Iterator[None]:
+        """Make something costly.
+
+        Raises:
+            Busy: too many are before us, or it took too long until it was our turn.
+        """
+        if not self._room.acquire(blocking=False):
+            raise Busy
+        try:
+            if not self._free.acquire(timeout=self.patience_s):
+                raise Busy
+            try:
+                yield
+            finally:
+                self._free.release()
+        finally:
+            self._room.release()
+
+
+@dataclass
+class Kept:
+    """What was made, by what it depends on; the least used goes first when it is more than ``most_bytes``."""
+
+    turns: Turns
+    most_bytes: int = LARGEST_KEPT_BYTES
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _made: OrderedDict[Hashable, bytes] = field(default_factory=OrderedDict)
+
+    def get(self, depends_on: Hashable, make: Callable[[], bytes]) -> bytes:
+        """What was made of the same before, or what is made now.
+
+        Raises:
+            Busy: it has to be made, and too much is being made.
+        """
+        found = self._find(depends_on)
+        if found is not None:
+            return found
+        with self.turns.turn():
+            found = self._find(depends_on)  # by whoever was before us
+            if found is not None:
+                return found
+            made = make()
+        with self._lock:
+            self._made[depends_on] = made
+            while sum(map(len, self._made.values())) > self.most_bytes:
+                self._made.popitem(last=False)
+        return made
+
+    def forget(self) -> None:
+        """Keep nothing of what was made."""
+        with self._lock:
+            self._made.clear()
+
+    def _find(self, depends_on: Hashable) -> bytes | None:
+        with self._lock:
+            if depends_on in self._made:
+                self._made.move_to_end(depends_on)
+            return self._made.get(depends_on)
+
+
+TURNS = Turns()
+KEPT = Kept(TURNS)
+
+
+def in_turn(make: Callable[Arguments, Made]) -> Callable[Arguments, Made]:
+    """A function that is costly: it waits for its turn, and raises Busy where there are too many."""
+
+    @wraps(make)
+    def made(*args: Arguments.args, **kwargs: Arguments.kwargs) -> Made:
+        with TURNS.turn():
+            return make(*args, **kwargs)
+
+    return made

@@ -1,0 +1,199 @@
+"""Costly answers: made once while what they depend on stays the same, and only a few at a time."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from machines.structure import parse_instant
+from scheduling.log.models import Event, Segment
+from server.api import about, calendar, proofs
+from server.heavy import TURNS, Busy, Kept, Turns
+from tests.scheduling.test_darkroom import grey_png
+from tests.server.studio import OPENING, Caller, HeldClock
+from tests.server.test_bad_input import problem
+
+DEAREST = "venues/quay/calendar.ics?back=P92D&ahead=P366D&sky=civil-dawn,civil-dusk,sunrise,sunset"
+
+
+class Counted:
+    """The same function, and how often it was called."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, module: Any, name: str) -> None:
+        self.times, self.real = 0, getattr(module, name)
+        monkeypatch.setattr(module, name, self)
+
+    def __call__(self, *args: Any, **kwargs: Any) -> Any:
+        self.times += 1
+        return self.real(*args, **kwargs)
+
+
+def test_a_calendar_is_written_once_while_nothing_moves_it(
+    furnished: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written = Counted(monkeypatch, calendar, "written")
+    first = Caller().get(DEAREST)
+    assert first.status_code == 200 and written.times == 1
+    assert Caller().get(DEAREST).content == first.content and written.times == 1
+    furnished.create("openings", OPENING | {"id": "second-night", "name": "Second night"})
+    assert b"Second night" in Caller().get(DEAREST).content and written.times == 2
+    assert Caller().get(DEAREST + "&back=P1D").status_code == 422
+    clock.at += timedelta(hours=1)
+    assert Caller().get(DEAREST).status_code == 200 and written.times == 3
+
+
+def test_printing_as_planned_moves_no_calendar(
+    node: Caller, furnished: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    segment = furnished.get("runs/spring/segments?limit=1").json()["results"][0]
+    clock.at = parse_instant(segment["starts_at"]) + timedelta(minutes=1)
+    assert Caller().get(DEAREST).status_code == 200
+    written = Counted(monkeypatch, calendar, "written")
+    printed = {
+        "kind": "columns-printed",
+        "seq": 1,
+        "at": segment["starts_at"],
+        "run": "spring",
+        "segment": segment["number"],
+        "columns": {"first": segment["first_column"], "end": segment["first_column"] + 1},
+        "columns_done": 1,
+        "paper_position": 1,
+        "worst_miss_s": 0.0,
+    }
+    answer = node.post("node/reports", {"epoch": 1, "entries": [printed]})
+    assert answer.status_code == 200, answer.content
+    assert Event.objects.latest("position").kind == "columns-printed"
+    assert Caller().get(DEAREST).status_code == 200 and written.times == 0
+
+
+def test_a_thumbnail_is_drawn_once_for_each_paper(furnished: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    digest = furnished.post("uploads", grey_png(), content_type="image/png").json()["digest"]
+    furnished.create("sources", {"id": "grey", "name": "Grey", "picture": {"kind": "image"}, "upload": digest})
+    drawn = Counted(monkeypatch, proofs, "thumbnail_png")
+    first = furnished.get("sources/grey/thumbnail.png")
+    assert first.status_code == 200 and drawn.times == 1
+    assert furnished.get("sources/grey/thumbnail.png?at=2026-09-01T00:00:00Z").content == first.content
+    assert drawn.times == 1
+    assert furnished.get("sources/grey/thumbnail.png?profile=wren").status_code == 200 and drawn.times == 2
+
+
+def test_the_description_is_made_once_and_tagged(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    about.description.cache_clear()
+    rendered = Counted(monkeypatch, about, "SchemaGenerator")
+    first = Caller().get("schema")
+    assert first.status_code == 200 and json.loads(first.content)["openapi"].startswith("3.1")
+    assert Caller().get("schema", HTTP_IF_NONE_MATCH=first["ETag"]).status_code == 304
+    assert rendered.times == 1
+
+
+@pytest.fixture
+def all_turns_taken() -> Iterator[None]:
+    """Two at work, and four who wait."""
+    with ExitStack() as stack:
+        for _ in range(2):
+            stack.enter_context(TURNS.turn())
+        waiting = [threading.Thread(target=_take_a_turn) for _ in range(4)]
+        for one in waiting:
+            one.start()
+        time.sleep(0.3)
+        yield
+    for one in waiting:
+        one.join()
+
+
+def _take_a_turn() -> None:
+    with TURNS.turn():
+        pass
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        DEAREST,
+        "sources/land/thumbnail.png",
+        "sources/land/proof.png?profile=wren",
+        "sources/land/seam?profile=wren",
+        "runs/spring/proof.png",
+        "runs/spring/supplies",
+        "machines/wren-1/forecast",
+    ],
+)
+def test_who_comes_when_all_turns_are_taken_is_told_to_come_again(
+    furnished: Caller, all_turns_taken: None, path: str
+) -> None:
+    answer = furnished.get(path)
+    assert problem(answer, 429)["type"] == "/api/v1/problems/busy"
+    assert answer["Retry-After"] == "10"
+
+
+def test_what_was_made_is_shown_also_while_all_turns_are_taken(
+    furnished: Caller, request: pytest.FixtureRequest
+) -> None:
+    paths = (DEAREST, "sources/land/thumbnail.png", "schema")
+    before = [furnished.get(path).content for path in paths]
+    request.getfixturevalue("all_turns_taken")
+    assert [furnished.get(path).content for path in paths] == before
+
+
+def test_a_picture_of_a_page_says_so_in_words(furnished: Caller, all_turns_taken: None) -> None:
+    digest = Segment.objects.exclude(plate=None).values_list("plate", flat=True)[0]
+    answer = Client().get(f"/machines/wren-1/plates/{digest}.png")
+    assert answer.status_code == 429 and answer["Retry-After"] == "10"
+    assert b"Load the page again" in answer.content
+
+
+def test_a_turn_is_given_back_also_when_the_making_fails() -> None:
+    turns = Turns(at_once=1, waiting=0)
+    with pytest.raises(ZeroDivisionError), turns.turn():
+        1 / 0  # noqa: B018
+    with turns.turn(), pytest.raises(Busy), turns.turn():
+        pass
+
+
+def test_who_waits_too_long_is_told_to_come_again() -> None:
+    turns = Turns(at_once=1, waiting=1, patience_s=0.05)
+    with turns.turn(), pytest.raises(Busy), turns.turn():
+        pass
+    with turns.turn():
+        pass
+
+
+def test_one_of_two_who_ask_for_the_same_makes_it() -> None:
+    kept, made = Kept(Turns(at_once=1, waiting=1)), []
+    begun = threading.Event()
+
+    def slowly() -> bytes:
+        begun.set()
+        time.sleep(0.1)
+        made.append(1)
+        return b"made"
+
+    first = threading.Thread(target=lambda: kept.get("it", slowly))
+    first.start()
+    begun.wait()
+    assert kept.get("it", slowly) == b"made"
+    first.join()
+    assert len(made) == 1
+
+
+def test_the_least_used_goes_first_when_there_is_too_much() -> None:
+    kept, made = Kept(Turns(), most_bytes=10), []
+
+    def get(name: str) -> bytes:
+        def make() -> bytes:
+            made.append(name)
+            return name.encode() * 4
+
+        return kept.get(name, make)
+
+    for name in "abacb":
+        assert get(name) == name.encode() * 4
+    assert made == ["a", "b", "c", "b"]
