@@ -120,22 +120,25 @@ def stood_until_resumed(evidence: Evidence) -> list[str]:
     a board was enrolled there, which a person beside the machine did."""
     if not evidence.attended:
         return []
-    stopped_at, complaints = None, []
+    stopped_at, before, complaints = None, set[str](), list[str]()
     for entry in (one for told in evidence.told_by_each for one in (None, *told)):
         if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
             stopped_at = None
-        elif _stopped_by_itself(entry):
+        elif _stopped_by_itself(entry, before):
             stopped_at = entry.at
         elif isinstance(entry, ColumnsPrinted) and stopped_at is not None and entry.at > stopped_at:
             columns = f"{entry.columns.first} to {entry.columns.end}"
             complaints.append(f"columns {columns} were laid after an unplanned stop, and nobody resumed")
+        if isinstance(entry, ConditionsChanged):
+            before = set(entry.keywords)
     return complaints
 
 
-def _stopped_by_itself(entry: Entry) -> bool:
+def _stopped_by_itself(entry: Entry, before: set[str]) -> bool:
+    """Whether it came to a stop by this entry; a jam that was there before is none: somebody may have resumed it."""
     if isinstance(entry, NodeStarted):
         return entry.unplanned_stop
-    return isinstance(entry, ConditionsChanged) and JAM in entry.keywords
+    return isinstance(entry, ConditionsChanged) and JAM in entry.keywords and JAM not in before
 
 
 def cut_only_while_armed(evidence: Evidence) -> list[str]:

@@ -178,3 +178,6 @@ def test_an_attended_machine_that_prints_on_after_a_jam_is_seen(tmp_path: Path) 
     assert judge(replace(evidence(tmp_path / "b", entries=[jammed, laid]), attended=True), check) == [
         "columns 100 to 130 were laid after an unplanned stop, and nobody resumed"
     ]
+    still = unstructure(ConditionsChanged(seq=4, at=BEGINS, keywords=("media-jam-error",)))
+    told_so = [jammed, resumed, still, printed(5, FIRST, END, 0)]
+    assert judge(replace(evidence(tmp_path / "c", entries=told_so), attended=True), check) == [], "a jam that goes on"
