@@ -21,7 +21,8 @@ Making = Callable[[Stage, Fault], list[Act]]
 
 def acts(stage: Stage) -> list[Act]:
     """All of them, in order."""
-    found = [act for fault in stage.scenario.faults for act in MAKING[fault.kind](stage, fault)]
+    making = MAKING | stage.lane.more_making
+    found = [act for fault in stage.scenario.faults for act in making[fault.kind](stage, fault)]
     if stage.scenario.armed_h is not None:
         found.append(Act(stage.scenario.armed_h, lambda: stage.board.ask("arm", "--yes")))
     if stage.scenario.late_h is not None:
@@ -29,7 +30,7 @@ def acts(stage: Stage) -> list[Act]:
     return sorted(found)
 
 
-def _span(begin: Callable[[Stage], None], end: Callable[[Stage], None]) -> Making:
+def span(begin: Callable[[Stage], None], end: Callable[[Stage], None]) -> Making:
     """Something that begins and ends."""
     return lambda stage, fault: [
         Act(fault.at_h, lambda: begin(stage)),
@@ -37,8 +38,9 @@ def _span(begin: Callable[[Stage], None], end: Callable[[Stage], None]) -> Makin
     ]
 
 
-def _trouble(kind: str) -> Making:
-    return _span(lambda stage: stage.lane.relay.begin(kind), lambda stage: stage.lane.relay.end(kind))
+def trouble(kind: str) -> Making:
+    """One of the network."""
+    return span(lambda stage: stage.lane.relay.begin(kind), lambda stage: stage.lane.relay.end(kind))
 
 
 def _reboot(stage: Stage) -> None:
@@ -47,7 +49,7 @@ def _reboot(stage: Stage) -> None:
 
 
 def _reboot_offline(stage: Stage, fault: Fault) -> list[Act]:
-    offline = _trouble("network-gone")(stage, fault)
+    offline = trouble("network-gone")(stage, fault)
     back_h = fault.at_h + POWER_BACK * fault.lasts_h
     return [*offline, Act(fault.at_h, lambda: _reboot(stage)), Act(back_h, lambda: stage.board.power_on())]
 
@@ -71,22 +73,22 @@ def _slew_clock(stage: Stage, fault: Fault) -> list[Act]:
     return [Act(fault.at_h, begin)]
 
 
-_AWAY = _span(lambda stage: stage.board.power_off(), lambda stage: stage.board.power_on())
+_AWAY = span(lambda stage: stage.board.power_off(), lambda stage: stage.board.power_on())
 MAKING: dict[str, Making] = {
-    **{kind: _trouble(kind) for kind in TROUBLES},
+    **{kind: trouble(kind) for kind in TROUBLES},
     **SERVERS,
     **TAKEOVERS,
     **WORDS,
     "node-killed": _AWAY,
     "node-gone": _AWAY,
-    "node-stopped": _span(
+    "node-stopped": span(
         lambda stage: stage.board.power_off(in_order=True),
         lambda stage: stage.board.power_on(),
     ),
-    "node-rebooted": _span(_reboot, lambda stage: stage.board.power_on()),
+    "node-rebooted": span(_reboot, lambda stage: stage.board.power_on()),
     "rebooted-offline": _reboot_offline,
-    "card-full": _span(lambda stage: stage.board.fill_card(), lambda stage: stage.board.clear_card()),
-    "machine-jammed": _span(
+    "card-full": span(lambda stage: stage.board.fill_card(), lambda stage: stage.board.clear_card()),
+    "machine-jammed": span(
         lambda stage: (stage.board.trouble / "jam").touch(),
         lambda stage: (stage.board.trouble / "jam").unlink(missing_ok=True),
     ),

@@ -110,6 +110,14 @@ class Board:
         except (sqlite3.Error, TypeError):
             return ""
 
+    def hold_is_known(self) -> bool:
+        """Whether there is a journal that tells it."""
+        try:
+            with closing(sqlite3.connect(self.home / FILE_NAME)) as database:
+                return database.execute("SELECT hold FROM state").fetchone() is not None
+        except sqlite3.Error:
+            return False
+
     def lose_newest(self) -> None:
         """What was not yet moved from the log of the journal into its file is gone."""
         for ending in ("-wal", "-shm"):

@@ -51,6 +51,7 @@ class Evidence:
         ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
         attended: the machine stands after an unplanned stop until a person resumes it.
+        boards_lost: what a board did last before it was lost nobody knows.
     """
 
     paper: Paper | None
@@ -67,6 +68,7 @@ class Evidence:
     ahead: list[tuple[float, float]] = field(default_factory=list)
     whole_journal: bool = True
     attended: bool = False
+    boards_lost: bool = False
 
     @property
     def planned(self) -> set[int]:

@@ -7,6 +7,8 @@ from tests.faults.evidence import Evidence, joined, read_journal, read_what_lies
 from tests.faults.furniture import PROFILES
 from tests.faults.stage import Stage
 
+# With these, what the newest of a journal says is lost.
+LOSES = {"wal-lost", "journal-damaged", "node-cloned"}
 # After these, a journal goes on that has more, or other numbers, than the server has under its newest enrolment.
 JOURNAL_GOES_ON = {"server-rebuilt", "server-restored", "wal-lost"}
 
@@ -36,4 +38,5 @@ def evidence_of(stage: Stage) -> Evidence:
         ahead=stage.ahead,
         whole_journal=not stage.scenario.kinds & JOURNAL_GOES_ON,
         attended=stage.scenario.attended,
+        boards_lost=bool(stage.scenario.kinds & LOSES),
     )

@@ -16,6 +16,7 @@ from tests.faults.judged_log import (
     words_are_used,
 )
 from tests.faults.judged_paper import (
+    by_hand_where_reported,
     cut_where_reported,
     dots_are_the_plates,
     log_agrees_with_paper,
@@ -38,6 +39,7 @@ CHECKS: tuple[Check, ...] = (
     stood_until_resumed,
     cut_only_while_armed,
     cut_where_reported,
+    by_hand_where_reported,
     nothing_early,
 )
 

@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.entries import ColumnsPrinted, GapSettled, StripCut
+from machines.drivers.paper import NO_COLUMN, Paper, Records
+from machines.entries import ColumnsPrinted, GapSettled, OperatorActed, StripCut
+from machines.node.hand_prints import CUT_PATTERNS
 from machines.structure import parse_instant
 from tests.faults.evidence import Evidence
 from tests.faults.outcomes import asked_again, named, printed, shown
@@ -21,9 +23,14 @@ def _laid(evidence: Evidence) -> dict[int, list[int]]:
     """Running column to its places on the paper, in the order in which they were laid."""
     places: dict[int, list[int]] = defaultdict(list)
     if evidence.paper is not None:
-        for record in evidence.paper.laid:
+        for record in _of_pictures(evidence.paper):
             places[int(record["column"])].append(int(record["place"]))
     return dict(places)
+
+
+def _of_pictures(paper: Paper) -> Records:
+    """What was laid but for what a person had fed or printed by hand."""
+    return paper.laid[paper.laid["column"] != NO_COLUMN]
 
 
 def nothing_twice(evidence: Evidence) -> list[str]:
@@ -38,7 +45,7 @@ def nothing_twice(evidence: Evidence) -> list[str]:
         complaints.append(f"laid twice, by place: {shown(over)}")
     if len(evidence.paper.refused):
         complaints.append(f"ordered over what lies there: {shown(map(int, evidence.paper.refused['column']))}")
-    if not asked and np.any(np.diff(evidence.paper.laid["column"]) <= 0):
+    if not asked and np.any(np.diff(_of_pictures(evidence.paper)["column"]) <= 0):
         complaints.append("columns were laid out of order")
     return complaints
 
@@ -49,6 +56,7 @@ def dots_are_the_plates(evidence: Evidence) -> list[str]:
         return []
     laid, wrong = _laid(evidence), []
     blank = np.ones(evidence.paper.dots.shape[1], dtype=bool)
+    blank[evidence.paper.laid["place"][evidence.paper.laid["column"] == NO_COLUMN]] = False
     for row in evidence.segments:
         inside = [(column, place) for column, places in laid.items() for place in places if _holds(row, column)]
         if inside:
@@ -94,7 +102,7 @@ def cut_where_reported(evidence: Evidence) -> list[str]:
     found = Counter(evidence.paper.cuts["place"].tolist())
     reported = [entry for entry in evidence.entries() if isinstance(entry, StripCut)]
     made = {entry.paper_position for entry in reported if entry.made}
-    passed = {entry.paper_position for entry in reported}
+    passed = {entry.paper_position for entry in reported} | _perhaps_cut_by_hand(evidence)
     complaints = []
     if twice := [place for place, count in found.items() if count > 1]:
         complaints.append(f"cut twice at places {twice}")
@@ -102,6 +110,43 @@ def cut_where_reported(evidence: Evidence) -> list[str]:
         complaints.append(f"reported cuts that nobody made, at places {sorted(absent)}")
     if unsaid := set(found) - passed:
         complaints.append(f"cuts without a report at places {sorted(unsaid)}")
+    return complaints
+
+
+def _by_hand(evidence: Evidence) -> list[OperatorActed]:
+    """What a person had fed, printed or cut by hand."""
+    acted = [entry for entry in evidence.entries() if isinstance(entry, OperatorActed)]
+    return [entry for entry in acted if entry.paper_position is not None]
+
+
+def _perhaps_cut_by_hand(evidence: Evidence) -> set[int]:
+    """Places where a person had it cut, or had a pattern printed in which it cuts somewhere."""
+    found = set[int]()
+    for entry in _by_hand(evidence):
+        assert entry.paper_position is not None
+        if entry.action == "cut":
+            found.add(entry.paper_position)
+        elif entry.pattern in CUT_PATTERNS:
+            found.update(range(entry.paper_position, entry.paper_position + entry.paper_columns))
+    return found
+
+
+def by_hand_where_reported(evidence: Evidence) -> list[str]:
+    """What lies on the paper and is of no picture was fed or printed by hand, as far as the board can know; and where
+    a person cut and saw it done, there is a cut."""
+    if evidence.paper is None or evidence.boards_lost:
+        return []
+    told = set[int]()
+    for entry in _by_hand(evidence):
+        assert entry.paper_position is not None
+        told.update(range(entry.paper_position, entry.paper_position + entry.paper_columns))
+    lies = set(evidence.paper.laid["place"][evidence.paper.laid["column"] == NO_COLUMN].tolist())
+    cut = {entry.paper_position for entry in _by_hand(evidence) if entry.action == "cut" and entry.seen_done}
+    complaints = []
+    if unsaid := lies - told:
+        complaints.append(f"by hand, and nobody was told: {len(unsaid)} places from {min(unsaid)} to {max(unsaid)}")
+    if absent := cut - set(evidence.paper.cuts["place"].tolist()):
+        complaints.append(f"cut by hand as reported, and not on the paper: places {sorted(absent)}")
     return complaints
 
 

@@ -6,9 +6,10 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from machines.clock import CompressedClock, utc
 from server.demo.processes import (
@@ -59,6 +60,7 @@ class Lane:
         ahead_s: by how much the server's clock is ahead of the true one, seconds.
         accounted_limit_s: how long all may take to be accounted for once nothing is wrong any more, real seconds; for a
             computer that is very busy, and no promise.
+        more_making: what begins and ends kinds of faults that only this lane can play.
     """
 
     folder: Path
@@ -70,6 +72,7 @@ class Lane:
     made: int = 0
     ahead_s: float = 0.0
     accounted_limit_s: float = 90.0
+    more_making: dict[str, Any] = field(default_factory=dict)
 
     @property
     def home(self) -> Path:

@@ -10,6 +10,7 @@ import random
 from dataclasses import dataclass, replace
 
 from tests.faults.kinds import (
+    ALL,
     DAMAGES,
     DAYS_CHANCE,
     DAYS_H,
@@ -40,7 +41,7 @@ class Fault:
     """Something that goes wrong.
 
     Attributes:
-        kind: of `KINDS`.
+        kind: of `tests.faults.kinds.ALL`.
         at_h, lasts_h: when and for how long.
         detail: of a damage, which; of a step of a clock, how many seconds; of a slew, how many parts
             per million; of a word, its rule; empty for the others.
@@ -53,7 +54,7 @@ class Fault:
 
     def __str__(self) -> str:
         detail = f" ({self.detail})" if self.detail else ""
-        return f"{self.at_h:5.2f} h to {self.at_h + self.lasts_h:5.2f} h  {self.kind}{detail}: {KINDS[self.kind]}"
+        return f"{self.at_h:5.2f} h to {self.at_h + self.lasts_h:5.2f} h  {self.kind}{detail}: {ALL[self.kind]}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +71,10 @@ class Scenario:
         attended: after an unplanned stop the machine stands until a person resumes it.
         horizon: how far ahead the board holds work, ISO 8601.
         armed_h: when a person arms the knife; None for never.
-        faults: in order.
+        faults: in order, those that are drawn beside the others at the end.
+        battery_ppm: how wrong the clock that a battery keeps runs at most; None where the board has none.
+        loses: what was not synced is perhaps lost where the power goes.
+        neighbours: played beside it on the same server, each with a machine and a network of its own.
     """
 
     seed: int
@@ -84,6 +88,9 @@ class Scenario:
     horizon: str
     armed_h: float | None
     faults: tuple[Fault, ...]
+    battery_ppm: float | None = None
+    loses: bool = False
+    neighbours: tuple[Scenario, ...] = ()
 
     @property
     def hours(self) -> float:

@@ -26,7 +26,7 @@ from tests.faults.scenario import Scenario
 from tests.faults.stage import Stage
 
 # How an agent may end by itself, by what was played.
-MAY_END = {"card-full": 5, "node-cloned": 4, "wal-lost": 4, "journal-damaged": 2}
+MAY_END = {"card-full": 5, "card-read-only": 5, "node-cloned": 4, "wal-lost": 4, "journal-damaged": 2}
 # So often a lane is tried in vain, one after another, before what is still waiting is given up.
 OPENINGS_TRIED = 3
 # A lane's server is made anew after so many scenarios, so that its log does not grow without end.

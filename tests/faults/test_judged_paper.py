@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from machines.drivers.paper import PaperWriter
-from machines.entries import NodeStarted
+from machines.clock import utc
+from machines.drivers.paper import NO_COLUMN, PaperWriter
+from machines.entries import NodeStarted, OperatorActed
 from machines.structure import unstructure
 from tests.faults import judged_paper
 from tests.faults.good_run import (
@@ -21,6 +22,7 @@ from tests.faults.good_run import (
     FIRST,
     GAP,
     PLATE,
+    PROFILE,
     Lay,
     evidence,
     good_paper,
@@ -28,6 +30,7 @@ from tests.faults.good_run import (
     lay,
     printed,
     settled,
+    told,
 )
 from tests.faults.judge import Check, judge
 
@@ -152,3 +155,32 @@ def test_a_server_whose_clock_was_ahead_lets_columns_be_early_by_as_much_and_no_
     assert judge(replace(good, ahead=[(instant(0), 0.2 * COLUMN_S)]), [judged_paper.nothing_early]) == []
     for not_ahead in ([], [(instant(0), -600.0)], [(instant(END), 600.0)]):
         assert judge(replace(good, ahead=not_ahead), [judged_paper.nothing_early]) == ["0.60 columns too early"]
+
+
+def by_hand(seq: int, **more: Any) -> dict[str, Any]:
+    return unstructure(OperatorActed(seq=seq, at=utc(instant(END)), **more))
+
+
+def fed_and_cut(paper: PaperWriter) -> None:
+    """After all was printed, a person feeds six columns of paper, prints on two of them, and cuts."""
+    good_paper(paper)
+    blank = np.zeros((PROFILE.dots_across, 6), dtype=bool)
+    blank[3, 4:] = True
+    paper.lay(25, blank, NO_COLUMN, np.full(6, instant(END)))
+    paper.cut(20, instant(END))
+
+
+def test_what_a_person_had_fed_printed_and_cut_lies_where_it_was_told(tmp_path: Path) -> None:
+    fed = by_hand(6, action="test-pattern", pattern="nozzles", paper_position=25, paper_columns=6)
+    cut = by_hand(6, action="cut", paper_position=20)
+    assert judge(evidence(tmp_path / "a", fed_and_cut, [*told(), fed, cut | {"seq": 7}])) == []
+    assert judge(evidence(tmp_path / "b", fed_and_cut, [*told(), cut])) == [
+        "by hand, and nobody was told: 6 places from 25 to 30"
+    ]
+    assert judge(evidence(tmp_path / "c", fed_and_cut, [*told(), fed])) == ["cuts without a report at places [20]"]
+    elsewhere = by_hand(7, action="cut", paper_position=21)
+    assert "cut by hand as reported, and not on the paper: places [21]" in judge(
+        evidence(tmp_path / "d", fed_and_cut, [*told(), fed, elsewhere])
+    )
+    lost = evidence(tmp_path / "e", fed_and_cut, [*told(), cut])
+    assert judge(replace(lost, boards_lost=True)) == [], "a board that is lost told nobody"

@@ -22,9 +22,10 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from server.demo.processes import ROOT
-from tests.faults.kinds import KINDS
+from tests.faults.kinds import ALL
 from tests.faults.scenario import Scenario, draw
 from tests.faults.series import line, story, summary
+from tests.simulated.more import draw_more
 from tests.simulated.series import Played, play_all
 from tests.simulated.smallest import with_faults
 from tests.simulated.wrongs import WRONGS
@@ -60,7 +61,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--only", type=int, nargs="+", metavar="SEED", help="play these and tell their stories")
     parser.add_argument("--faults", type=int, nargs="*", metavar="NUMBER", help="of --only, these faults only, from 0")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="scenarios at a time")
-    parser.add_argument("--without", nargs="*", default=(), choices=KINDS, help="pass over scenarios with these faults")
+    parser.add_argument("--plain", action="store_true", help="the scenarios of fault runs, without what is more here")
+    parser.add_argument(
+        "--with", dest="having", nargs="*", default=(), choices=ALL, help="only with one of these faults"
+    )
+    parser.add_argument("--without", nargs="*", default=(), choices=ALL, help="pass over scenarios with these faults")
     parser.add_argument("--wrong", choices=WRONGS, help="a mistake to be found")
     parser.add_argument("--file", type=Path, default=FILE, help="where to write what was found")
     return parser
@@ -68,11 +73,17 @@ def _parser() -> argparse.ArgumentParser:
 
 def choose(options: argparse.Namespace) -> list[Scenario]:
     """The scenarios that were asked for."""
+    drawn = draw if options.plain else draw_more
     if options.only is not None:
-        chosen = [draw(seed) for seed in options.only]
+        chosen = [drawn(seed) for seed in options.only]
         return chosen if options.faults is None else [with_faults(one, options.faults) for one in chosen]
-    kept = (one for one in map(draw, itertools.count(options.seed)) if not one.kinds & set(options.without))
+    kept = (one for one in map(drawn, itertools.count(options.seed)) if _is_wanted(one, options))
     return list(itertools.islice(kept, options.scenarios))
+
+
+def _is_wanted(scenario: Scenario, options: argparse.Namespace) -> bool:
+    has = not options.having or bool(scenario.kinds & set(options.having))
+    return has and not scenario.kinds & set(options.without)
 
 
 def summed_up(played: list[Played], took_s: float) -> dict[str, Any]:

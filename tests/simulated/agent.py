@@ -1,6 +1,7 @@
 """A board's program in this process: the real exchange, print loop and journal, as tasks of the world.
 
-The panel and the thread that watches for a person's stop are not played, nor two threads truly at once.
+Its machine does each order in an instant, so that a person's stop never comes in the middle of one; nor are two threads
+truly at once.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from machines.node import agent
 from machines.node.assembly import Board, Parts, assemble
 from machines.node.client import Client, Credentials
 from machines.node.journal import FILE_NAME, Journal, change_state, open_journal
+from machines.node.panel.serving import Panel
 from machines.node.settings import Settings
 from machines.profile import Profile
 from machines.wire import RunWork
@@ -36,6 +38,7 @@ from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
 from tests.faults.program import Done
 from tests.faults.scenario import Scenario
 from tests.simulated.edge import AskedAloud, BurningJournal, BurningMachine, CardPlates, LookingClock
+from tests.simulated.hands import Hands
 from tests.simulated.judged_words import WordsWatched
 from tests.simulated.network import Connections, Network
 from tests.simulated.world import Crash, Fuse, Task, VirtualClock, World
@@ -77,6 +80,7 @@ class AgentProgram:
         process: its newest; None before the first.
         fuse: burns before and after every commit, order and cut.
         is_full: its files cannot grow.
+        read_only: how many faults keep its card from being written now.
         words: what its board does with persons' words.
     """
 
@@ -90,11 +94,15 @@ class AgentProgram:
     process: Process | None = None
     fuse: Fuse = field(default_factory=Fuse)
     is_full: bool = False
+    read_only: int = 0
     words: WordsWatched = field(default_factory=WordsWatched)
     _tasks: list[Task] = field(default_factory=list)
     _papers: list[SimulatedMachine] = field(default_factory=list)
     _journal: Journal | None = None
     _stopping: bool = False
+
+    def __post_init__(self) -> None:
+        self.hands = Hands(self)
 
     def start(self) -> None:
         """A new process."""
@@ -163,6 +171,21 @@ class AgentProgram:
         """A machine was closed."""
         self._papers.remove(machine)
 
+    def begin(self, body: Callable[[], None]) -> None:
+        """A thread of the agent begins, if that runs."""
+        if self.runs:
+            self._spawn(body)
+
+    def command_ended(self, error: BaseException | None) -> None:
+        """What was typed came to its end; nothing but a status is one."""
+        if error is not None:
+            self._say("".join(traceback.format_exception(error)))
+
+    @property
+    def boot(self) -> str:
+        """Names the count of elapsed seconds."""
+        return (self.trouble / BOOT).read_text().strip()
+
     def _connect(self, deadline: object, read_s: float) -> Any:
         return Connections(self.network)
 
@@ -192,28 +215,51 @@ class AgentProgram:
         self._let_go(status)
 
     def _run(self) -> int:
-        self._journal = journal = BurningJournal(open_journal(self.home), self)
-        clock = self._clock()
+        self._journal = journal = BurningJournal(self._opened(), self)
+        clock = self.clock()
         asked = AskedAloud(clock.elapsed, self.news)
         parts = assemble(
             Board(
                 home=self.home,
                 journal=journal,
                 clock=LookingClock(clock),
-                boot=(self.trouble / BOOT).read_text().strip(),
+                boot=self.boot,
                 plates=CardPlates(self.home / "plates", self),
                 open_driver=self._open,
                 connect=self._client,
                 asked=asked,
             ),
-            Settings(horizon=self.scenario.horizon, resume_unattended=not self.scenario.attended),
+            Settings(
+                horizon=self.scenario.horizon,
+                resume_unattended=not self.scenario.attended,
+                battery_clock_ppm=self.scenario.battery_ppm,
+            ),
         )
+        self.hands.panel = Panel(journal, LookingClock(clock), parts.time.estimate, self.boot)
         self._work(parts, clock)
         return 0
+
+    def _opened(self) -> Journal:
+        """The journal; on a card that can be read only, nothing can be made beside it, either."""
+        if not self.read_only:
+            return open_journal(self.home)
+        beside = self.home / (FILE_NAME + "-wal")
+        kept = beside.read_bytes() if beside.exists() else None
+        beside.unlink(missing_ok=True)
+        beside.mkdir()
+        try:
+            return open_journal(self.home)
+        finally:
+            beside.rmdir()
+            if kept is not None:
+                beside.write_bytes(kept)
 
     def _work(self, parts: Parts, clock: Clock) -> None:
         still: list[bool] = []
         network = self._spawn(lambda: parts.exchange.run(lambda: bool(still), agent.LOOK_S))
+        journal = self._journal
+        assert journal is not None
+        self._spawn(lambda: agent._watch(journal, parts.printer, parts.time, lambda text: None, lambda: bool(still)))
         agent._print(parts.printer, parts.exchange.clock, lambda: self._stopping or network.is_over)
         still.append(True)
         network.wake()
@@ -224,7 +270,8 @@ class AgentProgram:
     def _client(self, credentials: Credentials) -> Client:
         return Client(credentials.server, credentials.token, connect=self._connect)
 
-    def _clock(self) -> Clock:
+    def clock(self) -> Clock:
+        """The board's own."""
         offset_s, drift_ppm = map(float, self.scenario.skew.split(":"))
         skewed = SkewedClock(VirtualClock(self.world), offset_s, drift_ppm)
         return SteppingClock(skewed, self.trouble / "clock-step", self.trouble / "slews", boot_began(self.trouble))
@@ -239,6 +286,7 @@ class AgentProgram:
 
     def _cut(self, status: int) -> None:
         """It is gone: what was under way is lost, the files stay."""
+        self.hands.gone()
         tasks, self._tasks = self._tasks, []
         for task in tasks:
             task.kill()
@@ -253,6 +301,6 @@ class AgentProgram:
                 file.write_bytes(content)
         for machine in self._papers:
             machine._paper.close()
-        self._papers, self._journal, self.fuse.left = [], None, None
+        self._papers, self._journal, self.fuse.left, self.hands.panel = [], None, None, None
         assert self.process is not None
         self.process.returncode = status

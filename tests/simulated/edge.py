@@ -31,6 +31,7 @@ class Board(Protocol):
 
     fuse: Fuse
     is_full: bool
+    read_only: int
     words: WordsWatched
 
     def news(self) -> None:
@@ -41,7 +42,7 @@ class Board(Protocol):
 
 
 class BurningJournal(Journal):
-    """A journal of a board whose power may go and whose card may be full."""
+    """A journal of a board whose power may go, and whose card may be full or can be read only."""
 
     def __init__(self, journal: Journal, board: Board) -> None:
         super().__init__(journal._connection)
@@ -55,6 +56,8 @@ class BurningJournal(Journal):
             yield db
             if self._board.is_full:
                 raise sqlite3.OperationalError("database or disk is full")
+            if self._board.read_only:
+                raise sqlite3.OperationalError("disk I/O error")
         self._board.words.look(self._connection)
         self._board.news()
         self._board.fuse.burn()
@@ -71,6 +74,12 @@ class BurningMachine:
         """Lay the columns."""
         self.board.fuse.burn()
         self.machine.lay(place, dots, first_column)
+        self.board.fuse.burn()
+
+    def lay_pattern(self, place: int, pattern: Any) -> None:
+        """Lay what is of no picture."""
+        self.board.fuse.burn()
+        self.machine.lay_pattern(place, pattern)
         self.board.fuse.burn()
 
     def cut(self, place: int) -> None:
@@ -90,7 +99,7 @@ class BurningMachine:
 
 @dataclass(frozen=True)
 class CardPlates(PlateStore):
-    """Plates on a card that may be full."""
+    """Plates on a card that may be full or can be read only."""
 
     board: Board
 
@@ -99,6 +108,8 @@ class CardPlates(PlateStore):
         self.board.fuse.burn()
         if self.board.is_full:
             raise OSError(errno.ENOSPC, "no space left on device")
+        if self.board.read_only:
+            raise OSError(errno.EROFS, "read-only file system")
         super().keep(digest, png, profile)
         self.board.fuse.burn()
 

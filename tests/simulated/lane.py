@@ -20,6 +20,8 @@ from tests.faults.scenario import Scenario
 from tests.simulated.agent import AgentProgram
 from tests.simulated.chance import seeded
 from tests.simulated.edge import ProgramLogs
+from tests.simulated.hands import at_boards
+from tests.simulated.more_acts import MORE_MAKING
 from tests.simulated.network import Network
 from tests.simulated.served import HOST, Pool, Served, copy_of, put_back, serving, set_up
 from tests.simulated.world import VirtualClock, World
@@ -138,10 +140,10 @@ class Stand:
         put_back(served, self.folder / "furnished.sqlite3")
         relay = Network(0, world=world, served=served)
         studio = Studio(HOST, self.key, Pool(served))  # type: ignore[arg-type]
-        with serving(served), seeded(scenario.seed):
+        with serving(served), seeded(scenario.seed), at_boards():
             lane = SimulatedLane(
                 self.folder, clock, served, studio, relay, HOST,  # type: ignore[arg-type]
-                world=world, templates=self.folder, dice=dice, home_folder=served.home,
+                world=world, templates=self.folder, dice=dice, home_folder=served.home, more_making=MORE_MAKING,
             )  # fmt: skip
             served.start()
             try:

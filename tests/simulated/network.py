@@ -12,12 +12,17 @@ from typing import Any
 import urllib3
 
 from tests.faults.relay import Answer, Call, Cut, Hostile, Relay
+from tests.simulated import newer_server
+from tests.simulated.falsified import changed_answer, changed_call
+from tests.simulated.newer_server import NewerServer
 from tests.simulated.served import HOST, Served, answered, encoded
 from tests.simulated.world import World
 
 # How long a call takes each way, seconds; in vain where there is no network, and where no answer comes to its end.
 QUICK_S, SLOW_S = (0.01, 0.2), (5.0, 30.0)
 CONNECT_LIMIT_S, READ_LIMIT_S, ANSWER_LIMIT_S = 5.0, 20.0, 60.0
+# How much of what goes through something that changes it is changed.
+FALSIFIED = 0.6
 
 
 @dataclass
@@ -28,18 +33,38 @@ class Network(Relay):
         world: in which it is.
         served: the server.
         heard: digest of all that was asked and answered.
+        complaints: of what the server answered, in words.
+        newer: what the server is while it is newer than its nodes.
     """
 
     world: World = field(kw_only=True)
     served: Served = field(kw_only=True)
     heard: Any = field(default_factory=sha256, kw_only=True)
+    complaints: list[str] = field(default_factory=list, kw_only=True)
+    newer: NewerServer | None = field(default=None, kw_only=True)
 
     def _ask(self, call: Call) -> Answer:
+        if self._strikes("requests-falsified", FALSIFIED):
+            call = changed_call(call, self.dice)
+        if not self._strikes("work-newer"):
+            self.newer = None
+        elif self.newer is None:
+            self.newer = newer_server.drawn(self.dice)
+        answer = self._answer(call if self.newer is None else self.newer.asked(call))
+        if self.newer is not None:
+            answer = self.newer.said(call, answer)
+        return changed_answer(answer, self.dice) if self._strikes("answers-falsified", FALSIFIED) else answer
+
+    def _answer(self, call: Call) -> Answer:
         try:
             answer = self.served.call(call.method, call.path, call.body, call.headers)
         except urllib3.exceptions.ProtocolError:
             raise Cut from None
         body = answer.read()
+        if answer.status >= 500:
+            self.complaints.append(
+                f"the server answered {call.method} {call.path} with {answer.status}: {body[:200]!r}"
+            )
         self.heard.update(f"{self.world.now!r} {call.method} {call.path} {answer.status}\n".encode() + body)
         return Answer(answer.status, list(answer.headers.items()), body)
 

@@ -58,6 +58,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         result, stage = judged(lane, scenario, folder)
         result.problems.extend(_log_complaints(lane))
         result.problems.extend(words_not_followed(stage))
+        result.problems.extend(lane.relay.complaints)
         digests = _digests(lane, stage)
         if not result.problems:
             shutil.rmtree(folder)

@@ -1,0 +1,112 @@
+"""What the studio or a curator says otherwise, or once more, while runs are under way: whatever can be changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from random import Random
+from typing import Any
+
+import urllib3
+
+from tests.faults.furniture import PROFILES
+from tests.faults.planning import _body
+from tests.faults.scenario import Fault
+from tests.faults.stage import Act, Stage
+
+TRY_EVERY_H = 0.1
+DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+# Answers to something that cannot be said so; any other to what is said here is a defect.
+REFUSED = (409, 422)
+
+
+def change(stage: Stage, fault: Fault) -> list[Act]:
+    """Somebody says it as soon as the server is there."""
+    dice = Random(f"{stage.scenario.seed} {fault.at_h} {fault.detail}")
+    return [Act(fault.at_h, lambda: _say(stage, fault, CHANGES[fault.detail], dice))]
+
+
+def _say(stage: Stage, fault: Fault, say: Callable[[Stage, Random], None], dice: Random) -> None:
+    if not stage.server_off:
+        try:
+            say(stage, dice)
+            return
+        except urllib3.exceptions.HTTPError:  # it died on the way; whether it took it, the next try shows
+            pass
+    if stage.hours() < stage.scenario.hours:
+        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: _say(stage, fault, say, dice)))
+
+
+def _call(stage: Stage, method: str, path: str, body: Any, *good: int) -> None:
+    status, answer = stage.lane.studio.call(method, path, body)
+    if status not in good:
+        stage.problems.append(f"the server answered {method} {path} with {status}: {answer}")
+
+
+def _venue(stage: Stage) -> str:
+    return str(stage.lane.studio.get(f"machines/{stage.machine}")["venue"])
+
+
+def _hours(stage: Stage, dice: Random) -> None:
+    """Other hours, from now on."""
+    opens = dice.randrange(4)
+    spans = [{"opens": f"{hour:02}:00", "closes": f"{hour + 2:02}:30"} for hour in range(opens, 20, 4)]
+    dates = [{"date": "2026-09-01"}] if dice.random() < 0.3 else []
+    week = {day: spans for day in DAYS if dice.random() < 0.9}
+    _call(stage, "PUT", f"venues/{_venue(stage)}/hours", {"week": week, "dates": dates}, 200)
+
+
+def _opening(stage: Stage, dice: Random) -> None:
+    civil = (stage.begins + timedelta(hours=dice.randrange(-3, 9))).replace(tzinfo=None, microsecond=0)
+    body = {
+        "id": f"opening-{dice.randrange(10**6)}",
+        "venue": _venue(stage),
+        "name": "An opening",
+        "anchor": {"civil": civil.isoformat(), "zone": "America/St_Johns"},
+    }
+    _call(stage, "POST", "openings", body, 201)
+    _call(stage, "POST", "openings", body, *REFUSED)  # there is one of that name
+
+
+def _window(stage: Stage, dice: Random) -> None:
+    """Somebody comes; and is called off, for one date or for good."""
+    id, venue = f"window-{dice.randrange(10**6)}", _venue(stage)
+    day = dice.choice(DAYS)
+    weekly = {"kind": "weekly", "weekday": day, "begins": "10:00", "ends": "12:00"}
+    civil = (stage.begins + timedelta(hours=dice.randrange(1, 9))).replace(tzinfo=None, microsecond=0)
+    once = {"kind": "once", "anchor": {"civil": civil.isoformat(), "zone": "America/St_Johns"}, "minutes": 60}
+    body = {"id": id, "venue": venue, "name": "Somebody comes", "comes": dice.choice([weekly, once])}
+    _call(stage, "POST", "service-windows", body, 201)
+    if dice.random() < 0.6:
+        for _ in range(2):  # a second time it stays as it is
+            _call(stage, "POST", f"service-windows/{id}/call-off", {"reason": "nobody can come"}, 200)
+
+
+def _planned_again(stage: Stage, dice: Random) -> None:
+    """The same run once more, as where nobody knows whether the first call came through; and another over it."""
+    number = dice.randrange(len(stage.runs)) + 1
+    body = _body(stage.scenario, stage.machine, number, stage.begins) | {"begins_in_the_past": True}
+    known, _ = stage.lane.studio.call("GET", f"runs/{body['id']}")
+    if known == 200:
+        _call(stage, "POST", "runs", body, *REFUSED)
+        _call(stage, "POST", "runs", body | {"id": f"{body['id']}-over-it"}, *REFUSED)
+
+
+def _calibrated(stage: Stage, dice: Random) -> None:
+    """Somebody measured the machine."""
+    nozzles = PROFILES[stage.scenario.profile]["head"].get("nozzles", 0)
+    measured = {
+        "feed_factor": round(dice.uniform(0.97, 1.03), 4),
+        "dead_nozzles": sorted(dice.sample(range(nozzles), dice.randrange(4))) if nozzles else [],
+        "head_to_knife_mm": dice.choice([None, 4.0, 5.0, 5.5, 9.0]),
+    }
+    _call(stage, "PUT", f"machines/{stage.machine}/calibration", measured, 200)
+
+
+CHANGES = {
+    "hours": _hours,
+    "opening": _opening,
+    "window": _window,
+    "planned-again": _planned_again,
+    "calibrated": _calibrated,
+}

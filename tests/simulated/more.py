@@ -1,0 +1,47 @@
+"""What a seed stands for in simulated worlds: the scenario of the fault runs, and more beside it, from dice of its own.
+
+So a seed's own scenario (`tests.faults.scenario.draw`) stays what it was however many more faults are added here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+
+from tests.faults.kinds import MORE, SHORT_H
+from tests.faults.scenario import Fault, Scenario, draw
+from tests.simulated.changing import CHANGES
+from tests.simulated.persons import DONE_BY_HAND
+
+# How many more faults a seed has: one of these, each as often as it stands here.
+COUNTS = (0, 1, 1, 1, 2, 2, 3)
+# Of how many boards a battery keeps the clock, and how wrong that one runs, parts per million: more than any crystal.
+BATTERY_CHANCE, BATTERY_PPM = 0.3, 300.0
+# With a battery that is full, the clock goes on; one that is empty shows 1970.
+WITH_BATTERY, WITHOUT_BATTERY = ("battery", "battery", "1970"), ("1970", "saved")
+# These step the wall clock of a running board, and with it the clock that its battery keeps: nobody can tell.
+STEPS = {"clock-step"}
+
+
+def draw_more(seed: int) -> Scenario:
+    """The scenario of a seed, with more."""
+    scenario, dice = draw(seed), Random(f"more of {seed}")
+    has_battery = dice.random() < BATTERY_CHANCE and not scenario.kinds & STEPS
+    scenario = replace(scenario, battery_ppm=BATTERY_PPM if has_battery else None)
+    kinds = [dice.choice(tuple(MORE)) for _ in range(dice.choice(COUNTS))]
+    more = tuple(_fault(dice, kind, scenario) for kind in kinds)
+    return replace(scenario, faults=(*scenario.faults, *more))
+
+
+def _fault(dice: Random, kind: str, scenario: Scenario) -> Fault:
+    at_h, lasts_h = dice.uniform(-0.2, 0.9 * scenario.hours), dice.uniform(*SHORT_H)
+    return Fault(at_h=round(at_h, 3), kind=kind, lasts_h=round(lasts_h, 3), detail=_detail(dice, kind, scenario))
+
+
+def _detail(dice: Random, kind: str, scenario: Scenario) -> str:
+    if kind == "clock-lost":
+        shows = dice.choice(WITHOUT_BATTERY if scenario.battery_ppm is None else WITH_BATTERY)
+        return f"{shows} {dice.choice(('online', 'offline'))}"
+    if kind == "person-acts":
+        return dice.choice(DONE_BY_HAND)
+    return dice.choice(tuple(CHANGES)) if kind == "plans-change" else ""

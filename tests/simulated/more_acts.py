@@ -1,0 +1,112 @@
+"""What begins and ends the faults that only simulated worlds play, beside those of the fault runs."""
+
+from __future__ import annotations
+
+from tests.faults.acts import Making, trouble
+from tests.faults.board import boot_anew
+from tests.faults.boards import Board
+from tests.faults.program import running
+from tests.faults.scenario import Fault
+from tests.faults.stage import Act, Stage
+from tests.simulated.changing import change
+from tests.simulated.older_program import NEWER, as_an_older_leaves_it, set_version
+from tests.simulated.persons import person
+
+# How a program ends that finds what only a newer one can read.
+UNUSABLE = 2
+# What a board's wall clock shows as it begins where nothing keeps it: seconds since 1970.
+FALLEN_TO_S = 12.0
+# Of a board's reboot, after how much of it the power is back.
+POWER_BACK = 0.4
+
+
+def _read_only(stage: Stage, fault: Fault) -> list[Act]:
+    """The card of the board that is there when it begins, whatever becomes of that."""
+
+    def begin() -> None:
+        program = stage.board.child
+        program.read_only += 1  # type: ignore[attr-defined]
+        stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: end(program)))
+
+    def end(program: object) -> None:
+        program.read_only -= 1  # type: ignore[attr-defined]
+
+    return [Act(fault.at_h, begin)]
+
+
+def _clock_lost(stage: Stage, fault: Fault) -> list[Act]:
+    """What the wall clock shows after the boot: on from a battery, from 1970, or from when it was last written down."""
+    shows, _, network = fault.detail.partition(" ")
+
+    def off() -> None:
+        board = stage.board
+        shown = _clock(board).now()
+        board.power_off()
+        stage.pending.append(Act(fault.at_h + POWER_BACK * fault.lasts_h, lambda: on(board, shown)))
+
+    def on(board: Board, shown: float) -> None:
+        boot_anew(board.trouble, stage.lane.clock.elapsed())
+        if shows != "battery":
+            _set_wall(board, FALLEN_TO_S if shows == "1970" else shown)
+        board.power_on()
+
+    offline = trouble("network-gone")(stage, fault) if network == "offline" else []
+    return [*offline, Act(fault.at_h, off)]
+
+
+def _set_wall(board: Board, shows: float) -> None:
+    (board.trouble / "clock-step").write_text(repr(shows - _clock(board).base.now()))
+
+
+def _clock(board: Board) -> object:
+    return board.child.clock()  # type: ignore[attr-defined]
+
+
+def _older(stage: Stage, fault: Fault) -> list[Act]:
+    """A board that goes on with what a program of the version before has left."""
+
+    def off() -> None:
+        board = stage.board
+        board.power_off(in_order=True)
+        stage.pending.append(Act(fault.at_h + POWER_BACK * fault.lasts_h, lambda: on(board)))
+
+    def on(board: Board) -> None:
+        if board.hold_is_known() and not board.runs():
+            as_an_older_leaves_it(board.home)
+        board.power_on()
+
+    return [Act(fault.at_h, off)]
+
+
+def _newer(stage: Stage, fault: Fault) -> list[Act]:
+    """Somebody put an older program on a board: it says so, prints nothing, and leaves the journal as it is."""
+
+    def off() -> None:
+        board = stage.board
+        board.power_off(in_order=True)
+        if not board.hold_is_known() or board.runs():
+            board.power_on()
+            return
+        before = set_version(board.home, NEWER)
+        done = board.child.do(*running(stage.scenario))
+        if done.returncode != UNUSABLE or "later version" not in done.stderr:
+            stage.problems.append(f"a newer journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
+        stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: on(board, before)))
+
+    def on(board: Board, before: int) -> None:
+        if set_version(board.home, before) != NEWER:
+            stage.problems.append("a program wrote to a journal of a newer one")
+        board.power_on()
+
+    return [Act(fault.at_h, off)]
+
+
+MORE_MAKING: dict[str, Making] = {
+    **{kind: trouble(kind) for kind in ("work-newer", "answers-falsified", "requests-falsified")},
+    "card-read-only": _read_only,
+    "clock-lost": _clock_lost,
+    "program-older": _older,
+    "program-newer": _newer,
+    "person-acts": person,
+    "plans-change": change,
+}

@@ -1,0 +1,44 @@
+"""The journal of a board as a program of another version leaves it."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from machines.node.journal import _LATER, _SCHEMA, FILE_NAME
+
+# A version that no program of today knows.
+NEWER = 1000
+
+
+def as_an_older_leaves_it(home: Path) -> None:
+    """By the version before: what only this one keeps is not there. Nobody has the journal open."""
+    before = sorted(_LATER)[-2]
+    path = home / FILE_NAME
+    older = path.with_suffix(".older")
+    with closing(sqlite3.connect(older, isolation_level=None)) as made:
+        made.executescript(_SCHEMA + "".join(_LATER[one] for one in sorted(_LATER) if one <= before))
+        made.execute("ATTACH ? AS newer", (str(path),))
+        for (table,) in made.execute("SELECT name FROM main.sqlite_schema WHERE type = 'table'").fetchall():
+            kept = _columns(made, "newer", table)
+            names = ", ".join(name for name in _columns(made, "main", table) if name in kept)
+            made.execute(f"DELETE FROM main.{table}")
+            made.execute(f"INSERT INTO main.{table} ({names}) SELECT {names} FROM newer.{table}")
+        made.execute("DETACH newer")
+        made.execute(f"PRAGMA user_version = {before}")
+    for ending in ("-wal", "-shm"):
+        path.with_name(FILE_NAME + ending).unlink(missing_ok=True)
+    older.rename(path)
+
+
+def set_version(home: Path, version: int) -> int:
+    """Say that a program of some version wrote it last; the version before."""
+    with closing(sqlite3.connect(home / FILE_NAME, isolation_level=None)) as journal:
+        (before,) = journal.execute("PRAGMA user_version").fetchone()
+        journal.execute(f"PRAGMA user_version = {version}")
+    return int(before)
+
+
+def _columns(db: sqlite3.Connection, schema: str, table: str) -> list[str]:
+    return [row[1] for row in db.execute(f"PRAGMA {schema}.table_info({table})")]
