@@ -6,18 +6,21 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from django.db import DEFAULT_DB_ALIAS
+
 from machines.wire import RunWork, Work
 from scheduling.calibration import machine_calibration
 from scheduling.log.models import Machine, Run, Segment, Venue
+from scheduling.log.tables import table
 from scheduling.override import standing_word
 from scheduling.selectors import (
     current_run,
     first_due,
     machine_profile,
-    open_segments,
     run_policy,
     run_work,
     segment_work,
+    segments_to_offer,
 )
 from scheduling.venue_hours import closed_as_told
 
@@ -31,10 +34,10 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         horizon: how far ahead the node wants to hold work.
         poll_after_s: when it should ask again, seconds.
     """
-    row = Machine.objects.get(id=machine)
+    row: Machine = table(Machine, DEFAULT_DB_ALIAS).get(machine)
     until = now + horizon
     run = current_run(machine=machine, before=until)
-    offered = [] if run is None else list(open_segments(run).filter(starts_at__lt=until))
+    offered = [] if run is None else segments_to_offer(run, until)
     segments = tuple(map(segment_work, offered))
     return Work(
         epoch=row.epoch,
@@ -46,7 +49,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         poll_after_s=poll_after_s,
         calibration=None if row.calibration is None else machine_calibration(row),
         override=None if run is None else standing_word(run),
-        closed=() if run is None else closed_as_told(Venue.objects.get(id=row.venue_id), now, until),
+        closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
     )
 
 

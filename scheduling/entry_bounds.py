@@ -16,6 +16,8 @@ from datetime import datetime, timedelta
 from math import isfinite
 from typing import Any
 
+from django.db import DEFAULT_DB_ALIAS
+
 from machines.entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -34,6 +36,7 @@ from machines.recovery import Columns
 from machines.structure import format_instant
 from scheduling.log.folds.shifts import CAN_WAIT
 from scheduling.log.models import Run, Segment
+from scheduling.log.tables import table
 from scheduling.named import ID
 from scheduling.told import Doubt
 
@@ -107,8 +110,8 @@ def timely(entry: Entry, ground: Ground) -> Doubt | None:
 
 def segment_columns(run: Run, number: int) -> Columns | None:
     """The columns of a segment of a run, as it is planned here."""
-    found = Segment.objects.filter(run_id=run.id, number=number).values_list("first_column", "end_column").first()
-    return None if found is None else Columns(first=found[0], end=found[1])
+    found: Segment | None = table(Segment, DEFAULT_DB_ALIAS).find((run.id, number))
+    return None if found is None else Columns(first=found.first_column, end=found.end_column)
 
 
 # What the checks are made of.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.db import DEFAULT_DB_ALIAS
+
 from machines.errors import InputError
 from machines.recovery import Override, Rule
 from machines.structure import structure
@@ -10,6 +12,7 @@ from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
 from scheduling.log.server_events import OutageOverridden
 from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.log.tables import table
 from scheduling.outage_now import OpenOutage, next_due, open_outage
 from scheduling.races import until_won
 from scheduling.rules import require_rule_fits
@@ -104,7 +107,8 @@ def standing_word(run: Run) -> Override | None:
     """The newest word of a person on a run, if it may still count: nothing was settled by it yet, and what it was about
     is not over. Where nothing is known to be printed late, it is over with the first column laid or the first gap
     settled since."""
-    word = Word.objects.filter(run_id=run.id).order_by("-given_at", "-id").first()
+    words = table(Word, DEFAULT_DB_ALIAS).where("run_id = %s ORDER BY given_at DESC, id DESC LIMIT 1", run.id)
+    word: Word | None = next(iter(words), None)
     if word is None or word.used_by is not None or word.passed_over_at is not None:
         return None
     if not Outage.objects.filter(run_id=run.id, true_again_at=None).exists():

@@ -12,6 +12,7 @@ from machines.recovery import Override as Said
 from scheduling.log.folding import broken_views
 from scheduling.log.models import Outage, Override, Run
 from scheduling.log.report_events import WordPassedOver
+from scheduling.log.tables import table
 from scheduling.override import standing_word, version_of
 
 
@@ -27,9 +28,9 @@ def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequen
         those that were passed over; not those that were followed, nor those that may still be. None where that does not
         show, as a view is set aside.
     """
-    words = Override.objects.filter(machine_id=machine).order_by("given_at", "id")
-    newest = {run: become for run, *become in words.values_list("run_id", "used_by", "passed_over_at")}
-    ids = {run for run, become in newest.items() if become == [None, None]}
+    words: list[Override] = table(Override, DEFAULT_DB_ALIAS).where("machine_id = %s ORDER BY given_at, id", machine)
+    newest = {word.run_id: word for word in words}
+    ids = {run for run, word in newest.items() if word.used_by is None and word.passed_over_at is None}
     if not ids or broken_views(using=DEFAULT_DB_ALIAS) & {"runs", "outages"}:
         return
     for run in (*(runs[id] for id in sorted(ids & runs.keys())), *Run.objects.filter(id__in=ids - runs.keys())):

@@ -129,9 +129,7 @@ def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
     require_views("machines")  # or all would count as new, and be written down with every pass
     stream = f"machine/{machine}"
     version = stream_version(stream)
-    row: Machine | None = table(Machine, DEFAULT_DB_ALIAS).find(machine)  # every report asks, so in ready-made SQL
-    if row is None:
-        raise Machine.DoesNotExist(machine)
+    row: Machine = table(Machine, DEFAULT_DB_ALIAS).get(machine)  # every report asks, so in ready-made SQL
     if batch.epoch != row.epoch:
         raise StaleEpoch(batch.epoch, row.epoch)
     _require_same(machine, batch, row.accepted_through)
@@ -184,7 +182,7 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
     error_s = batch.status.clock_error_s if batch.status is not None else None
     known = _Known(
         machine=machine,
-        runs=Run.objects.in_bulk(named) if named else {},
+        runs={run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None},
         ground=Ground(
             now=by.said_at,
             may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from django.db import DEFAULT_DB_ALIAS
 from django.db.models import F, QuerySet
 
 from machines.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from machines.structure import parse_instant, structure
 from machines.wire import RunWork, SegmentWork
+from scheduling.log import trips
 from scheduling.log.models import Heartbeat, Machine, Profile, Run, Segment, Venue
 from scheduling.log.outcomes import Interval, outside
+from scheduling.log.tables import table
 from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.places import Place
+
+# Asked with every poll and every report, where Django's queries take too long.
+_PROFILE = "SELECT data FROM log_profile WHERE id = %s"
+_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
+_STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
 
 
 def venue_place(*, venue: str) -> Place:
@@ -29,7 +39,15 @@ def venue_place(*, venue: str) -> Place:
 
 def machine_profile(*, profile: str) -> MachineProfile:
     """A model of machine in numbers."""
-    return structure(Profile.objects.get(id=profile).data, MachineProfile)
+    (found,) = trips.run([(_PROFILE, (profile,))], using=DEFAULT_DB_ALIAS)
+    if not found:
+        raise Profile.DoesNotExist(profile)
+    return _profile_said(found[0][0])
+
+
+@lru_cache(maxsize=64)  # every poll and every report needs its machine's
+def _profile_said(text: str) -> MachineProfile:
+    return structure(json.loads(text), MachineProfile)
 
 
 def run_profile(run: Run) -> MachineProfile:
@@ -114,6 +132,12 @@ def open_segments(run: Run) -> QuerySet[Segment]:
     return Segment.objects.filter(run_id=run.id).exclude(end_column=accounted, again=[]).order_by("number")
 
 
+def segments_to_offer(run: Run, until: datetime) -> list[Segment]:
+    """The open segments of a run that begin before an instant, in order."""
+    condition = f"run_id = %s AND starts_at < %s AND {_STILL_OPEN} ORDER BY number"
+    return table(Segment, DEFAULT_DB_ALIAS).where(condition, run.id, until)
+
+
 def first_due(segment: Segment) -> int | None:
     """The first column of a segment that has no outcome, or is to be printed once more; None where none is."""
     accounted = [(first, end) for first, end, _ in segment.outcomes]
@@ -127,8 +151,8 @@ def current_run(*, machine: str, before: datetime) -> Run | None:
 
     A later run waits until the one before it is accounted for to the last column: the paper is one line.
     """
-    runs = Run.objects.filter(machine_id=machine, starts_at__lt=before).order_by("starts_at", "id")
-    return next((run for run in runs if has_columns_to_come(run)), None)
+    condition = f"machine_id = %s AND starts_at < %s AND {_TO_COME} ORDER BY starts_at, id LIMIT 1"
+    return next(iter(table(Run, DEFAULT_DB_ALIAS).where(condition, machine, before)), None)
 
 
 def has_columns_to_come(run: Run) -> bool:

@@ -18,6 +18,7 @@ from scheduling.log.trips import Statement
 Row = TypeVar("Row", bound=models.Model)
 
 _COMPARISONS: dict[str, Callable[[Any, Any], bool]] = {"": operator.eq, "lt": operator.lt, "gt": operator.gt}
+_SIGNS = {"": "=", "lt": "<", "gt": ">"}
 
 
 class _Kept:
@@ -99,7 +100,7 @@ class Rows:
             rows = [row for row in kept.rows.values() if _matches(row, lookups)]
         else:
             kept.write()
-            found = model._default_manager.using(self._using).filter(**lookups)
+            found = kept.table.where(*_asked(lookups))
             rows = [kept.rows.setdefault(key_of(row), row) for row in found]
         kept.changed.update((key_of(row), row) for row in rows)
         return sorted(rows, key=key_of)
@@ -123,6 +124,19 @@ class Rows:
             self.write()
             self._kept.clear()
             self._complete = False
+
+
+def _asked(lookups: dict[str, Any]) -> list[Any]:
+    """Lookups as a condition in SQL, and its values."""
+    conditions, values = [], []
+    for lookup, wanted in lookups.items():
+        name, _, comparison = lookup.partition("__")
+        if wanted is None:
+            conditions.append(f"{name} IS NULL")
+        else:
+            conditions.append(f"{name} {_SIGNS[comparison]} %s")
+            values.append(wanted)
+    return [" AND ".join(conditions), *values]
 
 
 def _matches(row: models.Model, lookups: dict[str, Any]) -> bool:

@@ -1,12 +1,13 @@
 """Rows of a view in and out by their keys, in SQL that is put together once a table.
 
 The same as Django's own queries do, without putting each together anew: a report of a node costs half a dozen of them,
-and folding again costs one for every row there is.
+what it asks every minute a few more, and folding again costs one for every row there is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from datetime import datetime
 from functools import cache, partial
 from operator import itemgetter
 from typing import Any
@@ -43,9 +44,9 @@ class Table:
         key = [str(field.column) for field in model._meta.pk_fields]
         columns = [str(field.column) for field in self._fields]
         name, sets = model._meta.db_table, [column for column in columns if column not in key]
-        self._select = (
-            f"SELECT {', '.join(columns)} FROM {name} WHERE {' AND '.join(f'{column} = %s' for column in key)}"
-        )
+        self._every = f"SELECT {', '.join(columns)} FROM {name}"
+        self._select = f"{self._every} WHERE {' AND '.join(f'{column} = %s' for column in key)}"
+        self._is_sqlite = connections[using].vendor == "sqlite"
         self._upsert = (
             f"INSERT INTO {name} ({', '.join(columns)}) VALUES ({', '.join(['%s'] * len(columns))})"
             f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {', '.join(f'{one} = excluded.{one}' for one in sets)}"
@@ -87,8 +88,34 @@ class Table:
         with connections[self._using].cursor() as cursor:
             cursor.execute(self._select, key if isinstance(key, tuple) else (key,))
             found = cursor.fetchone()
+        return None if found is None else self._read(found)
+
+    def get(self, key: Any) -> Any:
+        """The row with a key.
+
+        Raises:
+            DoesNotExist: of the model; there is none.
+        """
+        found = self.find(key)
         if found is None:
-            return None
+            raise self._model.DoesNotExist(f"{self._model.__name__} {key!r}")  # type: ignore[attr-defined]
+        return found
+
+    def where(self, condition: str, *values: Any) -> list[Any]:
+        """The rows for which something holds.
+
+        Args:
+            condition: in SQL that both engines know, a ``%s`` for each value; it may go on with an order and a limit.
+            values: instants, texts and numbers.
+        """
+        with connections[self._using].cursor() as cursor:
+            cursor.execute(f"{self._every} WHERE {condition}", [self._asked(value) for value in values])
+            return [self._read(found) for found in cursor.fetchall()]
+
+    def _asked(self, value: Any) -> Any:
+        return text_of_instant(value) if self._is_sqlite and isinstance(value, datetime) else value
+
+    def _read(self, found: Iterable[Any]) -> Any:
         values = list(found)
         for index, convert in self._from_database:
             values[index] = convert(values[index])
@@ -119,7 +146,7 @@ class Table:
         if isinstance(field, CanonicalJSON):
             return canonical
         if isinstance(field, models.DateTimeField):
-            return text_of_instant if connections[self._using].vendor == "sqlite" else None
+            return text_of_instant if self._is_sqlite else None
         return None
 
     def _from(self, field: models.Field[Any, Any]) -> Iterable[Convert]:

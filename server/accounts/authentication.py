@@ -9,12 +9,11 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
-from scheduling.log.models import Machine
 from scheduling.reports import StaleEpoch
 from server import wiring
 from server.accounts.attempts import address_of, guarded
+from server.accounts.credentials import credential_of
 from server.accounts.keys import holder_of
-from server.accounts.models import NodeCredential
 from server.accounts.principals import KeyHolder, Node
 from server.accounts.tokens import matches, prefix_of
 
@@ -81,12 +80,11 @@ class NodeAuthentication(BaseAuthentication):
         token = _bearer(request)
         if token is None or not token.startswith("node_"):
             return None
-        kept = NodeCredential.objects.filter(prefix=prefix_of(token)).first()
+        kept = credential_of(prefix_of(token))
         if kept is None or not matches(token, kept.digest):
             _refuse(request, "This token is not good; enrol the board again.")
-        current = Machine.objects.values_list("epoch", flat=True).get(id=kept.machine)
-        if kept.epoch != current:
-            raise StaleEpoch(kept.epoch, current)
+        if kept.epoch != kept.newest:
+            raise StaleEpoch(kept.epoch, kept.newest)
         return Node(kept.machine, kept.epoch), None
 
     def authenticate_header(self, request: Request) -> str:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import OperationalError
 from django.http import HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from rest_framework.permissions import AllowAny
@@ -17,10 +15,10 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.structure import structure, unstructure
-from machines.wire import Reports, Status, Work
+from machines.wire import Reports, Work
 from scheduling.dispatch import work_for
+from scheduling.heard import hear
 from scheduling.log.canonical import canonical
-from scheduling.log.models import Heartbeat
 from scheduling.reports import JournalDiffers, as_refused, say_refused, take
 from scheduling.sky.durations import parse_duration
 from scheduling.told import read_batch, read_status
@@ -32,8 +30,6 @@ from server.api.doors import Door, attribution
 from server.request_id import request_id
 
 LONGEST_HORIZON = timedelta(days=31)
-
-logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,20 +68,6 @@ def read_horizon(text: str) -> timedelta:
     if not timedelta(0) < horizon <= LONGEST_HORIZON:
         raise InputError("horizon", f"{text!r} is out of range", remedy)
     return horizon
-
-
-def hear(machine: str, status: Status | None) -> None:
-    """Keep the newest word from a node. Without a status, only that it was heard; ``{}`` until it first tells one.
-
-    It is telemetry: where it cannot be written now, nobody waits for it, and nobody is told that facts were not taken.
-    """
-    now = wiring.now()
-    told: dict[str, Any] = {} if status is None else {"status": unstructure(status)}
-    new = {"heard_at": now, "status": {}, **told}
-    try:
-        Heartbeat.objects.update_or_create(machine_id=machine, defaults={"heard_at": now, **told}, create_defaults=new)
-    except OperationalError as error:
-        logger.warning("that machine %s was heard cannot be written: %s", machine, error)
 
 
 class NodeEnrol(Door):
@@ -141,7 +123,7 @@ class NodeWork(Door):
         horizon = read_horizon(request.query_params.get("horizon", "PT24H"))
         machine = request.user.machine  # type: ignore[union-attr]
         work = work_for(machine, wiring.now(), horizon, wiring.poll_after_s())
-        hear(machine, None)
+        hear(machine, None, wiring.now())
         # The canonical form makes equal work equal bytes, which is what a strong tag promises.
         body = canonical(work.as_json()).encode()
         etag = f'"{hashlib.sha256(body).hexdigest()}"'
@@ -173,10 +155,10 @@ class NodeReports(Door):
             accepted_through = take(machine, batch, by)
         except InputError as error:
             say_refused(machine, error, by)
-            hear(machine, read_status(request.data))
+            hear(machine, read_status(request.data), wiring.now())
             raise
         except JournalDiffers as error:
             say_refused(machine, as_refused(error), by)
             raise
-        hear(machine, batch.status)
+        hear(machine, batch.status, wiring.now())
         return Response(unstructure(Accepted(accepted_through=accepted_through)))

@@ -28,6 +28,8 @@ DATABASE = "dayroll.sqlite3"
 HOST = "http://localhost"
 # A process that is killed is so within so many virtual seconds, at a commit if there is one.
 KILLED_WITHIN_S = 900.0
+# A statement that begins so is committed by itself where no transaction was begun.
+WRITING = ("INSERT", "UPDATE", "DELETE")
 
 
 @dataclass
@@ -211,19 +213,31 @@ def set_up(home: Path, settings: Mapping[str, str]) -> None:
 
 @contextmanager
 def serving(served: Served) -> Iterator[None]:
-    """Its clock is the process's, and its commits burn its fuse."""
-    from django.db.backends.sqlite3.base import DatabaseWrapper
+    """Its clock is the process's, and its commits burn its fuse: those of transactions, and of statements alone."""
+    from django.db.backends.sqlite3.base import DatabaseWrapper, SQLiteCursorWrapper
 
     from server import wiring
 
-    commit = DatabaseWrapper._commit
+    commit, execute = DatabaseWrapper._commit, SQLiteCursorWrapper.execute
 
     def burning(wrapper: Any) -> None:
         served.fuse.burn()
         commit(wrapper)
         served.fuse.burn()
 
-    with patch.object(wiring, "clock", lambda: served.clock), patch.object(DatabaseWrapper, "_commit", burning):
+    def executing(cursor: Any, sql: str, values: Any = None) -> Any:
+        if cursor.connection.in_transaction or not sql.startswith(WRITING):
+            return execute(cursor, sql, values)
+        served.fuse.burn()
+        execute(cursor, sql, values)
+        served.fuse.burn()
+        return cursor
+
+    with (
+        patch.object(wiring, "clock", lambda: served.clock),
+        patch.object(DatabaseWrapper, "_commit", burning),
+        patch.object(SQLiteCursorWrapper, "execute", executing),
+    ):
         yield
 
 

@@ -38,3 +38,18 @@ def test_each_row_keeps_its_own_what_it_refers_to() -> None:
     )
     assert (one.venue.name, other.venue.name) == ("Quay", "Shed")
     assert "venue" in one._state.fields_cache
+
+
+@pytest.mark.django_db
+def test_rows_are_found_by_what_holds_for_them() -> None:
+    strips = table(Strip, "default")
+    strips.write([strip(boundary) for boundary in (3, 1, 2)])
+    assert strips.where("boundary > %s ORDER BY boundary DESC", 1) == [strip(3), strip(2)]
+    assert strips.where("run_id = %s AND at <= %s ORDER BY boundary LIMIT 1", "spring", AT) == [strip(1)]
+    assert strips.where("at < %s", AT) == []
+
+
+@pytest.mark.django_db
+def test_a_row_that_is_not_there_is_missed() -> None:
+    with pytest.raises(Venue.DoesNotExist, match="quay"):
+        table(Venue, "default").get("quay")
