@@ -26,7 +26,7 @@ from scheduling.log.canonical import canonical
 from scheduling.log.lines import scan
 from scheduling.log.rebuild import rebuild
 from scheduling.log.server_events import StreamClosed
-from scheduling.log.statement import SignedStatement, Statement, sign
+from scheduling.log.statement import SignedStatement, Statement, Tally, sign
 from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.log.transfer import ARCHIVE, written
 from scheduling.log.verify import Head, walk
@@ -69,16 +69,16 @@ def _write(
     streams: Sequence[str], file: Path, by: Attribution, key: Ed25519PrivateKey | None, using: str
 ) -> SignedStatement:
     """Write the file and see it safely to the disk; where that fails, take it away again."""
-    heads: dict[str, Head] = {}
+    tally = Tally()
     with file.open("x", encoding="utf-8") as out:
         try:
             out.write(canonical({"format": ARCHIVE}) + "\n")
             each = [scan(stream=stream, using=using) for stream in dict.fromkeys(streams)]
-            for line in walk(merge(*each), heads):  # in the global order: a line begins with its position
+            for line in walk(merge(*each), tally.heads):  # in the global order: a line begins with its position
+                tally.add(line)
                 out.write(written(line) + "\n")
-            _require_closable(streams, heads)
-            events = sum(head.version for head in heads.values())
-            signed = sign(Statement(made_at=by.said_at, events=events, heads=heads), key)
+            _require_closable(streams, tally.heads)
+            signed = sign(tally.statement(by.said_at), key)
             out.write(canonical(signed.as_json()) + "\n")
             out.flush()
             os.fsync(out.fileno())

@@ -1,5 +1,6 @@
-"""A statement of the head: how many events there are, and where every stream ends. Signed by the studio, it can be
-held against the log, or against any copy of it, for ever: whoever changes an event later cannot make it fit again.
+"""A statement of the head: how many events there are, in which order, and where every stream ends. Signed by the
+studio, it can be held against the log, or against any copy of it, for ever (`scheduling.log.held_against`): whoever
+changes, moves or takes away an event later cannot make it fit again.
 
 The signature is Ed25519 (RFC 8032) over the statement's RFC 8785 form; keys are PEM files (RFC 8410), so that the
 usual tools can check it without this program.
@@ -8,9 +9,10 @@ usual tools can check it without this program.
 from __future__ import annotations
 
 import base64
+import hashlib
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -22,6 +24,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from machines.errors import InputError
 from machines.structure import structure, unstructure
 from scheduling.log.canonical import canonical
+from scheduling.log.lines import Line
 from scheduling.log.verify import Head
 
 
@@ -36,16 +39,47 @@ class Statement:
     Attributes:
         made_at: when that was, UTC.
         events: how many there were.
-        heads: version and digest of each stream's newest event.
+        heads: version and digest of each stream's newest event; empty where the order alone is stated, which covers
+            them.
+        through: position of the newest event; None in a statement of before positions were covered.
+        order: running digest of positions and events in the global order, see `Tally`; None as for ``through``.
     """
 
     made_at: datetime
     events: int
     heads: Mapping[str, Head]
+    through: int | None = None
+    order: str | None = None
 
     def text(self) -> str:
-        """What is signed."""
-        return canonical(unstructure(self))
+        """What is signed. What is not stated is left out: so signatures hold of before there was such a thing."""
+        return canonical({name: value for name, value in unstructure(self).items() if value is not None})
+
+
+@dataclass
+class Tally:
+    """What a statement says, kept up while events are walked in the global order.
+
+    Attributes:
+        heads: the end of each stream so far; `scheduling.log.verify.walk` keeps them up.
+        order: SHA-256, in hexadecimal, of the one before, the position and the event's digest, with a colon in between.
+            An event's own digest leaves its position out; here it counts.
+    """
+
+    heads: dict[str, Head] = field(default_factory=dict)
+    events: int = 0
+    through: int = 0
+    order: str = ""
+
+    def add(self, line: Line) -> None:
+        """The next event."""
+        self.events += 1
+        self.through = line.position
+        self.order = hashlib.sha256(f"{self.order}:{line.position}:{line.digest}".encode()).hexdigest()
+
+    def statement(self, made_at: datetime) -> Statement:
+        """Of all that was walked."""
+        return Statement(made_at=made_at, events=self.events, heads=self.heads, through=self.through, order=self.order)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,17 +125,29 @@ def check_signature(signed: SignedStatement, key: Ed25519PublicKey) -> None:
         raise BadStatement("the signature is not by this key, or what it signed was changed") from error
 
 
-def check_heads(statement: Statement, events: int, heads: Mapping[str, Head]) -> None:
-    """Check that events, each found good, are those that a statement was made of.
+def check_end(statement: Statement, tally: Tally) -> None:
+    """Check that events, each found good, are those that a statement was made of, and in that order.
 
     Raises:
-        BadStatement: names the first stream that ends elsewhere.
+        BadStatement: names the first stream that ends elsewhere, or says that the order is another.
     """
-    if events != statement.events:
-        raise BadStatement(f"it speaks of {statement.events} events, and there are {events}")
-    for stream in sorted({*statement.heads, *heads}):
-        if statement.heads.get(stream) != heads.get(stream):
-            raise BadStatement(f"{stream} ends otherwise than it says")
+    if tally.events != statement.events:
+        raise BadStatement(f"it speaks of {statement.events} events, and there are {tally.events}")
+    if statement.heads or statement.order is None:
+        for stream in sorted({*statement.heads, *tally.heads}):
+            if statement.heads.get(stream) != tally.heads.get(stream):
+                raise BadStatement(f"{stream} ends otherwise than it says")
+    check_order(statement, tally)
+
+
+def check_order(statement: Statement, tally: Tally) -> None:
+    """Check that as many events stand in the order that a statement was made of, where it says so.
+
+    Raises:
+        BadStatement: they do not.
+    """
+    if statement.order is not None and (statement.through, statement.order) != (tally.through, tally.order):
+        raise BadStatement("the events stand in another order, or at other positions, than it says")
 
 
 def studio_key(file: Path) -> Ed25519PrivateKey:

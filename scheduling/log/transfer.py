@@ -12,23 +12,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from datetime import datetime
 from itertools import islice
 from typing import IO, Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
-from django.db import transaction
+from django.db import connections, transaction
 from django.db.models import Q
 
 from machines.errors import InputError
 from machines.structure import format_instant, parse_instant
+from scheduling.log import seal
 from scheduling.log.canonical import canonical
 from scheduling.log.lines import Line, insert, scan
 from scheduling.log.rebuild import rebuild
-from scheduling.log.statement import SignedStatement, Statement, check_heads, check_signature, sign
+from scheduling.log.statement import SignedStatement, Tally, check_end, check_signature, sign
 from scheduling.log.store import last_position, lock
-from scheduling.log.verify import Head, Holes, closed_events, walk
+from scheduling.log.verify import Holes, closed_events, walk
 
 FORMAT = "dayroll-log/1"
 # Some streams from their first event to their last; see `scheduling.log.archive`.
@@ -51,15 +52,14 @@ def export_log(
     Raises:
         BrokenLink: an event is not what was written; the file has no last line.
     """
-    last = last_position(using=using)
-    heads: dict[str, Head] = {}
+    last, tally = last_position(using=using), Tally()
     closed = closed_events(using=using)
     out.write(canonical({"format": FORMAT, "closed_events": closed}) + "\n")
-    for line in walk(scan(Q(position__lte=last), using=using), heads, Holes(closed)):
+    for line in walk(scan(Q(position__lte=last), using=using), tally.heads, Holes(closed)):
+        tally.add(line)
         out.write(written(line) + "\n")
         progress(line.position)
-    events = sum(head.version for head in heads.values())
-    signed = sign(Statement(made_at=made_at, events=events, heads=heads), key)
+    signed = sign(tally.statement(made_at), key)
     out.write(canonical(signed.as_json()) + "\n")
     return signed
 
@@ -79,7 +79,7 @@ def check_file(
         BrokenLink: names the first event that does not fit.
         BadStatement: the end is not what the statement says, or the studio did not sign it.
     """
-    file = _File(source)
+    file = LogFile(source)
     for line in file.events():
         progress(line.position)
     return file.checked(key)
@@ -98,43 +98,62 @@ def import_log(
         InputError: the log is not empty; or the file cannot be read.
         BrokenLink, BadStatement: as `check_file`.
     """
-    file = _File(source)
+    file = LogFile(source)
     with transaction.atomic(using=using):
         lock(using)
         if last_position(using=using):
             raise InputError("log", "it holds events already", "import into an empty database")
-        events = file.events()
-        while chunk := list(islice(events, CHUNK)):
-            insert(chunk, using=using)
-            progress(chunk[-1].position)
-        signed = file.checked(key)
         if not file.whole:
             raise InputError("format", "an archive of some streams only", "import an exported log")
+        with _holes_allowed(using) if file.closed_events else nullcontext():
+            events = file.events()
+            while chunk := list(islice(events, CHUNK)):
+                insert(chunk, using=using)
+                progress(chunk[-1].position)
+        signed = file.checked(key)
         rebuild(using=using)
     return signed
 
 
-class _File:
-    """An exported file on its way through: gives its events once, and then its end."""
+@contextmanager
+def _holes_allowed(using: str) -> Iterator[None]:
+    """Positions may be left out, of events that were closed into archives; no other connection sees it so."""
+    seal.lift(connections[using])
+    yield
+    seal.apply(connections[using])
+
+
+class LogFile:
+    """An exported file, or an archive, on its way through: gives its events once, and then its end.
+
+    Args:
+        source: its lines.
+
+    Attributes:
+        whole: whether it is a whole log, and not some streams only.
+        closed_events: how many events are missing in it that were closed into archives.
+
+    Raises:
+        InputError: it does not begin as such a file.
+    """
 
     def __init__(self, source: Iterable[str]) -> None:
         self._lines = enumerate(source, 1)
-        self._heads: dict[str, Head] = {}
-        self._events = 0
+        self._tally = Tally()
         self._end: SignedStatement | None = None
-        self.whole = False
-
-    def events(self) -> Iterator[Line]:
-        """The events, each found good."""
         number, text = next(self._lines, (1, ""))
         with _named(number):
             header = json.loads(text)
             if not isinstance(header, dict) or header.get("format") not in (FORMAT, ARCHIVE):
                 raise InputError("format", "not a log of this kind", f"give a file that begins with {FORMAT}")
-            holes = Holes(int(header["closed_events"])) if header["format"] == FORMAT else None
-        self.whole = holes is not None
-        for line in walk(self._read(), self._heads, holes):
-            self._events += 1
+            self.whole = header["format"] == FORMAT
+            self.closed_events = int(header["closed_events"]) if self.whole else 0
+
+    def events(self) -> Iterator[Line]:
+        """The events, each found good."""
+        holes = Holes(self.closed_events) if self.whole else None
+        for line in walk(self._read(), self._tally.heads, holes):
+            self._tally.add(line)
             yield line
 
     def checked(self, key: Ed25519PublicKey | None) -> SignedStatement:
@@ -143,7 +162,7 @@ class _File:
             raise InputError("file", "it has no statement at its end", "it was cut short: export it again")
         if key is not None:
             check_signature(self._end, key)
-        check_heads(self._end.statement, self._events, self._heads)
+        check_end(self._end.statement, self._tally)
         return self._end
 
     def _read(self) -> Iterator[Line]:
@@ -166,7 +185,7 @@ def _named(number: int) -> Iterator[None]:
         yield
     except InputError as error:
         raise error.within(f"line {number}") from error
-    except (ValueError, TypeError, KeyError) as error:
+    except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise InputError(f"line {number}", f"cannot be read: {error!r}", "export the file again") from error
 
 

@@ -66,7 +66,7 @@ def _rebuilt(stage: Stage, fault: Fault) -> list[Act]:
         server_off(stage)
         _empty_home(stage.lane.home)
         stage.lane.command("migrate", "--verbosity", "0")
-        stage.lane.command("log", "import", str(exported))
+        stage.lane.command("log", "import", "--without-key", str(exported))
         stage.lane.remake_key()
         stage.forgot = True
         server_on(stage)

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import yaml
 from django.core.management import CommandError, call_command
-from django.db import ProgrammingError, connections, transaction
+from django.db import IntegrityError, ProgrammingError, connections, transaction
 
 from machines.errors import InputError
 from scheduling.log import models, seal
@@ -77,6 +77,13 @@ class TestServersRole:
             with pytest.raises(ProgrammingError, match=problem), transaction.atomic(using="postgres"):
                 execute(sql)
         assert list(read(using="postgres")) == before
+
+    def test_it_cannot_use_up_the_positions(self, as_server: None) -> None:
+        said = "position, stream, version, kind, schema, data, said_at, happened_at, actor, previous_digest, digest"
+        far = said.replace("position, stream", f"{2**63 - 1}, 'venue/far'")
+        with pytest.raises(IntegrityError, match="position after the newest"), transaction.atomic(using="postgres"):
+            execute(f"INSERT INTO log_event ({said}) SELECT {far} FROM log_event WHERE position = 1")
+        say("machine/left", printed(1, 0, 50), using="postgres")
 
     def test_it_may_use_what_later_migrations_make(self, as_server: None) -> None:
         execute("RESET ROLE")
@@ -180,3 +187,11 @@ def test_only_the_migrations_of_the_fleet_run_as_the_owner() -> None:
     assert "SERVER_PASSWORD" in services["migrate"]["environment"]
     for name in ("web", "worker", "beat"):
         assert services[name]["depends_on"]["migrate"] == {"condition": "service_completed_successfully"}
+
+
+def test_no_server_of_the_fleet_can_read_the_key_that_signs_the_log() -> None:
+    services = yaml.safe_load((Path(__file__).parents[3] / "docker" / "compose.yaml").read_text())["services"]
+    holders = {name for name, service in services.items() for one in service.get("volumes", []) if "keys:" in one}
+    assert holders == {"migrate"}
+    assert services["migrate"]["environment"]["DAYROLL_LOG_KEY"] == "/var/lib/dayroll-keys/log-key.pem"
+    assert [name for name, one in services.items() if "DAYROLL_LOG_KEY" in one.get("environment", {})] == ["migrate"]

@@ -13,9 +13,10 @@ from django.db import IntegrityError, connections, transaction
 from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from scheduling.log import seal
+from scheduling.log.archive import close_streams
 from scheduling.log.checks import log_is_sealed
 from scheduling.log.store import read
-from tests.scheduling.log.facts import say, venue
+from tests.scheduling.log.facts import by, say, venue
 
 COLUMNS = "position, stream, version, kind, schema, data, said_at, happened_at, actor, previous_digest, digest"
 FORBIDDEN = {
@@ -31,7 +32,7 @@ FORBIDDEN_ON = {
     | {
         "replace by position": f"REPLACE INTO log_event ({COLUMNS}) SELECT {COLUMNS} FROM log_event WHERE position = 1",
         "replace by version": f"""INSERT OR REPLACE INTO log_event ({COLUMNS})
-            SELECT {COLUMNS.replace("position", "position + 9", 1)} FROM log_event WHERE position = 1""",
+            SELECT {COLUMNS.replace("position", "position + 2", 1)} FROM log_event WHERE position = 1""",
         "update or replace": "UPDATE OR REPLACE log_event SET position = 2 WHERE position = 1",
     },
     "postgres": FORBIDDEN
@@ -59,6 +60,30 @@ class SealContract:
                 self.execute(sql)
             assert list(read(using=self.using)) == before, way
 
+    def test_an_event_out_of_line_is_refused(self) -> None:
+        """Far ahead, which would use up the positions; one too far; before the first; and all but one in line."""
+        of_another = COLUMNS.replace("position, stream", "{position}, 'venue/b'")
+        for position in (2**63 - 1, 4, 0, -1):
+            with pytest.raises(IntegrityError, match="position after the newest"), transaction.atomic(using=self.using):
+                self.insert(of_another.format(position=position))
+        with pytest.raises(IntegrityError, match="position after the newest"), transaction.atomic(using=self.using):
+            self.insert(of_another.format(position="2 * position + 1"), "position IN (1, 2)")
+        with transaction.atomic(using=self.using):
+            self.insert(of_another.format(position="position + 2"), "position IN (1, 2)")
+        assert [fact.position for fact in read(using=self.using)] == [1, 2, 3, 4]
+
+    def test_the_hole_of_a_closed_stream_takes_no_event(self, tmp_path: Path) -> None:
+        say("venue/b", venue(), using=self.using)
+        close_streams(["venue/a"], tmp_path / "old.jsonl", by(), key=None, using=self.using)
+        assert [fact.position for fact in read(using=self.using)] == [3, 4]
+        with pytest.raises(IntegrityError, match="position after the newest"), transaction.atomic(using=self.using):
+            self.insert(COLUMNS.replace("position, stream", "2, 'venue/c'"), "position = 3")
+        say("venue/c", venue(), using=self.using)
+
+    def insert(self, what: str, where: str = "position = 1") -> None:
+        """An event by hand, made from one that is there."""
+        self.execute(f"INSERT INTO log_event ({COLUMNS}) SELECT {what} FROM log_event WHERE {where} ORDER BY position")
+
     def test_a_dropped_trigger_is_found_at_start_and_put_back(self) -> None:
         connection = connections[self.using]
         assert log_is_sealed(databases=[self.using]) == []
@@ -76,7 +101,7 @@ class SealContract:
 
     def test_after_a_migration_it_is_sealed_again(self, caplog: pytest.LogCaptureFixture) -> None:
         seal.lift(connections[self.using])
-        assert len(seal.missing(connections[self.using])) == 3
+        assert len(seal.missing(connections[self.using])) == 4
         call_command("migrate", database=self.using, verbosity=0, skip_checks=True)
         assert seal.missing(connections[self.using]) == []
         assert "log_event_no_delete" in caplog.text
@@ -105,12 +130,20 @@ class TestOnPostgreSQL(SealContract):
         self.execute("ALTER TABLE log_event DISABLE TRIGGER log_event_no_update")
         assert seal.missing(connections["postgres"]) == ["log_event_no_update"]
 
+    def test_a_table_of_the_same_name_in_the_session_is_not_asked(self) -> None:
+        self.execute("CREATE TEMPORARY TABLE log_event AS SELECT 98 AS position")
+        far = COLUMNS.replace("position, stream", "99, 'venue/b'")
+        with pytest.raises(IntegrityError, match="position after the newest"), transaction.atomic(using=self.using):
+            self.execute(
+                f"INSERT INTO public.log_event ({COLUMNS}) SELECT {far} FROM public.log_event WHERE position = 1"
+            )
+
     def test_a_refusal_that_was_made_harmless_is_found(self) -> None:
         self.execute(
             "CREATE OR REPLACE FUNCTION log_event_refuse() RETURNS trigger LANGUAGE plpgsql AS"
             " $$ BEGIN RETURN NULL; END $$"
         )
-        assert len(seal.missing(connections["postgres"])) == 3
+        assert len(seal.missing(connections["postgres"])) == 3  # the fourth has a refusal of its own
         seal.apply(connections["postgres"])
         assert seal.missing(connections["postgres"]) == []
 
@@ -118,15 +151,14 @@ class TestOnPostgreSQL(SealContract):
 @pytest.mark.django_db(transaction=True)
 def test_another_program_without_our_settings_is_refused_too() -> None:
     """The triggers do not lean on the pragma that our own connections set."""
-    say("venue/a", venue())
+    say("venue/a", venue(), venue(name="The Lamp Room"))
     other = sqlite3.connect(str(connections["default"].settings_dict["NAME"]))
     try:
         assert other.execute("PRAGMA recursive_triggers").fetchone() == (0,)
         for way, sql in FORBIDDEN_ON["default"].items():
-            if "position = 2" not in sql:
-                with pytest.raises(sqlite3.IntegrityError, match="never changed or deleted"):
-                    other.execute(sql)
-                assert other.execute("SELECT count(*), min(kind) FROM log_event").fetchone() == (1, "venue-added"), way
+            with pytest.raises(sqlite3.IntegrityError, match="never changed or deleted"):
+                other.execute(sql)
+            assert other.execute("SELECT count(*), min(kind) FROM log_event").fetchone() == (2, "venue-added"), way
     finally:
         other.close()
 

@@ -17,7 +17,8 @@ from scheduling.log.statement import (
     BadStatement,
     SignedStatement,
     Statement,
-    check_heads,
+    Tally,
+    check_end,
     check_signature,
     public_key,
     public_pem,
@@ -86,13 +87,36 @@ def test_another_key_no_signature_and_no_base64() -> None:
 
 
 def test_heads_must_be_those_of_the_statement() -> None:
-    check_heads(STATEMENT, 3, HEADS)
+    check_end(STATEMENT, Tally(heads=HEADS, events=3))
     with pytest.raises(BadStatement, match="speaks of 3 events, and there are 2"):
-        check_heads(STATEMENT, 2, HEADS)
+        check_end(STATEMENT, Tally(heads=HEADS, events=2))
     with pytest.raises(BadStatement, match="venue/a ends otherwise"):
-        check_heads(STATEMENT, 3, HEADS | {"venue/a": Head(1, "c" * 64)})
+        check_end(STATEMENT, Tally(heads=HEADS | {"venue/a": Head(1, "c" * 64)}, events=3))
     with pytest.raises(BadStatement, match="venue/b ends otherwise"):
-        check_heads(STATEMENT, 3, HEADS | {"venue/b": Head(1, "c" * 64)})
+        check_end(STATEMENT, Tally(heads=HEADS | {"venue/b": Head(1, "c" * 64)}, events=3))
+
+
+def test_the_order_must_be_that_of_the_statement() -> None:
+    stated = dataclasses.replace(STATEMENT, through=3, order="d" * 64)
+    there = Tally(heads=HEADS, events=3, through=3, order="d" * 64)
+    check_end(stated, there)
+    for other in (dataclasses.replace(there, order="e" * 64), dataclasses.replace(there, through=4)):
+        with pytest.raises(BadStatement, match="in another order"):
+            check_end(stated, other)
+    with pytest.raises(BadStatement, match="in another order"):
+        check_end(dataclasses.replace(stated, heads={}), dataclasses.replace(there, order="e" * 64))
+
+
+def test_the_order_is_stated_and_signed() -> None:
+    stated = dataclasses.replace(STATEMENT, heads={}, through=3, order="d" * 64)
+    assert stated.text() == (
+        '{"events":3,"heads":{},"made_at":"2026-03-28T23:30:00.000000Z","order":"' + "d" * 64 + '","through":3}'
+    )
+    signed = SignedStatement.from_json(sign(stated, KEY).as_json())
+    check_signature(signed, KEY.public_key())
+    forged = dataclasses.replace(signed, statement=dataclasses.replace(stated, order="e" * 64))
+    with pytest.raises(BadStatement, match="what it signed was changed"):
+        check_signature(forged, KEY.public_key())
 
 
 def test_the_studios_key_is_made_once_and_kept_from_others(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from io import StringIO
 from pathlib import Path
@@ -16,7 +17,7 @@ from machines.errors import InputError
 from scheduling.log import models, seal, transfer
 from scheduling.log.folds import VIEWS
 from scheduling.log.rebuild import rebuild
-from scheduling.log.statement import BadStatement
+from scheduling.log.statement import BadStatement, SignedStatement, public_pem, sign
 from scheduling.log.store import last_position, read
 from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify
@@ -102,18 +103,67 @@ def test_what_is_wrong_with_a_file_is_named() -> None:
 
 @pytest.mark.django_db
 def test_a_forger_who_makes_every_digest_good_lacks_the_key() -> None:
-    """Taking out the last event and stating the new head is all that can be done; the signature gives it away."""
+    """Taking out the last event and stating the new end is all that can be done; the signature gives it away."""
     lines = exported()
     shorter = lines[:-2]
     data = json.loads(lines[-1])
     dropped = json.loads(lines[-2])["stream"]
     statement = data["statement"]
     statement["events"] -= 1
-    del statement["heads"][dropped]
+    del statement["heads"][dropped], statement["through"], statement["order"]
     forged = [*shorter, json.dumps(data) + "\n"]
     assert check_file(forged, key=None).statement.events == EVENTS - 1
     with pytest.raises(BadStatement, match="not by this key"):
         check_file(forged, key=KEY.public_key())
+
+
+@pytest.mark.django_db
+def test_events_that_changed_places_are_found() -> None:
+    """No event was changed, and every stream's chain holds: only the order is another."""
+    lines = exported()
+    first, second = (json.loads(line) for line in lines[1:3])
+    assert first["stream"] != second["stream"]
+    swapped = [json.dumps(second | {"position": 1}) + "\n", json.dumps(first | {"position": 2}) + "\n"]
+    with pytest.raises(BadStatement, match="in another order"):
+        check_file([lines[0], *swapped, *lines[3:]], key=KEY.public_key())
+
+
+@pytest.mark.django_db
+def test_a_file_of_before_positions_were_stated_is_still_good() -> None:
+    lines = exported()
+    stated = SignedStatement.from_json(json.loads(lines[-1])).statement
+    old = sign(dataclasses.replace(stated, through=None, order=None), KEY)
+    data = old.as_json()
+    del data["statement"]["through"], data["statement"]["order"]
+    assert check_file([*lines[:-1], json.dumps(data)], key=KEY.public_key()) == old
+
+
+@pytest.mark.django_db
+def test_a_line_that_is_too_deep_is_named() -> None:
+    lines = exported()
+    with pytest.raises(InputError, match="line 2: cannot be read"):
+        check_file([lines[0], "[" * 200_000, *lines[2:]], key=None)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_import_says_whether_it_asked_who_signed(tmp_path: Path) -> None:
+    lines = exported()
+    signed, unsigned, pem = tmp_path / "signed", tmp_path / "unsigned", tmp_path / "public.pem"
+    signed.write_text("".join(lines))
+    unsigned.write_text("".join(changed(lines, len(lines) - 1, signature=None)))
+    pem.write_text(public_pem(KEY))
+    _empty()
+    with pytest.raises(CommandError, match="nobody signed it"):
+        call_command("log", "import", str(unsigned), "--key", str(pem), stdout=StringIO())
+    assert last_position() == 0
+    for file, key, said in (
+        (unsigned, ["--without-key"], "not checked against any key"),
+        (signed, ["--key", str(pem)], "signed by the holder of the key"),
+    ):
+        out = StringIO()
+        call_command("log", "import", str(file), *key, stdout=out)
+        assert f"{EVENTS} events imported, {said}" in out.getvalue()
+        _empty()
 
 
 @pytest.mark.django_db(transaction=True)
@@ -176,8 +226,10 @@ def test_at_the_terminal(tmp_path: Path) -> None:
     assert log("export", file) == f"{EVENTS} events in 10 streams written.\n"
     assert f"{EVENTS} events in 10 streams, every link holds" in log("check", file, "--key", pem)
     assert "signed by the holder of the key" in log("check", file, "--key", pem)
-    with pytest.raises(CommandError, match="empty database"):
+    with pytest.raises(CommandError, match="one of the arguments --key --without-key is required"):
         log("import", file)
+    with pytest.raises(CommandError, match="empty database"):
+        log("import", file, "--without-key")
     with pytest.raises(CommandError, match="exists"):
         log("export", file)
     with pytest.raises(CommandError, match="No such file"):

@@ -17,10 +17,12 @@ from django.db import connections
 from machines.errors import InputError
 from scheduling.log import seal
 from scheduling.log.archive import close_streams
+from scheduling.log.canonical import canonical
 from scheduling.log.folds import VIEWS
+from scheduling.log.held_against import hold_against, read_statement, state
 from scheduling.log.rebuild import Rebuilt, rebuild
 from scheduling.log.role import prepare
-from scheduling.log.statement import BadStatement, public_key, public_pem, studio_key
+from scheduling.log.statement import BadStatement, Statement, check_signature, public_key, public_pem, studio_key
 from scheduling.log.store import Attribution, last_position
 from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify
@@ -35,34 +37,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         actions = parser.add_subparsers(dest="action", required=True)
-        actions.add_parser("verify", help="walk every stream's chain of digests and name the first broken link")
-        again = actions.add_parser("rebuild", help="fold the views again beside the live ones, compare and put right")
-        again.add_argument("--compare-only", action="store_true", help="change nothing")
-        again.add_argument(
-            "--view",
-            action="append",
-            choices=[view.name for view in VIEWS],
-            help="only this view; may be given again",
-        )
-        actions.add_parser("seal", help="put back the triggers that refuse to change an event")
-        role = actions.add_parser("role", help="PostgreSQL: make a role to serve as that cannot change an event")
-        role.add_argument("name", help="such as dayroll_server; one that is there gets the same rights")
-        role.add_argument(
-            "--password-variable", metavar="NAME", help="of the environment, with a password for the role"
-        )
-        out = actions.add_parser("export", help="write the whole log, signed, as JSON lines")
-        out.add_argument("file", type=Path, help="a new file")
-        out.add_argument("--unsigned", action="store_true", help="without the studio's signature")
-        into = actions.add_parser("import", help="take an exported file into an empty database")
-        into.add_argument("file", type=Path)
-        into.add_argument("--key", type=Path, help="the public key of the studio that signed it")
-        check = actions.add_parser("check", help="check an exported file, without any database")
-        check.add_argument("file", type=Path)
-        check.add_argument("--key", type=Path, help="the public key of the studio that signed it")
-        close = actions.add_parser("close", help="move streams that are over into a new archive file, signed")
-        close.add_argument("file", type=Path, help="a new file; keep it where backups are kept")
-        close.add_argument("stream", nargs="+", help="such as run/spring")
-        actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
+        _add_checks(actions)
+        _add_guards(actions)
+        _add_ways_out_and_in(actions)
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
         try:
@@ -72,8 +49,32 @@ class Command(BaseCommand):
 
     def verify(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("verified")
+        if options["against"] is not None:
+            self.verify_against(options, lambda position: tell(position, last))
+            return
         heads = verify(progress=lambda position: tell(position, last))
         self.stdout.write(f"{last} events in {len(heads)} streams, every link holds.")
+
+    def verify_against(self, options: dict[str, Any], progress: Callable[[int], None]) -> None:
+        signed, key = read_statement(options["against"]), _given_key(options)
+        if key is not None:
+            check_signature(signed, key)
+        held = hold_against(signed.statement, archives=options["archive"], progress=progress)
+        order = "in that order" if held.in_order else f"their order not checked: {held.why_not}"
+        self.stdout.write(
+            f"Every link holds. Stated at {signed.statement.made_at.isoformat()}, {_by_whom(key)}: all of its"
+            f" {signed.statement.events} events are there, {order}; said since: {held.later}."
+        )
+
+    def head(self, options: dict[str, Any]) -> None:
+        last, tell = last_position(), self.progress("verified")
+        signed = state(
+            wiring.now(),
+            key=studio_key(settings.LOG_KEY),
+            streams=options["streams"],
+            progress=lambda position: tell(position, last),
+        )
+        self.stdout.write(canonical(signed.as_json()))
 
     def rebuild(self, options: dict[str, Any]) -> None:
         views = [view for view in VIEWS if options["view"] is None or view.name in options["view"]]
@@ -104,37 +105,41 @@ class Command(BaseCommand):
 
     def export(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("exported")
-        key = None if options["unsigned"] else studio_key(_key_file())
+        key = None if options["unsigned"] else studio_key(settings.LOG_KEY)
         with options["file"].open("x", encoding="utf-8") as out:
             signed = export_log(out, made_at=wiring.now(), key=key, progress=lambda position: tell(position, last))
         self.stdout.write(f"{signed.statement.events} events in {len(signed.statement.heads)} streams written.")
 
     def import_(self, options: dict[str, Any]) -> None:
-        tell = self.progress("imported")
+        tell, key = self.progress("imported"), _given_key(options)
         with options["file"].open(encoding="utf-8") as source:
-            signed = import_log(source, key=_given_key(options), progress=lambda position: tell(position, None))
+            signed = import_log(source, key=key, progress=lambda position: tell(position, None))
         self.stdout.write(
-            f"{signed.statement.events} events imported, and the views folded from them. Plates and uploaded files are"
-            " not among them: copy the uploads, then `dayroll redraw` draws the plates."
+            f"{signed.statement.events} events imported, {_by_whom(key)}, and the views folded from them. Plates and"
+            " uploaded files are not among them: copy the uploads, then `dayroll redraw` draws the plates."
         )
 
     def check_file(self, options: dict[str, Any]) -> None:
         tell, key = self.progress("checked"), _given_key(options)
         with options["file"].open(encoding="utf-8") as source:
             signed = check_file(source, key=key, progress=lambda position: tell(position, None))
-        who = "signed by the holder of the key" if key is not None else "not checked against any key"
         self.stdout.write(
             f"{signed.statement.events} events in {len(signed.statement.heads)} streams, every link holds;"
-            f" stated at {signed.statement.made_at.isoformat()}, {who}."
+            f" stated at {signed.statement.made_at.isoformat()}, {_by_whom(key)}{_uncovered(signed.statement)}."
         )
 
     def close(self, options: dict[str, Any]) -> None:
         by = Attribution(actor="terminal", request=None, said_at=wiring.now())
-        signed = close_streams(options["stream"], options["file"], by, key=studio_key(_key_file()))
+        signed = close_streams(options["stream"], options["file"], by, key=studio_key(settings.LOG_KEY))
         self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
 
     def key(self, options: dict[str, Any]) -> None:
-        self.stdout.write(public_pem(studio_key(_key_file())), ending="")
+        if settings.LOG_KEY.parent == settings.HOME:
+            self.stderr.write(
+                f"{settings.LOG_KEY} lies in the server's own folder: whoever takes the server can sign with it."
+                " Move it where only this command reads it, and name the place in DAYROLL_LOG_KEY."
+            )
+        self.stdout.write(public_pem(studio_key(settings.LOG_KEY)), ending="")
 
     def progress(self, done: str) -> Callable[[int, int | None], None]:
         """Tells how far it is, no more often than people can read."""
@@ -153,6 +158,7 @@ class Command(BaseCommand):
 
 ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
     "verify": Command.verify,
+    "head": Command.head,
     "rebuild": Command.rebuild,
     "seal": Command.seal,
     "role": Command.role,
@@ -164,12 +170,70 @@ ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
 }
 
 
-def _key_file() -> Path:
-    return Path(settings.HOME) / "log-key.pem"
+def _add_checks(actions: Any) -> None:
+    """What walks the log as it lives."""
+    links = actions.add_parser("verify", help="walk every stream's chain of digests and name the first broken link")
+    links.add_argument(
+        "--against",
+        type=Path,
+        metavar="FILE",
+        help="and see that all is there that a statement speaks of: by `log head`, or of an exported log, however old",
+    )
+    links.add_argument("--key", type=Path, help="the public key of the studio that signed the statement")
+    links.add_argument(
+        "--archive",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="into which streams were closed since; may be given again",
+    )
+    again = actions.add_parser("rebuild", help="fold the views again beside the live ones, compare and put right")
+    again.add_argument("--compare-only", action="store_true", help="change nothing")
+    views = [view.name for view in VIEWS]
+    again.add_argument("--view", action="append", choices=views, help="only this view; may be given again")
+
+
+def _add_guards(actions: Any) -> None:
+    """What keeps the past from being changed, or from being changed unseen."""
+    actions.add_parser("seal", help="put back the triggers that refuse to change an event")
+    role = actions.add_parser("role", help="PostgreSQL: make a role to serve as that cannot change an event")
+    role.add_argument("name", help="such as dayroll_server; one that is there gets the same rights")
+    role.add_argument("--password-variable", metavar="NAME", help="of the environment, with a password for the role")
+    head = actions.add_parser("head", help="print a signed statement of the log as it is now, to be kept elsewhere")
+    head.add_argument("--streams", action="store_true", help="with the end of each stream, so that one can be named")
+    actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
+
+
+def _add_ways_out_and_in(actions: Any) -> None:
+    """What carries the log, or streams of it, elsewhere."""
+    out = actions.add_parser("export", help="write the whole log, signed, as JSON lines")
+    out.add_argument("file", type=Path, help="a new file")
+    out.add_argument("--unsigned", action="store_true", help="without the studio's signature")
+    into = actions.add_parser("import", help="take an exported file into an empty database")
+    into.add_argument("file", type=Path)
+    whose = into.add_mutually_exclusive_group(required=True)
+    whose.add_argument("--key", type=Path, help="the public key of the studio that signed it")
+    whose.add_argument("--without-key", action="store_true", help="take it, whoever signed it or did not")
+    check = actions.add_parser("check", help="check an exported file, without any database")
+    check.add_argument("file", type=Path)
+    check.add_argument("--key", type=Path, help="the public key of the studio that signed it")
+    close = actions.add_parser("close", help="move streams that are over into a new archive file, signed")
+    close.add_argument("file", type=Path, help="a new file; keep it where backups are kept")
+    close.add_argument("stream", nargs="+", help="such as run/spring")
 
 
 def _given_key(options: dict[str, Any]) -> Ed25519PublicKey | None:
     return None if options["key"] is None else public_key(options["key"].read_text())
+
+
+def _by_whom(key: Ed25519PublicKey | None) -> str:
+    return "not checked against any key" if key is None else "signed by the holder of the key"
+
+
+def _uncovered(statement: Statement) -> str:
+    """What a statement of before positions were stated does not vouch for."""
+    return "" if statement.order is not None else "; their order in the whole log is not covered by that"
 
 
 def _judged(result: Rebuilt) -> str:
