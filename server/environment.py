@@ -1,6 +1,6 @@
 """Reading the server's settings from environment variables: what cannot be read is named, never passed over.
 
-There are four kinds of value, of a few lines each, for which no library is installed; the address of a database is
+There are five kinds of value, of a few lines each, for which no library is installed; the address of a database is
 read by PostgreSQL's own.
 """
 
@@ -44,6 +44,20 @@ def number(name: str, usual: float, most: float) -> float:
     if not 0 < value <= most:
         raise ImproperlyConfigured(f"{name} is {text!r}: give a number above 0, at most {most:g}")
     return value
+
+
+def count(name: str, usual: int, most: int) -> int:
+    """A whole number from 0 in a variable, or the usual one where it is not set.
+
+    Raises:
+        ImproperlyConfigured: none, or above ``most``.
+    """
+    text = os.environ.get(name, "")
+    if not text:
+        return usual
+    if not (text.isascii() and text.isdigit() and len(text) < 10 and int(text) <= most):
+        raise ImproperlyConfigured(f"{name} is {text!r}: give a whole number from 0 to {most}")
+    return int(text)
 
 
 def names(name: str, usual: str) -> list[str]:

@@ -8,12 +8,25 @@ from pathlib import Path
 
 from scheduling.files import write_part
 
+OWN_FILE, OTHERS = 0o600, 0o077
 OWN_FOLDER = 0o700  # the database in it holds sessions and hashes of passwords: nobody else on the machine reads there
 
 
 def make_home(home: Path) -> None:
     """Make the server's folder, for its own user alone. One that is there keeps the mode that somebody gave it."""
     home.mkdir(OWN_FOLDER, parents=True, exist_ok=True)
+
+
+def own_file(file: Path) -> None:
+    """Make a file where it is missing, and let nobody else on the machine read or write it; what SQLite puts beside it
+    gets the same mode. One that belongs to another user stays as that one has it."""
+    try:
+        os.close(os.open(file, os.O_CREAT | os.O_RDWR, OWN_FILE))
+        for one in (file, *(file.with_name(file.name + more) for more in ("-wal", "-shm"))):
+            if one.exists() and one.stat().st_mode & OTHERS:
+                one.chmod(OWN_FILE)
+    except PermissionError:
+        return
 
 
 def secret_key(home: Path) -> str:

@@ -8,16 +8,25 @@ from django.http import HttpRequest, HttpResponse
 
 EVERYWHERE = "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 # The API's page is a third party's, served from here; it writes styles into its elements.
+# What no page of ours asks of a browser, and so nothing that gets into one may.
+NEEDS_NOTHING = ", ".join(
+    f"{feature}=()"
+    for feature in (
+        "accelerometer", "camera", "display-capture", "geolocation", "gyroscope", "magnetometer", "microphone", "midi",
+        "payment", "serial", "usb", "xr-spatial-tracking",
+    )
+)  # fmt: skip
 REFERENCE = EVERYWHERE + "; style-src 'self' 'unsafe-inline'"
 
 
 def content_security(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
-    """Middleware: the Content-Security-Policy (W3C CSP level 3)."""
+    """Middleware: the Content-Security-Policy (W3C CSP level 3) and the Permissions-Policy."""
 
     def answer_with_policy(request: HttpRequest) -> HttpResponse:
         response = answer(request)
         policy = REFERENCE if request.path == "/api/v1/reference" else EVERYWHERE
         response.headers.setdefault("Content-Security-Policy", policy)
+        response.headers.setdefault("Permissions-Policy", NEEDS_NOTHING)
         return response
 
     return answer_with_policy

@@ -229,10 +229,16 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.sky.smooth._SMALL_STEPS_S2": (400.0, "below this the second order is under 0.1 ms"),
     "scheduling.sky.temporalhours._LONGEST_POLAR_DAYS": (200, "no polar day is longer"),
     # The server.
+    "server.accounts.addresses.LONGEST_SHOWN": (64, "an address is shorter, and a line of the log stays one"),
+    "server.accounts.known_browsers.KNOWN_S": (15_552_000, "half a year: staff sign in more often"),
+    "server.accounts.signing_in.IDLE_S": (43_200.0, "half a day: who comes back tomorrow signs in again"),
+    "server.accounts.signing_in.LONGEST_S": (1_209_600.0, "two weeks, however busy; as Django has it"),
+    "server.accounts.signing_in.SEEN_EVERY_S": (600.0, "a write for each page would be one too many"),
+    "server.one_line.LONGEST": (300, "a line of a stranger's is no longer than one"),
     "server.accounts.attempts.WINDOW_S": (900, "a person who mistyped can try again within a coffee"),
-    "server.accounts.attempts.IPV6_NETWORK_BITS": (64, "one household has at least so many addresses (RFC 6177)"),
+    "server.accounts.addresses.IPV6_NETWORK_BITS": (64, "one household has at least so many addresses (RFC 6177)"),
     "server.accounts.attempts.MOST_WRONG": (
-        {"password": 10, "account": 100, "code": 10, "key": 100},
+        {"password": 10, "account": 100, "browser": 10, "code": 10, "key": 100},
         "people mistype a few times; of one account, and of keys, programs ask for many",
     ),
     "server.accounts.enrolment.GROUPS": (3, "60 bits of code in three groups"),
@@ -275,6 +281,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.heavy.COME_AGAIN_AFTER_S": (10, "what is being made is there by then"),
     "server.heavy.LARGEST_KEPT_BYTES": (32_000_000, "sixty of the largest calendars"),
     "server.jobs.LOOK_EVERY_S": (0.2, "a job begins when it is due, as people see it"),
+    "server.secret.OWN_FILE": (0o600, "the database holds sessions and hashes of passwords"),
+    "server.secret.OTHERS": (0o077, "group and others, as POSIX counts them"),
     "server.secret.OWN_FOLDER": (0o700, "sessions and hashes of passwords lie there"),
     "server.serving.admission.LARGEST_STRANGERS_BODY_BYTES": (64_000, "an enrolment code, and to spare"),
     "server.serving.admission.MOST_SPOOLED_BYTES": (512_000_000, "four of the largest uploads at a time"),
@@ -319,7 +327,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
         scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
         scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.store.APPEND_LOCK
-        server.api.problems.FULL server.demo.__main__.TOO_BUSY""",
+        server.api.problems.FULL server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
     "versions, which tests of their own follow": """
         machines.drivers.emulated_controller.VERSION machines.drivers.serial_link.VERSION
         machines.node.journal.SCHEMA_VERSION""",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -10,3 +12,7 @@ class AccountsConfig(AppConfig):
 
     name = "server.accounts"
     label = "accounts"
+
+    def ready(self) -> None:
+        """What is to be checked at each start."""
+        import_module("server.checks")

@@ -1,9 +1,10 @@
 """How many wrong tries are borne: of passwords, of enrolment codes, of keys and tokens.
 
-Wrong tries are counted for a quarter of an hour, from one address and, of passwords, for one account too; after as
-many as `MOST_WRONG` says the next is answered by "wait", right or wrong. Keys and tokens are the exception: nobody
-guesses 256 random bits, and a venue's nodes share one address, so a good one is never kept out by its neighbour's bad
-one.
+Wrong tries of the last quarter of an hour are counted, from one address and, of passwords, for one account too; after
+as many as `MOST_WRONG` says the next is answered by "wait", right or wrong. A browser in which somebody signed in
+before is counted by itself for that account, and by nothing else: nobody's tries keep out who comes every day. Keys and
+tokens are the other exception: nobody guesses 256 random bits, and a venue's nodes share one address, so a good one is
+never kept out by its neighbour's bad one.
 
 The counts stand in Django's cache, so each process of a web server counts for itself, and a restart forgets.
 """
@@ -11,21 +12,22 @@ The counts stand in Django's cache, so each process of a web server counts for i
 from __future__ import annotations
 
 import hashlib
-import ipaddress
+import logging
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Literal
 
-from django.conf import settings
 from django.core.cache import cache
-from django.http import HttpRequest
+
+logger = logging.getLogger(__name__)
 
 WINDOW_S = 900
-IPV6_NETWORK_BITS = 64  # one household or venue has at least so many addresses (RFC 6177)
 
-What = Literal["password", "account", "code", "key"]
-MOST_WRONG: dict[What, int] = {"password": 10, "account": 100, "code": 10, "key": 100}
+What = Literal["password", "account", "browser", "code", "key"]
+MOST_WRONG: dict[What, int] = {"password": 10, "account": 100, "browser": 10, "code": 10, "key": 100}
+_counting = threading.Lock()
 
 
 class TooManyTries(Exception):
@@ -36,44 +38,31 @@ class TooManyTries(Exception):
         self.wait_s = wait_s
 
 
-def address_of(request: HttpRequest) -> str:
-    """Where a request comes from: an IPv4 address, or the network of an IPv6 one.
-
-    Behind a proxy that speaks TLS for us (``DAYROLL_HTTPS``) it is the last of ``X-Forwarded-For``, which that proxy
-    itself added; those before it are hearsay.
-    """
-    text = request.META.get("REMOTE_ADDR", "")
-    if settings.SECURE_PROXY_SSL_HEADER:
-        text = request.META.get("HTTP_X_FORWARDED_FOR", text).rpartition(",")[2].strip()
-    try:
-        address = ipaddress.ip_address(text)
-    except ValueError:
-        return "unknown"
-    if address.version == 4:
-        return str(address)
-    return str(ipaddress.ip_network((address, IPV6_NETWORK_BITS), strict=False))
-
-
 def require_few(what: What, who: str, now: datetime) -> None:
     """See that another try may be made.
 
     Args:
         what: is tried.
-        who: an address, or the name of an account.
+        who: an address, the name of an account, or a known browser.
         now: this instant.
 
     Raises:
-        TooManyTries: there were as many wrong ones as are borne.
+        TooManyTries: there were as many wrong ones as are borne. Another may be made when the oldest of them is a
+            quarter of an hour ago.
     """
-    if cache.get(_key(what, who, now), 0) >= MOST_WRONG[what]:
-        raise TooManyTries(WINDOW_S - int(now.timestamp()) % WINDOW_S)
+    wrong = _of_late(_key(what, who), now.timestamp())
+    if len(wrong) >= MOST_WRONG[what]:
+        raise TooManyTries(max(1, -int(-(wrong[-MOST_WRONG[what]] + WINDOW_S - now.timestamp()) // 1)))
 
 
 def count_wrong(what: What, who: str, now: datetime) -> None:
-    """Count a wrong try."""
-    key = _key(what, who, now)
-    if not cache.add(key, 1, WINDOW_S):
-        cache.incr(key)
+    """Count a wrong try; the one with which a lock-out begins is written down."""
+    key, at = _key(what, who), now.timestamp()
+    with _counting:
+        wrong = [*_of_late(key, at), at][-MOST_WRONG[what] :]
+        cache.set(key, wrong, WINDOW_S)
+    if len(wrong) == MOST_WRONG[what]:
+        logger.warning("locked out for a while, of %s: %s, after %d wrong tries", what, who, len(wrong))
 
 
 @contextmanager
@@ -91,6 +80,10 @@ def guarded(what: What, who: str, now: datetime, wrong: type[Exception]) -> Iter
         raise
 
 
-def _key(what: What, who: str, now: datetime) -> str:
-    window = int(now.timestamp()) // WINDOW_S
-    return hashlib.sha256(f"{what}\0{who}\0{window}".encode()).hexdigest()
+def _of_late(key: str, at: float) -> list[float]:
+    """When there were wrong ones, POSIX seconds, oldest first."""
+    return [one for one in cache.get(key, []) if one > at - WINDOW_S]
+
+
+def _key(what: What, who: str) -> str:
+    return hashlib.sha256(f"{what}\0{who}".encode()).hexdigest()

@@ -11,7 +11,8 @@ from rest_framework.request import Request
 
 from scheduling.reports import StaleEpoch
 from server import wiring
-from server.accounts.attempts import address_of, guarded
+from server.accounts.addresses import address_of
+from server.accounts.attempts import guarded
 from server.accounts.credentials import credential_of
 from server.accounts.keys import holder_of
 from server.accounts.principals import KeyHolder, Node

@@ -14,6 +14,7 @@ from django.db import transaction
 from machines.errors import InputError
 from server.accounts.models import PersonRole
 from server.accounts.principals import STUDIO, Standing, in_short
+from server.accounts.signing_in import end_sessions
 
 LOOKS_ONLY = Standing("reader")
 
@@ -100,7 +101,9 @@ def reopen_account(name: str) -> None:
 def _let_in(name: str, may_sign_in: bool) -> None:
     person = _named(name)
     person.is_active = may_sign_in
-    person.save(update_fields=["is_active"])
+    with transaction.atomic():
+        person.save(update_fields=["is_active"])
+        end_sessions(person)  # those of before would come to life again with the account
 
 
 def listed() -> list[str]:

@@ -23,7 +23,8 @@ from scheduling.reports import JournalDiffers, as_refused, say_refused, take
 from scheduling.sky.durations import parse_duration
 from scheduling.told import read_batch, read_status
 from server import wiring
-from server.accounts.attempts import address_of, guarded
+from server.accounts.addresses import address_of
+from server.accounts.attempts import guarded
 from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
 from server.api.doors import Door, attribution

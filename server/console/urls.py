@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
+from server.accounts.signing_in import SignIn, SignOut
 from server.console import decide, hours, now, openings, service_windows, today, views
 
 urlpatterns = [
@@ -21,6 +21,6 @@ urlpatterns = [
     path("service-windows/<id:window>/call-off", service_windows.off, name="call-off"),
     path("venues/<id:venue>/today", today.today, name="today"),
     path("runs/<id:run>/decide", decide.decide, name="decide"),
-    path("sign-in", LoginView.as_view(template_name="console/sign_in.html"), name="sign-in"),
-    path("sign-out", LogoutView.as_view(next_page="console"), name="sign-out"),
+    path("sign-in", SignIn.as_view(), name="sign-in"),
+    path("sign-out", SignOut.as_view(), name="sign-out"),
 ]

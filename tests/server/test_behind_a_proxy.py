@@ -43,7 +43,7 @@ def test_a_person_signs_in_through_a_proxy_that_speaks_tls(tmp_path: Path) -> No
         came_in = ask(address, "sign-in", form, Cookie=cookie, Origin="https://roll.example")
         assert came_in.status == 302, came_in.data
         sent = came_in.headers.getlist("Set-Cookie")
-        session = next(one for one in sent if one.startswith("sessionid="))
+        session = next(one for one in sent if one.startswith("__Host-session="))
         assert {"Secure", "HttpOnly", "SameSite=Lax"} <= set(session.split("; "))
         elsewhere = ask(address, "sign-in", form, Cookie=cookie, Origin="https://elsewhere.example")
         assert elsewhere.status == 403

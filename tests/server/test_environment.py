@@ -34,6 +34,20 @@ def test_a_number_that_is_none_or_out_of_range(monkeypatch: pytest.MonkeyPatch, 
         environment.number("DAYROLL_POLL_AFTER_S", 60.0, most=100.0)
 
 
+def test_a_count(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert environment.count("DAYROLL_NOWHERE", 1, most=9) == 1
+    for text, value in (("0", 0), ("9", 9), ("", 1)):
+        monkeypatch.setenv("DAYROLL_PROXIES", text)
+        assert environment.count("DAYROLL_PROXIES", 1, most=9) == value
+
+
+@pytest.mark.parametrize("text", ["10", "-1", "one", "1.0", "\u00b2", "1" * 5000])
+def test_a_count_that_is_none(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    monkeypatch.setenv("DAYROLL_PROXIES", text)
+    with pytest.raises(ImproperlyConfigured, match=r"DAYROLL_PROXIES.*0 to 9"):
+        environment.count("DAYROLL_PROXIES", 1, most=9)
+
+
 def test_names(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("DAYROLL_HOSTS", "roll.example, www.roll.example,,")
     assert environment.names("DAYROLL_HOSTS", "localhost") == ["roll.example", "www.roll.example"]

@@ -1,0 +1,172 @@
+"""Signing in on the pages: what is written down of it, and when a session ends."""
+
+from __future__ import annotations
+
+import stat
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.contrib.sessions.models import Session
+from django.core.management import call_command
+from django.test import Client
+
+from server.accounts import people
+from server.accounts.people import make_person
+from server.accounts.principals import Standing
+from server.checks import folder_is_ours
+from server.secret import own_file
+from tests.server.processes import process, run, wait_for_line
+from tests.server.studio import HeldClock
+from tests.server.test_behind_a_proxy import ask
+
+PASSWORD = "lanterns over the weir"
+FOR_CURATORS = "/openings/new"
+
+
+@pytest.fixture
+def browser(db: None, clock: HeldClock, settings: Any) -> Client:
+    """One in which a curator is signed in, by the page."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    make_person("robin", PASSWORD, Standing("curator"))
+    browser = Client(REMOTE_ADDR="192.0.2.7")
+    assert sign_in(browser).status_code == 302
+    return browser
+
+
+def sign_in(browser: Client, password: str = PASSWORD) -> Any:
+    return browser.post("/sign-in", {"username": "robin", "password": password})
+
+
+def is_signed_in(browser: Client) -> bool:
+    return browser.get(FOR_CURATORS).status_code == 200
+
+
+def test_a_session_that_nobody_uses_ends_after_half_a_day(browser: Client, clock: HeldClock) -> None:
+    for _ in range(3):
+        clock.at += timedelta(hours=12)
+        assert is_signed_in(browser)
+    clock.at += timedelta(hours=12, minutes=10, seconds=1)
+    assert not is_signed_in(browser)
+    assert not Session.objects.exists()
+
+
+def test_however_busy_a_session_ends_after_two_weeks(browser: Client, clock: HeldClock) -> None:
+    for _ in range(14 * 4):
+        clock.at += timedelta(hours=6)
+        assert is_signed_in(browser)
+    clock.at += timedelta(hours=6)
+    assert not is_signed_in(browser)
+
+
+def test_when_it_was_used_is_written_down_now_and_then(
+    browser: Client, clock: HeldClock, django_assert_num_queries: Any
+) -> None:
+    is_signed_in(browser)
+
+    def writes() -> str:
+        is_signed_in(browser)
+        return Session.objects.get().session_data
+
+    before = writes()
+    clock.at += timedelta(minutes=10)
+    assert writes() == before
+    clock.at += timedelta(seconds=1)
+    assert writes() != before
+
+
+def test_who_is_not_signed_in_has_no_session_and_is_told_nothing_of_one(db: None, clock: HeldClock) -> None:
+    answer = Client().get("/")
+    assert "Cookie" not in answer.headers.get("Vary", "") or not answer.cookies
+    assert not Session.objects.exists()
+
+
+def test_a_reopened_account_has_no_session_of_before(browser: Client) -> None:
+    make_person("wilma", PASSWORD, Standing("curator"))
+    other = Client()
+    other.post("/sign-in", {"username": "wilma", "password": PASSWORD})
+    people.close_account("robin")
+    assert not is_signed_in(browser)
+    people.reopen_account("robin")
+    assert not is_signed_in(browser)
+    assert is_signed_in(other)
+
+
+def test_who_came_in_went_and_was_refused_stands_in_the_log(browser: Client, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level("INFO")
+    caplog.clear()
+    number = User.objects.get().pk
+    left = browser.post("/sign-out")
+    refused = sign_in(browser, "lanterns over the wire")
+    came = sign_in(browser)
+    said = [(record.levelname, record.getMessage()) for record in caplog.records if record.name.startswith("server.")]
+    assert said == [
+        ("INFO", f"request {left['X-Request-Id']} from 192.0.2.7: user:{number} signed out"),
+        ("WARNING", f"request {refused['X-Request-Id']} from 192.0.2.7: a wrong name or password"),
+        ("INFO", f"request {came['X-Request-Id']} from 192.0.2.7: user:{number} signed in"),
+    ]
+    assert "lanterns" not in caplog.text
+
+
+def test_no_page_may_use_what_it_does_not_need(db: None, clock: HeldClock) -> None:
+    for path in ("/", "/sign-in", "/api/v1/venues", "/nowhere", "/livez"):
+        policy = Client().get(path)["Permissions-Policy"]
+        assert {"camera=()", "microphone=()", "geolocation=()", "serial=()"} <= set(policy.split(", "))
+
+
+def test_cookies_of_an_encrypted_server_are_this_hosts_alone(tmp_path: Path) -> None:
+    environment = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_HTTPS": "1", "DAYROLL_HOSTS": "roll.example"}
+    log = tmp_path / "log"
+    with process(["-m", "server", "serve", "--port", "0"], environment, log) as server:
+        address = wait_for_line(server, log, "Dayroll is at").split()[-1]
+        (cookie,) = ask(address, "sign-in").headers.getlist("Set-Cookie")
+        assert cookie.startswith("__Host-csrf=")
+        assert {"Secure", "Path=/", "HttpOnly"} <= set(cookie.split("; "))
+        assert "Domain" not in cookie
+        for _ in range(2):
+            assert ask(address, "", Host="elsewhere.example").status == 400
+    said = log.read_text()
+    assert "Traceback" not in said
+    assert len([line for line in said.splitlines() if "elsewhere.example" in line]) == 2
+    home = tmp_path / "home"
+    for file in home.glob("dayroll.sqlite3*"):
+        assert stat.S_IMODE(file.stat().st_mode) == 0o600, file
+    assert (home / "dayroll.sqlite3").exists()
+
+
+def test_a_database_that_others_could_read_is_closed_to_them(tmp_path: Path) -> None:
+    file = tmp_path / "dayroll.sqlite3"
+    for one in (file, tmp_path / "dayroll.sqlite3-wal", tmp_path / "other"):
+        one.write_bytes(b"kept")
+        one.chmod(0o644)
+    own_file(file)
+    assert {one.name: stat.S_IMODE(one.stat().st_mode) for one in tmp_path.iterdir()} == {
+        "dayroll.sqlite3": 0o600,
+        "dayroll.sqlite3-wal": 0o600,
+        "other": 0o644,
+    }
+    assert file.read_bytes() == b"kept"
+
+
+def test_an_open_folder_is_said(tmp_path: Path, settings: Any) -> None:
+    settings.HOME = tmp_path
+    tmp_path.chmod(0o700)
+    assert folder_is_ours(None) == []
+    tmp_path.chmod(0o750)
+    (said,) = folder_is_ours(None)
+    assert "other users" in said.msg and f"chmod 700 {tmp_path}" == said.hint
+    home = {"DAYROLL_HOME": str(tmp_path), "DAYROLL_HTTPS": "1"}
+    assert "dayroll.W001" in run(["check"], home).stderr
+    settings.HOME = tmp_path / "nowhere"
+    assert folder_is_ours(None) == []
+
+
+def test_sessions_of_an_earlier_version_go_on(browser: Client) -> None:
+    session = browser.session
+    for name in ("dayroll-began", "dayroll-seen"):
+        session.pop(name, None)
+    session.save()
+    assert is_signed_in(browser)
+    call_command("clearsessions")
