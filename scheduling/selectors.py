@@ -27,7 +27,8 @@ from scheduling.sky.places import Place
 
 # Asked with every poll and every report, where Django's queries take too long.
 _PROFILE = "SELECT data FROM log_profile WHERE id = %s"
-_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
+# Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
+HAS_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
 _STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
 
 
@@ -151,7 +152,7 @@ def current_run(*, machine: str, before: datetime) -> Run | None:
 
     A later run waits until the one before it is accounted for to the last column: the paper is one line.
     """
-    condition = f"machine_id = %s AND starts_at < %s AND {_TO_COME} ORDER BY starts_at, id LIMIT 1"
+    condition = f"machine_id = %s AND starts_at < %s AND {HAS_TO_COME} ORDER BY starts_at, id LIMIT 1"
     return next(iter(table(Run, DEFAULT_DB_ALIAS).where(condition, machine, before)), None)
 
 

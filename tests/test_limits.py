@@ -194,6 +194,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.files.ABANDONED_AFTER_S": (86_400.0, "nobody takes a day to write a file"),
     "scheduling.hours.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
     "scheduling.hours.MOST_DATES": (400, "a year of single dates, and some"),
+    "scheduling.kept_work.MOST_KEPT": (10_000, "ten times the machines of a large studio, a kilobyte each"),
     "scheduling.named.LONGEST_NAME": (120, "what a page can show"),
     "scheduling.originals._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outage_now.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),

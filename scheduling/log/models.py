@@ -342,6 +342,13 @@ class BrokenView(models.Model):
     problem = models.TextField(help_text="in words")
 
 
+class FoldedAgain(models.Model):
+    """A view whose rows were put right by folding them again: what was read of it before may be otherwise now."""
+
+    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
+    times = models.BigIntegerField(default=0, help_text="how often")
+
+
 class PassedOver(models.Model):
     """An entry of a node's journal that a view could not take, and goes on without."""
 

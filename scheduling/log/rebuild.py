@@ -15,14 +15,14 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import F, Q
 
 from scheduling.log.events import NAMES
 from scheduling.log.folding import FoldFailed, Passed, fold_facts, fold_passing_over, mark_passed, write_rows
 from scheduling.log.folds import VIEWS, View
 from scheduling.log.garbage import held_back
 from scheduling.log.lines import facts
-from scheduling.log.models import BrokenView, PassedOver
+from scheduling.log.models import BrokenView, FoldedAgain, PassedOver
 from scheduling.log.owners import Owners
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows import Rows
@@ -166,6 +166,9 @@ def _finish(folding: _Folding, twins: Twins, swap: bool, using: str) -> Rebuilt:
             if swap:
                 twins.put_right(table)
     if swap:
+        if differences:
+            FoldedAgain.objects.using(using).get_or_create(view=view.name)
+            FoldedAgain.objects.using(using).filter(view=view.name).update(times=F("times") + 1)
         BrokenView.objects.using(using).filter(view=view.name).delete()
         PassedOver.objects.using(using).filter(view=view.name).delete()
         for one in folding.passed:

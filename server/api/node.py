@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -16,8 +15,8 @@ from rest_framework.response import Response
 from machines.errors import InputError
 from machines.structure import structure, unstructure
 from machines.wire import Reports, Work
-from scheduling.dispatch import work_for
 from scheduling.heard import hear
+from scheduling.kept_work import Asked, ground_of, kept_tag, work_and_tag
 from scheduling.log.canonical import canonical
 from scheduling.reports import JournalDiffers, as_refused, say_refused, take
 from scheduling.sky.durations import parse_duration
@@ -123,14 +122,17 @@ class NodeWork(Door):
         """The work up to ``horizon``; 304 where ``If-None-Match`` names the same work."""
         horizon = read_horizon(request.query_params.get("horizon", "PT24H"))
         machine = request.user.machine  # type: ignore[union-attr]
-        work = work_for(machine, wiring.now(), horizon, wiring.poll_after_s())
+        asked, now = Asked(machine, horizon, wiring.poll_after_s()), wiring.now()
+        ground = ground_of(machine)
+        tag = kept_tag(asked, ground, now)
+        response = None if tag is None else get_conditional_response(request._request, etag=tag)
+        if response is None:
+            body, tag = work_and_tag(asked, ground, now)
+            made = HttpResponse(body, content_type="application/json")
+            response = get_conditional_response(request._request, etag=tag, response=made)
+        response["ETag"], response["Cache-Control"] = tag, "private, no-cache"
         hear(machine, None, wiring.now())
-        # The canonical form makes equal work equal bytes, which is what a strong tag promises.
-        body = canonical(work.as_json()).encode()
-        etag = f'"{hashlib.sha256(body).hexdigest()}"'
-        headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
-        response = HttpResponse(body, content_type="application/json", headers=headers)
-        return get_conditional_response(request._request, etag=etag, response=response)
+        return response
 
 
 class NodeReports(Door):

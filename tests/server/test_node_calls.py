@@ -7,7 +7,8 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import OperationalError
+from django.db import OperationalError, connection
+from django.test.utils import CaptureQueriesContext
 
 from machines.plate import Plate
 from machines.structure import parse_instant
@@ -79,6 +80,14 @@ def test_the_same_work_is_not_sent_twice(node: Caller, clock: HeldClock) -> None
     clock.at += timedelta(hours=4)
     other = node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=tag)
     assert other.status_code == 200 and other["ETag"] != tag
+
+
+def test_a_poll_with_nothing_new_asks_three_things_of_the_database(node: Caller) -> None:
+    tag = node.get("node/work?horizon=PT24H")["ETag"]
+    with CaptureQueriesContext(connection) as asked:
+        assert node.get("node/work?horizon=PT24H", HTTP_IF_NONE_MATCH=tag).status_code == 304
+    # Whose token it is, what its work stands on, and that it was heard.
+    assert len(asked) == 3
 
 
 def test_a_tag_gives_no_304_to_whoever_is_not_let_in(node: Caller) -> None:
