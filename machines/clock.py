@@ -7,7 +7,6 @@ same kernel clock, which does not step.
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -30,11 +29,8 @@ class Clock(Protocol):
     def elapsed(self) -> float:
         """Seconds since some fixed instant of this boot; never steps, counts through sleep."""
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        """Wait for so many of this clock's seconds; not at all if negative.
-
-        A loop that must look up now and then, whatever the clock's rate, bounds the wait in real seconds.
-        """
+    def real_s(self, seconds: float) -> float:
+        """How many real seconds pass in so many of this clock's: who waits does so in real ones."""
 
 
 @dataclass(frozen=True)
@@ -56,9 +52,9 @@ class SystemClock:
         # A board that never slept counts by the one clock alone; the two are not read at quite the same moment.
         return time.clock_gettime(time.CLOCK_MONOTONIC_RAW) + (slept_s if slept_s > LEAST_SLEEP_S else 0.0)
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        """Wait."""
-        time.sleep(min(max(0.0, seconds), at_most_real_s))
+    def real_s(self, seconds: float) -> float:
+        """They are real."""
+        return seconds
 
 
 @dataclass(frozen=True)
@@ -83,9 +79,9 @@ class CompressedClock:
         """Seconds shown since the beginning."""
         return (time.clock_gettime(time.CLOCK_BOOTTIME) - self.origin_boottime) * self.rate
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        """Wait for so many seconds as shown."""
-        time.sleep(min(max(0.0, seconds / self.rate), at_most_real_s))
+    def real_s(self, seconds: float) -> float:
+        """As many as they are compressed into."""
+        return seconds / self.rate
 
     def as_text(self) -> str:
         """The value of the environment variable that makes the same clock in another process."""
@@ -114,9 +110,9 @@ class SkewedClock:
         """The base's elapsed seconds with drift."""
         return self.base.elapsed() * (1.0 + self.drift_ppm * 1e-6)
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        """Wait."""
-        self.base.sleep(seconds, at_most_real_s)
+    def real_s(self, seconds: float) -> float:
+        """The base's, whose drift is too little to matter to who waits."""
+        return self.base.real_s(seconds)
 
 
 def utc(posix: float) -> datetime:

@@ -43,6 +43,9 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.clock.LEAST_SLEEP_S": (1.0, "what the clocks differ by over less is no sleep of the board"),
     # The node: what it waits for, what it bears.
     "machines.node.agent.LOOK_S": (0.2, "a person's order is followed at once, as people see it"),
+    "machines.node.bell.DEAF_S": (0.2, "a person's order is followed at once, as people see it"),
+    "machines.node.bell.PATIENCE_S": (1.0, "who listens only has to be woken"),
+    "machines.node.news.LONGEST_S": (5.0, "what was not told is seen before a person gives up, and it costs nothing"),
     "machines.node.agent.FAREWELL_S": (5.0, "the service unit waits longer; the last reports may need a retry"),
     "machines.node.agent.SWITCH_S": (0.001, "the print loop must not wait for a thread that computes"),
     "machines.node.agent.LOCK_ATTEMPTS": (20, "a second in all: an agent that just ended lets go by then"),
@@ -154,6 +157,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.drivers.chance.MOST_DAYS": (1e6, "beyond lies the end of the calendar"),
     "machines.drivers.chance.MOST_FAULTS": (1e6, "more fill the memory before the machine begins"),
     "machines.drivers.chance.LARGEST_CLUSTER": (3, "nozzles that clog side by side"),
+    "machines.drivers.serial_machine.WATCHDOG_PART": (0.25, "three words may be lost before the controller halts"),
+    "machines.drivers.simulated.ASKED_EVERY_S": (0.5, "as a controller that stands two seconds of silence"),
     "machines.drivers.emulated_controller.SHORTEST_WATCHDOG_S": (0.01, "no node keeps to a shorter silence"),
     "machines.drivers.emulated_machine.SMALLEST_SCALE": (500_000, "half of what is ordered, in millionths"),
     "machines.drivers.emulated_machine.LARGEST_SCALE": (2_000_000, "twice what is ordered, in millionths"),
@@ -324,7 +329,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
         machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
         machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
-        machines.node.connection._NO_WAY
+        machines.node.connection._NO_WAY machines.node.bell._MOST_RINGS
         machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
         scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
         scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.store.APPEND_LOCK

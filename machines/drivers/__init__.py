@@ -30,6 +30,10 @@ class Driver(Protocol):
     The agent orders absolute places, never a rate: an order that arrives twice is seen to be the same.
     """
 
+    @property
+    def asked_every_s(self) -> float:
+        """How often `conditions` is to be called at least while the machine waits, real seconds."""
+
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         """Set columns of dots side by side from a place on, feeding the paper past the head as needed.
 
@@ -124,7 +128,7 @@ class Driver(Protocol):
     def conditions(self) -> tuple[str, ...]:
         """What is wrong now, in keywords of RFC 8011 section 5.4.12 and PWG 5100.9; empty for nothing.
 
-        Called at least several times a second while the machine waits, which keeps a watchdog quiet.
+        Called at least every ``asked_every_s`` while the machine waits, which keeps a watchdog quiet.
         """
 
     def halt(self) -> None:

@@ -116,7 +116,7 @@ class Connection:
             raise MachineStopped(SILENT) from lost
 
     def conditions(self) -> tuple[str, ...]:
-        """What is wrong now, in keywords; also keeps the controller's watchdog quiet, so call it every second."""
+        """What is wrong now, in keywords; also keeps the controller's watchdog quiet, so call it often enough."""
         for _ in range(2):
             try:
                 said = self._greeted().ask()

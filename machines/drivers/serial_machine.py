@@ -23,6 +23,8 @@ from machines.profile import CarriageHead, Profile
 log = logging.getLogger(__name__)
 
 BAUD = 115_200
+# While it waits, a word comes to the controller after so much of the silence that it stands.
+WATCHDOG_PART = 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +93,16 @@ class SerialMachine:
         self._clock = clock
         self._calibration = calibration
         self._idle = IdleNozzles.of(profile, clock.elapsed())
-        self._controller = Connection(open_port, profile, calibration, clock, limits or Limits(), name_call)
+        limits = limits or Limits()
+        self._watchdog_s = limits.watchdog_s
+        self._controller = Connection(open_port, profile, calibration, clock, limits, name_call)
+
+    @property
+    def asked_every_s(self) -> float:
+        """Well within the silence that the controller said it stands, or is to be asked to stand."""
+        link = self._controller.link
+        stands_s = self._watchdog_s if link is None else link.greeting.watchdog_ms / 1000
+        return stands_s * WATCHDOG_PART
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         """Set columns from a place on; when this returns, every one of them lies there.
@@ -246,7 +257,7 @@ class SerialMachine:
         return self._controller.column
 
     def conditions(self) -> tuple[str, ...]:
-        """What is wrong now; also keeps the controller's watchdog quiet, so call it at least every second."""
+        """What is wrong now; also keeps the controller's watchdog quiet, so call it every `asked_every_s`."""
         return self._controller.conditions()
 
     def halt(self) -> None:

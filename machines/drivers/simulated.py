@@ -37,6 +37,10 @@ def no_faults() -> FaultPlan:
     return FaultPlan()
 
 
+# How often it wants to be asked how it is, as a real one does; real seconds.
+ASKED_EVERY_S = 0.5
+
+
 class SimulatedMachine:
     """A machine of any profile."""
 
@@ -50,6 +54,7 @@ class SimulatedMachine:
         calibration: Calibration | None = None,
         faults: Callable[[], FaultPlan] = no_faults,
         draws: bool = True,
+        asked_every_s: float = ASKED_EVERY_S,
     ) -> None:
         """Thread the folder's paper.
 
@@ -61,6 +66,7 @@ class SimulatedMachine:
             calibration: what was measured of it; what it orders its motor and its nozzles follows from it.
             faults: what is wrong with it, asked anew for each order.
             draws: whether closing it leaves a picture of the paper.
+            asked_every_s: how often it wants to be asked how it is, real seconds; so late are its faults seen.
 
         Raises:
             InputError: the folder's paper is that of another machine, or the calibration.
@@ -73,6 +79,7 @@ class SimulatedMachine:
         self._clock = clock
         self._faults = faults
         self._draws = draws
+        self.asked_every_s = asked_every_s
         self._paper = PaperWriter(folder, profile)
         self._body = read_body(folder, self._paper.end)
         self._idle = IdleNozzles.of(profile, clock.now())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import logging
+import math
 import signal
 import sqlite3
 import sys
@@ -17,11 +18,12 @@ from typing import IO
 
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import beside, holds
+from machines.node import bell, beside, holds
 from machines.node.asked import AskedForWork
 from machines.node.assembly import Board, assemble, call
 from machines.node.at_hand import OpenDriver
-from machines.node.journal import Journal, open_journal
+from machines.node.journal import Journal, State, open_journal
+from machines.node.news import News
 from machines.node.panel.panel import Panel
 from machines.node.panel.serving import serving
 from machines.node.plates import PlateStore
@@ -32,7 +34,7 @@ from machines.node.timekeeper import Timekeeper
 
 log = logging.getLogger(__name__)
 
-# How often to look whether to stop, whether work came, whether a person armed the knife; real seconds.
+# How often to look whether a machine that a person stopped has come to rest, real seconds.
 LOOK_S = 0.2
 # How long the last reports may take once the machine stands still, real seconds.
 FAREWELL_S = 5.0
@@ -48,7 +50,7 @@ class Stop:
     def __init__(self) -> None:
         self._asked = False
 
-    def ask(self, signum: int = 0, frame: FrameType | None = None) -> None:
+    def ask(self) -> None:
         """Stop after what is under way."""
         self._asked = True
 
@@ -102,7 +104,7 @@ def run(home: Path, clock: Clock, open_driver: OpenDriver, settings: Settings, t
         InputError: the home cannot be used, or is not enrolled.
         MustNotPrint: the node is fenced off.
     """
-    journal = open_journal(home)
+    journal = open_journal(home, news=News())
     try:
         with only_agent(home):
             _run(home, journal, clock, open_driver, settings, tell)
@@ -120,24 +122,23 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             plates=PlateStore(home / "plates"),
             open_driver=open_driver,
             connect=call,
-            asked=AskedForWork(clock.elapsed),
+            asked=AskedForWork(clock.elapsed, tell=journal.news.tell),
         ),
         settings,
     )
     time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, boot_name(clock), settings.stop_without_pin)
-    with _signals(stop.ask), serving(panel, settings.panel):
-        network = beside.begin(
-            "the exchange with the server", partial(exchange.run, still.is_asked, LOOK_S), still.is_asked
-        )
+    with bell.heard(home, journal.news), _signals(stop, home), serving(panel, settings.panel):
+        network = beside.begin("the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked)
         beside.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)
         tell(READY)
         try:
-            _print(printer, clock, stop.is_asked)
+            _print(printer, clock, journal.news, stop.is_asked)
         finally:
             tell(STOPPING)
             still.ask()
+            journal.news.tell()
             network.join(FAREWELL_S)
 
 
@@ -145,32 +146,48 @@ def _watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, end
     """Stop also a motion that is under way, when a person says stop; take up a time that a person set; and say that the
     print loop is alive, as long as it is: it takes steps, or waits for the machine, whose driver has limits of its
     own."""
-    steps = -1
-    while not ended():
+    news, steps = journal.news, -1
+    while True:
+        told = news.told
+        if ended():
+            return
         if printer.steps != steps or printer.laying:
             tell(ALIVE)
         steps = printer.steps
+        wait_s = LOOK_S
         try:
             state = journal.glance()
-            if state is not None and state.hold == holds.STOPPED:
-                printer.halt()
-            if state is not None and state.time_said:
-                time.take_up_word()
+            if state is not None:
+                wait_s = _watched(state, printer, time)
         except sqlite3.ProgrammingError:  # the journal was closed while we looked
             return
         except sqlite3.Error as error:  # the print loop has its own say
             log.warning("the time that a person set was not taken up yet: %s", error)
-        sleep(LOOK_S)
+        news.wait(told, wait_s)
 
 
-def _print(printer: Printer, clock: Clock, stopping: Callable[[], bool]) -> None:
+def _watched(state: State, printer: Printer, time: Timekeeper) -> float:
+    """See to what a person said; how long until it must be seen to again, where no news come, real seconds. A stop may
+    be heard just before the next motion begins; so it is looked again until the machine rests."""
+    if state.time_said:
+        time.take_up_word()
+    if state.hold != holds.STOPPED:
+        return math.inf
+    printer.halt()
+    return math.inf if printer.rests_as(holds.STOPPED) else LOOK_S
+
+
+def _print(printer: Printer, clock: Clock, news: News, stopping: Callable[[], bool]) -> None:
     """Any other exception than the one of `step` leaves the loop as a power cut would: what was ordered is unknown."""
     printer.begin()
     try:
-        while not stopping():
+        while True:
+            told = news.told
+            if stopping():
+                break
             wait_s = printer.step()
             if wait_s > 0:
-                clock.sleep(wait_s, at_most_real_s=LOOK_S)
+                news.wait(told, min(clock.real_s(wait_s), printer.asked_every_s))
     except MustNotPrint:
         printer.end()
         raise
@@ -179,8 +196,15 @@ def _print(printer: Printer, clock: Clock, stopping: Callable[[], bool]) -> None
 
 
 @contextmanager
-def _signals(stop: Callable[[int, FrameType | None], None]) -> Iterator[None]:
-    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+def _signals(stop: Stop, home: Path) -> Iterator[None]:
+    """They have the agent stop. Its own bell has the loops look: in a handler, nothing that others wait for may be
+    touched."""
+
+    def asked(signum: int, frame: FrameType | None) -> None:
+        stop.ask()
+        bell.ring(home)
+
+    before = {number: signal.signal(number, asked) for number in (signal.SIGTERM, signal.SIGINT)}
     interval = sys.getswitchinterval()
     sys.setswitchinterval(SWITCH_S)
     try:

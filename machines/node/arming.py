@@ -3,8 +3,6 @@ waits for the answer."""
 
 from __future__ import annotations
 
-import time
-
 from machines.entries import Action
 from machines.errors import InputError
 from machines.node import holds
@@ -27,18 +25,15 @@ def ask_to_arm(journal: Journal, limit_s: float = LIMIT_S) -> None:
     """
     with journal.transaction() as db:
         change_state(db, arming_asked=1)
-    for _ in range(round(limit_s / LOOK_S)):
-        time.sleep(LOOK_S)
-        state = journal.state()
-        if not state.arming_asked:
-            return _require_armed(state)
+    journal.news.until(lambda: not journal.state().arming_asked, limit_s, LOOK_S)
     with journal.transaction() as db:
         state = read_state(db)
-        if not state.arming_asked:
-            return _require_armed(state)
-        change_state(db, arming_asked=0)
-    remedy = "look at the node's status: it may not know the time yet, or have no run"
-    raise InputError("arm", "the agent did not answer", remedy)
+        if state.arming_asked:
+            change_state(db, arming_asked=0)
+    if state.arming_asked:
+        remedy = "look at the node's status: it may not know the time yet, or have no run"
+        raise InputError("arm", "the agent did not answer", remedy)
+    _require_armed(state)
 
 
 def act(journal: Journal, action: Action, *, runs: bool = True) -> str:
@@ -76,11 +71,7 @@ def wait_for_rest(journal: Journal, limit_s: float = REST_LIMIT_S) -> bool:
     Returns:
         whether it has.
     """
-    for _ in range(round(limit_s / LOOK_S)):
-        if not journal.state().knife_armed:
-            return True
-        time.sleep(LOOK_S)
-    return False
+    return journal.news.until(lambda: not journal.state().knife_armed, limit_s, LOOK_S)
 
 
 def _require_armed(state: State) -> None:

@@ -25,9 +25,14 @@ _Instant = tuple[float, float]
 class AskedForWork:
     """Passes of the exchange, counted by it and awaited by the print loop, each in its own thread."""
 
-    def __init__(self, elapsed: Callable[[], float], real: Callable[[], float] = time.monotonic) -> None:
-        """``elapsed`` counts the clock's seconds, ``real`` real ones."""
-        self._elapsed, self._real = elapsed, real
+    def __init__(
+        self,
+        elapsed: Callable[[], float],
+        real: Callable[[], float] = time.monotonic,
+        tell: Callable[[], None] = lambda: None,
+    ) -> None:
+        """``elapsed`` counts the clock's seconds, ``real`` real ones; ``tell`` has either thread look what is new."""
+        self._elapsed, self._real, self._tell = elapsed, real, tell
         self._begun = self._ended = 0
         self._answered = self._has_news = False
         self._since: tuple[int, _Instant] | None = None
@@ -47,6 +52,7 @@ class AskedForWork:
     def tell(self) -> None:
         """Something was written down that people elsewhere should know at once."""
         self._has_news = True
+        self._tell()
 
     def answer(self) -> None:
         """In this pass the server said what work there is."""
@@ -60,11 +66,13 @@ class AskedForWork:
             self._out_since = self._now()
         if self._out_since is None or self._is_long_ago(self._out_since):
             self._ended = self._begun
+            self._tell()
 
     def is_awaited(self) -> bool:
         """Whether to wait (on) for a pass, the first time on from now; until one has ended, or the limit is reached."""
         if self._since is None:
             self._since = (self._begun + 1, self._now())
+            self._tell()
         wanted, began = self._since
         return self._ended < wanted and not self._is_long_ago(began)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import time
 
 from machines.errors import InputError
 from machines.node.journal import Journal
@@ -40,12 +39,14 @@ def wait(journal: Journal, limit_s: float = PATIENCE_S) -> None:
     Raises:
         InputError: it takes longer than a person waits; it goes on all the same.
     """
-    for _ in range(round(limit_s / LOOK_S)):
+
+    def is_done() -> bool:
         with journal.reading() as db:
-            if _word(db) is None:
-                return
-        time.sleep(LOOK_S)
-    raise InputError("server", f"no answer within {limit_s:g} s", "it goes on; look again at how it is in a while")
+            return _word(db) is None
+
+    if not journal.news.until(is_done, limit_s, LOOK_S):
+        problem, remedy = f"no answer within {limit_s:g} s", "it goes on; look again at how it is in a while"
+        raise InputError("server", problem, remedy)
 
 
 def _word(db: sqlite3.Connection) -> str | None:

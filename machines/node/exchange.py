@@ -60,20 +60,23 @@ class Exchange:
     _said: set[str] = field(default_factory=set)
     _reach: reach.Reach | None = None
 
-    def run(self, stopping: Callable[[], bool], look_s: float) -> None:
-        """Pass after pass until it is time to stop, and once more for the last reports.
-
-        Args:
-            stopping: whether it is.
-            look_s: how often to ask, and whether a person wants it at once, real seconds.
-        """
+    def run(self, stopping: Callable[[], bool]) -> None:
+        """Pass after pass until it is time to stop, and once more for the last reports; ``stopping`` says whether it
+        is, and that it says something else is told as news."""
         self._attempt(self._read_again)
         while not stopping():
             began_s = self.clock.elapsed()
-            wait_s = self.run_once()
-            while not (stopping() or self._is_wanted_now()) and (left_s := began_s + wait_s - self.clock.elapsed()) > 0:
-                self.clock.sleep(left_s, at_most_real_s=look_s)
+            self._wait_until(began_s + self.run_once(), stopping)
         self._do([self._report])
+
+    def _wait_until(self, due_s: float, stopping: Callable[[], bool]) -> None:
+        """Until a second of the clock, or until a pass is wanted at once."""
+        news = self.journal.news
+        while True:
+            told, left_s = news.told, due_s - self.clock.elapsed()
+            if stopping() or self._is_wanted_now() or left_s <= 0:
+                return
+            news.wait(told, self.clock.real_s(left_s))
 
     def run_once(self) -> float:
         """One pass.

@@ -12,7 +12,6 @@ is never printed over. Nothing that was begun is ever done again by itself.
 from __future__ import annotations
 
 import sqlite3
-import time
 from dataclasses import dataclass
 from typing import Literal
 
@@ -209,10 +208,9 @@ def wait(journal: Journal, id: int, begin_limit_s: float = BEGIN_LIMIT_S, end_li
 
 
 def _passes(journal: Journal, id: int, limit_s: float, *, begun: bool) -> bool:
-    for _ in range(round(limit_s / LOOK_S)):
+    def has_come_so_far() -> bool:
         with journal.reading() as db:
             work = read(db, id)
-        if work.ended or (begun and work.place is not None):
-            return True
-        time.sleep(LOOK_S)
-    return False
+        return bool(work.ended) or (begun and work.place is not None)
+
+    return journal.news.until(has_come_so_far, limit_s, LOOK_S)

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from machines.errors import InputError
+from machines.node.bell import TellsAgent
+from machines.node.news import News
 
 FILE_NAME = "journal.sqlite3"
 BUSY_LIMIT_S = 10.0
@@ -199,9 +201,14 @@ class State:
 
 
 class Journal:
-    """The open file. Two threads may use it: a transaction holds its lock from beginning to commit."""
+    """The open file. Two threads may use it: a transaction holds its lock from beginning to commit.
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    Attributes:
+        news: told of every commit.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, news: News | None = None) -> None:
+        self.news = news or News()
         self._connection = connection
         self._lock = threading.RLock()
 
@@ -216,6 +223,7 @@ class Journal:
                 self._connection.execute("ROLLBACK")
                 raise
             self._connection.execute("COMMIT")
+        self.news.tell()
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
@@ -243,12 +251,13 @@ class Journal:
             self._connection.close()
 
 
-def open_journal(home: Path, *, create: bool = False) -> Journal:
+def open_journal(home: Path, *, create: bool = False, news: News | None = None) -> Journal:
     """Open the journal of a home folder.
 
     Args:
         home: the node's folder.
         create: make folder and journal if they are not there; they hold a secret and are readable by their owner only.
+        news: told of every commit; None in a process beside the agent's, which hears of each.
 
     Raises:
         InputError: there is none, or it is damaged, or of a later version of this program.
@@ -274,7 +283,7 @@ def open_journal(home: Path, *, create: bool = False) -> Journal:
             raise
         remedy = "keep a copy of the folder for the studio, move it away and enrol the board again"
         raise InputError("home", f"the journal {path} cannot be used ({error})", remedy) from error
-    return Journal(connection)
+    return Journal(connection, news or TellsAgent(home))
 
 
 def _is_busy(error: sqlite3.DatabaseError) -> bool:

@@ -87,6 +87,17 @@ class Printer:
         """Whether the machine is being told to move now."""
         return self._laying.busy or self._hands.busy
 
+    @property
+    def asked_every_s(self) -> float:
+        """How often the machine is to be asked how it is, by a step, real seconds; infinite where none is open."""
+        driver = self._machine.driver
+        return NOTHING_DUE if driver is None else driver.asked_every_s
+
+    def rests_as(self, hold: str) -> bool:
+        """Whether it came to rest as a person has it, by the hold of the journal: nothing is under way until that is
+        another."""
+        return self._rested_as == hold
+
     def begin(self) -> None:
         """Take up the journal. What a person asked of the agent before is void: who asked may be gone."""
         handwork.end_all(self._journal, "the agent began anew")

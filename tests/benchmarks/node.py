@@ -5,6 +5,7 @@
 | node-memory-peak | 80 MB | the most that was resident (VmHWM), with plates fetched, kept and a turn printed |
 | node-memory | 80 MB | what is resident (VmRSS) when the turn is printed |
 | node-idle-processor | 2 % of one core | user and system time over a minute of nothing to print, at the true rate |
+| node-idle-wakeups | 4 a second | how often its threads woke up in that minute; its machine is asked twice a second |
 
 The baselines are stated, not measured: they are what the agent may take of a board with half a gigabyte and one slow
 core. A ratio above 1 is below the limit. The machine is a carriage of 600 dpi on paper 305 mm wide; a turn is 14 400
@@ -16,6 +17,7 @@ paper on the disk; the picture of it that it draws when it is closed is not the 
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -34,7 +36,7 @@ from machines.wire import RunWork
 from tests.benchmarks.row import Row
 from tests.machines.node.relay import Studio, picture, serving
 
-LIMIT_MB, LIMIT_PERCENT = 80.0, 2.0
+LIMIT_MB, LIMIT_PERCENT, LIMIT_WAKEUPS = 80.0, 2.0, 4.0
 COLUMNS, DAY_S = 14_400, 86_400.0
 RATE = 1440.0  # a day in a minute
 IDLE_S = 60.0
@@ -57,10 +59,12 @@ def rows() -> list[Row]:
     """The measurements."""
     plate = picture(PROFILE)
     peak_mb, resident_mb = _memory(plate)
+    idle_percent, wakeups = _idle(plate)
     return [
         Row("node-memory-peak", LIMIT_MB, peak_mb, "MB", 1.0),
         Row("node-memory", LIMIT_MB, resident_mb, "MB", 1.0),
-        Row("node-idle-processor", LIMIT_PERCENT, _idle_percent(plate), "% of core", 1.0),
+        Row("node-idle-processor", LIMIT_PERCENT, idle_percent, "% of core", 1.0),
+        Row("node-idle-wakeups", LIMIT_WAKEUPS, wakeups, "a second", 1.0),
     ]
 
 
@@ -72,14 +76,15 @@ def _memory(plate: Plate) -> tuple[float, float]:
         return _megabytes(pid, "VmHWM"), _megabytes(pid, "VmRSS")
 
 
-def _idle_percent(plate: Plate) -> float:
-    """The share of one core that the agent takes while nothing is due, percent."""
+def _idle(plate: Plate) -> tuple[float, float]:
+    """The share of one core that the agent takes while nothing is due, percent; and how often a second it wakes up."""
     with _agent(plate, SystemClock(), starts_in_s=3600.0) as (studio, pid):
         _wait_for(lambda: bool(studio.all_of(NodeStarted)))
         time.sleep(10.0)  # the plates are fetched
-        before_s, began_s = _processor_s(pid), time.monotonic()
+        before_s, wakes, began_s = _processor_s(pid), _wakes(pid), time.monotonic()
         time.sleep(IDLE_S)
-        return 100.0 * (_processor_s(pid) - before_s) / (time.monotonic() - began_s)
+        took_s = time.monotonic() - began_s
+        return 100.0 * (_processor_s(pid) - before_s) / took_s, (_wakes(pid) - wakes) / took_s
 
 
 @contextmanager
@@ -128,6 +133,12 @@ def _megabytes(pid: int, name: str) -> float:
         if line.startswith(name + ":"):
             return int(line.split()[1]) * 1024 / 1e6
     raise KeyError(name)
+
+
+def _wakes(pid: int) -> int:
+    """How often threads of a process went to sleep of themselves so far; see proc(5)."""
+    status = "".join(task.read_text() for task in Path(f"/proc/{pid}/task").glob("*/status"))
+    return sum(map(int, re.findall(r"^voluntary_ctxt_switches:\s*(\d+)", status, re.MULTILINE)))
 
 
 def _processor_s(pid: int) -> float:

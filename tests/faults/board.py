@@ -86,9 +86,9 @@ class SteppingClock:
         elapsed_s = self.base.elapsed()
         return elapsed_s - self.booted_s + slewed_s(self.slews, elapsed_s)
 
-    def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
-        """Wait."""
-        self.base.sleep(seconds, at_most_real_s)
+    def real_s(self, seconds: float) -> float:
+        """The base's."""
+        return self.base.real_s(seconds)
 
 
 @dataclass

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import pytest
@@ -12,6 +12,7 @@ import pytest
 from machines.clock import (
     CLOCK_VARIABLE,
     SKEW_VARIABLE,
+    Clock,
     CompressedClock,
     SkewedClock,
     SystemClock,
@@ -24,10 +25,9 @@ from machines.errors import InputError
 
 @dataclass
 class Standing:
-    """A clock that stands still and remembers what it was asked to wait."""
+    """A clock that stands still, and of whose seconds two make a real one."""
 
     at: float = 0.0
-    waits: list[tuple[float, float]] = field(default_factory=list)
 
     def now(self) -> float:
         return 1e9 + self.at
@@ -35,16 +35,8 @@ class Standing:
     def elapsed(self) -> float:
         return self.at
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        self.waits.append((seconds, at_most_real_s))
-
-
-@pytest.fixture
-def waited_s(monkeypatch: pytest.MonkeyPatch) -> list[float]:
-    """What the system was asked to wait, in real seconds; nobody waits."""
-    waited: list[float] = []
-    monkeypatch.setattr(time, "sleep", waited.append)
-    return waited
+    def real_s(self, seconds: float) -> float:
+        return seconds / 2
 
 
 def test_the_system_clock_is_the_systems() -> None:
@@ -82,22 +74,14 @@ def test_two_processes_read_the_same_compressed_clock() -> None:
     assert true_clock({CLOCK_VARIABLE: clock.as_text()}) == clock
 
 
-@pytest.mark.parametrize("clock", [SystemClock(), CompressedClock(0.0, 0.0, 1e-6)], ids=["system", "compressed"])
-def test_a_wait_ends_at_its_bound_in_real_seconds(clock: SystemClock | CompressedClock, waited_s: list[float]) -> None:
-    clock.sleep(math.inf, at_most_real_s=60.0)
-    clock.sleep(1e9, at_most_real_s=0.0)
-    assert waited_s == [60.0, 0.0]
-
-
-@pytest.mark.parametrize("clock", [SystemClock(), CompressedClock(0.0, 0.0, 10.0)], ids=["system", "compressed"])
-def test_a_wait_for_what_is_past_is_none(clock: SystemClock | CompressedClock, waited_s: list[float]) -> None:
-    clock.sleep(-1e9)
-    assert waited_s == [0.0]
-
-
-def test_a_compressed_second_is_waited_for_in_its_part_of_a_real_one(waited_s: list[float]) -> None:
-    CompressedClock(0.0, 0.0, 1800.0).sleep(900.0)
-    assert waited_s == [0.5]
+@pytest.mark.parametrize(
+    ("clock", "real_s"),
+    [(SystemClock(), 900.0), (CompressedClock(0.0, 0.0, 1800.0), 0.5), (SkewedClock(Standing(), 30.0, 50.0), 450.0)],
+    ids=["system", "compressed", "skewed"],
+)
+def test_a_second_of_a_clock_takes_its_part_of_a_real_one(clock: Clock, real_s: float) -> None:
+    assert clock.real_s(900.0) == real_s
+    assert clock.real_s(math.inf) == math.inf
 
 
 def test_a_skewed_clock_is_ahead_and_gains() -> None:
@@ -108,12 +92,6 @@ def test_a_skewed_clock_is_ahead_and_gains() -> None:
     # 50 ppm are 4.32 s a day: seconds a day = ppm x 0.0864 (computed).
     assert clock.now() - base.now() == pytest.approx(34.32)
     assert clock.elapsed() - base.elapsed() == pytest.approx(4.32)
-
-
-def test_a_skewed_clock_waits_by_its_base() -> None:
-    base = Standing()
-    SkewedClock(base, 0.0, 0.0).sleep(5.0, at_most_real_s=0.2)
-    assert base.waits == [(5.0, 0.2)]
 
 
 def test_no_variable_means_the_system_clock_true() -> None:

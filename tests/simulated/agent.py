@@ -27,6 +27,7 @@ from machines.drivers.simulated import SimulatedMachine
 from machines.errors import InputError
 from machines.node import __main__ as command_line
 from machines.node import agent
+from machines.node.asked import AskedForWork
 from machines.node.assembly import Board, Parts, assemble
 from machines.node.client import Client, Credentials
 from machines.node.journal import FILE_NAME, Journal, change_state, open_journal
@@ -37,11 +38,11 @@ from machines.wire import RunWork
 from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
 from tests.faults.program import Done
 from tests.faults.scenario import Scenario
-from tests.simulated.edge import AskedAloud, BurningJournal, BurningMachine, CardPlates, LookingClock
+from tests.simulated.edge import BurningJournal, BurningMachine, CardPlates
 from tests.simulated.hands import Hands
 from tests.simulated.judged_words import WordsWatched
 from tests.simulated.network import Connections, Network
-from tests.simulated.world import Crash, Fuse, Task, VirtualClock, World
+from tests.simulated.world import Crash, Fuse, Task, VirtualClock, VirtualNews, World
 
 # How long a process has to end in order, or by itself, virtual seconds.
 PATIENCE_S = 600.0
@@ -50,6 +51,8 @@ KILLED_WITHIN_S, MOST_PLACES = 900.0, 40
 KILLED = -9
 # How long the last reports may take, virtual seconds; a computer that is not busy has them told in a few.
 FAREWELL_S = 60.0
+# How often a machine beside a board is asked how it is, virtual seconds: so late is a jam seen.
+ASKED_EVERY_S = 120.0
 
 
 @dataclass
@@ -82,6 +85,7 @@ class AgentProgram:
         is_full: its files cannot grow.
         read_only: how many faults keep its card from being written now.
         words: what its board does with persons' words.
+        news: its tasks are woken by them.
     """
 
     world: World
@@ -96,17 +100,20 @@ class AgentProgram:
     is_full: bool = False
     read_only: int = 0
     words: WordsWatched = field(default_factory=WordsWatched)
+    news: VirtualNews = field(init=False)
     _tasks: list[Task] = field(default_factory=list)
     _papers: list[SimulatedMachine] = field(default_factory=list)
     _journal: Journal | None = None
     _stopping: bool = False
 
     def __post_init__(self) -> None:
+        self.news = VirtualNews(self.world)
         self.hands = Hands(self)
 
     def start(self) -> None:
         """A new process."""
         self.process, self._stopping, self.fuse.left = Process(), False, None
+        self.news = VirtualNews(self.world)
         self._spawn(self._main)
 
     def kill(self) -> None:
@@ -121,7 +128,7 @@ class AgentProgram:
         """Ask it to end in order."""
         if self.runs:
             self._stopping = True
-            self.news()
+            self.news.tell()
             self.world.run(self.world.now + PATIENCE_S, lambda: not self.runs)
             assert not self.runs, "it ends in order"
 
@@ -137,7 +144,7 @@ class AgentProgram:
         client = patch.object(command_line, "Client", lambda server: Client(server, connect=self._connect))
         with client, redirect_stdout(io.StringIO()), redirect_stderr(said):
             status = command_line.main([*arguments, "--home", str(self.home)])
-        self.news()
+        self.news.tell()
         return Done(status, said.getvalue())
 
     def ask(self, *arguments: str) -> Process:
@@ -150,17 +157,12 @@ class AgentProgram:
                 with journal.transaction() as db:
                     change_state(db, arming_asked=1)
                 journal.close()
-            self.news()
+            self.news.tell()
         return Process(0)
 
     def limit_files(self, *, full: bool) -> None:
         """The files of the agent cannot grow, or can again."""
         self.is_full = full
-
-    def news(self) -> None:
-        """Whoever waits looks at once."""
-        for task in self._tasks:
-            task.wake()
 
     @property
     def runs(self) -> bool:
@@ -217,17 +219,16 @@ class AgentProgram:
     def _run(self) -> int:
         self._journal = journal = BurningJournal(self._opened(), self)
         clock = self.clock()
-        asked = AskedAloud(clock.elapsed, self.news)
         parts = assemble(
             Board(
                 home=self.home,
                 journal=journal,
-                clock=LookingClock(clock),
+                clock=clock,
                 boot=self.boot,
                 plates=CardPlates(self.home / "plates", self),
                 open_driver=self._open,
                 connect=self._client,
-                asked=asked,
+                asked=AskedForWork(clock.elapsed, clock.elapsed, self.news.tell),
             ),
             Settings(
                 horizon=self.scenario.horizon,
@@ -235,20 +236,20 @@ class AgentProgram:
                 battery_clock_ppm=self.scenario.battery_ppm,
             ),
         )
-        self.hands.panel = Panel(journal, LookingClock(clock), parts.time.estimate, self.boot)
+        self.hands.panel = Panel(journal, clock, parts.time.estimate, self.boot)
         self._work(parts, clock)
         return 0
 
     def _opened(self) -> Journal:
         """The journal; on a card that can be read only, nothing can be made beside it, either."""
         if not self.read_only:
-            return open_journal(self.home)
+            return open_journal(self.home, news=self.news)
         beside = self.home / (FILE_NAME + "-wal")
         kept = beside.read_bytes() if beside.exists() else None
         beside.unlink(missing_ok=True)
         beside.mkdir()
         try:
-            return open_journal(self.home)
+            return open_journal(self.home, news=self.news)
         finally:
             beside.rmdir()
             if kept is not None:
@@ -256,13 +257,13 @@ class AgentProgram:
 
     def _work(self, parts: Parts, clock: Clock) -> None:
         still: list[bool] = []
-        network = self._spawn(lambda: parts.exchange.run(lambda: bool(still), agent.LOOK_S))
+        network = self._spawn(lambda: parts.exchange.run(lambda: bool(still)))
         journal = self._journal
         assert journal is not None
         self._spawn(lambda: agent._watch(journal, parts.printer, parts.time, lambda text: None, lambda: bool(still)))
-        agent._print(parts.printer, parts.exchange.clock, lambda: self._stopping or network.is_over)
+        agent._print(parts.printer, clock, self.news, lambda: self._stopping or network.is_over)
         still.append(True)
-        network.wake()
+        self.news.tell()
         ends = self.world.now + FAREWELL_S
         while not network.is_over and self.world.now < ends:
             self.world.wait(0.1)
@@ -279,7 +280,13 @@ class AgentProgram:
     def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> Driver:
         clock = VirtualClock(self.world)
         machine = SimulatedMachine(
-            self.home / "paper", profile, run.nozzle_seed, clock, calibration=calibration, draws=False
+            self.home / "paper",
+            profile,
+            run.nozzle_seed,
+            clock,
+            calibration=calibration,
+            draws=False,
+            asked_every_s=ASKED_EVERY_S,
         )
         self._papers.append(machine)
         return JammingMachine(BurningMachine(machine, self), self.trouble / "jam")  # type: ignore[return-value]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import logging
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -13,17 +13,12 @@ from typing import Any, Protocol
 from greenlet import getcurrent
 from numpy.typing import NDArray
 
-from machines.clock import Clock
 from machines.drivers.simulated import SimulatedMachine
-from machines.node.asked import AskedForWork
 from machines.node.journal import Journal
 from machines.node.plates import PlateStore
 from machines.profile import Profile
 from tests.simulated.judged_words import WordsWatched
 from tests.simulated.world import Fuse
-
-# A loop that looks every now and then does so at least this often, virtual seconds.
-LOOK_S = 120.0
 
 
 class Board(Protocol):
@@ -34,9 +29,6 @@ class Board(Protocol):
     read_only: int
     words: WordsWatched
 
-    def news(self) -> None:
-        """Whoever waits looks at once."""
-
     def let_go(self, machine: SimulatedMachine) -> None:
         """A machine was closed."""
 
@@ -45,12 +37,12 @@ class BurningJournal(Journal):
     """A journal of a board whose power may go, and whose card may be full or can be read only."""
 
     def __init__(self, journal: Journal, board: Board) -> None:
-        super().__init__(journal._connection)
+        super().__init__(journal._connection, journal.news)
         self._board = board
 
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
-        """As the journal's; whoever waits for news looks afterwards."""
+        """As the journal's."""
         self._board.fuse.burn()
         with super().transaction() as db:
             yield db
@@ -59,7 +51,6 @@ class BurningJournal(Journal):
             if self._board.read_only:
                 raise sqlite3.OperationalError("disk I/O error")
         self._board.words.look(self._connection)
-        self._board.news()
         self._board.fuse.burn()
 
 
@@ -112,41 +103,6 @@ class CardPlates(PlateStore):
             raise OSError(errno.EROFS, "read-only file system")
         super().keep(digest, png, profile)
         self.board.fuse.burn()
-
-
-class AskedAloud(AskedForWork):
-    """Whoever looks whether a pass is wanted is woken when it is."""
-
-    def __init__(self, elapsed: Callable[[], float], news: Callable[[], None]) -> None:
-        super().__init__(elapsed, elapsed)
-        self._news = news
-
-    def is_awaited(self) -> bool:
-        """As it is; the first time is news."""
-        is_new = self._since is None
-        awaited = super().is_awaited()
-        if is_new:
-            self._news()
-        return awaited
-
-
-@dataclass(frozen=True)
-class LookingClock:
-    """The board's clock. A loop that looks every now and then is woken by news, and looks a little less often."""
-
-    clock: Clock
-
-    def now(self) -> float:
-        """The board's belief of UTC."""
-        return self.clock.now()
-
-    def elapsed(self) -> float:
-        """Elapsed seconds of this boot."""
-        return self.clock.elapsed()
-
-    def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
-        """Wait."""
-        self.clock.sleep(min(seconds, LOOK_S) if at_most_real_s < float("inf") else seconds, at_most_real_s)
 
 
 class ProgramLogs(logging.Handler):

@@ -10,7 +10,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
 
@@ -19,12 +18,10 @@ from greenlet import getcurrent
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import __main__ as command_line
-from machines.node import agent, arming, board_commands, calling, handwork
+from machines.node import board_commands
+from machines.node.journal import Journal, open_journal
 from machines.node.panel.serving import Panel
 from tests.simulated.world import Task
-
-# Whoever looks every now and then is woken by news, and looks of itself once in so long, virtual seconds.
-WATCH_S = 600.0
 
 
 @dataclass
@@ -54,7 +51,7 @@ class Hands:
         status = command_line.main([*arguments, "--home", str(self.program.home)])
         if status:
             self.refused.append(f"{arguments[0]} {status}")
-        self.program.news()
+        self.program.news.tell()
 
     def press(self, action: str, form: Mapping[str, str]) -> None:
         """Press a button of the panel, all being clear; it is the agent's own thread that does it."""
@@ -79,14 +76,10 @@ def _here() -> Any:
     return getattr(getcurrent(), "task", None)
 
 
-def _sleep(seconds: float) -> None:
+def _open_journal(home: Path, *, create: bool = False) -> Journal:
+    """As a command opens it; what it writes the agent hears, and it hears the agent."""
     task = _here()
-    task.program.news()
-    task.sleep(seconds, wakes=False)
-
-
-def _watch_sleep(seconds: float) -> None:
-    _here().sleep(WATCH_S, wakes=True)
+    return open_journal(home, create=create, news=task.program.news if getattr(task, "types", False) else None)
 
 
 def _agent_runs(home: Path) -> bool:
@@ -100,15 +93,12 @@ def _boot_name(clock: Clock) -> str:
 @contextmanager
 def at_boards() -> Iterator[None]:
     """Whatever is typed at a board is about that board, and waits in virtual time; what it says is not looked at."""
-    asleep = SimpleNamespace(sleep=_sleep)
     with ExitStack() as stack:
-        for module in (arming, calling, handwork):
-            stack.enter_context(patch.object(module, "time", asleep))
         for commands in (command_line, board_commands):
+            stack.enter_context(patch.object(commands, "open_journal", _open_journal))
             stack.enter_context(patch.object(commands, "agent_runs", _agent_runs))
             stack.enter_context(patch.object(commands, "board_clock", lambda environ: _here().program.clock()))
         stack.enter_context(patch.object(board_commands, "boot_name", _boot_name))
-        stack.enter_context(patch.object(agent, "sleep", _watch_sleep))
         stack.enter_context(redirect_stdout(io.StringIO()))
         stack.enter_context(redirect_stderr(io.StringIO()))
         yield

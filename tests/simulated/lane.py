@@ -45,9 +45,9 @@ class AheadClock:
         """Elapsed seconds."""
         return self.base.elapsed()
 
-    def sleep(self, seconds: float, at_most_real_s: float = float("inf")) -> None:
-        """Wait."""
-        self.base.sleep(seconds, at_most_real_s)
+    def real_s(self, seconds: float) -> float:
+        """The base's."""
+        return self.base.real_s(seconds)
 
 
 @dataclass

@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.simulated.world import Crash, Fuse, Task, VirtualClock, World
+from machines.node.news import News
+from tests.simulated.world import Crash, Fuse, Task, VirtualNews, World
 
 
 def ended_by(found: list[BaseException | None]) -> Callable[[BaseException | None], None]:
@@ -29,11 +30,10 @@ def test_events_happen_in_order_and_those_of_an_instant_as_they_were_said() -> N
 
 def test_a_task_sleeps_until_its_time_and_ends_by_itself() -> None:
     world, seen, ends = World(0.0), list[float](), list[BaseException | None]()
-    clock = VirtualClock(world)
 
     def body() -> None:
         for _ in range(3):
-            clock.sleep(10.0)
+            world.wait(10.0)
             seen.append(world.now)
 
     task = Task(world, body, ended_by(ends))
@@ -43,47 +43,59 @@ def test_a_task_sleeps_until_its_time_and_ends_by_itself() -> None:
     assert (seen, ends, task.is_over) == ([10.0, 20.0, 30.0], [None], True)
 
 
-def test_news_wakes_who_looks_every_now_and_then_and_nobody_else() -> None:
+def test_news_wakes_who_waits_for_them_and_nobody_else() -> None:
     world, seen = World(0.0), list[tuple[str, float]]()
-    clock = VirtualClock(world)
+    ours, others = VirtualNews(world), VirtualNews(world)
 
-    def sleeper(name: str, at_most_real_s: float) -> Callable[[], None]:
+    def waiter(name: str, news: News, seconds: float) -> Callable[[], None]:
         def body() -> None:
-            clock.sleep(60.0, at_most_real_s)
+            news.wait(news.told, seconds)
             seen.append((name, world.now))
 
         return body
 
-    looking = Task(world, sleeper("looking", 0.2), lambda error: None)
-    deaf = Task(world, sleeper("deaf", math.inf), lambda error: None)
-    for task in (looking, deaf):
-        world.at(5.0, task.wake)
+    Task(world, waiter("told", ours, 60.0), lambda error: None)
+    Task(world, waiter("in vain", ours, 2.0), lambda error: None)
+    Task(world, waiter("of another process", others, 60.0), lambda error: None)
+    world.at(5.0, ours.tell)
     world.run(100.0)
-    assert seen == [("looking", 5.0), ("deaf", 60.0)]
+    assert seen == [("in vain", 2.0), ("told", 5.0), ("of another process", 60.0)]
 
 
-def test_news_for_who_is_awake_does_not_shorten_the_next_sleep() -> None:
+def test_what_is_told_while_a_task_looks_is_not_missed_and_shortens_no_other_wait() -> None:
     world, seen = World(0.0), list[float]()
-    clock = VirtualClock(world)
+    news = VirtualNews(world)
 
     def body() -> None:
-        clock.sleep(1.0, 0.2)
-        task.wake()
-        clock.sleep(10.0, 0.2)
+        told = news.told
+        news.tell()
+        news.wait(told, 10.0)
+        seen.append(world.now)
+        news.wait(news.told, 10.0)
         seen.append(world.now)
 
-    task = Task(world, body, lambda error: None)
+    Task(world, body, lambda error: None)
     world.run(100.0)
-    assert seen == [11.0]
+    assert seen == [0.0, 10.0]
+
+
+def test_news_that_never_come_are_waited_for_without_an_end() -> None:
+    world = World(0.0)
+    news = VirtualNews(world)
+    task = Task(world, lambda: news.wait(news.told, math.inf), lambda error: None)
+    world.run(1e9)
+    assert not task.is_over
+    news.tell()
+    world.run(2e9)
+    assert task.is_over
 
 
 def test_a_task_that_is_killed_ends_where_it_stands_and_one_that_breaks_says_why() -> None:
     world, seen, ends = World(0.0), list[str](), list[BaseException | None]()
-    clock = VirtualClock(world)
 
     def body() -> None:
         try:
-            clock.sleep(10.0)
+            world.wait(10.0)
         finally:
             seen.append("unwound")
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 
 from greenlet import getcurrent, greenlet
 
+from machines.node.news import News
+
 # Nobody waits for less than this, so that time moves on whatever happens; seconds.
 LEAST_WAIT_S = 0.001
 
@@ -97,7 +99,7 @@ class World:
         if task is None:
             self.run(self.now + seconds)
         else:
-            task.sleep(seconds, wakes=False)
+            task.sleep(seconds)
 
 
 class Task:
@@ -117,7 +119,7 @@ class Task:
         self._greenlet.task = self
         world.at(world.now, self._go_on)
 
-    def sleep(self, seconds: float, *, wakes: bool) -> None:
+    def sleep(self, seconds: float, *, wakes: bool = False) -> None:
         """Called by the task itself: go on after so many virtual seconds, or when it is woken, where that may be."""
         self._wakes = wakes
         self._asleep = (
@@ -174,9 +176,39 @@ def _current() -> Task | None:
     return getattr(getcurrent(), "task", None)
 
 
+class VirtualNews(News):
+    """The news of a process in a world: who waits for them is woken by nothing but news and its instant."""
+
+    def __init__(self, world: World) -> None:
+        super().__init__()
+        self._world = world
+        self._waiting: list[Task] = []
+
+    def tell(self) -> None:
+        """Whoever waits looks at once."""
+        self._told += 1
+        for task in self._waiting:
+            task.wake()
+
+    def wait(self, told: int, real_s: float) -> None:
+        """Wait in virtual time."""
+        if self._told != told or real_s <= 0:
+            return
+        task = _current()
+        assert task is not None, "only a task waits"
+        self._waiting.append(task)
+        try:
+            task.sleep(real_s, wakes=True)
+        finally:
+            self._waiting.remove(task)
+
+    def _now(self) -> float:
+        return self._world.now
+
+
 @dataclass(frozen=True)
 class VirtualClock:
-    """The true clock. Who sleeps on it in a task is woken by news; see `Task.wake`."""
+    """The true clock."""
 
     world: World = field(repr=False)
 
@@ -188,12 +220,6 @@ class VirtualClock:
         """Seconds since the world began."""
         return self.world.now - self.world.began
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        """Wait; instead of looking every now and then, the sleeper is woken when there is something to see."""
-        task = _current()
-        if seconds <= 0:
-            return
-        if task is None:
-            self.world.run(self.world.now + seconds)
-        else:
-            task.sleep(seconds, wakes=at_most_real_s < math.inf)
+    def real_s(self, seconds: float) -> float:
+        """A virtual second takes one: who waits for news does so in virtual time."""
+        return seconds

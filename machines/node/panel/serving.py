@@ -5,9 +5,10 @@ from __future__ import annotations
 import contextlib
 import hmac
 import logging
+import socket
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -61,12 +62,22 @@ def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | Non
         server = _Server(address, type("Handler", (_Handler,), {"panel": panel, "names": own_names(address[0])}))
     except OSError as error:
         raise InputError("panel", f"{address[0]}:{address[1]}: {error}", "give an address of this board") from error
-    threading.Thread(target=server.serve_forever, args=(0.2,), daemon=True).start()
+    over = threading.Event()
+    waiting = threading.Thread(target=_serve, args=(server, over.is_set), daemon=True)
+    waiting.start()
     try:
         yield server.server_port
     finally:
-        server.shutdown()
+        over.set()
+        server.socket.shutdown(socket.SHUT_RDWR)  # who waits for a caller waits no longer
+        waiting.join()
         server.server_close()
+
+
+def _serve(server: ThreadingHTTPServer, over: Callable[[], bool]) -> None:
+    """One caller after another. It sleeps in between: a library's own loop looks every now and then whether to end."""
+    while not over():
+        server.handle_request()
 
 
 class _Server(ThreadingHTTPServer):

@@ -88,7 +88,7 @@ class Bench:
     def now(self) -> float:
         return self.time_s
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
+    def sleep(self, seconds: float) -> None:
         """Let time pass without a node."""
         self.wait(seconds, lambda _: False)
 

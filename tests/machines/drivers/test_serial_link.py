@@ -51,8 +51,8 @@ class Script:
     def now(self) -> float:
         return self.time_s
 
-    def sleep(self, seconds: float, at_most_real_s: float = 0.0) -> None:
-        self.time_s += seconds
+    def real_s(self, seconds: float) -> float:
+        return seconds
 
 
 def obedient(words: list[str]) -> list[str]:

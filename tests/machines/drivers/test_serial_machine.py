@@ -448,3 +448,16 @@ def test_a_watchdog_too_hasty_for_the_node_is_refused() -> None:
     with pytest.raises(InputError) as refused:
         bench.machine()
     assert refused.value.field == "controller.watchdog_ms"
+
+
+@pytest.mark.parametrize(("longest_watchdog_s", "every_s"), [(10.0, 0.5), (1.2, 0.3)])
+def test_it_wants_a_word_after_a_quarter_of_the_silence_that_its_controller_stands(
+    longest_watchdog_s: float, every_s: float
+) -> None:
+    bench = Bench(profile())
+    make = dataclasses.replace(bench.controller.machine.make, longest_watchdog_s=longest_watchdog_s)
+    bench.controller.machine.make = make
+    machine = bench.machine()
+    assert machine.asked_every_s == pytest.approx(every_s)
+    machine.close()
+    assert machine.asked_every_s == pytest.approx(0.5), "as it will be asked to"

@@ -54,8 +54,8 @@ class HandClock:
     def elapsed(self) -> float:
         return self.at - NOON
 
-    def sleep(self, seconds: float, at_most_real_s: float = math.inf) -> None:
-        self.at += max(0.0, min(seconds, at_most_real_s))
+    def real_s(self, seconds: float) -> float:
+        return seconds
 
 
 @dataclass
@@ -121,6 +121,7 @@ class FusedMachine:
     corrections: list[float] = field(default_factory=list)
     remembers_columns: bool = True
     memory: PlaceMemory = field(default_factory=PlaceMemory)
+    asked_every_s: float = math.inf
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         self.fuse.burn()
@@ -205,6 +206,7 @@ class Rig:
         server_ahead_s: how far the server's clock is ahead of the true time.
         remembers_columns: whether the machine does.
         faults: of the machine; may be changed while it prints.
+        asked_every_s: how often the machine wants to be asked how it is.
         asks: whether the printer knows of the exchange's passes; then ``fetch`` is one, and each agent has ``asked``.
     """
 
@@ -224,6 +226,7 @@ class Rig:
     steps_taken: int = 0
     faults: FaultPlan = field(default_factory=FaultPlan)
     asks: bool = False
+    asked_every_s: float = math.inf
     asked: AskedForWork | None = None
 
     def __post_init__(self) -> None:
@@ -324,6 +327,7 @@ class Rig:
             self.seconds_per_column,
             remembers_columns=self.remembers_columns,
             memory=self.memory,
+            asked_every_s=self.asked_every_s,
         )
         return self.machine
 

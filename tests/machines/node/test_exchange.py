@@ -251,7 +251,7 @@ def test_a_pass_that_the_print_loop_waits_for_comes_at_once_though_the_last_came
         studio.down = looks == 1
         return looks > 1 and not exchange.asked.is_awaited()
 
-    exchange.run(heard, 0.01)
+    exchange.run(heard)
     assert looks < 9
     assert clock.now() == 0.0, "it waited for nothing, though it was asked to leave the server alone for 30 s"
 
@@ -373,7 +373,7 @@ def test_the_time_is_known_again_to_the_next_agent_of_this_boot(
 
 def test_stopping_it_reports_once_more(exchange: Exchange, studio: Studio, journal: Journal) -> None:
     add_entries(journal, 2)
-    exchange.run(lambda: True, look_s=0.01)
+    exchange.run(lambda: True)
     assert len(studio.entries) == 2
 
 

@@ -149,7 +149,7 @@ def begin(exchange: Exchange, studio: Studio) -> None:
     """The agent, with nothing to be heard."""
     studio.instead = lambda path: [b""]
     passes = iter([False, True, True])
-    exchange.run(lambda: next(passes, True), 0.0)
+    exchange.run(lambda: next(passes, True))
 
 
 def test_a_later_version_takes_up_what_an_earlier_one_did_not_understand(
