@@ -38,6 +38,7 @@ class MachineAtHand:
         self._driver_for: tuple[Profile, int, Calibration] | None = None
         self.driver: Driver | None = None
         self._refusals = 0
+        self._was_held = False
 
     def fits(self, held: Held) -> bool:
         """Whether the open driver is the one for this work."""
@@ -69,7 +70,7 @@ class MachineAtHand:
         stopped = any(map(facts.stops_printing, conditions))
         if stopped or (facts.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
             facts.disarm(self._journal, cause_of(conditions))
-        if stopped and self._interruption.cause is None:  # until now it printed
+        if stopped and (self._interruption.cause is None or self._was_held):  # it printed, or was let go on too early
             self._hold_unless_unattended()
         if stopped:
             self._refusals = 0
@@ -84,9 +85,15 @@ class MachineAtHand:
         self._interruption.because(cause_of(stop.keywords))
         self._hold_unless_unattended()
 
+    def rests(self) -> None:
+        """It is held. Who lets it go on while something is wrong with it must not find it moving under their hands as
+        soon as that is cleared."""
+        self._was_held = True
+
     def followed(self) -> None:
         """It did as ordered."""
         self._refusals = 0
+        self._was_held = False
 
     def _refuses_all(self, now: float) -> bool:
         """A machine that says nothing is wrong and refuses one order after another would have all that comes passed
@@ -102,6 +109,7 @@ class MachineAtHand:
     def _hold_unless_unattended(self) -> None:
         if not self._resume_unattended:
             facts.hold_after_unplanned_stop(self._journal)
+            self.rests()
 
 
 def _wanted(held: Held) -> tuple[Profile, int, Calibration]:

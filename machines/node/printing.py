@@ -185,6 +185,7 @@ class Printer:
             self._machine.close()
             facts.disarm(self._journal, cast(Disarming, state.hold))
         self._rested_as = state.hold
+        self._machine.rests()
         self._slip.forget()
         if state.hold != holds.PAUSED:
             facts.disarm(self._journal, cast(Disarming, state.hold))

@@ -159,6 +159,32 @@ def test_a_machine_that_stopped_by_itself_waits_for_a_person_also_when_its_troub
     assert laid(node) == 7
 
 
+@pytest.mark.parametrize("held_by", ["the jam", "a person", "a power cut"])
+def test_who_lets_it_go_on_while_it_is_jammed_does_not_find_it_moving_when_the_jam_is_cleared(
+    node: Rig, held_by: str
+) -> None:
+    if held_by == "a person":
+        act(node, "pause")
+        node.run_columns(1)
+    if held_by == "a power cut":
+        node.crash()
+        node.start()
+        node.run_columns(1)
+    assert node.machine is not None
+    node.machine.keywords = ("media-jam-error",)
+    node.run_columns(2)
+    act(node, "resume")
+    node.machine.keywords = ("media-jam-error",)  # it was opened anew meanwhile
+    node.run_columns(2)
+    node.machine.keywords = ()
+    node.run_columns(5)
+    assert laid(node) == 5
+    assert node.journal.state().hold == holds.UNPLANNED
+    act(node, "resume")
+    node.run_columns(2)
+    assert laid(node) == 7
+
+
 def test_a_machine_in_trouble_before_it_printed_needs_nobody_when_that_is_over(node: Rig) -> None:
     """A controller that is plugged in after the board, for one."""
     node.stop()
