@@ -171,14 +171,20 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.drivers.simulated.LARGEST_PICTURE_COLUMNS": (50_000, "closing must not take long"),
     # Pictures.
     "machines.pictures.canvas._MOST_FILLED": (200, "the land of the world covers the canvas once"),
+    "machines.pictures.canvas._MOST_STROKED": (200, "the coasts of the world, in lines of 0.3 mm, a hundredth of once"),
     "machines.pictures.canvas._MOST_HOLED": (8, "holes are few; each costs a canvas"),
     "machines.pictures.checks.NARROWEST_LIMITS_DEGREES": (0.1, "the far ends of a narrower map fit no number"),
     "machines.pictures.geojson.LARGEST_FILE_BYTES": (32_000_000, "the finest coasts of the world have a tenth"),
     "machines.pictures.geojson.MOST_POSITIONS": (2_000_000, "each is projected while somebody waits"),
+    "machines.pictures.geojson.MOST_SHAPES": (50_000, "the land of the world at 1:10,000,000 has some thousands"),
+    "machines.pictures.geojson.MOST_ARRAYS": (2_500_000, "as many as positions and shapes have, and to spare"),
+    "machines.pictures.geojson.MOST_OBJECTS": (500_000, "ten a shape: a feature, its geometry and what is said of it"),
+    "machines.pictures.geojson.MOST_STEPS": (4_000_000, "64 MB of positions once they are laid out"),
     "machines.pictures.geojson.DEEPEST_COLLECTION": (8, "collections in collections; nobody draws deeper"),
     "machines.pictures.geojson.LONGITUDE_LIMIT_DEGREES": (360.0, "beyond 180 lies the date line, beyond 360 a mistake"),
     "machines.pictures.geojson.WIDEST_LINE_DEGREES": (720.0, "twice round, and no more"),
     "machines.pictures.image_file.LARGEST_IMAGE_BYTES": (128_000_000, "80 million pixels, hardly compressed"),
+    "machines.pictures.image_file.MOST_SCANS": (50, "ten are usual, and each goes over the whole image"),
     "machines.pictures.image_file.MOST_PIXELS": (80_000_000, "600 mm at 600 dpi by 200 mm"),
     "machines.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
     "machines.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
@@ -329,7 +335,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
         machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
         machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
-        machines.node.connection._NO_WAY machines.node.bell._MOST_RINGS
+        machines.node.connection._NO_WAY machines.node.bell._MOST_RINGS machines.pictures.geojson._DEPTHS
         machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
         scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
         scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.store.APPEND_LOCK

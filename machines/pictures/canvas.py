@@ -9,8 +9,9 @@ from PIL import Image, ImageDraw
 from machines.errors import InputError
 from machines.pictures.sheet import Sheet
 
-# How often polygons, and the boxes of their holes, may cover the canvas. The land of the world covers it once.
+# How often polygons, strokes, and the boxes of holes may cover the canvas. The land of the world covers it once.
 _MOST_FILLED = 200
+_MOST_STROKED = 200
 _MOST_HOLED = 8
 
 Box = tuple[int, int, int, int]  # left, top, right, bottom
@@ -24,7 +25,7 @@ class Canvas:
         self.scale = sheet.oversampling
         self.image = Image.new("L", (sheet.columns * self.scale, sheet.rows * self.scale))
         self.pen = ImageDraw.Draw(self.image)
-        self.filled, self.holed = 0, 0
+        self.filled, self.holed, self.stroked = 0, 0, 0
 
     def fill(self, rings: list[NDArray[np.float64]]) -> None:
         """Fill a polygon with holes, its rings in columns and rows.
@@ -62,16 +63,25 @@ class Canvas:
     def _spent(self, box: Box, before: int, most: int) -> int:
         """The area of a box, if together with what was spent before it is at most so many canvases."""
         area = max(0, box[2] - box[0]) * max(0, box[3] - box[1])
-        if before + area > most * self.image.width * self.image.height:
-            remedy = "give every place once"
-            raise InputError("upload", f"its shapes cover the map more than {most} times over", remedy)
+        self._require_few(before + area, most, "shapes")
         return area
 
-    def line(self, line: NDArray[np.float64], width_mm: float) -> None:
-        """Draw a line given in columns and rows."""
+    def _require_few(self, spent: int, most: int, what: str) -> None:
+        if spent > most * self.image.width * self.image.height:
+            raise InputError("upload", f"its {what} cover the map more than {most} times over", "give every place once")
+
+    def line(self, line: NDArray[np.float64], width_mm: float, *, of_file: bool = True) -> None:
+        """Draw a line given in columns and rows; one that is of no file is none too many.
+
+        Raises:
+            InputError: what was stroked so far of the file covers the canvas too often.
+        """
         pixels = self._pixels(line)
         width = max(1, round(width_mm / self.sheet.column_mm * self.scale))
+        length = int(np.hypot(*np.diff(pixels, axis=0).T).sum())
         for shift, _ in self._places(pixels, width):
+            self.stroked += length * width if of_file else 0
+            self._require_few(self.stroked, _MOST_STROKED, "lines")
             self.pen.line(_moved(pixels, shift, 0).ravel().tolist(), fill=255, width=width, joint="curve")
 
     def coverage(self) -> NDArray[np.float32]:

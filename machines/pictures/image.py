@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
@@ -11,7 +13,8 @@ from PIL import Image
 
 from machines.errors import InputError
 from machines.pictures.checks import require, require_between
-from machines.pictures.image_file import read_light
+from machines.pictures.image_file import check_image, read_light
+from machines.pictures.one_at_a_time import ONE_AT_A_TIME
 from machines.pictures.sheet import Sheet
 from machines.pictures.sky import SkyNumbers
 
@@ -48,7 +51,8 @@ class WrappedImage:
 
     def check_upload(self, upload: bytes | None) -> None:
         """Raise an InputError unless the picture can be drawn from what was uploaded with it."""
-        self._light(upload)
+        with ONE_AT_A_TIME, _named():
+            check_image(_given(upload))
 
     def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
         """The tone of one turn; the sky is not asked.
@@ -56,24 +60,19 @@ class WrappedImage:
         Raises:
             InputError: the upload cannot be printed, or the blend is longer than half the turn.
         """
-        light = self._light(upload)
         blend = round(self.blend_mm / sheet.column_mm)
         require(
             blend <= sheet.columns // 2, "blend_mm", f"{self.blend_mm:g} mm", f"give at most {sheet.width_mm / 2:g} mm"
         )
-        ink = light if self.negative else 1.0 - light
-        if (sheet.travel == "right") != self.mirror:
-            ink = ink[:, ::-1]
-        tone = self._fitted(ink, sheet, sheet.columns + blend)
+        with ONE_AT_A_TIME:
+            with _named():
+                ink = read_light(_given(upload))
+            if not self.negative:
+                np.subtract(np.float32(1.0), ink, out=ink)
+            if (sheet.travel == "right") != self.mirror:
+                _mirror(ink)
+            tone = self._fitted(ink, sheet, sheet.columns + blend)
         return np.clip(_blended(tone, blend), 0.0, 1.0)
-
-    def _light(self, upload: bytes | None) -> NDArray[np.float32]:
-        if upload is None:
-            raise InputError("upload", "missing", "upload a PNG, JPEG or TIFF")
-        try:
-            return read_light(upload)
-        except InputError as error:
-            raise error.within("upload") from error
 
     def _fitted(self, ink: NDArray[np.float32], sheet: Sheet, columns: int) -> NDArray[np.float32]:
         """The ink laid on a blank sheet of that many columns."""
@@ -85,6 +84,27 @@ class WrappedImage:
             return _centred(_resized(ink, rows, columns, sheet.rows / rows, 1.0), sheet.rows, axis=0)
         across = sheet.height_mm * width / height / sheet.column_mm
         return _centred(_resized(ink, sheet.rows, across, 1.0, columns / across), columns, axis=1)
+
+
+def _given(upload: bytes | None) -> bytes:
+    if upload is None:
+        raise InputError("upload", "missing", "upload a PNG, JPEG or TIFF")
+    return upload
+
+
+@contextmanager
+def _named() -> Iterator[None]:
+    """What is wrong with the file is said of the upload."""
+    try:
+        yield
+    except InputError as error:
+        raise error if error.field == "upload" else error.within("upload") from error
+
+
+def _mirror(ink: NDArray[np.float32]) -> None:
+    """Exchange left and right in place, row by row: a second copy would be as large as the image."""
+    for row in ink:
+        row[:] = row[::-1].copy()
 
 
 def _resized(

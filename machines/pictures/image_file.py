@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 
 import numpy as np
@@ -15,6 +16,9 @@ from machines.errors import InputError
 LARGEST_IMAGE_BYTES = 128_000_000
 # About 600 mm at 600 dpi by 200 mm; more is finer than any paper shows. Pillow takes more for a bomb by itself.
 MOST_PIXELS = 80_000_000
+# Ten are usual in a progressive JPEG; a preview in the file has its own.
+MOST_SCANS = 50
+_START_OF_SCAN = b"\xff\xda"
 _FORMATS = ("PNG", "JPEG", "TIFF")
 _SIXTEEN_BITS = ("I;16", "I;16L", "I;16B", "I;16N")
 # What Pillow turns into red, green and blue by itself. CMYK is turned without a colour profile.
@@ -30,18 +34,35 @@ def read_light(data: bytes) -> NDArray[np.float32]:
     Transparent places show white paper. The orientation that a camera wrote into the file is applied. Values are
     taken to be sRGB; a colour profile in the file is not used.
 
+    At its height this takes eight bytes a pixel besides the file: 640 MB for the largest image.
+
     Returns:
         Luminance in linear light, 0 black to 1 white, float32 of shape (height, width).
 
     Raises:
         InputError: not a whole PNG, JPEG or TIFF of a mode that can be printed, or too large.
     """
+    with _opened(data) as image:
+        return _light(image)
+
+
+def check_image(data: bytes) -> None:
+    """Raise the InputError that reading the image would."""
+    with _opened(data):
+        pass
+
+
+@contextmanager
+def _opened(data: bytes) -> Iterator[Image.Image]:
+    """The image of a file, decoded and upright."""
     if len(data) > LARGEST_IMAGE_BYTES:
         raise InputError("", f"{len(data):,} bytes", f"give a file of at most {LARGEST_IMAGE_BYTES:,} bytes")
     try:
         with Image.open(io.BytesIO(data), formats=_FORMATS) as image:
-            _check(image)
-            return _light(ImageOps.exif_transpose(image))
+            _check(image, data)
+            image.load()
+            ImageOps.exif_transpose(image, in_place=True)
+            yield image
     except InputError:
         raise
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
@@ -52,17 +73,29 @@ def read_light(data: bytes) -> NDArray[np.float32]:
         raise InputError("", f"not a whole PNG, JPEG or TIFF ({error})", "save it again as one of them") from error
 
 
-def _check(image: Image.Image) -> None:
+def _check(image: Image.Image, data: bytes) -> None:
     """Refuse what cannot be printed before a pixel of it is decoded."""
     if image.width * image.height > MOST_PIXELS:
         size = f"{image.width:,} by {image.height:,} pixels"
         raise InputError("", size, f"give at most {MOST_PIXELS:,} pixels: scale it down")
-    frames = getattr(image, "n_frames", 1)
-    if frames > 1:
-        raise InputError("", f"{frames} pages or frames", "give a file with one image")
+    if _has_another(image):
+        raise InputError("", "more than one page or frame", "give a file with one image")
     if image.mode not in _EIGHT_BITS + _SIXTEEN_BITS:
         kinds = "grey, colour, palette or CMYK of 8 bits, or grey of 16"
         raise InputError("", f"mode {image.mode} cannot be printed", f"give {kinds}")
+    # Each scan goes over the whole image, and a few bytes are one; coded data holds no such pair of bytes.
+    scans = data.count(_START_OF_SCAN) if image.format == "JPEG" else 0
+    if scans > MOST_SCANS:
+        raise InputError("", f"{scans:,} scans", f"give a JPEG of at most {MOST_SCANS}: save it again")
+
+
+def _has_another(image: Image.Image) -> bool:
+    """Whether a second page or frame stands in the file. Counting them would read the list of all to its end."""
+    try:
+        image.seek(1)
+    except EOFError:
+        return False
+    return True
 
 
 def _light(image: Image.Image) -> NDArray[np.float32]:

@@ -12,6 +12,7 @@ from machines.errors import InputError
 from machines.pictures.canvas import Canvas, hatching
 from machines.pictures.checks import require, require_between, require_limits, require_tones
 from machines.pictures.geojson import Shapes, read_geojson, read_land
+from machines.pictures.one_at_a_time import ONE_AT_A_TIME
 from machines.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels
 from machines.pictures.rings import Positions, coast, densified, unwrap
 from machines.pictures.sheet import Sheet
@@ -90,7 +91,8 @@ class LandPicture:
         if upload is None:
             raise InputError("upload", "missing", "upload GeoJSON, or choose the land that comes with the product")
         try:
-            return read_geojson(upload)
+            with ONE_AT_A_TIME:
+                return read_geojson(upload)
         except InputError as error:
             raise error.within("upload") from error
 
@@ -134,7 +136,8 @@ class LandPicture:
         if self.ink < 1.0:
             tone *= np.float32(self.ink)
         if self.graticule_degrees:
-            np.maximum(tone, self._strokes(self._graticule(), sheet) * np.float32(self.graticule_ink), out=tone)
+            net = self._strokes(self._graticule(), sheet, of_file=False)
+            np.maximum(tone, net * np.float32(self.graticule_ink), out=tone)
         return self._within_limits(tone, sheet)
 
     def _areas(self, shapes: Shapes, sheet: Sheet) -> NDArray[np.float32]:
@@ -145,10 +148,10 @@ class LandPicture:
             canvas.fill([next(points) for _ in rings])
         return canvas.coverage()
 
-    def _strokes(self, lines: list[Positions], sheet: Sheet) -> NDArray[np.float32]:
+    def _strokes(self, lines: list[Positions], sheet: Sheet, *, of_file: bool = True) -> NDArray[np.float32]:
         canvas = Canvas(sheet)
         for line in self._points([densified(line) for line in lines], sheet):
-            canvas.line(line, self.line_mm)
+            canvas.line(line, self.line_mm, of_file=of_file)
         return canvas.coverage()
 
     def _graticule(self) -> list[Positions]:

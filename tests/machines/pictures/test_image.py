@@ -129,7 +129,7 @@ REFUSED = {
     "text": (b"<svg></svg>", "not a whole"),
     "gif": (saved(GREY, "GIF"), "not a whole"),
     "bmp": (saved(GREY, "BMP"), "not a whole"),
-    "two pages": (pages(), "2 pages"),
+    "two pages": (pages(), "more than one page"),
     "floating point": (saved(Image.fromarray(ramp().astype(np.float32)), "TIFF"), "mode F cannot"),
     "32 bits": (saved(Image.fromarray(ramp().astype(np.int32)), "TIFF"), "mode I cannot"),
     "lab": (saved(Image.new("LAB", (8, 8)), "TIFF"), "mode LAB cannot"),

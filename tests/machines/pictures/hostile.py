@@ -1,0 +1,58 @@
+"""Files that are made to keep whoever opens them busy, or to fill memory."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+from typing import Any
+
+from PIL import Image
+
+
+def tiff_of_pages(pages: int) -> bytes:
+    """One grey dot that very many pages show: 114 bytes a page."""
+    tags = ((256, 1), (257, 1), (258, 8), (259, 1), (262, 1), (273, 8), (277, 1), (278, 1), (279, 1))
+    entries = b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in tags)
+    directory = struct.pack("<H", len(tags)) + entries
+    at, parts = 10, [struct.pack("<2sHI", b"II", 42, 10), b"\xff\0"]
+    for page in range(pages):
+        at += len(directory) + 4
+        parts += [directory, struct.pack("<I", at if page < pages - 1 else 0)]
+    return b"".join(parts)
+
+
+def plain_png(width: int, height: int) -> bytes:
+    """One colour, half transparent: some bytes for a thousand pixels."""
+    stream = io.BytesIO()
+    Image.new("RGBA", (width, height), (10, 20, 30, 128)).save(stream, "PNG")
+    return stream.getvalue()
+
+
+def jpeg_of_scans(scans: int) -> bytes:
+    """A progressive JPEG whose last scan comes very many times."""
+    stream = io.BytesIO()
+    Image.effect_noise((64, 64), 40).save(stream, "JPEG", progressive=True)
+    data = stream.getvalue()
+    last = data.rindex(b"\xff\xda")
+    return data[:last] + data[last:-2] * (scans - data.count(b"\xff\xda") + 1) + data[-2:]
+
+
+def geojson(kind: str, coordinates: Any) -> bytes:
+    return json.dumps({"type": kind, "coordinates": coordinates}).encode()
+
+
+def triangles(count: int) -> bytes:
+    """So many small polygons beside one another."""
+    corners = [(round(-180 + i * 0.37 % 359, 2), round(-80 + i * 0.11 % 160, 2)) for i in range(count)]
+    return geojson("MultiPolygon", [[[[x, y], [x + 0.5, y], [x, y + 0.5], [x, y]]] for x, y in corners])
+
+
+def zigzag(positions: int, latitude: float = 70.0) -> bytes:
+    """A line that runs from one side of the map to the other and back, again and again."""
+    return geojson("LineString", [[80 * (-1) ** i, latitude * (-1) ** i] for i in range(positions)])
+
+
+def empty_arrays(count: int) -> bytes:
+    """Three bytes each, and a hundred once they are read."""
+    return b'{"type":"Polygon","coordinates":[' + b"[]," * (count - 2) + b"[]]}"

@@ -1,0 +1,164 @@
+"""Files from strangers that are small and cost much: refused before they cost it, or drawn within stated memory."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from machines.errors import InputError
+from machines.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, geojson
+from machines.pictures.canvas import Canvas
+from machines.pictures.geojson import read_geojson
+from machines.pictures.image_file import check_image, read_light
+from machines.pictures.one_at_a_time import ONE_AT_A_TIME
+from tests.machines.pictures.hostile import (
+    empty_arrays,
+    jpeg_of_scans,
+    plain_png,
+    tiff_of_pages,
+    triangles,
+    zigzag,
+)
+
+SHEET = Sheet(columns=400, rows=100, width_mm=40.0, height_mm=10.0)
+SKY = SkyNumbers()
+# How much more memory drawing a file took than the process had before, bytes.
+DRAWN = """
+import resource, sys
+from pathlib import Path
+from machines.pictures import Sheet, SkyNumbers, WrappedImage
+data = Path(sys.argv[1]).read_bytes()
+peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+sheet = Sheet(columns=400, rows=100, width_mm=40.0, height_mm=10.0, travel=sys.argv[2])
+before = peak()
+WrappedImage().check_upload(data)
+WrappedImage().draw(SkyNumbers(), sheet, data)
+print(peak() - before)
+"""
+
+
+@pytest.mark.parametrize("pages", [2, 200_000])
+def test_of_many_pages_only_the_second_is_looked_for(pages: int) -> None:
+    with pytest.raises(InputError, match="more than one page or frame"):
+        check_image(tiff_of_pages(pages))
+    assert read_light(tiff_of_pages(1)).shape == (1, 1)
+
+
+def test_a_jpeg_of_very_many_scans_is_refused() -> None:
+    assert read_light(jpeg_of_scans(50)).shape == (64, 64)
+    with pytest.raises(InputError, match="51 scans; give a JPEG of at most 50"):
+        read_light(jpeg_of_scans(51))
+
+
+@pytest.mark.parametrize("travel", ["right", "left"])
+def test_an_image_takes_eight_bytes_a_pixel_and_no_more(tmp_path: Path, travel: str) -> None:
+    width, height = 5000, 4000
+    (tmp_path / "plain.png").write_bytes(plain_png(width, height))
+    command = [sys.executable, "-c", DRAWN, str(tmp_path / "plain.png"), travel]
+    took = int(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    assert took < 8 * width * height + 40_000_000
+
+
+@pytest.mark.parametrize("parameters", [{}, {"mirror": True}, {"negative": True}])
+def test_what_is_done_in_place_is_done_right(parameters: dict[str, bool]) -> None:
+    tone = WrappedImage(**parameters).draw(SKY, SHEET, plain_png(4, 1))
+    other = WrappedImage(**parameters).draw(SKY, SHEET, plain_png(4, 1))
+    assert np.array_equal(tone, other)
+    plain = 1.0 - float(read_light(plain_png(1, 1))[0, 0])
+    assert tone == pytest.approx(1.0 - plain if parameters.get("negative") else plain, abs=1e-5)
+
+
+def test_small_shapes_are_counted_before_any_is_read() -> None:
+    broken = json.loads(triangles(50_001))
+    broken["coordinates"][0] = [[["no", "position"]]]
+    with pytest.raises(InputError, match="more than 50,000 rings and lines"):
+        read_geojson(json.dumps(broken).encode())
+    assert len(read_geojson(triangles(50_000)).polygons) == 50_000
+
+
+def test_positions_are_counted_before_any_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(geojson, "MOST_POSITIONS", 9)
+    line = [["no", "position"]] * 10
+    with pytest.raises(InputError, match="more than 9 positions"):
+        read_geojson(json.dumps({"type": "MultiLineString", "coordinates": [line]}).encode())
+
+
+@pytest.mark.parametrize("opens", [b"[", b"{"])
+def test_what_would_fill_memory_is_not_even_parsed(opens: bytes) -> None:
+    with pytest.raises(InputError, match="more than 2,500,000 arrays or 500,000 objects"):
+        read_geojson(
+            empty_arrays(2_500_001) if opens == b"[" else b'{"type":"Polygon","coordinates":[' + b"{}," * 500_001
+        )
+
+
+def test_long_sloping_edges_are_bounded() -> None:
+    assert len(read_geojson(zigzag(20_000)).lines[0]) == 20_000  # 140 degrees down, 160 along: 140 steps each
+    with pytest.raises(InputError, match="more than 4,000,000 degrees of sloping edges"):
+        read_geojson(zigzag(29_000))
+    assert len(read_geojson(zigzag(29_000, latitude=0.0)).lines[0]) == 29_000
+
+
+def test_from_one_line_to_the_next_is_no_edge(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(geojson, "MOST_STEPS", 100)
+    lines = [[[0, 0], [1, 1]], [[90, 60], [91, 61]], [[0, 0], [1, 1]]]
+    assert len(read_geojson(json.dumps({"type": "MultiLineString", "coordinates": lines}).encode()).lines) == 3
+
+
+def test_strokes_cover_the_map_so_often_and_no_more() -> None:
+    canvas = Canvas(SHEET)
+    across = np.array([[0.0, 50.0], [399.0, 50.0]])
+    for _ in range(1000):  # a hundredth of the map each, and a fifth where the net is drawn
+        canvas.line(across, 20.0, of_file=False)
+    with pytest.raises(InputError, match="its lines cover the map more than 200 times over"):
+        for _ in range(1000):
+            canvas.line(across, 5.0)
+    with pytest.raises(InputError, match="its lines cover the map"):
+        LandPicture(data="upload", line_mm=5.0).draw(SKY, SHEET, zigzag(2_000, latitude=0.0))
+
+
+def test_a_picture_is_opened_when_no_other_is(request: pytest.FixtureRequest) -> None:
+    done = threading.Event()
+
+    def draw() -> None:
+        WrappedImage().draw(SKY, SHEET, plain_png(4, 4))
+        LandPicture(data="upload").check_upload(triangles(3))
+        done.set()
+
+    thread = threading.Thread(target=draw)
+    with ONE_AT_A_TIME:
+        thread.start()
+        assert not done.wait(0.3)
+    assert done.wait(30.0)
+    thread.join()
+
+
+@pytest.mark.parametrize(
+    ("position", "said"),
+    [
+        ([True, 1], "[True, 1] is no position"),
+        (["1", "2"], "['1', '2'] is no position"),
+        ([1], "[1] is no position"),
+        ([1e999, 0], "[inf, 0] is no position"),
+        ([10**400, 0], "is no position"),
+        ([0, 90.5], "[0, 90.5] is no position"),
+        ({"0": 1}, "{'0': 1} is no position"),
+        ("ab", "'ab' is no position"),
+        ([[1], [2]], "[[1], [2]] is no position"),
+    ],
+)
+def test_one_that_is_no_position_among_many_is_named(position: object, said: str) -> None:
+    line = json.dumps([[0, 0], [1, 1], position, [2, 2]]).replace("Infinity", "1e999")
+    with pytest.raises(InputError) as caught:
+        read_geojson(f'{{"type":"LineString","coordinates":{line}}}'.encode())
+    assert caught.value.field == "coordinates[2]" and said in caught.value.problem
+
+
+def test_positions_may_have_a_height_or_not() -> None:
+    (line,) = read_geojson(b'{"type":"LineString","coordinates":[[0, 1, null], [2, 3], [4, 5, 6, 7]]}').lines
+    assert line.tolist() == [[0, 1], [2, 3], [4, 5]]
