@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 
-from tests.faults.scenario import draw
+from tests.faults.scenario import Scenario, draw
 
 
-def covering(seeds: Iterable[int], wanted: Collection[str]) -> list[int]:
+def covering(seeds: Iterable[int], wanted: Collection[str], drawn: Callable[[int], Scenario] = draw) -> list[int]:
     """Seeds chosen one after another for what each adds, of `Scenario.has`, in the time it lasts.
 
     Raises:
         ValueError: something wanted is in none of them.
     """
-    scenarios = [draw(seed) for seed in seeds]
+    scenarios = [drawn(seed) for seed in seeds]
     chosen: list[int] = []
     missing = set(wanted)
     while missing:

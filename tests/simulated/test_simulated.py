@@ -11,16 +11,15 @@ from typing import Any
 
 from server.demo.processes import ROOT
 from tests.faults.covering import covering
-from tests.faults.kinds import KINDS
+from tests.faults.kinds import ALL
 from tests.faults.options import POLICIES, PROFILES
-from tests.faults.scenario import draw
+from tests.simulated.more import draw_more
 
-# Enough for ten of them to have everything.
+# Enough for some of them to have everything.
 SEEDS = range(1, 5000)
-# Seeds that broke once, each by what it found.
-BROKE = {
-    7: "what came with an instant that cannot be is taken as when it was told, and the judge has to know",
-}
+# Seeds that broke once as the fault runs have them, for what product, world or judge did not know then. A seed that
+# breaks with what is more here is kept as the plan of faults that it takes, as more may be drawn one day.
+BROKE = (1, 4, 7, 9, 92, 117, 185, 203, 267)
 
 
 def played(arguments: list[str], file: Path, hash_seed: int) -> tuple[dict[str, Any], str]:
@@ -33,7 +32,7 @@ def played(arguments: list[str], file: Path, hash_seed: int) -> tuple[dict[str, 
 
 
 def test_the_same_seed_gives_the_same_bytes_in_another_process_with_other_hashes(tmp_path: Path) -> None:
-    arguments = ["--scenarios", "3", "--seed", "20", "--workers", "1"]
+    arguments = ["--scenarios", "3", "--seed", "24", "--workers", "1"]
     (first, _), (second, _) = (
         played(arguments, tmp_path / f"{hash_seed}.json", hash_seed) for hash_seed in (1, 4_000_000_000)
     )
@@ -44,11 +43,17 @@ def test_the_same_seed_gives_the_same_bytes_in_another_process_with_other_hashes
 
 
 def test_every_kind_of_fault_leaves_the_promises_kept(tmp_path: Path) -> None:
-    wanted = {*KINDS, *PROFILES, *POLICIES}
-    seeds = sorted({*covering(SEEDS, wanted), *BROKE})
-    assert wanted <= set().union(*(draw(seed).has for seed in seeds))
+    wanted = {*ALL, *PROFILES, *POLICIES}
+    seeds = covering(SEEDS, wanted, draw_more)
+    assert wanted <= set().union(*(draw_more(seed).has for seed in seeds))
     found, said = played(["--only", *map(str, seeds)], tmp_path / "found.json", 1)
     assert found["scenarios"] == len(seeds)
     assert not found["broken"], said
     assert found["columns"]["printed"] > 100 * len(seeds) / 2
     assert found["relay_struck"], "the network did strike"
+
+
+def test_what_broke_once_is_kept(tmp_path: Path) -> None:
+    found, said = played(["--plain", "--only", *map(str, BROKE)], tmp_path / "found.json", 1)
+    assert found["scenarios"] == len(BROKE)
+    assert not found["broken"], said
