@@ -31,7 +31,7 @@ from machines.node.asked import AskedForWork
 from machines.node.assembly import Board, Parts, assemble
 from machines.node.client import Client, Credentials
 from machines.node.journal import FILE_NAME, Journal, change_state, open_journal
-from machines.node.panel.serving import Panel
+from machines.node.panel.panel import Panel
 from machines.node.settings import Settings
 from machines.profile import Profile
 from machines.wire import RunWork

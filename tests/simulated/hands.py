@@ -6,6 +6,7 @@ What they wait for passes in virtual time. Of the panel what is done is played, 
 from __future__ import annotations
 
 import io
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
@@ -20,7 +21,7 @@ from machines.errors import InputError
 from machines.node import __main__ as command_line
 from machines.node import board_commands
 from machines.node.journal import Journal, open_journal
-from machines.node.panel.serving import Panel
+from machines.node.panel.panel import Panel
 from tests.simulated.world import Task
 
 
@@ -62,7 +63,7 @@ class Hands:
             return
         try:
             self.panel.act(action, form)
-        except InputError as error:
+        except (InputError, sqlite3.Error, OSError) as error:  # which the page says
             self.refused.append(f"{action} {error}")
 
     def gone(self) -> None:

@@ -6,6 +6,7 @@ import contextlib
 import hmac
 import logging
 import socket
+import sqlite3
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -22,6 +23,11 @@ from machines.node.panel.panel import Panel
 from machines.node.panel.pin import LockedOut, Session
 
 log = logging.getLogger(__name__)
+
+NOT_NOTED = (
+    "Nothing was noted, as the board's card cannot be written: the machine goes on as it was. If it must stand still,"
+    " use the stop control beside it, which cuts the power"
+)
 
 COOKIE, KNOWN = "panel", "panel-known"
 KNOWN_S = 15_552_000
@@ -155,10 +161,7 @@ class _Handler(BaseHTTPRequestHandler):
         if not (self.panel.stop_is_open and action in pages.OPEN):
             self._page(HTTPStatus.FORBIDDEN, self.panel.enter("Enter the PIN first, or again."))
             return
-        try:
-            status, said = HTTPStatus.OK, self.panel.act(action, form)
-        except InputError as error:
-            status, said = HTTPStatus.CONFLICT, str(error)
+        status, said = self._done(action, form)
         self._page(status, self.panel.status(said))
 
     def _with_session(self, form: dict[str, str]) -> None:
@@ -175,12 +178,17 @@ class _Handler(BaseHTTPRequestHandler):
             self._page(HTTPStatus.NOT_FOUND, "There is no such page.", "text/plain")
 
     def _act(self, session: Session, form: dict[str, str]) -> None:
+        status, said = self._done(form.get("action", ""), form)
+        self._page(status, self.panel.actions(session, said))
+
+    def _done(self, action: str, form: dict[str, str]) -> tuple[HTTPStatus, str]:
+        """What came of what a person asked for, and what to say about it."""
         try:
-            said = self.panel.act(form.get("action", ""), form)
+            return HTTPStatus.OK, self.panel.act(action, form)
         except InputError as error:
-            self._page(HTTPStatus.CONFLICT, self.panel.actions(session, str(error)))
-            return
-        self._page(HTTPStatus.OK, self.panel.actions(session, said))
+            return HTTPStatus.CONFLICT, str(error)
+        except (sqlite3.Error, OSError) as error:
+            return HTTPStatus.SERVICE_UNAVAILABLE, f"{NOT_NOTED} ({error})"
 
     def _form(self) -> dict[str, str] | None:
         length = self.headers.get("Content-Length", "")

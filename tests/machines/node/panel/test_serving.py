@@ -320,6 +320,19 @@ def test_what_cannot_be_done_now_is_said(browser: Browser) -> None:
     assert browser.act("fly").status == 409
 
 
+def test_on_a_card_that_cannot_be_written_it_is_said_that_nothing_was_noted(browser: Browser, node: Rig) -> None:
+    browser.enter()
+    token = browser.form_token()
+    with node.journal.reading() as db:
+        db.execute("PRAGMA query_only = 1")
+    answer = browser.post("/act", form_token=token, action="stop")
+    assert answer.status == 503
+    assert "Nothing was noted" in answer.data.decode()
+    with node.journal.reading() as db:
+        db.execute("PRAGMA query_only = 0")
+    assert browser.act("stop").status == 200
+
+
 def test_the_knife_is_armed_only_by_a_person_who_has_looked(
     browser: Browser, node: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
