@@ -1,5 +1,6 @@
 # A field node with a simulated machine, for trying out a fleet. A node beside a real machine runs on the board itself.
-FROM python:3.12-slim
+ARG PYTHON_IMAGE=python:3.12-slim
+FROM ${PYTHON_IMAGE}
 
 ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1
 WORKDIR /srv/dayroll

@@ -1,5 +1,6 @@
 # The server of a fleet: web, worker and beat run from this one image (docker/compose.yaml).
-FROM python:3.12-slim
+ARG PYTHON_IMAGE=python:3.12-slim
+FROM ${PYTHON_IMAGE}
 
 ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 DAYROLL_HOME=/var/lib/dayroll
 WORKDIR /srv/dayroll

@@ -1,14 +1,17 @@
 """Reading the server's settings from environment variables: what cannot be read is named, never passed over.
 
-There are five kinds of value, of a few lines each, for which no library is installed; the address of a database is
-read by PostgreSQL's own.
+There are a few kinds of value, of a few lines each, for which no library is installed; the address of a database is
+read by PostgreSQL's own. A password may stand in a file of its own, named by a variable that ends in _PASSWORD_FILE, so
+that it is in nobody's list of processes or of variables.
 """
 
 from __future__ import annotations
 
 import math
 import os
+from pathlib import Path
 from typing import Any
+from urllib.parse import quote, urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
 
@@ -84,8 +87,50 @@ def postgresql(name: str) -> dict[str, Any] | None:
     except ProgrammingError:
         raise ImproperlyConfigured(f"{name} cannot be read: {remedy}") from None
     places = {setting: said.pop(word, "") for setting, word in PLACES.items()}
+    if password := password_of(name, stands_already=bool(places["PASSWORD"])):
+        places["PASSWORD"] = password
     if not places["NAME"]:
         raise ImproperlyConfigured(f"{name} names no database: {remedy}")
     if not all(port.isdecimal() for port in places["PORT"].split(",") if port):
         raise ImproperlyConfigured(f"{name} has a port that is no number: {remedy}")
     return {"ENGINE": "django.db.backends.postgresql", **places, "OPTIONS": said}
+
+
+def broker(name: str, usual: str) -> str:
+    """The address of the broker in a variable, or the usual one, with the password of its file, if there is one.
+
+    Raises:
+        ImproperlyConfigured: a password stands in both; or the file holds none.
+    """
+    address = os.environ.get(name) or usual
+    parts = urlsplit(address)
+    password = password_of(name, stands_already=parts.password is not None)
+    if password is None:
+        return address
+    user = quote(parts.username or "", safe="")
+    return parts._replace(netloc=f"{user}:{quote(password, safe='')}@{parts.netloc.rpartition('@')[2]}").geturl()
+
+
+def password_of(name: str, *, stands_already: bool) -> str | None:
+    """The password that belongs to an address, from the file that a variable names; None where it is not set.
+
+    Args:
+        name: of the variable with the address.
+        stands_already: whether the address has a password in it.
+
+    Raises:
+        ImproperlyConfigured: a password stands in both; or the file cannot be read, or holds none.
+    """
+    variable = f"{name}_PASSWORD_FILE"
+    file = os.environ.get(variable, "")
+    if not file:
+        return None
+    if stands_already:
+        raise ImproperlyConfigured(f"{name} has a password in it, and {variable} another: leave one out")
+    try:
+        password = Path(file).read_text(encoding="utf-8").strip("\r\n")
+    except (OSError, ValueError) as error:
+        raise ImproperlyConfigured(f"{variable}: {file} cannot be read: {error}") from None
+    if not password or "\n" in password:
+        raise ImproperlyConfigured(f"{variable}: {file} must hold one line, the password")
+    return password

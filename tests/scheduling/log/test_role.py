@@ -10,7 +10,6 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-import yaml
 from django.core.management import CommandError, call_command
 from django.db import IntegrityError, ProgrammingError, connections, transaction
 
@@ -159,6 +158,20 @@ def test_the_command_shows_what_it_did(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.postgres
 @pytest.mark.django_db(databases=["default", "postgres"])
+def test_the_command_takes_the_password_from_a_file(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("server.console.management.commands.log.connections", {"default": connections["postgres"]})
+    file = tmp_path / "password"
+    file.write_text("opensesame\n")
+    out = StringIO()
+    call_command("log", "role", ROLE, "--password-file", str(file), stdout=out)
+    assert "opensesame" not in out.getvalue()
+    with connections["postgres"].cursor() as cursor:
+        cursor.execute("SELECT rolpassword FROM pg_authid WHERE rolname = %s", [ROLE])
+        assert scram_fits(cursor.fetchone()[0], "opensesame")
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(databases=["default", "postgres"])
 def test_the_command_takes_the_password_from_the_environment_and_never_shows_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -170,28 +183,3 @@ def test_the_command_takes_the_password_from_the_environment_and_never_shows_it(
     call_command("log", "role", ROLE, "--password-variable", "SECRET_OF_A_TEST", stdout=out)
     assert "opensesame" not in out.getvalue()
     assert "password" not in out.getvalue().splitlines()[-1]
-
-
-def test_only_the_migrations_of_the_fleet_run_as_the_owner() -> None:
-    services = yaml.safe_load((Path(__file__).parents[3] / "docker" / "compose.yaml").read_text())["services"]
-    addresses = {name: service.get("environment", {}).get("DAYROLL_DATABASE") for name, service in services.items()}
-    users = {name: found[1] for name, text in addresses.items() if text and (found := re.match(r"\w+://(\w+):", text))}
-    assert users == {
-        "migrate": "dayroll",
-        "web": "dayroll_server",
-        "worker": "dayroll_server",
-        "beat": "dayroll_server",
-    }
-    assert services["database"]["environment"]["POSTGRES_USER"] == users["migrate"]
-    assert "log role dayroll_server --password-variable SERVER_PASSWORD" in services["migrate"]["command"][-1]
-    assert "SERVER_PASSWORD" in services["migrate"]["environment"]
-    for name in ("web", "worker", "beat"):
-        assert services[name]["depends_on"]["migrate"] == {"condition": "service_completed_successfully"}
-
-
-def test_no_server_of_the_fleet_can_read_the_key_that_signs_the_log() -> None:
-    services = yaml.safe_load((Path(__file__).parents[3] / "docker" / "compose.yaml").read_text())["services"]
-    holders = {name for name, service in services.items() for one in service.get("volumes", []) if "keys:" in one}
-    assert holders == {"migrate"}
-    assert services["migrate"]["environment"]["DAYROLL_LOG_KEY"] == "/var/lib/dayroll-keys/log-key.pem"
-    assert [name for name, one in services.items() if "DAYROLL_LOG_KEY" in one.get("environment", {})] == ["migrate"]

@@ -94,7 +94,8 @@ class Command(BaseCommand):
         variable = options["password_variable"]
         if variable is not None and variable not in os.environ:
             raise CommandError(f"{variable} is not in the environment; set it to the role's password.")
-        password = None if variable is None else os.environ[variable]
+        file = options["password_file"]
+        password = file.read_text().strip("\r\n") if file else os.environ[variable] if variable else None
         for statement in prepare(connections["default"], options["name"], password):
             self.stdout.write(f"{statement};")
         wanted = "" if password else f"it a password (\\password {options['name']} in psql) and "
@@ -199,7 +200,9 @@ def _add_guards(actions: Any) -> None:
     actions.add_parser("seal", help="put back the triggers that refuse to change an event")
     role = actions.add_parser("role", help="PostgreSQL: make a role to serve as that cannot change an event")
     role.add_argument("name", help="such as dayroll_server; one that is there gets the same rights")
-    role.add_argument("--password-variable", metavar="NAME", help="of the environment, with a password for the role")
+    password = role.add_mutually_exclusive_group()
+    password.add_argument("--password-variable", metavar="NAME", help="of the environment, with the role's password")
+    password.add_argument("--password-file", type=Path, metavar="FILE", help="with a password for the role")
     head = actions.add_parser("head", help="print a signed statement of the log as it is now, to be kept elsewhere")
     head.add_argument("--streams", action="store_true", help="with the end of each stream, so that one can be named")
     actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
