@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench faults simulate branches check format lock pictures
+.PHONY: demo test serve bench faults simulate modelled branches check format lock pictures
 .DELETE_ON_ERROR:
 
 PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
@@ -55,6 +55,10 @@ faults: .venv/server.stamp .venv-node/node.stamp
 # Scenarios as above, in one process under virtual time: a seed gives the same bytes each time.
 simulate: .venv/develop.stamp
 	@$(BIN)/python -m tests.simulated --scenarios $(N) --seed $(SEED)
+
+# Hours of a node beside a model of the server: no more of the world than a node sees, and many more of them.
+modelled: .venv/develop.stamp
+	@$(BIN)/python -m tests.modelled --scenarios $(N) --seed $(SEED)
 
 # The power goes at every place where it may.
 branches: .venv/develop.stamp

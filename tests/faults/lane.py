@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
+import sqlite3
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -28,6 +30,7 @@ from tests.faults.program import Program, program
 from tests.faults.relay import Relay, relaying
 from tests.faults.scenario import Scenario
 
+DATABASE = "dayroll.sqlite3"
 CLOCK_BEGINS = datetime(2026, 9, 1, tzinfo=UTC)
 # A column of two minutes lasts a twentieth of a second.
 SECONDS_SHOWN_PER_SECOND = 2400.0
@@ -115,6 +118,17 @@ class Lane:
     def command(self, *arguments: str) -> str:
         """What a command of the server says; raises where it fails."""
         return run([sys.executable, "-m", "server", *arguments], self.server_environment())
+
+    def copy_server(self, copy: Path) -> None:
+        """Copy the server's database, while it runs."""
+        with closing(sqlite3.connect(self.home / DATABASE)) as source, closing(sqlite3.connect(copy)) as target:
+            source.backup(target)
+
+    def put_server_back(self, copy: Path) -> None:
+        """The database of the server, which is off, as a copy has it."""
+        for ending in ("", "-wal", "-shm"):
+            self.home.joinpath(DATABASE + ending).unlink(missing_ok=True)
+        shutil.copy(copy, self.home / DATABASE)
 
     def remake_key(self) -> None:
         """The studio's way in, for a server that does not know it."""

@@ -15,7 +15,7 @@ from tests.faults.lane import Lane
 from tests.faults.people import tend
 from tests.faults.planning import plan_first
 from tests.faults.scenario import Scenario
-from tests.faults.stage import Stage
+from tests.faults.stage import Act, Stage
 
 LOOK_EVERY_S = 0.05
 # The limits are for a machine that is very busy, and are no promise.
@@ -31,7 +31,7 @@ def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
     stage = set_up(lane, scenario, folder)
     try:
         set_out(stage)
-        _happen(stage)
+        happen(stage, acts(stage))
         lane.relay.calm(scenario.seed)
         lane.wait()
         wait_until_accounted(stage)
@@ -57,9 +57,9 @@ def set_out(stage: Stage) -> None:
     plan_first(stage)
 
 
-def _happen(stage: Stage) -> None:
+def happen(stage: Stage, all_acts: list[Act]) -> None:
     """Do each act at its time, one by one, until all are done and the runs are over."""
-    stage.pending = acts(stage)
+    stage.pending = all_acts
     while stage.pending or stage.hours() < stage.scenario.hours:
         now_h = stage.hours()
         due = [act for act in stage.pending if act.at_h <= now_h and (stage.reachable or not act.needs_server)]

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import shutil
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
-
-DATABASE = "dayroll.sqlite3"
 
 
 def server_off(stage: Stage) -> None:
@@ -38,22 +34,16 @@ def _gone(stage: Stage, fault: Fault) -> list[Act]:
 def _restored(stage: Stage, fault: Fault) -> list[Act]:
     copied = stage.folder / f"copy-of-{fault.at_h}.sqlite3"
 
-    def copy() -> None:
-        with (
-            closing(sqlite3.connect(stage.lane.home / DATABASE)) as source,
-            closing(sqlite3.connect(copied)) as target,
-        ):
-            source.backup(target)
-
     def put_back() -> None:
         server_off(stage)
-        for ending in ("", "-wal", "-shm"):
-            stage.lane.home.joinpath(DATABASE + ending).unlink(missing_ok=True)
-        shutil.copy(copied, stage.lane.home / DATABASE)
+        stage.lane.put_server_back(copied)
         stage.forgot = True
         server_on(stage)
 
-    return [Act(fault.at_h, copy), Act(fault.at_h + fault.lasts_h, put_back)]
+    return [
+        Act(fault.at_h, lambda: stage.lane.copy_server(copied)),
+        Act(fault.at_h + fault.lasts_h, put_back),
+    ]
 
 
 def _rebuilt(stage: Stage, fault: Fault) -> list[Act]:

@@ -9,15 +9,15 @@ import urllib3
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 
-# How long the power is gone before something is made good, hours; from then on a word is tried.
-AWAY_H = 0.8
+# Of a word's time, in how much of it the power is gone before something is made good; from then on a word is tried.
+AWAY = 0.32
 TRY_EVERY_H = 0.05
 
 
 def _in_silence(stage: Stage, fault: Fault) -> list[Act]:
     def off() -> None:
         stage.board.power_off()
-        _try(stage, fault, stage.board.power_on)
+        _try(stage, fault, lambda: stage.board.power_on())  # which may be another by then
 
     return [Act(fault.at_h, off)]
 
@@ -41,7 +41,7 @@ def _in_replay(stage: Stage, fault: Fault) -> list[Act]:
         stage.board.power_on()
         _try(stage, fault, lambda: None)
 
-    return [Act(fault.at_h, lambda: stage.board.power_off()), Act(fault.at_h + AWAY_H, on)]
+    return [Act(fault.at_h, lambda: stage.board.power_off()), Act(fault.at_h + AWAY * fault.lasts_h, on)]
 
 
 def _try(stage: Stage, fault: Fault, then: Callable[[], None]) -> None:
