@@ -70,6 +70,7 @@ check: .venv/develop.stamp
 	@$(BIN)/mypy
 	@$(BIN)/lint-imports
 	@$(BIN)/deptry .
+	@$(BIN)/python -m tests.audit
 
 format: .venv/develop.stamp
 	@$(BIN)/ruff format .
