@@ -20,7 +20,7 @@ def write_part(folder: Path, content: Iterable[bytes]) -> Path:
     What is raised while the content comes, or because the disk is full, is passed on, and nothing is left. Parts that
     killed processes left in the folder a day ago are removed.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
@@ -47,13 +47,26 @@ def _remove_abandoned(folder: Path, newest: Path) -> None:
 def name_part(part: Path, path: Path) -> None:
     """Give a part its name, in one step. Where that fails, nothing is left of the part."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         part.replace(path)
     except OSError:
         part.unlink(missing_ok=True)
         raise
-    folder = os.open(path.parent, os.O_RDONLY)
+    sync_folder(path.parent)
+
+
+def make_folder(folder: Path) -> None:
+    """Have a folder, and those above it, with the names of new ones down to the disk."""
+    if not folder.is_dir():
+        make_folder(folder.parent)
+        folder.mkdir(exist_ok=True)
+        sync_folder(folder.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder down to the disk."""
+    descriptor = os.open(folder, os.O_RDONLY)
     try:
-        os.fsync(folder)
+        os.fsync(descriptor)
     finally:
-        os.close(folder)
+        os.close(descriptor)

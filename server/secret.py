@@ -6,7 +6,7 @@ import os
 import secrets
 from pathlib import Path
 
-from scheduling.files import write_part
+from scheduling.files import sync_folder, write_part
 
 OWN_FILE, OTHERS = 0o600, 0o077
 OWN_FOLDER = 0o700  # the database in it holds sessions and hashes of passwords: nobody else on the machine reads there
@@ -46,4 +46,5 @@ def secret_key(home: Path) -> str:
             pass  # another process was first
         finally:
             part.unlink()
+        sync_folder(home)
     return file.read_text()

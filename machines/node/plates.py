@@ -60,7 +60,7 @@ class PlateStore:
         came, wanted = (coming.dots_across, coming.columns), (profile.dots_across, profile.columns_per_turn)
         if came != wanted:
             raise InputError("plate", f"a plate of {came} dots came for a machine of {wanted}", "correct the run")
-        self.folder.mkdir(parents=True, exist_ok=True)
+        self._make_folder()
         self._require_room(coming)
         rows = self._path(digest).with_suffix(".rows")
         try:
@@ -80,8 +80,13 @@ class PlateStore:
         if shutil.disk_usage(self.folder).free < needed + LEAST_FREE:
             raise OSError(errno.ENOSPC, f"a plate is left out, so that {LEAST_FREE} octets stay free", str(self.folder))
 
+    def _make_folder(self) -> None:
+        if not self.folder.is_dir():
+            self.folder.mkdir(parents=True, exist_ok=True)
+            _sync_folder(self.folder.parent)
+
     def _write(self, digest: str, columns: Iterable[bytes]) -> None:
-        self.folder.mkdir(parents=True, exist_ok=True)
+        self._make_folder()
         partial = self._path(digest).with_suffix(".partial")
         with partial.open("wb") as file:
             file.writelines(columns)

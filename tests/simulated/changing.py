@@ -96,7 +96,6 @@ def _calibrated(stage: Stage, dice: Random) -> None:
     """Somebody measured the machine."""
     nozzles = PROFILES[stage.scenario.profile]["head"].get("nozzles", 0)
     measured = {
-        "feed_factor": round(dice.uniform(0.97, 1.03), 4),
         "dead_nozzles": sorted(dice.sample(range(nozzles), dice.randrange(4))) if nozzles else [],
         "head_to_knife_mm": dice.choice([None, 4.0, 5.0, 5.5, 9.0]),
     }

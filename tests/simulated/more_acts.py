@@ -84,7 +84,7 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
     def off() -> None:
         board = stage.board
         board.power_off(in_order=True)
-        if not board.hold_is_known() or board.runs():
+        if not board.hold_is_known() or board.runs() or board.child.read_only:  # type: ignore[attr-defined]
             board.power_on()
             return
         before = set_version(board.home, NEWER)

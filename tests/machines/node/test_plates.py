@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tracemalloc
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from machines.errors import InputError
 from machines.node.plates import PlateStore
 from tests.machines.node.relay import line_profile, picture
+from tests.simulated.card import Card, syncing
 
 PROFILE = line_profile(dots_across=21, columns_per_turn=97)
 PLATE = picture(PROFILE)
@@ -134,3 +136,14 @@ def test_a_card_that_is_nearly_full_is_left_to_the_journal(tmp_path: Path, monke
     monkeypatch.setattr(shutil, "disk_usage", lambda folder: usage._replace(free=free))
     store.keep(PLATE.digest, [PLATE.to_png()], PROFILE)
     assert store.has(PLATE.digest)
+
+
+def test_a_plate_that_is_kept_is_there_whole_wherever_the_power_goes(tmp_path: Path) -> None:
+    for seed in range(60):
+        home = tmp_path / str(seed)
+        home.mkdir()
+        card, store = Card(home, Random(seed)), PlateStore(home / "plates")
+        with syncing(lambda card=card: [card]):  # type: ignore[misc]
+            store.keep(PLATE.digest, [PLATE.to_png()], PROFILE)
+        card.lose()
+        assert np.array_equal(store.dots(PLATE.digest, 0, 97, PROFILE), PLATE.dots)
