@@ -99,8 +99,10 @@ class PlateStore:
         """The dots of running columns, shape (dots_across, end - first).
 
         Raises:
-            FileNotFoundError: the plate is not here.
+            FileNotFoundError: the plate is not here; nor is that of a column that is not held, whose digest is empty.
         """
+        if not digest:
+            raise FileNotFoundError("no plate is held for these columns")
         stride = -(-profile.dots_across // 8)
         with self._path(digest).open("rb") as file:
             packed = b"".join(_stretches(file.fileno(), first, end, profile.columns_per_turn, stride))

@@ -147,3 +147,11 @@ def test_a_plate_that_is_kept_is_there_whole_wherever_the_power_goes(tmp_path: P
             store.keep(PLATE.digest, [PLATE.to_png()], PROFILE)
         card.lose()
         assert np.array_equal(store.dots(PLATE.digest, 0, 97, PROFILE), PLATE.dots)
+
+
+def test_columns_that_are_not_held_have_no_dots(tmp_path: Path) -> None:
+    """Whoever looks around a burst asks also for what lies behind all that is held: no fault, there is just nothing."""
+    store = PlateStore(tmp_path)
+    for digest in ("", PLATE.digest):
+        with pytest.raises(FileNotFoundError):
+            store.dots(digest, 0, 1, PROFILE)
