@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
+
+from server import wiring
 
 HEADER = "X-Request-Id"
 
@@ -19,7 +20,7 @@ def numbered(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpReq
     """Middleware: number the request before anything else sees it, and its answer."""
 
     def number_and_answer(request: HttpRequest) -> HttpResponse:
-        request.dayroll_request_id = str(uuid.uuid4())  # type: ignore[attr-defined]
+        request.dayroll_request_id = wiring.chance().number()  # type: ignore[attr-defined]
         response = answer(request)
         response[HEADER] = request_id(request)
         return response

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-import secrets
 from pathlib import Path
 
+from machines.chance import SYSTEM
 from scheduling.files import sync_folder, write_part
 
 OWN_FILE, OTHERS = 0o600, 0o077
@@ -39,7 +39,7 @@ def secret_key(home: Path) -> str:
     file = home / "secret-key"
     if not file.exists():
         make_home(home)
-        part = write_part(home, [secrets.token_urlsafe(64).encode()])
+        part = write_part(home, [SYSTEM.in_text(64).encode()])
         try:
             os.link(part, file)
         except FileExistsError:

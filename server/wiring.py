@@ -1,4 +1,4 @@
-"""The composition root: the one place where the server takes its clock, its plates and its intervals from outside.
+"""The composition root: the one place where the server takes clock, chance, plates and intervals from outside.
 
 Everything else in `server` asks here, and hands what it got down to `scheduling`.
 """
@@ -11,6 +11,7 @@ from functools import cache
 
 from django.conf import settings
 
+from machines.chance import SYSTEM, Chance
 from machines.clock import Clock, true_clock, utc
 from scheduling.plates import PlateStore
 from scheduling.uploads import UploadStore
@@ -25,6 +26,11 @@ def clock() -> Clock:
 def now() -> datetime:
     """This instant by the process's clock, UTC."""
     return utc(clock().now())
+
+
+def chance() -> Chance:
+    """Where tokens, codes and numbers of requests come from."""
+    return SYSTEM
 
 
 @cache

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import contextlib
 import re
-import secrets
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from machines.chance import SYSTEM
 from machines.clock import Clock
 from machines.drivers.serial_greeting import NONE, Greeting, unless_none
 from machines.drivers.serial_lines import LineReader, encode
@@ -72,7 +72,7 @@ class Limits:
 
 def new_call() -> str:
     """Eight hex digits by chance: the controller tells a call that comes twice from a new one."""
-    return secrets.token_hex(4)
+    return SYSTEM.in_hex(4)
 
 
 class Link:

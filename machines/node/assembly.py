@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import board
@@ -34,6 +35,7 @@ class Board:
         open_driver: opens the machine beside it.
         connect: makes the client that calls the server.
         asked: tells the print loop of the exchange's passes.
+        chance: by which it waits for the server.
     """
 
     home: Path
@@ -44,6 +46,7 @@ class Board:
     open_driver: OpenDriver
     connect: Callable[[Credentials], Client]
     asked: AskedForWork
+    chance: Chance = SYSTEM
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,6 +89,7 @@ def assemble(on: Board, settings: Settings) -> Parts:
         epoch=credentials.epoch,
         horizon=settings.horizon,
         asked=on.asked,
+        chance=on.chance,
     )
     printer = Printer(
         on.journal,

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
+from machines.chance import SYSTEM, Chance
 from machines.clock import Clock, utc
 from machines.errors import InputError
 from machines.node import calling, outbox, reach, unread
@@ -44,6 +45,7 @@ class Exchange:
         epoch: of the credentials.
         horizon: how far ahead work is held, ISO 8601.
         asked: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
+        chance: keeps boards that were cut off together from coming back together.
     """
 
     journal: Journal
@@ -54,6 +56,7 @@ class Exchange:
     epoch: int
     horizon: str
     asked: AskedForWork
+    chance: Chance = SYSTEM
     _batch: int = LARGEST_BATCH
     _failures: int = 0
     _poll_s: float = FIRST_POLL_S
@@ -90,7 +93,7 @@ class Exchange:
         self.asked.end()
         if troubles:
             self._failures += 1
-            wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles))
+            wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles), self.chance.share)
         else:
             self._recovered()
             wait_s = self._poll_s

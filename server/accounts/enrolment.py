@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -14,6 +13,7 @@ from scheduling.enrolment import enrol
 from scheduling.log.models import Machine
 from scheduling.log.store import Attribution
 from scheduling.taken import taken_of_earlier
+from server import wiring
 from server.accounts.models import EnrolmentCode, NodeCredential
 from server.accounts.tokens import digest, mint
 
@@ -57,7 +57,7 @@ def _plain(code: str) -> str:
 
 def make_code(machine: str, now: datetime) -> Code:
     """A code of 60 random bits for a machine. Codes made earlier and not used keep working until they expire."""
-    groups = ["".join(secrets.choice(ALPHABET) for _ in range(LETTERS_IN_GROUP)) for _ in range(GROUPS)]
+    groups = [wiring.chance().letters(LETTERS_IN_GROUP, ALPHABET) for _ in range(GROUPS)]
     code, expires_at = "-".join(groups), now + GOOD_FOR
     EnrolmentCode.objects.create(machine=machine, digest=digest(_plain(code)), made_at=now, expires_at=expires_at)
     return Code(machine=machine, code=code, expires_at=expires_at)

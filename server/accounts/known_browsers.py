@@ -3,12 +3,14 @@ tries are counted apart from all others'; it opens nothing."""
 
 from __future__ import annotations
 
-import secrets
+import hmac
 
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.core import signing
 from django.http import HttpRequest, HttpResponse
+
+from server import wiring
 
 KNOWN_S = 15_552_000
 SALT = "dayroll.known-browser"
@@ -16,7 +18,7 @@ SALT = "dayroll.known-browser"
 
 def introduce(response: HttpResponse, person: User) -> None:
     """Have the browser keep that this person signed in there; another password makes it a stranger."""
-    told = signing.dumps([person.pk, secrets.token_hex(16), person.get_session_auth_hash()], salt=SALT)
+    told = signing.dumps([person.pk, wiring.chance().in_hex(16), person.get_session_auth_hash()], salt=SALT)
     response.set_cookie(
         settings.KNOWN_COOKIE_NAME,
         told,
@@ -37,6 +39,6 @@ def known_as(request: HttpRequest, username: str) -> str | None:
     except (signing.BadSignature, ValueError, TypeError):
         return None
     person = User.objects.filter(pk=number, username=User.normalize_username(username)).first()
-    if person is None or not secrets.compare_digest(auth_hash, person.get_session_auth_hash()):
+    if person is None or not hmac.compare_digest(auth_hash, person.get_session_auth_hash()):
         return None
     return f"user:{number} {name}"

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import secrets
 from dataclasses import dataclass
+
+from server import wiring
 
 SECRET_BYTES = 32
 NAME_BYTES = 5
@@ -31,8 +32,9 @@ def digest(token: str) -> str:
 
 def mint(kind: str) -> Minted:
     """A new token of a kind such as ``studio``."""
-    prefix = f"{kind}_{secrets.token_hex(NAME_BYTES)}"
-    token = f"{prefix}_{secrets.token_urlsafe(SECRET_BYTES)}"
+    chance = wiring.chance()
+    prefix = f"{kind}_{chance.in_hex(NAME_BYTES)}"
+    token = f"{prefix}_{chance.in_text(SECRET_BYTES)}"
     return Minted(token, prefix, digest(token))
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import copy
 import json
 import time
-import uuid
 from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any
@@ -22,6 +21,7 @@ from waitress.task import ErrorTask
 from waitress.utilities import Error, RequestEntityTooLarge
 
 from scheduling.uploads import LARGEST_UPLOAD_BYTES
+from server import wiring
 from server.api.bodies import LARGEST_BODY_BYTES
 from server.api.problem_kinds import TOO_LARGE, UNAVAILABLE
 from server.api.problems import MEDIA_TYPE, TRY_AGAIN_AFTER_S, body_of, of_kind, plain
@@ -145,7 +145,7 @@ class Refusal(ErrorTask):
             return
         kind = {TOO_LARGE.status: TOO_LARGE, UNAVAILABLE.status: UNAVAILABLE}.get(error.code)
         problem = of_kind(kind, error.body) if kind else plain(error.code, error.body)
-        number = str(uuid.uuid4())
+        number = wiring.chance().number()
         body = json.dumps(body_of(problem, number)).encode()
         self.status = f"{error.code} {error.reason}"
         self.response_headers += [("Content-Type", MEDIA_TYPE), ("X-Request-Id", number)]

@@ -38,6 +38,7 @@ from machines.wire import RunWork
 from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
 from tests.faults.program import Done
 from tests.faults.scenario import Scenario
+from tests.simulated.chance import seeded
 from tests.simulated.edge import BurningJournal, BurningMachine, CardPlates
 from tests.simulated.hands import Hands
 from tests.simulated.judged_words import WordsWatched
@@ -108,6 +109,7 @@ class AgentProgram:
 
     def __post_init__(self) -> None:
         self.news = VirtualNews(self.world)
+        self.chance = seeded(f"{self.home} of {self.scenario.seed}")
         self.hands = Hands(self)
 
     def start(self) -> None:
@@ -229,6 +231,7 @@ class AgentProgram:
                 open_driver=self._open,
                 connect=self._client,
                 asked=AskedForWork(clock.elapsed, clock.elapsed, self.news.tell),
+                chance=self.chance,
             ),
             Settings(
                 horizon=self.scenario.horizon,

@@ -136,11 +136,13 @@ class Stand:
         world = World(CLOCK_BEGINS.timestamp())
         clock = VirtualClock(world)
         dice = Random(f"the world of {scenario.seed}")
-        served = PlacedServer(self.folder / "server", world, clock, dice=Random(dice.random()))
+        served = PlacedServer(
+            self.folder / "server", world, clock, dice=Random(dice.random()), chance=seeded(scenario.seed)
+        )
         put_back(served, self.folder / "furnished.sqlite3")
         relay = Network(0, world=world, served=served)
         studio = Studio(HOST, self.key, Pool(served))  # type: ignore[arg-type]
-        with serving(served), seeded(scenario.seed), at_boards():
+        with serving(served), at_boards():
             lane = SimulatedLane(
                 self.folder, clock, served, studio, relay, HOST,  # type: ignore[arg-type]
                 world=world, templates=self.folder, dice=dice, home_folder=served.home, more_making=MORE_MAKING,
@@ -178,8 +180,9 @@ def make_stand(folder: Path) -> Stand:
 
     _quiet()
     world = World(CLOCK_BEGINS.timestamp())
-    served = Served(folder / "server", world, VirtualClock(world), process=object())
-    with serving(served), seeded("the furniture"):
+    chance = seeded("the furniture")
+    served = Served(folder / "server", world, VirtualClock(world), process=object(), chance=chance)
+    with serving(served):
         call_command("migrate", verbosity=0)
         copy_of(served, folder / "empty.sqlite3")
         studio = Studio(HOST, make_studio_key("faults", utc(world.now)), Pool(served))  # type: ignore[arg-type]

@@ -21,6 +21,7 @@ from unittest.mock import patch
 
 import urllib3
 
+from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
 from tests.simulated.world import Crash, Fuse, World
 
@@ -43,6 +44,7 @@ class Served:
         fuse: burns before and after each commit.
         process: is not None while it runs.
         calls: how many it answered.
+        chance: that it draws from.
     """
 
     home: Path
@@ -51,6 +53,7 @@ class Served:
     fuse: Fuse = field(default_factory=Fuse)
     process: object | None = None
     calls: int = 0
+    chance: Chance = SYSTEM
 
     def start(self) -> None:
         """As a new process: its jobs begin."""
@@ -213,7 +216,8 @@ def set_up(home: Path, settings: Mapping[str, str]) -> None:
 
 @contextmanager
 def serving(served: Served) -> Iterator[None]:
-    """Its clock is the process's, and its commits burn its fuse: those of transactions, and of statements alone."""
+    """Its clock and its chance are the process's, and its commits burn its fuse: those of transactions, and of
+    statements alone."""
     from django.db.backends.sqlite3.base import DatabaseWrapper, SQLiteCursorWrapper
 
     from server import wiring
@@ -235,6 +239,7 @@ def serving(served: Served) -> Iterator[None]:
 
     with (
         patch.object(wiring, "clock", lambda: served.clock),
+        patch.object(wiring, "chance", lambda: served.chance),
         patch.object(DatabaseWrapper, "_commit", burning),
         patch.object(SQLiteCursorWrapper, "execute", executing),
     ):

@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import arming, calling, hand_prints, handwork, reach, set_time
@@ -29,6 +30,7 @@ class Panel:
         journal, clock: the node's.
         time: the server's time at this moment.
         boot: names the clock's count of elapsed seconds.
+        chance: names its sessions.
         stop_is_open: whether anybody in the network may stop and pause the machine, without the PIN.
     """
 
@@ -37,10 +39,11 @@ class Panel:
     time: Callable[[], Estimate | None]
     boot: str = ""
     stop_is_open: bool = False
+    chance: Chance = SYSTEM
     guard: Guard = field(init=False)
 
     def __post_init__(self) -> None:
-        self.guard = Guard(self.journal, self.clock)
+        self.guard = Guard(self.journal, self.clock, self.chance)
 
     def status(self, said: str = "") -> str:
         """The page that anybody in the network may read."""

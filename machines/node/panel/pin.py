@@ -11,10 +11,10 @@ from __future__ import annotations
 import hashlib
 import hmac
 import re
-import secrets
 import threading
 from dataclasses import dataclass
 
+from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import held as holding
@@ -41,12 +41,12 @@ class LockedOut(Exception):
         self.wait_s = wait_s
 
 
-def new_pin() -> str:
+def new_pin(chance: Chance = SYSTEM) -> str:
     """Digits by chance."""
-    return "".join(secrets.choice("0123456789") for _ in range(DIGITS))
+    return chance.letters(DIGITS, "0123456789")
 
 
-def hashed(pin: str) -> Pin:
+def hashed(pin: str, chance: Chance = SYSTEM) -> Pin:
     """What is kept of a PIN.
 
     Raises:
@@ -54,7 +54,7 @@ def hashed(pin: str) -> Pin:
     """
     if not re.fullmatch(f"[0-9]{{{DIGITS},12}}", pin):
         raise InputError("pin", "not a PIN", f"give {DIGITS} to 12 digits")
-    salt = secrets.token_bytes(16)
+    salt = chance.octets(16)
     return Pin(salt=salt.hex(), hash=_hash(pin, salt))
 
 
@@ -99,8 +99,8 @@ class Tally:
 class Guard:
     """Lets people in. Several threads may ask; one PIN is tried at a time."""
 
-    def __init__(self, journal: Journal, clock: Clock) -> None:
-        self._journal, self._clock = journal, clock
+    def __init__(self, journal: Journal, clock: Clock, chance: Chance = SYSTEM) -> None:
+        self._journal, self._clock, self._chance = journal, clock, chance
         self._lock = threading.Lock()
         self._sessions: dict[str, Session] = {}
         self._tallies: dict[str, Tally] = {}
@@ -140,7 +140,7 @@ class Guard:
         """What a browser that just gave the PIN keeps, by which it is known from now on."""
         with self._journal.reading() as db:
             known = holding.pin(db)
-        name = secrets.token_hex(16)
+        name = self._chance.in_hex(16)
         return "" if known is None else f"{name}.{_signature(name, known)}"
 
     def _count_wrong(self, caller: str) -> None:
@@ -183,6 +183,6 @@ class Guard:
     def _new_session(self, salt: str) -> str:
         while len(self._sessions) >= MOST_SESSIONS:
             del self._sessions[min(self._sessions, key=lambda name: self._sessions[name].used_at_s)]
-        name = secrets.token_urlsafe(32)
-        self._sessions[name] = Session(secrets.token_urlsafe(32), self._clock.elapsed(), salt)
+        name = self._chance.in_text(32)
+        self._sessions[name] = Session(self._chance.in_text(32), self._clock.elapsed(), salt)
         return name
