@@ -87,7 +87,7 @@ def _outage(known: Known, entry: GapSettled) -> None:
     is_over = entry.decision.late == 0
     if is_over:
         _true_again(known, entry.run, entry.at)
-    known.outages.append(Outage(entry.run, len(known.facts), entry.at if is_over else None))
+    known.outages.append(Outage(entry.run, entry.at if is_over else None))
     if (given := entry.gap.override) is not None:
         for word in known.words:
             word.used = word.used or word.said.id == given.id

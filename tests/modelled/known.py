@@ -98,14 +98,12 @@ class Word:
     Attributes:
         said: what the node is told.
         run: which.
-        version: how many facts there were before it.
         used: the node settled by it.
         passed_over: it did not, and what it was about is over.
     """
 
     said: Override
     run: str
-    version: int
     used: bool = False
     passed_over: bool = False
 
@@ -116,12 +114,10 @@ class Outage:
 
     Attributes:
         run: of which.
-        version: how many facts there were before it.
         true_again_at: when what was to be printed late of it was; None before.
     """
 
     run: str
-    version: int
     true_again_at: datetime | None
 
 

@@ -34,7 +34,7 @@ def give(known: Known, run: str, rule: Rule, now: datetime, silent_after_s: floa
     if late is None and _next_due(current) > now:
         return None
     said = Override(id=f"{known.machine}-{len(known.facts) + 1}", rule=rule, given_at=now)
-    word = Word(said, run, len(known.facts))
+    word = Word(said, run)
     known.write("outage-overridden", override={"id": said.id}, run=run)
     known.words.append(word)
     known.changes += 1
