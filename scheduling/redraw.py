@@ -9,13 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from django.db.models import F, Min, Q
+from django.db import DEFAULT_DB_ALIAS
 
 from scheduling.extend import draw_turn, printing_of
-from scheduling.log.models import Run, Segment
+from scheduling.log import trips
+from scheduling.log.models import Run
 from scheduling.plates import PlateStore
-from scheduling.selectors import run_profile
+from scheduling.selectors import HAS_TO_COME, STILL_OPEN, run_profile
 from scheduling.uploads import UploadStore
+
+# Asked every minute, where Django's queries take too long.
+_DUE = f"{STILL_OPEN} AND run_id IN (SELECT id FROM log_run WHERE {HAS_TO_COME})"
+_NEEDED = (
+    "SELECT plate, run_id, MIN(first_column) AS first FROM log_segment WHERE {} GROUP BY plate, run_id ORDER BY first"
+)
 
 
 class PlateDiffers(Exception):
@@ -75,11 +82,7 @@ def redraw_lost(
 
 
 def _lost(plates: PlateStore, printed_too: bool) -> Iterator[_Lost]:
-    accounted_for = Q(end_column=F("first_column") + F("printed") + F("skipped") + F("unknown"))
-    runs = Run.objects.exclude(accounted_for, again=0)
-    due = Segment.objects.exclude(accounted_for, again=[]).filter(run__in=runs)
-    wanted = Segment.objects.all() if printed_too else due
-    needed = wanted.values_list("plate", "run_id").annotate(first=Min("first_column")).order_by("first")
+    (needed,) = trips.run([(_NEEDED.format("TRUE" if printed_too else _DUE), ())], using=DEFAULT_DB_ALIAS)
     seen: set[str] = set()
     for digest, run, first_column in needed:
         if digest not in seen and not plates.has(digest):

@@ -29,7 +29,7 @@ from scheduling.sky.places import Place
 _PROFILE = "SELECT data FROM log_profile WHERE id = %s"
 # Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
 HAS_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
-_STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
+STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
 
 
 def venue_place(*, venue: str) -> Place:
@@ -135,7 +135,7 @@ def open_segments(run: Run) -> QuerySet[Segment]:
 
 def segments_to_offer(run: Run, until: datetime) -> list[Segment]:
     """The open segments of a run that begin before an instant, in order."""
-    condition = f"run_id = %s AND starts_at < %s AND {_STILL_OPEN} ORDER BY number"
+    condition = f"run_id = %s AND starts_at < %s AND {STILL_OPEN} ORDER BY number"
     return table(Segment, DEFAULT_DB_ALIAS).where(condition, run.id, until)
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from django.db import DEFAULT_DB_ALIAS
+
 from scheduling.log.events import Event
 from scheduling.log.folding import require_views
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.server_events import NeverHeard, SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.tables import table
 from scheduling.selectors import current_run
 
 WATCH = "watch"
@@ -25,8 +28,16 @@ def watch_silence(now: datetime, silent_after: timedelta) -> int:
     """
     require_views("machines", "notices", "runs")
     heard = dict(Heartbeat.objects.values_list("machine_id", "heard_at"))
-    ids = Machine.objects.values_list("id", flat=True).order_by("id")
-    return sum(_watch(id, heard.get(id), now, silent_after) for id in ids)
+    machines: list[Machine] = table(Machine, DEFAULT_DB_ALIAS).where("TRUE ORDER BY id")
+    changing = [one.id for one in machines if _may_change(one, heard.get(one.id), now, silent_after)]
+    return sum(_watch(id, heard.get(id), now, silent_after) for id in changing)
+
+
+def _may_change(machine: Machine, heard_at: datetime | None, now: datetime, silent_after: timedelta) -> bool:
+    """Whether a machine has to be looked at more closely; most are heard, and known to be."""
+    heard_at = heard_at or machine.last_reported_at
+    is_quiet = heard_at is None or now - heard_at > silent_after
+    return is_quiet != (machine.silent_since is not None)
 
 
 def _watch(id: str, heard_at: datetime | None, now: datetime, silent_after: timedelta) -> bool:

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from django.db import connection
 from django.db.models import F
+from django.test.utils import CaptureQueriesContext
 
 from machines.structure import parse_instant
 from scheduling import extend
@@ -46,6 +48,17 @@ def test_planning_again_adds_nothing(tmp_path: Path) -> None:
     events = Event.objects.count()
     assert extend_plans(NOON + timedelta(hours=1), WEEK, PlateStore(tmp_path)) == 0
     assert Event.objects.count() == events
+
+
+def test_of_a_run_that_is_planned_far_enough_nothing_more_is_read(tmp_path: Path) -> None:
+    furnish()
+    plan(ends_at=(NOON + timedelta(days=30)).isoformat())
+    plates = PlateStore(tmp_path)
+    assert extend_plans(NOON, WEEK, plates) > 0
+    with CaptureQueriesContext(connection) as asked:
+        assert extend_plans(NOON + timedelta(minutes=1), WEEK, plates) == 0
+    assert len(asked) == 2  # which views are set aside, and which runs are due
+    assert extend_plans(NOON + timedelta(days=1), WEEK, plates) == 48
 
 
 def test_planning_hour_by_hour_gives_what_planning_at_once_gives(tmp_path: Path) -> None:

@@ -6,10 +6,13 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Event, Heartbeat, Machine, Notice, Run
+from scheduling.studio import AddMachine
 from scheduling.watch import watch_silence
-from tests.scheduling.house import NOON, ready
+from tests.scheduling.house import NOON, order, ready
 
 pytestmark = pytest.mark.django_db
 QUARTER = timedelta(minutes=15)
@@ -50,6 +53,17 @@ def test_a_machine_without_a_board_is_told_of_as_such(tmp_path: Path) -> None:
 def test_a_machine_that_has_nothing_due_need_not_be_heard(tmp_path: Path) -> None:
     ready(tmp_path, starts_at=(NOON + timedelta(days=3)).isoformat(), ends_at=(NOON + timedelta(days=4)).isoformat())
     assert watch_silence(NOON + timedelta(hours=9), QUARTER) == 0
+
+
+def test_of_machines_that_are_heard_nothing_more_is_read(tmp_path: Path) -> None:
+    ready(tmp_path)
+    for id in ("two", "three"):
+        order(AddMachine, id=id, name=id, venue="shed", profile="small")
+        Heartbeat.objects.create(machine_id=id, heard_at=NOON, status={})
+    heard(0)
+    with CaptureQueriesContext(connection) as asked:
+        assert watch_silence(NOON + timedelta(minutes=14), QUARTER) == 0
+    assert len(asked) == 3  # which views are set aside, what was heard, and the machines
 
 
 def test_silence_begins_once_and_ends_when_the_node_is_heard(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from tests.faults.lane import CLOCK_BEGINS, SECONDS_SHOWN_PER_SECOND, SETTINGS, 
 from tests.faults.scenario import Scenario
 from tests.simulated.agent import AgentProgram
 from tests.simulated.chance import seeded
+from tests.simulated.drawn import drawn_once
 from tests.simulated.edge import ProgramLogs
 from tests.simulated.hands import at_boards
 from tests.simulated.more_acts import MORE_MAKING
@@ -142,7 +143,7 @@ class Stand:
         put_back(served, self.folder / "furnished.sqlite3")
         relay = Network(0, world=world, served=served)
         studio = Studio(HOST, self.key, Pool(served))  # type: ignore[arg-type]
-        with serving(served), at_boards():
+        with serving(served), at_boards(), drawn_once():
             lane = SimulatedLane(
                 self.folder, clock, served, studio, relay, HOST,  # type: ignore[arg-type]
                 world=world, templates=self.folder, dice=dice, home_folder=served.home, more_making=MORE_MAKING,
