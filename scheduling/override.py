@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db import DEFAULT_DB_ALIAS
+from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
 from machines.recovery import Override, Rule
@@ -10,14 +10,13 @@ from machines.structure import structure
 from scheduling.log.folding import require_views
 from scheduling.log.models import Outage, PrintedStretch, Run
 from scheduling.log.models import Override as Word
+from scheduling.log.remarks import keep, require_length
 from scheduling.log.server_events import OutageOverridden
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.tables import table
 from scheduling.outage_now import OpenOutage, next_due, open_outage
 from scheduling.races import until_won
 from scheduling.rules import require_rule_fits
-
-LONGEST_REASON = 500
 
 
 class NothingOpen(Exception):
@@ -60,20 +59,21 @@ def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution) ->
     version = stream_version(stream)
     require_views("machines", "outages", "runs")
     found = _require_open(run, by)
-    require_reason(reason)
+    require_length(reason)
     try:
         require_rule_fits(rule, found.ground)
     except InputError as error:
         raise error.within("rule") from None
     word = Override(id=f"{run.machine_id}-{version + 1}", rule=rule, given_at=by.said_at)
-    event = OutageOverridden(
-        run=run.id,
-        override=word,
-        because=found.because,
-        outage=None if found.outage is None else found.outage.id,
-        reason=reason or None,
-    )
-    append([Append(stream, version, [event])], by)
+    with transaction.atomic():
+        event = OutageOverridden(
+            run=run.id,
+            override=word,
+            because=found.because,
+            outage=None if found.outage is None else found.outage.id,
+            remark=keep(reason),
+        )
+        append([Append(stream, version, [event])], by)
     return Word.objects.get(id=word.id)
 
 
@@ -95,12 +95,6 @@ def _require_open(run: Run, by: Attribution) -> OpenOutage:
             "UTC; a decision can be made from then on"
         )
     return found
-
-
-def require_reason(reason: str | None) -> None:
-    """Raise an InputError for a reason that is too long."""
-    if reason is not None and len(reason) > LONGEST_REASON:
-        raise InputError("reason", f"{len(reason)} characters", f"give at most {LONGEST_REASON}")
 
 
 def standing_word(run: Run) -> Override | None:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.db import transaction
 from django.db.models import Q
 
 from machines.structure import structure
 from scheduling.log import models
+from scheduling.log.remarks import keep, require_length
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.log.studio_events import ServiceWindowCalledOff
 from scheduling.named import require
-from scheduling.override import require_reason
 from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindow, require_comes_on, spans
 from scheduling.sky.zones import zone
 
@@ -34,11 +35,12 @@ def call_off(window: str, reason: str | None, by: Attribution, date: str | None 
     stream = f"service/{window}"
     version = stream_version(stream)
     row = require(models.ServiceWindow, "service window", window)
-    require_reason(reason)
+    require_length(reason)
     if date is not None:
         require_comes_on(as_planned(row).comes, date)
     if row.called_off_at is None and date not in row.dates_off:
-        append([Append(stream, version, [ServiceWindowCalledOff(reason=reason or None, date=date)])], by)
+        with transaction.atomic():
+            append([Append(stream, version, [ServiceWindowCalledOff(remark=keep(reason), date=date)])], by)
 
 
 def windows_of(venue: models.Venue, starts_at: datetime, ends_at: datetime) -> list[ServiceSpan]:

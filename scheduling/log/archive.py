@@ -25,10 +25,11 @@ from scheduling.log import models, seal
 from scheduling.log.canonical import canonical
 from scheduling.log.lines import scan
 from scheduling.log.rebuild import rebuild
+from scheduling.log.remarks import forget
 from scheduling.log.server_events import StreamClosed
 from scheduling.log.statement import SignedStatement, Statement, Tally, sign
 from scheduling.log.store import Append, Attribution, append, lock
-from scheduling.log.transfer import ARCHIVE, written
+from scheduling.log.transfer import ARCHIVE, write
 from scheduling.log.verify import Head, walk
 
 
@@ -76,7 +77,7 @@ def _write(
             each = [scan(stream=stream, using=using) for stream in dict.fromkeys(streams)]
             for line in walk(merge(*each), tally.heads):  # in the global order: a line begins with its position
                 tally.add(line)
-                out.write(written(line) + "\n")
+                write(line, out, using=using)
             _require_closable(streams, tally.heads)
             signed = sign(tally.statement(by.said_at), key)
             out.write(canonical(signed.as_json()) + "\n")
@@ -103,6 +104,7 @@ def _require_closable(streams: Sequence[str], heads: dict[str, Head]) -> None:
 
 def _take_out(streams: Sequence[str], using: str) -> None:
     """Lift the seal for this one deletion; no other connection sees the table without it."""
+    forget(streams, using=using)
     seal.lift(connections[using])
     models.Event.objects.using(using).filter(stream__in=streams).delete()
     seal.apply(connections[using])

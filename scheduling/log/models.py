@@ -163,7 +163,8 @@ class ServiceWindow(Folded):
     comes = CanonicalJSON(help_text="a scheduling.planning.service_windows.Comes")
     begins_at = models.DateTimeField(null=True, help_text="of one that comes once; null for a weekly one")
     called_off_at = models.DateTimeField(null=True)
-    called_off_because = models.TextField(null=True, help_text="why, in the person's words")
+    called_off_because = models.TextField(null=True, help_text="why, where it stands in the event")
+    called_off_remark = models.TextField(null=True, help_text="digest of why: a Remark")
     dates_off = CanonicalJSON(default=list, help_text="local dates on which a weekly one does not begin, in order")
 
 
@@ -293,7 +294,8 @@ class Override(Folded):
     because = models.TextField(help_text="what was open: see scheduling.log.server_events.OutageOverridden")
     outage = models.TextField(null=True, help_text="id of the outage that was being made good")
     rule = CanonicalJSON(help_text="a machines.recovery.Rule")
-    reason = models.TextField(null=True, help_text="why, in the person's words")
+    reason = models.TextField(null=True, help_text="why, where it stands in the event")
+    remark = models.TextField(null=True, help_text="digest of why: a Remark")
     given_at = models.DateTimeField()
     given_by = models.TextField(help_text="an account's id")
     used_by = models.TextField(null=True, help_text="id of the outage that was settled by it; null for none yet")
@@ -322,6 +324,14 @@ class ClosedStream(Folded):
     digest = models.TextField(help_text="of its last event")
     file_digest = models.TextField(help_text="SHA-256 of the archive file")
     closed_at = models.DateTimeField()
+
+
+class Remark(models.Model):
+    """What a person wrote in his own words, beside the log, whose event holds the digest: it can be blotted out."""
+
+    digest = models.TextField(primary_key=True, help_text="see scheduling.log.remarks.digest_of")
+    salt = models.TextField()
+    text = models.TextField()
 
 
 class Heartbeat(models.Model):

@@ -60,7 +60,8 @@ class OutageOverridden:
         because: what was open: no word from the node (``silence``), a machine held until a person lets it go on
             (``hold``), or columns being printed late (``replay``).
         outage: id of the outage that is being made good, where one was settled already.
-        reason: why, in the person's words.
+        reason: why, in the person's words, where it was said before there were remarks.
+        remark: digest of why, see `scheduling.log.remarks`.
     """
 
     stream: ClassVar[str] = "machine"
@@ -69,6 +70,7 @@ class OutageOverridden:
     because: Because
     outage: str | None = None
     reason: str | None = None
+    remark: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,4 +90,20 @@ class StreamClosed:
     file_digest: str
 
 
-ServerEvent = NodeEnrolled | SilenceBegan | NeverHeard | SilenceEnded | OutageOverridden | StreamClosed
+@dataclass(frozen=True, kw_only=True)
+class RemarkBlottedOut:
+    """What a person had written in his own words was deleted for good; its digest stays where it was.
+
+    Attributes:
+        remark: the digest.
+        at_event: position of the event that it was written at.
+    """
+
+    stream: ClassVar[str] = "remark"
+    remark: str
+    at_event: int
+
+
+ServerEvent = (
+    NodeEnrolled | SilenceBegan | NeverHeard | SilenceEnded | OutageOverridden | StreamClosed | RemarkBlottedOut
+)

@@ -149,12 +149,14 @@ class ServiceWindowCalledOff:
     """Nobody will come in a service window any more, or not on one date.
 
     Attributes:
-        reason: why, in the person's words.
+        reason: why, in the person's words, where it was said before there were remarks.
+        remark: digest of why, see `scheduling.log.remarks`.
         date: local date on which a weekly window does not begin; None for the whole window.
     """
 
     stream: ClassVar[str] = "service"
     reason: str | None = None
+    remark: str | None = None
     date: str | None = None
 
 

@@ -2,6 +2,7 @@
 
     {"closed_events": 0, "format": "dayroll-log/1"}  what it is, and how many events were closed into archives
     {"position": 1, "stream": ..., "data": ...}      an event a line, in the global order
+    {"remark": ..., "salt": ..., "text": ...}        what a person wrote at the event before it, unless blotted out
     ...
     {"signature": ..., "statement": ...}             where it ends; a file without this line was cut short
 
@@ -27,6 +28,7 @@ from scheduling.log import seal
 from scheduling.log.canonical import canonical
 from scheduling.log.lines import Line, insert, scan
 from scheduling.log.rebuild import rebuild
+from scheduling.log.remarks import KINDS_WITH_REMARKS, Kept, kept, remark_in, take
 from scheduling.log.statement import SignedStatement, Tally, check_end, check_signature, sign
 from scheduling.log.store import last_position, lock
 from scheduling.log.verify import Holes, closed_events, walk
@@ -57,7 +59,7 @@ def export_log(
     out.write(canonical({"format": FORMAT, "closed_events": closed}) + "\n")
     for line in walk(scan(Q(position__lte=last), using=using), tally.heads, Holes(closed)):
         tally.add(line)
-        out.write(written(line) + "\n")
+        write(line, out, using=using)
         progress(line.position)
     signed = sign(tally.statement(made_at), key)
     out.write(canonical(signed.as_json()) + "\n")
@@ -110,6 +112,8 @@ def import_log(
             while chunk := list(islice(events, CHUNK)):
                 insert(chunk, using=using)
                 progress(chunk[-1].position)
+            for remark in file.remarks:
+                take(remark, using=using)
         signed = file.checked(key)
         rebuild(using=using)
     return signed
@@ -131,6 +135,7 @@ class LogFile:
 
     Attributes:
         whole: whether it is a whole log, and not some streams only.
+        remarks: what people wrote at the events that were given so far.
         closed_events: how many events are missing in it that were closed into archives.
 
     Raises:
@@ -140,6 +145,7 @@ class LogFile:
     def __init__(self, source: Iterable[str]) -> None:
         self._lines = enumerate(source, 1)
         self._tally = Tally()
+        self.remarks: list[Kept] = []
         self._end: SignedStatement | None = None
         number, text = next(self._lines, (1, ""))
         with _named(number):
@@ -166,6 +172,7 @@ class LogFile:
         return self._end
 
     def _read(self) -> Iterator[Line]:
+        last = None
         for number, text in self._lines:
             with _named(number):
                 if self._end is not None:
@@ -174,8 +181,11 @@ class LogFile:
                 if "statement" in data:
                     self._end = SignedStatement.from_json(data)
                     continue
-                line = _line(data)
-            yield line
+                if "remark" in data:
+                    self.remarks.append(_remark(data, last))
+                    continue
+                last = _line(data)
+            yield last
 
 
 @contextmanager
@@ -187,6 +197,26 @@ def _named(number: int) -> Iterator[None]:
         raise error.within(f"line {number}") from error
     except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise InputError(f"line {number}", f"cannot be read: {error!r}", "export the file again") from error
+
+
+def write(line: Line, out: IO[str], *, using: str) -> None:
+    """A line of the log, and what a person wrote at it, as lines of a file."""
+    out.write(written(line) + "\n")
+    if (
+        line.kind in KINDS_WITH_REMARKS
+        and (digest := remark_in(line.fact().event))
+        and (found := kept(digest, using=using))
+    ):
+        out.write(canonical({"remark": found.digest, "salt": found.salt, "text": found.text}) + "\n")
+
+
+def _remark(data: dict[str, Any], before: Line | None) -> Kept:
+    """What a person wrote at the event before."""
+    found = Kept(data["remark"], data["salt"], data["text"])
+    if before is None or remark_in(before.fact().event) != found.digest:
+        raise InputError("remark", "it does not belong to the event before it", "export the file again")
+    found.require_fits()
+    return found
 
 
 def written(line: Line) -> str:

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from machines.recovery import Rule
 from scheduling.log.models import Override
 from server.api.doors import Item, List
-from server.api.rows import Row, Stored
+from server.api.rows import Row, Stored, Written
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,6 +26,7 @@ class OverrideRow(Row):
     (``used_by``), null for none yet; or when it was over without having followed it (``passed_over_at``)."""
 
     rule = Stored(Rule)
+    reason = Written("reason", "remark")
 
     class Meta:
         model = Override

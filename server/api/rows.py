@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from scheduling.log.fields import CanonicalJSON
+from scheduling.log.remarks import text_of
 
 
 class Stored(serializers.JSONField):
@@ -19,6 +21,26 @@ class Stored(serializers.JSONField):
     def __init__(self, dataclass: Any, **options: Any) -> None:
         super().__init__(read_only=True, **options)
         self.dataclass = dataclass
+
+
+@extend_schema_field({"type": ["string", "null"]})
+class Written(serializers.Field[str | None, Any, str | None, Any]):
+    """What a person wrote in his own words; null where he wrote nothing, or it was blotted out.
+
+    Args:
+        stood: column in which it stands, where it was written into the event itself.
+        remark: column with its digest, where it lies beside the log.
+    """
+
+    def __init__(self, stood: str, remark: str) -> None:
+        super().__init__(read_only=True, source="*")
+        self.columns = stood, remark
+
+    def to_representation(self, row: Any) -> str | None:
+        """The words."""
+        stood, remark = (getattr(row, column) for column in self.columns)
+        words: str | None = text_of(remark) if stood is None else stood
+        return words
 
 
 class Row(serializers.ModelSerializer[Any]):

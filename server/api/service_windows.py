@@ -26,7 +26,7 @@ from server import wiring
 from server.api.doors import Collection, Door, attribution
 from server.api.past import PastItem, PastList, asked_instant
 from server.api.queries import named
-from server.api.rows import Row, Stored
+from server.api.rows import Row, Stored, Written
 
 USUAL_SPAN, LONGEST_SPAN = timedelta(days=28), timedelta(days=366)
 DATETIME = OpenApiTypes.DATETIME
@@ -80,6 +80,7 @@ class ServiceWindowRow(Row):
     ``dates_off`` are the local dates on which a weekly one does not begin."""
 
     comes = Stored(Comes)
+    called_off_because = Written("called_off_because", "called_off_remark")
 
     class Meta:
         model = ServiceWindow

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from scheduling.forecast import coming_changes
 from scheduling.log.models import Machine, Venue
 from scheduling.log.models import ServiceWindow as Row
+from scheduling.log.remarks import text_of
 from scheduling.planning.service_windows import ServiceSpan, ServiceWindow, spans
 from scheduling.service_windows import as_planned, windows_of
 from scheduling.sky.civil import day_bounds
@@ -127,7 +128,8 @@ class Outlook:
 
     def _off(self, row: Row) -> str:
         assert row.called_off_at is not None
-        because = f": {row.called_off_because}" if row.called_off_because else ""
+        why = row.called_off_because or text_of(row.called_off_remark)
+        because = f": {why}" if why else ""
         return f"called off on {words.date(row.called_off_at, self.venue.zone)}{because}"
 
 

@@ -15,9 +15,10 @@ from machines.errors import InputError
 from machines.recovery import Limit
 from scheduling.choices import KINDS, Wishes, choices
 from scheduling.log.models import Run
+from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.log.store import Attribution, LostRace
 from scheduling.outage_now import open_outage
-from scheduling.override import LONGEST_REASON, NothingOpen, override_run
+from scheduling.override import NothingOpen, override_run
 from server import wiring
 from server.console.author import author, for_givers_of
 from server.console.choices import shown
@@ -52,7 +53,7 @@ class DecisionForm(WishesForm):
     """A choice, and why."""
 
     kind = forms.ChoiceField(choices=[(kind, kind) for kind in KINDS], error_messages={"required": "Choose one."})
-    reason = forms.CharField(required=False, max_length=LONGEST_REASON)
+    reason = forms.CharField(required=False, max_length=LONGEST_REMARK)
 
 
 @for_givers_of(override_run)

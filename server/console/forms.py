@@ -9,8 +9,8 @@ from django import forms
 
 from machines.errors import InputError
 from scheduling.log.models import Venue
+from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.named import LONGEST_NAME
-from scheduling.override import LONGEST_REASON
 from scheduling.planning.service_windows import LONGEST_MINUTES, Weekday
 from scheduling.sky.zones import zone_names
 from server.console.instants import CLOCK, SKY, InstantForm, beside
@@ -106,7 +106,7 @@ class CallOffForm(forms.Form):
 
     what = forms.ChoiceField(choices=((ONE_DATE, "one date"), (ALL, "all of it")), initial=ONE_DATE)
     date = forms.CharField(required=False)
-    reason = forms.CharField(required=False, max_length=LONGEST_REASON)
+    reason = forms.CharField(required=False, max_length=LONGEST_REMARK)
 
     def clean(self) -> dict[str, Any]:
         """One date has to be named."""

@@ -21,6 +21,7 @@ from scheduling.choices import Seam, Wishes, choices, parts_of, seams
 from scheduling.extend import extend_plans
 from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
+from scheduling.log.remarks import text_of
 from scheduling.log.server_events import SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, append
 from scheduling.outage_now import OpenOutage, gap_now, next_column, open_outage
@@ -353,7 +354,7 @@ def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
     word = override_run(Run.objects.get(), Rule(kind="blank"), "the paper is torn", later(3))
-    assert (word.because, word.reason, word.rule["kind"], word.given_at) == (
+    assert (word.because, text_of(word.remark), word.rule["kind"], word.given_at) == (
         "silence",
         "the paper is torn",
         "blank",

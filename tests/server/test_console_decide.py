@@ -17,6 +17,7 @@ from machines.recovery import Policy, Rule, settle
 from machines.structure import structure
 from scheduling.choices import KINDS, Choice, Choices, RunsInto
 from scheduling.log.models import Event, Override, Venue
+from scheduling.log.remarks import text_of
 from scheduling.outage_now import gap_now, open_outage
 from server import jobs, wiring
 from server.console.choices import shown as words_of
@@ -176,7 +177,7 @@ def test_a_choice_is_kept_with_what_goes_with_it(person: Client, silent: Caller,
     assert (response.status_code, response["Location"]) == (302, "/")
     word = Override.objects.get()
     rule = structure(word.rule, Rule)
-    assert (rule.kind, rule.half_printed, word.reason) == ("replay-within", "finish", "a guest")
+    assert (rule.kind, rule.half_printed, text_of(word.remark)) == ("replay-within", "finish", "a guest")
     assert rule.within is not None and (rule.within.value, rule.within.unit) == (0.5, "turns")
     assert word.given_by.startswith("user:")
     given = work_of(node).override

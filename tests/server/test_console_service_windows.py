@@ -11,6 +11,7 @@ from django.http import HttpResponse
 from django.test import Client
 
 from scheduling.log.models import Event, ServiceWindow
+from scheduling.log.remarks import text_of
 from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, VENUE, Caller, HeldClock, changed
 from tests.server.test_console import page
 from tests.server.test_service_windows import VISIT
@@ -233,7 +234,8 @@ def test_one_date_is_called_off(person: Client) -> None:
     assert (answer.status_code, answer["Location"]) == (302, WINDOWS)
     assert ServiceWindow.objects.get().dates_off == ["2026-03-24"]
     event = Event.objects.get(kind="service-window-called-off")
-    assert event.data == {"reason": "a holiday", "date": "2026-03-24"}
+    assert (event.data["date"], text_of(event.data["remark"])) == ("2026-03-24", "a holiday")
+    assert "a holiday" not in str(event.data)
     assert event.actor == f"user:{User.objects.get().pk}"
     shown = page(WINDOWS, person)
     assert "Tuesday rounds is called off on Tue 24 Mar 2026." in shown

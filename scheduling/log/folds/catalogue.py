@@ -86,6 +86,7 @@ def service_window_called_off(rows: Rows, fact: Recorded, event: ServiceWindowCa
     else:
         window.called_off_at = fact.happened_at
         window.called_off_because = event.reason
+        window.called_off_remark = event.remark
 
 
 def stream_closed(rows: Rows, fact: Recorded, event: StreamClosed) -> None:

@@ -57,6 +57,7 @@ def outage_overridden(rows: Rows, fact: Recorded, event: OutageOverridden) -> No
         outage=event.outage,
         rule=unstructure(event.override.rule),
         reason=event.reason,
+        remark=event.remark,
         given_at=event.override.given_at,
         given_by=fact.actor,
     )

@@ -55,6 +55,7 @@ from scheduling.log.server_events import (
     NeverHeard,
     NodeEnrolled,
     OutageOverridden,
+    RemarkBlottedOut,
     SilenceBegan,
     SilenceEnded,
     StreamClosed,
@@ -373,4 +374,5 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", told_again()),
     ("service/rounds", service_weekly()),
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
+    ("remark/cccccccccccccccc", RemarkBlottedOut(remark="c" * 64, at_event=12)),
 )

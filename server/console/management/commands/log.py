@@ -21,6 +21,7 @@ from scheduling.log.canonical import canonical
 from scheduling.log.folds import VIEWS
 from scheduling.log.held_against import hold_against, read_statement, state
 from scheduling.log.rebuild import Rebuilt, rebuild
+from scheduling.log.remarks import blot_out, remarks
 from scheduling.log.role import prepare
 from scheduling.log.statement import BadStatement, Statement, check_signature, public_key, public_pem, studio_key
 from scheduling.log.store import Attribution, last_position
@@ -134,6 +135,20 @@ class Command(BaseCommand):
         signed = close_streams(options["stream"], options["file"], by, key=studio_key(settings.LOG_KEY))
         self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
 
+    def remarks(self, options: dict[str, Any]) -> None:
+        for one in remarks():
+            words = "(blotted out)" if one.text is None else one.text
+            self.stdout.write(
+                f"{one.position:>8}  {one.said_at:%Y-%m-%d %H:%M} UTC  {one.stream}  {one.actor}  {words}"
+            )
+
+    def blot(self, options: dict[str, Any]) -> None:
+        blot_out(options["position"], Attribution(actor="terminal", request=None, said_at=wiring.now()))
+        self.stdout.write(
+            "It is blotted out. Logs that were exported and backups that were made before still have it:"
+            " delete them, too."
+        )
+
     def key(self, options: dict[str, Any]) -> None:
         if settings.LOG_KEY.parent == settings.HOME:
             self.stderr.write(
@@ -167,6 +182,8 @@ ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
     "import": Command.import_,
     "check": Command.check_file,
     "close": Command.close,
+    "remarks": Command.remarks,
+    "blot": Command.blot,
     "key": Command.key,
 }
 
@@ -205,6 +222,9 @@ def _add_guards(actions: Any) -> None:
     password.add_argument("--password-file", type=Path, metavar="FILE", help="with a password for the role")
     head = actions.add_parser("head", help="print a signed statement of the log as it is now, to be kept elsewhere")
     head.add_argument("--streams", action="store_true", help="with the end of each stream, so that one can be named")
+    actions.add_parser("remarks", help="list what people wrote in their own words, with the positions of the events")
+    blot = actions.add_parser("blot", help="delete for good what a person wrote at an event; the chain stays whole")
+    blot.add_argument("position", type=int, help="as `log remarks` says")
     actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
 
 

@@ -1,0 +1,167 @@
+"""What people write in their own words, beside the log: the event holds its digest, so it can be blotted out.
+
+A reason may name a person, and an event can never be changed. So the text lies in a table of its own, with random
+characters before it, without which a digest of few words could be guessed at. Nobody can change it: it would not fit
+its digest. To blot it out is to delete it, which breaks no chain; that it was done is an event.
+
+Reasons that were said before there was this table stand in their events. Those leave the log with their stream only,
+by `dayroll log close`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from django.db import connections, transaction
+from django.db.models import Q
+
+from machines.errors import InputError
+from scheduling.log.lines import scan
+from scheduling.log.models import Remark
+from scheduling.log.server_events import RemarkBlottedOut
+from scheduling.log.store import Append, Attribution, append
+
+LONGEST_REMARK = 500
+SALT_BYTES = 16
+# Of events that may have one.
+KINDS_WITH_REMARKS = ("outage-overridden", "service-window-called-off")
+
+
+class Kept(NamedTuple):
+    """A remark as it lies in the table."""
+
+    digest: str
+    salt: str
+    text: str
+
+    def require_fits(self) -> None:
+        """Raise an InputError unless the text is the one that the digest was made of."""
+        if digest_of(self.salt, self.text) != self.digest:
+            raise InputError("remark", "it was changed after it was written", "take it from another copy")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Said:
+    """A remark and the event that holds its digest.
+
+    Attributes:
+        position: of the event.
+        stream, actor: of the event.
+        said_at: UTC.
+        text: None where it was blotted out.
+    """
+
+    position: int
+    stream: str
+    actor: str
+    said_at: datetime
+    text: str | None
+
+
+def digest_of(salt: str, text: str) -> str:
+    """SHA-256, in hexadecimal, of the random characters and the text, with a colon in between."""
+    return hashlib.sha256(f"{salt}:{text}".encode()).hexdigest()
+
+
+def require_length(text: str | None, field: str = "reason") -> None:
+    """Raise an InputError for a text that is too long."""
+    if text is not None and len(text) > LONGEST_REMARK:
+        raise InputError(field, f"{len(text)} characters", f"give at most {LONGEST_REMARK}")
+
+
+def keep(text: str | None, *, using: str = "default") -> str | None:
+    """Put a text beside the log, within the caller's transaction, and give its digest; None for no text.
+
+    Raises:
+        InputError: it is too long.
+    """
+    require_length(text)
+    if not text:
+        return None
+    salt = secrets.token_hex(SALT_BYTES)
+    kept = Remark.objects.using(using).create(digest=digest_of(salt, text), salt=salt, text=text)
+    return kept.digest
+
+
+def text_of(digest: str | None, *, using: str = "default") -> str | None:
+    """The text of a digest; None where there is none, or it was blotted out."""
+    if digest is None:
+        return None
+    return Remark.objects.using(using).filter(digest=digest).values_list("text", flat=True).first()
+
+
+def kept(digest: str, *, using: str = "default") -> Kept | None:
+    """The row of a digest; None where it was blotted out."""
+    row = Remark.objects.using(using).filter(digest=digest).first()
+    return None if row is None else Kept(row.digest, row.salt, row.text)
+
+
+def take(found: Kept, *, using: str) -> None:
+    """Put a remark in that came from another database."""
+    Remark.objects.using(using).create(**found._asdict())
+
+
+def remarks(*, using: str = "default") -> Iterator[Said]:
+    """Every remark beside the log, in the order in which they were made."""
+    for line in scan(Q(kind__in=KINDS_WITH_REMARKS), using=using):
+        digest = remark_in(line.fact().event)
+        if digest is not None:
+            yield Said(
+                position=line.position,
+                stream=line.stream,
+                actor=line.actor,
+                said_at=line.said_at,
+                text=text_of(digest, using=using),
+            )
+
+
+def remark_in(event: Any) -> str | None:
+    """The digest that an event holds, if it does."""
+    digest: str | None = getattr(event, "remark", None)
+    return None if isinstance(event, RemarkBlottedOut) else digest
+
+
+def forget(streams: Sequence[str], *, using: str) -> None:
+    """Delete what was written at events of streams that leave the log; the archive has it."""
+    for line in scan(Q(stream__in=streams, kind__in=KINDS_WITH_REMARKS), using=using):
+        _delete(remark_in(line.fact().event), using)
+
+
+def _delete(digest: str | None, using: str) -> None:
+    if connections[using].vendor == "sqlite":  # the bytes, too, and not only their place in the table
+        with connections[using].cursor() as cursor:
+            cursor.execute("PRAGMA secure_delete = ON")
+    Remark.objects.using(using).filter(digest=digest).delete()
+
+
+def blot_out(position: int, by: Attribution, *, using: str = "default") -> None:
+    """Delete for good what a person wrote at an event, and say that it was done.
+
+    Copies that were made before still have it: exported logs, backups. So do pages that were printed.
+
+    Raises:
+        InputError: no event has that position, or nothing was written at it; or it stands in the event itself.
+    """
+    remedy = "`dayroll log remarks` lists what can be blotted out"
+    line = next(scan(Q(position=position), using=using), None)
+    if line is None:
+        raise InputError("position", f"there is no event {position}", remedy)
+    event = line.fact().event
+    digest = remark_in(event)
+    if digest is None and getattr(event, "reason", None):
+        problem = f"event {position} was written when reasons stood in the event itself"
+        raise InputError("position", problem, "only closing its stream takes it out of the log: `dayroll log close`")
+    if digest is None:
+        raise InputError("position", f"nobody wrote anything at event {position}", remedy)
+    if text_of(digest, using=using) is None:
+        raise InputError("position", f"what was written at event {position} is blotted out already", remedy)
+    with transaction.atomic(using=using):
+        _delete(digest, using)
+        append(
+            [Append(f"remark/{digest[:16]}", 0, [RemarkBlottedOut(remark=digest, at_event=position)])], by, using=using
+        )
