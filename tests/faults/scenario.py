@@ -104,8 +104,9 @@ class Scenario:
 
     @property
     def has(self) -> set[str]:
-        """What it tries: kinds of faults, its machine, its policy, and how it is attended."""
-        return {*self.kinds, self.profile, self.policy, *(("attended",) if self.attended else ())}
+        """What it tries: kinds of faults, its machine, its policy, how it is attended, and what its cards lose."""
+        found = {*self.kinds, self.profile, self.policy}
+        return found | ({"attended"} if self.attended else set()) | ({"loses"} if self.loses else set())
 
     @property
     def lasts_h(self) -> float:

@@ -38,6 +38,7 @@ from machines.wire import RunWork
 from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
 from tests.faults.program import Done
 from tests.faults.scenario import Scenario
+from tests.simulated.card import Card, Wal
 from tests.simulated.chance import seeded
 from tests.simulated.edge import BurningJournal, BurningMachine, CardPlates
 from tests.simulated.hands import Hands
@@ -87,6 +88,7 @@ class AgentProgram:
         read_only: how many faults keep its card from being written now.
         words: what its board does with persons' words.
         news: its tasks are woken by them.
+        card: loses what was not synced where the power goes; None where nothing is lost.
     """
 
     world: World
@@ -102,10 +104,13 @@ class AgentProgram:
     read_only: int = 0
     words: WordsWatched = field(default_factory=WordsWatched)
     news: VirtualNews = field(init=False)
+    card: Card | None = None
+    _wal: Wal = field(default_factory=Wal)
     _tasks: list[Task] = field(default_factory=list)
     _papers: list[SimulatedMachine] = field(default_factory=list)
     _journal: Journal | None = None
     _stopping: bool = False
+    _begun: bool = False
 
     def __post_init__(self) -> None:
         self.news = VirtualNews(self.world)
@@ -114,6 +119,9 @@ class AgentProgram:
 
     def start(self) -> None:
         """A new process."""
+        if self.card is not None and not self._begun:
+            self.card.settle()  # whatever a person put there before it first began
+        self._begun = True
         self.process, self._stopping, self.fuse.left = Process(), False, None
         self.news = VirtualNews(self.world)
         self._spawn(self._main)
@@ -171,6 +179,16 @@ class AgentProgram:
         """Whether the process is there."""
         return self.process is not None and self.process.returncode is None
 
+    def committed(self, db: sqlite3.Connection) -> None:
+        """A commit of the journal is over."""
+        if self.card is not None:
+            self._wal.committed(db, self.home / (FILE_NAME + "-wal"))
+
+    def kept(self, file: Path) -> None:
+        """A file was said to be on the card."""
+        if self.card is not None:
+            self.card.promised(file)
+
     def let_go(self, machine: SimulatedMachine) -> None:
         """A machine was closed."""
         self._papers.remove(machine)
@@ -219,7 +237,9 @@ class AgentProgram:
         self._let_go(status)
 
     def _run(self) -> int:
-        self._journal = journal = BurningJournal(self._opened(), self)
+        self._journal, self._wal = BurningJournal(self._opened(), self), Wal()
+        self.committed(self._journal._connection)
+        journal = self._journal
         clock = self.clock()
         parts = assemble(
             Board(
@@ -308,7 +328,10 @@ class AgentProgram:
             left = {file: file.read_bytes() for file in files if status == KILLED and file.exists()}
             self._journal.close()  # which tidies up, as nobody does when the power goes
             for file, content in left.items():
-                file.write_bytes(content)
+                lost = self.card is not None and file.name.endswith("-wal")
+                file.write_bytes(self._wal.left(content, self.dice) if lost else content)
+            if status == KILLED and self.card is not None:
+                self.card.lose()
         for machine in self._papers:
             machine._paper.close()
         self._papers, self._journal, self.fuse.left, self.hands.panel = [], None, None, None

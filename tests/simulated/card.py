@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -25,6 +26,9 @@ from unittest.mock import patch
 OTHERS = (".sqlite3", ".sqlite3-wal", ".sqlite3-shm", ".sqlite3-journal")
 OTHER_NAMES = ("paper", "lock")
 
+# Of SQLite, at which each commit is synced.
+FULL = 2
+
 Names = dict[str, int]
 
 
@@ -35,11 +39,13 @@ class Card:
     Attributes:
         folder: with all below it.
         dice: decide what of the rest is lost.
+        may_go: called where the power may go.
         complaints: of what was promised to be there and is not, in words.
     """
 
     folder: Path
     dice: Random
+    may_go: Callable[[], None] = lambda: None
     complaints: list[str] = field(default_factory=list)
     _octets: dict[int, bytes] = field(default_factory=dict)
     _names: dict[Path, Names] = field(default_factory=dict)
@@ -136,15 +142,38 @@ def _remove(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
+class Wal:
+    """How much of what SQLite wrote to the log beside a database it has synced, as far as its settings tell: where it
+    syncs each commit, all of it when that is over; elsewhere none until then. Its checkpoints are not looked at.
+
+    Attributes:
+        sure: octets.
+    """
+
+    def __init__(self) -> None:
+        self.sure = 0
+
+    def committed(self, db: sqlite3.Connection, file: Path) -> None:
+        """A commit is over."""
+        (synchronous,) = db.execute("PRAGMA synchronous").fetchone()
+        if synchronous >= FULL and file.exists():
+            self.sure = file.stat().st_size
+
+    def left(self, written: bytes, dice: Random) -> bytes:
+        """What is left of it when the power goes."""
+        return written[: dice.randint(min(self.sure, len(written)), len(written))]
+
+
 @contextmanager
 def syncing(cards: Callable[[], list[Card]]) -> Iterator[None]:
-    """Whoever syncs a file or a folder has it on the card that it lies on."""
+    """Whoever syncs a file or a folder has it on the card that it lies on; before and after, the power may go."""
 
     def fsync(descriptor: int) -> None:
         path = Path(f"/proc/self/fd/{descriptor}").readlink()
-        for card in cards():
-            if card.holds(path):
-                card.synced(path)
+        for card in [card for card in cards() if card.holds(path)]:
+            card.may_go()
+            card.synced(path)
+            card.may_go()
 
     with patch.object(os, "fsync", fsync):
         yield

@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Protocol
 
 from greenlet import getcurrent
@@ -28,6 +29,12 @@ class Board(Protocol):
     is_full: bool
     read_only: int
     words: WordsWatched
+
+    def committed(self, db: sqlite3.Connection) -> None:
+        """A commit of its journal is over."""
+
+    def kept(self, file: Path) -> None:
+        """A file was said to be on its card."""
 
     def let_go(self, machine: SimulatedMachine) -> None:
         """A machine was closed."""
@@ -50,6 +57,7 @@ class BurningJournal(Journal):
                 raise sqlite3.OperationalError("database or disk is full")
             if self._board.read_only:
                 raise sqlite3.OperationalError("disk I/O error")
+        self._board.committed(self._connection)
         self._board.words.look(self._connection)
         self._board.fuse.burn()
 
@@ -102,6 +110,7 @@ class CardPlates(PlateStore):
         if self.board.read_only:
             raise OSError(errno.EROFS, "read-only file system")
         super().keep(digest, png, profile)
+        self.board.kept(self._path(digest))
         self.board.fuse.burn()
 
 

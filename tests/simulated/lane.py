@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import logging
 import os
+import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from typing import Any
+from unittest.mock import patch
 
 from machines.clock import Clock, utc
 from server.demo.processes import DemoError, Studio
@@ -18,6 +20,7 @@ from tests.faults.furniture import furnish
 from tests.faults.lane import CLOCK_BEGINS, SECONDS_SHOWN_PER_SECOND, SETTINGS, Lane
 from tests.faults.scenario import Scenario
 from tests.simulated.agent import AgentProgram
+from tests.simulated.card import Card, syncing
 from tests.simulated.chance import seeded
 from tests.simulated.drawn import drawn_once
 from tests.simulated.edge import ProgramLogs
@@ -59,8 +62,10 @@ class SimulatedLane(Lane):
         world: of the scenario.
         templates: folder of the databases to begin with.
         dice: decide what the seed alone does not.
+        cards: of boards and server, where what was not synced may be lost.
     """
 
+    cards: list[Card] = field(default_factory=list, kw_only=True)
     world: World = field(kw_only=True)
     templates: Path = field(kw_only=True)
     dice: Random = field(kw_only=True)
@@ -74,9 +79,13 @@ class SimulatedLane(Lane):
 
     def program(self, scenario: Scenario, home: Path, trouble: Path) -> Any:
         """The program of a board."""
-        return AgentProgram(
+        made = AgentProgram(
             self.world, self.relay, scenario, home, trouble, Random(self.dice.random()), home.with_suffix(".log")
         )
+        if scenario.loses:
+            made.card = Card(home, Random(self.dice.random()), made.fuse.burn)
+            self.cards.append(made.card)
+        return made
 
     def real_s(self) -> float:
         """As if time was compressed as in the fault runs."""
@@ -149,10 +158,11 @@ class Stand:
                 world=world, templates=self.folder, dice=dice, home_folder=served.home, more_making=MORE_MAKING,
             )  # fmt: skip
             served.start()
-            try:
-                yield lane
-            finally:
-                served.died()
+            with losing(lane, scenario) if scenario.loses else nullcontext():
+                try:
+                    yield lane
+                finally:
+                    served.died()
 
 
 @dataclass
@@ -160,10 +170,36 @@ class PlacedServer(Served):
     """A server that is killed at a commit of the next minutes."""
 
     dice: Random = field(kw_only=True)
+    card: Card | None = field(default=None, kw_only=True)
+
+    def died(self) -> None:
+        """The power of its computer is gone, where that loses anything."""
+        super().died()
+        if self.card is not None:
+            self.card.lose()
 
     def kill(self, places: int = 0) -> None:
         """End it without warning."""
         super().kill(places or self.dice.randrange(MOST_PLACES))
+
+
+@contextmanager
+def losing(lane: SimulatedLane, scenario: Scenario) -> Iterator[None]:
+    """The server's disk and the boards' cards lose a part of what was not synced where their power goes."""
+    from scheduling import plates
+
+    served: PlacedServer = lane.server  # type: ignore[assignment]
+    shutil.rmtree(served.home / "plates", ignore_errors=True)  # of other scenarios
+    served.card = card = Card(served.home, Random(f"the disk in {scenario.seed}"), served.fuse.burn)
+    lane.cards.append(card)
+    right = plates.name_part
+
+    def name_part(part: Path, path: Path) -> None:
+        right(part, path)
+        card.promised(path)
+
+    with syncing(lambda: lane.cards), patch.object(plates, "name_part", name_part):
+        yield
 
 
 def make_stand(folder: Path) -> Stand:

@@ -17,6 +17,8 @@ from tests.simulated.persons import DONE_BY_HAND
 COUNTS = (0, 1, 1, 1, 2, 2, 3)
 # Of how many boards a battery keeps the clock, and how wrong that one runs, parts per million: more than any crystal.
 BATTERY_CHANCE, BATTERY_PPM = 0.3, 300.0
+# Of how many worlds the cards and the disk lose what was not synced where the power goes.
+LOSES_CHANCE = 0.5
 # With a battery that is full, the clock goes on; one that is empty shows 1970.
 WITH_BATTERY, WITHOUT_BATTERY = ("battery", "battery", "1970"), ("1970", "saved")
 # These step the wall clock of a running board, and with it the clock that its battery keeps: nobody can tell.
@@ -29,8 +31,9 @@ def draw_more(seed: int) -> Scenario:
     has_battery = dice.random() < BATTERY_CHANCE and not scenario.kinds & STEPS
     scenario = replace(scenario, battery_ppm=BATTERY_PPM if has_battery else None)
     kinds = [dice.choice(tuple(MORE)) for _ in range(dice.choice(COUNTS))]
+    loses = dice.random() < LOSES_CHANCE
     more = tuple(_fault(dice, kind, scenario) for kind in kinds)
-    return replace(scenario, faults=(*scenario.faults, *more))
+    return replace(scenario, faults=(*scenario.faults, *more), loses=loses)
 
 
 def _fault(dice: Random, kind: str, scenario: Scenario) -> Fault:

@@ -88,17 +88,22 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
             board.power_on()
             return
         before = set_version(board.home, NEWER)
-        done = board.child.do(*running(stage.scenario))
-        if done.returncode != UNUSABLE or "later version" not in done.stderr:
-            stage.problems.append(f"a newer journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
+        if before != NEWER:  # two of these at a time are one
+            _check_refused(stage, board)
         stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: on(board, before)))
 
     def on(board: Board, before: int) -> None:
-        if set_version(board.home, before) != NEWER:
+        if before != NEWER and set_version(board.home, before) != NEWER:
             stage.problems.append("a program wrote to a journal of a newer one")
         board.power_on()
 
     return [Act(fault.at_h, off)]
+
+
+def _check_refused(stage: Stage, board: Board) -> None:
+    done = board.child.do(*running(stage.scenario))
+    if done.returncode != UNUSABLE or "later version" not in done.stderr:
+        stage.problems.append(f"a newer journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
 
 
 MORE_MAKING: dict[str, Making] = {

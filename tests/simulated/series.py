@@ -59,6 +59,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         result.problems.extend(_log_complaints(lane))
         result.problems.extend(words_not_followed(stage))
         result.problems.extend(lane.relay.complaints)
+        result.problems.extend(complaint for card in lane.cards for complaint in card.complaints)
         digests = _digests(lane, stage)
         if not result.problems:
             shutil.rmtree(folder)

@@ -5,19 +5,23 @@ What a simulated world does not find of them it does not play, or the judge does
 
 from __future__ import annotations
 
+import itertools
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, Literal
 from unittest.mock import patch
 
-from machines.node import facts, knife, orders, settling, takeover
+from machines.node import facts, journal, knife, orders, plates, settling, takeover
 from machines.node.at_hand import MachineAtHand
 from machines.node.exchange import Exchange
 from machines.node.failures import FencedOff
 from machines.node.journal import change_state
-from tests.faults.scenario import Scenario
+from machines.node.plates import PlateStore
+from tests.faults.scenario import Scenario, draw
+from tests.simulated.more import draw_more
 
 Where = Literal["seeds", "node", "server"]
 
@@ -30,6 +34,7 @@ class Wrong:
         says: what is wrong.
         put: puts it in place; called where the server's modules may be imported.
         has: kinds of faults, of which a scenario must have one to show it; none for any.
+        more: whether it takes what is drawn beside the scenarios of fault runs.
         where: in scenarios, or in the branches of a prefix where the power of a node or a server goes.
         policy: of that prefix.
         within: after how many of them it is found at the latest.
@@ -38,13 +43,15 @@ class Wrong:
     says: str
     put: Callable[[], AbstractContextManager[object]]
     has: frozenset[str] = frozenset()
+    more: bool = False
     where: Where = "seeds"
     policy: str = "replay"
     within: int = 10
 
-    def may_show_in(self, scenario: Scenario) -> bool:
-        """Whether a scenario can show it."""
-        return not self.has or bool(self.has & scenario.has)
+    def scenarios(self) -> Iterator[Scenario]:
+        """Those that can show it, one seed after another."""
+        drawn = map(draw_more if self.more else draw, itertools.count(1))
+        return (scenario for scenario in drawn if not self.has or self.has & scenario.has)
 
 
 def _nothing(*_: Any, **__: Any) -> None:
@@ -148,6 +155,33 @@ def _first_hour_forgotten() -> AbstractContextManager[object]:
     return patch.object(dispatch, "_run_work", wrong)
 
 
+def _octets_not_synced() -> AbstractContextManager[object]:
+    def wrong(self: PlateStore, digest: str, columns: Iterable[bytes]) -> None:
+        self._make_folder()
+        partial = self.folder / "plate.partial"
+        partial.write_bytes(b"".join(columns))
+        partial.rename(self._path(digest))
+        plates._sync_folder(self.folder)
+
+    return patch.object(PlateStore, "_write", wrong)
+
+
+def _names_not_synced() -> AbstractContextManager[object]:
+    from scheduling import files
+
+    return patch.object(files, "sync_folder", _nothing)
+
+
+def _commits_not_synced() -> AbstractContextManager[object]:
+    right = journal._check_and_create
+
+    def wrong(connection: sqlite3.Connection, path: Path) -> None:
+        right(connection, path)
+        connection.execute("PRAGMA synchronous = NORMAL")
+
+    return patch.object(journal, "_check_and_create", wrong)
+
+
 WRONGS: Mapping[str, Wrong] = {
     "orders-forgotten": Wrong(
         says="what was ordered and has no outcome is ordered once more",
@@ -239,5 +273,33 @@ WRONGS: Mapping[str, Wrong] = {
         put=_first_hour_forgotten,
         has=frozenset({"journal-damaged"}),
         within=40,
+    ),
+    "octets-not-synced": Wrong(
+        says="a plate has its name on the board's card before its octets are there",
+        put=_octets_not_synced,
+        has=frozenset({"loses"}),
+        more=True,
+        within=20,
+    ),
+    "name-not-synced": Wrong(
+        says="a plate is told to be on the board's card before its name is there",
+        put=lambda: patch.object(plates, "_sync_folder", _nothing),
+        has=frozenset({"loses"}),
+        more=True,
+        within=20,
+    ),
+    "names-not-synced": Wrong(
+        says="a plate is told to be on the server's disk before its name is there",
+        put=_names_not_synced,
+        has=frozenset({"loses"}),
+        more=True,
+        within=20,
+    ),
+    "commits-not-synced": Wrong(
+        says="what the board's journal commits is not on the card at once",
+        put=_commits_not_synced,
+        has=frozenset({"loses"}),
+        more=True,
+        within=20,
     ),
 }
