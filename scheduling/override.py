@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import DEFAULT_DB_ALIAS, transaction
 
+from machines.chance import SYSTEM, Chance
 from machines.errors import InputError
 from machines.recovery import Override, Rule
 from machines.structure import structure
@@ -23,7 +24,7 @@ class NothingOpen(Exception):
     """There is nothing to decide: what was missing is settled, and the machine is true to the sky."""
 
 
-def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribution) -> Word:
+def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribution, chance: Chance = SYSTEM) -> Word:
     """Say otherwise how an outage is to be settled whose columns are still being printed late.
 
     Raises:
@@ -36,10 +37,10 @@ def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribut
             f"outage {outage.id!r} is settled, and the machine was true to the sky again at "
             f"{outage.true_again_at:%Y-%m-%d %H:%M:%S} UTC; nothing of it is left to decide"
         )
-    return override_run(Run.objects.get(id=outage.run_id), rule, reason, by)
+    return override_run(Run.objects.get(id=outage.run_id), rule, reason, by, chance)
 
 
-def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> Word:
+def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution, chance: Chance = SYSTEM) -> Word:
     """Say how what is open on a run is to be settled: after a silence, while its machine is held, or while columns are
     printed late. Said again before the node has settled, the newest word counts.
 
@@ -51,10 +52,10 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution) -> W
         ViewsSetAside: what is open cannot be told.
         LostRace: again and again.
     """
-    return until_won(lambda: _override_once(run, rule, reason, by))
+    return until_won(lambda: _override_once(run, rule, reason, by, chance))
 
 
-def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution) -> Word:
+def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution, chance: Chance) -> Word:
     stream = f"machine/{run.machine_id}"
     version = stream_version(stream)
     require_views("machines", "outages", "runs")
@@ -71,7 +72,7 @@ def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution) ->
             override=word,
             because=found.because,
             outage=None if found.outage is None else found.outage.id,
-            remark=keep(reason),
+            remark=keep(reason, chance),
         )
         append([Append(stream, version, [event])], by)
     return Word.objects.get(id=word.id)

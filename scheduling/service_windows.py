@@ -7,6 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Q
 
+from machines.chance import SYSTEM, Chance
 from machines.structure import structure
 from scheduling.log import models
 from scheduling.log.remarks import keep, require_length
@@ -17,7 +18,9 @@ from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindo
 from scheduling.sky.zones import zone
 
 
-def call_off(window: str, reason: str | None, by: Attribution, date: str | None = None) -> None:
+def call_off(
+    window: str, reason: str | None, by: Attribution, date: str | None = None, chance: Chance = SYSTEM
+) -> None:
     """From now on nobody comes in a window, or not on one date; its row stays, marked. Called off already, nothing is
     written.
 
@@ -26,6 +29,7 @@ def call_off(window: str, reason: str | None, by: Attribution, date: str | None 
         reason: why, in the person's words.
         by: who says so.
         date: local date on which a weekly window does not begin; None for the whole window.
+        chance: see `scheduling.log.remarks.keep`.
 
     Raises:
         Unknown: there is no such window.
@@ -40,7 +44,7 @@ def call_off(window: str, reason: str | None, by: Attribution, date: str | None 
         require_comes_on(as_planned(row).comes, date)
     if row.called_off_at is None and date not in row.dates_off:
         with transaction.atomic():
-            append([Append(stream, version, [ServiceWindowCalledOff(remark=keep(reason), date=date)])], by)
+            append([Append(stream, version, [ServiceWindowCalledOff(remark=keep(reason, chance), date=date)])], by)
 
 
 def windows_of(venue: models.Venue, starts_at: datetime, ends_at: datetime) -> list[ServiceSpan]:

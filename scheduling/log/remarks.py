@@ -11,7 +11,6 @@ by `dayroll log close`.
 from __future__ import annotations
 
 import hashlib
-import secrets
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,6 +19,7 @@ from typing import Any, NamedTuple
 from django.db import connections, transaction
 from django.db.models import Q
 
+from machines.chance import Chance
 from machines.errors import InputError
 from scheduling.log.lines import scan
 from scheduling.log.models import Remark
@@ -74,8 +74,13 @@ def require_length(text: str | None, field: str = "reason") -> None:
         raise InputError(field, f"{len(text)} characters", f"give at most {LONGEST_REMARK}")
 
 
-def keep(text: str | None, *, using: str = "default") -> str | None:
+def keep(text: str | None, chance: Chance, *, using: str = "default") -> str | None:
     """Put a text beside the log, within the caller's transaction, and give its digest; None for no text.
+
+    Args:
+        text: what a person wrote.
+        chance: of which the characters before it are drawn.
+        using: alias of the database.
 
     Raises:
         InputError: it is too long.
@@ -83,7 +88,7 @@ def keep(text: str | None, *, using: str = "default") -> str | None:
     require_length(text)
     if not text:
         return None
-    salt = secrets.token_hex(SALT_BYTES)
+    salt = chance.in_hex(SALT_BYTES)
     kept = Remark.objects.using(using).create(digest=digest_of(salt, text), salt=salt, text=text)
     return kept.digest
 

@@ -15,6 +15,7 @@ from machines.structure import structure
 from scheduling.log.models import Outage
 from scheduling.log.past import Moment, Part, outages_at
 from scheduling.override import override_outage
+from server import wiring
 from server.api.doors import Door, Item, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastList
@@ -105,4 +106,4 @@ class OutageOverride(Door):
         asked = structure(request.data, Decide)
         outage = get_object_or_404(Outage, pk=pk)
         by = attribution(request, outage.machine.venue_id)
-        return decided(override_outage(outage, asked.rule, asked.reason, by))
+        return decided(override_outage(outage, asked.rule, asked.reason, by, wiring.chance()))

@@ -129,7 +129,7 @@ class RunOverride(Door):
         asked = structure(request.data, Decide)
         run = get_object_or_404(Run, pk=pk)
         by = attribution(request, run.machine.venue_id)
-        return decided(override_run(run, asked.rule, asked.reason, by))
+        return decided(override_run(run, asked.rule, asked.reason, by, wiring.chance()))
 
 
 class RunSegments(PastList):

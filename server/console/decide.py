@@ -76,7 +76,7 @@ def _decided(request: HttpRequest, run: Run, form: DecisionForm, by: Attribution
     """The way back to the console; None where the word was not taken, and the form says why."""
     said = form.cleaned_data
     try:
-        override_run(run, form.wishes().rule(said["kind"]), said["reason"], by)
+        override_run(run, form.wishes().rule(said["kind"]), said["reason"], by, wiring.chance())
     except InputError as error:
         form.add_error(None, f"{error.problem}; {error.remedy}")
     except NothingOpen as error:

@@ -10,6 +10,7 @@ import pytest
 from machines.errors import InputError
 from scheduling import studio
 from scheduling.log.models import Event, ServiceWindow, Venue
+from scheduling.log.remarks import text_of
 from scheduling.named import Unknown
 from scheduling.service_windows import call_off, windows_of
 from tests.scheduling.house import NOON, by, furnish, order
@@ -55,7 +56,11 @@ def test_one_that_is_called_off_comes_no_more_and_its_row_stays() -> None:
     call_off("rounds", "closed for works", by(at=NOON))
     assert [one[0] for one in coming()] == ["friday", "friday"]
     row = ServiceWindow.objects.get(id="rounds")
-    assert (row.called_off_at, row.called_off_because, row.comes["weekday"]) == (NOON, "closed for works", "tuesday")
+    assert (row.called_off_at, text_of(row.called_off_remark), row.comes["weekday"]) == (
+        NOON,
+        "closed for works",
+        "tuesday",
+    )
 
 
 @pytest.mark.parametrize(("hour", "minute", "times"), [(9, 59, 1), (10, 0, 1), (11, 29, 1), (11, 30, 2), (12, 0, 2)])
@@ -73,7 +78,7 @@ def test_called_off_again_nothing_is_written() -> None:
     for reason in ("ill", "still ill"):
         call_off("rounds", reason, by())
     assert Event.objects.filter(kind="service-window-called-off").count() == 1
-    assert ServiceWindow.objects.get().called_off_because == "ill"
+    assert text_of(ServiceWindow.objects.get().called_off_remark) == "ill"
 
 
 def test_one_date_is_called_off_and_the_others_stand() -> None:

@@ -255,7 +255,7 @@ def test_a_date_that_was_called_off_is_not_spoken_of_once_it_is_over(person: Cli
 
 def test_all_of_a_window_is_called_off_and_stays_so(person: Client) -> None:
     person.post(OFF, {"what": "all", "reason": "", "off": "yes"})
-    assert ServiceWindow.objects.get().called_off_because is None
+    assert ServiceWindow.objects.get().called_off_remark is None
     shown = page(WINDOWS, person)
     assert "Tuesday rounds is called off." in shown and "None is to come." in shown
     assert "called off on Fri 20 Mar 2026" in shown
