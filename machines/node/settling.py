@@ -129,12 +129,13 @@ class Settling:
         with self._journal.reading() as db:
             state, unknown_end = read_state(db), orders.unknown_end(db)
             left = orders.left_run(db, held.run.id)
+            untold = max(0, (paper_end or 0) - takeover.paper_known(db))
         first = takeover.where_to_begin(held, state, None if left is None else left.next_column)
         if state.run != held.run.id:
             unknown_end = None if left is None else left.perhaps_end
         laid_end = unknown_end or first
         if state.taking_over and paper_end != 0:  # blank paper tells enough
-            laid_end = max(laid_end, takeover.perhaps_laid_until(held, first, remembered, now))
+            laid_end = max(laid_end, takeover.perhaps_laid_until(held, first, remembered, now, untold))
         perhaps_end = laid_end if laid_end > first else None
         if perhaps_end is not None:
             log.warning("columns %d to %d may be on the paper, by another board", first, perhaps_end)

@@ -85,24 +85,29 @@ def where_to_begin(held: Held, state: State, left_at: int | None = None) -> int:
     return first if known is None else max(first, known)
 
 
-def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: float) -> int:
+def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: float, fed: int = 0) -> int:
     """The end of the columns, from a first one on, that another board may have laid.
 
     Args:
         held: the work.
         first: column that nobody has accounted for.
         remembered: the running column after the last that the machine itself remembers; None if it does not. It may be
-            of an earlier run, with a count of its own; so it counts only as far as columns were due. It counts for
-            nothing where a segment may be printed once more, as columns after the last may lie there from before.
-        now: by the server, POSIX seconds.
+            of an earlier run, with a count of its own; so it counts only as far as columns were due, or as there was
+            paper fed for them. It is not the furthest where a segment may be printed once more, as columns after the
+            last may lie there from before.
+        now: by the server, POSIX seconds. Its clock may have been set back since columns were laid.
+        fed: columns of paper that the machine remembers and nobody has told of.
 
     Raises:
         CannotTell: the work held does not say what was due.
     """
     due_end = _due_end(held, first, now + TOLERANCES * held.clock_tolerance_s)
-    if remembered is None or _may_print_again(held):
+    if remembered is None:
         return max(first, due_end)
-    return max(first, min(remembered, due_end))
+    of_paper = min(remembered, held.run.end_column) if first < remembered <= first + fed else first
+    if _may_print_again(held):
+        return max(of_paper, due_end)
+    return max(of_paper, min(remembered, due_end))
 
 
 def _due_end(held: Held, first: int, by: float) -> int:

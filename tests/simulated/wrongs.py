@@ -224,7 +224,7 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "paper-forgotten": Wrong(
         says="a new board takes for blank what another one may have laid",
-        put=lambda: patch.object(takeover, "perhaps_laid_until", lambda held, first, remembered, now: first),
+        put=lambda: patch.object(takeover, "perhaps_laid_until", lambda held, first, *rest: first),
         has=frozenset({"journal-damaged"}),
         within=20,
     ),

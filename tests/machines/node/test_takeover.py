@@ -21,7 +21,7 @@ from machines.node.gaps import CannotTell
 from machines.node.journal import Journal, change_state, open_journal
 from machines.node.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.profile import Profile
-from machines.recovery import CauseRule, Columns, Override, Policy, Rule
+from machines.recovery import CauseRule, Columns, HalfPrinted, Override, Policy, Rule
 from machines.structure import parse_instant
 from machines.wire import Again, Taken
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -214,6 +214,18 @@ def test_where_a_segment_may_be_printed_once_more_the_machines_last_column_is_no
         assert perhaps_laid_until(work, 10, 20, at(50.0)) > 50
 
 
+@pytest.mark.parametrize("half_printed", ["as-the-rest", "again"])
+def test_what_the_machine_remembers_counts_as_far_as_paper_was_fed_where_the_servers_clock_was_set_back(
+    half_printed: HalfPrinted,
+) -> None:
+    work = replace(held(), policy=Policy(kind="skip", half_printed=half_printed))
+    an_hour_ago = at(12.0 - 30.0)
+    assert perhaps_laid_until(work, 10, 12, an_hour_ago, fed=2) == 12
+    assert perhaps_laid_until(work, 10, 12, an_hour_ago, fed=1) == 10, "there is no paper for both: of another run"
+    assert perhaps_laid_until(work, 10, 9, an_hour_ago, fed=5) == 10
+    assert perhaps_laid_until(work, 715, 730, an_hour_ago, fed=50) == 720, "no further than the run"
+
+
 def test_without_work_that_reaches_so_far_nobody_can_tell() -> None:
     work = held()
     early = replace(work, segments=work.segments[:3])
@@ -265,8 +277,13 @@ def test_what_another_board_laid_and_could_not_tell_is_never_laid_again(
         check_takeover(Path(folder), told, untold, away, carriage, policy, remembers)
 
 
+@pytest.mark.parametrize("told", [0, 7])
+def test_also_where_the_servers_clock_was_set_back_since(tmp_path: Path, told: int) -> None:
+    check_takeover(tmp_path, told, 5, 1, carriage=False, policy="skip", remembers=True, ahead_s=-3600.0)
+
+
 def check_takeover(
-    folder: Path, told: int, untold: int, away: int, carriage: bool, policy: str, remembers: bool
+    folder: Path, told: int, untold: int, away: int, carriage: bool, policy: str, remembers: bool, ahead_s: float = 0.0
 ) -> None:
     profile: Profile = carriage_profile() if carriage else line_profile()
     clock = HandClock()
@@ -278,7 +295,7 @@ def check_takeover(
     old.crash()
     laid = old.paper().laid["column"].tolist() if (old.home / "paper" / "paper.ledger").exists() else []
     clock.at += away * COLUMN_S
-    new = beside(folder / "new", old, remembers_columns=remembers)
+    new = beside(folder / "new", old, remembers_columns=remembers, server_ahead_s=ahead_s)
     new.run_columns(100)
     new.stop()
     new.fetch_last()
