@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
+
+import numpy as np
 
 from machines.entries import (
     ColumnsPrinted,
     ConditionsChanged,
-    Entry,
     GapSettled,
     KnifeArmed,
     KnifeDisarmed,
@@ -117,28 +119,36 @@ def words_are_used(evidence: Evidence) -> list[str]:
 
 def stood_until_resumed(evidence: Evidence) -> list[str]:
     """Where the machine is attended, nothing is laid between an unplanned stop or a jam and a person's resume; or until
-    a board was enrolled there, which a person beside the machine did."""
+    a board was enrolled there, which a person beside the machine did. Who resumes it while it is jammed has to do so
+    once more."""
     if not evidence.attended:
         return []
-    stopped_at, before, complaints = None, set[str](), list[str]()
+    stopped_at, began_at, printed, complaints = None, None, False, list[str]()
     for entry in (one for told in evidence.told_by_each for one in (None, *told)):
         if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
             stopped_at = None
-        elif _stopped_by_itself(entry, before):
-            stopped_at = entry.at
-        elif isinstance(entry, ColumnsPrinted) and stopped_at is not None and entry.at > stopped_at:
-            columns = f"{entry.columns.first} to {entry.columns.end}"
-            complaints.append(f"columns {columns} were laid after an unplanned stop, and nobody resumed")
-        if isinstance(entry, ConditionsChanged):
-            before = set(entry.keywords)
+        elif isinstance(entry, NodeStarted):
+            began_at, printed = entry.at, False
+            stopped_at = entry.at if entry.unplanned_stop else stopped_at
+        elif isinstance(entry, ConditionsChanged) and JAM in entry.keywords:
+            if printed or _has_printed(evidence, began_at, entry.at):
+                stopped_at = entry.at
+        elif isinstance(entry, ColumnsPrinted):
+            printed = True
+            if stopped_at is not None and entry.at > stopped_at:
+                columns = f"{entry.columns.first} to {entry.columns.end}"
+                complaints.append(f"columns {columns} were laid after an unplanned stop, and nobody resumed")
     return complaints
 
 
-def _stopped_by_itself(entry: Entry, before: set[str]) -> bool:
-    """Whether it came to a stop by this entry; a jam that was there before is none: somebody may have resumed it."""
-    if isinstance(entry, NodeStarted):
-        return entry.unplanned_stop
-    return isinstance(entry, ConditionsChanged) and JAM in entry.keywords and JAM not in before
+def _has_printed(evidence: Evidence, began_at: datetime | None, by: datetime) -> bool:
+    """Whether anything was laid from when an agent began until an instant: what jams before, nobody saw moving. Where
+    the server's clock was set meanwhile, it cannot be told from the paper, whose instants are true."""
+    if evidence.paper is None or evidence.ahead:
+        return False
+    laid = evidence.paper.laid["at"]
+    since = -np.inf if began_at is None else began_at.timestamp()
+    return bool(np.any((laid >= since) & (laid <= by.timestamp())))
 
 
 def cut_only_while_armed(evidence: Evidence) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -180,4 +181,8 @@ def test_an_attended_machine_that_prints_on_after_a_jam_is_seen(tmp_path: Path) 
     ]
     still = unstructure(ConditionsChanged(seq=4, at=BEGINS, keywords=("media-jam-error",)))
     told_so = [jammed, resumed, still, printed(5, FIRST, END, 0)]
-    assert judge(replace(evidence(tmp_path / "c", entries=told_so), attended=True), check) == [], "a jam that goes on"
+    too_early = evidence(tmp_path / "c", entries=told_so)
+    assert judge(replace(too_early, attended=True), check), "it was let go on while it was jammed"
+    before = BEGINS - timedelta(minutes=5)
+    early = [unstructure(ConditionsChanged(seq=2, at=before, keywords=("media-jam-error",))), laid]
+    assert judge(replace(evidence(tmp_path / "d", entries=early), attended=True), check) == [], "nothing moved before"

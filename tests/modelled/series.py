@@ -43,9 +43,10 @@ from tests.modelled.model import never_closed
 from tests.modelled.planning import plates, profile_named
 from tests.modelled.scenario import draw
 from tests.modelled.wrongs import WRONGS
-from tests.simulated.chance import seeded
 from tests.simulated.edge import ProgramLogs
+from tests.simulated.hands import at_boards
 from tests.simulated.judged_words import words_not_followed
+from tests.simulated.more_acts import MORE_MAKING
 from tests.simulated.network import Network
 from tests.simulated.served import HOST
 from tests.simulated.smallest import smallest
@@ -81,10 +82,10 @@ class Stand:
         server = PlacedModel(world, clock, known, plates(), POLL_AFTER_S, closed, dice=Random(dice.random()))
         server.start()
         relay = Network(0, world=world, served=server)  # type: ignore[arg-type]
-        with seeded(scenario.seed), _quick_to_enrol():
+        with at_boards(), _quick_to_enrol():
             yield ModelLane(
                 self.folder, clock, server, ModelStudio(server), relay, HOST,  # type: ignore[arg-type]
-                world=world, dice=dice, journal=self.journal,
+                world=world, dice=dice, journal=self.journal, more_making=MORE_MAKING,
             )  # fmt: skip
 
 
@@ -153,6 +154,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         stage = _play(lane, scenario, folder)
         result = verdict(stage, began)
         result.problems.extend(words_not_followed(stage))
+        result.problems.extend(lane.relay.complaints)
         digests = _digests(lane, stage)
     if not result.problems:
         shutil.rmtree(folder)
