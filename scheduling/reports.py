@@ -55,6 +55,14 @@ class StaleEpoch(Exception):
         self.current = current
 
 
+class Revoked(StaleEpoch):
+    """The studio wants nothing more from this board, and no other has taken over yet."""
+
+    def __init__(self, epoch: int) -> None:
+        super().__init__(epoch, epoch + 1)  # by an epoch that is past, every node knows that it is fenced off
+        self.args = ("the studio has revoked this board; stop printing, and enrol it with a new code to take over",)
+
+
 class MissingEntries(Exception):
     """Entries before these are missing; the node must send from the expected number on."""
 

@@ -17,6 +17,12 @@ class Id:
         return value
 
 
+class Prefix(Id):
+    """The visible part of a key."""
+
+    regex = "[a-z]{1,20}_[0-9a-f]{1,40}"
+
+
 class Digest(Id):
     """SHA-256 in hexadecimal."""
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, include, path, register_converter
 
 from server import health
-from server.converters import Digest, Id
+from server.converters import Digest, Id, Prefix
 
 register_converter(Id, "id")
 register_converter(Digest, "digest")
+register_converter(Prefix, "prefix")
 
 handler400 = "server.errors.bad_request"
 handler403 = "server.errors.permission_denied"

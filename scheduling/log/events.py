@@ -1,8 +1,9 @@
 """The vocabulary of the log: every fact is one of these, past tense, frozen, with a schema version.
 
 An event says what happened; the store adds who said it, when, and when it happened. What the studio says is in
-`studio_events`, what happens between server, boards and people in `server_events`, what the server says of a board's
-reports in `report_events`; the node's own entries (`machines.entries`) are facts as they are.
+`studio_events`, what happens between server, boards and people in `server_events`, who may come in, in `access_events`,
+what the server says of a board's reports in `report_events`; the node's own entries (`machines.entries`) are facts as
+they are.
 
 A field may be added with a default at the same schema version. Anything else raises the version, and `upcast` turns
 the old form into the new one on reading: what was once written is never changed.
@@ -17,11 +18,12 @@ from machines import upcasts
 from machines.entries import Entry
 from machines.errors import InputError
 from machines.structure import structure, unstructure
+from scheduling.log.access_events import AccessEvent
 from scheduling.log.report_events import AboutReports
 from scheduling.log.server_events import ServerEvent
 from scheduling.log.studio_events import StudioEvent
 
-Event = StudioEvent | ServerEvent | AboutReports | Entry
+Event = StudioEvent | ServerEvent | AboutReports | AccessEvent | Entry
 
 
 def _kind(cls: type) -> str:

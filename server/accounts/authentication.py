@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import NoReturn
 
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
@@ -9,7 +10,7 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
-from scheduling.reports import StaleEpoch
+from scheduling.reports import Revoked, StaleEpoch
 from server import wiring
 from server.accounts.addresses import address_of
 from server.accounts.attempts import guarded
@@ -17,6 +18,9 @@ from server.accounts.credentials import credential_of
 from server.accounts.keys import holder_of
 from server.accounts.principals import KeyHolder, Node
 from server.accounts.tokens import matches, prefix_of
+from server.request_id import request_id
+
+logger = logging.getLogger(__name__)
 
 
 def _bearer(request: Request) -> str | None:
@@ -40,7 +44,9 @@ def _refuse(request: Request, said: str) -> NoReturn:
         AuthenticationFailed: always, but where
         TooManyTries: too many came from there.
     """
-    with guarded("key", address_of(request._request), wiring.now(), AuthenticationFailed):
+    address = address_of(request._request)
+    with guarded("key", address, wiring.now(), AuthenticationFailed):
+        logger.warning("request %s from %s: a wrong key or token", request_id(request._request), address)
         raise AuthenticationFailed(said)
 
 
@@ -57,7 +63,7 @@ class KeyAuthentication(BaseAuthentication):
         key = _bearer(request)
         if key is None or key.startswith("node_"):
             return None
-        holder = holder_of(key)
+        holder = holder_of(key, wiring.now())
         if holder is None:
             _refuse(request, "This key is not, or no longer, good.")
         return holder, None
@@ -76,7 +82,8 @@ class NodeAuthentication(BaseAuthentication):
         Raises:
             AuthenticationFailed: nobody's token.
             TooManyTries: and there were too many of those.
-            StaleEpoch: another board has taken over; this one must learn that it is fenced off, not that it is unknown.
+            StaleEpoch: another board has taken over, or this one was revoked; it must learn that it is fenced off, not
+                that it is unknown.
         """
         token = _bearer(request)
         if token is None or not token.startswith("node_"):
@@ -86,6 +93,8 @@ class NodeAuthentication(BaseAuthentication):
             _refuse(request, "This token is not good; enrol the board again.")
         if kept.epoch != kept.newest:
             raise StaleEpoch(kept.epoch, kept.newest)
+        if kept.is_revoked:
+            raise Revoked(kept.epoch)
         return Node(kept.machine, kept.epoch), None
 
     def authenticate_header(self, request: Request) -> str:

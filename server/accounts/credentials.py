@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from django.db import connection
 
-_ASKED = """SELECT node.machine, node.digest, node.epoch, machine.epoch
+_ASKED = """SELECT node.machine, node.digest, node.epoch, machine.epoch, node.revoked_at IS NOT NULL
     FROM accounts_nodecredential AS node JOIN log_machine AS machine ON machine.id = node.machine
     WHERE node.prefix = %s"""
 
@@ -19,12 +19,14 @@ class Credential(NamedTuple):
         digest: SHA-256 of the token.
         epoch: of this board.
         newest: epoch of the machine; another one where another board has taken over.
+        is_revoked: whether this board may come in no more.
     """
 
     machine: str
     digest: str
     epoch: int
     newest: int
+    is_revoked: bool
 
 
 def credential_of(prefix: str) -> Credential | None:

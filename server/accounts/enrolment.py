@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Literal
 
 from django.db import transaction
 
 from machines.errors import InputError
 from machines.wire import Taken
 from scheduling.enrolment import enrol
+from scheduling.log.access_events import CodeCancelled, CodeMade
 from scheduling.log.models import Machine
-from scheduling.log.store import Attribution
+from scheduling.log.store import Append, Attribution, append
 from scheduling.taken import taken_of_earlier
 from server import wiring
 from server.accounts.models import EnrolmentCode, NodeCredential
 from server.accounts.tokens import digest, mint
 
+logger = logging.getLogger(__name__)
+
+Because = Literal["ordered", "another-used", "node-revoked"]
 # Crockford's base 32: no I, L, O or U, so that a code read aloud or from a slip of paper arrives as it left.
 ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 MISREAD = str.maketrans("ILO", "110", "- ")
@@ -55,16 +61,40 @@ def _plain(code: str) -> str:
     return code.upper().translate(MISREAD)
 
 
-def make_code(machine: str, now: datetime) -> Code:
-    """A code of 60 random bits for a machine. Codes made earlier and not used keep working until they expire."""
+@transaction.atomic
+def make_code(machine: str, by: Attribution) -> Code:
+    """A code of 60 random bits for a machine. Codes made earlier keep working until one is used, or they expire."""
     groups = [wiring.chance().letters(LETTERS_IN_GROUP, ALPHABET) for _ in range(GROUPS)]
-    code, expires_at = "-".join(groups), now + GOOD_FOR
-    EnrolmentCode.objects.create(machine=machine, digest=digest(_plain(code)), made_at=now, expires_at=expires_at)
+    code, expires_at = "-".join(groups), by.said_at + GOOD_FOR
+    kept = EnrolmentCode.objects.create(
+        machine=machine,
+        digest=digest(_plain(code)),
+        made_at=by.said_at,
+        made_by=by.actor,
+        expires_at=expires_at,
+    )
+    append([Append(f"code/{kept.pk}", None, [CodeMade(machine=machine, expires_at=expires_at)])], by)
+    logger.info("request %s: %s made code:%s for machine %s", by.request, by.actor, kept.pk, machine)
     return Code(machine=machine, code=code, expires_at=expires_at)
 
 
+def cancel_codes(machine: str, because: Because, by: Attribution) -> int:
+    """Make every code of a machine useless that nobody used, and return how many there were."""
+    with transaction.atomic():
+        left = EnrolmentCode.objects.filter(machine=machine, used_at=None, cancelled_at=None)
+        left = left.filter(expires_at__gt=by.said_at).order_by("pk")
+        numbers = [*left.values_list("pk", flat=True)]
+        EnrolmentCode.objects.filter(pk__in=numbers).update(cancelled_at=by.said_at)
+        gone = CodeCancelled(machine=machine, because=because)
+        append([Append(f"code/{number}", None, [gone]) for number in numbers], by)
+    for number in numbers:
+        logger.info("request %s: %s cancelled code:%s (%s)", by.request, by.actor, number, because)
+    return len(numbers)
+
+
 def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
-    """Turn a code into a token and give the machine a new epoch, which fences off every earlier board.
+    """Turn a code into a token and give the machine a new epoch, which fences off every earlier board. All other codes
+    of the machine are good for nothing from then on.
 
     Raises:
         InputError: the code is unknown, used or expired. Which of them, only whoever holds the code is told.
@@ -72,18 +102,22 @@ def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
     kept = EnrolmentCode.objects.filter(digest=digest(_plain(code))).first()
     if kept is None:
         raise InputError("code", "not a code of this server", "type the code again, or ask the studio for a new one")
+    if kept.cancelled_at is not None:
+        raise InputError("code", "the code was cancelled", "ask the studio for a new one")
     if kept.expires_at <= now:
         raise InputError("code", "the code has expired", "ask the studio for a new one")
     with transaction.atomic():
-        if not EnrolmentCode.objects.filter(pk=kept.pk, used_at=None).update(used_at=now):
+        if not EnrolmentCode.objects.filter(pk=kept.pk, used_at=None, cancelled_at=None).update(used_at=now):
             raise InputError("code", "the code was used before", "ask the studio for a new one")
-        actor = f"code:{kept.pk}"
-        epoch = enrol(kept.machine, Attribution(actor=actor, request=request, said_at=now))
+        by = Attribution(actor=f"code:{kept.pk}", request=request, said_at=now)
+        epoch = enrol(kept.machine, by)
+        cancel_codes(kept.machine, "another-used", by)
         minted = mint("node")
         NodeCredential.objects.create(
             machine=kept.machine, epoch=epoch, prefix=minted.prefix, digest=minted.digest, made_at=now
         )
         fed = Machine.objects.get(id=kept.machine).paper_position
+        logger.info("request %s: by code:%s a board took over machine %s", request, kept.pk, kept.machine)
         return Enrolled(
             token=minted.token,
             machine=kept.machine,

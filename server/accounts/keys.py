@@ -1,15 +1,23 @@
-"""Keys to the API: the studio's, and those that it gives to curators and readers."""
+"""Keys to the API: the studio's, and those that it gives to curators and readers. `server.accounts.access` tells the
+log what is changed of them."""
 
 from __future__ import annotations
 
-from datetime import datetime
+import logging
+from datetime import datetime, timedelta
+
+from django.db import DatabaseError, transaction
+from django.db.models import Q
 
 from machines.errors import InputError
 from server.accounts.models import Key
 from server.accounts.principals import STUDIO, KeyHolder, Standing, in_short
-from server.accounts.tokens import matches, mint, prefix_of
+from server.accounts.tokens import Minted, matches, mint, prefix_of
+
+logger = logging.getLogger(__name__)
 
 LONGEST_NAME = 60
+USE_NOTED_EVERY = timedelta(minutes=1)
 
 
 def make_studio_key(name: str, now: datetime) -> str:
@@ -23,33 +31,63 @@ def make_key(name: str, standing: Standing, now: datetime) -> str:
     Raises:
         InputError: the name is empty or too long, or has a key already.
     """
+    return keep_key(name, standing, now).token
+
+
+def keep_key(
+    name: str, standing: Standing, now: datetime, *, made_by: str | None = None, ends_at: datetime | None = None
+) -> Minted:
+    """A new key as `make_key` makes it, with its visible part.
+
+    Raises:
+        InputError: the name is empty or too long, or has a key already, or the end is past.
+    """
     if not 1 <= len(name.strip()) <= LONGEST_NAME or not name.isprintable():
         raise InputError("name", f"{name!r} names nobody", f"give 1 to {LONGEST_NAME} characters")
+    if ends_at is not None and ends_at <= now:
+        raise InputError("ends_at", f"{ends_at} is past", "give an instant to come, or none")
     minted = mint(standing.role)
-    kept = {"prefix": minted.prefix, "digest": minted.digest, "made_at": now}
+    kept = {"prefix": minted.prefix, "digest": minted.digest, "made_at": now, "made_by": made_by, "ends_at": ends_at}
     granted = {"role": standing.role, "venues": standing.venues}
+    Key.objects.filter(name=name, revoked_at=None, ends_at__lte=now).update(revoked_at=now)  # its end has come
     _, is_new = Key.objects.get_or_create(name=name, revoked_at=None, defaults=kept | granted)
     if not is_new:
         raise InputError("name", f"{name!r} has a key already", "revoke that one first, or give another name")
-    return minted.token
+    return minted
 
 
-def revoke_key(name: str, now: datetime) -> None:
-    """Make a key useless; what it did stays under its name.
+def revoke_key(name: str, now: datetime) -> str:
+    """Make a key useless, and return its visible part; what it did stays under that.
 
     Raises:
         InputError: nobody of that name has a key that works.
     """
-    if not Key.objects.filter(name=name, revoked_at=None).update(revoked_at=now):
+    row = Key.objects.filter(name=name, revoked_at=None).first()
+    if row is None or not Key.objects.filter(pk=row.pk, revoked_at=None).update(revoked_at=now):
         raise InputError("name", f"{name!r} has no key that works", "see the names in the list of keys")
+    return row.prefix
 
 
-def holder_of(key: str) -> KeyHolder | None:
-    """Whose key this is; None if it is nobody's."""
+def holder_of(key: str, now: datetime) -> KeyHolder | None:
+    """Whose key this is, whose use is noted; None if it is nobody's, or its end has come."""
     row = Key.objects.filter(prefix=prefix_of(key), revoked_at=None).first()
-    if row is None or not matches(key, row.digest):
+    if row is None or not matches(key, row.digest) or (row.ends_at is not None and row.ends_at <= now):
         return None
+    _note_use(row, now)
     return KeyHolder(row.prefix, row.name, row.standing)
+
+
+def _note_use(row: Key, now: datetime) -> None:
+    """Now and then. Where it cannot be written, nobody waits for it, and nobody is kept out."""
+    long_ago = now - USE_NOTED_EVERY
+    if row.last_used_at is not None and row.last_used_at > long_ago:
+        return
+    try:
+        with transaction.atomic():
+            stale = Q(last_used_at=None) | Q(last_used_at__lte=long_ago)
+            Key.objects.filter(stale, pk=row.pk).update(last_used_at=now)
+    except DatabaseError as error:
+        logger.warning("that the key %s was used cannot be written: %s", row.prefix, error)
 
 
 def listed() -> list[str]:
@@ -59,4 +97,8 @@ def listed() -> list[str]:
 
 def _line(row: Key) -> str:
     state = "in use" if row.revoked_at is None else f"revoked {row.revoked_at:%Y-%m-%d %H:%M} UTC"
-    return f"{row.prefix}  made {row.made_at:%Y-%m-%d %H:%M} UTC  {state}  {in_short(row.standing)}  {row.name}"
+    if row.revoked_at is None and row.ends_at is not None:
+        state = f"until {row.ends_at:%Y-%m-%d %H:%M} UTC"
+    used = "never used" if row.last_used_at is None else f"last used {row.last_used_at:%Y-%m-%d %H:%M} UTC"
+    made = f"made {row.made_at:%Y-%m-%d %H:%M} UTC"
+    return f"{row.prefix}  {made}  {used}  {state}  {in_short(row.standing)}  {row.name}"

@@ -1,8 +1,8 @@
 """Who may come in and as what: keys to the API, the roles of people, the nodes' credentials, and the codes that become
 such credentials.
 
-They are secrets, not facts about machines, so they stand beside the log and not in it; that a board took over a machine
-is in the log, as ``node-enrolled``.
+They are secrets, not facts about machines, so they stand beside the log and not in it. That one was made or became
+useless, and by whom, is in the log (`scheduling.log.access_events`), and that a board took over a machine, too.
 """
 
 from __future__ import annotations
@@ -35,6 +35,9 @@ class Key(Granted):
     prefix = models.TextField(unique=True, help_text="the visible part of the key")
     digest = models.TextField(help_text="SHA-256 of the key")
     made_at = models.DateTimeField()
+    made_by = models.TextField(null=True, help_text="who, as the log names them; null where nobody wrote it down")
+    ends_at = models.DateTimeField(null=True, help_text="when it opens nothing any more; null for never")
+    last_used_at = models.DateTimeField(null=True, help_text="to within a minute")
     revoked_at = models.DateTimeField(null=True)
 
     class Meta:
@@ -57,8 +60,10 @@ class EnrolmentCode(models.Model):
     machine = models.TextField(help_text="id")
     digest = models.TextField(unique=True, help_text="SHA-256 of the code")
     made_at = models.DateTimeField()
+    made_by = models.TextField(null=True, help_text="who, as the log names them; null where nobody wrote it down")
     expires_at = models.DateTimeField()
     used_at = models.DateTimeField(null=True)
+    cancelled_at = models.DateTimeField(null=True)
 
 
 class NodeCredential(models.Model):
@@ -69,6 +74,7 @@ class NodeCredential(models.Model):
     prefix = models.TextField(unique=True, help_text="the visible part of the token")
     digest = models.TextField(help_text="SHA-256 of the token")
     made_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True)
 
     class Meta:
         constraints = (models.UniqueConstraint(fields=["machine", "epoch"], name="accounts_one_node_an_epoch"),)

@@ -55,8 +55,8 @@ def check_password(name: str, password: str) -> None:
         raise InputError("password", "it is too easily guessed", " ".join(error.messages)) from error
 
 
-def make_person(name: str, password: str, standing: Standing) -> None:
-    """A new account with a role.
+def make_person(name: str, password: str, standing: Standing) -> int:
+    """A new account with a role, and its number.
 
     Raises:
         InputError: the name or the password will not do.
@@ -66,10 +66,11 @@ def make_person(name: str, password: str, standing: Standing) -> None:
     with transaction.atomic():
         person = User.objects.create_user(name, password=password)
         PersonRole.objects.create(person=person, role=standing.role, venues=standing.venues)
+    return int(person.pk)
 
 
-def change_role(name: str, standing: Standing) -> None:
-    """Give somebody another role, or other venues; it counts from the next page on.
+def change_role(name: str, standing: Standing) -> int:
+    """Give somebody another role, or other venues; it counts from the next page on. Returns the account's number.
 
     Raises:
         InputError: nobody has the name, or it is a superuser's.
@@ -78,32 +79,36 @@ def change_role(name: str, standing: Standing) -> None:
     if person.is_superuser:
         raise InputError("name", f"{name!r} is a superuser, who is the studio's", "make another account for the role")
     PersonRole.objects.update_or_create(person=person, defaults={"role": standing.role, "venues": standing.venues})
+    return int(person.pk)
 
 
-def close_account(name: str) -> None:
-    """Let somebody sign in no more; who is signed in is signed out. What they did stays under the account's number.
-
-    Raises:
-        InputError: nobody has the name.
-    """
-    _let_in(name, False)
-
-
-def reopen_account(name: str) -> None:
-    """Let somebody sign in again whose account was closed, with the password and the role that they had.
+def close_account(name: str) -> int:
+    """Let somebody sign in no more; who is signed in is signed out. What they did stays under the account's number,
+    which is returned.
 
     Raises:
         InputError: nobody has the name.
     """
-    _let_in(name, True)
+    return _let_in(name, False)
 
 
-def _let_in(name: str, may_sign_in: bool) -> None:
+def reopen_account(name: str) -> int:
+    """Let somebody sign in again whose account was closed, with the password and the role that they had. Returns the
+    account's number.
+
+    Raises:
+        InputError: nobody has the name.
+    """
+    return _let_in(name, True)
+
+
+def _let_in(name: str, may_sign_in: bool) -> int:
     person = _named(name)
     person.is_active = may_sign_in
     with transaction.atomic():
         person.save(update_fields=["is_active"])
         end_sessions(person)  # those of before would come to life again with the account
+    return int(person.pk)
 
 
 def listed() -> list[str]:

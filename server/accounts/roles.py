@@ -19,7 +19,9 @@ from scheduling.service_windows import call_off
 from scheduling.studio import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow, PlanRun
 from scheduling.uploads import UploadStore
 from scheduling.venue_hours import set_hours
-from server.accounts.enrolment import make_code
+from server.accounts.access import take_key
+from server.accounts.boards import revoke_node
+from server.accounts.enrolment import cancel_codes, make_code
 from server.accounts.principals import Role, Standing
 
 Command = Callable[..., object]
@@ -37,6 +39,9 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     PlanRun: STUDIO_ALONE,
     calibrate: STUDIO_ALONE,
     make_code: STUDIO_ALONE,
+    cancel_codes: STUDIO_ALONE,
+    revoke_node: STUDIO_ALONE,
+    take_key: STUDIO_ALONE,
     FixOpening: CURATOR_TOO,
     FixServiceWindow: CURATOR_TOO,
     call_off: CURATOR_TOO,

@@ -19,7 +19,6 @@ from scheduling.log.past import Moment, Part, machine_row_at, machines_at
 from scheduling.selectors import knife_is_armed
 from scheduling.studio import AddMachine
 from server import wiring
-from server.accounts.enrolment import Code, make_code
 from server.api.doors import Collection, Door, Item, attribution
 from server.api.past import PastItem, PastList
 from server.api.queries import asked, number_reader, whole_reader
@@ -143,15 +142,3 @@ class MachineNext(Door):
         if found is None:
             raise Http404(f"No run of {machine.id} that is planned comes to that from now on.")
         return Response(unstructure(found))
-
-
-class MachineEnrolment(Door):
-    """Asking for a one-time code that makes a board the node of this machine."""
-
-    command = staticmethod(make_code)
-    shows, answers = Code, 201
-
-    def post(self, request: Request, pk: str) -> Response:
-        """Make a code; it is shown this once."""
-        machine = get_object_or_404(Machine, pk=pk)
-        return Response(unstructure(make_code(machine.id, wiring.now())), status=201)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -28,6 +29,8 @@ from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
 from server.api.doors import Door, attribution
 from server.request_id import request_id
+
+logger = logging.getLogger(__name__)
 
 LONGEST_HORIZON = timedelta(days=31)
 
@@ -84,8 +87,13 @@ class NodeEnrol(Door):
         its journal tells nothing twice.
         """
         code = structure(request.data, Enrol).code
-        with guarded("code", address_of(request._request), wiring.now(), InputError):
-            enrolled = redeem(code, request_id(request._request), wiring.now())
+        number, address = request_id(request._request), address_of(request._request)
+        with guarded("code", address, wiring.now(), InputError):
+            try:
+                enrolled = redeem(code, number, wiring.now())
+            except InputError:
+                logger.warning("request %s from %s: a code that is not good", number, address)
+                raise
         return Response(unstructure(enrolled), headers={"Cache-Control": "no-store"})
 
 

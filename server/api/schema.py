@@ -30,6 +30,7 @@ from scheduling.run_check import RunCheck
 from scheduling.supplies import PartSupplies
 from scheduling.uploads import Uploaded
 from server.accounts.authentication import HasKey, IsNode
+from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, Enrolled
 from server.accounts.principals import ROLES
 from server.accounts.roles import in_words, roles_for
@@ -65,6 +66,8 @@ SHOWN = (
     Weekly,
     ComingServices,
     RunCheck,
+    Boards,
+    CodeKnown,
 )
 REFERENCE = "#/components/schemas/{model}"
 

@@ -7,6 +7,7 @@ from drf_spectacular.views import SpectacularSwaggerSplitView
 
 from server.api import (
     about,
+    access,
     calendar,
     events,
     forecast,
@@ -47,7 +48,12 @@ urlpatterns = [
     path("machines", machines.Machines.as_view(), name="machines"),
     path("machines/<id:pk>", machines.OneMachine.as_view(), name="machine"),
     path("machines/<id:pk>/heartbeat", machines.MachineHeartbeat.as_view(), name="machine-heartbeat"),
-    path("machines/<id:pk>/enrolment", machines.MachineEnrolment.as_view(), name="machine-enrolment"),
+    path("machines/<id:pk>/enrolment", access.MachineEnrolment.as_view(), name="machine-enrolment"),
+    path("machines/<id:pk>/enrolment/cancel", access.MachineEnrolmentCancel.as_view(), name="machine-enrolment-cancel"),
+    path("machines/<id:pk>/board", access.MachineBoard.as_view(), name="machine-board"),
+    path("machines/<id:pk>/board/revoke", access.MachineBoardRevoke.as_view(), name="machine-board-revoke"),
+    path("keys", access.Keys.as_view(), name="keys"),
+    path("keys/<prefix:prefix>/revoke", access.KeyRevoke.as_view(), name="key-revoke"),
     path("machines/<id:pk>/calibration", machines.MachineCalibration.as_view(), name="machine-calibration"),
     path("machines/<id:pk>/forecast", forecast.MachineForecast.as_view(), name="machine-forecast"),
     path("machines/<id:pk>/next", machines.MachineNext.as_view(), name="machine-next"),

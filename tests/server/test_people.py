@@ -29,7 +29,7 @@ from tests.server.processes import PATIENCE_S, run
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
 
 PASSWORD = "lanterns over the weir"
-BEFORE_ROLES, WITH_ROLES = [("accounts", "0001_initial")], [("accounts", "0002_roles")]
+BEFORE_ROLES, WITH_ROLES = [("accounts", "0001_initial")], [("accounts", "0003_who_and_until_when")]
 
 
 def said(*order: str) -> str:

@@ -17,9 +17,10 @@ from server import jobs, wiring
 from server.accounts.attempts import MOST_WRONG
 from server.accounts.authentication import HasKey, IsNode
 from server.accounts.keys import make_key, revoke_key
-from server.accounts.models import EnrolmentCode
+from server.accounts.models import EnrolmentCode, Key
 from server.accounts.principals import ROLES, Role, Standing
 from server.accounts.roles import MAY_GIVE, roles_for
+from server.accounts.tokens import prefix_of
 from server.api.doors import Door
 from server.urls import urlpatterns
 from tests.scheduling.test_darkroom import grey_png
@@ -57,6 +58,12 @@ def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
     return caller.post("service-windows/visit/call-off", {})
 
 
+def revoke_somebodys_key(caller: Caller) -> HttpResponse:
+    return caller.post(
+        f"keys/{prefix_of(make_key(f'of test {Key.objects.count()}', Standing('reader'), wiring.now()))}/revoke"
+    )
+
+
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
 ORDERS: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venues", "post"): (lambda caller: caller.post("venues", FAR_VENUE), STUDIO),
@@ -67,6 +74,9 @@ ORDERS: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("runs", "post"): (lambda caller: caller.post("runs", RUN | LATER | {"id": "later"}), STUDIO),
     ("machine-calibration", "put"): (lambda caller: caller.put("machines/wren-1/calibration", {}), STUDIO),
     ("machine-enrolment", "post"): (lambda caller: caller.post("machines/wren-1/enrolment"), STUDIO),
+    ("machine-enrolment-cancel", "post"): (lambda caller: caller.post("machines/wren-1/enrolment/cancel"), STUDIO),
+    ("machine-board-revoke", "post"): (lambda caller: caller.post("machines/wren-1/board/revoke"), STUDIO),
+    ("key-revoke", "post"): (revoke_somebodys_key, STUDIO),
     ("openings", "post"): (lambda caller: caller.post("openings", OPENING | {"id": "second-night"}), CURATOR),
     ("service-windows", "post"): (lambda caller: caller.post("service-windows", SERVICE_WINDOW), CURATOR),
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
@@ -253,7 +263,7 @@ def test_the_description_says_403_where_it_can_come(description: dict[str, Any])
 @pytest.mark.parametrize("which", ORDERS)
 def test_the_description_says_who_may(description: dict[str, Any], which: tuple[str, str]) -> None:
     (route,) = [str(pattern.pattern) for pattern in API.url_patterns if pattern.name == which[0]]
-    path = f"/api/v1/{route.replace('<id:pk>', '{id}')}"
+    path = f"/api/v1/{route.replace('<id:pk>', '{id}').replace('<prefix:prefix>', '{prefix}')}"
     said = description["paths"][path][which[1]]["responses"]["403"]["description"]
     assert ("only the studio or a curator may" in said) == (ORDERS[which][1] == CURATOR)
     assert "only the studio" in said

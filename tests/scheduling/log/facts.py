@@ -37,6 +37,17 @@ from machines.recovery import (
 )
 from machines.wire import SegmentWork
 from scheduling.hours import DateHours, Hours, OpenSpan, Week
+from scheduling.log.access_events import (
+    AccountClosed,
+    AccountMade,
+    AccountReopened,
+    CodeCancelled,
+    CodeMade,
+    KeyMade,
+    KeyRevoked,
+    NodeRevoked,
+    RoleChanged,
+)
 from scheduling.log.events import Event
 from scheduling.log.recorded import Recorded
 from scheduling.log.report_events import (
@@ -372,6 +383,15 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", ReportsTakenAgain()),
     ("machine/left", RunNotKnown(run="autumn", since=NOW, zone="America/St_Johns")),
     ("machine/left", told_again()),
+    ("key/curator-0123456789", KeyMade(role="curator", venues=("boathouse",), ends_at=NOW)),
+    ("key/curator-0123456789", KeyRevoked()),
+    ("code/7", CodeMade(machine="left", expires_at=NOW)),
+    ("code/7", CodeCancelled(machine="left", because="ordered")),
+    ("machine/left", NodeRevoked(epoch=1)),
+    ("user/3", AccountMade(role="reader")),
+    ("user/3", RoleChanged(role="curator", venues=("boathouse",))),
+    ("user/3", AccountClosed()),
+    ("user/3", AccountReopened()),
     ("service/rounds", service_weekly()),
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
     ("remark/cccccccccccccccc", RemarkBlottedOut(remark="c" * 64, at_event=12)),

@@ -10,8 +10,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
-from server.accounts import people
+from server.accounts import access, people
 from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
+from server.accounts.management.terminal import at_the_terminal
 
 MOST_TRIES = 3
 
@@ -49,19 +50,19 @@ class Command(BaseCommand):
     def _make(self, options: dict[str, Any]) -> str:
         name, standing = options["name"], granted(options)
         people.check_new_name(name)  # before anybody thinks of a password
-        people.make_person(name, self._password(name), standing)
+        access.add_person(name, self._password(name), standing, at_the_terminal())
         return f"{name} may sign in."
 
     def _role(self, options: dict[str, Any]) -> str:
-        people.change_role(options["name"], granted(options))
+        access.give_role(options["name"], granted(options), at_the_terminal())
         return f"The role of {options['name']} is changed."
 
     def _close(self, options: dict[str, Any]) -> str:
-        people.close_account(options["name"])
+        access.close(options["name"], at_the_terminal())
         return f"{options['name']} signs in no more."
 
     def _reopen(self, options: dict[str, Any]) -> str:
-        people.reopen_account(options["name"])
+        access.reopen(options["name"], at_the_terminal())
         return f"{options['name']} may sign in again."
 
     def _password(self, name: str) -> str:

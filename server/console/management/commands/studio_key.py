@@ -8,8 +8,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
-from server import wiring
-from server.accounts.keys import listed, make_studio_key, revoke_key
+from server.accounts.access import give_key, take_key
+from server.accounts.keys import listed
+from server.accounts.management.terminal import at_the_terminal
+from server.accounts.principals import STUDIO
 
 
 class Command(BaseCommand):
@@ -29,10 +31,10 @@ class Command(BaseCommand):
             if options["list"]:
                 self.stdout.writelines(f"{line}\n" for line in listed())
             elif options["revoke"] is not None:
-                revoke_key(options["revoke"], wiring.now())
+                take_key(options["revoke"], at_the_terminal())
                 self.stderr.write(f"The key of {options['revoke']} opens nothing any more.")
             else:
-                self.stdout.write(make_studio_key(options["name"], wiring.now()))
+                self.stdout.write(give_key(options["name"], STUDIO, at_the_terminal()))
                 self.stderr.write("Keep it now: only its hash is stored. Send it as `Authorization: Bearer <key>`.")
         except InputError as error:
             raise CommandError(f"{error.problem}; {error.remedy}") from error
