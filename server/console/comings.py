@@ -76,8 +76,8 @@ class Outlook:
     now: datetime
     work: dict[ServiceSpan, tuple[str, ...]]
 
-    def listed(self) -> Listed:
-        """Every window of the venue."""
+    def listed(self, *, reasons: bool) -> Listed:
+        """Every window of the venue; ``reasons`` are shown to those who are signed in, and not to the street."""
         rows = list(Row.objects.filter(venue_id=self.venue.id).order_by("called_off_at", "name", "id"))
         standing = [as_planned(row) for row in rows if row.called_off_at is None]
         found = [(self._spans(window)[:1], window) for window in standing]
@@ -88,7 +88,9 @@ class Outlook:
             coming=tuple(self._shown(window, soonest) for soonest, window in to_come),
             over=tuple(self._shown(window) for soonest, window in found if not soonest),
             off=tuple(
-                self._shown(as_planned(row), off=self._off(row)) for row in rows if row.called_off_at is not None
+                self._shown(as_planned(row), off=self._off(row, reasons=reasons))
+                for row in rows
+                if row.called_off_at is not None
             ),
         )
 
@@ -126,9 +128,9 @@ class Outlook:
             off=off,
         )
 
-    def _off(self, row: Row) -> str:
+    def _off(self, row: Row, *, reasons: bool) -> str:
         assert row.called_off_at is not None
-        why = row.called_off_because or text_of(row.called_off_remark)
+        why = (row.called_off_because or text_of(row.called_off_remark)) if reasons else ""
         because = f": {why}" if why else ""
         return f"called off on {words.date(row.called_off_at, self.venue.zone)}{because}"
 

@@ -32,7 +32,7 @@ def listed(request: HttpRequest, venue: str) -> HttpResponse:
     """The windows of a venue, to be read by everybody."""
     row, now = get_object_or_404(Venue, pk=venue), wiring.now()
     said = f"{words.moment(now, row.zone)}, {row.zone}, {words.offset(now, row.zone)}"
-    page = {"venue": row, "now": said, "windows": outlook(row, now).listed()}
+    page = {"venue": row, "now": said, "windows": outlook(row, now).listed(reasons=request.user.is_authenticated)}
     return render(request, "console/service_windows.html", page)
 
 

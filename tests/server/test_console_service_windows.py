@@ -12,6 +12,8 @@ from django.test import Client
 
 from scheduling.log.models import Event, ServiceWindow
 from scheduling.log.remarks import text_of
+from server.accounts.people import make_person
+from server.accounts.principals import Standing
 from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, VENUE, Caller, HeldClock, changed
 from tests.server.test_console import page
 from tests.server.test_service_windows import VISIT
@@ -94,7 +96,11 @@ def test_the_soonest_is_first_and_what_is_over_or_called_off_is_last(quay: Calle
     places = [shown.index(f">{one}<") for one in ("Visit", "Tuesday rounds")]
     places += [shown.index("Not to come soon"), shown.index("Gone: once, 2026-03-19 09:00"), shown.index("Old rounds")]
     assert places == sorted(places)
-    assert "called off on Fri 20 Mar 2026: nobody is here" in shown
+    assert "called off on Fri 20 Mar 2026</li>" in shown and "nobody is here" not in shown, "not for the street"
+    make_person("robin", "lanterns over the weir", Standing("reader"))
+    robin = Client()
+    assert robin.login(username="robin", password="lanterns over the weir")
+    assert "called off on Fri 20 Mar 2026: nobody is here" in robin.get(WINDOWS).content.decode()
     assert 'href="/service-windows/old/call-off"' not in shown
     clock.at = datetime(2026, 3, 21, 9, 10, tzinfo=UTC)
     assert 'between 09:00 and 09:45 on Sat 21 Mar 2026 <span class="quiet">now</span>' in page(WINDOWS)
@@ -226,6 +232,12 @@ def test_calling_off_is_seen_before_it_is_done(person: Client) -> None:
     assert 'value="a holiday"' in shown and "Call it off" in shown
     assert "It comes no more, from now on and for good." in person.post(OFF, {"what": "all"}).content.decode()
     assert Event.objects.count() == events
+
+
+def test_who_will_read_a_reason_stands_beside_it(person: Client) -> None:
+    shown = page(OFF, person)
+    assert 'aria-describedby="hint-reason' in shown
+    assert "can read it; only who keeps the server can blot it out. No names, no illness" in shown
 
 
 def test_one_date_is_called_off(person: Client) -> None:
