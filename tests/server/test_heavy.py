@@ -14,7 +14,8 @@ import pytest
 from django.test import Client
 
 from machines.structure import parse_instant
-from scheduling.log.models import Event, Segment
+from scheduling.log.models import Event, Opening, Segment
+from scheduling.log.rebuild import rebuild
 from server.api import about, calendar, proofs
 from server.heavy import TURNS, Busy, Kept, Turns
 from tests.scheduling.test_darkroom import grey_png
@@ -72,6 +73,14 @@ def test_printing_as_planned_moves_no_calendar(
     assert answer.status_code == 200, answer.content
     assert Event.objects.latest("position").kind == "columns-printed"
     assert Caller().get(DEAREST).status_code == 200 and written.times == 0
+
+
+def test_a_view_that_was_put_right_is_seen_in_the_calendar(furnished: Caller) -> None:
+    furnished.create("openings", OPENING | {"id": "second-night", "name": "Second night"})
+    Opening.objects.filter(id="second-night").update(name="A name that nobody said")
+    assert b"A name that nobody said" in Caller().get(DEAREST).content
+    assert not all(result.equal for result in rebuild())
+    assert b"Second night" in Caller().get(DEAREST).content
 
 
 def test_a_thumbnail_is_drawn_once_for_each_paper(furnished: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
