@@ -19,8 +19,8 @@ from django.core.exceptions import ImproperlyConfigured
 PLACES = {"NAME": "dbname", "USER": "user", "PASSWORD": "password", "HOST": "host", "PORT": "port"}
 
 
-def flag(name: str) -> bool:
-    """A variable that is 1 for yes, 0 or empty for no.
+def flag(name: str, *, usual: bool = False) -> bool:
+    """A variable that is 1 for yes, 0 for no; empty or not set as usual.
 
     Raises:
         ImproperlyConfigured: anything else.
@@ -28,7 +28,7 @@ def flag(name: str) -> bool:
     text = os.environ.get(name, "")
     if text not in ("", "0", "1"):
         raise ImproperlyConfigured(f"{name} is {text!r}: give 1 for yes, or 0 for no")
-    return text == "1"
+    return text == "1" if text else usual
 
 
 def number(name: str, usual: float, most: float) -> float:

@@ -9,6 +9,7 @@
 | DAYROLL_HOSTS | names under which the server is reached, separated by commas | localhost,127.0.0.1,[::1] |
 | DAYROLL_HTTPS | 1 where a proxy in front speaks TLS; it must set X-Forwarded-Proto itself | 0 |
 | DAYROLL_PROXIES | proxies of your own in front, which add whom they heard to X-Forwarded-For | as DAYROLL_HTTPS |
+| DAYROLL_OPEN_PAGES | 0 where the pages are for those who are signed in, but for the visitors' | 1 |
 | DAYROLL_BROKER | redis://... of the fleet's Celery | redis://127.0.0.1:6379/0 |
 | DAYROLL_BROKER_PASSWORD_FILE | file with the password, instead of in the address | empty |
 | DAYROLL_POLL_AFTER_S | how often a node should ask for work, seconds | 60 |
@@ -66,6 +67,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "server.accounts.signing_in.ending",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "server.accounts.open_pages.Closing",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "server.errors.TooManyTriesAnswered",
@@ -130,6 +132,7 @@ APPEND_SLASH = False  # no address of ours ends in one
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "console"
 
+OPEN_PAGES = environment.flag("DAYROLL_OPEN_PAGES", usual=True)
 KNOWN_COOKIE_NAME = "known"
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 PROXIES = environment.count("DAYROLL_PROXIES", int(environment.flag("DAYROLL_HTTPS")), most=9)

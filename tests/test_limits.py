@@ -244,6 +244,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     # The server.
     "server.accounts.addresses.LONGEST_SHOWN": (64, "an address is shorter, and a line of the log stays one"),
     "server.accounts.known_browsers.KNOWN_S": (15_552_000, "half a year: staff sign in more often"),
+    "server.accounts.open_pages.SECRET_LETTERS": (32, "128 bits, in hexadecimal"),
     "server.accounts.signing_in.IDLE_S": (43_200.0, "half a day: who comes back tomorrow signs in again"),
     "server.accounts.signing_in.LONGEST_S": (1_209_600.0, "two weeks, however busy; as Django has it"),
     "server.accounts.signing_in.SEEN_EVERY_S": (600.0, "a write for each page would be one too many"),

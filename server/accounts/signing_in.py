@@ -32,6 +32,10 @@ class SignIn(LoginView):
 
     template_name = "console/sign_in.html"
 
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """What the page says."""
+        return super().get_context_data(open_pages=settings.OPEN_PAGES, **kwargs)
+
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Somebody is signed in; their browser is known from now on."""
         response = super().form_valid(form)

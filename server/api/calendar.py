@@ -1,8 +1,9 @@
 """A venue's calendar as a feed that calendar programs subscribe to: iCalendar, RFC 5545, with properties of RFC 7986.
 
 It is open to read for whoever reaches the server, as the console is, and shows what the console shows. Calendar
-programs cannot send a header with a key, and a secret in the address would lie in their settings, in logs and with
-whoever reads calendars for them; it would guard nothing while the page beside it is open.
+programs cannot send a header with a key, and a secret in the address lies in their settings, in logs and with whoever
+reads calendars for them; it would guard nothing while the page beside it is open. Where the pages are closed, the
+address has one all the same, for there is no other way.
 
 A calendar of a whole year and the daily events of the sky costs seconds: what was written is kept until something moves
 it, or the hour is over.
@@ -18,7 +19,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any, ClassVar
 
 import icalendar
-from django.http import HttpResponse, HttpResponseBase
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.utils.cache import get_conditional_response
 from drf_spectacular.types import OpenApiTypes
@@ -33,6 +34,7 @@ from scheduling.moved import moved
 from scheduling.sky.durations import parse_duration
 from scheduling.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
 from server import wiring
+from server.accounts.open_pages import may_read_calendar
 from server.api.doors import Door
 from server.api.queries import asked
 from server.heavy import KEPT
@@ -50,7 +52,7 @@ class VenueFeed(Door):
 
     authentication_classes = ()
     permission_classes = (AllowAny,)
-    parameters = ("sky", "back", "ahead")
+    parameters = ("sky", "back", "ahead", "secret")
     described: ClassVar = {
         "sky": OpenApiParameter(
             "sky",
@@ -60,6 +62,7 @@ class VenueFeed(Door):
         ),
         "back": OpenApiParameter("back", str, description="ISO 8601 duration up to P92D; P28D where not given."),
         "ahead": OpenApiParameter("ahead", str, description="ISO 8601 duration up to P366D; P365D where not given."),
+        "secret": OpenApiParameter("secret", str, description="Where the server's pages are closed; see the console."),
     }
     shows: ClassVar[dict[Any, Any]] = {(200, "text/calendar"): OpenApiTypes.STR}
 
@@ -70,6 +73,8 @@ class VenueFeed(Door):
         304 where ``If-None-Match`` names the same calendar.
         """
         venue = get_object_or_404(Venue, pk=pk)
+        if not may_read_calendar(venue.id, request.query_params.get("secret", "")):
+            raise Http404("Nothing is here.")
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
         sky = asked(request, "sky", lambda text: text.split(",") if text else [], USUAL_SKY)
         span = Span.around(now, back, ahead)

@@ -12,6 +12,7 @@ from machines.structure import structure
 from scheduling.log.folds.notices import TOLD_AGAIN
 from scheduling.log.models import Machine, Notice, Opening, Outage, Override, Venue
 from scheduling.selectors import venue_place
+from server.accounts.open_pages import calendar_address
 from server.console import words
 from server.console.comings import next_window
 from server.console.daylight import Daylight, daylight
@@ -43,6 +44,7 @@ class Hall:
         sun: where the Sun is there, in words.
         doors: whether it is open, in words.
         service: which service window is next, in words; empty for none.
+        calendar: address of its calendar.
     """
 
     id: str
@@ -57,6 +59,7 @@ class Hall:
     sun: str
     doors: str
     service: str
+    calendar: str
     stations: tuple[Station, ...]
 
 
@@ -146,6 +149,7 @@ def _hall(venue: Venue, now: datetime) -> Hall:
         sun=_sun(day, venue.zone, now),
         doors=doors(venue, now),
         service=next_window(venue, now),
+        calendar=calendar_address(venue.id),
         stations=tuple(station(row, now) for row in Machine.objects.filter(venue_id=venue.id).order_by("name", "id")),
     )
 

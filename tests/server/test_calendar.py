@@ -386,4 +386,4 @@ def test_the_description_of_the_api_lists_it(db: None) -> None:
     assert list(described) == ["get"]
     assert list(described["get"]["responses"]["200"]["content"]) == ["text/calendar"]
     assert described["get"].get("security", [{}]) == [{}]  # without a key
-    assert {one["name"] for one in described["get"]["parameters"]} == {"id", "sky", "back", "ahead"}
+    assert {one["name"] for one in described["get"]["parameters"]} == {"id", "sky", "back", "ahead", "secret"}

@@ -16,6 +16,12 @@ def test_a_flag(monkeypatch: pytest.MonkeyPatch, text: str, value: bool) -> None
     assert environment.flag("DAYROLL_HTTPS") is value
 
 
+def test_a_flag_that_is_usually_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    for text, value in (("0", False), ("", True), ("1", True)):
+        monkeypatch.setenv("DAYROLL_OPEN_PAGES", text)
+        assert environment.flag("DAYROLL_OPEN_PAGES", usual=True) is value
+
+
 @pytest.mark.parametrize("text", ["true", "yes", "on", "2", " 1"])
 def test_a_flag_that_is_neither_is_not_taken_for_no(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
     monkeypatch.setenv("DAYROLL_HTTPS", text)

@@ -1,0 +1,57 @@
+"""Which pages anybody may look at who reaches the server. As it is set up, all of them: a wall has no password. Where
+``DAYROLL_OPEN_PAGES`` is 0, only the visitors' page of each machine, and a venue's calendar at a secret address that
+those who are signed in are told; everything else is for them."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+from collections.abc import Callable
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.urls import reverse
+
+# By the names of their addresses. What is below `/api/` asks for a key itself, or describes the API.
+FOR_VISITORS = frozenset({"now", "now-fragment", "plate-picture"})
+TO_COME_IN = frozenset({"sign-in", "sign-out", "live", "ready"})
+SECRET_LETTERS = 32
+
+
+class Closing:
+    """Middleware: send whoever is not signed in to the page that asks for it, where pages are closed."""
+
+    def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.answer = answer
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer of the view."""
+        return self.answer(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponseBase | None:
+        """The way to sign in; None where the page is open, or theirs."""
+        if settings.OPEN_PAGES or request.path.startswith("/api/") or request.user.is_authenticated:
+            return None
+        found = request.resolver_match
+        if found is not None and found.url_name in FOR_VISITORS | TO_COME_IN:
+            return None
+        return redirect_to_login(request.get_full_path())
+
+
+def calendar_address(venue: str) -> str:
+    """Where a venue's calendar is, as it is told to those who may see this page."""
+    address = reverse("venue-calendar", args=[venue])
+    return address if settings.OPEN_PAGES else f"{address}?secret={calendar_secret(venue)}"
+
+
+def calendar_secret(venue: str) -> str:
+    """What the address of a venue's calendar holds where pages are closed. It changes with the server's secret key."""
+    said = f"calendar of {venue}".encode()
+    return hmac.new(settings.SECRET_KEY.encode(), said, hashlib.sha256).hexdigest()[:SECRET_LETTERS]
+
+
+def may_read_calendar(venue: str, secret: str) -> bool:
+    """Whether somebody who says this secret may read a venue's calendar."""
+    return settings.OPEN_PAGES or hmac.compare_digest(secret.encode(), calendar_secret(venue).encode())

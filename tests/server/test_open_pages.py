@@ -1,0 +1,92 @@
+"""Which pages are open to whoever reaches the server, and which are not where somebody closed them."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import get_resolver
+
+from server.accounts.people import make_person
+from server.accounts.principals import Standing
+from tests.server.processes import process, wait_for_line
+from tests.server.studio import Caller
+from tests.server.test_behind_a_proxy import ask
+
+PASSWORD = "lanterns over the weir"
+CLOSED = ("/", "/overview", "/venues/quay/today", "/venues/quay/service-windows", "/machines/wren-1/paper.png")
+OPEN = ("/machines/wren-1/now", "/machines/wren-1/now/fragment", "/sign-in", "/livez", "/readyz")
+FEED = "/api/v1/venues/quay/calendar.ics"
+
+
+@pytest.fixture
+def closed(furnished: Caller, settings: Any) -> None:
+    settings.OPEN_PAGES = False
+
+
+def test_as_it_is_set_up_the_pages_are_open(furnished: Caller) -> None:
+    for path in (*OPEN, "/", "/overview", "/venues/quay/today", FEED):
+        assert Client().get(path).status_code == 200, path
+    assert "Looking is open to all" in Client().get("/sign-in").content.decode()
+
+
+@pytest.mark.usefixtures("closed")
+def test_where_they_are_closed_the_visitors_pages_stay_open_and_no_others() -> None:
+    for path in OPEN:
+        assert Client().get(path).status_code == 200, path
+    for path in CLOSED:
+        answer = Client().get(path)
+        assert (answer.status_code, answer["Location"]) == (302, f"/sign-in?next={path}"), path
+        assert Client().post(path).status_code == 302
+    assert "for those who are signed in" in Client().get("/sign-in").content.decode()
+
+
+@pytest.mark.usefixtures("closed")
+def test_a_page_is_closed_unless_somebody_decided_otherwise() -> None:
+    pages = {str(name) for name in get_resolver("server.console.urls").reverse_dict if isinstance(name, str)}
+    assert pages >= {"console", "today", "now", "sign-in"}
+    shut = {
+        "console",
+        "overview",
+        "paper-picture",
+        "new-opening",
+        "hours",
+        "windows",
+        "new-window",
+        "call-off",
+        "today",
+    }
+    assert pages == shut | {"decide", "now", "now-fragment", "plate-picture", "sign-in", "sign-out"}
+
+
+@pytest.mark.usefixtures("closed")
+def test_a_calendar_is_at_a_secret_address_that_a_page_tells() -> None:
+    assert Client().get(FEED).status_code == 404
+    for guess in ("", "x", "ü", "0" * 32):
+        assert Client().get(f"{FEED}?secret={guess}").status_code == 404
+    make_person("robin", PASSWORD, Standing("reader"))
+    robin = Client()
+    assert robin.login(username="robin", password=PASSWORD)
+    found = re.search(f'href="({re.escape(FEED)}[?]secret=[0-9a-f]{{32}})"', robin.get("/").content.decode())
+    assert found is not None
+    assert Client().get(found[1]).status_code == 200
+    assert Client().get(found[1] + "&sky=").status_code == 200
+    assert Client().get(found[1][:-1] + ("0" if found[1][-1] != "0" else "1")).status_code == 404
+
+
+@pytest.mark.usefixtures("closed")
+def test_a_key_and_a_node_come_in_as_before(furnished: Caller, node: Caller) -> None:
+    assert furnished.get("venues").status_code == 200
+    assert node.get("node/work").status_code == 200
+    assert Client().get("/api/v1/schema").status_code == 200
+
+
+def test_it_is_set_by_a_variable(tmp_path: Path) -> None:
+    environment, log = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_OPEN_PAGES": "0"}, tmp_path / "log"
+    with process(["-m", "server", "serve", "--port", "0"], environment, log) as server:
+        address = wait_for_line(server, log, "Dayroll is at").split()[-1]
+        assert ask(address, "", Host="localhost").status == 302
+        assert ask(address, "static/console/console.css", Host="localhost").status == 200
