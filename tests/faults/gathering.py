@@ -36,7 +36,7 @@ def evidence_of(stage: Stage) -> Evidence:
         columns_per_burst=profile["columns_per_burst"],
         columns_per_turn=profile["columns_per_turn"],
         ahead=stage.ahead,
-        whole_journal=not stage.scenario.kinds & JOURNAL_GOES_ON,
+        whole_journal=not stage.kinds & JOURNAL_GOES_ON,
         attended=stage.scenario.attended,
         boards_lost=bool(stage.scenario.kinds & LOSES),
     )

@@ -99,6 +99,14 @@ class Lane:
         """When runs that are planned now can begin."""
         return utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
 
+    def beside(self) -> Lane:
+        """The same for a neighbour, with a network of its own; only where a lane can play one.
+
+        Raises:
+            NotImplementedError: this one cannot.
+        """
+        raise NotImplementedError
+
     def program(self, scenario: Scenario, home: Path, trouble: Path) -> Program:
         """The program of a board."""
         return program(self.clock, scenario, home, trouble)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import urllib3
@@ -30,23 +31,33 @@ def play(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
     """
     stage = set_up(lane, scenario, folder)
     try:
-        set_out(stage)
+        for one in stage.together:
+            set_out(one)
+        for neighbour in stage.neighbours:
+            neighbour.pending = acts(neighbour)
         happen(stage, acts(stage))
-        lane.relay.calm(scenario.seed)
+        for one in stage.together:
+            one.lane.relay.calm(one.scenario.seed)
         lane.wait()
-        wait_until_accounted(stage)
+        for one in stage.together:
+            wait_until_accounted(one, stage.together)
     finally:
         end(stage)
     return stage
 
 
 def set_up(lane: Lane, scenario: Scenario, folder: Path) -> Stage:
-    """A machine with a board that is enrolled, and has no power yet."""
+    """A machine with a board that is enrolled, and has no power yet; and so its neighbours."""
     lane.relay.calm(scenario.seed)
     machine = lane.add_machine(scenario)
     board = make_board(lane, scenario, folder, "board", folder / "paper")
     enrol(lane, board, machine)
-    return Stage(lane, scenario, folder, machine, utc(lane.clock.now()), boards=[board])
+    stage = Stage(lane, scenario, folder, machine, utc(lane.clock.now()), boards=[board])
+    for number, other in enumerate(scenario.neighbours, 1):
+        neighbour = set_up(lane.beside(), other, folder / f"beside-{number}")
+        neighbour.beside = scenario
+        stage.neighbours.append(neighbour)
+    return stage
 
 
 def set_out(stage: Stage) -> None:
@@ -58,18 +69,25 @@ def set_out(stage: Stage) -> None:
 
 
 def happen(stage: Stage, all_acts: list[Act]) -> None:
-    """Do each act at its time, one by one, until all are done and the runs are over."""
+    """Do each act at its time, one by one, until all are done and the runs are over; and so the neighbours'."""
     stage.pending = all_acts
-    while stage.pending or stage.hours() < stage.scenario.hours:
-        now_h = stage.hours()
-        due = [act for act in stage.pending if act.at_h <= now_h and (stage.reachable or not act.needs_server)]
-        if due:
-            first = min(due)
-            stage.pending.remove(first)
-            first.do()
+    while any(one.pending or one.hours() < one.scenario.hours for one in stage.together):
+        if any(_do_next(one) for one in stage.together):
             continue
-        tend(stage)
+        for one in stage.together:
+            tend(one)
         stage.lane.pass_time(LOOK_EVERY_S)
+
+
+def _do_next(stage: Stage) -> bool:
+    """Whether there was something to do."""
+    now_h = stage.hours()
+    due = [act for act in stage.pending if act.at_h <= now_h and (stage.reachable or not act.needs_server)]
+    if due:
+        first = min(due)
+        stage.pending.remove(first)
+        first.do()
+    return bool(due)
 
 
 def _wait_until_heard(stage: Stage) -> None:
@@ -81,11 +99,13 @@ def _wait_until_heard(stage: Stage) -> None:
         stage.lane.pass_time(LOOK_EVERY_S)
 
 
-def wait_until_accounted(stage: Stage) -> None:
-    """Until the server has every column and the board knows it, or nothing more can be hoped for."""
+def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
+    """Until the server has every column and the board knows it, or nothing more can be hoped for; ``together`` are all
+    that people tend meanwhile."""
     deadline = stage.lane.real_s() + stage.lane.accounted_limit_s
     while stage.lane.real_s() < deadline:
-        tend(stage)
+        for one in together or [stage]:
+            tend(one)
         board = stage.survivor
         told = _accounted(stage) and all(accepted for _, accepted in read_journal(board.home))
         if told and (not stage.clones or _one_is_fenced(stage)):
@@ -117,15 +137,8 @@ def _one_is_fenced(stage: Stage) -> bool:
 
 def end(stage: Stage) -> None:
     """Nothing runs on, and the server is there, with the true time."""
-    for board in (*stage.boards, *stage.clones):
-        try:
-            if board.runs():
-                board.power_off(in_order=True)
-        except DemoError as error:
-            stage.problems.append(str(error))
-        if board.asked is not None:
-            board.asked.wait(PATIENCE_S)
-    stage.lane.relay.calm(stage.scenario.seed)
+    for one in stage.together:
+        _end_boards(one)
     if stage.lane.ahead_s:
         stage.lane.server.kill()
         stage.set_server_ahead(0.0)
@@ -137,3 +150,15 @@ def end(stage: Stage) -> None:
         stage.lane.wait()
     except urllib3.exceptions.HTTPError as error:
         raise DemoError(f"the server did not come back: {error}") from error
+
+
+def _end_boards(stage: Stage) -> None:
+    for board in (*stage.boards, *stage.clones):
+        try:
+            if board.runs():
+                board.power_off(in_order=True)
+        except DemoError as error:
+            stage.problems.append(str(error))
+        if board.asked is not None:
+            board.asked.wait(PATIENCE_S)
+    stage.lane.relay.calm(stage.scenario.seed)

@@ -119,8 +119,9 @@ class Scenario:
         return f"{self.policy:13} {self.profile:5} {self.cycle:18} {spans} h {self.horizon}{attended}"
 
     def story(self) -> list[str]:
-        """Its faults, a line each."""
-        return [str(fault) for fault in self.faults]
+        """Its faults, a line each, and its neighbours'."""
+        beside = [line for one in self.neighbours for line in (f"beside it: {one}", *one.story())]
+        return [*map(str, self.faults), *beside]
 
 
 def draw(seed: int) -> Scenario:

@@ -77,14 +77,20 @@ def judged(lane: Lane, scenario: Scenario, folder: Path) -> tuple[Result, Stage]
 
 def verdict(stage: Stage, began_s: float) -> Result:
     """What became of a scenario that was played, since a second of the monotonic clock."""
-    evidence = evidence_of(stage)
-    columns = {name: sum(run[name] for run in evidence.runs) for name in ("printed", "unknown", "skipped")}
+    problems, columns = list[str](), Counter[str]()
+    for number, one in enumerate(stage.together):
+        evidence = evidence_of(one)
+        found = [*one.problems, *_ended(one), *judge(evidence)]
+        problems += [f"beside it, {number}: {problem}" for problem in found] if number else found
+        columns["planned"] += len(evidence.planned)
+        for name in ("printed", "unknown", "skipped"):
+            columns[name] += sum(run[name] for run in evidence.runs)
     return Result(
         scenario=stage.scenario,
-        problems=[*stage.problems, *_ended(stage), *_views(stage), *judge(evidence)],
-        columns={"planned": len(evidence.planned)} | columns,
+        problems=[*problems, *_views(stage)],
+        columns=dict(columns),
         took_s=time.monotonic() - began_s,
-        restarts=[status for board in stage.boards for status in board.ended],
+        restarts=[status for one in stage.together for board in one.boards for status in board.ended],
     )
 
 

@@ -11,14 +11,16 @@ from tests.faults.stage import Act, Stage
 
 def server_off(stage: Stage) -> None:
     """One fault more keeps it away."""
-    stage.server_off += 1
+    for one in stage.together:
+        one.server_off += 1
     if stage.server_off == 1:
         stage.lane.server.kill()
 
 
 def server_on(stage: Stage) -> None:
     """One fault less does."""
-    stage.server_off -= 1
+    for one in stage.together:
+        one.server_off -= 1
     if not stage.server_off:
         stage.lane.server.start()
         stage.lane.wait()
@@ -37,7 +39,7 @@ def _restored(stage: Stage, fault: Fault) -> list[Act]:
     def put_back() -> None:
         server_off(stage)
         stage.lane.put_server_back(copied)
-        stage.forgot = True
+        stage.forget()
         server_on(stage)
 
     return [
@@ -58,7 +60,7 @@ def _rebuilt(stage: Stage, fault: Fault) -> list[Act]:
         stage.lane.command("migrate", "--verbosity", "0")
         stage.lane.command("log", "import", "--without-key", str(exported))
         stage.lane.remake_key()
-        stage.forgot = True
+        stage.forget()
         server_on(stage)
 
     return [Act(fault.at_h, export), Act(fault.at_h + fault.lasts_h, rebuild)]

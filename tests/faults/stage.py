@@ -9,6 +9,7 @@ from pathlib import Path
 
 from tests.faults.boards import Board
 from tests.faults.evidence import Common
+from tests.faults.kinds import FORGETS
 from tests.faults.lane import Lane
 from tests.faults.relay import BARRED
 from tests.faults.scenario import Scenario
@@ -32,6 +33,8 @@ class Stage:
         common: what the paper of the newest clone and of its original have in common.
         server_off: how many faults keep the server away now.
         problems: what went wrong that must not.
+        neighbours: machines on the same server, each with a network of its own.
+        beside: the scenario that decides what becomes of the server, where this is a neighbour's.
     """
 
     lane: Lane
@@ -50,6 +53,18 @@ class Stage:
     common: Common | None = None
     server_off: int = 0
     problems: list[str] = field(default_factory=list)
+    neighbours: list[Stage] = field(default_factory=list)
+    beside: Scenario | None = None
+
+    @property
+    def together(self) -> list[Stage]:
+        """This and its neighbours."""
+        return [self, *self.neighbours]
+
+    @property
+    def kinds(self) -> set[str]:
+        """Kinds of the faults that it meets."""
+        return self.scenario.kinds | (set() if self.beside is None else self.beside.kinds & set(FORGETS))
 
     @property
     def board(self) -> Board:
@@ -73,7 +88,13 @@ class Stage:
     def set_server_ahead(self, ahead_s: float) -> None:
         """The server, which is off, begins elsewhere next time, with a clock that is ahead by so much."""
         self.lane.move(ahead_s)
-        self.ahead.append((self.lane.clock.now(), ahead_s))
+        for one in self.together:
+            one.ahead.append((self.lane.clock.now(), ahead_s))
+
+    def forget(self) -> None:
+        """The server has forgotten what it was told for a while."""
+        for one in self.together:
+            one.forgot = True
 
 
 @dataclass(order=True)

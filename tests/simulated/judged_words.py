@@ -49,4 +49,5 @@ class WordsWatched:
 
 def words_not_followed(stage: Stage) -> list[str]:
     """Of all boards of a scenario."""
-    return [complaint for board in (*stage.boards, *stage.clones) for complaint in board.child.words.complaints]
+    boards = [board for one in stage.together for board in (*one.boards, *one.clones)]
+    return [complaint for board in boards for complaint in board.child.words.complaints]

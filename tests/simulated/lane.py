@@ -8,7 +8,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -76,6 +76,12 @@ class SimulatedLane(Lane):
     def home(self) -> Path:
         """The server's folder."""
         return self.home_folder
+
+    def beside(self) -> SimulatedLane:
+        """The same with a network of its own."""
+        assert isinstance(self.relay, Network)
+        network = Network(0, world=self.world, served=self.relay.served, complaints=self.relay.complaints)
+        return replace(self, relay=network)
 
     def program(self, scenario: Scenario, home: Path, trouble: Path) -> Any:
         """The program of a board."""

@@ -10,6 +10,7 @@ from random import Random
 
 from tests.faults.kinds import MORE, SHORT_H
 from tests.faults.scenario import Fault, Scenario, draw
+from tests.faults.servers import SERVERS
 from tests.simulated.changing import CHANGES
 from tests.simulated.persons import DONE_BY_HAND
 
@@ -19,6 +20,8 @@ COUNTS = (0, 1, 1, 1, 2, 2, 3)
 BATTERY_CHANCE, BATTERY_PPM = 0.3, 300.0
 # Of how many worlds the cards and the disk lose what was not synced where the power goes.
 LOSES_CHANCE = 0.5
+# How many worlds have a second machine on their server, or a third; their scenarios are of seeds far off.
+NEIGHBOUR_CHANCE, FIRST_NEIGHBOUR = 0.12, 10**9
 # With a battery that is full, the clock goes on; one that is empty shows 1970.
 WITH_BATTERY, WITHOUT_BATTERY = ("battery", "battery", "1970"), ("1970", "saved")
 # These step the wall clock of a running board, and with it the clock that its battery keeps: nobody can tell.
@@ -27,13 +30,27 @@ STEPS = {"clock-step"}
 
 def draw_more(seed: int) -> Scenario:
     """The scenario of a seed, with more."""
-    scenario, dice = draw(seed), Random(f"more of {seed}")
+    dice = Random(f"more of {seed}")
+    scenario = _with_more(draw(seed), dice)
+    if dice.random() >= NEIGHBOUR_CHANCE:
+        return scenario
+    return replace(scenario, neighbours=tuple(_beside(dice, scenario) for _ in range(dice.randint(1, 2))))
+
+
+def _with_more(scenario: Scenario, dice: Random) -> Scenario:
     has_battery = dice.random() < BATTERY_CHANCE and not scenario.kinds & STEPS
     scenario = replace(scenario, battery_ppm=BATTERY_PPM if has_battery else None)
     kinds = [dice.choice(tuple(MORE)) for _ in range(dice.choice(COUNTS))]
     loses = dice.random() < LOSES_CHANCE
     more = tuple(_fault(dice, kind, scenario) for kind in kinds)
     return replace(scenario, faults=(*scenario.faults, *more), loses=loses)
+
+
+def _beside(dice: Random, scenario: Scenario) -> Scenario:
+    """Another machine on the same server, with faults of its own, but for those of the server."""
+    other = draw(FIRST_NEIGHBOUR + dice.randrange(10**6))
+    other = _with_more(replace(other, faults=tuple(fault for fault in other.faults if fault.kind not in SERVERS)), dice)
+    return replace(other, loses=scenario.loses)
 
 
 def _fault(dice: Random, kind: str, scenario: Scenario) -> Fault:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from tests.faults.acts import Making, trouble
 from tests.faults.board import boot_anew
 from tests.faults.boards import Board
+from tests.faults.kinds import WORDS
 from tests.faults.program import running
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 from tests.simulated.changing import change
 from tests.simulated.older_program import NEWER, as_an_older_leaves_it, set_version
-from tests.simulated.persons import person
+from tests.simulated.persons import let_go, person
 
 # How a program ends that finds what only a newer one can read.
 UNUSABLE = 2
@@ -96,6 +97,9 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
         if before != NEWER and set_version(board.home, before) != NEWER:
             stage.problems.append("a program wrote to a journal of a newer one")
         board.power_on()
+        words_h = [one.at_h + one.lasts_h for one in stage.scenario.faults if one.kind in WORDS]
+        if words_h:  # who paused it may have tried to resume it meanwhile, in vain
+            stage.pending.append(Act(max([*words_h, stage.hours()]), lambda: let_go(stage, fault)))
 
     return [Act(fault.at_h, off)]
 

@@ -35,7 +35,7 @@ def person(stage: Stage, fault: Fault) -> list[Act]:
     dice = Random(f"{stage.scenario.seed} {fault.at_h} {fault.detail}")
     errands = _errands(stage, fault.detail, dice)
     acts = [Act(fault.at_h + number * NEXT_H, _at_board(stage, do)) for number, do in enumerate(errands)]
-    return [*acts, Act(max(fault.at_h + fault.lasts_h, acts[-1].at_h + NEXT_H), lambda: _let_go(stage, fault))]
+    return [*acts, Act(max(fault.at_h + fault.lasts_h, acts[-1].at_h + NEXT_H), lambda: let_go(stage, fault))]
 
 
 def _at_board(stage: Stage, do: Do) -> Callable[[], None]:
@@ -48,14 +48,14 @@ def _at_board(stage: Stage, do: Do) -> Callable[[], None]:
     return tries
 
 
-def _let_go(stage: Stage, fault: Fault) -> None:
-    """A copy that was made meanwhile stands as its original does."""
+def let_go(stage: Stage, fault: Fault) -> None:
+    """Have a machine that somebody made stand go on. A copy that was made meanwhile stands as its original does."""
     standing = [board for board in (stage.board, *stage.clones) if board.hold() in LETS_GO and not _gone(board)]
     for board in standing:
         if board.runs():
             board.child.hands.type([LETS_GO[board.hold()]])  # type: ignore[attr-defined]
     if standing and stage.hours() < fault.at_h + PATIENCE_H:
-        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: _let_go(stage, fault)))
+        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: let_go(stage, fault)))
 
 
 def _gone(board: Board) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from tests.faults.acts import MAKING
 from tests.faults.kinds import ALL, KINDS, MORE
+from tests.faults.options import POLICIES, PROFILES
 from tests.faults.scenario import draw
 from tests.simulated.changing import CHANGES
 from tests.simulated.more import draw_more
@@ -97,3 +98,17 @@ def test_a_clock_that_a_battery_keeps_is_never_stepped_and_never_what_was_last_w
     assert not any(fault.detail.startswith("saved") for scenario in kept for fault in scenario.faults)
     boots = {fault.detail.split()[0] for scenario in kept for fault in scenario.faults if fault.kind == "clock-lost"}
     assert boots == {"battery", "1970"}
+
+
+def test_how_many_of_a_hundred_worlds_lose_what_was_not_synced_and_have_neighbours() -> None:
+    assert round(sum(scenario.loses for scenario in DRAWN) / len(DRAWN) * 100) == 48
+    assert [sum(len(scenario.neighbours) == count for scenario in DRAWN) for count in (0, 1, 2)] == [1758, 128, 114]
+
+
+def test_neighbours_have_networks_and_boards_that_go_wrong_but_no_server_of_their_own() -> None:
+    beside = [one for scenario in DRAWN for one in scenario.neighbours]
+    kinds = set().union(*(one.kinds for one in beside))
+    assert kinds == set(ALL) - {"server-killed", "server-gone", "server-restored", "server-rebuilt", "server-moved"}
+    assert {one.policy for one in beside} == set(POLICIES)
+    assert {one.profile for one in beside} == set(PROFILES)
+    assert len({one.seed for one in beside}) == len(beside)
