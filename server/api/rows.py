@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
+from functools import cache
 from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema_field
@@ -50,3 +52,12 @@ class Row(serializers.ModelSerializer[Any]):
         **serializers.ModelSerializer.serializer_field_mapping,
         CanonicalJSON: serializers.JSONField,
     }
+
+    def get_fields(self) -> dict[str, Any]:
+        """Copies of the fields, which are worked out from the model once and not for each answer."""
+        return deepcopy(_fields_of(type(self)))
+
+
+@cache
+def _fields_of(row: type[Row]) -> dict[str, Any]:
+    return super(Row, row()).get_fields()

@@ -21,7 +21,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from server.demo.processes import ROOT
-from tests.simulated.forks import Branch, Who, branches
+from tests.simulated.forks import Branch, Who, branches, warm_up
 from tests.simulated.lane import Stand, make_stand
 from tests.simulated.prefixes import Prefix, prefixes
 from tests.simulated.series import IN_MEMORY
@@ -82,6 +82,8 @@ def _tell(number: str, prefix: Prefix, who: Who, found: list[Branch]) -> None:
 def _begin(folder: str) -> None:
     """This process is a worker's."""
     _STANDS.append(make_stand(Path(tempfile.mkdtemp(dir=folder))))
+    first = next(prefixes())
+    warm_up(_STANDS[0], first.scenario, first.from_h)
 
 
 def _work(task: Task) -> tuple[Prefix, Who, list[Branch]]:

@@ -20,7 +20,7 @@ from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from machines.drivers.paper import PaperWriter
 from machines.node.journal import open_journal
@@ -30,7 +30,7 @@ from tests.faults.series import verdict
 from tests.faults.servers import server_off, server_on
 from tests.faults.stage import Stage
 from tests.simulated.agent import AgentProgram
-from tests.simulated.lane import Stand
+from tests.simulated.lane import SimulatedLane, Stand
 
 Who = Literal["node", "server"]
 # How long the power is gone, virtual seconds.
@@ -75,10 +75,7 @@ def branches(
         pairs: at how many places of the restart it goes once more.
     """
     with stand.lane(prefix) as lane:
-        stage = set_up(lane, prefix, Path(f"prefix-{prefix.seed}"))
-        set_out(stage)
-        stage.board.ask("arm", "--yes")
-        lane.world.run(stage.begins.timestamp() + 3600.0 * from_h)
+        stage = _on_the_way(lane, prefix, from_h)
         gc.collect()
         gc.freeze()
         yield from _each_place(stage, who, (), pairs)
@@ -87,6 +84,29 @@ def branches(
         wait_until_accounted(stage)
         end(stage)
         shutil.rmtree(stage.folder)
+
+
+def warm_up(stand: Stand, prefix: Scenario, from_h: float) -> None:
+    """Play a branch of each kind in this process itself: whatever a program makes once and keeps, such as readers of
+    messages and settings of the server, every fork of this process has from then on, and none makes anew."""
+    for who in get_args(Who):
+        with stand.lane(prefix) as lane:
+            stage = _on_the_way(lane, prefix, from_h)
+            for branch in _branch(stage, who, (0,), 0):
+                if branch.problems:
+                    raise RuntimeError(str(branch))
+            shutil.rmtree(stage.folder)
+    gc.collect()
+    gc.freeze()
+
+
+def _on_the_way(lane: SimulatedLane, prefix: Scenario, from_h: float) -> Stage:
+    """A prefix, played."""
+    stage = set_up(lane, prefix, Path(f"prefix-{prefix.seed}"))
+    set_out(stage)
+    stage.board.ask("arm", "--yes")
+    lane.world.run(stage.begins.timestamp() + 3600.0 * from_h)
+    return stage
 
 
 def _each_place(stage: Stage, who: Who, before: tuple[int, ...], pairs: int) -> Iterator[Branch]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import logging
 import os
@@ -232,6 +233,8 @@ def make_stand(folder: Path) -> Stand:
         furnish(studio)
         copy_of(served, folder / "furnished.sqlite3")
         served.died()
+    gc.collect()
+    gc.freeze()  # what the programs are made of stays for good, and is not looked through for garbage again and again
     return Stand(folder, studio.key)
 
 
