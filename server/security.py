@@ -6,8 +6,12 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
-EVERYWHERE = "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+EVERYWHERE = (
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; form-action 'self';"
+    " frame-ancestors 'none'"
+)
 # The API's page is a third party's, served from here; it writes styles into its elements.
+REFERENCE = EVERYWHERE + "; style-src 'self' 'unsafe-inline'"
 # What no page of ours asks of a browser, and so nothing that gets into one may.
 NEEDS_NOTHING = ", ".join(
     f"{feature}=()"
@@ -16,7 +20,6 @@ NEEDS_NOTHING = ", ".join(
         "payment", "serial", "usb", "xr-spatial-tracking",
     )
 )  # fmt: skip
-REFERENCE = EVERYWHERE + "; style-src 'self' 'unsafe-inline'"
 
 
 def content_security(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:

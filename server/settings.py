@@ -127,6 +127,7 @@ USE_I18N = False
 
 STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True  # the embedded default needs no collectstatic step
+WHITENOISE_ALLOW_ALL_ORIGINS = False  # no page from elsewhere reads anything here
 CSRF_FAILURE_VIEW = "server.errors.csrf_failure"
 APPEND_SLASH = False  # no address of ours ends in one
 LOGIN_URL = "sign-in"

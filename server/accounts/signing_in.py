@@ -37,8 +37,9 @@ class SignIn(LoginView):
         return super().get_context_data(open_pages=settings.OPEN_PAGES, **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        """Somebody is signed in; their browser is known from now on."""
+        """Somebody is signed in, in a session of a new name; their browser is known from now on."""
         response = super().form_valid(form)
+        self.request.session.cycle_key()
         person = form.get_user()
         assert isinstance(person, User)
         introduce(response, person)

@@ -76,6 +76,12 @@ class Door(APIView):
         if is_done and self._reads() and request.stream is None:
             raise Unreadable("The body is empty; give one JSON value.")
 
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """What a key opened stays in no cache, where the answer itself does not say otherwise."""
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        answer.headers.setdefault("Cache-Control", "no-store")
+        return answer
+
     def _reads(self) -> bool:
         """Whether there is something to be read: a dataclass, and not the function that carries the command out."""
         return isinstance(getattr(self, "reads", None) or getattr(self, "command", None), type)

@@ -25,6 +25,7 @@ from server import wiring
 from server.api.bodies import LARGEST_BODY_BYTES
 from server.api.problem_kinds import TOO_LARGE, UNAVAILABLE
 from server.api.problems import MEDIA_TYPE, TRY_AGAIN_AFTER_S, body_of, of_kind, plain
+from server.security import EVERYWHERE
 
 UPLOADS = "/api/v1/uploads"
 # Whoever shows neither key nor cookie sends an enrolment code or nothing.
@@ -140,6 +141,7 @@ class Refusal(ErrorTask):
     def execute(self) -> None:
         """Write it, and close the connection."""
         error = self.request.error
+        self.response_headers += [("X-Content-Type-Options", "nosniff"), ("Content-Security-Policy", EVERYWHERE)]
         if not getattr(self.request, "path", "").startswith("/api/"):
             super().execute()
             return

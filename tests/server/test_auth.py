@@ -55,6 +55,13 @@ def test_the_studio_is_not_a_node(furnished: Caller, path: str) -> None:
     assert furnished.post("node/reports", {"epoch": 1, "entries": []}).status_code == 403
 
 
+@pytest.mark.parametrize("path", ["venues", "events", "keys"])
+def test_what_a_key_opened_stays_in_no_cache(studio: Caller, path: str) -> None:
+    for caller, status in ((studio, 200), (Caller(), 401)):
+        response = caller.get(path)
+        assert (response.status_code, response["Cache-Control"]) == (status, "no-store")
+
+
 def test_who_did_it_stands_in_the_log_as_an_account_and_not_as_a_name(studio: Caller) -> None:
     from tests.server.studio import VENUE
 

@@ -84,6 +84,16 @@ def test_nothing_of_a_body_is_kept_for_whoever_shows_no_key(server: Server) -> N
     assert status == 413 and b"longer than 64000 bytes" in body
 
 
+@pytest.mark.parametrize(
+    "sent", [b"GET / HTTP/1.1\r\nNo Colon\r\n\r\n", post("/livez", 64_001), post("/api/v1/x", 64_001)]
+)
+def test_what_is_refused_at_the_door_says_what_a_browser_may_do_with_it_too(server: Server, sent: bytes) -> None:
+    status, heads, _ = server.ask(sent + bytes(64_001 if sent.startswith(b"POST") else 0))
+    assert status in (400, 413)
+    assert heads["x-content-type-options"] == "nosniff"
+    assert "frame-ancestors 'none'" in heads["content-security-policy"]
+
+
 def test_a_body_that_is_far_too_long_is_refused_before_it_is_sent(server: Server) -> None:
     status, heads, _ = server.ask(post("/livez", 1_000_000_000))
     assert (status, heads["connection"]) == (413, "close")
@@ -101,6 +111,26 @@ def test_below_the_api_it_is_said_as_problem_details(server: Server, expects: tu
     )
     assert told["instance"] == f"urn:uuid:{heads['x-request-id']}"
     assert told["detail"] == "The body is longer than 4000000 bytes."
+
+
+@pytest.mark.parametrize("order", [0, 1])
+def test_nobody_hides_a_second_request_in_the_body_of_a_first(server: Server, order: int) -> None:
+    """RFC 9112 section 6.3: with both a length and chunks, the length is not heeded."""
+    said = ["Content-Length: 4", "Transfer-Encoding: chunked"]
+    first, second = said[order], said[1 - order]
+    hidden = b"GET /livez HTTP/1.1\r\nHost: localhost\r\n\r\n"
+    heads = f"POST /livez HTTP/1.1\r\nHost: localhost\r\n{first}\r\n{second}\r\n\r\n".encode()
+    with server.connect() as connection:
+        connection.sendall(heads + b"%x\r\n" % len(hidden) + hidden + b"\r\n0\r\n\r\n")
+        assert answer(connection)[0] == 403, "a form from elsewhere"
+        connection.sendall(HEADS.replace(b"/livez", b"/nowhere") + b"\r\n")
+        assert answer(connection)[0] == 404, "what comes next is what was sent next"
+
+
+@pytest.mark.parametrize("length", ["-1", "+1", "0x1", "1, 2", "1\r\nContent-Length: 2"])
+def test_a_length_that_is_none_is_refused(server: Server, length: str) -> None:
+    heads = f"POST /livez HTTP/1.1\r\nHost: localhost\r\nContent-Length: {length}\r\n\r\n"
+    assert server.ask(heads.encode())[0] == 400
 
 
 def test_a_chunked_body_has_the_same_bound(server: Server) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import stat
 from datetime import timedelta
 from pathlib import Path
@@ -108,6 +109,56 @@ def test_who_came_in_went_and_was_refused_stands_in_the_log(browser: Client, cap
         ("INFO", f"request {came['X-Request-Id']} from 192.0.2.7: user:{number} signed in"),
     ]
     assert "lanterns" not in caplog.text
+
+
+def test_who_signs_in_has_a_session_with_a_new_name_and_leaving_ends_it(browser: Client, clock: HeldClock) -> None:
+    first = browser.cookies["sessionid"].value
+    assert len(first) == 32, "letters and digits by chance: 165 bits"
+    sign_in(browser)
+    second = browser.cookies["sessionid"].value
+    assert second != first
+    assert not Session.objects.filter(session_key=first).exists()
+    browser.post("/sign-out")
+    browser.cookies["sessionid"] = second
+    assert not is_signed_in(browser)
+    assert not Session.objects.exists()
+
+
+def test_another_password_ends_every_session(browser: Client) -> None:
+    other = Client()
+    assert sign_in(other).status_code == 302
+    person = User.objects.get()
+    person.set_password(PASSWORD + " at dusk")
+    person.save()
+    assert not is_signed_in(browser)
+    assert not is_signed_in(other)
+
+
+@pytest.mark.parametrize(
+    "password",
+    ["lanterns over the weir at dusk " * 4, "  lanterns with blanks at both ends  ", "Laternen über dem Wehr 水門"],
+)
+def test_a_password_is_taken_as_it_was_typed_and_whole(
+    db: None, clock: HeldClock, settings: Any, password: str
+) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    make_person("robin", password, Standing("curator"))
+    for other in {password[:-1], password.swapcase(), password.strip() + "x", password[:64]} - {password}:
+        assert sign_in(Client(), other).status_code == 200
+    assert sign_in(Client(), password).status_code == 302
+
+
+def test_the_password_is_hidden_and_a_store_of_passwords_may_fill_it_in(db: None) -> None:
+    (field,) = re.findall(r"<input[^>]*password[^>]*>", Client().get("/sign-in").content.decode())
+    assert 'type="password"' in field and 'autocomplete="current-password"' in field
+    assert "maxlength" not in field and "paste" not in field
+
+
+@pytest.mark.parametrize("path", ["/", "/openings/new", "/sign-in"])
+def test_no_browser_keeps_a_page_that_somebody_saw_who_was_signed_in(browser: Client, path: str) -> None:
+    answer = browser.get(path)
+    assert answer.status_code in (200, 302)
+    assert "no-store" in answer["Cache-Control"]
 
 
 def test_no_page_may_use_what_it_does_not_need(db: None, clock: HeldClock) -> None:

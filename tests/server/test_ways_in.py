@@ -74,12 +74,32 @@ def test_every_answer_has_a_number(db: None, path: str) -> None:
     assert uuid.UUID(first["X-Request-Id"]) != uuid.UUID(second["X-Request-Id"])
 
 
-@pytest.mark.parametrize("path", ["/", "/api/v1/venues", "/sign-in"])
+@pytest.mark.parametrize(
+    "path", ["/", "/api/v1/venues", "/api/v1/reference", "/sign-in", "/livez", "/nowhere", "/static/console/console.js"]
+)
 def test_every_answer_says_what_a_browser_may_do_with_it(db: None, path: str) -> None:
-    response = Client().get(path)
+    response = Client().get(path, headers={"origin": "https://elsewhere.example"})
     assert response["X-Content-Type-Options"] == "nosniff"
-    assert response["X-Frame-Options"] == "DENY"
-    assert "frame-ancestors 'none'" in response["Content-Security-Policy"]
+    assert {"default-src 'self'", "object-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"} <= set(
+        response["Content-Security-Policy"].split("; ")
+    )
+    assert response["Referrer-Policy"] == "same-origin"
+    assert "Access-Control-Allow-Origin" not in response, "no page from elsewhere reads it"
+    response.close()
+
+
+@pytest.mark.parametrize("path", ["/", "/sign-in", "/livez", "/api/v1/venues"])
+def test_no_request_is_sent_back_to_who_sent_it(studio: Caller, path: str) -> None:
+    response = Client().generic("TRACE", path, headers={"authorization": f"Bearer {studio.token}"})
+    assert response.status_code == 405
+    assert str(studio.token) not in response.content.decode()
+
+
+@pytest.mark.parametrize(
+    "path", ["/static/", "/static/console/", "/.git/config", "/static/../settings.py", "/static/%2e%2e/"]
+)
+def test_no_folder_is_listed_and_no_file_of_the_program_is_shown(db: None, path: str) -> None:
+    assert Client().get(path).status_code == 404
 
 
 def test_the_time_comes_from_the_clock_that_the_environment_names(monkeypatch: pytest.MonkeyPatch) -> None:
