@@ -217,5 +217,7 @@ LOGGING = {
     "loggers": {name: {"handlers": ["stderr"], "level": "INFO"} for name in ("server", "scheduling")}
     | {"django": {"handlers": ["stderr"], "level": "WARNING"}, "django.request": {"level": "ERROR"}}
     # Anybody can send a foreign name, as often as they like: a line each, and no traceback.
-    | {"django.security.DisallowedHost": {"handlers": ["short"], "level": "WARNING", "propagate": False}},
+    | {"django.security.DisallowedHost": {"handlers": ["short"], "level": "WARNING", "propagate": False}}
+    # That requests wait for a thread is no news in a storm, and would be a line each.
+    | {"waitress.queue": {"level": "ERROR"}},
 }

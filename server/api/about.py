@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from functools import cache
 from typing import NoReturn
 
 from django.http import Http404, HttpResponse, HttpResponseBase
@@ -17,14 +16,21 @@ from rest_framework.response import Response
 
 from server.api.doors import Door
 from server.api.problem_kinds import KINDS
-from server.heavy import in_turn
+from server.heavy import Kept, Turns
+
+# Only another program has another, and the library that makes it is not made for two threads at once.
+DESCRIBED = Kept(Turns(at_once=1, waiting=2))
 
 
-@cache
-@in_turn
 def description() -> bytes:
-    """The OpenAPI document; a process makes it once, as only another program has another."""
-    return OpenApiJsonRenderer2().render(SchemaGenerator().get_schema(request=None, public=True))
+    """The OpenAPI document, which a process makes once.
+
+    Raises:
+        Busy: it is being made, and others wait for it already.
+    """
+    return DESCRIBED.get(
+        "it", lambda: OpenApiJsonRenderer2().render(SchemaGenerator().get_schema(request=None, public=True))
+    )
 
 
 class Description(Door):

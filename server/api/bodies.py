@@ -16,6 +16,8 @@ from machines.errors import InputError
 from server.api.problems import TooLarge, Unreadable
 
 LARGEST_BODY_BYTES = 4_000_000
+# Arrays and objects: each is looked at by itself, and three bytes are one.
+MOST_PARTS = 100_000
 LARGEST_WHOLE_NUMBER = 2**53 - 1
 
 
@@ -91,4 +93,6 @@ class BodyParser(BaseParser):
         text = stream.read(LARGEST_BODY_BYTES + 1)
         if len(text) > LARGEST_BODY_BYTES:
             raise TooLarge(f"The body is longer than {LARGEST_BODY_BYTES} bytes.")
+        if text.count(b"[") + text.count(b"{") > MOST_PARTS:
+            raise TooLarge(f"The body has more than {MOST_PARTS:,} arrays and objects.")
         return read_json(text)

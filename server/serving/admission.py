@@ -17,7 +17,7 @@ from typing import Any
 from waitress.adjustments import Adjustments
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
-from waitress.task import ErrorTask
+from waitress.task import ErrorTask, WSGITask
 from waitress.utilities import Error, RequestEntityTooLarge
 
 from scheduling.uploads import LARGEST_UPLOAD_BYTES
@@ -158,9 +158,18 @@ class Refusal(ErrorTask):
         self.write(body)
 
 
-class Connection(HTTPChannel):
-    """One connection, whose requests are read as above."""
+class Reply(WSGITask):
+    """The application's answer."""
 
+    def write(self, data: bytes) -> None:
+        """To HEAD the heads only: a body after them would be taken for the next answer."""
+        super().write(b"" if self.request.command == "HEAD" else data)
+
+
+class Connection(HTTPChannel):
+    """One connection, whose requests are read and answered as above."""
+
+    task_class = Reply
     error_task_class = Refusal
 
     def parser_class(self, adjustments: Adjustments) -> Request:

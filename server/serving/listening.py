@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import logging
 import resource
+import sys
 import time
 from collections.abc import Callable
+from heapq import nsmallest
 from typing import Any
 
 from waitress.adjustments import Adjustments
@@ -26,6 +28,9 @@ FILES_A_CONNECTION, OTHER_FILES = 3, 200
 SILENT_LIMIT_S = 75
 LOOK_EVERY_S = 2
 SAY_EVERY_S = 60.0
+TAKEN_AT_ONCE = 32
+# How long a thread that computes is let go on while another waits: a request waits often, for every answer of a file.
+SWITCH_S = 0.001
 LARGEST_HEAD_BYTES = 32_768
 
 
@@ -41,7 +46,7 @@ class Listener(TcpWSGIServer):
         return MOST_SPOOLED_BYTES - sum(one.promised for one in held if one is not None)
 
     def readable(self) -> bool:
-        """Whether another connection can be taken; the one that waits longest for a whole request gives way to it.
+        """Whether more connections can be taken; those that wait longest for a whole request give way to them.
 
         So connections that were opened to do nothing shut nobody out: a request that comes at once is answered.
         """
@@ -49,6 +54,14 @@ class Listener(TcpWSGIServer):
             self._make_room()
             return False
         return bool(super().readable())
+
+    def handle_accept(self) -> None:
+        """Take whoever waits: a round over all connections takes milliseconds, too long for one at a time."""
+        for _ in range(TAKEN_AT_ONCE):
+            before = len(self._map)
+            super().handle_accept()
+            if len(self._map) == before or len(self._map) >= self.adj.connection_limit:
+                return
 
     def maintenance(self, now: float) -> None:
         """Close what was silent for too long, or trickles."""
@@ -62,7 +75,8 @@ class Listener(TcpWSGIServer):
         if not waiting:
             return
         # Not closed at once: the number of its file would be the next connection's, while it is still being looked at.
-        min(waiting, key=lambda one: one.waits_since).will_close = True
+        for one in nsmallest(TAKEN_AT_ONCE, waiting, key=lambda one: one.waits_since):
+            one.will_close = True
         if time.monotonic() >= self.said_again_at:
             self.said_again_at = time.monotonic() + SAY_EVERY_S
             logger.warning("all %d connections are taken; the longest waiting give way", self.adj.connection_limit)
@@ -93,6 +107,7 @@ def listen(application: Application, host: str, port: int, threads: int, nodes_t
         max_request_body_size=LARGEST_UPLOAD_BYTES + 1,
         asyncore_use_poll=True,  # the other way knows no file number above 1023
     )
+    sys.setswitchinterval(SWITCH_S)
     lanes, sockets = Lanes(threads, nodes_threads), {}
     listeners = [Listener(application, sockets, True, None, lanes, settings, where) for where in settings.listen]
     if len(listeners) == 1:

@@ -22,7 +22,7 @@ UNREADABLE = [
     b"\xff\xfe",
     b'{"id": NaN}',
     b'{"id": 1e999',
-    b"[" * 200_000,
+    b"[" * 90_000,
     b'{"a": ' * 50_000 + b"1" + b"}" * 50_000,
     b'{"id": "quay"} {"id": "shed"}',
     b"9" * 100_000,
@@ -34,6 +34,16 @@ UNREADABLE = [
 def test_a_body_that_is_not_json(studio: Caller, body: bytes) -> None:
     response = studio.post("venues", body)
     assert problem(response, HTTPStatus.BAD_REQUEST)["type"] == "/api/v1/problems/unreadable-body"
+    assert not Event.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "body", [b"[" * 100_001, b"[" + b"[]," * 100_000 + b"[]]", b'{"a":[' + b"{}," * 100_000 + b"1]}"]
+)
+def test_a_body_of_very_many_parts_is_not_even_parsed(studio: Caller, body: bytes) -> None:
+    told = problem(studio.post("venues", body), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+    assert told["type"] == "/api/v1/problems/body-too-large"
+    assert told["detail"] == "The body has more than 100,000 arrays and objects."
     assert not Event.objects.exists()
 
 

@@ -95,11 +95,23 @@ def test_a_thumbnail_is_drawn_once_for_each_paper(furnished: Caller, monkeypatch
 
 
 def test_the_description_is_made_once_and_tagged(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    about.description.cache_clear()
+    about.DESCRIBED.forget()
     rendered = Counted(monkeypatch, about, "SchemaGenerator")
     first = Caller().get("schema")
     assert first.status_code == 200 and json.loads(first.content)["openapi"].startswith("3.1")
     assert Caller().get("schema", HTTP_IF_NONE_MATCH=first["ETag"]).status_code == 304
+    assert rendered.times == 1
+
+
+def test_three_who_ask_for_the_description_at_once_have_it_made_once(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    about.DESCRIBED.forget()
+    rendered, found = Counted(monkeypatch, about, "SchemaGenerator"), []
+    asking = [threading.Thread(target=lambda: found.append(about.description())) for _ in range(3)]
+    for one in asking:
+        one.start()
+    for one in asking:
+        one.join()
+    assert len(set(found)) == 1 and len(found) == 3
     assert rendered.times == 1
 
 

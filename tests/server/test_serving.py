@@ -187,6 +187,17 @@ def test_a_connection_is_kept_from_one_request_to_the_next(server: Server) -> No
             assert answer(connection)[0] == 200
 
 
+@pytest.mark.parametrize("path", ["/livez", "/api/v1/schema", "/api/v1/venues"])
+def test_to_head_the_heads_only_are_answered(server: Server, path: str) -> None:
+    with server.connect() as connection:
+        connection.sendall(HEADS.replace(b"GET /livez", f"HEAD {path}".encode()) + b"\r\n")
+        with connection.makefile("rb") as stream:
+            heads = list(iter(stream.readline, b"\r\n"))
+        assert any(line.lower().startswith(b"content-length: ") and line[16:].strip() != b"0" for line in heads)
+        connection.sendall(HEADS + b"\r\n")
+        assert answer(connection)[0] == 200
+
+
 @pytest.mark.parametrize(
     ("path", "heads", "most"),
     [
