@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench faults simulate modelled branches check format lock pictures
+.PHONY: demo test serve bench faults simulate modelled branches attack check format lock pictures
 .DELETE_ON_ERROR:
 
 PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
@@ -63,6 +63,10 @@ modelled: .venv/develop.stamp
 # The power goes at every place where it may.
 branches: .venv/develop.stamp
 	@$(BIN)/python -m tests.simulated.branching
+
+# Only ever against the server that it starts itself. ARGS=--short is a draw of it.
+attack: .venv/develop.stamp
+	@$(BIN)/python -m tests.attack $(ARGS)
 
 check: .venv/develop.stamp
 	@$(BIN)/ruff format --check .

@@ -1,0 +1,146 @@
+"""The matrix of roles: every address by everybody and by every method, and every order by every role."""
+
+from __future__ import annotations
+
+import random
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from tests.attack.remote import Wire
+from tests.attack.row import Row
+from tests.attack.target import Target
+from tests.server.test_roles import API, ORDERS
+
+WORST_S = 5.0
+# Said here once more, so that an address that is opened by mistake is found.
+OPEN = {"node-enrol", "venue-calendar", "api-schema", "api-reference", "problem"}
+NODES = {"node-clock", "node-work", "node-reports"}
+NODES_AND_KEYS = {"plate"}
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+# By the name in the route.
+IDS = {
+    "venues": "quay",
+    "profiles": "wren",
+    "machines": "wren-1",
+    "sources": "land",
+    "runs": "spring",
+    "openings": "first-night",
+    "service-windows": "rounds",
+    "problems": "busy",
+}
+PART = re.compile(r"<(\w+):\w+>")
+STRANGERS = ("nobody", "garbage", "revoked")
+REFUSED_STRANGER = (401, 429)
+PAGES_THAT_CHANGE = (
+    "/openings/new",
+    "/venues/quay/hours",
+    "/venues/quay/service-windows/new",
+    "/service-windows/rounds/call-off",
+    "/runs/spring/decide",
+)
+
+
+def matrix(target: Target, share: float, dice: random.Random) -> list[Row]:
+    """All of it, or a share of it."""
+    return [_addresses(target, share, dice), _orders(target, share, dice), _pages(target)]
+
+
+def _addresses(target: Target, share: float, dice: random.Random) -> Row:
+    row = Row("addresses by bearers and methods", worst_s=WORST_S)
+    for name, path in _paths(target):
+        methods = _methods(name)
+        for who in (*STRANGERS, *_good(target)):
+            token = target.keys[who].token if who in target.keys else None
+            for method in METHODS:
+                # What a good key may order is ordered below; here it could only change something by accident.
+                if dice.random() >= share or (
+                    method in methods and method not in ("GET", "HEAD") and who in _good(target)
+                ):
+                    continue
+                answer = Wire(target.port, token).generic(method, path)
+                said = f"{method} {path} by {who}"
+                row.answered(answer.status_code, answer.took_s, said)
+                if not is_right(name, who, method in methods, answer.status_code):
+                    row.wrong.append(f"{said}: {answer.status_code}")
+    return row
+
+
+def is_right(name: str, who: str, is_known: bool, status: int) -> bool:
+    """Whether an answer is one that may come."""
+    if name in OPEN:
+        return status not in (401, 403) or (not is_known and status in (401, 403, 405))
+    if who in STRANGERS:
+        return status in REFUSED_STRANGER
+    is_node = who.startswith("node of")
+    if name not in NODES_AND_KEYS and is_node != (name in NODES):
+        return status == 403
+    return status not in (401, 403) if is_known else status in (403, 405)
+
+
+def _paths(target: Target) -> Iterator[tuple[str, str]]:
+    """Every address, by its name, of things that are there as far as possible."""
+    outage = str(target.studio.get("outages").json()["results"][0]["id"])
+    plate = target.studio.get("runs/spring/segments?limit=1").json()["results"][0]["plate"]
+    prefix = "_".join((target.keys["revoked"].token or "").split("_")[:2])
+    for pattern in API.url_patterns:
+        if pattern.name is None:
+            continue
+        kind, _, rest = str(pattern.pattern).partition("/")
+        id = IDS.get(kind, outage)
+        yield pattern.name, f"/api/v1/{kind}{'/' if rest else ''}{_filled(rest, id, plate, prefix)}"
+
+
+def _filled(route: str, id: str, plate: str, prefix: str) -> str:
+    of_things = {"id": id, "slug": id, "digest": plate, "prefix": prefix}
+    return PART.sub(lambda part: of_things[part[1]], route)
+
+
+def _methods(name: str) -> set[str]:
+    (view,) = (one.callback.cls for one in API.url_patterns if one.name == name)
+    found = {method for method in METHODS if hasattr(view, method.lower()) and method != "OPTIONS"}
+    return found | ({"HEAD"} if "GET" in found else set())
+
+
+def _good(target: Target) -> list[str]:
+    return [name for name in target.keys if name not in STRANGERS]
+
+
+def _orders(target: Target, share: float, dice: random.Random) -> Row:
+    """Each order that the tests know, by everybody who may not give it; and by who may, last."""
+    row = Row("orders by roles", worst_s=WORST_S)
+    everybody: dict[str, Any] = target.keys | {"nobody": type(target.studio)(port=target.port)}
+    for (name, method), (order, may) in ORDERS.items():
+        for who, caller in everybody.items():
+            if dice.random() >= share:
+                continue
+            answer: Any = order(caller)
+            said = f"{method} {name} by {who}"
+            row.answered(answer.status_code, answer.took_s, said)
+            refused = (401, 429) if who in STRANGERS else (403, 404)  # 404: what they may not fix is not there either
+            if who in may:
+                if answer.status_code in (401, 403):
+                    row.wrong.append(f"{said} was refused: {answer.status_code}")
+            elif answer.status_code not in refused:
+                row.wrong.append(f"{said}: {answer.status_code}")
+    return row
+
+
+def _pages(target: Target) -> Row:
+    """Forms that nobody sent from a page, and names of hosts that are not this server's."""
+    row = Row("forms without a session", worst_s=WORST_S)
+    before = target.studio.get("events?limit=1000").json()["results"]
+    for path in PAGES_THAT_CHANGE:
+        for heads in ({}, {"HTTP_COOKIE": "sessionid=none; csrftoken=none"}, {"HTTP_ORIGIN": "https://else.example"}):
+            form = "csrfmiddlewaretoken=none&name=x&reason=x"
+            answer = target.wire.post(path, form, "application/x-www-form-urlencoded", **heads)
+            row.answered(answer.status_code, answer.took_s, path)
+            if answer.status_code not in (302, 403, 404):
+                row.wrong.append(f"POST {path}: {answer.status_code}")
+    answer = target.wire.get("/", HTTP_HOST="elsewhere.example")
+    row.answered(answer.status_code, answer.took_s, "a foreign host")
+    if answer.status_code != 400:
+        row.wrong.append(f"a foreign host was answered {answer.status_code}")
+    if target.studio.get("events?limit=1000").json()["results"] != before:
+        row.wrong.append("a form without a session changed something")
+    return row

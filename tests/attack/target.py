@@ -1,0 +1,137 @@
+"""The server that is attacked: started here, on loopback, with a folder of its own, and furnished as in the tests."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from machines.clock import CompressedClock
+from machines.recovery import Rule
+from machines.wire import Work
+from tests.attack.remote import Remote, Wire
+from tests.server.processes import process, run, wait_for_line
+from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, MACHINE, RUN, SERVICE_WINDOW
+from tests.server.test_hours import HOURS
+from tests.server.test_override import settled
+
+# Its day begins here, and goes on here once everything is there: a run is under way, and an outage is open.
+LATER = BEGINS + timedelta(hours=9)
+PLANNED_WITHIN_S = 60.0
+
+
+class NotFurnished(Exception):
+    """The server did not take what it needs to be attacked."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """A server that runs.
+
+    Attributes:
+        port: on loopback.
+        pid: of its process.
+        home: its folder.
+        log: what it says.
+        studio: somebody of the studio.
+        honest: the node of wren-1, whose run is under way.
+        other: the node of wren-2 at another venue, whose token is in the wrong hands.
+        keys: callers by the name of what they come with.
+    """
+
+    port: int
+    pid: int
+    home: Path
+    log: Path
+    studio: Remote
+    honest: Remote
+    other: Remote
+    keys: dict[str, Remote]
+
+    @property
+    def wire(self) -> Wire:
+        """Nobody, who asks anything."""
+        return Wire(self.port)
+
+
+@contextmanager
+def target(folder: Path) -> Iterator[Target]:
+    """A server with a studio, two venues, two machines with their nodes, and a key of each role."""
+    home = folder / "home"
+    with _serving(folder, home, BEGINS) as (port, _, environment):
+        made = _furnish(port, environment)
+    with _serving(folder, home, LATER) as (port, pid, _):
+        callers = {name: Remote(token, port=port) for name, token in made.items()}
+        studio, honest = callers["studio"], callers["node of wren-1"]
+        _open_an_outage(honest, studio)
+        yield Target(port, pid, home, folder / "log", studio, honest, callers["node of wren-2"], callers)
+
+
+@contextmanager
+def _serving(folder: Path, home: Path, begins: datetime) -> Iterator[tuple[int, int, dict[str, str]]]:
+    clock = CompressedClock(time.clock_gettime(time.CLOCK_BOOTTIME), begins.timestamp(), 1.0)
+    environment = {"DAYROLL_HOME": str(home), "DAYROLL_CLOCK": clock.as_text(), "DAYROLL_EXTEND_EVERY_S": "1"}
+    with process(["-m", "server", "serve", "--port", "0"], environment, folder / "log") as child:
+        line = wait_for_line(child, folder / "log", "Dayroll is at")
+        yield int(line.split()[-1].rstrip("/").rpartition(":")[2]), child.pid, environment
+
+
+def _furnish(port: int, environment: dict[str, str]) -> dict[str, str]:
+    """Tokens of everybody, by name."""
+    studio = Remote(_key(["studio-key", "attack"], environment), port=port)
+    for resource, body in IN_ORDER:
+        _create(studio, resource, body)
+    _create(studio, "venues", FAR_VENUE)
+    _create(studio, "machines", MACHINE | {"id": "wren-2", "venue": "shed"})
+    _create(studio, "runs", RUN | {"id": "far", "machine": "wren-2"})
+    _create(studio, "service-windows", SERVICE_WINDOW)
+    studio.put("venues/quay/hours", HOURS)
+    made = {"studio": studio.token or ""}
+    for name, options in (
+        ("curator", ["--role", "curator"]),
+        ("curator of the shed", ["--role", "curator", "--venue", "shed"]),
+        ("reader", ["--role", "reader"]),
+        ("revoked", ["--role", "reader"]),
+    ):
+        made[name] = _key(["key", "make", name.replace(" ", "-"), *options], environment)
+    _key(["key", "revoke", "revoked"], environment)
+    for machine in ("wren-1", "wren-2"):
+        code = studio.post(f"machines/{machine}/enrolment").json()["code"]
+        made[f"node of {machine}"] = Remote(port=port).post("node/enrol", {"code": code}).json()["token"]
+    _wait_until_planned(studio)
+    return made | {"garbage": made["reader"][:-1] + ("A" if made["reader"][-1] != "A" else "B")}
+
+
+def _key(command: list[str], environment: dict[str, str]) -> str:
+    done = run(command, environment)
+    if done.returncode:
+        raise NotFurnished(f"{command}: {done.stderr}")
+    return done.stdout.strip().splitlines()[-1] if done.stdout.strip() else ""
+
+
+def _create(studio: Remote, resource: str, body: Any) -> None:
+    answer = studio.post(resource, body)
+    if answer.status_code != 201:
+        raise NotFurnished(f"{resource}: {answer.content!r}")
+
+
+def _wait_until_planned(studio: Remote) -> None:
+    deadline = time.monotonic() + PLANNED_WITHIN_S
+    while time.monotonic() < deadline:
+        if all(studio.get(f"runs/{run}/segments?limit=1").json()["results"] for run in ("spring", "far")):
+            return
+        time.sleep(0.2)
+    raise NotFurnished("the runs were not planned in time")
+
+
+def _open_an_outage(node: Remote, studio: Remote) -> None:
+    """The honest node missed something and prints it late, so that there is something to decide."""
+    work = Work.from_json(node.get("node/work?horizon=PT24H").json())
+    entry = settled(work, 1, LATER, Rule(kind="replay"))
+    answer = node.post("node/reports", {"epoch": 1, "entries": [entry]})
+    if answer.status_code != 200 or not studio.get("outages").json()["results"]:
+        raise NotFurnished(f"an outage: {answer.content!r}")
