@@ -9,6 +9,9 @@ from machines.errors import InputError
 
 ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
 LONGEST_NAME = 120
+# What turns the direction of all that follows: with it a name shows other words than it has, also beside it. Marks of
+# direction and joiners, which some scripts need, are none of these.
+NOT_IN_NAMES = re.compile(r"[\u202a-\u202e\u2066-\u2069]")
 
 
 class Unknown(InputError):
@@ -28,6 +31,8 @@ def check_name(name: str) -> None:
     """Raise an InputError unless a text can be a name."""
     if not 1 <= len(name.strip()) <= LONGEST_NAME:
         raise InputError("name", "empty or too long", f"give 1 to {LONGEST_NAME} characters")
+    if found := NOT_IN_NAMES.search(name):
+        raise InputError("name", f"{found[0]!r} cannot stand in a name", "leave it out")
 
 
 def require(model: type[Any], kind: str, id: str) -> Any:

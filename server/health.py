@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+
 from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse
@@ -9,6 +11,10 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from scheduling.log.folding import broken_views
+
+logger = logging.getLogger(__name__)
+
+_said: set[tuple[str, str]] = set()
 
 
 def _plain(status: int, said: str) -> HttpResponse:
@@ -31,9 +37,18 @@ def ready(request: HttpRequest) -> HttpResponse:
         waiting = executor.migration_plan(executor.loader.graph.leaf_nodes())
         broken = [] if waiting else sorted(broken_views(using=DEFAULT_DB_ALIAS))
     except DatabaseError:
-        return _plain(503, "not ready: the database does not answer")
+        return _not_ready("the database does not answer", "")
     if waiting:
-        return _plain(503, f"not ready: {len(waiting)} migrations are waiting; run `dayroll migrate`")
+        return _not_ready("migrations are waiting", f"{len(waiting)} of them; run `dayroll migrate`")
     if broken:
-        return _plain(503, f"not ready: set aside: {', '.join(broken)}; mend the fold, run `dayroll log rebuild`")
+        return _not_ready("views are set aside", f"{', '.join(broken)}; mend the fold, run `dayroll log rebuild`")
+    _said.clear()
     return _plain(200, "ready")
+
+
+def _not_ready(what: str, more: str) -> HttpResponse:
+    """Anybody may ask; which ones, and what to do, is for who keeps the server, and said to them once."""
+    if (what, more) not in _said:
+        _said.add((what, more))
+        logger.warning("not ready: %s: %s", what, more)
+    return _plain(503, f"not ready: {what}; the server's log says more")

@@ -14,5 +14,6 @@ class AccountsConfig(AppConfig):
     label = "accounts"
 
     def ready(self) -> None:
-        """What is to be checked at each start."""
+        """What is to be checked at each start, and what is told of Django's own superusers."""
         import_module("server.checks")
+        import_module("server.accounts.superusers")

@@ -43,8 +43,9 @@ PRODUCT = "-//Dayroll//Calendar of a venue//EN"
 REFRESH = timedelta(hours=1)
 USUAL = {"back": timedelta(days=28), "ahead": timedelta(days=365)}
 MOST = {"back": timedelta(days=92), "ahead": timedelta(days=366)}
-# RFC 5545 section 3.1: CONTROL, of which a text has no other than tabs and, escaped, line feeds.
-CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+# RFC 5545 section 3.1: CONTROL, of which a text has no other than tabs and, escaped, line feeds; and what turns the
+# direction of all that follows, which a name of an earlier version may hold.
+CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]")
 
 
 class VenueFeed(Door):

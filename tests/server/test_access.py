@@ -311,3 +311,8 @@ def test_a_wrong_code_leaves_a_line(furnished: Caller, caplog: pytest.LogCapture
     lines = [record.getMessage() for record in caplog.records if record.levelname == "WARNING"]
     assert f"request {answer['X-Request-Id']} from 127.0.0.1: a code that is not good" in lines
     assert not re.search("AAAA|BBBB", caplog.text)
+
+
+def test_a_superuser_is_told_of_like_any_other(db: None, clock: HeldClock) -> None:
+    call_command("createsuperuser", interactive=False, username="keeper", email="", stdout=StringIO())
+    assert facts(f"user/{User.objects.get().pk}") == [("account-made", "terminal", {"role": "studio", "venues": None})]

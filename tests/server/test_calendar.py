@@ -24,6 +24,7 @@ from scheduling.planning.service_windows import Weekly
 from scheduling.venue_calendar import SKY
 from tests.scheduling.house import by
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
+from tests.server.test_bad_input import problem
 
 FEED = "venues/quay/calendar.ics"
 NO_SKY = f"{FEED}?sky="
@@ -266,6 +267,15 @@ def test_a_control_character_is_replaced(quay: Caller) -> None:
     quay.create("openings", OPENING | {"id": "bell", "name": "A\x07bell\x1b[1m"})
     titles = {str(one["summary"]) for one in events(NO_SKY)}
     assert "Doors open: A\ufffdbell\ufffd[1m" in titles
+
+
+def test_what_turns_the_direction_of_a_text_is_replaced(quay: Caller) -> None:
+    """Nobody can give such a name any more; the log may hold one."""
+    quay.create("openings", OPENING | {"id": "bell"})
+    refused = quay.post("openings", OPENING | {"id": "turned", "name": "A\u202ebell"})
+    assert problem(refused, 422)["field"] == "name"
+    models.Opening.objects.filter(id="bell").update(name="A\u202ebell\u2066s")
+    assert "Doors open: A\ufffdbell\ufffds" in {str(one["summary"]) for one in events(NO_SKY)}
 
 
 def test_a_calendar_with_nothing_in_it_is_one_all_the_same(studio: Caller) -> None:
