@@ -38,6 +38,19 @@ PROFILES: dict[str, dict[str, Any]] = {
         "columns_per_burst": 16,
         "head": {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0},
     },
+    # These two stand beside, for the prefixes that are branched: a head with the other's cadence.
+    "stride": _MACHINE
+    | {
+        "name": "Turnstone, a line head in bursts",
+        "columns_per_burst": 16,
+        "head": {"kind": "line", "dot_current_a": 0.03, "supply_current_a": 0.6, "strobe_s": 0.002},
+    },
+    "glide": _MACHINE
+    | {
+        "name": "Knot, a carriage that crawls",
+        "columns_per_burst": 1,
+        "head": {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0},
+    },
 }
 
 
