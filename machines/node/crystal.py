@@ -120,19 +120,19 @@ def _thinned(marks: tuple[Sample, ...]) -> tuple[Sample, ...]:
 def _rate(marks: tuple[Sample, ...], wander: float, before: Rate) -> Rate | None:
     """What all pairs of marks and what was known before prove together; None if they contradict each other."""
     assert all(a.taken_at_s <= b.taken_at_s for a, b in pairwise(marks)), "elapsed seconds only grow"
-    proved = [_mean_rate(a, b) for a, b in combinations(marks, 2) if b.taken_at_s - a.taken_at_s >= MARK_EVERY_S]
+    proved = [_bounds(a, b) for a, b in combinations(marks, 2) if b.taken_at_s - a.taken_at_s >= MARK_EVERY_S]
     if not proved:
         return before
     # Somewhere the rate was at least this, and somewhere at most that.
-    at_least, at_most = max(one.lowest for one in proved), min(one.highest for one in proved)
+    at_least, at_most = max(lowest for lowest, _ in proved), min(highest for _, highest in proved)
     lowest, highest = max(before.lowest, at_least - wander), min(before.highest, at_most + wander)
     if at_least - at_most > wander or lowest > highest:
         return None
     return Rate(mean=(lowest + highest) / 2, error=(highest - lowest) / 2)
 
 
-def _mean_rate(earlier: Sample, later: Sample) -> Rate:
+def _bounds(earlier: Sample, later: Sample) -> tuple[float, float]:
+    """The least and the most that the mean rate between two marks can be."""
     between_s = later.taken_at_s - earlier.taken_at_s
-    return Rate(
-        mean=(later.offset_s - earlier.offset_s) / between_s, error=(earlier.doubt_s + later.doubt_s) / between_s
-    )
+    mean, error = (later.offset_s - earlier.offset_s) / between_s, (earlier.doubt_s + later.doubt_s) / between_s
+    return mean - error, mean + error

@@ -47,8 +47,8 @@ def main() -> int:
         options.file.parent.mkdir(parents=True, exist_ok=True)
         options.file.write_text(json.dumps(found, indent=2) + "\n")
     broken = [one for one in played if one.result.problems]
-    said = f"{len(played) - len(broken)} of {len(played)} scenarios kept, {found['scenarios_an_hour']} an hour"
-    _say(f"\n{said}; {options.file}")
+    rate = f"{found['per_hour']['scenarios']} an hour, {found['processor_s']} s of a processor each"
+    _say(f"\n{len(played) - len(broken)} of {len(played)} scenarios kept, {rate}; {options.file}")
     for one in broken:
         _say(f"  again with  {one.again}")
     return 1 if broken else 0
@@ -92,7 +92,8 @@ def summed_up(played: list[Played], took_s: float) -> dict[str, Any]:
     found = summary(results, [], took_s, sum((one.hits for one in played), Counter()))
     found["again"] = [one.again for one in played if one.result.problems]
     found["digests"] = {str(seed): digests for seed, digests in sorted(_digests(played).items())}
-    found["scenarios_an_hour"] = round(len(played) / took_s * 3600.0)
+    found["per_hour"] = {"scenarios": round(len(played) / took_s * 3600.0)}
+    found["processor_s"] = round(sum(one.processor_s for one in played) / max(len(played), 1), 3)
     return found
 
 

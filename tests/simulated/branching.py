@@ -53,10 +53,11 @@ def main() -> int:
     finally:  # also of a series that is broken off
         took_s = time.monotonic() - began
         told = {"branches": played, "broken": broken, "took_s": round(took_s, 1)}
-        told["branches_an_hour"] = round(played / took_s * 3600.0)
+        told["per_hour"] = {"branches": round(played / took_s * 3600.0)}
         options.file.parent.mkdir(parents=True, exist_ok=True)
         options.file.write_text(json.dumps(told, indent=2) + "\n")
-    _say(f"\n{played - len(broken)} of {played} branches kept, {told['branches_an_hour']} an hour; {options.file}")
+    rate = f"{told['per_hour']['branches']} an hour"
+    _say(f"\n{played - len(broken)} of {played} branches kept, {rate}; {options.file}")
     return 1 if broken or not played else 0
 
 

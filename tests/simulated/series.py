@@ -6,6 +6,7 @@ import multiprocessing
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import closing
@@ -35,12 +36,14 @@ class Played:
         result: as in a series of fault runs.
         digests: of the log, the journal, the paper's ledger and all that went over the network, by name.
         hits: how often the network struck, by kind.
+        processor_s: seconds of a processor that it took.
         needed: of a broken one, the numbers of the faults without any of which it would be kept; None of a kept one.
     """
 
     result: Result
     digests: dict[str, str]
     hits: Counter[str]
+    processor_s: float = 0.0
     needed: list[int] | None = None
 
     @property
@@ -104,7 +107,9 @@ def _begin(folder: str, wrong: str | None) -> None:
 
 
 def _work(scenario: Scenario) -> Played:
+    began_s = time.process_time()
     played = _play(scenario)
+    played = replace(played, processor_s=time.process_time() - began_s)
     if not played.result.problems:
         return played
     return replace(played, needed=smallest(scenario, lambda one: bool(_play(one).result.problems)))

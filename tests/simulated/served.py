@@ -115,13 +115,14 @@ class Served:
             raise urllib3.exceptions.ProtocolError("refused", ConnectionRefusedError())
         self.calls += 1
         try:
-            return _call(method, path, body, headers)
+            return answer_of(method, path, body, headers)
         except Crash:
             self.died()
             raise urllib3.exceptions.ProtocolError("the connection was reset", ConnectionResetError()) from None
 
 
-def _call(method: str, path: str, body: bytes, headers: Mapping[str, str]) -> urllib3.HTTPResponse:
+def answer_of(method: str, path: str, body: bytes, headers: Mapping[str, str]) -> urllib3.HTTPResponse:
+    """What the server's application answers to a call, its body not read yet."""
     from server.wsgi import application
 
     path, _, query = path.partition("?")

@@ -1,0 +1,38 @@
+"""A node's calls and the planner, in the server's own process, on SQLite with synchronous FULL.
+
+| name | baseline | ours | goal |
+| --- | --- | --- | --- |
+| node-clock | the same application says that it lives | tells a node the time | 0.4 |
+| poll-304 | the same application says that it lives | tells a node that its week of work is the same | 0.25 |
+| report-none | the same application says that it lives | takes a report without entries | 0.2 |
+| report-batch | the raw driver inserts 100 rows in a transaction | takes a report of 100 entries, views folded | 0.08 |
+| extend-idle-1000 | the raw driver reads a thousand runs | finds none of a thousand runs due | 1 |
+
+What says that it lives asks nobody and no database: it is what the application itself costs, with all that stands
+before a call. Both take turns, and the processor's time that the fastest tenth stayed below counts.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+
+from tests.benchmarks.log import ROOT
+from tests.benchmarks.row import Row
+
+
+def rows() -> list[Row]:
+    """The measurements, in a process of their own."""
+    with tempfile.TemporaryDirectory(prefix="dayroll-bench-") as home:
+        done = subprocess.run(
+            [sys.executable, "-m", "tests.benchmarks.calls_rounds"],
+            cwd=ROOT,
+            env=os.environ | {"DAYROLL_HOME": home, "DAYROLL_DATABASE": ""},
+            check=True,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+    return [Row(one["name"], one["baseline"], one["ours"], "s", one["goal"]) for one in json.loads(done.stdout)]

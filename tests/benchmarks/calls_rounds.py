@@ -1,0 +1,147 @@
+"""The measurements of `tests.benchmarks.calls`, as JSON on standard output."""
+# ruff: noqa: E402 (Django wants to be set up before models are imported)
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
+
+import django
+from django.conf import settings
+from django.core.management import call_command
+from django.db import connection
+
+settings.DATABASES["default"]["CONN_MAX_AGE"] = None  # one thread asks, call after call, as a server's does
+django.setup()
+
+from machines.entries import SetTimeCompared
+from machines.wire import Reports, Status
+from scheduling.extend import extend_plans
+from scheduling.log.models import Run, Segment
+from scheduling.log.tables import table
+from scheduling.plates import PlateStore
+from server import wiring
+from server.accounts.enrolment import make_code, redeem
+from tests.benchmarks.log_rounds import Raw
+from tests.scheduling.house import NOON, by, furnish, plan
+from tests.simulated.served import answer_of
+
+ROUNDS = 400
+BATCH, BATCHES = 100, 40
+RUNS, LOOKS = 1000, 60
+WEEK = timedelta(days=7)
+STATUS = Status(at=NOON, next_column=0, paper_position=0, clock_error_s=0.1, knife_armed=False, held_until=None)
+
+
+def main() -> None:
+    call_command("migrate", verbosity=0)
+    furnish()
+    now, plates = wiring.now(), wiring.plates()
+    plan(starts_at=now.isoformat(), ends_at=(now + timedelta(days=30)).isoformat())
+    extend_plans(now, WEEK, plates)
+    node = Node(redeem(make_code("one", by(at=now)).code, None, now).token)
+    measured = [
+        _row("node-clock", _lives, node.clock, ROUNDS, 0.4),
+        _row("poll-304", _lives, node.poll, ROUNDS, 0.25),
+        _row("report-none", _lives, node.report_nothing, ROUNDS, 0.2),
+        _reports(node),
+        _idle(now, plates),
+    ]
+    sys.stdout.write(json.dumps(measured))
+
+
+class Node:
+    """A board whose token is good."""
+
+    def __init__(self, token: str) -> None:
+        self._headers = {"Authorization": f"Bearer {token}"}
+        self._seq = 0
+        self._tag = self._call("GET", "work?horizon=P7D", 200).headers["ETag"]
+
+    def clock(self) -> None:
+        self._call("GET", "clock", 200)
+
+    def poll(self) -> None:
+        self._call("GET", "work?horizon=P7D", 304, {"If-None-Match": self._tag})
+
+    def report_nothing(self) -> None:
+        self.report(self.batch(0))
+
+    def report(self, batch: bytes) -> None:
+        self._call("POST", "reports", 200, {"Content-Type": "application/json"}, batch)
+
+    def batch(self, count: int) -> bytes:
+        """The next entries of its journal, as they are sent."""
+        first = SetTimeCompared(seq=self._seq + 1, at=NOON, ahead_s=0.1, error_s=0.5)
+        entries = tuple(replace(first, seq=first.seq + number) for number in range(count))
+        self._seq += count
+        return json.dumps(Reports(epoch=1, entries=entries, status=STATUS).as_json()).encode()
+
+    def _call(
+        self, method: str, path: str, status: int, headers: dict[str, str] | None = None, body: bytes = b""
+    ) -> Any:
+        answer = answer_of(method, f"/api/v1/node/{path}", body, self._headers | (headers or {}))
+        assert answer.status == status, answer.read()
+        return answer
+
+
+def _lives() -> None:
+    assert answer_of("GET", "/livez", b"", {}).status == 200
+
+
+def _reports(node: Node) -> dict[str, Any]:
+    raw, batches = Raw(), [node.batch(BATCH) for _ in range(BATCHES)]
+    node.report(batches.pop(0))
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT * FROM log_event ORDER BY position DESC LIMIT %s", (BATCH,))
+        told = cursor.fetchall()
+    raws = iter(
+        [
+            [(place * BATCH + row[0], row[1], place * BATCH + row[2], *row[3:]) for row in told]
+            for place in range(BATCHES)
+        ]
+    )
+    mine = iter(batches)
+    return _row("report-batch", lambda: raw.insert(next(raws)), lambda: node.report(next(mine)), BATCHES - 1, 0.08)
+
+
+def _idle(now: datetime, plates: PlateStore) -> dict[str, Any]:
+    """A thousand runs on as many machines, each planned beyond the horizon and not to its end."""
+    runs, segments = table(Run, "default"), table(Segment, "default")
+    (run,), last = Run.objects.all(), Segment.objects.order_by("number").last()
+    for number in range(RUNS - 1):
+        like = vars(run) | {"id": f"run-{number}", "machine_id": f"machine-{number}"}
+        runs.write([runs.row({name: value for name, value in like.items() if name != "_state"})])
+        end = vars(last) | {"run_id": like["id"]}
+        segments.write([segments.row({name: value for name, value in end.items() if name != "_state"})])
+
+    def read() -> None:
+        assert len(connection.connection.execute("SELECT * FROM log_run").fetchall()) == RUNS
+
+    def extend() -> None:
+        assert extend_plans(now + timedelta(minutes=1), WEEK, plates) == 0
+
+    return _row("extend-idle-1000", read, extend, LOOKS, 1.0)
+
+
+def _row(name: str, baseline: Callable[[], None], ours: Callable[[], None], times: int, goal: float) -> dict[str, Any]:
+    took: tuple[list[float], list[float]] = ([], [])
+    for _ in range(times):
+        for work, found in zip((baseline, ours), took, strict=True):
+            began_s = time.process_time()
+            work()
+            found.append(time.process_time() - began_s)
+    fastest = [sorted(found)[len(found) // 10] for found in took]
+    return {"name": name, "baseline": fastest[0], "ours": fastest[1], "goal": goal}
+
+
+if __name__ == "__main__":
+    main()
