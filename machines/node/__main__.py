@@ -248,8 +248,8 @@ def _enrol(options: argparse.Namespace) -> int:
         journal.close()
         client.close()
     sys.stdout.write(
-        f"Enrolled as the board of machine {enrolled.machine}. PIN of its panel: {pin} (write it down, only a hash of"
-        f" it is kept). Next: dayroll-node run --home {options.home}\n"
+        f"Enrolled as the board of machine {enrolled.machine}. {board_commands.pin_in_words(options, pin)}"
+        f" Next: dayroll-node run --home {options.home}\n"
     )
     return 0
 

@@ -105,6 +105,13 @@ def pin_given(options: argparse.Namespace) -> str:
     return new_pin() if options.pin_file is None else secret("pin", options.pin_file)
 
 
+def pin_in_words(options: argparse.Namespace, pin: str) -> str:
+    """What to say of the PIN that was set; one of somebody's own is known to them, and not shown."""
+    if options.pin_file is not None:
+        return "The PIN of its panel is the one that was given; only a hash of it is kept."
+    return f"PIN of its panel: {pin} (write it down, only a hash of it is kept)."
+
+
 def _agreed(options: argparse.Namespace) -> bool:
     """Whether the person who was shown the cautions wants it."""
     name = options.name
@@ -192,5 +199,5 @@ def _do_pin(options: argparse.Namespace) -> int:
             holding.keep_pin(db, kept)
     finally:
         journal.close()
-    sys.stdout.write(f"PIN of the panel: {pin} (write it down, only a hash of it is kept). Who had entered is out.\n")
+    sys.stdout.write(f"{pin_in_words(options, pin)} Who had entered is out.\n")
     return 0

@@ -218,6 +218,8 @@ def test_another_pin_is_set_at_the_board(home: Path, tmp_path: Path, capsys: pyt
     assert "6 to 12 digits" in capsys.readouterr().err
     file.write_text("161803\n")
     assert main(["pin", "--pin-file", str(file), "--home", str(home)]) == 0
+    said = capsys.readouterr().out
+    assert "the one that was given" in said and "161803" not in said
     journal = open_journal(home)
     guard = Guard(journal, HandClock())
     assert guard.enter("161803") is not None

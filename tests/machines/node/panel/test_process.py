@@ -24,7 +24,8 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     make_bench: Callable[..., Bench],
 ) -> None:
     bench = make_bench("replay", line_profile(knife=NEAR_KNIFE))
-    bench.call("enrol", "--server", bench.url, "--pin-file", "-", given=f"{PIN}\ngood\n")
+    said = bench.call("enrol", "--server", bench.url, "--pin-file", "-", given=f"{PIN}\ngood\n").stdout
+    assert PIN not in said and "the one that was given" in said
     port = free_port()
     agent = bench.start("--panel", f"127.0.0.1:{port}")
     bench.wait_for_columns(5)
