@@ -38,7 +38,7 @@ class MachineAtHand:
         self._driver_for: tuple[Profile, int, Calibration] | None = None
         self.driver: Driver | None = None
         self._refusals = 0
-        self._was_held = False
+        self._has_moved = False  # since this agent began; or it was held
 
     def fits(self, held: Held) -> bool:
         """Whether the open driver is the one for this work."""
@@ -70,7 +70,7 @@ class MachineAtHand:
         stopped = any(map(facts.stops_printing, conditions))
         if stopped or (facts.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
             facts.disarm(self._journal, cause_of(conditions))
-        if stopped and (self._interruption.cause is None or self._was_held):  # it printed, or was let go on too early
+        if stopped and (self._interruption.cause is None or self._has_moved):
             self._hold_unless_unattended()
         if stopped:
             self._refusals = 0
@@ -88,12 +88,12 @@ class MachineAtHand:
     def rests(self) -> None:
         """It is held. Who lets it go on while something is wrong with it must not find it moving under their hands as
         soon as that is cleared."""
-        self._was_held = True
+        self._has_moved = True
 
     def followed(self) -> None:
         """It did as ordered."""
         self._refusals = 0
-        self._was_held = False
+        self._has_moved = True
 
     def _refuses_all(self, now: float) -> bool:
         """A machine that says nothing is wrong and refuses one order after another would have all that comes passed

@@ -25,6 +25,7 @@ PARTS, SCENARIOS_OF_A_PART = 4, 100
 BROKE = {
     70: "a board that took over while the power was off never got it back, by a mistake of the play itself",
     288: "a board that took over laid columns again that the machine remembers, where the server's clock was set back",
+    1079: "a machine that had printed and jammed while it waited for work printed on as soon as the jam was cleared",
     396: "a machine that a person let go on while it was jammed printed as soon as the jam was cleared",
 }
 

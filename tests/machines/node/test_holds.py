@@ -20,6 +20,7 @@ from machines.entries import (
     OperatorActed,
 )
 from machines.errors import InputError
+from machines.node import held as holding
 from machines.node import holds
 from machines.node.journal import _LATER, _SCHEMA, FILE_NAME, change_state, open_journal
 from machines.node.printing import Printer
@@ -183,6 +184,17 @@ def test_who_lets_it_go_on_while_it_is_jammed_does_not_find_it_moving_when_the_j
     act(node, "resume")
     node.run_columns(2)
     assert laid(node) == 7
+
+
+def test_a_machine_that_stopped_while_there_was_no_work_waits_for_a_person(node: Rig) -> None:
+    with node.journal.transaction() as db:
+        holding.drop_work(db)
+    node.run_columns(1)
+    node.fetch()
+    assert node.machine is not None
+    node.machine.keywords = ("media-jam-error",)
+    node.run_columns(1)
+    assert node.journal.state().hold == holds.UNPLANNED
 
 
 def test_a_machine_in_trouble_before_it_printed_needs_nobody_when_that_is_over(node: Rig) -> None:
