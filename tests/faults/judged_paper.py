@@ -43,7 +43,7 @@ def nothing_twice(evidence: Evidence) -> list[str]:
         complaints.append(f"laid twice, by column: {shown(twice)}")
     if over := [place for place, count in Counter(evidence.paper.laid["place"].tolist()).items() if count > 1]:
         complaints.append(f"laid twice, by place: {shown(over)}")
-    if len(evidence.paper.refused):
+    if len(evidence.paper.refused) and not evidence.newest_lost:
         complaints.append(f"ordered over what lies there: {shown(map(int, evidence.paper.refused['column']))}")
     if not asked and np.any(np.diff(_of_pictures(evidence.paper)["column"]) <= 0):
         complaints.append("columns were laid out of order")

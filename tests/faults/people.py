@@ -23,7 +23,7 @@ def tend(stage: Stage) -> None:
     """Agents that ended are started again where a service manager would; the rest is a person's."""
     for board in (*stage.boards, *stage.clones):
         board.look()
-        if stage.scenario.attended and _waits_for_a_person(board):
+        if stage.scenario.attended and _waits_for_a_person(board) and not _must_be_enrolled(stage, board):
             board.ask("resume")
     if stage.reachable and not stage.board.off:
         if stage.lost_newest:
@@ -37,11 +37,19 @@ def _waits_for_a_person(board: Board) -> bool:
     return board.runs() and not asked and board.hold() in (holds.UNPLANNED, holds.REFUSING)
 
 
+def _must_be_enrolled(stage: Stage, board: Board) -> bool:
+    """A machine refuses what a journal orders that has lost its newest: a person leaves it, until the server has said
+    so, too."""
+    return stage.lost_newest and board.hold() == holds.REFUSING
+
+
 def _help_after_loss(stage: Stage) -> None:
     """A board that is fenced off, as the server knows more of it than itself, is enrolled again; one that has nothing
     left is replaced."""
     if stage.board.fenced():
         enrol(stage.lane, stage.board, stage.machine)
+        if stage.board.hold() == holds.REFUSING:
+            stage.board.ask("resume")
         stage.board.start()
     elif not stage.board.runs() and stage.board.ended and stage.board.ended[-1] == UNUSABLE:
         replace_board(stage)
