@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -52,8 +53,13 @@ class SegmentWork:
 
     def instants(self, columns: NDArray[np.int64]) -> NDArray[np.float64]:
         """When running columns of this segment (its end included) belong under the head, POSIX seconds."""
+        return np.interp(columns, *self._drawn)
+
+    @cached_property
+    def _drawn(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Places and instants of the knots; a board asks for them many times for each burst."""
         places = np.linspace(self.first_column, self.end_column, len(self.knots))
-        return np.interp(columns, places, [knot.timestamp() for knot in self.knots])
+        return places, np.array([knot.timestamp() for knot in self.knots])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -81,6 +81,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.connection.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
     "machines.node.exchange.LEAST_POLL_S": (1.0, "a server that says nothing sensible is not stormed"),
     "machines.node.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
+    "machines.node.held.TEXTS_KEPT": (128, "a day's segments and the documents, so that none is read with every pass"),
     "machines.node.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
     "machines.node.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
     "machines.node.telling.LARGEST_NUMBER": (2**53 - 1, "the log's numbers are those that a double holds exactly"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from machines.node.crystal import Crystal
 from machines.node.samples import MOST_DRIFT, Sample
@@ -25,8 +26,7 @@ class Belief:
 
     def agrees_with(self, sample: Sample) -> bool:
         """Whether a sample can be true of the same board and the same time."""
-        known = (*self.samples, *self.crystal.marks)
-        return all(earlier.agrees_with(sample, self.crystal.drift) for earlier in known)
+        return all(earlier.agrees_with(sample, self.crystal.drift) for earlier in self._known)
 
     def after(self, sample: Sample) -> Belief:
         """With one more sample, which agrees. What was foretold better than it came true is forgotten: the crystal
@@ -50,8 +50,24 @@ class Belief:
 
     def best(self, elapsed_s: float) -> Sample | None:
         """The sample that bounds the error best: of those alike in age, the one of least delay."""
-        known = (*self.samples, *self.crystal.marks)
+        known = self._known
+        if known and elapsed_s >= self._newest_s:
+            return self._best_from_now_on
         return min(known, key=lambda sample: self.error_s(sample, elapsed_s), default=None)
+
+    @cached_property
+    def _known(self) -> tuple[Sample, ...]:
+        return (*self.samples, *self.crystal.marks)
+
+    @cached_property
+    def _newest_s(self) -> float:
+        return max(sample.taken_at_s for sample in self._known)
+
+    @cached_property
+    def _best_from_now_on(self) -> Sample:
+        """The bounds of all grow alike, so whichever is best when the newest is taken stays so; each step of the print
+        loop asks for the time."""
+        return min(self._known, key=lambda sample: self.error_s(sample, self._newest_s))
 
     def reading(self, elapsed_s: float) -> tuple[float, float]:
         """The server's time at an elapsed second, POSIX seconds, and the bound on its error, seconds."""

@@ -7,17 +7,17 @@ the next burst. A power cut in between makes nothing unknown.
 from __future__ import annotations
 
 from machines.node import recovering, strips
-from machines.node.journal import Journal, change_state, read_state
+from machines.node.journal import Journal, change_state
 from machines.profile import Profile
 
 
 def feed(journal: Journal, profile: Profile) -> bool:
     """Go on to where the knife must be looked at, or to where printing goes on; whether there was blank to feed."""
     with journal.reading() as db:
-        position, feed_to = read_state(db).paper_position, recovering.read(db).feed_to
-        cuts_due = [strip.place + profile.knife_columns for strip in strips.pending(db)]
+        position, feed_to = journal.state().paper_position, recovering.read(db).feed_to
     if position >= feed_to:
         return False
     with journal.transaction() as db:
+        cuts_due = [strip.place + profile.knife_columns for strip in strips.pending(db)]
         change_state(db, paper_position=min([feed_to, *(due for due in cuts_due if due > position)]))
     return True

@@ -6,6 +6,7 @@ import json
 import sqlite3
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from machines.calibration import UNCALIBRATED, Calibration
@@ -20,6 +21,9 @@ from machines.wire import RunWork, SegmentWork, Work
 
 T = TypeVar("T")
 
+# Texts of the journal that are not read again while they stay the same: documents, and as many segments as a day has.
+TEXTS_KEPT = 128
+
 
 def _put(db: sqlite3.Connection, name: str, value: Any) -> None:
     db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (name, json.dumps(unstructure(value))))
@@ -27,7 +31,13 @@ def _put(db: sqlite3.Connection, name: str, value: Any) -> None:
 
 def _get(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
     row = db.execute("SELECT body FROM document WHERE name = ?", (name,)).fetchone()
-    return None if row is None else structure_from_newer(json.loads(row[0]), cls)
+    return None if row is None else _read(row[0], cls)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=TEXTS_KEPT)
+def _read(body: str, cls: Any) -> Any:
+    """What a text says. The same is asked for with every pass and every status, and nobody changes what it gives."""
+    return structure_from_newer(json.loads(body), cls)
 
 
 def keep_credentials(db: sqlite3.Connection, new: Credentials) -> None:
@@ -147,7 +157,7 @@ def held(db: sqlite3.Connection) -> Held | None:
         return None
     rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
     shift_s = _shift_s(db, work.run)
-    segments = tuple(_shifted(structure_from_newer(json.loads(body), SegmentWork), shift_s) for (body,) in rows)
+    segments = tuple(_shifted(_read(body, SegmentWork), shift_s) for (body,) in rows)
     calibration = work.calibration or UNCALIBRATED
     return Held(
         run=work.run,
@@ -185,5 +195,5 @@ def held_until(db: sqlite3.Connection) -> str | None:
     row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
     if row is None or work is None or work.run is None:
         return None
-    last = _shifted(structure_from_newer(json.loads(row[0]), SegmentWork), _shift_s(db, work.run))
+    last = _shifted(_read(row[0], SegmentWork), _shift_s(db, work.run))
     return format_instant(last.knots[-1])

@@ -52,7 +52,7 @@ class Settling:
             CannotTell: how much is missing.
         """
         with self._journal.reading() as db:
-            state, kept = read_state(db), recovering.read(db)
+            state, kept = self._journal.state(), recovering.read(db)
         self.waits = False
         overruled = state.catching_up and _holds(held.override, kept, kept.since) and self._is_behind(held, state, now)
         if self._in_hand:
@@ -60,7 +60,7 @@ class Settling:
                 return False
             self._in_hand.close()
         with self._journal.reading() as db:
-            state, unknown_end = read_state(db), orders.unknown_end(db)
+            state, unknown_end = self._journal.state(), orders.unknown_end(db)
         resumed = self._interruption.resumed or overruled
         missing = gaps.find(held, state, unknown_end, resumed=resumed, now=now)
         if missing is None:

@@ -36,13 +36,16 @@ def boundaries(after: int, through: int, columns_per_turn: int, strips_per_turn:
     """
     if strips_per_turn == 0:
         return []
-    turns = range(after // columns_per_turn, through // columns_per_turn + 1)
-    starts = [
-        turn * columns_per_turn + (2 * strip * columns_per_turn + strips_per_turn) // (2 * strips_per_turn)
-        for turn in turns
-        for strip in range(strips_per_turn)
-    ]
+    per_turn = columns_per_turn, strips_per_turn
+    first, last = after * strips_per_turn // columns_per_turn, through * strips_per_turn // columns_per_turn + 1
+    starts = (_start(strip, *per_turn) for strip in range(first, last + 1))
     return sorted({start for start in starts if after < start <= through})
+
+
+def _start(strip: int, columns_per_turn: int, strips_per_turn: int) -> int:
+    """The running column at which a strip begins that is counted from the first turn on."""
+    turn, strip = divmod(strip, strips_per_turn)
+    return turn * columns_per_turn + (2 * strip * columns_per_turn + strips_per_turn) // (2 * strips_per_turn)
 
 
 def note(db: sqlite3.Connection, run: str, place_of: dict[int, int]) -> None:

@@ -62,6 +62,18 @@ def test_before_the_first_work_nothing_is_held(journal: Journal) -> None:
         assert holding.credentials(db) is None
 
 
+def test_what_stays_the_same_is_read_once(journal: Journal) -> None:
+    hold(journal, work())
+    with journal.reading() as db:
+        first, again = holding.work_held(db), holding.work_held(db)
+    assert first is again
+    hold(journal, replace(work(), poll_after_s=77.0), "another")
+    with journal.reading() as db:
+        now = holding.work_held(db)
+    assert now is not None
+    assert now.poll_after_s == 77.0
+
+
 def test_taking_the_same_work_again_changes_nothing_but_its_version(journal: Journal) -> None:
     hold(journal, work())
     before = numbers(journal)

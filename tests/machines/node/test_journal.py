@@ -170,6 +170,28 @@ def test_the_state_is_one_row(tmp_path: Path) -> None:
 TOLD = tuple(told(entry) for entry in ENTRIES)
 
 
+def test_the_state_is_read_anew_once_somebody_wrote_and_only_then(tmp_path: Path) -> None:
+    journal, other = open_journal(tmp_path, create=True), open_journal(tmp_path)
+    before = journal.state()
+    assert journal.state() is before, "nothing was written: it need not be read again"
+    with other.transaction() as db:
+        change_state(db, arming_asked=1)
+    assert journal.state().arming_asked, "another connection wrote"
+    with journal.transaction() as db:
+        change_state(db, next_column=7)
+        assert journal.state().next_column == 7, "within a transaction, as it stands there"
+    with pytest.raises(KeyError), journal.transaction() as db:
+        change_state(db, next_column=8)
+        assert journal.state().next_column == 8
+        raise KeyError
+    assert journal.state().next_column == 7, "what was read of a transaction that failed is forgotten"
+    glanced = journal.glance()
+    assert glanced is not None
+    assert glanced.next_column == 7
+    other.close()
+    journal.close()
+
+
 def test_entries_are_numbered_without_holes_and_kept_in_order(tmp_path: Path) -> None:
     journal = open_journal(tmp_path, create=True)
     with journal.transaction() as db:

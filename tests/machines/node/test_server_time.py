@@ -92,6 +92,24 @@ def test_only_the_last_eight_count(pairs: list[tuple[float, float]]) -> None:
     assert [(one.delay_s, one.taken_at_s) for one in time.belief.samples] == pairs[-8:]
 
 
+@given(
+    st.lists(st.tuples(st.floats(0.0, 2.0), st.floats(1.0, 900.0)), min_size=1, max_size=20), st.floats(-5000.0, 5000.0)
+)
+def test_the_sample_that_bounds_the_error_best_is_found_at_any_second(
+    pairs: list[tuple[float, float]], later_s: float
+) -> None:
+    belief, at_s = Belief(), 0.0
+    for delay_s, passed_s in pairs:
+        at_s += passed_s
+        belief = belief.after(sample(delay_s, at_s))
+    asked_s = at_s + later_s
+    best = belief.best(asked_s)
+    assert best is not None
+    known = (*belief.samples, *belief.crystal.marks)
+    least_s = min(belief.error_s(one, asked_s) for one in known)
+    assert belief.error_s(best, asked_s) == pytest.approx(least_s, abs=1e-9)
+
+
 def test_before_the_first_sample_nothing_is_known() -> None:
     assert ServerTime().estimate(5.0) is None
     assert Belief().best(5.0) is None
