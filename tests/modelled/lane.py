@@ -27,7 +27,7 @@ from tests.simulated.served import HOST
 from tests.simulated.world import World
 
 MACHINE = "m1"
-LEAD_S, POLL_AFTER_S, SILENT_AFTER_S = 240.0, 240.0, 900.0
+LEAD_S, POLL_AFTER_S, SILENT_AFTER_S = 240.0, 300.0, 900.0
 # A server that is killed is so at one of so many places of the next minutes.
 MOST_PLACES = 6
 # Open for so long, and closed for so long, all day.

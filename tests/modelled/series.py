@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import multiprocessing
 import os
@@ -129,6 +130,8 @@ def make_stand(folder: Path) -> Stand:
             journal = (board.home / FILE_NAME).read_bytes()
             known[name] = lane.server.copy()
         shutil.rmtree("template")
+    gc.collect()
+    gc.freeze()  # what is there now stays, and need not be looked at again and again
     return Stand(Path(), journal, known)
 
 
