@@ -59,6 +59,8 @@ def bad_request(request: HttpRequest, exception: Any = None) -> HttpResponse:
 
 def permission_denied(request: HttpRequest, exception: Any = None) -> HttpResponse:
     """403; where somebody's role is to blame, which would do."""
+    if isinstance(exception, Refused):
+        logger.warning("request %s: user:%s is refused: %s", request_id(request), request.user.pk, exception)
     return _answer(request, 403, str(exception) if isinstance(exception, Refused) else None)
 
 

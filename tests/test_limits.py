@@ -120,6 +120,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.panel.serving.KNOWN_S": (15_552_000, "half a year: a telephone of the staff's is seen more often"),
     "machines.node.panel.pin.LOCKED_S": (60.0, "a person can wait a minute, a guesser has six tries an hour"),
     "machines.node.panel.pin.LONGEST_LOCKED_S": (3600.0, "staff are never locked out for a day"),
+    "machines.node.panel.pin.LONGEST_SESSION_S": (43_200.0, "a day's work at the machine, however busy"),
     "machines.node.panel.pin.SESSION_S": (900.0, "a quarter of an hour at the machine, and not the next day"),
     "machines.node.panel.pin.MOST_SESSIONS": (20, "more than there are people, and no memory to fill"),
     "machines.node.panel.serving.LARGEST_FORM": (4096, "the largest form has a few hundred octets"),

@@ -62,7 +62,8 @@ def count_wrong(what: What, who: str, now: datetime) -> None:
         wrong = [*_of_late(key, at), at][-MOST_WRONG[what] :]
         cache.set(key, wrong, WINDOW_S)
     if len(wrong) == MOST_WRONG[what]:
-        logger.warning("locked out for a while, of %s: %s, after %d wrong tries", what, who, len(wrong))
+        shown = who if who.isprintable() else repr(who)  # a name is a stranger's, and stays on its line
+        logger.warning("locked out for a while, of %s: %s, after %d wrong tries", what, shown, len(wrong))
 
 
 @contextmanager

@@ -272,6 +272,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     """The answer to an exception in an API view; what we did not expect is logged."""
     problem = describe(error)
     number = request_id(context["request"]._request)
+    if isinstance(error, Refused):
+        logger.warning("request %s: %s is refused: %s", number, context["request"].user.actor, error)
     if problem.status >= HTTPStatus.INTERNAL_SERVER_ERROR:
         logger.error("request %s: %s", number, problem.title, exc_info=error)
     headers = problem.headers | _headers(error)

@@ -282,6 +282,14 @@ def test_the_wait_ends_with_the_window() -> None:
     require_few("password", "here", BEGINS)
 
 
+def test_a_name_with_lines_of_its_own_stays_on_its_line(person: str, caplog: pytest.LogCaptureFixture) -> None:
+    name = "wilma\n2026-03-20 12:00:00 INFO server: all is well"
+    for number in range(MOST_WRONG["account"]):
+        sign_in(name, "a guess", f"192.0.2.{number + 10}")
+    (said,) = [record.getMessage() for record in caplog.records if "of account" in record.message]
+    assert "\n" not in said and "wilma\\n2026" in said
+
+
 def test_at_no_time_of_the_clock_are_more_borne(caplog: pytest.LogCaptureFixture) -> None:
     """Not more in any quarter of an hour, either, than in one of the clock's own."""
     at = [BEGINS + timedelta(seconds=WINDOW_S * 0.9 + 60 * number) for number in range(5)]

@@ -6,6 +6,7 @@ from datetime import timedelta
 from io import StringIO
 
 import pytest
+from django.contrib.auth.models import User
 from django.core.management import CommandError, call_command
 
 from machines.errors import InputError
@@ -70,6 +71,11 @@ def test_who_did_it_stands_in_the_log_as_an_account_and_not_as_a_name(studio: Ca
     assert studio.token is not None
     assert event.actor == tokens.prefix_of(studio.token)
     assert event.request == response["X-Request-Id"]
+
+
+def test_a_new_server_lets_nobody_in(db: None) -> None:
+    for kept in (User, Key, EnrolmentCode, NodeCredential):
+        assert not kept.objects.exists()
 
 
 def test_only_hashes_are_kept(node: Caller, studio: Caller) -> None:

@@ -162,6 +162,13 @@ def test_every_role_reads_everything(furnished: Caller, role: Role) -> None:
     assert caller.get("node/work").status_code == 403
 
 
+def test_who_may_not_order_leaves_a_line(studio: Caller, caplog: pytest.LogCaptureFixture) -> None:
+    reader = key_of("reader")
+    refused = reader.post("venues", {})
+    said = f"request {refused['X-Request-Id']}: {prefix_of(str(reader.token))} is refused: Only the studio may do this"
+    assert [one.getMessage().startswith(said) for one in caplog.records if "is refused" in one.message] == [True]
+
+
 def test_who_may_not_order_is_told_so_before_the_body_is_looked_at(studio: Caller) -> None:
     reader = key_of("reader")
     assert reader.post("openings", b"{").status_code == 403

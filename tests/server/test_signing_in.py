@@ -161,6 +161,12 @@ def test_no_browser_keeps_a_page_that_somebody_saw_who_was_signed_in(browser: Cl
     assert "no-store" in answer["Cache-Control"]
 
 
+@pytest.mark.parametrize("path", ["/", "/openings/new"])
+def test_on_each_page_one_can_leave(browser: Client, path: str) -> None:
+    shown = browser.get(path).content.decode()
+    assert 'action="/sign-out"' in shown and "Sign out robin" in shown
+
+
 def test_no_page_may_use_what_it_does_not_need(db: None, clock: HeldClock) -> None:
     for path in ("/", "/sign-in", "/api/v1/venues", "/nowhere", "/livez"):
         policy = Client().get(path)["Permissions-Policy"]

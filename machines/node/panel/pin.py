@@ -25,7 +25,7 @@ DIGITS = 6
 FREE_GUESSES, FREE_IN_ALL = 5, 50
 MOST_CALLERS = 500
 LOCKED_S, LONGEST_LOCKED_S = 60.0, 3600.0
-SESSION_S = 900.0
+SESSION_S, LONGEST_SESSION_S = 900.0, 43_200.0
 MOST_SESSIONS = 20
 
 
@@ -79,11 +79,13 @@ class Session:
 
     Attributes:
         form_token: must come with each form, so that no other page can send one.
+        began_at_s: elapsed second at which the PIN was given.
         used_at_s: elapsed second of the last use.
         salt: of the PIN that was given; the session ends with it.
     """
 
     form_token: str
+    began_at_s: float
     used_at_s: float
     salt: str
 
@@ -155,11 +157,15 @@ class Guard:
         """The session of a secret name, if it was used of late, and the PIN is still the same."""
         with self._lock:
             found, now_s = self._sessions.get(name), self._clock.elapsed()
-            if found is None or now_s - found.used_at_s > SESSION_S or not self._still(found):
+            if found is None or self._is_over(found, now_s) or not self._still(found):
                 self._sessions.pop(name, None)
                 return None
             found.used_at_s = now_s
             return found
+
+    @staticmethod
+    def _is_over(session: Session, now_s: float) -> bool:
+        return now_s - session.used_at_s > SESSION_S or now_s - session.began_at_s > LONGEST_SESSION_S
 
     def _still(self, session: Session) -> bool:
         with self._journal.reading() as db:
@@ -183,6 +189,6 @@ class Guard:
     def _new_session(self, salt: str) -> str:
         while len(self._sessions) >= MOST_SESSIONS:
             del self._sessions[min(self._sessions, key=lambda name: self._sessions[name].used_at_s)]
-        name = self._chance.in_text(32)
-        self._sessions[name] = Session(self._chance.in_text(32), self._clock.elapsed(), salt)
+        name, now_s = self._chance.in_text(32), self._clock.elapsed()
+        self._sessions[name] = Session(self._chance.in_text(32), now_s, now_s, salt)
         return name

@@ -114,6 +114,12 @@ class _Handler(BaseHTTPRequestHandler):
         self._page(HTTPStatus.MISDIRECTED_REQUEST, said, "text/plain")
         return False
 
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """What cannot be read, or asks for what no page does, is answered as everything else."""
+        self.close_connection = True
+        self.request_version = self.protocol_version  # with none, there would be no head to the answer
+        self._page(HTTPStatus(code), "This cannot be answered.", "text/plain")
+
     def do_GET(self) -> None:
         session = self._session()
         match self.path.partition("?")[0]:
@@ -152,6 +158,7 @@ class _Handler(BaseHTTPRequestHandler):
             log.warning("at the panel: a wrong PIN from %s", self.client_address[0])
             self._page(HTTPStatus.FORBIDDEN, self.panel.enter("That is not the PIN."))
             return
+        log.info("at the panel: the PIN was given from %s", self.client_address[0])
         known = f"{KNOWN}={self.panel.guard.introduced()}; Max-Age={KNOWN_S}"
         self._see("/do", f"{COOKIE}={name}", known)
 

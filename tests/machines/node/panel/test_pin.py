@@ -73,6 +73,17 @@ def test_a_session_ends_when_nobody_uses_it(journal: Journal, clock: HandClock) 
     assert guard.session(name) is None
 
 
+def test_however_busy_a_session_ends_after_half_a_day(journal: Journal, clock: HandClock) -> None:
+    guard = Guard(journal, clock)
+    name = guard.enter(PIN)
+    assert name is not None
+    for _ in range(72):
+        clock.at += 600.0
+        assert guard.session(name) is not None
+    clock.at += 1.0
+    assert guard.session(name) is None
+
+
 def test_another_pin_puts_everybody_out(journal: Journal, clock: HandClock) -> None:
     guard = Guard(journal, clock)
     name = guard.enter(PIN)

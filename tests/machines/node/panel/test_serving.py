@@ -170,6 +170,25 @@ def test_by_a_foreign_name_it_is_not_to_be_had(browser: Browser, host: str, line
     assert b"turn" not in said and b"PIN of this node" not in said and b"Cookie" not in said
 
 
+@pytest.mark.parametrize("line", ["TRACE / HTTP/1.1", "GET / HTTP/9.9", "GET", "PUT / HTTP/1.1", "GET  /  x HTTP/1.1"])
+def test_what_cannot_be_answered_says_what_a_browser_may_do_with_it_too(browser: Browser, line: str) -> None:
+    said = raw(browser, f"{line}\nHost: 127.0.0.1\nX-Secret: tide\n\n").decode()
+    assert said.startswith("HTTP/1.0 ") and said[9] in "45"
+    assert "X-Content-Type-Options: nosniff" in said and "frame-ancestors 'none'" in said
+    assert "tide" not in said and "<" not in said
+
+
+def test_who_gave_the_pin_and_who_did_not_leaves_a_line(browser: Browser, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level("INFO")
+    browser.post("/enter", pin="000000")
+    browser.enter()
+    assert [one.getMessage() for one in caplog.records if "panel" in one.name] == [
+        "at the panel: a wrong PIN from 127.0.0.1",
+        "at the panel: the PIN was given from 127.0.0.1",
+    ]
+    assert PIN not in caplog.text
+
+
 def test_without_a_name_it_is_not_to_be_had(browser: Browser) -> None:
     assert raw(browser, "GET / HTTP/1.1\n\n").startswith(b"HTTP/1.0 421 ")
 
