@@ -9,6 +9,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
@@ -221,3 +222,53 @@ def test_the_time_is_set_where_nobody_else_knows_it(page: Page, node: Node) -> N
     do(page, "Set the time")
     expect(page.get_by_role("alert")).to_contain_text("comes twice in Europe/Lisbon")
     require_accessible(page)
+
+
+def foreign(address: str) -> type[BaseHTTPRequestHandler]:
+    """A page from elsewhere that sends a form to the panel as soon as it is opened."""
+
+    class Handler(BaseHTTPRequestHandler):
+        def log_message(self, format: str, *arguments: object) -> None:
+            """Not to the terminal."""
+
+        def do_GET(self) -> None:
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            form = f'<form method="post" action="{address}/enter"><input name="pin" value="{PIN}"></form>'
+            self.wfile.write(f"<body>{form}<script>document.forms[0].submit()</script></body>".encode())
+
+    return Handler
+
+
+def test_a_page_from_elsewhere_can_neither_try_pins_nor_read_the_panel(browser: Browser, node: Node) -> None:
+    context = browser.new_context()
+    with ThreadingHTTPServer(("127.0.0.1", 0), foreign(node.address)) as server:
+        threading.Thread(target=server.serve_forever, args=(0.1,), daemon=True).start()
+        page = context.new_page()
+        page.goto(f"http://127.0.0.1:{server.server_port}/")
+        expect(page.get_by_text("This form is not from a page of this board.")).to_be_visible()
+        server.shutdown()
+    by_another_name = node.address.replace("127.0.0.1", "attacker.localhost")  # which a browser takes for this computer
+    answer = page.goto(by_another_name)
+    assert answer is not None and answer.status == 421
+    assert "Machine" not in page.content()
+    assert context.cookies() == []
+    context.close()
+    with node.rig.journal.reading() as db:
+        kept = holding.pin(db)
+    assert kept is not None and kept.failures == 0
+
+
+def test_where_stop_is_open_anybody_finds_it_first(browser: Browser, node: Node) -> None:
+    rig, context = node.rig, browser.new_context(viewport=NARROW, has_touch=True, is_mobile=True)
+    panel = Panel(rig.journal, rig.clock, lambda: node.time[0], "boot", stop_is_open=True)
+    with serving(panel, ("127.0.0.1", 0)) as port:
+        page = context.new_page()
+        page.goto(f"http://127.0.0.1:{port}/")
+        require_accessible(page)
+        page.get_by_role("button", name="Stop").click()
+        expect(page.get_by_role("alert")).to_contain_text("Done: Stop.")
+        require_accessible(page)
+        expect(page.get_by_role("button", name="Release the stop")).to_have_count(0)
+    context.close()
