@@ -17,6 +17,7 @@ from machines.entries import (
     OperatorActed,
     StripCut,
 )
+from machines.node.holds import HOLDING
 from tests.faults.board import JAM
 from tests.faults.evidence import Evidence
 from tests.faults.outcomes import asked_again, named, printed, shown
@@ -150,6 +151,40 @@ def _has_printed(evidence: Evidence, began_at: datetime | None, by: datetime) ->
     laid = evidence.paper.laid["at"]
     since = -np.inf if began_at is None else began_at.timestamp()
     return bool(np.any((laid >= since) & (laid <= by.timestamp())))
+
+
+def stood_while_held(evidence: Evidence) -> list[str]:
+    """Nothing is laid between a person's pause, park or stop and a resume; or until a board was enrolled there."""
+    held_at, complaints = None, list[str]()
+    for entry in (one for told in evidence.told_by_each for one in (None, *told)):
+        if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
+            held_at = None
+        elif isinstance(entry, OperatorActed) and entry.action in HOLDING:
+            held_at = held_at or entry.at
+        elif isinstance(entry, ColumnsPrinted) and held_at is not None and entry.at > held_at:
+            columns = f"{entry.columns.first} to {entry.columns.end}"
+            complaints.append(f"columns {columns} were laid while a person held the machine")
+    return complaints
+
+
+def half_printed_is_seen(evidence: Evidence) -> list[str]:
+    """Where printing broke off inside a segment of which a board had laid the column before, the facts that it settled
+    by name that segment, whatever its rule makes of it."""
+    ends = {row["first_column"]: row["end_column"] for row in evidence.segments}
+    complaints = []
+    for told in evidence.told_by_each:
+        laid = dict[int, int]()  # column to the end of its segment
+        for entry in told:
+            if isinstance(entry, ColumnsPrinted):
+                end = next((end for first, end in ends.items() if first <= entry.columns.first < end), 0)
+                laid.update(dict.fromkeys(range(entry.columns.first, entry.columns.end), end))
+            elif isinstance(entry, GapSettled) and entry.gap.segment is None:
+                end = laid.get(entry.gap.unknown_end - 1, 0)
+                if entry.gap.unknown_end == entry.gap.first < end:
+                    complaints.append(
+                        f"the segment up to {end} broke off at {entry.gap.first}, and was taken for whole"
+                    )
+    return complaints
 
 
 def cut_only_while_armed(evidence: Evidence) -> list[str]:

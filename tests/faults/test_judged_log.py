@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import utc
-from machines.entries import ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
+from machines.entries import Action, ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
 from machines.recovery import Override, Policy, Rule
 from machines.structure import unstructure
 from tests.faults import judged_log, judged_paper, outcomes
@@ -186,3 +186,32 @@ def test_an_attended_machine_that_prints_on_after_a_jam_is_seen(tmp_path: Path) 
     before = BEGINS - timedelta(minutes=5)
     early = [unstructure(ConditionsChanged(seq=2, at=before, keywords=("media-jam-error",))), laid]
     assert judge(replace(evidence(tmp_path / "d", entries=early), attended=True), check) == [], "nothing moved before"
+
+
+def test_a_machine_that_prints_while_a_person_holds_it_is_seen(tmp_path: Path) -> None:
+    def acted(seq: int, action: Action) -> dict[str, Any]:
+        return unstructure(OperatorActed(seq=seq, at=utc(instant(GAP[0])), action=action))
+
+    def of(*entries: Any) -> list[str]:
+        good = replace(evidence(tmp_path), facts=[{"kind": one["kind"], "data": one} for one in entries])
+        return judge(good, [judged_log.stood_while_held])
+
+    before, after = printed(1, FIRST, GAP[0], 0), printed(3, GAP[0], END, 10)
+    assert of(before, acted(2, "pause"), acted(3, "resume"), after) == []
+    assert of(acted(1, "pause"), before, acted(2, "resume")) == [], "it was laid before, and reported after"
+    for action in ("pause", "park", "stop"):
+        held = [before, acted(2, action), acted(3, "release"), after]
+        assert of(*held) == ["columns 110 to 130 were laid while a person held the machine"]
+
+
+def test_a_segment_that_broke_off_and_is_taken_for_whole_is_seen(tmp_path: Path) -> None:
+    check = [judged_log.half_printed_is_seen]
+    gap = settled(3, GAP[0], GAP[0], GAP[1])
+    seen = [*told()[:2], gap]
+    unseen = [*told()[:2], gap | {"gap": gap["gap"] | {"segment": None}}]
+    assert judge(evidence(tmp_path / "a", entries=seen), check) == []
+    assert judge(evidence(tmp_path / "b", entries=unseen), check) == [
+        "the segment up to 130 broke off at 110, and was taken for whole"
+    ]
+    by_another = [*told()[:1], unseen[2]]
+    assert judge(evidence(tmp_path / "c", entries=by_another), check) == [], "this board laid nothing of it"

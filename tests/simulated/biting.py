@@ -22,6 +22,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from server.demo.processes import ROOT, DemoError
+from tests.faults.scenario import Scenario
 from tests.simulated.forks import branches
 from tests.simulated.lane import Stand, make_stand
 from tests.simulated.prefixes import prefixes
@@ -84,7 +85,7 @@ def _begin(folder: str) -> None:
 
 def _work(name: str) -> Bite:
     began, wrong, played = time.monotonic(), WRONGS[name], 0
-    with wrong.put(), closing(_problems(wrong)) as plays:
+    with closing(_problems(wrong)) as plays:
         for problems in itertools.islice(plays, wrong.within):
             played += 1
             if problems:
@@ -93,18 +94,25 @@ def _work(name: str) -> Bite:
 
 
 def _problems(wrong: Wrong) -> Generator[list[str], None, None]:
-    """What there is to complain of, of one scenario or branch after another."""
+    """What there is to complain of with the mistake, and would not be without it, of one scenario or branch after
+    another."""
     if wrong.where == "seeds":
         for scenario in wrong.scenarios():
-            try:
-                yield play_one(_STANDS[0], scenario).result.problems
-            except DemoError as error:  # so much is wrong that nothing can be judged
-                yield [str(error)]
+            with wrong.put():
+                found = _complaints(scenario)
+            yield [] if found and _complaints(scenario) else found
         return
     prefix = next(one for one in prefixes() if one.scenario.policy == wrong.policy)
-    with closing(branches(_STANDS[0], prefix.scenario, prefix.from_h, wrong.where)) as played:
+    with wrong.put(), closing(branches(_STANDS[0], prefix.scenario, prefix.from_h, wrong.where)) as played:
         for branch in played:
             yield branch.problems
+
+
+def _complaints(scenario: Scenario) -> list[str]:
+    try:
+        return play_one(_STANDS[0], scenario).result.problems
+    except DemoError as error:  # so much is wrong that nothing can be judged
+        return [str(error)]
 
 
 if __name__ == "__main__":

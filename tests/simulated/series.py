@@ -19,7 +19,8 @@ from server.demo.processes import DemoError
 from tests.faults.scenario import Scenario
 from tests.faults.series import Result, given_up, judged
 from tests.faults.stage import Stage
-from tests.simulated.judged_words import words_not_followed
+from tests.simulated.judged_time import steps_believed_at_once
+from tests.simulated.judged_words import words_in_vain, words_not_followed
 from tests.simulated.lane import SimulatedLane, Stand, make_stand
 from tests.simulated.smallest import smallest
 from tests.simulated.wrongs import WRONGS
@@ -60,7 +61,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         shutil.rmtree(folder, ignore_errors=True)
         result, stage = judged(lane, scenario, folder)
         result.problems.extend(_log_complaints(lane))
-        result.problems.extend(words_not_followed(stage))
+        result.problems.extend([*words_not_followed(stage), *words_in_vain(stage), *steps_believed_at_once(stage)])
         result.problems.extend(lane.relay.complaints)
         result.problems.extend(complaint for card in lane.cards for complaint in card.complaints)
         digests = _digests(lane, stage)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import subprocess
@@ -13,10 +14,10 @@ import pytest
 from server.demo.processes import ROOT
 from tests.faults.scenario import draw
 from tests.simulated.smallest import smallest, with_faults
-from tests.simulated.wrongs import WRONGS
+from tests.simulated.wrongs import WRONGS, Wrong
 
-# Quick to find, one of each kind: the paper, the log, a person's word, who the board is.
-TRIED = ("position-slips", "not-concluded", "word-not-heeded", "fence-not-kept")
+# Quick to find, one of each kind: the paper, who the board is, the time, what was told, a person's word.
+TRIED = ("position-slips", "fence-not-kept", "step-believed", "last-taken-twice", "word-not-handed-out")
 
 
 def test_what_is_wrong_on_purpose_is_found(tmp_path: Path) -> None:
@@ -28,7 +29,18 @@ def test_what_is_wrong_on_purpose_is_found(tmp_path: Path) -> None:
 
 
 def test_every_mistake_has_scenarios_that_can_show_it() -> None:
-    assert all(next(wrong.scenarios()).seed < 200 for wrong in WRONGS.values())
+    few = [name for name, wrong in WRONGS.items() if _seed_of(wrong, min(wrong.within, 5)) > 5000]
+    assert few == []
+
+
+def _seed_of(wrong: Wrong, number: int) -> int:
+    """The seed of one of the first scenarios that can show it."""
+    return next(itertools.islice(wrong.scenarios(), number - 1, None)).seed
+
+
+def test_there_are_some_twenty_of_node_and_server_each_with_a_number_within_which_it_is_found() -> None:
+    assert len(WRONGS) >= 20
+    assert all(1 <= wrong.within <= 60 for wrong in WRONGS.values())
 
 
 @pytest.mark.parametrize(

@@ -6,21 +6,20 @@ What a simulated world does not find of them it does not play, or the judge does
 from __future__ import annotations
 
 import itertools
-import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 from unittest.mock import patch
 
-from machines.node import facts, journal, knife, orders, plates, settling, takeover
+from machines.node import orders, plates, settling, takeover
+from machines.node.asked import AskedForWork
 from machines.node.at_hand import MachineAtHand
-from machines.node.exchange import Exchange
-from machines.node.failures import FencedOff
-from machines.node.journal import change_state
-from machines.node.plates import PlateStore
 from tests.faults.scenario import Scenario, draw
+from tests.simulated import wrong_nodes as node
+from tests.simulated import wrong_servers as server
+from tests.simulated.judged_time import steps_while_known
+from tests.simulated.judged_words import can_be_heard
 from tests.simulated.more import draw_more
 
 Where = Literal["seeds", "node", "server"]
@@ -35,6 +34,7 @@ class Wrong:
         put: puts it in place; called where the server's modules may be imported.
         has: kinds of faults, of which a scenario must have one to show it; none for any.
         more: whether it takes what is drawn beside the scenarios of fault runs.
+        shows: whether a scenario that has one can show it.
         where: in scenarios, or in the branches of a prefix where the power of a node or a server goes.
         policy: of that prefix.
         within: after how many of them it is found at the latest.
@@ -44,6 +44,7 @@ class Wrong:
     put: Callable[[], AbstractContextManager[object]]
     has: frozenset[str] = frozenset()
     more: bool = False
+    shows: Callable[[Scenario], bool] = lambda scenario: True
     where: Where = "seeds"
     policy: str = "replay"
     within: int = 10
@@ -51,135 +52,26 @@ class Wrong:
     def scenarios(self) -> Iterator[Scenario]:
         """Those that can show it, one seed after another."""
         drawn = map(draw_more if self.more else draw, itertools.count(1))
-        return (scenario for scenario in drawn if not self.has or self.has & scenario.has)
+        return (one for one in drawn if (not self.has or self.has & one.has) and self.shows(one))
 
 
-def _nothing(*_: Any, **__: Any) -> None:
-    """Forgotten."""
+def _word_can_be_heard(scenario: Scenario) -> bool:
+    return any(fault.kind == "word-in-silence" and can_be_heard(fault, scenario) for fault in scenario.faults)
 
 
-def _not_sent_again() -> AbstractContextManager[object]:
-    return patch.object(Exchange, "_rewind", lambda self, expected: 0)
+def _word_comes_too_late(scenario: Scenario) -> bool:
+    """Where all is printed late, a word that comes a little later is followed all the same."""
+    return scenario.policy in ("skip", "blank", "finish", "again") and _word_can_be_heard(scenario)
 
 
-def _fence_not_kept() -> AbstractContextManager[object]:
-    def wrong(self: Exchange, errand: Callable[[], None]) -> None:
-        try:
-            errand()
-        except FencedOff:
-            return
-
-    return patch.object(Exchange, "_heed_fence", wrong)
+def _power_goes_while_armed(scenario: Scenario) -> bool:
+    cuts = [fault.at_h for fault in scenario.faults if fault.kind in ("node-killed", "node-gone")]
+    return scenario.armed_h is not None and any(scenario.armed_h < at_h < 0.7 * scenario.hours for at_h in cuts)
 
 
-def _cuts_unarmed() -> AbstractContextManager[object]:
-    right = knife.cut
-
-    def wrong(journal: Any, state: Any, *rest: Any) -> bool:
-        return right(journal, replace(state, knife_armed=True), *rest)
-
-    return patch.object(knife, "cut", wrong)
-
-
-def _armed_for_ever() -> AbstractContextManager[object]:
-    right = facts.begin
-
-    def wrong(journal: Any, **options: Any) -> Any:
-        armed = journal.state().knife_armed
-        cause = right(journal, **options)
-        with journal.transaction() as db:
-            change_state(db, knife_armed=int(armed))
-        return cause
-
-    return patch.object(facts, "begin", wrong)
-
-
-def _resumes_by_itself() -> AbstractContextManager[object]:
-    right = facts.begin
-
-    def wrong(journal: Any, **_: Any) -> Any:
-        return right(journal, resume_unattended=True)
-
-    return patch.object(facts, "begin", wrong)
-
-
-def _position_slips() -> AbstractContextManager[object]:
-    right = orders.report_printed
-
-    def wrong(db: sqlite3.Connection, run: str) -> None:
-        right(db, run)
-        db.execute("UPDATE state SET paper_position = paper_position - 1")
-
-    return patch.object(orders, "report_printed", wrong)
-
-
-def _copy_taken() -> AbstractContextManager[object]:
-    from scheduling import reports
-
-    return patch.object(reports, "_require_same", _nothing)
-
-
-def _told_twice() -> AbstractContextManager[object]:
-    from scheduling import reports
-
-    return patch.object(reports, "told_twice", lambda machine, entry: None)
-
-
-def _word_not_given() -> AbstractContextManager[object]:
-    from scheduling import reports
-
-    return patch.object(reports, "was_given", lambda said, run: False)
-
-
-def _again_for_ever() -> AbstractContextManager[object]:
-    from scheduling.log.folds import runs
-
-    return patch.object(runs, "no_longer_again", lambda rows, run, first, end: 0)
-
-
-def _not_concluded() -> AbstractContextManager[object]:
-    from scheduling.log.folds import runs
-
-    return patch.object(runs, "conclude", _nothing)
-
-
-def _first_hour_forgotten() -> AbstractContextManager[object]:
-    from scheduling import dispatch
-
-    right = dispatch._run_work
-
-    def wrong(run: Any, offered: Any) -> Any:
-        found = right(run, offered)
-        return replace(found, first_unaccounted=found.first_column)
-
-    return patch.object(dispatch, "_run_work", wrong)
-
-
-def _octets_not_synced() -> AbstractContextManager[object]:
-    def wrong(self: PlateStore, digest: str, columns: Iterable[bytes]) -> None:
-        self._make_folder()
-        partial = self.folder / "plate.partial"
-        partial.write_bytes(b"".join(columns))
-        partial.rename(self._path(digest))
-        plates._sync_folder(self.folder)
-
-    return patch.object(PlateStore, "_write", wrong)
-
-
-def _names_not_synced() -> AbstractContextManager[object]:
-    from scheduling import files
-
-    return patch.object(files, "sync_folder", _nothing)
-
-
-def _commits_not_synced() -> AbstractContextManager[object]:
-    right = journal._check_and_create
-
-    def wrong(connection: sqlite3.Connection, path: Path) -> None:
-        right(connection, path)
-        connection.execute("PRAGMA synchronous = NORMAL")
-
-    return patch.object(journal, "_check_and_create", wrong)
+def _server_steps_far_ahead(scenario: Scenario) -> bool:
+    far = any(fault.kind == "server-moved" and float(fault.detail) >= 600.0 for fault in scenario.faults)
+    return far and steps_while_known(scenario)
 
 
 WRONGS: Mapping[str, Wrong] = {
@@ -191,7 +83,7 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "not-sent-again": Wrong(
         says="a server that was put back is not told again",
-        put=_not_sent_again,
+        put=node.not_sent_again,
         has=frozenset({"server-restored"}),
     ),
     "left-run-forgotten": Wrong(
@@ -207,19 +99,19 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "resumes-by-itself": Wrong(
         says="an attended machine goes on by itself after a power cut",
-        put=_resumes_by_itself,
+        put=node.resumes_by_itself,
         has=frozenset({"attended"}),
         within=40,
     ),
     "jam-not-held": Wrong(
         says="an attended machine goes on by itself after a jam",
-        put=lambda: patch.object(MachineAtHand, "_hold_unless_unattended", _nothing),
+        put=lambda: patch.object(MachineAtHand, "_hold_unless_unattended", node.nothing),
         has=frozenset({"machine-jammed"}),
         within=60,
     ),
     "fence-not-kept": Wrong(
         says="a board that was fenced off prints on",
-        put=_fence_not_kept,
+        put=node.fence_not_kept,
         has=frozenset({"node-cloned"}),
     ),
     "paper-forgotten": Wrong(
@@ -230,74 +122,134 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "cuts-unarmed": Wrong(
         says="the knife cuts though nobody armed it",
-        put=_cuts_unarmed,
+        put=node.cuts_unarmed,
         has=frozenset({"node-killed", "node-gone"}),
     ),
     "armed-for-ever": Wrong(
         says="the knife stays armed over a power cut",
-        put=_armed_for_ever,
-        has=frozenset({"node-killed", "node-gone"}),
-        within=40,
+        put=node.armed_for_ever,
+        shows=_power_goes_while_armed,
+        within=20,
     ),
     "position-slips": Wrong(
         says="the journal's place on the paper falls behind",
-        put=_position_slips,
+        put=node.position_slips,
     ),
     "copy-taken": Wrong(
         says="the server takes the word of a copied board for its original's",
-        put=_copy_taken,
+        put=server.copy_taken,
         has=frozenset({"node-cloned"}),
         within=20,
     ),
     "told-twice": Wrong(
         says="columns that a journal tells again, having lost that it told them, are counted again",
-        put=_told_twice,
+        put=server.told_twice,
         has=frozenset({"wal-lost"}),
         within=40,
     ),
     "word-not-given": Wrong(
         says="the server forgets that a word was given when it settles a gap itself",
-        put=_word_not_given,
+        put=server.word_not_given,
         has=frozenset({"word-in-silence", "word-in-pause", "word-in-replay"}),
         within=20,
     ),
     "again-for-ever": Wrong(
         says="what was printed once more is still asked for once more",
-        put=_again_for_ever,
+        put=server.again_for_ever,
         has=frozenset({"again", "replay-again", "shift-again"}),
         within=20,
     ),
-    "not-concluded": Wrong(says="a segment that is accounted for stays open", put=_not_concluded),
+    "not-concluded": Wrong(says="a segment that is accounted for stays open", put=server.not_concluded),
+    "half-printed-unseen": Wrong(
+        says="a segment that broke off in its middle is taken for whole",
+        put=node.half_printed_unseen,
+        has=frozenset({"node-killed", "node-gone"}),
+    ),
+    "pause-not-heeded": Wrong(
+        says="the machine prints on though a person paused it",
+        put=node.pause_not_heeded,
+        has=frozenset({"word-in-pause"}),
+    ),
+    "orders-written-late": Wrong(
+        says="an order is written down only when it is done",
+        put=node.orders_written_late,
+        where="node",
+        within=40,
+    ),
+    "step-believed": Wrong(
+        says="a server whose clock steps is believed at once",
+        put=node.step_believed,
+        shows=_server_steps_far_ahead,
+        within=20,
+    ),
+    "word-not-waited-for": Wrong(
+        says="a gap is settled before the server was asked for a person's word",
+        put=lambda: patch.object(AskedForWork, "is_awaited", lambda self: False),
+        shows=_word_comes_too_late,
+        within=5,
+    ),
+    "sent-is-taken": Wrong(
+        says="what was sent counts as taken, and is never sent again",
+        put=node.sent_is_taken,
+        has=frozenset({"answers-lost", "network-gone", "server-gone", "connections-cut"}),
+    ),
+    "last-taken-twice": Wrong(
+        says="the server counts the last entry of a board once more",
+        put=server.last_taken_twice,
+    ),
+    "overdue-not-offered": Wrong(
+        says="the server offers nothing whose time is over",
+        put=server.overdue_not_offered,
+        has=frozenset({"node-gone", "journal-damaged"}),
+        within=20,
+    ),
+    "word-not-handed-out": Wrong(
+        says="the server keeps a person's word to itself",
+        put=server.word_not_handed_out,
+        shows=_word_can_be_heard,
+        within=5,
+    ),
+    "unknown-not-counted": Wrong(
+        says="columns that may be on the paper have no outcome at the server",
+        put=server.unknown_not_counted,
+        has=frozenset({"node-killed", "node-gone"}),
+        within=20,
+    ),
+    "all-told-anew": Wrong(
+        says="a board that is enrolled again tells all that it told before, and it is counted again",
+        put=server.all_told_anew,
+        has=frozenset({"board-again"}),
+    ),
     "work-from-the-beginning": Wrong(
         says="the server does not say from where on a run is to be printed",
-        put=_first_hour_forgotten,
+        put=server.first_hour_forgotten,
         has=frozenset({"journal-damaged"}),
         within=40,
     ),
     "octets-not-synced": Wrong(
         says="a plate has its name on the board's card before its octets are there",
-        put=_octets_not_synced,
+        put=node.octets_not_synced,
         has=frozenset({"loses"}),
         more=True,
         within=20,
     ),
     "name-not-synced": Wrong(
         says="a plate is told to be on the board's card before its name is there",
-        put=lambda: patch.object(plates, "_sync_folder", _nothing),
+        put=lambda: patch.object(plates, "_sync_folder", node.nothing),
         has=frozenset({"loses"}),
         more=True,
         within=20,
     ),
     "names-not-synced": Wrong(
         says="a plate is told to be on the server's disk before its name is there",
-        put=_names_not_synced,
+        put=server.names_not_synced,
         has=frozenset({"loses"}),
         more=True,
         within=20,
     ),
     "commits-not-synced": Wrong(
         says="what the board's journal commits is not on the card at once",
-        put=_commits_not_synced,
+        put=node.commits_not_synced,
         has=frozenset({"loses"}),
         more=True,
         within=20,

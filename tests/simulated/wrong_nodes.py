@@ -1,0 +1,152 @@
+"""Mistakes made on purpose in the node's program, as somebody could make them; see `wrongs.py`."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+
+from machines.node import facts, gaps, holds, journal, knife, orders, outbox, plates
+from machines.node.exchange import Exchange
+from machines.node.failures import FencedOff
+from machines.node.journal import change_state
+from machines.node.plates import PlateStore
+from machines.node.server_time import ServerTime
+
+
+def nothing(*_: Any, **__: Any) -> None:
+    """Forgotten."""
+
+
+def all_of(*wrongs: AbstractContextManager[object]) -> AbstractContextManager[object]:
+    """Several at once."""
+    stack = ExitStack()
+
+    @contextmanager
+    def entered() -> Iterator[None]:
+        with stack:
+            for wrong in wrongs:
+                stack.enter_context(wrong)
+            yield
+
+    return entered()
+
+
+def not_sent_again() -> AbstractContextManager[object]:
+    return patch.object(Exchange, "_rewind", lambda self, expected: 0)
+
+
+def fence_not_kept() -> AbstractContextManager[object]:
+    def wrong(self: Exchange, errand: Callable[[], None]) -> None:
+        try:
+            errand()
+        except FencedOff:
+            return
+
+    return patch.object(Exchange, "_heed_fence", wrong)
+
+
+def cuts_unarmed() -> AbstractContextManager[object]:
+    right = knife.cut
+
+    def wrong(journal: Any, state: Any, *rest: Any) -> bool:
+        return right(journal, replace(state, knife_armed=True), *rest)
+
+    return patch.object(knife, "cut", wrong)
+
+
+def armed_for_ever() -> AbstractContextManager[object]:
+    right = facts.begin
+
+    def wrong(journal: Any, **options: Any) -> Any:
+        armed = journal.state().knife_armed
+        cause = right(journal, **options)
+        with journal.transaction() as db:
+            change_state(db, knife_armed=int(armed))
+        return cause
+
+    return patch.object(facts, "begin", wrong)
+
+
+def resumes_by_itself() -> AbstractContextManager[object]:
+    right = facts.begin
+
+    def wrong(journal: Any, **_: Any) -> Any:
+        return right(journal, resume_unattended=True)
+
+    return patch.object(facts, "begin", wrong)
+
+
+def position_slips() -> AbstractContextManager[object]:
+    right = orders.report_printed
+
+    def wrong(db: sqlite3.Connection, run: str) -> None:
+        right(db, run)
+        db.execute("UPDATE state SET paper_position = paper_position - 1")
+
+    return patch.object(orders, "report_printed", wrong)
+
+
+def octets_not_synced() -> AbstractContextManager[object]:
+    def wrong(self: PlateStore, digest: str, columns: Iterable[bytes]) -> None:
+        self._make_folder()
+        partial = self.folder / "plate.partial"
+        partial.write_bytes(b"".join(columns))
+        partial.rename(self._path(digest))
+        plates._sync_folder(self.folder)
+
+    return patch.object(PlateStore, "_write", wrong)
+
+
+def commits_not_synced() -> AbstractContextManager[object]:
+    right = journal._check_and_create
+
+    def wrong(connection: sqlite3.Connection, path: Path) -> None:
+        right(connection, path)
+        connection.execute("PRAGMA synchronous = NORMAL")
+
+    return patch.object(journal, "_check_and_create", wrong)
+
+
+def half_printed_unseen() -> AbstractContextManager[object]:
+    return patch.object(gaps, "half_printed", lambda db, held, missing: None)
+
+
+def pause_not_heeded() -> AbstractContextManager[object]:
+    return patch.dict(holds._STEPS, {"pause": replace(holds._STEPS["pause"], then=None)})
+
+
+def orders_written_late() -> AbstractContextManager[object]:
+    order, record = orders.order, orders.record
+
+    def wrong(db: sqlite3.Connection, held: Any, laid: Any, withdrawn: Any) -> None:
+        order(db, [one.burst for one in laid], laid[0].at if laid else 0.0)
+        record(db, held, laid, ())
+
+    return all_of(patch.object(orders, "order", nothing), patch.object(orders, "record", wrong))
+
+
+def step_believed() -> AbstractContextManager[object]:
+    right = ServerTime.after
+
+    def wrong(self: ServerTime, sample: Any) -> ServerTime:
+        found = right(self, sample)
+        return found if found.doubt is None else ServerTime(found.told)
+
+    return patch.object(ServerTime, "after", wrong)
+
+
+def sent_is_taken() -> AbstractContextManager[object]:
+    """Two walls down: what is told is taken for accepted before the answer, and nothing is told again."""
+    right = outbox.unaccepted
+
+    def wrong(db: sqlite3.Connection, limit: int) -> Any:
+        found = right(db, limit)
+        db.execute("UPDATE entry SET accepted = 1 WHERE seq <= ?", (outbox.next_seq(db) - 1,))
+        return found
+
+    return all_of(patch.object(outbox, "unaccepted", wrong), not_sent_again())

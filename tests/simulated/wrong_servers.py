@@ -1,0 +1,116 @@
+"""Mistakes made on purpose in the server's program, as somebody could make them; see `wrongs.py`."""
+
+from __future__ import annotations
+
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+from typing import Any
+from unittest.mock import patch
+
+from tests.simulated.wrong_nodes import all_of, nothing
+
+
+def copy_taken() -> AbstractContextManager[object]:
+    from scheduling import reports
+
+    return patch.object(reports, "_require_same", nothing)
+
+
+def told_twice() -> AbstractContextManager[object]:
+    from scheduling import reports
+
+    return patch.object(reports, "told_twice", lambda machine, entry: None)
+
+
+def word_not_given() -> AbstractContextManager[object]:
+    from scheduling import reports
+
+    return patch.object(reports, "was_given", lambda said, run: False)
+
+
+def again_for_ever() -> AbstractContextManager[object]:
+    from scheduling.log.folds import runs
+
+    return patch.object(runs, "no_longer_again", lambda rows, run, first, end: 0)
+
+
+def not_concluded() -> AbstractContextManager[object]:
+    from scheduling.log.folds import runs
+
+    return patch.object(runs, "conclude", nothing)
+
+
+def first_hour_forgotten() -> AbstractContextManager[object]:
+    from scheduling import dispatch
+
+    right = dispatch._run_work
+
+    def wrong(run: Any, offered: Any) -> Any:
+        found = right(run, offered)
+        return replace(found, first_unaccounted=found.first_column)
+
+    return patch.object(dispatch, "_run_work", wrong)
+
+
+def names_not_synced() -> AbstractContextManager[object]:
+    from scheduling import files
+
+    return patch.object(files, "sync_folder", nothing)
+
+
+def last_taken_twice() -> AbstractContextManager[object]:
+    from scheduling import reports
+    from scheduling.log.models import Machine
+    from scheduling.log.tables import table as right
+
+    def wrong(model: Any, using: str) -> Any:
+        found = right(model, using)
+        return found if model is not Machine else _OneLess(found)
+
+    return patch.object(reports, "table", wrong)
+
+
+@dataclass(frozen=True)
+class _OneLess:
+    """A table of machines of which the last entry is forgotten, where it was told but once."""
+
+    table: Any
+
+    def get(self, machine: str) -> Any:
+        row = self.table.get(machine)
+        row.accepted_through = max(0, row.accepted_through - 1)
+        return row
+
+
+def overdue_not_offered() -> AbstractContextManager[object]:
+    from scheduling import dispatch
+    from scheduling.selectors import segments_to_offer as right
+    from server import wiring
+
+    def wrong(run: Any, until: Any) -> Any:
+        return [segment for segment in right(run, until) if segment.ends_at > wiring.now()]
+
+    return patch.object(dispatch, "segments_to_offer", wrong)
+
+
+def word_not_handed_out() -> AbstractContextManager[object]:
+    from scheduling import dispatch
+
+    return patch.object(dispatch, "standing_word", lambda run: None)
+
+
+def unknown_not_counted() -> AbstractContextManager[object]:
+    from scheduling.log.folds import gaps as folded
+    from scheduling.log.folds.runs import account as right
+
+    def wrong(rows: Any, run: Any, interval: Any, at: Any) -> Any:
+        return None if interval.outcome == "unknown" else right(rows, run, interval, at)
+
+    return patch.object(folded, "account", wrong)
+
+
+def all_told_anew() -> AbstractContextManager[object]:
+    """Two walls down: nobody tells a board that is enrolled again what is there, and the server counts it again."""
+    from server.accounts import enrolment
+
+    return all_of(patch.object(enrolment, "taken_of_earlier", lambda machine: ()), told_twice())
