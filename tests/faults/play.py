@@ -107,7 +107,7 @@ def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
         for one in together or [stage]:
             tend(one)
         board = stage.survivor
-        told = _accounted(stage) and all(accepted for _, accepted in read_journal(board.home))
+        told = all(accepted for _, accepted in read_journal(board.home)) and _accounted(stage)
         if told and (not stage.clones or _one_is_fenced(stage)):
             return
         if board.gave_up():
@@ -119,7 +119,7 @@ def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
 
 def _accounted(stage: Stage) -> bool:
     """Whether each run has an outcome of each of its columns, and none is being printed late."""
-    for run in stage.runs:
+    for run in reversed(stage.runs):  # the last is the one that is waited for
         status, row = stage.lane.studio.call("GET", f"runs/{run}")
         if status != 200 or row["again"] or row["printed"] + row["skipped"] + row["unknown"] < _planned(row):
             return False
