@@ -6,6 +6,7 @@ from __future__ import annotations
 import logging
 from datetime import datetime, timedelta
 
+from django.core.cache import cache
 from django.db import DEFAULT_DB_ALIAS, DatabaseError, transaction
 from django.db.models import Q
 
@@ -19,6 +20,7 @@ logger = logging.getLogger(__name__)
 
 LONGEST_NAME = 60
 USE_NOTED_EVERY = timedelta(minutes=1)
+FAILED = "key-use-not-written:"
 
 
 def make_studio_key(name: str, now: datetime) -> str:
@@ -81,15 +83,17 @@ def holder_of(key: str, now: datetime) -> KeyHolder | None:
 
 
 def _note_use(row: Key, now: datetime) -> None:
-    """Now and then. Where it cannot be written, nobody waits for it, and nobody is kept out."""
+    """Now and then. Where it cannot be written, nobody is kept out, and it is not tried with every request."""
     long_ago = now - USE_NOTED_EVERY
-    if row.last_used_at is not None and row.last_used_at > long_ago:
+    tried = cache.get(FAILED + row.prefix, row.last_used_at)
+    if tried is not None and long_ago < tried <= now:
         return
     try:
         with transaction.atomic():
             stale = Q(last_used_at=None) | Q(last_used_at__lte=long_ago)
             Key.objects.filter(stale, pk=row.pk).update(last_used_at=now)
     except DatabaseError as error:
+        cache.set(FAILED + row.prefix, now, None)
         logger.warning("that the key %s was used cannot be written: %s", row.prefix, error)
 
 

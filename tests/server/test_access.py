@@ -216,8 +216,9 @@ def test_where_its_use_cannot_be_written_a_key_opens_all_the_same(
         raise DatabaseError("database or disk is full")
 
     monkeypatch.setattr("django.db.models.query.QuerySet.update", full)
-    assert studio.get("venues").status_code == 200
-    assert "cannot be written: database or disk is full" in caplog.text
+    for _ in range(3):
+        assert studio.get("venues").status_code == 200
+    assert caplog.text.count("cannot be written: database or disk is full") == 1, "nobody waits with each request"
 
 
 def test_keys_are_listed_for_the_studio_alone_and_revoked_by_their_visible_part(studio: Caller) -> None:
