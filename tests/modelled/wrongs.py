@@ -1,26 +1,43 @@
 """Mistakes made on purpose in the node, each in place of the right code for a while: what a model of the server is
-enough to find."""
+enough to find, and within how many hours of those that can show it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+from unittest.mock import patch
 
+from machines.node.plates import PlateStore
+from machines.profile import Profile
 from tests.simulated.wrongs import WRONGS as ALL
 from tests.simulated.wrongs import Wrong
 
+_right_dots = PlateStore.dots
+
+
+def _next_dots(self: PlateStore, digest: str, first: int, end: int, profile: Profile) -> Any:
+    return _right_dots(self, digest, first + 1, end + 1, profile)
+
+
+WITHIN: Mapping[str, int] = {
+    "orders-forgotten": 60,
+    "not-sent-again": 10,
+    "word-not-heeded": 10,
+    "resumes-by-itself": 40,
+    "jam-not-held": 60,
+    "fence-not-kept": 10,
+    "paper-forgotten": 20,
+    "cuts-unarmed": 20,
+    "armed-for-ever": 40,
+    "position-slips": 5,
+}
+
 WRONGS: Mapping[str, Wrong] = {
-    name: ALL[name]
-    for name in (
-        "orders-forgotten",
-        "not-sent-again",
-        "word-not-heeded",
-        "resumes-by-itself",
-        "jam-not-held",
-        "fence-not-kept",
-        "paper-forgotten",
-        "cuts-unarmed",
-        "armed-for-ever",
-        "position-slips",
-        "left-run-forgotten",
-    )
+    **{name: replace(ALL[name], where="seeds", within=within) for name, within in WITHIN.items()},
+    "plate-turned": Wrong(
+        says="a column gets the dots of the one after it",
+        put=lambda: patch.object(PlateStore, "dots", _next_dots),
+        within=2,
+    ),
 }

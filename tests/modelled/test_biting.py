@@ -1,0 +1,30 @@
+"""Mistakes made on purpose in the node are found beside the model of the server, the quickest of them;
+`python -m tests.modelled.biting` tries all."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+
+from server.demo.processes import ROOT
+from tests.modelled.scenario import draw
+from tests.modelled.wrongs import WRONGS
+
+# What is perhaps on the paper, the paper, a server put back, who the board is, what another one laid, a person.
+TRIED = ("orders-forgotten", "plate-turned", "not-sent-again", "fence-not-kept", "paper-forgotten", "resumes-by-itself")
+
+
+def test_what_is_wrong_on_purpose_is_found_within_its_number_of_hours() -> None:
+    command = [sys.executable, "-m", "tests.modelled.biting", "--only", *TRIED]
+    done = subprocess.run(command, cwd=ROOT, env=os.environ, capture_output=True, text=True, timeout=900, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    found = json.loads(done.stdout)
+    assert set(found) == set(TRIED)
+    assert all(found[name] <= WRONGS[name].within for name in TRIED)
+
+
+def test_every_mistake_has_hours_that_can_show_it() -> None:
+    drawn = [draw(seed).has for seed in range(1, 400)]
+    assert all(any(not wrong.has or wrong.has & has for has in drawn) for wrong in WRONGS.values())
