@@ -50,8 +50,6 @@ class Evidence:
         columns_per_burst, columns_per_turn: of the machine.
         ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
-        newest_lost: the newest of a journal was lost, so that until its board heard of it from the server, nothing but
-            the machine itself kept it from printing over what lay there.
         attended: the machine stands after an unplanned stop until a person resumes it.
         boards_lost: what a board did last before it was lost nobody knows.
     """
@@ -69,7 +67,6 @@ class Evidence:
     columns_per_turn: int
     ahead: list[tuple[float, float]] = field(default_factory=list)
     whole_journal: bool = True
-    newest_lost: bool = False
     attended: bool = False
     boards_lost: bool = False
 

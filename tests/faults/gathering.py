@@ -37,7 +37,6 @@ def evidence_of(stage: Stage) -> Evidence:
         columns_per_turn=profile["columns_per_turn"],
         ahead=stage.ahead,
         whole_journal=not stage.kinds & JOURNAL_GOES_ON,
-        newest_lost="wal-lost" in stage.kinds,
         attended=stage.scenario.attended,
         boards_lost=bool(stage.scenario.kinds & LOSES),
     )

@@ -38,7 +38,7 @@ def every_run_is_there(evidence: Evidence) -> list[str]:
 
 def every_column_once(evidence: Evidence) -> list[str]:
     """Every column planned was reported printed, or named unknown or left out, and only one of them; but for what a
-    rule asked to be printed once more, and what a journal told that had lost that it was told before."""
+    rule asked to be printed once more."""
     again, laid = asked_again(evidence), printed(evidence)
     outcomes = laid + named(evidence, "unknown") + named(evidence, "skipped")
     planned = evidence.planned
@@ -47,8 +47,7 @@ def every_column_once(evidence: Evidence) -> list[str]:
         complaints.append(f"no outcome: {shown(missing)}")
     if strange := set(outcomes) - planned:
         complaints.append(f"an outcome, though not planned: {shown(strange)}")
-    several = [column for column, count in outcomes.items() if count > 1 + again[column]]
-    if several and not evidence.newest_lost:
+    if several := [column for column, count in outcomes.items() if count > 1 + again[column]]:
         complaints.append(f"more than one outcome: {shown(several)}")
     return complaints
 

@@ -43,7 +43,7 @@ def nothing_twice(evidence: Evidence) -> list[str]:
         complaints.append(f"laid twice, by column: {shown(twice)}")
     if over := [place for place, count in Counter(evidence.paper.laid["place"].tolist()).items() if count > 1]:
         complaints.append(f"laid twice, by place: {shown(over)}")
-    if len(evidence.paper.refused) and not evidence.newest_lost:
+    if len(evidence.paper.refused):
         complaints.append(f"ordered over what lies there: {shown(map(int, evidence.paper.refused['column']))}")
     if not asked and np.any(np.diff(_of_pictures(evidence.paper)["column"]) <= 0):
         complaints.append("columns were laid out of order")
@@ -96,7 +96,8 @@ def log_agrees_with_paper(evidence: Evidence) -> list[str]:
 
 
 def cut_where_reported(evidence: Evidence) -> list[str]:
-    """Each cut reported as made is in the ledger; another there was ordered and not seen done; none is there twice."""
+    """Each cut reported as made is in the ledger; another there was ordered and not seen done, or by a board that is
+    lost; none is there twice."""
     if evidence.paper is None:
         return []
     found = Counter(evidence.paper.cuts["place"].tolist())
@@ -108,7 +109,7 @@ def cut_where_reported(evidence: Evidence) -> list[str]:
         complaints.append(f"cut twice at places {twice}")
     if absent := made - set(found):
         complaints.append(f"reported cuts that nobody made, at places {sorted(absent)}")
-    if unsaid := set(found) - passed:
+    if (unsaid := set(found) - passed) and not evidence.boards_lost:
         complaints.append(f"cuts without a report at places {sorted(unsaid)}")
     return complaints
 

@@ -17,12 +17,13 @@ import pytest
 from server.demo.processes import ROOT
 from tests.faults.kinds import FORGETS, TAKEOVERS, WORDS
 from tests.faults.options import POLICIES, PROFILES
-from tests.modelled.scenario import KINDS, draw
+from tests.modelled.scenario import INSTEAD, KINDS, draw
 
 # Drawn for every change: so many in each of a few tests, which may run side by side.
 PARTS, SCENARIOS_OF_A_PART = 4, 100
 # Seeds that broke once, each by what it found.
 BROKE = {
+    5139: "a cut by a board that was lost before it could tell is no cut in secret: the judge had to know",
     70: "a board that took over while the power was off never got it back, by a mistake of the play itself",
     288: "a board that took over laid columns again that the machine remembers, where the server's clock was set back",
     1079: "a machine that had printed and jammed while it waited for work printed on as soon as the jam was cleared",
@@ -59,7 +60,7 @@ def test_what_broke_once_is_kept(tmp_path: Path) -> None:
 def test_what_is_drawn_has_every_fault_rule_and_machine() -> None:
     drawn = [draw(seed) for seed in range(1, 1 + PARTS * SCENARIOS_OF_A_PART)]
     has = set[str]().union(*(scenario.has for scenario in drawn))
-    assert has >= {*KINDS, *TAKEOVERS, *FORGETS, *WORDS, *POLICIES, *PROFILES, "attended"}
+    assert has >= {*KINDS, *TAKEOVERS, *FORGETS, *WORDS, *POLICIES, *PROFILES, "attended"} - {*INSTEAD}
     assert all(scenario.hours == 1.0 for scenario in drawn)
 
 
