@@ -6,7 +6,6 @@ from tests.faults.acts import Making, trouble
 from tests.faults.board import boot_anew
 from tests.faults.boards import Board
 from tests.faults.kinds import WORDS
-from tests.faults.program import running
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 from tests.simulated.changing import change
@@ -15,6 +14,8 @@ from tests.simulated.persons import let_go, person
 
 # How a program ends that finds what only a newer one can read.
 UNUSABLE = 2
+# After how long it has surely ended, real seconds of a fault run: some minutes.
+LOOKED_AFTER_S = 0.1
 # What a board's wall clock shows as it begins where nothing keeps it: seconds since 1970.
 FALLEN_TO_S = 12.0
 # Of a board's reboot, after how much of it the power is back.
@@ -105,9 +106,14 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
 
 
 def _check_refused(stage: Stage, board: Board) -> None:
-    done = board.child.do(*running(stage.scenario))
-    if done.returncode != UNUSABLE or "later version" not in done.stderr:
-        stage.problems.append(f"a newer journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
+    program = board.child
+    program.start()
+    stage.lane.pass_time(LOOKED_AFTER_S)
+    ended = program.process and program.process.poll()
+    program.stop()
+    program.process = None
+    if ended != UNUSABLE or "later version" not in board.said():
+        stage.problems.append(f"a newer journal ended the agent with {ended}: {board.said()[-300:]!r}")
 
 
 MORE_MAKING: dict[str, Making] = {

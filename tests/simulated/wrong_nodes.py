@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from machines.node import facts, gaps, holds, journal, knife, orders, outbox, plates
+from machines.node import facts, gaps, handwork, holds, journal, knife, orders, outbox, plates
 from machines.node.exchange import Exchange
 from machines.node.failures import FencedOff
 from machines.node.journal import change_state
@@ -150,3 +150,14 @@ def sent_is_taken() -> AbstractContextManager[object]:
         return found
 
     return all_of(patch.object(outbox, "unaccepted", wrong), not_sent_again())
+
+
+def by_hand_forgotten() -> AbstractContextManager[object]:
+    def wrong(db: sqlite3.Connection, work: handwork.Handwork, columns: int) -> None:
+        db.execute("UPDATE handwork SET given = given + ? WHERE id = ?", (columns, work.id))
+
+    return patch.object(handwork, "give", wrong)
+
+
+def newer_journal_read() -> AbstractContextManager[object]:
+    return patch.object(journal, "SCHEMA_VERSION", 10_000)

@@ -254,4 +254,17 @@ WRONGS: Mapping[str, Wrong] = {
         more=True,
         within=20,
     ),
+    "by-hand-forgotten": Wrong(
+        says="paper that a person had fed or printed by hand is not passed over",
+        put=node.by_hand_forgotten,
+        has=frozenset({"person-acts"}),
+        more=True,
+        within=60,
+    ),
+    "newer-journal-read": Wrong(
+        says="a program goes on with the journal of a newer one",
+        put=node.newer_journal_read,
+        has=frozenset({"program-newer"}),
+        more=True,
+    ),
 }
