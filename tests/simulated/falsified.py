@@ -37,7 +37,7 @@ def changed(body: bytes, dice: Random) -> bytes:
         lambda: PAGE,
         lambda: body + body,
         lambda: b"\xff\xfe" + body,
-        lambda: body.decode("latin-1").encode("utf-16"),
+        lambda: body.decode("latin-1").encode("cp037", "replace"),
         lambda: json.dumps(body.decode("latin-1")).encode(),
         lambda: body.replace(b":", b"=", 1),
     )

@@ -9,7 +9,7 @@ from tests.faults.kinds import WORDS
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 from tests.simulated.changing import change
-from tests.simulated.older_program import NEWER, as_an_older_leaves_it, set_version
+from tests.simulated.older_program import NEWER, as_an_older_leaves_it, set_version, version
 from tests.simulated.persons import let_go, person
 
 # How a program ends that finds what only a newer one can read.
@@ -73,7 +73,7 @@ def _older(stage: Stage, fault: Fault) -> list[Act]:
         stage.pending.append(Act(fault.at_h + POWER_BACK * fault.lasts_h, lambda: on(board)))
 
     def on(board: Board) -> None:
-        if board.hold_is_known() and not board.runs():
+        if board.hold_is_known() and not board.runs() and version(board.home) != NEWER:
             as_an_older_leaves_it(board.home)
         board.power_on()
 

@@ -32,6 +32,12 @@ def as_an_older_leaves_it(home: Path) -> None:
     older.rename(path)
 
 
+def version(home: Path) -> int:
+    """Of the program that wrote it last."""
+    with closing(sqlite3.connect(home / FILE_NAME)) as journal:
+        return int(journal.execute("PRAGMA user_version").fetchone()[0])
+
+
 def set_version(home: Path, version: int) -> int:
     """Say that a program of some version wrote it last; the version before."""
     with closing(sqlite3.connect(home / FILE_NAME, isolation_level=None)) as journal:
