@@ -17,17 +17,24 @@ from scheduling.named import require
 from scheduling.selectors import machine_profile
 
 
-def calibrate(machine: str, calibration: Calibration, by: Attribution) -> None:
+def calibrate(machine: str, calibration: Calibration, by: Attribution, *, version: int | None = None) -> None:
     """From now on this is what was measured of a machine, in place of all before; the same again writes nothing.
+
+    Args:
+        machine: its id.
+        calibration: all that was measured.
+        by: who says so.
+        version: of the machine's stream on which it was decided; None for whatever it is, as what a node reports
+            meanwhile changes nothing of it.
 
     Raises:
         InputError: there is no such machine, or it cannot have what was measured.
+        LostRace: the stream is not at that version any more.
     """
     row = require(Machine, "machine", machine)
     calibration.check(machine_profile(profile=row.profile_id))
     if machine_calibration(row) != calibration:
-        # At whatever version the stream is: what a node reports meanwhile changes nothing of it.
-        append([Append(f"machine/{machine}", None, [MachineCalibrated(calibration=calibration)])], by)
+        append([Append(f"machine/{machine}", version, [MachineCalibrated(calibration=calibration)])], by)
 
 
 def machine_calibration(machine: Machine) -> Calibration:

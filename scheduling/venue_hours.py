@@ -15,15 +15,21 @@ from scheduling.planning.local_spans import Span as Instants
 from scheduling.sky.zones import zone
 
 
-def set_hours(venue: str, hours: Hours, by: Attribution) -> None:
+def set_hours(venue: str, hours: Hours, by: Attribution, *, version: int | None = None) -> None:
     """From now on a venue has these hours, whatever it had before; the same again writes nothing.
+
+    Args:
+        venue: its id.
+        hours: for all days.
+        by: who says so.
+        version: of the venue's stream on which it was decided; None for the newest.
 
     Raises:
         Unknown: there is no such venue.
         LostRace: somebody else changed the venue meanwhile.
     """
     stream = f"venue/{venue}"
-    version = stream_version(stream)
+    version = stream_version(stream) if version is None else version
     if venue_hours(require(Venue, "venue", venue)) != hours:
         append([Append(stream, version, [HoursSet(hours=hours)])], by)
 

@@ -7,13 +7,13 @@ from typing import NoReturn
 
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.urls import reverse
-from django.utils.cache import get_conditional_response
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import OpenApiJsonRenderer2
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from server.api.conditional import answered
 from server.api.doors import Door
 from server.api.problem_kinds import KINDS
 from server.heavy import Kept, Turns
@@ -46,7 +46,7 @@ class Description(Door):
         etag = f'"{hashlib.sha256(body).hexdigest()}"'
         headers = {"ETag": etag, "Cache-Control": "public, no-cache"}
         response = HttpResponse(body, content_type=OpenApiJsonRenderer2.media_type, headers=headers)
-        return get_conditional_response(request._request, etag=etag, response=response)
+        return answered(request._request, etag, response)
 
 
 class Explanation(Door):

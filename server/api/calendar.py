@@ -21,7 +21,6 @@ from typing import Any, ClassVar
 import icalendar
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404
-from django.utils.cache import get_conditional_response
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.permissions import AllowAny
@@ -35,6 +34,7 @@ from scheduling.sky.durations import parse_duration
 from scheduling.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
 from server import wiring
 from server.accounts.open_pages import may_read_calendar
+from server.api.conditional import answered
 from server.api.doors import Door
 from server.api.queries import asked
 from server.heavy import KEPT
@@ -88,7 +88,7 @@ class VenueFeed(Door):
             "Content-Disposition": f'inline; filename="{venue.id}.ics"',
         }
         response = HttpResponse(body, content_type="text/calendar; charset=utf-8", headers=headers)
-        return get_conditional_response(request._request, etag=etag, response=response)
+        return answered(request._request, etag, response)
 
 
 def _days(request: Request, name: str) -> timedelta:

@@ -16,9 +16,11 @@ from scheduling.calibration import calibrate
 from scheduling.coming_round import Asked, ComingRound, coming_round
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.past import Moment, Part, machine_row_at, machines_at
+from scheduling.log.store import stream_version
 from scheduling.selectors import knife_is_armed
 from scheduling.studio import AddMachine
 from server import wiring
+from server.api.conditional import Replaced, require_match, tag_of
 from server.api.doors import Collection, Door, Item, attribution
 from server.api.past import PastItem, PastList
 from server.api.queries import asked, number_reader, whole_reader
@@ -97,11 +99,15 @@ class MachineHeartbeat(Item):
     serializer_class = HeartbeatRow
 
 
-class MachineCalibration(Door):
+class MachineCalibration(Replaced):
     """What was measured of a machine after it was set up."""
 
     command = staticmethod(calibrate)
-    reads, serializer_class = Calibration, MachineRow
+    reads, serializer_class, held = Calibration, MachineRow, Calibration | None
+
+    def stands(self, pk: str) -> Any:
+        """What was measured, as it stands."""
+        return get_object_or_404(Machine, pk=pk).calibration
 
     def put(self, request: Request, pk: str) -> Response:
         """Keep what was measured, in place of all that was measured before; the node takes it up with its next work.
@@ -109,10 +115,13 @@ class MachineCalibration(Door):
         Print the feed ruler, the nozzle check and the knife scale (`dayroll pattern`), and read them
         (`dayroll reading`). What is left out is taken to be as the profile says.
         """
+        version = stream_version(f"machine/{pk}")  # read first: whoever changes it from here on is noticed
         machine = get_object_or_404(Machine, pk=pk)
-        calibrate(machine.id, structure(request.data, Calibration), attribution(request, machine.venue_id))
+        by = attribution(request, machine.venue_id)
+        require_match(request, tag_of(machine.calibration))
+        calibrate(machine.id, structure(request.data, Calibration), by, version=version)
         machine.refresh_from_db()
-        return Response(MachineRow(machine).data)
+        return self.shown(MachineRow(machine).data, pk)
 
 
 class MachineNext(Door):

@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.http import HttpResponse, HttpResponseBase
-from django.utils.cache import get_conditional_response
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -27,6 +26,7 @@ from server.accounts.addresses import address_of
 from server.accounts.attempts import guarded
 from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
+from server.api.conditional import answered
 from server.api.doors import Door, attribution
 from server.request_id import request_id
 
@@ -133,11 +133,11 @@ class NodeWork(Door):
         asked, now = Asked(machine, horizon, wiring.poll_after_s()), wiring.now()
         ground = ground_of(machine)
         tag = kept_tag(asked, ground, now)
-        response = None if tag is None else get_conditional_response(request._request, etag=tag)
+        response = None if tag is None else answered(request._request, tag)
         if response is None:
             body, tag = work_and_tag(asked, ground, now)
             made = HttpResponse(body, content_type="application/json")
-            response = get_conditional_response(request._request, etag=tag, response=made)
+            response = answered(request._request, tag, made)
         response["ETag"], response["Cache-Control"] = tag, "private, no-cache"
         hear(machine, None, wiring.now())
         return response

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.http import Http404, HttpResponse, HttpResponseBase
-from django.utils.cache import get_conditional_response
 from drf_spectacular.types import OpenApiTypes
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
@@ -14,6 +13,7 @@ from scheduling.log.models import Run, Segment
 from scheduling.plates import PlateGone
 from server import wiring
 from server.accounts.principals import Node
+from server.api.conditional import answered
 from server.api.doors import Door
 
 FOR_EVER = "private, max-age=31536000, immutable"
@@ -37,7 +37,7 @@ class OnePlate(Door):
             raise Http404(f"There is no plate {digest}.") from None
         headers = {"ETag": f'"{digest}"', "Cache-Control": FOR_EVER}
         response = HttpResponse(png, content_type="image/png", headers=headers)
-        return get_conditional_response(request._request, etag=headers["ETag"], response=response)
+        return answered(request._request, headers["ETag"], response)
 
 
 def _names(machine: str, digest: str) -> bool:

@@ -91,6 +91,20 @@ BUSY = Kind(
     "being made. Send the same request again after the time in `Retry-After`; what was made is kept, and a calendar "
     "program has no need to ask more often than once an hour.",
 )
+MOVED_ON = Kind(
+    "moved-on",
+    HTTPStatus.PRECONDITION_FAILED,
+    "It is not as it was",
+    "What `If-Match` names has changed since: `tag` is what it has now. Nothing was written. Fetch it again, decide "
+    "again, and send what is still wanted with the new tag.",
+)
+CONDITION_NEEDED = Kind(
+    "if-match-needed",
+    HTTPStatus.PRECONDITION_REQUIRED,
+    "Say what is to be replaced",
+    "This replaces what stands there as a whole, which somebody else may have changed. Nothing was written. Fetch it, "
+    "and send its `ETag` as `If-Match`.",
+)
 NOTHING_OPEN = Kind(
     "nothing-open",
     HTTPStatus.CONFLICT,
@@ -153,6 +167,8 @@ KINDS = {
         ROLE_NEEDED,
         TOO_MANY_TRIES,
         BUSY,
+        MOVED_ON,
+        CONDITION_NEEDED,
         JOURNAL_DIFFERS,
         NOTHING_OPEN,
         LOST_RACE,

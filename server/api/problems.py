@@ -33,10 +33,12 @@ from server.accounts.roles import Refused
 from server.api.problem_kinds import (
     BAD_INPUT,
     BUSY,
+    CONDITION_NEEDED,
     DISK_FULL,
     JOURNAL_DIFFERS,
     LOST_RACE,
     MISSING_ENTRIES,
+    MOVED_ON,
     NOTHING_OPEN,
     OUR_MISTAKE,
     PLATE_GONE,
@@ -98,6 +100,18 @@ class TooLarge(APIException):
     """The body is longer than the server takes."""
 
 
+class MovedOn(APIException):
+    """What the request names is not as it was when it was fetched; ``tag`` is what it has now."""
+
+    def __init__(self, tag: str) -> None:
+        super().__init__(f"It is not as it was any more: its tag is now {tag}.")
+        self.tag = tag
+
+
+class ConditionNeeded(APIException):
+    """The request would replace something, and does not say what."""
+
+
 @singledispatch
 def describe(error: Exception) -> Problem:
     """What an exception means to a client."""
@@ -149,6 +163,16 @@ def _(error: Unreadable) -> Problem:
 @describe.register
 def _(error: TooLarge) -> Problem:
     return of_kind(TOO_LARGE, str(error.detail))
+
+
+@describe.register
+def _(error: MovedOn) -> Problem:
+    return replace(of_kind(MOVED_ON, str(error.detail), tag=error.tag), headers={"ETag": error.tag})
+
+
+@describe.register
+def _(error: ConditionNeeded) -> Problem:
+    return of_kind(CONDITION_NEEDED, str(error.detail))
 
 
 @describe.register

@@ -126,6 +126,15 @@ PARAMETERS = {
 }
 
 
+IF_MATCH = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="The `ETag` of what is replaced, as GET told it; 412 where it has changed since, 428 without.",
+)
+
+
 def refer(dataclass: Any) -> dict[str, Any]:
     """A reference to the schema of a dataclass, or to those of a union."""
     members = [part for part in get_args(dataclass) or (dataclass,) if part is not type(None)]
@@ -140,6 +149,8 @@ class Schema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         """The queries that the view knows."""
+        if self.method == "PUT" and hasattr(self.view, "held"):
+            return [IF_MATCH]
         if self.method != "GET":
             return []
         described = PARAMETERS | getattr(self.view, "described", {})
@@ -184,6 +195,8 @@ class Schema(AutoSchema):
 
     def get_response_serializers(self) -> Any:
         """The answer."""
+        if self.method == "GET" and hasattr(self.view, "held"):
+            return {200: refer(self.view.held)}
         shows = getattr(self.view, "shows", None)
         status = getattr(self.view, "answers", 201 if hasattr(self.view, "command") and self.method == "POST" else 200)
         if shows is not None:
@@ -246,4 +259,26 @@ def complete(result: dict[str, Any], generator: Any, request: Any, public: bool)
         for operation in operations.values():
             operation["responses"]["default"] = problem_answer("Whatever goes wrong.")
             operation.get("requestBody", {})["required"] = True
+            for status, answer in operation["responses"].items():
+                answer["headers"] = _headers_of(status)
     return result
+
+
+def _header(said: str) -> dict[str, Any]:
+    return {"description": said, "schema": {"type": "string"}}
+
+
+def _headers_of(status: str) -> dict[str, Any]:
+    """Heads that an answer has, or may have."""
+    heads = {"X-Request-Id": _header("The request's number, as in the server's log.")}
+    if status.startswith("2"):
+        heads["ETag"] = _header("Where it can be fetched or replaced on a condition: its strong tag.")
+    if status == "201":
+        heads["Location"] = _header("Where what was added is shown, if it has an address.")
+    if status == "default":
+        heads["Retry-After"] = _header(
+            "With 409, 429 and 503, where the same request may be sent again: after seconds."
+        )
+        heads["Allow"] = _header("With 405: the methods that there are.")
+        heads["WWW-Authenticate"] = _header("With 401: how to come in.")
+    return heads

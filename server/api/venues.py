@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -9,9 +11,11 @@ from rest_framework.response import Response
 from machines.structure import structure
 from scheduling.hours import Hours
 from scheduling.log.models import Venue
+from scheduling.log.store import stream_version
 from scheduling.studio import AddVenue
 from scheduling.venue_hours import set_hours
-from server.api.doors import Collection, Door, Item, attribution
+from server.api.conditional import Replaced, require_match, tag_of
+from server.api.doors import Collection, Item, attribution
 from server.api.rows import Row, Stored
 
 
@@ -42,11 +46,15 @@ class OneVenue(Item):
     serializer_class = VenueRow
 
 
-class VenueHours(Door):
+class VenueHours(Replaced):
     """When a venue is open, by the clocks of its zone."""
 
     command = staticmethod(set_hours)
-    reads, serializer_class = Hours, VenueRow
+    reads, serializer_class, held = Hours, VenueRow, Hours | None
+
+    def stands(self, pk: str) -> Any:
+        """The hours as they stand."""
+        return get_object_or_404(Venue, pk=pk).hours
 
     def put(self, request: Request, pk: str) -> Response:
         """Set the hours, in place of any before.
@@ -55,7 +63,10 @@ class VenueHours(Door):
         date has its own, or is closed. Where clocks change, a local time may come twice or not at all: then the doors
         open at the earlier of the two instants that it may mean and close at the later.
         """
+        version = stream_version(f"venue/{pk}")  # read first: whoever changes it from here on is noticed
         venue = get_object_or_404(Venue, pk=pk)
-        set_hours(venue.id, structure(request.data, Hours), attribution(request, venue.id))
+        by = attribution(request, venue.id)
+        require_match(request, tag_of(venue.hours))
+        set_hours(venue.id, structure(request.data, Hours), by, version=version)
         venue.refresh_from_db()
-        return Response(VenueRow(venue).data)
+        return self.shown(VenueRow(venue).data, pk)

@@ -85,11 +85,12 @@ class Studio:
     pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(retries=False))
 
     def call(self, method: str, path: str, body: Any = None) -> tuple[int, Any]:
-        """Status and JSON of a call; ``path`` is below ``/api/v1/``."""
+        """Status and JSON of a call; ``path`` is below ``/api/v1/``. What is set is set whatever stood there."""
+        heads = {"If-Match": "*"} if method == "PUT" else {}
         response = self.pool.request(
             method,
             f"{self.address}/api/v1/{path}",
-            headers={"Authorization": f"Bearer {self.key}"},
+            headers={"Authorization": f"Bearer {self.key}"} | heads,
             json=body,
             timeout=PATIENCE_S,
         )

@@ -105,7 +105,7 @@ def _asked(caller: object, door: str, body: bytes) -> tuple[int, float]:
 
 
 def _put(target: Target, body: bytes) -> tuple[int, float]:
-    answer = target.studio.other("PUT", "venues/quay/hours", data=body, content_type=JSON)
+    answer = target.studio.other("PUT", "venues/quay/hours", data=body, content_type=JSON, HTTP_IF_MATCH="*")
     return answer.status_code, answer.took_s  # type: ignore[attr-defined]
 
 

@@ -22,7 +22,7 @@ TICKS_A_S = os.sysconf("SC_CLK_TCK")
 # Of the server's own processor time: what else a computer does meanwhile is not the file's fault.
 REFUSED_WITHIN_S = 2.0
 # Eight bytes a pixel of the largest image, and what reading it takes besides.
-MOST_MEMORY_BYTES = 800_000_000
+MOST_MEMORY_BYTES = 1_000_000_000
 MAP, IMAGE = {"kind": "map", "data": "upload"}, {"kind": "image"}
 GEOJSON, PNG, TIFF, JPEG = "application/geo+json", "image/png", "image/tiff", "image/jpeg"
 

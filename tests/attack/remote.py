@@ -20,7 +20,7 @@ class Answer:
     """What came back; status 0 where nothing did."""
 
     status_code: int
-    headers: dict[str, str]
+    headers: urllib3.HTTPHeaderDict
     content: bytes
     took_s: float
 
@@ -29,7 +29,7 @@ class Answer:
         return json.loads(self.content)
 
     def __getitem__(self, name: str) -> str:
-        return self.headers[name.lower()]
+        return self.headers[name]
 
 
 @dataclass(frozen=True)
@@ -69,9 +69,8 @@ class Wire:
                 redirect=False,
             )
         except urllib3.exceptions.HTTPError as error:
-            return Answer(0, {}, str(error).encode(), time.monotonic() - began)
-        heads_back = {name.lower(): value for name, value in answer.headers.items()}
-        return Answer(answer.status, heads_back, answer.data, time.monotonic() - began)
+            return Answer(0, urllib3.HTTPHeaderDict(), str(error).encode(), time.monotonic() - began)
+        return Answer(answer.status, answer.headers, answer.data, time.monotonic() - began)
 
 
 @dataclass

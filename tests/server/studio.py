@@ -119,9 +119,11 @@ class Caller:
         data = body if isinstance(body, bytes) else json.dumps(body)
         return self._client().post(f"/api/v1/{path}", data, **{"content_type": "application/json", **options})
 
-    def put(self, path: str, body: Any) -> HttpResponse:
-        """JSON."""
-        return self.other("PUT", path, data=json.dumps(body), content_type="application/json")
+    def put(self, path: str, body: Any, **headers: str) -> HttpResponse:
+        """JSON, in place of what stands there now, whatever that is."""
+        tag = self.get(path).headers.get("ETag")
+        match = {"HTTP_IF_MATCH": tag} if tag else {}
+        return self.other("PUT", path, data=json.dumps(body), content_type="application/json", **match | headers)
 
     def other(self, method: str, path: str, **options: Any) -> HttpResponse:
         """Any other method."""

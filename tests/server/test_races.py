@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-import scheduling.venue_hours
+import server.api.venues
 from scheduling.log.models import Event, Venue
 from scheduling.log.store import stream_version
 from scheduling.log.verify import verify
@@ -34,10 +34,10 @@ def test_the_second_to_set_hours_is_told_what_changed(furnished: Caller, monkeyp
     answers: list[int] = []
     just_before_the_other(
         monkeypatch,
-        scheduling.venue_hours,
+        server.api.venues,
         lambda: answers.append(furnished.put("venues/quay/hours", HOURS).status_code),
     )
-    response = furnished.put("venues/quay/hours", CLOSED)
+    response = furnished.put("venues/quay/hours", CLOSED, HTTP_IF_MATCH="*")
     assert answers == [200]
     told = problem(response, 409)
     assert told["type"] == "/api/v1/problems/lost-race"

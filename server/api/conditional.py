@@ -1,0 +1,75 @@
+"""Conditions of a request (RFC 9110 section 13): what was fetched before, what nobody may have changed meanwhile."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any, ClassVar
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.utils.cache import get_conditional_response
+from django.utils.http import parse_etags
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scheduling.log.canonical import canonical
+from server.api.doors import Door
+from server.api.problems import ConditionNeeded, MovedOn
+
+
+def answered(request: HttpRequest, tag: str, response: HttpResponse | None = None) -> HttpResponseBase | None:
+    """The answer as it stands, or 304 where the asker has it; None where it has to be made first.
+
+    Raises:
+        MovedOn: the asker wanted it only as it was.
+    """
+    given = get_conditional_response(request, etag=tag, response=response)
+    if given is not None and given.status_code == 412:
+        raise MovedOn(tag)
+    if given is not None:
+        given["ETag"] = tag
+    return given
+
+
+def tag_of(value: Any) -> str:
+    """The strong tag of a JSON value."""
+    return f'"{hashlib.sha256(canonical(value).encode()).hexdigest()}"'
+
+
+def require_match(request: Request, tag: str) -> None:
+    """See that the request is about what stands there now.
+
+    Raises:
+        ConditionNeeded: it does not say.
+        MovedOn: it is about what stood there before.
+    """
+    text = request.headers.get("If-Match", "")
+    if not text:
+        raise ConditionNeeded(f"Say with If-Match what is to be replaced; it has the tag {tag}.")
+    if text.strip() != "*" and tag not in parse_etags(text):
+        raise MovedOn(tag)
+
+
+class Replaced(Door):
+    """What is kept as a whole, or not at all (null): fetched with a tag, and replaced by whoever names that tag.
+
+    Attributes:
+        held: the dataclass, or None.
+    """
+
+    held: ClassVar[Any]
+
+    def stands(self, pk: str) -> Any:
+        """What stands there, as JSON."""
+        raise NotImplementedError
+
+    def get(self, request: Request, pk: str) -> HttpResponseBase | None:
+        """As it stands, null while nobody has set it. Its ``ETag`` is what ``If-Match`` names when it is replaced."""
+        value = self.stands(pk)
+        response = HttpResponse(
+            canonical(value), content_type="application/json", headers={"Cache-Control": "private, no-cache"}
+        )
+        return answered(request._request, tag_of(value), response)
+
+    def shown(self, row: Any, pk: str) -> Response:
+        """The answer to having replaced it, with the new tag."""
+        return Response(row, headers={"ETag": tag_of(self.stands(pk))})
