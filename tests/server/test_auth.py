@@ -8,6 +8,7 @@ from io import StringIO
 import pytest
 from django.contrib.auth.models import User
 from django.core.management import CommandError, call_command
+from django.test import Client
 
 from machines.errors import InputError
 from scheduling.log.models import Event, Machine
@@ -43,6 +44,20 @@ def test_a_right_prefix_with_a_wrong_secret_opens_nothing(studio: Caller) -> Non
 
 def test_another_scheme_opens_nothing(studio: Caller) -> None:
     assert Caller().get("venues", HTTP_AUTHORIZATION=f"Basic {studio.token}").status_code == 401
+
+
+@pytest.mark.parametrize("path", [*STUDIO_PATHS, *NODE_PATHS])
+def test_a_session_of_the_pages_opens_nothing_here(db: None, path: str) -> None:
+    browser = Client()
+    browser.force_login(User.objects.create_superuser("ada", password=None))
+    assert browser.get(f"/api/v1/{path}").status_code == 401
+    assert browser.post(f"/api/v1/{path}", "{}", content_type="application/json").status_code == 401
+
+
+@pytest.mark.parametrize("name", ["key", "token", "access_token"])
+def test_a_key_in_an_address_opens_nothing(studio: Caller, name: str) -> None:
+    assert Caller().get(f"venues?{name}={studio.token}").status_code == 401
+    assert studio.get(f"venues?{name}={studio.token}").status_code == 422
 
 
 @pytest.mark.parametrize("path", STUDIO_PATHS)

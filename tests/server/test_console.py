@@ -19,7 +19,7 @@ from server import jobs, wiring
 from server.console import pictures
 from server.console.overview import overview
 from server.console.words import NO_BREAK
-from tests.server.studio import FAR_VENUE, Caller, HeldClock, printed
+from tests.server.studio import FAR_VENUE, IN_ORDER, Caller, HeldClock, printed
 from tests.server.test_node_calls import work_of
 
 
@@ -244,11 +244,35 @@ def test_nothing_on_a_page_comes_from_elsewhere(printing: Caller) -> None:
     assert "http://" not in body and "https://" not in body and " style=" not in body
 
 
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/overview",
+        "/openings/new",
+        "/venues/quay/today",
+        "/venues/quay/hours",
+        "/venues/quay/service-windows",
+        "/machines/wren-1/now",
+    ],
+)
+def test_what_somebody_calls_something_is_text_on_every_page(studio: Caller, path: str) -> None:
+    for resource, body in IN_ORDER:
+        studio.create(resource, body | {"name": HOSTILE} if "name" in body else body)
+    assert jobs.extend() > 0
+    browser = Client()
+    browser.force_login(User.objects.create_superuser("ada", password=None))
+    shown = browser.get(path).content.decode()
+    assert "&lt;script&gt;" in shown and "&quot;" in shown
+    assert "<script>alert" not in shown and "{{ 7*7 }}" in shown
+
+
 @pytest.mark.parametrize("path", ["/", "/overview", "/machines/wren-1/paper.png"])
 def test_pages_are_only_read(db: None, path: str) -> None:
     assert Client().post(path).status_code in (403, 405)
 
 
+HOSTILE = """</title>\"><script>alert(1)</script>{{ 7*7 }}"""
 FORM: dict[str, Any] = {
     "name": "Late night",
     "id": "late-night",
