@@ -54,6 +54,24 @@ def _instant(posix: float) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(posix))
 
 
+def test_in_a_fleet_it_neither_migrates_nor_runs_jobs(tmp_path: Path) -> None:
+    environment = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_EXTEND_EVERY_S": "1", "DAYROLL_WATCH_EVERY_S": "1"}
+    log = tmp_path / "log"
+    with process(["-m", "server", "serve", "--port", "0", "--web-only"], environment, log) as server:
+        address = wait_for_line(server, log, "Dayroll is at").split()[-1]
+        status, said = ask(address, "GET", "readyz")
+        assert status == 503 and b"migrations are waiting" in said
+        time.sleep(2.5)  # each job would have been due by now, and would have failed
+    assert "job" not in log.read_text()
+
+
+@pytest.mark.parametrize("option", ["--threads=0", "--threads=257", "--nodes-threads=0"])
+def test_threads_that_cannot_be_are_named(tmp_path: Path, option: str) -> None:
+    answer = run(["serve", option], {"DAYROLL_HOME": str(tmp_path / "home")})
+    assert answer.returncode == 2
+    assert "threads: give 1 to 256" in answer.stderr and "Traceback" not in answer.stderr
+
+
 def test_a_port_that_is_taken_is_named(tmp_path: Path) -> None:
     environment = {"DAYROLL_HOME": str(tmp_path / "home")}
     log, port = tmp_path / "log", str(free_port())

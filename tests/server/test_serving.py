@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+import yaml
 
 from server.serving.admission import largest_body
 from tests.server.processes import process, wait_for_line
@@ -22,6 +23,25 @@ FEW_FILES = """
 import os, resource, sys
 resource.setrlimit(resource.RLIMIT_NOFILE, (500, 500))
 os.execv(sys.executable, [sys.executable, "-m", "server", "serve", "--port", "0"])
+"""
+
+
+# Two threads for pages, of which each takes a minute, and one for nodes.
+SLOW_PAGES = """
+import time
+import django
+django.setup()
+from server.serving.listening import listen
+
+def application(environ, start_response):
+    if environ["PATH_INFO"] == "/":
+        time.sleep(60)
+    start_response("200 OK", [("Content-Length", "2")])
+    return [b"ok"]
+
+server = listen(application, "127.0.0.1", 0, 2, 1)
+print("listens at", server.effective_port, flush=True)
+server.run()
 """
 
 
@@ -178,6 +198,28 @@ def test_connections_that_do_nothing_shut_nobody_out(server: Server) -> None:
         assert server.ask(HEADS + b"\r\n")[0] == 200
         assert time.monotonic() - began < 5.0
     assert "connections are taken; the longest waiting give way" in server.log.read_text()
+
+
+@pytest.mark.parametrize("path", ["/api/v1/node/clock", "/api/v1/node/work", f"/api/v1/plates/{'0' * 64}.png"])
+def test_nodes_are_answered_while_every_page_is_waited_for(tmp_path: Path, path: str) -> None:
+    log, environment = tmp_path / "log", {"DAYROLL_HOME": str(tmp_path), "DJANGO_SETTINGS_MODULE": "server.settings"}
+    with process(["-c", SLOW_PAGES], environment, log) as child, ExitStack() as stack:
+        slow = Server(int(wait_for_line(child, log, "listens at").split()[-1]), child.pid, log)
+        for _ in range(4):
+            stack.enter_context(slow.connect()).sendall(HEADS.replace(b"/livez", b"/") + b"\r\n")
+        time.sleep(0.5)
+        assert slow.ask(HEADS.replace(b"/livez", path.encode()) + b"\r\n")[0] == 200
+        with slow.connect() as page:
+            page.sendall(HEADS + b"\r\n")
+            page.settimeout(2.0)
+            with pytest.raises(TimeoutError):
+                page.recv(1)
+
+
+def test_a_fleet_is_served_with_the_same_bounds() -> None:
+    web = yaml.safe_load((Path(__file__).parents[2] / "docker" / "compose.yaml").read_text())["services"]["web"]
+    assert web["command"][:3] == ["dayroll", "serve", "--web-only"]
+    assert web["ulimits"]["nofile"] >= 3 * 1000 + 200
 
 
 def test_a_connection_is_kept_from_one_request_to_the_next(server: Server) -> None:
