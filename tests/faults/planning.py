@@ -8,12 +8,15 @@ from typing import Any
 import urllib3
 
 from machines.structure import format_instant
-from tests.faults.options import POLICIES, cycle_options
+from server.demo.processes import DemoError
+from tests.faults.options import POLICIES, SHIFTS, cycle_options
 from tests.faults.scenario import Scenario
 from tests.faults.stage import Act, Stage
 
 STRIPS_PER_TURN = 48
 TRY_EVERY_H = 0.05
+# By so much later somebody tries it who hears that the machine is still on the run before.
+LATER_H = 0.25
 # Where the server was away until then, it is still meant.
 IN_THE_PAST = {"begins_in_the_past": True}
 
@@ -30,8 +33,15 @@ def plan_first(stage: Stage) -> None:
 
 def plan_late(stage: Stage) -> None:
     """The last run, as soon as the server is there."""
-    run = _body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins) | IN_THE_PAST
-    if _planned(stage, run):
+    run = _body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins, stage.later_h) | IN_THE_PAST
+    try:
+        is_planned = _planned(stage, run)
+    except DemoError:
+        if stage.scenario.policy not in SHIFTS:
+            raise
+        stage.later_h += LATER_H  # the timeline of the run before has waited: it ends later than was meant
+        is_planned = False
+    if is_planned:
         stage.runs.append(run["id"])
     else:
         stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: plan_late(stage)))
@@ -42,7 +52,8 @@ def plan_again(stage: Stage) -> None:
     for number, run in enumerate(stage.runs, 1):
         status, _ = stage.lane.studio.call("GET", f"runs/{run}")
         if status == 404:
-            _planned(stage, _body(stage.scenario, stage.machine, number, stage.begins) | IN_THE_PAST)
+            later_h = stage.later_h if number == len(stage.scenario.spans_h) else 0.0
+            _planned(stage, _body(stage.scenario, stage.machine, number, stage.begins, later_h) | IN_THE_PAST)
 
 
 def _planned(stage: Stage, run: dict[str, Any]) -> bool:
@@ -55,9 +66,9 @@ def _planned(stage: Stage, run: dict[str, Any]) -> bool:
     return True
 
 
-def _body(scenario: Scenario, machine: str, number: int, begins: datetime) -> dict[str, Any]:
-    """What plans a run; they begin where the one before ends."""
-    starts_at = begins + timedelta(hours=sum(scenario.spans_h[: number - 1]))
+def _body(scenario: Scenario, machine: str, number: int, begins: datetime, later_h: float = 0.0) -> dict[str, Any]:
+    """What plans a run; they begin where the one before ends, or so much later."""
+    starts_at = begins + timedelta(hours=sum(scenario.spans_h[: number - 1]) + later_h)
     return {
         "id": f"{machine}-{number}",
         "machine": machine,

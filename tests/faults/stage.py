@@ -23,6 +23,7 @@ class Stage:
         machine: id of the machine.
         runs: ids of its runs, in order.
         begins: when the first does.
+        later_h: by how much later than was meant the last of them begins, hours.
         pending: what is still to happen.
         words: ids of the words that the server took.
         forgot: the server was put back, and it was not seen since whether it knows the board.
@@ -43,6 +44,7 @@ class Stage:
     machine: str
     begins: datetime
     runs: list[str] = field(default_factory=list)
+    later_h: float = 0.0
     pending: list[Act] = field(default_factory=list)
     words: list[str] = field(default_factory=list)
     forgot: bool = False

@@ -85,7 +85,8 @@ def _window(stage: Stage, dice: Random) -> None:
 def _planned_again(stage: Stage, dice: Random) -> None:
     """The same run once more, as where nobody knows whether the first call came through; and another over it."""
     number = dice.randrange(len(stage.runs)) + 1
-    body = _body(stage.scenario, stage.machine, number, stage.begins) | {"begins_in_the_past": True}
+    later_h = stage.later_h if number == len(stage.scenario.spans_h) else 0.0
+    body = _body(stage.scenario, stage.machine, number, stage.begins, later_h) | {"begins_in_the_past": True}
     known, _ = stage.lane.studio.call("GET", f"runs/{body['id']}")
     if known == 200:
         _call(stage, "POST", "runs", body, *REFUSED)
