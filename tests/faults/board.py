@@ -105,7 +105,7 @@ class JammingMachine:
 
     def lay(self, place: int, dots: NDArray[np.bool_], first_column: int) -> None:
         """Lay the columns, or the first half of them before the jam stops the machine."""
-        if not self.jam.exists():
+        if not self._is_jammed():
             self.machine.lay(place, dots, first_column)
             return
         half = dots.shape[1] // 2
@@ -115,13 +115,16 @@ class JammingMachine:
 
     def cut(self, place: int) -> None:
         """Cut, unless jammed."""
-        if self.jam.exists():
+        if self._is_jammed():
             raise MachineStopped(JAM)
         self.machine.cut(place)
 
     def conditions(self) -> tuple[str, ...]:
         """The machine's own, and the jam."""
-        return (*self.machine.conditions(), *((JAM,) if self.jam.exists() else ()))
+        return (*self.machine.conditions(), *((JAM,) if self._is_jammed() else ()))
+
+    def _is_jammed(self) -> bool:
+        return os.path.exists(self.jam)  # noqa: PTH110 - as above
 
     def __getattr__(self, name: str) -> Any:
         """Everything else is the machine's own."""

@@ -6,6 +6,7 @@ import json
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, get_args
 
@@ -91,7 +92,7 @@ class Evidence:
         last = max(i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled")
         return as_told(self.facts[last:], set_aside=True)
 
-    @property
+    @cached_property
     def told_by_each(self) -> list[list[Entry]]:
         """What was told from each enrolment to the next, read as the wire's messages."""
         enrolled = [i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled"]
@@ -100,6 +101,10 @@ class Evidence:
 
     def entries(self) -> list[Entry]:
         """What boards told, read as the wire's messages."""
+        return self._entries
+
+    @cached_property
+    def _entries(self) -> list[Entry]:
         return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]
 
 

@@ -6,6 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from machines.clock import Clock
+from machines.node.journal import Journal
 from tests.faults.board import SteppingClock
 from tests.faults.kinds import WORDS
 from tests.simulated.agent import KILLED, AgentProgram
@@ -60,6 +61,12 @@ class ModelledAgent(AgentProgram):
         super().__post_init__()
         if not self.scenario.kinds & set(WORDS):
             self.words = NoWords()
+
+    def _opened(self) -> Journal:
+        """In memory there is nothing to be synced."""
+        journal = super()._opened()
+        journal._connection.execute("PRAGMA synchronous = OFF")
+        return journal
 
     def clock(self) -> Clock:
         """The board's own."""
