@@ -200,7 +200,9 @@ def _stand_on_copies(stage: Stage) -> None:
 
     here = Path.cwd()
     mine = here.with_name(f"{here.name.partition('+')[0]}+{os.getpid()}")
-    shutil.copytree(here, mine, symlinks=True, ignore=shutil.ignore_patterns("*-shm", "empty.sqlite3"))
+    shutil.copytree(
+        here, mine, symlinks=True, ignore=shutil.ignore_patterns("*-shm", "empty.sqlite3", "furnished.sqlite3")
+    )
     os.chdir(mine)
     _KEPT.append(connections["default"].connection)  # never closed here: it is the parent's
     connections["default"].connection = None
