@@ -118,7 +118,10 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "server.accounts.own_words.OwnWordsValidator"},
 ]
+# What is told on the next page stands in no cookie of its own.
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 USE_TZ = True

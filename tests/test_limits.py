@@ -245,6 +245,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.sky.temporalhours._LONGEST_POLAR_DAYS": (200, "no polar day is longer"),
     # The server.
     "server.accounts.addresses.LONGEST_SHOWN": (64, "an address is shorter, and a line of the log stays one"),
+    "server.accounts.own_words.SHORTEST_WORD": (3, "of and the make no password weak"),
+    "server.accounts.own_words.LEAST_LEFT": (8, "as many as a password of people's own must have at the least"),
     "server.accounts.known_browsers.KNOWN_S": (15_552_000, "half a year: staff sign in more often"),
     "server.accounts.open_pages.SECRET_LETTERS": (32, "128 bits, in hexadecimal"),
     "server.accounts.signing_in.IDLE_S": (43_200.0, "half a day: who comes back tomorrow signs in again"),

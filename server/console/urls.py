@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
+from server.accounts.new_password import NewPassword
 from server.accounts.signing_in import SignIn, SignOut
 from server.console import decide, hours, now, openings, service_windows, today, views
 
@@ -22,5 +23,6 @@ urlpatterns = [
     path("venues/<id:venue>/today", today.today, name="today"),
     path("runs/<id:run>/decide", decide.decide, name="decide"),
     path("sign-in", SignIn.as_view(), name="sign-in"),
+    path("new-password", NewPassword.as_view(), name="new-password"),
     path("sign-out", SignOut.as_view(), name="sign-out"),
 ]

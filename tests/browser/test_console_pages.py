@@ -216,6 +216,21 @@ def test_setting_a_venue_s_hours(phone: Seen) -> None:
     require_accessible_everywhere(page)
 
 
+def test_a_password_that_will_not_do(phone: Seen) -> None:
+    page = phone.page
+    page.goto("/new-password")
+    sign_in(page)
+    expect(page.get_by_role("heading", name="Another password")).to_be_visible()
+    require_accessible_everywhere(page)
+
+    page.get_by_label("The one until now").fill(PASSWORD)
+    for label in ("The new one", "The new one again"):
+        page.get_by_label(label, exact=True).fill("quay house 7")
+    page.get_by_role("button", name="Take the new one").click()
+    expect(page.get_by_text("made of words that are tried here first")).to_be_visible()
+    require_accessible_everywhere(page)
+
+
 def test_deciding_on_an_outage(site: Site, phone: Seen) -> None:
     """A person at the machine paused it; what each choice would mean is seen before one is made."""
     page = phone.page

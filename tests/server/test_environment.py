@@ -2,12 +2,31 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
 
 from server import environment
+
+
+def test_lines_of_the_log_say_utc_wherever_the_server_stands(tmp_path: Path) -> None:
+    program = "import django, logging; django.setup(); logging.getLogger('server').warning('hello')"
+    told = subprocess.run(
+        [sys.executable, "-c", program],
+        env=os.environ
+        | {"TZ": "Pacific/Chatham", "DJANGO_SETTINGS_MODULE": "server.settings", "DAYROLL_HOME": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stderr
+    said = datetime.strptime(told[:19], "%Y-%m-%d %H:%M:%S").replace(tzinfo=UTC)
+    assert abs(datetime.now(UTC) - said) < timedelta(minutes=10)
+    assert told.endswith("WARNING server: hello\n")
 
 
 @pytest.mark.parametrize(("text", "value"), [("1", True), ("0", False), ("", False)])

@@ -58,6 +58,7 @@ def test_a_page_is_closed_unless_somebody_decided_otherwise() -> None:
         "new-window",
         "call-off",
         "today",
+        "new-password",
     }
     assert pages == shut | {"decide", "now", "now-fragment", "plate-picture", "sign-in", "sign-out"}
 
