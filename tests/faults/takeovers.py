@@ -57,7 +57,9 @@ def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
 
 
 def _check_refused(stage: Stage, board: Board, laid: int) -> None:
-    """An agent that finds its journal damaged says so, and prints nothing."""
+    """An agent that finds its journal damaged says so, and prints nothing; if its card lets it read that at all."""
+    if getattr(board.child, "read_only", 0):
+        return
     done = board.child.do(*running(stage.scenario))
     if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
         stage.problems.append(f"a damaged journal ended the agent with {done.returncode}: {done.stderr[-300:]!r}")
