@@ -50,7 +50,7 @@ def _clock_lost(stage: Stage, fault: Fault) -> list[Act]:
         boot_anew(board.trouble, stage.lane.clock.elapsed())
         if shows != "battery":
             _set_wall(board, FALLEN_TO_S if shows == "1970" else shown)
-        board.power_on()
+        stage.board.power_on()  # another, where it was replaced meanwhile
 
     offline = trouble("network-gone")(stage, fault) if network == "offline" else []
     return [*offline, Act(fault.at_h, off)]
@@ -75,7 +75,7 @@ def _older(stage: Stage, fault: Fault) -> list[Act]:
     def on(board: Board) -> None:
         if board.hold_is_known() and not board.runs() and version(board.home) != NEWER:
             as_an_older_leaves_it(board.home)
-        board.power_on()
+        stage.board.power_on()
 
     return [Act(fault.at_h, off)]
 
@@ -95,9 +95,10 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
         stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: on(board, before)))
 
     def on(board: Board, before: int) -> None:
-        if before != NEWER and set_version(board.home, before) != NEWER:
+        is_there = board.hold_is_known() and "journal-damaged" not in stage.kinds  # an empty one is made anew
+        if before != NEWER and is_there and set_version(board.home, before) != NEWER:
             stage.problems.append("a program wrote to a journal of a newer one")
-        board.power_on()
+        stage.board.power_on()
         words_h = [one.at_h + one.lasts_h for one in stage.scenario.faults if one.kind in WORDS]
         if words_h:  # who paused it may have tried to resume it meanwhile, in vain
             stage.pending.append(Act(max([*words_h, stage.hours()]), lambda: let_go(stage, fault)))
