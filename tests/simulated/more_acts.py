@@ -95,8 +95,9 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
         stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: on(board, before)))
 
     def on(board: Board, before: int) -> None:
-        is_there = board.hold_is_known() and "journal-damaged" not in stage.kinds  # an empty one is made anew
-        if before != NEWER and is_there and set_version(board.home, before) != NEWER:
+        is_first = before != NEWER and board.hold_is_known()
+        found = set_version(board.home, before) if is_first else NEWER
+        if found != NEWER and "journal-damaged" not in stage.kinds:  # an emptied one is made anew
             stage.problems.append("a program wrote to a journal of a newer one")
         stage.board.power_on()
         words_h = [one.at_h + one.lasts_h for one in stage.scenario.faults if one.kind in WORDS]
