@@ -1,6 +1,7 @@
 """What the studio and the curator can order: commands, each with the function that turns it into events.
 
-A command is checked whole before anything is written; an id is taken once.
+A command is checked whole before anything is written; an id is taken once. The very same command given again by the
+same person or key, as by a client whose answer was lost, changes nothing and is no mistake.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from machines.pictures import Picture
 from machines.profile import Profile as MachineProfile
 from machines.structure import structure, unstructure
 from machines.tone import Method
+from scheduling import given_again
 from scheduling.log import models
 from scheduling.log.events import Event
 from scheduling.log.folding import require_views
@@ -256,6 +258,9 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
         ViewsSetAside: it cannot be checked, or would not show.
     """
     kind, handler = HANDLERS[type(command)]
+    stream = f"{kind}/{command.id}"
+    if given_again.was_given(stream, command, by.actor):
+        return
     require_views(*GROUND.get(type(command), ()))
     handler(command)
     if isinstance(command, PlanRun):
@@ -266,7 +271,10 @@ def handle(command: Command, by: Attribution, uploads: UploadStore | None = None
         # Checked once more where nobody else can append: of two runs at once on a machine, the second is refused.
         with transaction.atomic():
             lock("default")
-            append(_first_of(f"{kind}/{command.id}", handler(command), by), by)
+            if given_again.was_given(stream, command, by.actor):
+                return
+            append(_first_of(stream, handler(command), by), by)
+            given_again.keep(stream, command, by.actor)
     except LostRace:
         raise Taken(kind, command.id) from None
 

@@ -326,6 +326,15 @@ class ClosedStream(Folded):
     closed_at = models.DateTimeField()
 
 
+class Ordered(models.Model):
+    """What a stream was begun by, so that the same order given again is known for it. A memory, not a fact: without it
+    the id is only in use."""
+
+    stream = models.TextField(primary_key=True)
+    actor = models.TextField(help_text="who gave the order")
+    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.given_again")
+
+
 class Remark(models.Model):
     """What a person wrote in his own words, beside the log, whose event holds the digest: it can be blotted out."""
 

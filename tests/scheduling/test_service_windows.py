@@ -139,5 +139,6 @@ def test_a_venue_that_does_not_exist_and_an_id_that_is_taken() -> None:
         fix("rounds", **ROUNDS)
     furnish()
     fix("rounds", **ROUNDS)
+    fix("rounds", **ROUNDS)  # the very same, given again
     with pytest.raises(studio.Taken):
-        fix("rounds", **ROUNDS)
+        fix("rounds", **ROUNDS | {"begins": "10:30"})

@@ -151,7 +151,7 @@ def test_a_bad_field_is_named_and_nothing_is_written(
 
 def test_an_id_is_taken_once(studio: Caller) -> None:
     studio.create("venues", VENUE)
-    told = problem(studio.post("venues", VENUE), HTTPStatus.CONFLICT)
+    told = problem(studio.post("venues", VENUE | {"name": "Another"}), HTTPStatus.CONFLICT)
     assert (told["type"], told["field"]) == ("/api/v1/problems/taken", "id")
     assert Event.objects.count() == 1
 

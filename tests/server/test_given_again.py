@@ -1,0 +1,75 @@
+"""The very same order given again, as its answer was lost, is carried out once and answered as the first."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from django.db import connections
+
+from scheduling.log.models import Event, Ordered
+from server import wiring
+from server.accounts.keys import make_studio_key
+from tests.server.studio import IN_ORDER, SERVICE_WINDOW, Caller, HeldClock
+from tests.server.test_bad_input import problem
+
+EVERYTHING = (*IN_ORDER, ("service-windows", SERVICE_WINDOW))
+
+
+def test_everything_that_is_made_can_be_ordered_again(studio: Caller, clock: HeldClock) -> None:
+    for resource, body in EVERYTHING:
+        first = studio.post(resource, body)
+        events = Event.objects.count()
+        again = studio.post(resource, dict(reversed(body.items())))  # another order of members is no other order
+        assert first.status_code == again.status_code == 201, again.content
+        assert (again.json(), again["Location"]) == (first.json(), first["Location"])
+        assert Event.objects.count() == events, resource
+    assert Ordered.objects.count() == len(EVERYTHING)
+
+
+def test_what_is_filled_in_by_default_may_be_said(studio: Caller) -> None:
+    resource, body = IN_ORDER[0]
+    without = {name: value for name, value in body.items() if name != "elevation_m"}
+    assert studio.post(resource, without).status_code == 201
+    assert studio.post(resource, without | {"elevation_m": 0}).status_code == 201
+    assert problem(studio.post(resource, without | {"elevation_m": 1}), 409)["type"] == "/api/v1/problems/taken"
+
+
+def test_of_somebody_else_it_is_another_order(studio: Caller) -> None:
+    resource, body = IN_ORDER[0]
+    assert studio.post(resource, body).status_code == 201
+    other = Caller(make_studio_key("another", wiring.now()))
+    assert problem(other.post(resource, body), 409)["type"] == "/api/v1/problems/taken"
+
+
+def test_without_the_memory_the_id_is_in_use(studio: Caller) -> None:
+    """As after an import, which has the facts alone."""
+    resource, body = IN_ORDER[0]
+    assert studio.post(resource, body).status_code == 201
+    Ordered.objects.all().delete()
+    assert problem(studio.post(resource, body), 409)["type"] == "/api/v1/problems/taken"
+
+
+def test_a_refused_order_is_not_remembered(studio: Caller) -> None:
+    resource, body = IN_ORDER[2]
+    assert problem(studio.post(resource, body), 422)
+    assert not Ordered.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_at_once_are_one(studio: Caller) -> None:
+    resource, body = IN_ORDER[0]
+    together, answers = threading.Barrier(4), []
+
+    def order() -> None:
+        together.wait()
+        answers.append(Caller(studio.token).post(resource, body).status_code)
+        connections.close_all()
+
+    threads = [threading.Thread(target=order) for _ in range(4)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert answers == [201] * 4
+    assert Event.objects.filter(stream=f"venue/{body['id']}").count() == 1
