@@ -19,7 +19,8 @@ from scheduling.told import read_told
 # These hold an entry as it was told; with the others they make one event for each entry that was taken.
 WHOLE = tuple(NAMES[cls] for cls in (EntrySetAside, EntryToldTwice))
 ENTRY_KINDS = (*(NAMES[cls] for cls in get_args(Entry)), *WHOLE)
-# A board that missed more enrolments than this is told nothing, and takes its own journal for unfit.
+# How many journals a board is told of. Enrolments whose board told nothing are passed over, however many: a board whose
+# answers are lost again and again on the way is enrolled as often, and has to learn what was taken of it all the same.
 MOST_EPOCHS = 8
 
 
@@ -66,15 +67,15 @@ def _seq(row: models.Event) -> int:
 def taken_of_earlier(machine: str) -> tuple[Taken, ...]:
     """How much is there of the journals of a machine's earlier epochs, the newest first."""
     enrolments = models.Event.objects.filter(stream=f"machine/{machine}", kind=NAMES[NodeEnrolled])
-    found, end = [], None
-    for enrolled in enrolments.order_by("-version")[: MOST_EPOCHS + 1]:
-        of_epoch = _entries(machine).filter(version__gt=enrolled.version)
-        last = (of_epoch if end is None else of_epoch.filter(version__lt=end)).order_by("-version").first()
-        if last is not None:
-            said = _read_in_part(machine, last.version, last.version).get(_seq(last), _as_told(last))
-            at = parse_instant(said["at"])
-            found.append(Taken(epoch=enrolled.data["epoch"], through=_seq(last), at=at))
-        end = enrolled.version
+    found: list[Taken] = []
+    last = _entries(machine).order_by("-version").first()
+    while last is not None and len(found) < MOST_EPOCHS:
+        enrolled = enrolments.filter(version__lt=last.version).order_by("-version").first()
+        if enrolled is None:
+            break
+        said = _read_in_part(machine, last.version, last.version).get(_seq(last), _as_told(last))
+        found.append(Taken(epoch=enrolled.data["epoch"], through=_seq(last), at=parse_instant(said["at"])))
+        last = _entries(machine).filter(version__lt=enrolled.version).order_by("-version").first()
     return tuple(found)
 
 

@@ -56,6 +56,15 @@ def test_a_board_learns_how_much_of_each_earlier_journal_was_taken(tmp_path: Pat
     assert taken_of_earlier("one") == (Taken(epoch=3, through=1, at=NOON), of_first)
 
 
+def test_a_board_that_was_enrolled_again_and_again_in_vain_learns_what_was_taken_of_it(tmp_path: Path) -> None:
+    """Each answer was lost on the way, and so the next code was used."""
+    ready(tmp_path)
+    take("one", batch(started(1)), long_after())
+    for _ in range(3 * MOST_EPOCHS):
+        enrol("one", by())
+    assert taken_of_earlier("one") == (Taken(epoch=1, through=1, at=NOON),)
+
+
 def test_only_so_many_epochs_are_told(tmp_path: Path) -> None:
     ready(tmp_path)
     for epoch in range(1, MOST_EPOCHS + 4):

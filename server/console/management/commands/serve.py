@@ -22,7 +22,7 @@ FIRST_STEPS = """\
 Dayroll is at {address}
   the API        {address}api/v1/reference
   a studio key   dayroll studio-key NAME
-  a person       dayroll createsuperuser   (signing in is needed only to change something on the pages)
+  a person       dayroll person make NAME --role studio   (signing in is needed only to change something on the pages)
 Stop it with Ctrl-C."""
 
 
