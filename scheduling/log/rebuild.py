@@ -130,13 +130,16 @@ def _catch_up(
 ) -> int:
     """Fold everything from a position to the last one, and return that."""
     kinds = {kind for folding in foldings for kind in folding.kinds}
-    owners = Owners(using)
+    owners, reached = Owners(using), position
     with held_back():
         for batch in _batches(facts(Q(position__lte=last), kinds=kinds, after=position, using=using)):
             foreign = owners.foreign(batch)
             for folding in foldings:
                 folding.take(batch, foreign)
-            progress(batch[-1].position, last)
+            reached = batch[-1].position
+            progress(reached, last)
+    if reached < last:  # no view takes the last ones
+        progress(last, last)
     return last
 
 

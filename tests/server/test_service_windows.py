@@ -77,7 +77,8 @@ def test_they_are_listed_by_venue(two: Caller) -> None:
 def test_adding_tells_where_it_is_and_an_id_is_taken_once(two: Caller) -> None:
     response = two.post("service-windows", SERVICE_WINDOW | {"id": "more"})
     assert (response.status_code, response["Location"]) == (201, "http://testserver/api/v1/service-windows/more")
-    assert problem(two.post("service-windows", SERVICE_WINDOW), 409)["type"] == "/api/v1/problems/taken"
+    another = SERVICE_WINDOW | {"id": "more", "name": "Another"}
+    assert problem(two.post("service-windows", another), 409)["type"] == "/api/v1/problems/taken"
 
 
 def test_one_is_called_off_once_and_stays_marked(two: Caller, clock: HeldClock) -> None:
