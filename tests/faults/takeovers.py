@@ -74,6 +74,8 @@ def _ledger_bytes(board: Board) -> int:
 
 def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
     def copy() -> None:
+        if getattr(stage.board.child, "newer", False):  # of its journal no copy could be read, and none was taken
+            return
         copied = make_board(stage.lane, stage.scenario, stage.folder, "clone", stage.folder / "clone-paper")
         stage.common = clone(stage.board, copied)
         stage.clones.append(copied)

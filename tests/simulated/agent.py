@@ -86,6 +86,7 @@ class AgentProgram:
         fuse: burns before and after every commit, order and cut.
         is_full: its files cannot grow.
         read_only: how many faults keep its card from being written now.
+        newer: whether its journal is as a newer program left it.
         words: what its board does with persons' words.
         news: its tasks are woken by them.
         card: loses what was not synced where the power goes; None where nothing is lost.
@@ -102,6 +103,7 @@ class AgentProgram:
     fuse: Fuse = field(default_factory=Fuse)
     is_full: bool = False
     read_only: int = 0
+    newer: bool = False
     words: WordsWatched = field(default_factory=WordsWatched)
     news: VirtualNews = field(init=False)
     card: Card | None = None

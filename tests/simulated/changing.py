@@ -65,7 +65,8 @@ def _opening(stage: Stage, dice: Random) -> None:
         "anchor": {"civil": civil.isoformat(), "zone": "America/St_Johns"},
     }
     _call(stage, "POST", "openings", body, 201)
-    _call(stage, "POST", "openings", body, *REFUSED)  # there is one of that name
+    _call(stage, "POST", "openings", body, 201)  # the same again is the same
+    _call(stage, "POST", "openings", body | {"name": "Another"}, *REFUSED)
 
 
 def _window(stage: Stage, dice: Random) -> None:

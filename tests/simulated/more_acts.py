@@ -90,6 +90,7 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
             board.power_on()
             return
         before = set_version(board.home, NEWER)
+        board.child.newer = True  # type: ignore[attr-defined]
         if before != NEWER:  # two of these at a time are one
             _check_refused(stage, board)
         stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: on(board, before)))
@@ -97,6 +98,7 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
     def on(board: Board, before: int) -> None:
         is_first = before != NEWER and board.hold_is_known()
         found = set_version(board.home, before) if is_first else NEWER
+        board.child.newer = before == NEWER  # type: ignore[attr-defined]
         if found != NEWER and "journal-damaged" not in stage.kinds:  # an emptied one is made anew
             stage.problems.append("a program wrote to a journal of a newer one")
         stage.board.power_on()
