@@ -90,7 +90,7 @@ def _planned_again(stage: Stage, dice: Random) -> None:
     body = _body(stage.scenario, stage.machine, number, stage.begins, later_h) | {"begins_in_the_past": True}
     known, _ = stage.lane.studio.call("GET", f"runs/{body['id']}")
     if known == 200:
-        _call(stage, "POST", "runs", body, *REFUSED)
+        _call(stage, "POST", "runs", body, 201, *REFUSED)  # taken where it is the very order by which it was planned
         _call(stage, "POST", "runs", body | {"id": f"{body['id']}-over-it"}, *REFUSED)
 
 
