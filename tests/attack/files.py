@@ -87,9 +87,11 @@ def _throw(target: Target, bomb: Bomb, id: str, row: Row) -> None:
         began = processor_s(target.pid)
         thumbnail = target.keys["reader"].get(f"sources/{id}/thumbnail.png")
         row.answered(thumbnail.status_code, processor_s(target.pid) - began, f"{bomb.what}, drawn")
+        began = processor_s(target.pid)
         again = target.keys["reader"].get(f"sources/{id}/thumbnail.png")
-        if again.content != thumbnail.content or again.took_s > 1.0:
-            row.wrong.append(f"{bomb.what} was drawn again, in {again.took_s:.1f} s")
+        took_s = processor_s(target.pid) - began
+        if again.content != thumbnail.content or took_s > 1.0:
+            row.wrong.append(f"{bomb.what} was drawn again, in {took_s:.1f} s")
 
 
 def processor_s(pid: int) -> float:
