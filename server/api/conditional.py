@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from abc import ABC, abstractmethod
 from typing import Any, ClassVar
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -49,7 +50,7 @@ def require_match(request: Request, tag: str) -> None:
         raise MovedOn(tag)
 
 
-class Replaced(Door):
+class Replaced(Door, ABC):
     """What is kept as a whole, or not at all (null): fetched with a tag, and replaced by whoever names that tag.
 
     Attributes:
@@ -58,9 +59,9 @@ class Replaced(Door):
 
     held: ClassVar[Any]
 
+    @abstractmethod
     def stands(self, pk: str) -> Any:
         """What stands there, as JSON."""
-        raise NotImplementedError
 
     def get(self, request: Request, pk: str) -> HttpResponseBase | None:
         """As it stands, null while nobody has set it. Its ``ETag`` is what ``If-Match`` names when it is replaced."""

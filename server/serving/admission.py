@@ -12,6 +12,7 @@ import json
 import time
 from collections.abc import Callable, Mapping
 from functools import lru_cache
+from io import BytesIO
 from typing import Any
 
 from waitress.adjustments import Adjustments
@@ -74,9 +75,9 @@ class Discarded:
         self.left -= taken
         return taken
 
-    def getfile(self) -> Any:
-        """There is none: a request that is refused is never read."""
-        raise NotImplementedError
+    def getfile(self) -> BytesIO:
+        """Nothing of it is there to be read."""
+        return BytesIO()
 
     def getbuf(self) -> Discarded:
         """What is closed at the end."""

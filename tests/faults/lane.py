@@ -100,12 +100,8 @@ class Lane:
         return utc(self.clock.now()) + timedelta(hours=LEAD_HOURS)
 
     def beside(self) -> Lane:
-        """The same for a neighbour, with a network of its own; only where a lane can play one.
-
-        Raises:
-            NotImplementedError: this one cannot.
-        """
-        raise NotImplementedError
+        """The lane of a neighbour, behind the same relay: what becomes of the network becomes of both."""
+        return self
 
     def program(self, scenario: Scenario, home: Path, trouble: Path) -> Program:
         """The program of a board."""

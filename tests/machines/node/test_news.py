@@ -41,12 +41,12 @@ def journal(tmp_path: Path, news: News) -> Iterator[Journal]:
         yield opened
 
 
-def in_time(work: Callable[[], object]) -> None:
-    """Beside the test, and it must come to its end."""
+def ends(work: Callable[[], object]) -> bool:
+    """Whether work, done beside the test, comes to its end, and does not wait for what has come already."""
     thread = threading.Thread(target=work, daemon=True)
     thread.start()
     thread.join(PATIENCE_S)
-    assert not thread.is_alive(), "it waits for what has come"
+    return not thread.is_alive()
 
 
 def write(journal: Journal) -> None:
@@ -57,7 +57,7 @@ def write(journal: Journal) -> None:
 def test_what_is_told_while_one_looks_is_not_missed(news: News) -> None:
     told = news.told
     news.tell()
-    in_time(lambda: news.wait(told, EVER_S))
+    assert ends(lambda: news.wait(told, EVER_S))
 
 
 def test_who_waits_is_woken_by_whoever_tells(news: News) -> None:
@@ -73,7 +73,7 @@ def test_who_waits_is_woken_by_whoever_tells(news: News) -> None:
 def test_a_wait_has_an_end_though_nothing_is_told(real_s: float) -> None:
     news = News()
     news.longest_s = 0.01 if real_s == math.inf else EVER_S
-    in_time(lambda: news.wait(news.told, real_s))
+    assert ends(lambda: news.wait(news.told, real_s))
 
 
 def test_each_commit_tells_and_what_was_taken_back_does_not(journal: Journal) -> None:
@@ -98,7 +98,7 @@ def test_what_is_waited_for_is_looked_at_with_each_news_and_not_for_ever(journal
         return len(looks) == 3
 
     threading.Timer(0.1, journal.news.tell).start()
-    in_time(lambda: journal.news.until(is_done, EVER_S, EVER_S))
+    assert ends(lambda: journal.news.until(is_done, EVER_S, EVER_S))
     assert len(looks) == 3
     assert not journal.news.until(lambda: False, 0.02, 0.01)
     assert journal.news.until(lambda: True, 0.0, 0.01)
@@ -108,10 +108,10 @@ def test_the_agent_hears_what_another_process_writes(tmp_path: Path, journal: Jo
     with bell.heard(tmp_path, journal.news), closing(open_journal(tmp_path)) as another:
         told = journal.news.told
         write(another)
-        in_time(lambda: journal.news.wait(told, EVER_S))
+        assert ends(lambda: journal.news.wait(told, EVER_S))
         told = journal.news.told
         bell.ring(tmp_path)
-        in_time(lambda: journal.news.wait(told, EVER_S))
+        assert ends(lambda: journal.news.wait(told, EVER_S))
 
 
 def test_a_bell_is_its_owners_alone_and_goes_with_the_agent(tmp_path: Path, news: News) -> None:
@@ -136,15 +136,15 @@ def test_what_was_left_behind_is_replaced(tmp_path: Path, news: News, leave: Cal
     with bell.heard(tmp_path, news):
         told = news.told
         bell.ring(tmp_path)
-        in_time(lambda: news.wait(told, EVER_S))
+        assert ends(lambda: news.wait(told, EVER_S))
 
 
 def test_ringing_waits_for_nobody(tmp_path: Path) -> None:
-    in_time(lambda: bell.ring(tmp_path))  # no agent was ever there
+    assert ends(lambda: bell.ring(tmp_path))  # no agent was ever there
     leave_pipe(tmp_path / "bell")
-    in_time(lambda: bell.ring(tmp_path))  # nobody listens any more
+    assert ends(lambda: bell.ring(tmp_path))  # nobody listens any more
     deaf = os.open(tmp_path / "bell", os.O_RDWR)
-    in_time(lambda: [bell.ring(tmp_path) for _ in range(70_000)])  # more than the pipe holds
+    assert ends(lambda: [bell.ring(tmp_path) for _ in range(70_000)])  # more than the pipe holds
     os.close(deaf)
 
 
@@ -154,7 +154,7 @@ def test_where_no_bell_can_be_hung_it_is_looked_often(
     (tmp_path / "bell" / "in the way").mkdir(parents=True)
     with bell.heard(tmp_path, news):
         assert news.longest_s == 0.2
-        in_time(lambda: news.wait(news.told, EVER_S))
+        assert ends(lambda: news.wait(news.told, EVER_S))
     assert "no bell can be hung" in caplog.text
 
 

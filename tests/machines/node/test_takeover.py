@@ -279,12 +279,14 @@ def test_what_another_board_laid_and_could_not_tell_is_never_laid_again(
 
 @pytest.mark.parametrize("told", [0, 7])
 def test_also_where_the_servers_clock_was_set_back_since(tmp_path: Path, told: int) -> None:
-    check_takeover(tmp_path, told, 5, 1, carriage=False, policy="skip", remembers=True, ahead_s=-3600.0)
+    unknown = check_takeover(tmp_path, told, 5, 1, carriage=False, policy="skip", remembers=True, ahead_s=-3600.0)
+    assert unknown == set(range(told + 5)), "on the paper, and of a segment that nobody had told of"
 
 
 def check_takeover(
     folder: Path, told: int, untold: int, away: int, carriage: bool, policy: str, remembers: bool, ahead_s: float = 0.0
-) -> None:
+) -> set[int]:
+    """Have a board take over from one that could not tell its last columns; which were named as unknown."""
     profile: Profile = carriage_profile() if carriage else line_profile()
     clock = HandClock()
     old = Rig(folder / "old", make_studio(clock, policy=policy, profile=profile), clock)
@@ -310,6 +312,7 @@ def check_takeover(
     if remembers:
         assert set(unknown) <= set(laid), "the machine knows better than the clock"
         assert paper.laid["place"].tolist() == list(range(len(paper.laid))), "no paper is wasted"
+    return set(unknown)
 
 
 def _printed(entries: Sequence[Entry]) -> set[int]:
