@@ -17,7 +17,15 @@ from machines.node import held as holding
 from machines.node.asked import AskedForWork
 from machines.node.client import Client, Fetched, backoff_s, read_work
 from machines.node.errands import Trouble, attempt
-from machines.node.failures import EntriesMissing, FencedOff, JournalDiffers, TooLarge, Unreachable
+from machines.node.failures import (
+    OF_ONE_ANSWER,
+    EntriesMissing,
+    FencedOff,
+    JournalDiffers,
+    Refused,
+    TooLarge,
+    Unreachable,
+)
 from machines.node.journal import Journal, change_state, read_state
 from machines.node.plates import PlateStore, longest_png
 from machines.node.plausible import is_same_machine
@@ -61,6 +69,7 @@ class Exchange:
     _failures: int = 0
     _poll_s: float = FIRST_POLL_S
     _said: set[str] = field(default_factory=set)
+    _not_had: set[str] = field(default_factory=set)
     _reach: reach.Reach | None = None
 
     def run(self, stopping: Callable[[], bool]) -> None:
@@ -222,17 +231,26 @@ class Exchange:
             self._take(fetched, before)
 
     def _fetch_plates(self) -> None:
+        """One that cannot be had keeps the others neither from coming nor from going."""
         with self.journal.reading() as db:
-            work = holding.work_held(db)
-        if work is None:
+            work, needed = holding.work_held(db), holding.plates_needed(db)
+        missing = [] if work is None else [digest for digest in work.plates if not self.plates.has(digest)]
+        if work is None or not missing:
             return
-        missing = [digest for digest in work.plates if not self.plates.has(digest)]
-        for digest in missing:
-            self._fetch_plate(digest, work)
-        if missing:
-            with self.journal.reading() as db:
-                needed = holding.plates_needed(db)
-            self.plates.prune(needed)
+        self.plates.prune(needed)  # first: on a card that is nearly full, this makes the room
+        self._not_had &= set(missing)
+        first: Unreachable | Refused | None = None
+        for digest in sorted(missing, key=self._not_had.__contains__):
+            try:
+                self._fetch_plate(digest, work)
+            except (Unreachable, Refused) as error:
+                self._not_had.add(digest)
+                if error.kind not in OF_ONE_ANSWER:
+                    raise
+                self.client.close()
+                first = first or error
+        if first is not None:
+            raise first
 
     def _fetch_plate(self, digest: str, work: Work) -> None:
         try:

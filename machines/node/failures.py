@@ -33,6 +33,8 @@ NO_CONNECTION: tuple[Kind, ...] = (
     "name", "network", "closed", "certificate-expired", "certificate-early", "certificate-host", "certificate-issuer",
     "certificate", "plain",
 )  # fmt: skip
+# These may be of the one thing that was asked for; the next may be had for all that.
+OF_ONE_ANSWER: tuple[Kind, ...] = ("between", "unreadable", "endless", "refused")
 
 
 class Unreachable(Exception):

@@ -110,9 +110,11 @@ class PlateStore:
         return np.unpackbits(columns, axis=1, count=profile.dots_across).T.astype(np.bool_)
 
     def prune(self, needed: Collection[str]) -> None:
-        """Remove all others, and what is left of fetching them."""
+        """Remove all others, and what is left of fetching any."""
+        if not self.folder.is_dir():
+            return
         for path in self.folder.iterdir():
-            if path.stem not in needed:
+            if path.suffix != _SUFFIX or path.stem not in needed:
                 path.unlink()
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -271,13 +273,7 @@ def test_what_was_held_is_held_on_while_the_server_is_down(
 def test_a_plate_that_cannot_be_had_does_not_keep_the_reports_back(
     exchange: Exchange, studio: Studio, journal: Journal
 ) -> None:
-    studio.work = lambda: (
-        type(studio)
-        .work(studio)
-        .__class__(  # type: ignore[method-assign]
-            **{**vars(type(studio).work(studio)), "plates": ("f" * 64,)}
-        )
-    )
+    naming(studio, "f" * 64)
     add_entries(journal, 2)
     exchange.run_once()
     assert unaccepted(journal) == 0
@@ -310,6 +306,58 @@ def test_plates_that_are_needed_no_more_go_when_new_ones_come(exchange: Exchange
     exchange.run_once()
     assert exchange.plates.has(studio.plate.digest)
     assert not exchange.plates.has(old.digest)
+
+
+def test_a_card_that_is_nearly_full_has_room_once_the_plates_of_before_are_gone(
+    exchange: Exchange, studio: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    exchange.run_once()
+    old, studio.plate = studio.plate, picture(studio.profile, seed=2)
+    usage = shutil.disk_usage(exchange.plates.folder)
+
+    def as_far_as_used(folder: Path) -> Any:
+        return usage._replace(free=0 if any(folder.iterdir()) else 2**30)
+
+    monkeypatch.setattr(shutil, "disk_usage", as_far_as_used)
+    exchange.run_once()
+    assert exchange.plates.has(studio.plate.digest)
+    assert not exchange.plates.has(old.digest)
+
+
+def naming(studio: Studio, *plates: str) -> None:
+    """The server's work names these, besides or instead of its own."""
+    studio.work = lambda: replace(type(studio).work(studio), plates=plates)  # type: ignore[method-assign]
+
+
+def test_one_plate_that_cannot_be_had_keeps_no_other_from_coming_or_going(
+    exchange: Exchange, studio: Studio, caplog: pytest.LogCaptureFixture
+) -> None:
+    exchange.run_once()
+    old, studio.plate = studio.plate, picture(studio.profile, seed=2)
+    naming(studio, "f" * 64, studio.plate.digest)
+    assert exchange.run_once() < studio.poll_after_s, "it is tried again soon"
+    assert "no such thing" in caplog.text
+    assert exchange.plates.has(studio.plate.digest)
+    assert not exchange.plates.has(old.digest)
+
+
+def test_a_plate_that_keeps_the_board_waiting_is_asked_for_last(exchange: Exchange, studio: Studio) -> None:
+    asked: list[str] = []
+    plate = exchange.client.plate
+
+    def one_is_slow(digest: str, longest: int) -> Iterator[bytes]:
+        asked.append(digest[:1])
+        if digest == "f" * 64:
+            raise Unreachable("plate: it drips", "slow")
+        return plate(digest, longest)
+
+    exchange.client.plate = one_is_slow  # type: ignore[method-assign]
+    naming(studio, "f" * 64, studio.plate.digest)
+    exchange.run_once()
+    assert asked == ["f"], "what else the server has would drip, too"
+    exchange.run_once()
+    assert asked == ["f", studio.plate.digest[0], "f"]
+    assert exchange.plates.has(studio.plate.digest)
 
 
 def test_a_node_that_was_replaced_is_fenced_off(exchange: Exchange, studio: Studio, journal: Journal) -> None:

@@ -103,11 +103,13 @@ def test_what_is_needed_no_more_goes(tmp_path: Path) -> None:
     other = picture(PROFILE, seed=2)
     store.put(PLATE.digest, PLATE)
     store.put(other.digest, other)
-    (tmp_path / f"{'1' * 64}.rows").touch()  # the power went while it was fetched
+    for digest in ("1" * 64, other.digest):
+        (tmp_path / f"{digest}.rows").touch()  # the power went while it was fetched
     store.prune({other.digest, "0" * 64})
     assert len([*tmp_path.iterdir()]) == 1
     assert not store.has(PLATE.digest)
     assert store.has(other.digest)
+    PlateStore(tmp_path / "not there yet").prune(())
 
 
 @pytest.mark.parametrize(
