@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import random
 import sys
 import tempfile
 from pathlib import Path
@@ -13,17 +12,15 @@ from pathlib import Path
 from tests.attack.row import Row, report, table
 
 STORM_S, SHORT_STORM_S = 20.0, 3.0
-SHORT_SHARE = 0.1
 
 
 def main() -> int:
     """Attack, print the table, write the file; 1 where a promise is broken."""
     parser = argparse.ArgumentParser(prog="python -m tests.attack", description=__doc__)
     parser.add_argument(
-        "--short", action="store_true", help="a draw of a minute or so: shorter storms, a tenth of the matrix"
+        "--short", action="store_true", help="shorter storms, and only the files that are quick to make"
     )
     parser.add_argument("--untimed", action="store_true", help="nothing is broken by being late, as on a busy computer")
-    parser.add_argument("--seed", type=int, default=1, help="of the draw")
     parser.add_argument("--out", type=Path, default=Path("var/attack.json"), help="where the figures are written")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="attack-") as folder:
@@ -39,18 +36,18 @@ def attack(folder: Path, options: argparse.Namespace) -> int:
 
     django.setup()
     from tests.attack import bodies, files, forged, matrix, storms
+    from tests.attack.remote import PATIENCE_S, UNTIMED_PATIENCE_S
     from tests.attack.target import target
 
-    dice, share = random.Random(options.seed), SHORT_SHARE if options.short else 1.0
     load, rows = [os.getloadavg()[0]], []
-    with target(folder) as attacked:
+    with target(folder, UNTIMED_PATIENCE_S if options.untimed else PATIENCE_S) as attacked:
         for name, play in (
             ("storms", lambda: storms.storms(attacked, SHORT_STORM_S if options.short else STORM_S)),
             ("bodies and queries", lambda: bodies.bodies(attacked)),
             ("files", lambda: files.files(attacked, files.QUICK if options.short else files.QUICK + files.SLOW)),
             ("forged entries", lambda: [forged.forged(attacked)]),
             # Last: the studio's orders are carried out, and then a board is replaced.
-            ("roles", lambda: matrix.matrix(attacked, share, dice)),
+            ("roles", lambda: matrix.matrix(attacked)),
             ("takeovers", lambda: [forged.taken_over(attacked)]),
         ):
             print(f"{name} ...", file=sys.stderr, flush=True)

@@ -20,7 +20,7 @@ from tests.machines.pictures.hostile import (
 
 TICKS_A_S = os.sysconf("SC_CLK_TCK")
 # Of the server's own processor time: what else a computer does meanwhile is not the file's fault.
-REFUSED_WITHIN_S = 2.0
+REFUSED_WITHIN_S, SEEN_AGAIN_WITHIN_S = 2.0, 1.0
 # Eight bytes a pixel of the largest image, and what reading it takes besides.
 MOST_MEMORY_BYTES = 1_000_000_000
 MAP, IMAGE = {"kind": "map", "data": "upload"}, {"kind": "image"}
@@ -60,18 +60,19 @@ def files(target: Target, bombs: tuple[Bomb, ...]) -> list[Row]:
     """Each is uploaded, named as a source's, and where it is taken, drawn small."""
     refused = Row("files to be refused (s of the server's processor)", worst_s=REFUSED_WITHIN_S)
     drawn = Row("files to be drawn (s of the server's processor)")
+    again = Row("drawings seen again (s of the server's processor)", worst_s=SEEN_AGAIN_WITHIN_S)
     for number, bomb in enumerate(bombs):
         row = drawn if bomb.is_drawn else refused
         memory = _Memory(target.pid)
-        _throw(target, bomb, f"bomb-{number}", row)
+        _throw(target, bomb, f"bomb-{number}", row, again)
         took = memory.peak_bytes()
         row.figures[bomb.what] = {"memory_bytes": took}
         if took > MOST_MEMORY_BYTES:
             row.wrong.append(f"{bomb.what} took {took / 1e6:.0f} MB")
-    return [refused, drawn]
+    return [refused, drawn, again]
 
 
-def _throw(target: Target, bomb: Bomb, id: str, row: Row) -> None:
+def _throw(target: Target, bomb: Bomb, id: str, row: Row, seen_again: Row) -> None:
     kept = target.studio.post("uploads", bomb.make(), content_type=bomb.media_type)
     if kept.status_code != 201:
         row.errors.append(f"{bomb.what} was not kept: {kept.status_code}")
@@ -89,9 +90,9 @@ def _throw(target: Target, bomb: Bomb, id: str, row: Row) -> None:
         row.answered(thumbnail.status_code, processor_s(target.pid) - began, f"{bomb.what}, drawn")
         began = processor_s(target.pid)
         again = target.keys["reader"].get(f"sources/{id}/thumbnail.png")
-        took_s = processor_s(target.pid) - began
-        if again.content != thumbnail.content or took_s > 1.0:
-            row.wrong.append(f"{bomb.what} was drawn again, in {took_s:.1f} s")
+        seen_again.answered(again.status_code, processor_s(target.pid) - began, bomb.what)
+        if again.content != thumbnail.content:
+            seen_again.wrong.append(f"{bomb.what} looks otherwise when it is seen again")
 
 
 def processor_s(pid: int) -> float:

@@ -80,7 +80,7 @@ def taken_over(target: Target) -> Row:
     """A board whose machine another has taken over, and a code that was used."""
     row = Row("tokens and codes after a takeover", worst_s=WORST_S)
     code = target.studio.post("machines/wren-2/enrolment").json()["code"]
-    nobody = type(target.other)(port=target.port)
+    nobody = target.nobody
     first = nobody.post("node/enrol", {"code": code})
     row.answered(first.status_code, first.took_s, "a good code")
     if first.status_code != 200:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,15 +14,20 @@ from typing import Any
 from machines.clock import CompressedClock
 from machines.recovery import Rule
 from machines.wire import Work
+from scheduling.extend import PLANNER
+from scheduling.watch import WATCH
+from server.api.pages import MOST_ROWS, encode
 from tests.attack.remote import Remote, Wire
 from tests.server.processes import process, run, wait_for_line
-from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, MACHINE, RUN, SERVICE_WINDOW
+from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, MACHINE, RUN, SERVICE_WINDOW, Caller
 from tests.server.test_hours import HOURS
 from tests.server.test_override import settled
 
 # Its day begins here, and goes on here once everything is there: a run is under way, and an outage is open.
 LATER = BEGINS + timedelta(hours=9)
 PLANNED_WITHIN_S = 60.0
+# What the server writes by itself: what its jobs find, and that it refused a report.
+JOBS, OF_ITSELF = (PLANNER, WATCH), ("reports-refused",)
 
 
 class NotFurnished(Exception):
@@ -35,7 +41,6 @@ class Target:
     Attributes:
         port: on loopback.
         pid: of its process.
-        home: its folder.
         log: what it says.
         studio: somebody of the studio.
         honest: the node of wren-1, whose run is under way.
@@ -45,7 +50,6 @@ class Target:
 
     port: int
     pid: int
-    home: Path
     log: Path
     studio: Remote
     honest: Remote
@@ -55,20 +59,55 @@ class Target:
     @property
     def wire(self) -> Wire:
         """Nobody, who asks anything."""
-        return Wire(self.port)
+        return Wire(self.port, patience_s=self.studio.patience_s)
+
+    @property
+    def nobody(self) -> Remote:
+        """Nobody, who asks the API."""
+        return Remote(port=self.port, patience_s=self.studio.patience_s)
+
+
+def events_after(studio: Caller, position: int) -> list[dict[str, Any]]:
+    """Every event at a later place of the log, however many there are; 0 is before the first."""
+    found: list[dict[str, Any]] = []
+    cursor = encode(position)
+    while cursor is not None:
+        page = json.loads(studio.get(f"events?limit={MOST_ROWS}&cursor={cursor}").content)
+        found += page["results"]
+        cursor = page["next"]
+    return found
+
+
+def last_position(studio: Caller) -> int:
+    """The place of the newest event; `written_since` begins after it."""
+    return max((int(one["position"]) for one in events_after(studio, 0)), default=0)
+
+
+def written_since(studio: Caller, position: int) -> list[str]:
+    """What was written after a place by anybody but the server itself, whose jobs go on meanwhile."""
+    return [
+        f"{one['kind']} in {one['stream']} by {one['actor']}"
+        for one in events_after(studio, position)
+        if one["actor"] not in JOBS and one["kind"] not in OF_ITSELF
+    ]
 
 
 @contextmanager
-def target(folder: Path) -> Iterator[Target]:
-    """A server with a studio, two venues, two machines with their nodes, and a key of each role."""
+def target(folder: Path, patience_s: float) -> Iterator[Target]:
+    """A server with a studio, two venues, two machines with their nodes, and a key of each role.
+
+    Args:
+        folder: for its own folder and its log.
+        patience_s: how long an answer is waited for.
+    """
     home = folder / "home"
     with _serving(folder, home, BEGINS) as (port, _, environment):
         made = _furnish(port, environment)
     with _serving(folder, home, LATER) as (port, pid, _):
-        callers = {name: Remote(token, port=port) for name, token in made.items()}
+        callers = {name: Remote(token, port=port, patience_s=patience_s) for name, token in made.items()}
         studio, honest = callers["studio"], callers["node of wren-1"]
         _open_an_outage(honest, studio)
-        yield Target(port, pid, home, folder / "log", studio, honest, callers["node of wren-2"], callers)
+        yield Target(port, pid, folder / "log", studio, honest, callers["node of wren-2"], callers)
 
 
 @contextmanager
