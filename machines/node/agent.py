@@ -128,7 +128,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     )
     time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
-    panel = Panel(journal, clock, time.estimate, boot_name(clock), settings.stop_without_pin)
+    panel = Panel(journal, clock, time.estimate, boot_name(clock), stop_is_open=settings.stop_without_pin)
     with bell.heard(home, journal.news), _signals(stop, home), serving(panel, settings.panel):
         network = beside.begin("the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked)
         beside.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)

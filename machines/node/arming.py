@@ -36,13 +36,14 @@ def ask_to_arm(journal: Journal, limit_s: float = LIMIT_S) -> None:
     _require_armed(state)
 
 
-def act(journal: Journal, action: Action, *, runs: bool = True) -> str:
+def act(journal: Journal, action: Action, *, runs: bool = True, by_anybody: bool = False) -> str:
     """Do what a person at the machine asks for, and wait until it has come to rest, where it does.
 
     Args:
         journal: the node's.
         action: see `machines.node.holds`.
         runs: whether an agent does; without one nothing comes to rest, nor moves.
+        by_anybody: see `machines.node.holds.act`.
 
     Returns:
         what they have still to know; empty for nothing.
@@ -52,7 +53,7 @@ def act(journal: Journal, action: Action, *, runs: bool = True) -> str:
     """
     with journal.transaction() as db:
         comes = holds.comes_to_rest(db, action)
-        holds.act(db, action)
+        holds.act(db, action, by_anybody=by_anybody)
         more = holds.said_after(db, action)
     if not comes:
         return more

@@ -70,14 +70,34 @@ def why_not(hold: str, action: Action) -> str:
     return "" if hold in _STEPS[action].allowed else _STEPS[action].remedy
 
 
-def act(db: sqlite3.Connection, action: Action) -> None:
+def is_so(hold: str, action: Action) -> bool:
+    """Whether a machine is held already as an action would have it."""
+    return hold != "" and hold == _STEPS[action].then
+
+
+def why_not_anybody(hold: str, action: Action) -> str:
+    """Why somebody whom nobody knows cannot do it; empty if they can. They hold a machine that goes, or hold it faster:
+    were one that is parked only paused, its knife could be armed while hands are in it."""
+    if is_so(hold, action):
+        return "it is so already"
+    if action == "pause" and hold:
+        return "it stands still already"
+    return why_not(hold, action)
+
+
+def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> None:
     """Write down what a person at the machine did or asks for. It is reported as soon as the time is known.
+
+    Args:
+        db: a transaction.
+        action: of theirs.
+        by_anybody: whether nobody knows who they are.
 
     Raises:
         InputError: it cannot be done as the machine stands.
     """
     state, step = read_state(db), _STEPS[action]
-    if problem := why_not(state.hold, action):
+    if problem := (why_not_anybody if by_anybody else why_not)(state.hold, action):
         raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", problem)
     if step.then is not None:
         change_state(db, hold=step.then)

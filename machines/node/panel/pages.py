@@ -6,6 +6,7 @@ from html import escape
 from pathlib import Path
 from string import Template
 
+from machines.entries import Action
 from machines.node import hand_prints, handwork, holds, lost_place, set_time
 from machines.node.cautions import ALWAYS, BESIDE
 from machines.node.panel.facts import HAND_ACTIONS, PanelFacts
@@ -37,7 +38,7 @@ BLANK = "I have looked: from the head to the roll the paper is blank, nobody dre
 WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
 NEEDS_KNIFE = (ARM, "cut")
 # Only ever the safe way; what a venue may leave to anybody.
-OPEN = ("stop", "pause")
+OPEN: tuple[Action, ...] = ("stop", "pause")
 
 
 def status_page(machine: str, facts: PanelFacts, said: str = "", *, stop_is_open: bool = False) -> str:
@@ -50,7 +51,7 @@ def status_page(machine: str, facts: PanelFacts, said: str = "", *, stop_is_open
         bar = f'<progress max="100" value="{percent}" aria-label="Part of the turn on the paper">{percent} %</progress>'
     conditions = f"<dl>{found}</dl>" if found else "<p>No condition: nothing is wrong with the machine.</p>"
     again = '<p><a href="/">Look again</a></p>'  # no page that renews itself under the hands of a slow reader
-    stops = "".join(_section(action, facts, None) for action in OPEN) if stop_is_open else ""
+    stops = "".join(_section_for_anybody(action, facts) for action in OPEN) if stop_is_open else ""
     shown = f'<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
     body = f"{again}{_said(said)}{stops}{shown}"
     return _page(f"Machine {machine}", body)
@@ -94,17 +95,24 @@ def why_not(action: str, facts: PanelFacts) -> str:
     return "it is armed" if facts.knife_armed else ""
 
 
-def _section(action: str, facts: PanelFacts, form_token: str | None) -> str:
-    """One action; without a token, for somebody who did not give the PIN."""
+def _section(action: str, facts: PanelFacts, form_token: str) -> str:
+    """One action, for whoever gave the PIN."""
+    tick = _tick(BLANK if action == "place-set" else LOOKED) if action in WANTS_TICK else ""
+    return _offered(action, why_not(action, facts), "/act", form_token, _fields(action, facts) + tick)
+
+
+def _section_for_anybody(action: Action, facts: PanelFacts) -> str:
+    return _offered(action, holds.why_not_anybody(facts.hold, action), "/halt", "", "")
+
+
+def _offered(action: str, problem: str, path: str, form_token: str, fields: str) -> str:
+    """An action with its cautions, and its button where it can be done."""
     cautions = "".join(f'<p class="caution">{escape(text)}</p>' for text in BESIDE[action])
-    problem = why_not(action, facts)
     if problem:
         what = f'<p class="no">Not now: {escape(problem)}.</p>'
     else:
-        tick = _tick(BLANK if action == "place-set" else LOOKED) if action in WANTS_TICK else ""
         hidden = f'<input type="hidden" name="action" value="{action}">'
-        path = "/halt" if form_token is None else "/act"
-        what = _form(path, form_token or "", f"{hidden}{_fields(action, facts)}{tick}<button>{LABELS[action]}</button>")
+        what = _form(path, form_token, f"{hidden}{fields}<button>{LABELS[action]}</button>")
     return f"<section><h2>{LABELS[action]}</h2>{cautions}{what}</section>"
 
 

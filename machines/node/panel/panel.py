@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 
 from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
+from machines.entries import Action
 from machines.errors import InputError
-from machines.node import arming, calling, hand_prints, handwork, reach, set_time
+from machines.node import arming, calling, hand_prints, handwork, holds, reach, set_time
 from machines.node import held as holding
 from machines.node.handwork import HandAction
 from machines.node.journal import Journal
@@ -93,6 +94,20 @@ class Panel:
         else:
             return f"Done: {pages.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
         return f"Done: {pages.LABELS[action]}."
+
+    def halt(self, action: Action, address: str) -> str:
+        """Stop or pause for somebody at an address who did not give the PIN; what to say about it. What is so already
+        is not written down once more: that would let anybody fill the card.
+
+        Raises:
+            InputError: it cannot be done.
+        """
+        hold = self.journal.state().hold
+        if holds.is_so(hold, action):
+            return f"Nothing was to be done: {holds.SAYS[hold]}."
+        more = arming.act(self.journal, action, by_anybody=True)
+        log.warning("at the panel: %s without the PIN from %s", action, address)
+        return f"Done: {pages.LABELS[action]}.{more}"
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
         length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else handwork.FEED_MM

@@ -10,6 +10,7 @@ import sqlite3
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -17,6 +18,7 @@ from typing import Any
 from urllib.parse import parse_qs
 
 from machines.errors import InputError
+from machines.node import beside
 from machines.node.panel import pages
 from machines.node.panel.callers import is_for_us, is_from_our_page, own_names
 from machines.node.panel.panel import Panel
@@ -69,8 +71,7 @@ def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | Non
     except OSError as error:
         raise InputError("panel", f"{address[0]}:{address[1]}: {error}", "give an address of this board") from error
     over = threading.Event()
-    waiting = threading.Thread(target=_serve, args=(server, over.is_set), daemon=True)
-    waiting.start()
+    waiting = beside.begin("the panel", partial(_serve, server, over.is_set), over.is_set)
     try:
         yield server.server_port
     finally:
@@ -84,6 +85,16 @@ def _serve(server: ThreadingHTTPServer, over: Callable[[], bool]) -> None:
     """One caller after another. It sleeps in between: a library's own loop looks every now and then whether to end."""
     while not over():
         server.handle_request()
+
+
+def _done(ask: Callable[[], str]) -> tuple[HTTPStatus, str]:
+    """What came of what a person asked for, and what to say about it."""
+    try:
+        return HTTPStatus.OK, ask()
+    except InputError as error:
+        return HTTPStatus.CONFLICT, str(error)
+    except (sqlite3.Error, OSError) as error:
+        return HTTPStatus.SERVICE_UNAVAILABLE, f"{NOT_NOTED} ({error})"
 
 
 class _Server(ThreadingHTTPServer):
@@ -164,11 +175,11 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _halt(self, form: dict[str, str]) -> None:
         """Stop or pause for somebody who did not give the PIN, where that is open."""
-        action = form.get("action", "")
-        if not (self.panel.stop_is_open and action in pages.OPEN):
+        asked = [action for action in pages.OPEN if self.panel.stop_is_open and action == form.get("action")]
+        if not asked:
             self._page(HTTPStatus.FORBIDDEN, self.panel.enter("Enter the PIN first, or again."))
             return
-        status, said = self._done(action, form)
+        status, said = _done(partial(self.panel.halt, asked[0], self.client_address[0]))
         self._page(status, self.panel.status(said))
 
     def _with_session(self, form: dict[str, str]) -> None:
@@ -185,17 +196,8 @@ class _Handler(BaseHTTPRequestHandler):
             self._page(HTTPStatus.NOT_FOUND, "There is no such page.", "text/plain")
 
     def _act(self, session: Session, form: dict[str, str]) -> None:
-        status, said = self._done(form.get("action", ""), form)
+        status, said = _done(partial(self.panel.act, form.get("action", ""), form))
         self._page(status, self.panel.actions(session, said))
-
-    def _done(self, action: str, form: dict[str, str]) -> tuple[HTTPStatus, str]:
-        """What came of what a person asked for, and what to say about it."""
-        try:
-            return HTTPStatus.OK, self.panel.act(action, form)
-        except InputError as error:
-            return HTTPStatus.CONFLICT, str(error)
-        except (sqlite3.Error, OSError) as error:
-            return HTTPStatus.SERVICE_UNAVAILABLE, f"{NOT_NOTED} ({error})"
 
     def _form(self) -> dict[str, str] | None:
         length = self.headers.get("Content-Length", "")

@@ -90,6 +90,20 @@ def test_the_page_says_since_when_and_why_the_server_is_out_of_reach_and_has_it_
     bench.stop(agent)
 
 
+def test_where_it_was_started_so_anybody_may_stop_it_and_no_more(make_bench: Callable[..., Bench]) -> None:
+    bench = make_bench()
+    port = free_port()
+    agent = bench.start("--panel", f"127.0.0.1:{port}", "--stop-without-pin")
+    bench.wait_for_columns(5)
+    browser = Browser(f"http://127.0.0.1:{port}")
+    assert "<button>Stop</button>" in browser.get("/")[1]
+    assert browser.post("/halt", action="resume", looked="yes").status == 403
+    assert "Done: Stop." in browser.post("/halt", action="stop").data.decode()
+    assert "stopped by a person" in browser.get("/")[1]
+    bench.stop(agent)
+    assert [one.action for one in bench.studio.all_of(OperatorActed)] == ["stop"]
+
+
 def test_a_pin_that_is_none_spends_no_code(make_bench: Callable[..., Bench]) -> None:
     bench = make_bench()
     said = bench.call("enrol", "--server", bench.url, "--pin-file", "-", given="12\ngood", expect=2).stderr

@@ -17,15 +17,16 @@ import urllib3
 
 from machines.entries import OperatorActed
 from machines.errors import InputError
+from machines.node import beside, holds
 from machines.node import held as holding
-from machines.node import holds
 from machines.node.cautions import ALWAYS, BESIDE
 from machines.node.client import Credentials
+from machines.node.journal import change_state
 from machines.node.panel import panel as module
 from machines.node.panel.pages import ARM, LABELS, WANTS_TICK
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import FREE_GUESSES, hashed
-from machines.node.panel.serving import read_address, serving
+from machines.node.panel.serving import _Server, read_address, serving
 from machines.node.server_time import Estimate
 from machines.node.takeover import enrol
 from machines.node.timekeeper import Timekeeper
@@ -264,7 +265,6 @@ def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: 
         assert node.journal.state().hold == holds.PAUSED
         assert browser.post("/halt", action="stop").status == 200
         assert node.journal.state().hold == holds.STOPPED
-        assert browser.post("/halt", action="pause").status == 409
         for other in ("release", "resume", ARM, "feed", "place-set", "", "fly"):
             assert browser.post("/halt", action=other, looked="yes").status == 403
         assert node.journal.state().hold == holds.STOPPED
@@ -274,6 +274,60 @@ def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: 
             f"POST /halt HTTP/1.1\nHost: {host}\nOrigin: http://attacker.example\nContent-Length: 11\n\naction=stop"
         )
         assert raw(browser, foreign).startswith(b"HTTP/1.0 403 ")
+
+
+@pytest.fixture
+def anybody(node: Rig) -> Iterator[Browser]:
+    """Of the panel's network, where stop and pause are open."""
+    panel = Panel(node.journal, node.clock, lambda: None, "boot", stop_is_open=True)
+    with serving(panel, ("127.0.0.1", 0)) as port:
+        yield Browser(f"http://127.0.0.1:{port}")
+
+
+@pytest.mark.parametrize("action", ["stop", "pause"])
+@pytest.mark.parametrize("hold", holds.SAYS)
+def test_without_the_pin_nobody_holds_it_less_fast(anybody: Browser, node: Rig, hold: str, action: str) -> None:
+    """In a machine that is paused the knife can be armed; in one that is parked there may be hands."""
+    with node.journal.transaction() as db:
+        change_state(db, hold=hold)
+    offered = f"<button>{LABELS[action]}</button>" in anybody.get("/")[1]
+    assert offered == (hold == "" if action == "pause" else hold != holds.STOPPED)
+    answer = anybody.post("/halt", action=action)
+    then = {"stop": holds.STOPPED, "pause": holds.PAUSED}[action]
+    assert answer.status == (200 if offered or hold == then else 409)
+    assert node.journal.state().hold == (then if offered else hold)
+
+
+def test_without_the_pin_what_is_so_already_is_not_written_again(
+    anybody: Browser, node: Rig, caplog: pytest.LogCaptureFixture
+) -> None:
+    for action, hold in (("pause", holds.PAUSED), ("stop", holds.STOPPED)):
+        anybody.post("/halt", action=action)
+        told, actions = node.journal.news.told, node.journal.state().actions
+        for _ in range(3):
+            answer = anybody.post("/halt", action=action)
+            assert answer.status == 200
+            assert holds.SAYS[hold] in answer.data.decode()
+        assert (node.journal.news.told, node.journal.state().actions) == (told, actions)
+    assert [one.getMessage() for one in caplog.records if "panel" in one.name] == [
+        "at the panel: pause without the PIN from 127.0.0.1",
+        "at the panel: stop without the PIN from 127.0.0.1",
+    ]
+
+
+def test_a_fault_of_the_loop_does_not_end_the_pages(node: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(beside, "PAUSE_S", 0.0)
+    handle, faults = _Server.handle_request, [ZeroDivisionError("a fault of this program")]
+
+    def once_wrong(server: _Server) -> None:
+        if faults:
+            raise faults.pop()
+        handle(server)
+
+    monkeypatch.setattr(_Server, "handle_request", once_wrong)
+    with serving(Panel(node.journal, node.clock, lambda: None), ("127.0.0.1", 0)) as port:
+        assert Browser(f"http://127.0.0.1:{port}").get("/")[0] == 200
+    assert not faults
 
 
 def test_a_caller_that_breaks_off_leaves_one_line(browser: Browser, caplog: pytest.LogCaptureFixture) -> None:
