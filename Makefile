@@ -64,7 +64,7 @@ modelled: .venv/develop.stamp
 branches: .venv/develop.stamp
 	@$(BIN)/python -m tests.simulated.branching
 
-# Only ever against the server that it starts itself. ARGS=--short is a draw of it.
+# Only ever against the server that it starts itself. ARGS=--short has shorter storms and fewer files.
 attack: .venv/develop.stamp
 	@$(BIN)/python -m tests.attack $(ARGS)
 

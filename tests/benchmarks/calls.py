@@ -5,6 +5,7 @@
 | node-clock | the same application says that it lives | tells a node the time | 0.4 |
 | poll-304 | the same application says that it lives | tells a node that its week of work is the same | 0.25 |
 | report-none | the same application says that it lives | takes a report without entries | 0.2 |
+| report-one | the same application says that it lives | takes a report of one entry, views folded | 0.12 |
 | report-batch | the raw driver inserts 100 rows in a transaction | takes a report of 100 entries, views folded | 0.08 |
 | extend-idle-1000 | the raw driver reads a thousand runs | finds none of a thousand runs due | 1 |
 

@@ -52,6 +52,7 @@ def main() -> None:
         _row("node-clock", _lives, node.clock, ROUNDS, 0.4),
         _row("poll-304", _lives, node.poll, ROUNDS, 0.25),
         _row("report-none", _lives, node.report_nothing, ROUNDS, 0.2),
+        _row("report-one", _lives, node.report_one, ROUNDS, 0.12),
         _reports(node),
         _idle(now, plates),
     ]
@@ -74,6 +75,9 @@ class Node:
 
     def report_nothing(self) -> None:
         self.report(self.batch(0))
+
+    def report_one(self) -> None:
+        self.report(self.batch(1))
 
     def report(self, batch: bytes) -> None:
         self._call("POST", "reports", 200, {"Content-Type": "application/json"}, batch)
