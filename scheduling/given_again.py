@@ -7,12 +7,13 @@ from typing import Any
 
 from machines.structure import unstructure
 from scheduling.log.canonical import canonical
-from scheduling.log.models import Ordered
+from scheduling.log.models import Event, Ordered
 
 
 def was_given(stream: str, order: Any, actor: str) -> bool:
-    """Whether a stream was begun by this very order, of the same person or key."""
-    return Ordered.objects.filter(stream=stream, actor=actor, digest=digest_of(order)).exists()
+    """Whether a stream was begun by this very order, of the same person or key, and still stands in the log."""
+    ordered = Ordered.objects.filter(stream=stream, actor=actor, digest=digest_of(order))
+    return ordered.exists() and Event.objects.filter(stream=stream, version=1).exists()
 
 
 def keep(stream: str, order: Any, actor: str) -> None:

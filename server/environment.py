@@ -15,6 +15,8 @@ from urllib.parse import quote, urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
 
+from machines.errors import InputError
+
 # Django's name of a setting, and PostgreSQL's.
 PLACES = {"NAME": "dbname", "USER": "user", "PASSWORD": "password", "HOST": "host", "PORT": "port"}
 
@@ -128,9 +130,21 @@ def password_of(name: str, *, stands_already: bool) -> str | None:
     if stands_already:
         raise ImproperlyConfigured(f"{name} has a password in it, and {variable} another: leave one out")
     try:
-        password = Path(file).read_text(encoding="utf-8").strip("\r\n")
+        return password_in(Path(file))
+    except InputError as error:
+        raise ImproperlyConfigured(f"{variable}: {file}: {error.problem}: {error.remedy}") from None
+
+
+def password_in(file: Path) -> str:
+    """The password that stands in a file.
+
+    Raises:
+        InputError: it cannot be read, or holds no one line.
+    """
+    try:
+        password = file.read_text(encoding="utf-8").strip("\r\n")
     except (OSError, ValueError) as error:
-        raise ImproperlyConfigured(f"{variable}: {file} cannot be read: {error}") from None
+        raise InputError(str(file), f"cannot be read ({error})", "give a file that this account can read") from None
     if not password or "\n" in password:
-        raise ImproperlyConfigured(f"{variable}: {file} must hold one line, the password")
+        raise InputError(str(file), "not one line", "it must hold one line, the password")
     return password

@@ -31,6 +31,7 @@ from scheduling.log.statement import SignedStatement, Statement, Tally, sign
 from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.log.transfer import ARCHIVE, write
 from scheduling.log.verify import Head, walk
+from scheduling.log.wiping import zero_what_is_deleted
 
 
 def close_streams(
@@ -104,7 +105,9 @@ def _require_closable(streams: Sequence[str], heads: dict[str, Head]) -> None:
 
 def _take_out(streams: Sequence[str], using: str) -> None:
     """Lift the seal for this one deletion; no other connection sees the table without it."""
+    zero_what_is_deleted(using)
     forget(streams, using=using)
+    models.Ordered.objects.using(using).filter(stream__in=streams).delete()
     seal.lift(connections[using])
     models.Event.objects.using(using).filter(stream__in=streams).delete()
     seal.apply(connections[using])

@@ -80,12 +80,12 @@ def read_statement(file: Path) -> SignedStatement:
         InputError: there is none, or it cannot be read.
     """
     last = ""
-    with file.open(encoding="utf-8") as lines:
-        for line in lines:
-            last = line if line.strip() else last
     try:
+        with file.open(encoding="utf-8") as lines:
+            for line in lines:
+                last = line if line.strip() else last
         data = json.loads(last)
-    except (ValueError, RecursionError):
+    except (ValueError, RecursionError):  # a file that is no UTF-8 among them
         data = None
     if not isinstance(data, dict) or "statement" not in data:
         raise InputError(str(file), "neither a statement nor an exported log", "give what `dayroll log head` printed")
@@ -116,19 +116,18 @@ def hold_against(
     since = [one for position, one in closings if statement.through is None or position > statement.through]
     missing, then, total = dict(statement.heads), Tally(), 0
     with ExitStack() as files:
-        apart, given = [], set()
+        apart = {}  # by digest: one that is given twice counts once
         for path in archives:
             digest, lines = _archived(path, since, files)
-            apart.append(lines)
-            given.add(digest)
-        for line in merge(walk(scan(using=using), {}, Holes(closed_events(using=using))), *apart):
+            apart[digest] = lines
+        for line in merge(walk(scan(using=using), {}, Holes(closed_events(using=using))), *apart.values()):
             progress(line.position)
             total += 1
             _strike_off(missing, line)
             if statement.through is not None and line.position <= statement.through:
                 then.add(line)
     _require_all(missing, {one.closed: one for _, one in closings})
-    lacking = [one for one in since if one.file_digest not in given]
+    lacking = [one for one in since if one.file_digest not in apart]
     return _held(statement, then, total, lacking)
 
 

@@ -1,8 +1,9 @@
 """What people write in their own words, beside the log: the event holds its digest, so it can be blotted out.
 
 A reason may name a person, and an event can never be changed. So the text lies in a table of its own, with random
-characters before it, without which a digest of few words could be guessed at. Nobody can change it: it would not fit
-its digest. To blot it out is to delete it, which breaks no chain; that it was done is an event.
+characters before it, without which a digest of few words could be guessed at. Whoever changes it makes it
+unfit for its digest, and it is not shown any more. To blot it out is to delete it, which breaks no chain; that it was
+done is an event. On PostgreSQL the server's role may only add to the table (`scheduling.log.role`).
 
 Reasons that were said before there was this table stand in their events. Those leave the log with their stream only,
 by `dayroll log close`.
@@ -21,15 +22,20 @@ from django.db.models import Q
 
 from machines.chance import Chance
 from machines.errors import InputError
+from scheduling.log.events import NAMES
 from scheduling.log.lines import scan
 from scheduling.log.models import Remark
 from scheduling.log.server_events import RemarkBlottedOut
 from scheduling.log.store import Append, Attribution, append
+from scheduling.log.wiping import zero_what_is_deleted
 
 LONGEST_REMARK = 500
 SALT_BYTES = 16
 # Of events that may have one.
 KINDS_WITH_REMARKS = ("outage-overridden", "service-window-called-off")
+CHANGED = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
+# Shown in the place of words that nobody wrote there.
+FORGED = "(changed after it was written, and not shown: `dayroll log verify` says where)"
 
 
 class Kept(NamedTuple):
@@ -39,9 +45,14 @@ class Kept(NamedTuple):
     salt: str
     text: str
 
+    @property
+    def fits(self) -> bool:
+        """Whether the text is the one that the digest was made of."""
+        return digest_of(self.salt, self.text) == self.digest
+
     def require_fits(self) -> None:
-        """Raise an InputError unless the text is the one that the digest was made of."""
-        if digest_of(self.salt, self.text) != self.digest:
+        """Raise an InputError unless it fits."""
+        if not self.fits:
             raise InputError("remark", "it was changed after it was written", "take it from another copy")
 
 
@@ -53,7 +64,8 @@ class Said:
         position: of the event.
         stream, actor: of the event.
         said_at: UTC.
-        text: None where it was blotted out.
+        text: None where it is not there; `FORGED` where it does not fit.
+        blotted_out: whether an event says that it was.
     """
 
     position: int
@@ -61,6 +73,7 @@ class Said:
     actor: str
     said_at: datetime
     text: str | None
+    blotted_out: bool
 
 
 def digest_of(salt: str, text: str) -> str:
@@ -68,10 +81,10 @@ def digest_of(salt: str, text: str) -> str:
     return hashlib.sha256(f"{salt}:{text}".encode()).hexdigest()
 
 
-def require_length(text: str | None, field: str = "reason") -> None:
-    """Raise an InputError for a text that is too long."""
+def require_length(text: str | None) -> None:
+    """Raise an InputError for a reason that is too long."""
     if text is not None and len(text) > LONGEST_REMARK:
-        raise InputError(field, f"{len(text)} characters", f"give at most {LONGEST_REMARK}")
+        raise InputError("reason", f"{len(text)} characters", f"give at most {LONGEST_REMARK}")
 
 
 def keep(text: str | None, chance: Chance, *, using: str = "default") -> str | None:
@@ -94,10 +107,11 @@ def keep(text: str | None, chance: Chance, *, using: str = "default") -> str | N
 
 
 def text_of(digest: str | None, *, using: str = "default") -> str | None:
-    """The text of a digest; None where there is none, or it was blotted out."""
-    if digest is None:
+    """The text of a digest; None where there is none, or it was blotted out; `FORGED` where it does not fit."""
+    found = None if digest is None else kept(digest, using=using)
+    if found is None:
         return None
-    return Remark.objects.using(using).filter(digest=digest).values_list("text", flat=True).first()
+    return found.text if found.fits else FORGED
 
 
 def kept(digest: str, *, using: str = "default") -> Kept | None:
@@ -113,6 +127,7 @@ def take(found: Kept, *, using: str) -> None:
 
 def remarks(*, using: str = "default") -> Iterator[Said]:
     """Every remark beside the log, in the order in which they were made."""
+    gone = blotted_out(using=using)
     for line in scan(Q(kind__in=KINDS_WITH_REMARKS), using=using):
         digest = remark_in(line.fact().event)
         if digest is not None:
@@ -122,7 +137,14 @@ def remarks(*, using: str = "default") -> Iterator[Said]:
                 actor=line.actor,
                 said_at=line.said_at,
                 text=text_of(digest, using=using),
+                blotted_out=digest in gone,
             )
+
+
+def blotted_out(*, using: str = "default") -> frozenset[str]:
+    """The digests of what was blotted out, by what the log says."""
+    events = (line.fact().event for line in scan(Q(kind=NAMES[RemarkBlottedOut]), using=using))
+    return frozenset(event.remark for event in events if isinstance(event, RemarkBlottedOut))
 
 
 def remark_in(event: Any) -> str | None:
@@ -138,20 +160,31 @@ def forget(streams: Sequence[str], *, using: str) -> None:
 
 
 def _delete(digest: str | None, using: str) -> None:
-    if connections[using].vendor == "sqlite":  # the bytes, too, and not only their place in the table
-        with connections[using].cursor() as cursor:
-            cursor.execute("PRAGMA secure_delete = ON")
+    zero_what_is_deleted(using)
     Remark.objects.using(using).filter(digest=digest).delete()
 
 
 def blot_out(position: int, by: Attribution, *, using: str = "default") -> None:
     """Delete for good what a person wrote at an event, and say that it was done.
 
-    Copies that were made before still have it: exported logs, backups. So do pages that were printed.
+    Copies that were made before still have it: exported logs, backups. So do pages that were printed. Out of the
+    database's own files it is once `scheduling.log.wiping.wipe` was called after the commit.
 
     Raises:
-        InputError: no event has that position, or nothing was written at it; or it stands in the event itself.
+        InputError: no event has that position, or nothing was written at it; or it stands in the event itself; or this
+            role of the database may not delete it.
     """
+    _require_may_delete(using)
+    digest = _remark_at(position, using)
+    with transaction.atomic(using=using):
+        _delete(digest, using)
+        append(
+            [Append(f"remark/{digest[:16]}", 0, [RemarkBlottedOut(remark=digest, at_event=position)])], by, using=using
+        )
+
+
+def _remark_at(position: int, using: str) -> str:
+    """The digest of what can be blotted out at an event."""
     remedy = "`dayroll log remarks` lists what can be blotted out"
     line = next(scan(Q(position=position), using=using), None)
     if line is None:
@@ -165,8 +198,14 @@ def blot_out(position: int, by: Attribution, *, using: str = "default") -> None:
         raise InputError("position", f"nobody wrote anything at event {position}", remedy)
     if text_of(digest, using=using) is None:
         raise InputError("position", f"what was written at event {position} is blotted out already", remedy)
-    with transaction.atomic(using=using):
-        _delete(digest, using)
-        append(
-            [Append(f"remark/{digest[:16]}", 0, [RemarkBlottedOut(remark=digest, at_event=position)])], by, using=using
-        )
+    return digest
+
+
+def _require_may_delete(using: str) -> None:
+    if connections[using].vendor != "postgresql":
+        return
+    with connections[using].cursor() as cursor:
+        cursor.execute("SELECT current_user, has_table_privilege(%s, 'DELETE')", [Remark._meta.db_table])
+        role, may = cursor.fetchone()
+    if not may:
+        raise InputError("role", f"{role} may only add to what people wrote", "run it as the owner of the tables")

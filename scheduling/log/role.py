@@ -1,8 +1,9 @@
 """A role of PostgreSQL for the server to run as, which has no right to change or empty the table of events.
 
 The triggers (`scheduling.log.seal`) stop whoever does not mean to; the owner of the table could still drop them. So a
-fleet's server runs as a role that owns nothing: it may read events and add to them, and no more. Migrations, `dayroll
-log seal` and `dayroll log close` change the table or its triggers, and are run as the owner.
+fleet's server runs as a role that owns nothing: it may read events and add to them, and no more. The same holds of what
+people wrote beside them. Migrations, `dayroll log seal`, `dayroll log close` and `dayroll log blot` change the tables
+or their triggers, and are run as the owner.
 """
 
 from __future__ import annotations
@@ -14,8 +15,11 @@ from django.db import transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from machines.errors import InputError
+from scheduling.log.models import Remark
 from scheduling.log.seal import TABLE
 
+# What is only ever added to, and what it is called in a sentence.
+ADDED_TO = {TABLE: "the events", Remark._meta.db_table: "what people wrote"}
 NAME = re.compile(r"[a-z_][a-z0-9_]{0,62}")
 # Written by nobody but migrations.
 _READ_ONLY = ("django_migrations",)
@@ -48,9 +52,10 @@ def statements(role: str, *, schema: str, database: str, new: bool) -> list[str]
         # What later migrations make.
         f'ALTER DEFAULT PRIVILEGES IN SCHEMA "{schema}" GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO {role}',
         f'ALTER DEFAULT PRIVILEGES IN SCHEMA "{schema}" GRANT USAGE, SELECT ON SEQUENCES TO {role}',
-        f'REVOKE ALL ON "{schema}".{TABLE} FROM {role}, PUBLIC',
-        f'GRANT SELECT, INSERT ON "{schema}".{TABLE} TO {role}',
     ]
+    for table in ADDED_TO:
+        sql.append(f'REVOKE ALL ON "{schema}".{table} FROM {role}, PUBLIC')
+        sql.append(f'GRANT SELECT, INSERT ON "{schema}".{table} TO {role}')
     for table in _READ_ONLY:
         sql.append(f'REVOKE INSERT, UPDATE, DELETE ON "{schema}".{table} FROM {role}')
     return sql
@@ -95,11 +100,12 @@ def _give_password(connection: BaseDatabaseWrapper, role: str, password: str) ->
 
 def _require_powerless(cursor: Any, role: str) -> None:
     """Whatever it has by membership or as a superuser counts as well."""
-    for question, parameters, has in (
-        (_OWNS, [TABLE, role], "is a member of the owner of the events"),
-        (_EXCESS, [role, TABLE], "still has on the events the right to"),
-    ):
-        cursor.execute(question, parameters)
-        if found := [name for (name,) in cursor.fetchall()]:
-            problem = f"{role} {has} {', '.join(found)}"
-            raise InputError("role", problem, "choose another name, or take that from it first")
+    for table, meant in ADDED_TO.items():
+        for question, parameters, has in (
+            (_OWNS, [table, role], f"is a member of the owner of {meant}:"),
+            (_EXCESS, [role, table], f"still has on {meant} the right to"),
+        ):
+            cursor.execute(question, parameters)
+            if found := [name for (name,) in cursor.fetchall()]:
+                problem = f"{role} {has} {', '.join(found)}"
+                raise InputError("role", problem, "choose another name, or take that from it first")

@@ -151,20 +151,35 @@ def check_order(statement: Statement, tally: Tally) -> None:
 
 
 def studio_key(file: Path) -> Ed25519PrivateKey:
-    """The studio's key, made with mode 0600 where it is missing."""
+    """The studio's key. It is made by `make_key` alone: one that were made wherever it is missing would sign in the
+    place of another that lies elsewhere.
+
+    Raises:
+        InputError: it is not there, or is no such key.
+    """
     if not file.exists():
-        key = Ed25519PrivateKey.generate()
-        pem = key.private_bytes(
-            serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-        )
-        file.parent.mkdir(parents=True, exist_ok=True)
-        with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
-            stream.write(pem)
-        return key
-    loaded = serialization.load_pem_private_key(file.read_bytes(), password=None)
+        raise InputError(str(file), "there is no key there", "put it there, or have `dayroll log key` make the first")
+    try:
+        loaded = serialization.load_pem_private_key(file.read_bytes(), password=None)
+    except (ValueError, TypeError):  # no PEM; or a password is wanted
+        loaded = None
     if not isinstance(loaded, Ed25519PrivateKey):
         raise InputError(str(file), "not an Ed25519 key", "give the key that made the earlier statements")
     return loaded
+
+
+def make_key(file: Path) -> Ed25519PrivateKey:
+    """A new key of the studio's, in a new file of mode 0600.
+
+    Raises:
+        FileExistsError: there is one.
+    """
+    key = Ed25519PrivateKey.generate()
+    pem = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    file.parent.mkdir(parents=True, exist_ok=True)
+    with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
+        stream.write(pem)
+    return key
 
 
 def public_pem(key: Ed25519PrivateKey) -> str:

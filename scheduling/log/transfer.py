@@ -27,11 +27,12 @@ from machines.structure import format_instant, parse_instant
 from scheduling.log import seal
 from scheduling.log.canonical import canonical
 from scheduling.log.lines import Line, insert, scan
+from scheduling.log.models import Ordered
 from scheduling.log.rebuild import rebuild
-from scheduling.log.remarks import KINDS_WITH_REMARKS, Kept, kept, remark_in, take
+from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, Kept, kept, remark_in, take
 from scheduling.log.statement import SignedStatement, Tally, check_end, check_signature, sign
 from scheduling.log.store import last_position, lock
-from scheduling.log.verify import Holes, closed_events, walk
+from scheduling.log.verify import BrokenLink, Holes, closed_events, walk
 
 FORMAT = "dayroll-log/1"
 # Some streams from their first event to their last; see `scheduling.log.archive`.
@@ -112,8 +113,10 @@ def import_log(
             while chunk := list(islice(events, CHUNK)):
                 insert(chunk, using=using)
                 progress(chunk[-1].position)
-            for remark in file.remarks:
+            for remark in file.remarks.values():
                 take(remark, using=using)
+            # A memory of the log that was here before: the streams of this one were begun by others.
+            Ordered.objects.using(using).all().delete()
         signed = file.checked(key)
         rebuild(using=using)
     return signed
@@ -135,7 +138,7 @@ class LogFile:
 
     Attributes:
         whole: whether it is a whole log, and not some streams only.
-        remarks: what people wrote at the events that were given so far.
+        remarks: what people wrote at the events that were given so far, by digest.
         closed_events: how many events are missing in it that were closed into archives.
 
     Raises:
@@ -145,7 +148,7 @@ class LogFile:
     def __init__(self, source: Iterable[str]) -> None:
         self._lines = enumerate(source, 1)
         self._tally = Tally()
-        self.remarks: list[Kept] = []
+        self.remarks: dict[str, Kept] = {}
         self._end: SignedStatement | None = None
         number, text = next(self._lines, (1, ""))
         with _named(number):
@@ -182,10 +185,15 @@ class LogFile:
                     self._end = SignedStatement.from_json(data)
                     continue
                 if "remark" in data:
-                    self.remarks.append(_remark(data, last))
+                    self._keep(_remark(data, last))
                     continue
                 last = _line(data)
             yield last
+
+    def _keep(self, found: Kept) -> None:
+        if found.digest in self.remarks:
+            raise InputError("remark", "it stands in the file twice", "leave one of the two lines out")
+        self.remarks[found.digest] = found
 
 
 @contextmanager
@@ -200,13 +208,19 @@ def _named(number: int) -> Iterator[None]:
 
 
 def write(line: Line, out: IO[str], *, using: str) -> None:
-    """A line of the log, and what a person wrote at it, as lines of a file."""
+    """A line of the log, and what a person wrote at it, as lines of a file.
+
+    Raises:
+        BrokenLink: that is not what was written.
+    """
     out.write(written(line) + "\n")
     if (
         line.kind in KINDS_WITH_REMARKS
         and (digest := remark_in(line.fact().event))
         and (found := kept(digest, using=using))
     ):
+        if not found.fits:
+            raise BrokenLink(line, CHANGED)
         out.write(canonical({"remark": found.digest, "salt": found.salt, "text": found.text}) + "\n")
 
 

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import threading
+from io import StringIO
+from pathlib import Path
 
 import pytest
 from django.db import connections
 
-from scheduling.log.models import Event, Ordered
+from scheduling.log import seal
+from scheduling.log.archive import close_streams
+from scheduling.log.models import Event, Ordered, Venue
+from scheduling.log.transfer import export_log, import_log
 from server import wiring
 from server.accounts.keys import make_studio_key
+from server.accounts.management.terminal import at_the_terminal
 from tests.server.studio import IN_ORDER, SERVICE_WINDOW, Caller, HeldClock
 from tests.server.test_bad_input import problem
 
@@ -54,6 +60,42 @@ def test_a_refused_order_is_not_remembered(studio: Caller) -> None:
     resource, body = IN_ORDER[2]
     assert problem(studio.post(resource, body), 422)
     assert not Ordered.objects.exists()
+
+
+def test_of_what_was_closed_into_an_archive_it_is_refused(studio: Caller, tmp_path: Path) -> None:
+    resource, body = IN_ORDER[0]
+    assert studio.post(resource, body).status_code == 201
+    stream = f"venue/{body['id']}"
+    remembered = Ordered.objects.get()
+    close_streams([stream], tmp_path / "old.jsonl", at_the_terminal(), key=None)
+    assert not Ordered.objects.exists()
+    for _ in range(2):
+        assert "was closed into an archive" in str(problem(studio.post(resource, body), 422))
+        remembered.save(force_insert=not Ordered.objects.exists())  # by a program that did not forget it
+
+
+def test_of_what_is_not_in_the_log_any_more_it_is_carried_out(studio: Caller) -> None:
+    resource, body = IN_ORDER[0]
+    assert studio.post(resource, body).status_code == 201
+    seal.lift(connections["default"])
+    Event.objects.filter(stream=f"venue/{body['id']}").delete()
+    seal.apply(connections["default"])
+    Venue.objects.all().delete()
+    assert studio.post(resource, body).status_code == 201
+    assert Venue.objects.get().id == body["id"]
+
+
+def test_after_an_import_it_is_the_imported_logs(studio: Caller) -> None:
+    """Whatever was ordered in the log that was here before."""
+    resource, body = IN_ORDER[0]
+    assert studio.post(resource, body).status_code == 201
+    out = StringIO()
+    export_log(out, made_at=wiring.now(), key=None)
+    seal.lift(connections["default"])
+    Event.objects.all().delete()
+    seal.apply(connections["default"])
+    import_log(out.getvalue().splitlines())
+    assert problem(studio.post(resource, body), 409)["type"] == "/api/v1/problems/taken"
 
 
 @pytest.mark.django_db(transaction=True)

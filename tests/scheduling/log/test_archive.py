@@ -140,7 +140,7 @@ class TestOnPostgreSQL(ArchiveContract):
     using = "postgres"
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_an_archive_is_not_a_log_to_import(tmp_path: Path) -> None:
     a_run_on_a_machine(0)
     file = tmp_path / "all.jsonl"

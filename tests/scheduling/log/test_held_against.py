@@ -19,7 +19,7 @@ from scheduling.log import seal
 from scheduling.log.archive import close_streams
 from scheduling.log.held_against import Held, hold_against, state
 from scheduling.log.lines import Line, insert, scan
-from scheduling.log.statement import BadStatement, Statement, check_signature
+from scheduling.log.statement import BadStatement, Statement, check_signature, make_key
 from scheduling.log.verify import verify
 from tests.scheduling.log.facts import NOW, a_run_on_a_machine, by, printed, run, say, segments, venue
 
@@ -127,6 +127,7 @@ def test_streams_that_were_closed_since_are_held_to_their_archives(tmp_path: Pat
     assert alone.why_not.startswith("3 of them were closed into archives since: give those whose SHA-256 begins with ")
     assert not hold_against(before, archives=[old]).in_order
     assert hold_against(before, archives=[old, older]) == Held(later=3, in_order=True)
+    assert hold_against(before, archives=[old, older, old]) == Held(later=3, in_order=True)
     assert hold_against(between, archives=[older]).in_order
     with pytest.raises(InputError, match="no stream was closed into this file since"):
         hold_against(between, archives=[old, older])
@@ -177,9 +178,34 @@ def test_at_the_terminal(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    "command", [["head"], ["export", "{new}"], ["close", "{new}", "run/spring"]], ids=["head", "export", "close"]
+)
+def test_only_one_command_makes_a_key(tmp_path: Path, settings: Any, command: list[str]) -> None:
+    a_run_on_a_machine(0)
+    settings.HOME, settings.LOG_KEY = tmp_path, tmp_path / "keys" / "log-key.pem"
+    command = [one.format(new=tmp_path / "new.jsonl") for one in command]
+    with pytest.raises(CommandError, match=r"there is no key there; .*`dayroll log key`"):
+        log(*command)
+    assert not settings.LOG_KEY.exists()
+    assert not (tmp_path / "new.jsonl").exists()
+    log("export", "--unsigned", tmp_path / "unsigned.jsonl")
+
+    usual = tmp_path / "log-key.pem"
+    make_key(usual)
+    for one in (command, ["key"]):
+        with pytest.raises(CommandError, match=f"the one that signed so far lies in {usual}"):
+            log(*one)
+    settings.LOG_KEY.parent.mkdir()
+    usual.rename(settings.LOG_KEY)
+    if command[0] != "close":
+        log(*command)
+
+
+@pytest.mark.parametrize(
     ("text", "problem"),
     [
         ("", "neither a statement nor an exported log"),
+        ("\udcff", "neither a statement nor an exported log"),
         ('{"position": 1}\n', "neither a statement nor an exported log"),
         ("[" * 100_000, "neither a statement nor an exported log"),
         ('{"statement": 1}', "statement"),
@@ -187,7 +213,7 @@ def test_at_the_terminal(tmp_path: Path) -> None:
 )
 def test_a_file_without_a_statement_is_refused(tmp_path: Path, text: str, problem: str) -> None:
     file = tmp_path / "head.json"
-    file.write_text(text)
+    file.write_bytes(text.encode(errors="surrogateescape"))
     with pytest.raises(CommandError, match=problem):
         log("verify", "--against", file)
 

@@ -3,25 +3,33 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connections
+from django.db import connections, transaction
 
+from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.log import models, seal
 from scheduling.log.archive import close_streams
+from scheduling.log.canonical import canonical
 from scheduling.log.folds import VIEWS
+from scheduling.log.held_against import state
 from scheduling.log.lines import scan
 from scheduling.log.rebuild import rebuild
-from scheduling.log.remarks import blot_out, digest_of, text_of
+from scheduling.log.remarks import FORGED, blot_out, digest_of, keep, remarks, text_of
+from scheduling.log.remarks_checked import missing_remarks
 from scheduling.log.store import read
 from scheduling.log.studio_events import ServiceWindowCalledOff
 from scheduling.log.transfer import check_file, export_log, import_log
-from scheduling.log.verify import verify
+from scheduling.log.verify import BrokenLink, verify
+from scheduling.log.wiping import wipe
 from scheduling.service_windows import call_off
 from tests.scheduling.log.facts import NOW, by, say, service_weekly, venue
 
@@ -83,18 +91,125 @@ def test_what_cannot_be_blotted_out_is_said() -> None:
         blot_out(9, by())
 
 
+@pytest.fixture
+def another() -> Iterator[sqlite3.Connection]:
+    """A connection besides, as of a server that goes on meanwhile."""
+    with closing(sqlite3.connect(connections["default"].settings_dict["NAME"], isolation_level=None)) as opened:
+        yield opened
+
+
+def log(*arguments: str) -> str:
+    out = StringIO()
+    call_command("log", *arguments, stdout=out)
+    return out.getvalue()
+
+
+def in_the_files() -> bool:
+    """Whether the words can be read in the database's file, or in its write-ahead log."""
+    file = str(connections["default"].settings_dict["NAME"])
+    return any(ILL.encode() in Path(f"{file}{end}").read_bytes() for end in ("", "-wal"))
+
+
 @pytest.mark.django_db(transaction=True)
-def test_its_bytes_leave_the_file(window: models.ServiceWindow) -> None:
-    file = Path(str(connections["default"].settings_dict["NAME"]))
+def test_its_bytes_leave_the_files(another: sqlite3.Connection, window: models.ServiceWindow) -> None:
+    assert another.execute("SELECT text FROM log_remark").fetchall() == [(ILL,)]
+    assert in_the_files()
+    assert "can still be read" not in log("blot", "3")
+    assert not in_the_files()
 
-    def bytes_on_the_disk() -> bytes:
+
+@pytest.mark.django_db(transaction=True)
+def test_closing_its_stream_takes_its_bytes_along(
+    another: sqlite3.Connection, window: models.ServiceWindow, tmp_path: Path
+) -> None:
+    another.execute("SELECT text FROM log_remark").fetchall()
+    close_streams(["service/rounds"], tmp_path / "old.jsonl", by(), key=None)
+    assert wipe() == ""
+    assert not in_the_files()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_where_somebody_goes_on_reading_it_is_said(another: sqlite3.Connection, window: models.ServiceWindow) -> None:
+    another.execute("BEGIN")
+    another.execute("SELECT text FROM log_remark").fetchall()
+    with connections["default"].cursor() as cursor:
+        cursor.execute("PRAGMA busy_timeout = 1")
+    try:
+        assert "stop the server" in log("blot", "3")
+    finally:
         with connections["default"].cursor() as cursor:
-            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        return file.read_bytes()
+            cursor.execute("PRAGMA busy_timeout = 20000")
+    another.execute("COMMIT")
+    assert wipe() == ""
+    assert not in_the_files()
 
-    assert ILL.encode() in bytes_on_the_disk()
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True, databases=["postgres"])
+def test_on_postgresql_its_bytes_leave_the_table() -> None:
+    def in_the_table() -> bool:
+        with connections["postgres"].cursor() as cursor:
+            cursor.execute("CHECKPOINT")
+            cursor.execute(
+                "SELECT position(%s::bytea in pg_read_binary_file(pg_relation_filepath('log_remark')))", [ILL.encode()]
+            )
+            return bool(cursor.fetchone()[0])
+
+    with transaction.atomic(using="postgres"):
+        said = ServiceWindowCalledOff(remark=keep(ILL, SYSTEM, using="postgres"))
+    say("service/rounds", service_weekly(), said, using="postgres")
+    assert in_the_table()
+    blot_out(2, by(5), using="postgres")
+    assert "write-ahead log" in wipe(using="postgres")
+    assert not in_the_table()
+
+
+@pytest.mark.django_db
+def test_words_that_were_changed_in_the_database_are_not_shown(window: models.ServiceWindow, tmp_path: Path) -> None:
+    models.Remark.objects.update(text="Robin was sacked")
+    assert text_of(window.called_off_remark) == FORGED
+    assert [one.text for one in remarks()] == [FORGED]
+    for command in (["verify"], ["export", "--unsigned", str(tmp_path / "log.jsonl")]):
+        with pytest.raises(CommandError, match=r"event 3 .*: what a person wrote at it was changed afterwards"):
+            log(*command)
+    with pytest.raises(BrokenLink, match="was changed afterwards"):
+        close_streams(["service/rounds"], tmp_path / "old.jsonl", by(), key=None)
     blot_out(3, by(5))
-    assert ILL.encode() not in bytes_on_the_disk()
+    assert log("verify") == "4 events in 3 streams, every link holds.\n"
+
+
+@pytest.mark.django_db
+def test_words_that_were_deleted_unsaid_are_missed(window: models.ServiceWindow, tmp_path: Path) -> None:
+    head = tmp_path / "head.json"
+    head.write_text(canonical(state(NOW, key=None, streams=False).as_json()))
+    say("service/other", service_weekly())
+    call_off("other", ILL, by())
+    blot_out(5, by(5))
+    assert missing_remarks() == []
+    models.Remark.objects.all().delete()
+    assert missing_remarks() == [3]
+    for command in (["verify"], ["verify", "--against", str(head)]):
+        assert "no event says that it was blotted out, at these events: 3." in log(*command)
+    assert [line.rpartition("  ")[2] for line in log("remarks").splitlines()] == ["(missing)", "(blotted out)"]
+
+
+@pytest.mark.django_db
+def test_a_log_without_its_remarks_is_as_good_a_log(window: models.ServiceWindow) -> None:
+    lines = [line for line in exported() if ILL not in line]
+    empty()
+    import_log(lines)
+    assert missing_remarks() == [3]
+    verify()
+
+
+@pytest.mark.django_db
+def test_words_that_stand_in_a_file_twice_are_refused(window: models.ServiceWindow) -> None:
+    lines = exported()
+    (index,) = [number for number, line in enumerate(lines) if ILL in line]
+    lines.insert(index, lines[index])
+    empty()
+    with pytest.raises(InputError, match=f"line {index + 2}.*stands in the file twice"):
+        import_log(lines)
 
 
 def exported() -> list[str]:
@@ -150,13 +265,8 @@ def test_it_leaves_with_its_stream(window: models.ServiceWindow, tmp_path: Path)
         check_file(lines, key=None)
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_at_the_terminal(window: models.ServiceWindow) -> None:
-    def log(*arguments: str) -> str:
-        out = StringIO()
-        call_command("log", *arguments, stdout=out)
-        return out.getvalue()
-
     assert log("remarks").split(maxsplit=6) == [
         "3",
         "2026-03-28",

@@ -13,14 +13,17 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import IntegrityError, ProgrammingError, connections, transaction
 
+from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.log import models, seal
 from scheduling.log.checks import log_is_sealed
 from scheduling.log.rebuild import rebuild
+from scheduling.log.remarks import blot_out, keep, text_of
 from scheduling.log.role import prepare
 from scheduling.log.store import last_position, read
+from scheduling.log.studio_events import ServiceWindowCalledOff
 from scheduling.log.verify import verify
-from tests.scheduling.log.facts import a_run_on_a_machine, printed, say
+from tests.scheduling.log.facts import a_run_on_a_machine, by, printed, say, service_weekly
 
 ROLE = "dayroll_server_in_a_test"
 FORBIDDEN = {
@@ -35,6 +38,9 @@ FORBIDDEN = {
         "permission denied for schema public|must be owner of function log_event_refuse"
     ),
     "SET session_replication_role = replica": "permission denied to set parameter",
+    "UPDATE log_remark SET text = 'another'": "permission denied for table log_remark",
+    "DELETE FROM log_remark": "permission denied for table log_remark",
+    "TRUNCATE log_remark": "permission denied for table log_remark",
     "DELETE FROM django_migrations": "permission denied for table django_migrations",
 }
 
@@ -77,6 +83,17 @@ class TestServersRole:
                 execute(sql)
         assert list(read(using="postgres")) == before
 
+    def test_it_keeps_what_people_write_and_cannot_blot_it_out(self, as_server: None) -> None:
+        remark = keep("Robin is ill", SYSTEM, using="postgres")
+        said = (service_weekly(), ServiceWindowCalledOff(remark=remark))
+        (_, fact) = say("service/rounds", *said, using="postgres")
+        assert text_of(remark, using="postgres") == "Robin is ill"
+        with pytest.raises(InputError, match=f"{ROLE} may only add to what people wrote"):
+            blot_out(fact.position, by(), using="postgres")
+        execute("RESET ROLE")
+        blot_out(fact.position, by(), using="postgres")
+        assert text_of(remark, using="postgres") is None
+
     def test_it_cannot_use_up_the_positions(self, as_server: None) -> None:
         said = "position, stream, version, kind, schema, data, said_at, happened_at, actor, previous_digest, digest"
         far = said.replace("position, stream", f"{2**63 - 1}, 'venue/far'")
@@ -109,6 +126,12 @@ class TestServersRole:
         with pytest.raises(InputError, match="almighty is a member of the owner of the events"):
             prepare(connections["postgres"], "almighty")
         with pytest.raises(InputError, match="helper still has on the events the right to UPDATE"):
+            prepare(connections["postgres"], "helper")
+        execute("CREATE ROLE rewriter")
+        execute("GRANT UPDATE ON log_remark TO rewriter")
+        execute("GRANT rewriter TO helper")
+        execute("REVOKE keeper FROM helper")
+        with pytest.raises(InputError, match="helper still has on what people wrote the right to UPDATE"):
             prepare(connections["postgres"], "helper")
         with pytest.raises(InputError, match="is no plain name"):
             prepare(connections["postgres"], "x; DROP TABLE log_event")
@@ -168,6 +191,15 @@ def test_the_command_takes_the_password_from_a_file(monkeypatch: pytest.MonkeyPa
     with connections["postgres"].cursor() as cursor:
         cursor.execute("SELECT rolpassword FROM pg_authid WHERE rolname = %s", [ROLE])
         assert scram_fits(cursor.fetchone()[0], "opensesame")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("text", ["", "\n", "open\nsesame\n"])
+def test_a_file_without_one_password_is_refused(tmp_path: Path, text: str) -> None:
+    file = tmp_path / "password"
+    file.write_text(text)
+    with pytest.raises(CommandError, match="must hold one line, the password"):
+        call_command("log", "role", ROLE, "--password-file", str(file), stdout=StringIO())
 
 
 @pytest.mark.postgres

@@ -20,6 +20,7 @@ from scheduling.log.statement import (
     Tally,
     check_end,
     check_signature,
+    make_key,
     public_key,
     public_pem,
     sign,
@@ -121,16 +122,24 @@ def test_the_order_is_stated_and_signed() -> None:
 
 def test_the_studios_key_is_made_once_and_kept_from_others(tmp_path: Path) -> None:
     file = tmp_path / "home" / "log-key.pem"
-    made = studio_key(file)
+    with pytest.raises(InputError, match="there is no key there"):
+        studio_key(file)
+    assert not file.exists()
+    made = make_key(file)
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     assert public_pem(studio_key(file)) == public_pem(made)
     assert public_pem(made).startswith("-----BEGIN PUBLIC KEY-----")
+    with pytest.raises(FileExistsError):
+        make_key(file)
 
 
 def test_keys_of_another_kind_are_refused(tmp_path: Path) -> None:
     other = X25519PrivateKey.generate()
     file = tmp_path / "key.pem"
     file.write_bytes(other.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+    with pytest.raises(InputError, match="not an Ed25519 key"):
+        studio_key(file)
+    file.write_text("ssh-ed25519 AAAA")
     with pytest.raises(InputError, match="not an Ed25519 key"):
         studio_key(file)
     pem = other.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo).decode()

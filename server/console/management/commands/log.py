@@ -6,10 +6,9 @@ import os
 import time
 from argparse import ArgumentParser
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connections
@@ -22,14 +21,28 @@ from scheduling.log.folds import VIEWS
 from scheduling.log.held_against import hold_against, read_statement, state
 from scheduling.log.rebuild import Rebuilt, rebuild
 from scheduling.log.remarks import blot_out, remarks
+from scheduling.log.remarks_checked import missing_remarks
 from scheduling.log.role import prepare
-from scheduling.log.statement import BadStatement, Statement, check_signature, public_key, public_pem, studio_key
+from scheduling.log.statement import (
+    BadStatement,
+    Statement,
+    check_signature,
+    make_key,
+    public_key,
+    public_pem,
+    studio_key,
+)
 from scheduling.log.store import Attribution, last_position
 from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify
+from scheduling.log.wiping import wipe
 from server import wiring
+from server.console.management.log_arguments import add_checks, add_guards, add_ways_out_and_in
+from server.environment import password_in
 
 PROGRESS_EVERY_S = 1.0
+# Where the studio's key lies as long as DAYROLL_LOG_KEY names no other place.
+USUAL_KEY = "log-key.pem"
 
 
 class Command(BaseCommand):
@@ -38,9 +51,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         actions = parser.add_subparsers(dest="action", required=True)
-        _add_checks(actions)
-        _add_guards(actions)
-        _add_ways_out_and_in(actions)
+        add_checks(actions)
+        add_guards(actions)
+        add_ways_out_and_in(actions)
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
         try:
@@ -55,6 +68,7 @@ class Command(BaseCommand):
             return
         heads = verify(progress=lambda position: tell(position, last))
         self.stdout.write(f"{last} events in {len(heads)} streams, every link holds.")
+        self.tell_missing_remarks()
 
     def verify_against(self, options: dict[str, Any], progress: Callable[[int], None]) -> None:
         signed, key = read_statement(options["against"]), _given_key(options)
@@ -66,12 +80,22 @@ class Command(BaseCommand):
             f"Every link holds. Stated at {signed.statement.made_at.isoformat()}, {_by_whom(key)}: all of its"
             f" {signed.statement.events} events are there, {order}; said since: {held.later}."
         )
+        self.tell_missing_remarks()
+
+    def tell_missing_remarks(self) -> None:
+        """No event says that they were blotted out; an imported log may be without them."""
+        if missing := missing_remarks():
+            self.stdout.write(
+                "What people wrote is missing, and no event says that it was blotted out, at these events:"
+                f" {', '.join(map(str, missing))}. It was deleted past the program, or left out of a file that was"
+                " imported."
+            )
 
     def head(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("verified")
         signed = state(
             wiring.now(),
-            key=studio_key(settings.LOG_KEY),
+            key=_signing_key(),
             streams=options["streams"],
             progress=lambda position: tell(position, last),
         )
@@ -96,18 +120,18 @@ class Command(BaseCommand):
         if variable is not None and variable not in os.environ:
             raise CommandError(f"{variable} is not in the environment; set it to the role's password.")
         file = options["password_file"]
-        password = file.read_text().strip("\r\n") if file else os.environ[variable] if variable else None
+        password = password_in(file) if file else os.environ[variable] if variable else None
         for statement in prepare(connections["default"], options["name"], password):
             self.stdout.write(f"{statement};")
         wanted = "" if password else f"it a password (\\password {options['name']} in psql) and "
         self.stdout.write(
             f"Give {wanted}the server its name in DAYROLL_DATABASE;"
-            " run migrations, `log seal` and `log close` as the owner, as now."
+            " run migrations, `log seal`, `log close` and `log blot` as the owner, as now."
         )
 
     def export(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("exported")
-        key = None if options["unsigned"] else studio_key(settings.LOG_KEY)
+        key = None if options["unsigned"] else _signing_key()
         with options["file"].open("x", encoding="utf-8") as out:
             signed = export_log(out, made_at=wiring.now(), key=key, progress=lambda position: tell(position, last))
         self.stdout.write(f"{signed.statement.events} events in {len(signed.statement.heads)} streams written.")
@@ -132,12 +156,13 @@ class Command(BaseCommand):
 
     def close(self, options: dict[str, Any]) -> None:
         by = Attribution(actor="terminal", request=None, said_at=wiring.now())
-        signed = close_streams(options["stream"], options["file"], by, key=studio_key(settings.LOG_KEY))
+        signed = close_streams(options["stream"], options["file"], by, key=_signing_key())
         self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
+        self.wipe()
 
     def remarks(self, options: dict[str, Any]) -> None:
         for one in remarks():
-            words = "(blotted out)" if one.text is None else one.text
+            words = one.text or ("(blotted out)" if one.blotted_out else "(missing)")
             self.stdout.write(
                 f"{one.position:>8}  {one.said_at:%Y-%m-%d %H:%M} UTC  {one.stream}  {one.actor}  {words}"
             )
@@ -148,6 +173,12 @@ class Command(BaseCommand):
             "It is blotted out. Logs that were exported and backups that were made before still have it:"
             " delete them, too."
         )
+        self.wipe()
+
+    def wipe(self) -> None:
+        """Now that it is committed, out of the database's files."""
+        if left := wipe():
+            self.stdout.write(left)
 
     def key(self, options: dict[str, Any]) -> None:
         if settings.LOG_KEY.parent == settings.HOME:
@@ -155,7 +186,9 @@ class Command(BaseCommand):
                 f"{settings.LOG_KEY} lies in the server's own folder: whoever takes the server can sign with it."
                 " Move it where only this command reads it, and name the place in DAYROLL_LOG_KEY."
             )
-        self.stdout.write(public_pem(studio_key(settings.LOG_KEY)), ending="")
+        _require_not_elsewhere()
+        key = studio_key(settings.LOG_KEY) if settings.LOG_KEY.exists() else make_key(settings.LOG_KEY)
+        self.stdout.write(public_pem(key), ending="")
 
     def progress(self, done: str) -> Callable[[int, int | None], None]:
         """Tells how far it is, no more often than people can read."""
@@ -188,62 +221,18 @@ ACTIONS: dict[str, Callable[[Command, dict[str, Any]], None]] = {
 }
 
 
-def _add_checks(actions: Any) -> None:
-    """What walks the log as it lives."""
-    links = actions.add_parser("verify", help="walk every stream's chain of digests and name the first broken link")
-    links.add_argument(
-        "--against",
-        type=Path,
-        metavar="FILE",
-        help="and see that all is there that a statement speaks of: by `log head`, or of an exported log, however old",
-    )
-    links.add_argument("--key", type=Path, help="the public key of the studio that signed the statement")
-    links.add_argument(
-        "--archive",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="FILE",
-        help="into which streams were closed since; may be given again",
-    )
-    again = actions.add_parser("rebuild", help="fold the views again beside the live ones, compare and put right")
-    again.add_argument("--compare-only", action="store_true", help="change nothing")
-    views = [view.name for view in VIEWS]
-    again.add_argument("--view", action="append", choices=views, help="only this view; may be given again")
+def _signing_key() -> Ed25519PrivateKey:
+    """The studio's, which is never made on the way."""
+    _require_not_elsewhere()
+    return studio_key(settings.LOG_KEY)
 
 
-def _add_guards(actions: Any) -> None:
-    """What keeps the past from being changed, or from being changed unseen."""
-    actions.add_parser("seal", help="put back the triggers that refuse to change an event")
-    role = actions.add_parser("role", help="PostgreSQL: make a role to serve as that cannot change an event")
-    role.add_argument("name", help="such as dayroll_server; one that is there gets the same rights")
-    password = role.add_mutually_exclusive_group()
-    password.add_argument("--password-variable", metavar="NAME", help="of the environment, with the role's password")
-    password.add_argument("--password-file", type=Path, metavar="FILE", help="with a password for the role")
-    head = actions.add_parser("head", help="print a signed statement of the log as it is now, to be kept elsewhere")
-    head.add_argument("--streams", action="store_true", help="with the end of each stream, so that one can be named")
-    actions.add_parser("remarks", help="list what people wrote in their own words, with the positions of the events")
-    blot = actions.add_parser("blot", help="delete for good what a person wrote at an event; the chain stays whole")
-    blot.add_argument("position", type=int, help="as `log remarks` says")
-    actions.add_parser("key", help="print the studio's public key, making the pair if there is none")
-
-
-def _add_ways_out_and_in(actions: Any) -> None:
-    """What carries the log, or streams of it, elsewhere."""
-    out = actions.add_parser("export", help="write the whole log, signed, as JSON lines")
-    out.add_argument("file", type=Path, help="a new file")
-    out.add_argument("--unsigned", action="store_true", help="without the studio's signature")
-    into = actions.add_parser("import", help="take an exported file into an empty database")
-    into.add_argument("file", type=Path)
-    whose = into.add_mutually_exclusive_group(required=True)
-    whose.add_argument("--key", type=Path, help="the public key of the studio that signed it")
-    whose.add_argument("--without-key", action="store_true", help="take it, whoever signed it or did not")
-    check = actions.add_parser("check", help="check an exported file, without any database")
-    check.add_argument("file", type=Path)
-    check.add_argument("--key", type=Path, help="the public key of the studio that signed it")
-    close = actions.add_parser("close", help="move streams that are over into a new archive file, signed")
-    close.add_argument("file", type=Path, help="a new file; keep it where backups are kept")
-    close.add_argument("stream", nargs="+", help="such as run/spring")
+def _require_not_elsewhere() -> None:
+    """A log that was signed with a key in the server's folder is not gone on with by another unasked."""
+    usual = settings.HOME / USUAL_KEY
+    if not settings.LOG_KEY.exists() and usual.exists():
+        problem = f"there is no key there, and the one that signed so far lies in {usual}"
+        raise InputError(str(settings.LOG_KEY), problem, "move that file there; or away, if it never signed anything")
 
 
 def _given_key(options: dict[str, Any]) -> Ed25519PublicKey | None:
