@@ -115,7 +115,14 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.lost_place.MOST_FED_MM": (5000.0, "another roll is nearer than so much blank paper"),
     "machines.node.panel.pin.DIGITS": (6, "a million, against five guesses and a lock"),
     "machines.node.panel.pin.FREE_GUESSES": (5, "a person mistypes twice, a guesser more often"),
-    "machines.node.panel.pin.FREE_IN_ALL": (50, "whoever has many addresses gets one in twenty thousand by chance"),
+    "machines.node.panel.pin.FREE_IN_ALL": (
+        50,
+        "whoever has many addresses has one in twenty thousand, and waits",
+    ),
+    "machines.node.panel.pin.FORGOTTEN_S": (
+        3600.0,
+        "no guess is forgotten sooner than the longest wait gives another",
+    ),
     "machines.node.panel.pin.MOST_CALLERS": (500, "more than a venue's network has, and no memory to fill"),
     "machines.node.panel.serving.KNOWN_S": (15_552_000, "half a year: a telephone of the staff's is seen more often"),
     "machines.node.panel.pin.LOCKED_S": (60.0, "a person can wait a minute, a guesser has six tries an hour"),

@@ -53,7 +53,8 @@ def credentials(db: sqlite3.Connection) -> Credentials | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Pin:
-    """What is kept of the panel's PIN: a slow hash, its salt (both in hexadecimal), and wrong guesses in a row."""
+    """What is kept of the panel's PIN: a slow hash and its salt, both in hexadecimal, and how many wrong guesses are
+    not forgotten."""
 
     salt: str
     hash: str

@@ -3,16 +3,19 @@
 Only a slow hash of the PIN is kept (scrypt, RFC 7914). Who guesses is locked out for longer and longer: each address by
 itself, so that nobody's guesses keep out others, and after many guesses from anywhere every browser that is not known.
 One is known that once gave the PIN, until there is another PIN; it is counted by itself, wherever it calls from. How
-often was guessed in all outlives a power cut.
+often was guessed in all outlives a power cut, and no right PIN makes it less: staff come in every day, and a guesser
+would begin anew each time. It falls by one for each hour without a guess.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import hmac
 import re
+import sqlite3
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
@@ -25,6 +28,7 @@ DIGITS = 6
 FREE_GUESSES, FREE_IN_ALL = 5, 50
 MOST_CALLERS = 500
 LOCKED_S, LONGEST_LOCKED_S = 60.0, 3600.0
+FORGOTTEN_S = 3600.0
 SESSION_S, LONGEST_SESSION_S = 900.0, 43_200.0
 MOST_SESSIONS = 20
 
@@ -92,7 +96,7 @@ class Session:
 
 @dataclass
 class Tally:
-    """Wrong PINs in a row of one caller, and the elapsed second of the last."""
+    """Wrong PINs of one caller, or of all, and the elapsed second of the last."""
 
     failures: int = 0
     failed_at_s: float = 0.0
@@ -106,7 +110,8 @@ class Guard:
         self._lock = threading.Lock()
         self._sessions: dict[str, Session] = {}
         self._tallies: dict[str, Tally] = {}
-        self._failed_at_s = clock.elapsed()
+        self._counted: Pin | None = None
+        self._in_all = Tally(failed_at_s=clock.elapsed())
 
     def enter(self, pin: str, address: str = "", said: str = "") -> str | None:
         """A new session's secret name for a right PIN; None for a wrong one, or where none was set.
@@ -118,6 +123,7 @@ class Guard:
 
         Raises:
             LockedOut: this caller may not try now, or nobody who is not known.
+            sqlite3.Error: it was wrong, and the card cannot be written; this process counts it for all that.
         """
         with self._lock:
             with self._journal.reading() as db:
@@ -127,16 +133,34 @@ class Guard:
             browser = _known_as(said, known)
             caller = browser or address
             self._require_unlocked(self._tallies.get(caller, Tally()), FREE_GUESSES)
+            in_all = self._guessed_in_all(known)
             if not browser:
-                self._require_unlocked(Tally(known.failures, self._failed_at_s), FREE_IN_ALL)
-            right = hmac.compare_digest(_hash(pin, bytes.fromhex(known.salt)), known.hash)
-            with self._journal.transaction() as db:
-                holding.keep_pin(db, Pin(salt=known.salt, hash=known.hash, failures=0 if right else known.failures + 1))
-            if not right:
-                self._count_wrong(caller)
+                self._require_unlocked(in_all, FREE_IN_ALL)
+            if not hmac.compare_digest(_hash(pin, bytes.fromhex(known.salt)), known.hash):
+                self._count_wrong(caller, in_all)
+                self._keep_count(known, self._in_all.failures)
                 return None
             self._tallies.pop(caller, None)
+            if in_all.failures != known.failures:
+                with contextlib.suppress(sqlite3.Error):  # that it fell can be kept later; nobody is shut out for it
+                    self._keep_count(known, in_all.failures)
             return self._new_session(known.salt)
+
+    def _guessed_in_all(self, known: Pin) -> Tally:
+        """As it has fallen by now. What another process has written counts, another PIN for one; what this one could
+        not write counts, too."""
+        if known != self._counted:
+            self._counted, self._in_all = known, Tally(known.failures, self._in_all.failed_at_s)
+        fallen = int((self._clock.elapsed() - self._in_all.failed_at_s) / FORGOTTEN_S)
+        return replace(self._in_all, failures=max(0, self._in_all.failures - fallen))
+
+    def _keep_count(self, known: Pin, failures: int) -> None:
+        counted = replace(known, failures=failures)
+        with self._journal.transaction() as db:
+            if holding.pin(db) != known:  # another was set while this one was tried
+                return
+            holding.keep_pin(db, counted)
+        self._counted = counted
 
     def introduced(self) -> str:
         """What a browser that just gave the PIN keeps, by which it is known from now on."""
@@ -145,13 +169,13 @@ class Guard:
         name = self._chance.in_hex(16)
         return "" if known is None else f"{name}.{_signature(name, known)}"
 
-    def _count_wrong(self, caller: str) -> None:
+    def _count_wrong(self, caller: str, in_all: Tally) -> None:
         now_s = self._clock.elapsed()
         tally = self._tallies.pop(caller, Tally())
         while len(self._tallies) >= MOST_CALLERS:
             del self._tallies[next(iter(self._tallies))]  # whose last try is longest ago
         self._tallies[caller] = Tally(tally.failures + 1, now_s)
-        self._failed_at_s = now_s
+        self._in_all = Tally(in_all.failures + 1, now_s)
 
     def session(self, name: str) -> Session | None:
         """The session of a secret name, if it was used of late, and the PIN is still the same."""

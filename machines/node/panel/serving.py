@@ -165,6 +165,10 @@ class _Handler(BaseHTTPRequestHandler):
             headers = {"Retry-After": str(round(locked.wait_s) + 1)}
             self._page(HTTPStatus.TOO_MANY_REQUESTS, self.panel.enter(str(locked)), headers=headers)
             return
+        except sqlite3.Error as error:
+            log.warning("at the panel: no PIN that could be noted from %s: %s", self.client_address[0], error)
+            self._page(HTTPStatus.SERVICE_UNAVAILABLE, self.panel.enter(f"{NOT_NOTED} ({error})"))
+            return
         if name is None:
             log.warning("at the panel: a wrong PIN from %s", self.client_address[0])
             self._page(HTTPStatus.FORBIDDEN, self.panel.enter("That is not the PIN."))

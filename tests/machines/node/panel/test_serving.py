@@ -406,6 +406,22 @@ def test_on_a_card_that_cannot_be_written_it_is_said_that_nothing_was_noted(brow
     assert browser.act("stop").status == 200
 
 
+def test_on_a_card_that_cannot_be_written_a_person_comes_in_and_a_wrong_pin_is_answered(
+    browser: Browser, node: Rig, caplog: pytest.LogCaptureFixture
+) -> None:
+    with node.journal.reading() as db:
+        db.execute("PRAGMA query_only = 1")
+    answer = browser.post("/enter", pin="000000")
+    assert answer.status == 503
+    assert "Nothing was noted" in answer.data.decode()
+    assert "at the panel: no PIN that could be noted from 127.0.0.1" in caplog.text
+    browser.enter()
+    assert "What to do" in browser.get("/do")[1]
+    for _ in range(FREE_GUESSES):
+        assert browser.post("/enter", pin="000000").status == 503
+    assert browser.post("/enter", pin=PIN).status == 429
+
+
 def test_the_knife_is_armed_only_by_a_person_who_has_looked(
     browser: Browser, node: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
