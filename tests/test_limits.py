@@ -181,6 +181,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     # Pictures.
     "machines.pictures.canvas._MOST_FILLED": (200, "the land of the world covers the canvas once"),
     "machines.pictures.canvas._MOST_STROKED": (200, "the coasts of the world, in lines of 0.3 mm, a hundredth of once"),
+    "machines.pictures.canvas._MOST_ROUNDED": (1_000_000, "the coasts of the world at 1:10,000,000 have some 400,000"),
     "machines.pictures.canvas._MOST_HOLED": (8, "holes are few; each costs a canvas"),
     "machines.pictures.checks.NARROWEST_LIMITS_DEGREES": (0.1, "the far ends of a narrower map fit no number"),
     "machines.pictures.geojson.LARGEST_FILE_BYTES": (32_000_000, "the finest coasts of the world have a tenth"),

@@ -13,6 +13,8 @@ from machines.pictures.sheet import Sheet
 _MOST_FILLED = 200
 _MOST_STROKED = 200
 _MOST_HOLED = 8
+# Corners of strokes are made round, which costs as much for a short stroke as for a long one.
+_MOST_ROUNDED = 1_000_000
 
 Box = tuple[int, int, int, int]  # left, top, right, bottom
 
@@ -25,7 +27,7 @@ class Canvas:
         self.scale = sheet.oversampling
         self.image = Image.new("L", (sheet.columns * self.scale, sheet.rows * self.scale))
         self.pen = ImageDraw.Draw(self.image)
-        self.filled, self.holed, self.stroked = 0, 0, 0
+        self.filled, self.holed, self.stroked, self.rounded = 0, 0, 0, 0
 
     def fill(self, rings: list[NDArray[np.float64]]) -> None:
         """Fill a polygon with holes, its rings in columns and rows.
@@ -74,14 +76,19 @@ class Canvas:
         """Draw a line given in columns and rows; one that is of no file is none too many.
 
         Raises:
-            InputError: what was stroked so far of the file covers the canvas too often.
+            InputError: what was stroked so far of the file covers the canvas too often, or has too many corners.
         """
         pixels = self._pixels(line)
         width = max(1, round(width_mm / self.sheet.column_mm * self.scale))
         length = int(np.hypot(*np.diff(pixels, axis=0).T).sum())
+        corners = _corners(pixels) if width > 4 else 0  # the library rounds no narrower ones
         for shift, _ in self._places(pixels, width):
-            self.stroked += length * width if of_file else 0
+            if of_file:
+                self.stroked += length * width + corners * width * width
+                self.rounded += corners
             self._require_few(self.stroked, _MOST_STROKED, "lines")
+            if self.rounded > _MOST_ROUNDED:
+                raise InputError("upload", f"its lines have more than {_MOST_ROUNDED:,} corners", "simplify it")
             self.pen.line(_moved(pixels, shift, 0).ravel().tolist(), fill=255, width=width, joint="curve")
 
     def coverage(self) -> NDArray[np.float32]:
@@ -107,6 +114,14 @@ class Canvas:
             (shift, (max(0, west + shift), max(0, north), min(width, east + shift + 1), min(height, south + 1)))
             for shift in range(-(east // width) * width, -(west // width) * width + 1, width)
         ]
+
+
+def _corners(pixels: NDArray[np.int64]) -> int:
+    """How often a line does not go straight on."""
+    steps = np.diff(pixels, axis=0)
+    (x, y), (then_x, then_y) = steps[:-1].T, steps[1:].T
+    is_straight = (x * then_y == y * then_x) & (x * then_x + y * then_y > 0)
+    return int(np.count_nonzero(~is_straight))
 
 
 def _moved(pixels: NDArray[np.int64], along: int, down: int) -> NDArray[np.int64]:

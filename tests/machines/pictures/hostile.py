@@ -53,6 +53,12 @@ def zigzag(positions: int, latitude: float = 70.0) -> bytes:
     return geojson("LineString", [[80 * (-1) ** i, latitude * (-1) ** i] for i in range(positions)])
 
 
+def short_steps(positions: int) -> bytes:
+    """A line that goes round and round a place: of no length to speak of, and a corner at each position."""
+    corners = [[0, 0], [2, 0], [2, 2], [0, 2]]
+    return geojson("LineString", [corners[i % 4] for i in range(positions)])
+
+
 def empty_arrays(count: int) -> bytes:
     """Three bytes each, and a hundred once they are read."""
     return b'{"type":"Polygon","coordinates":[' + b"[]," * (count - 2) + b"[]]}"

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from machines.errors import InputError
-from machines.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, geojson
+from machines.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, canvas, geojson
 from machines.pictures.canvas import Canvas
 from machines.pictures.geojson import read_geojson
 from machines.pictures.image_file import check_image, read_light
@@ -21,6 +21,7 @@ from tests.machines.pictures.hostile import (
     empty_arrays,
     jpeg_of_scans,
     plain_png,
+    short_steps,
     tiff_of_pages,
     triangles,
     zigzag,
@@ -120,6 +121,28 @@ def test_strokes_cover_the_map_so_often_and_no_more() -> None:
             canvas.line(across, 5.0)
     with pytest.raises(InputError, match="its lines cover the map"):
         LandPicture(data="upload", line_mm=5.0).draw(SKY, SHEET, zigzag(2_000, latitude=0.0))
+
+
+def test_corners_of_short_strokes_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    wide = LandPicture(data="upload", line_mm=10.0)
+    assert wide.draw(SKY, SHEET, short_steps(500)).max() == 1.0
+    with pytest.raises(InputError, match="its lines cover the map more than 200 times over"):
+        wide.draw(SKY, SHEET, short_steps(2_000))
+    monkeypatch.setattr(canvas, "_MOST_ROUNDED", 500)
+    narrow = LandPicture(data="upload", line_mm=0.5)
+    assert narrow.draw(SKY, SHEET, short_steps(502)).max() == 1.0
+    with pytest.raises(InputError, match="its lines have more than 500 corners"):
+        narrow.draw(SKY, SHEET, short_steps(503))
+    assert LandPicture(data="upload", line_mm=0.4).draw(SKY, SHEET, short_steps(503)).max() == 1.0
+
+
+def test_a_line_that_goes_straight_on_has_no_corner(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(canvas, "_MOST_ROUNDED", 1)
+    drawn = Canvas(SHEET)
+    drawn.line(np.array([[90.0, 9.0], [99.0, 9.0], [120.0, 9.0], [120.0, 30.0], [120.0, 31.0]]), 1.0)
+    assert drawn.rounded == 1
+    with pytest.raises(InputError, match="corners"):
+        drawn.line(np.array([[90.0, 9.0], [99.0, 9.0], [90.0, 9.0]]), 1.0)
 
 
 def test_a_picture_is_opened_when_no_other_is(request: pytest.FixtureRequest) -> None:
