@@ -20,7 +20,7 @@ from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, NoReturn, get_args
 
 from machines.drivers.paper import PaperWriter
 from machines.node.journal import open_journal
@@ -169,39 +169,59 @@ def in_child(stage: Stage, work: Callable[[], Any]) -> Any:
     Raises:
         RuntimeError: it broke; with what it said.
     """
+    here = Path.cwd()
     read, write = os.pipe()
     child = os.fork()
     if not child:
         os.close(read)
-        try:
-            _stand_on_copies(stage)
-            said: Any = (work(), "")
-        except BaseException as error:  # noqa: BLE001 - whatever it is, the parent is told
-            said = (None, "".join(traceback.format_exception(error)))
-        with os.fdopen(write, "wb") as pipe:
-            pickle.dump(said, pipe)
-        shutil.rmtree(Path.cwd(), ignore_errors=True)
-        os._exit(0)
+        _be_the_child(stage, _beside(here, os.getpid()), work, write)
     os.close(write)
-    with os.fdopen(read, "rb") as pipe:
-        given, broke = pickle.load(pipe)
-    os.waitpid(child, 0)
+    try:
+        with os.fdopen(read, "rb") as pipe:
+            said = pipe.read()
+    finally:
+        os.waitpid(child, 0)
+        shutil.rmtree(_beside(here, child), ignore_errors=True)
+    try:
+        given, broke = pickle.loads(said)
+    except (EOFError, pickle.UnpicklingError):
+        given, broke = None, f"the process ended in the middle of a word: {said[-200:]!r}"
     if broke:
         raise RuntimeError(broke)
     return given
 
 
+def _be_the_child(stage: Stage, mine: Path, work: Callable[[], Any], write: int) -> NoReturn:
+    """Whatever happens, this process ends here, and nothing of its parent's is touched."""
+    try:
+        with os.fdopen(write, "wb") as pipe:
+            pipe.write(_told(stage, mine, work))
+    finally:
+        os._exit(0)
+
+
+def _told(stage: Stage, mine: Path, work: Callable[[], Any]) -> bytes:
+    try:
+        _stand_on_copies(stage, mine)
+        return pickle.dumps((work(), ""))
+    except BaseException as error:  # noqa: BLE001 - whatever it is, the parent is told
+        return pickle.dumps((None, "".join(traceback.format_exception(error))))
+
+
+def _beside(here: Path, process: int) -> Path:
+    """The folder of a child's own."""
+    return here.with_name(f"{here.name.partition('+')[0]}+{process}")
+
+
 _KEPT: list[Any] = []
 
 
-def _stand_on_copies(stage: Stage) -> None:
+def _stand_on_copies(stage: Stage, mine: Path) -> None:
     """A child stands in a folder of its own, and what it had open it opens there; its parent's files stay untouched."""
     from django.db import connections
 
-    here = Path.cwd()
-    mine = here.with_name(f"{here.name.partition('+')[0]}+{os.getpid()}")
     shutil.copytree(
-        here, mine, symlinks=True, ignore=shutil.ignore_patterns("*-shm", "empty.sqlite3", "furnished.sqlite3")
+        Path.cwd(), mine, symlinks=True, ignore=shutil.ignore_patterns("*-shm", "empty.sqlite3", "furnished.sqlite3")
     )
     os.chdir(mine)
     _KEPT.append(connections["default"].connection)  # never closed here: it is the parent's

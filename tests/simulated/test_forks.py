@@ -2,17 +2,78 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
+import shutil
+import signal
 import subprocess
 import sys
 from collections import Counter
 from itertools import combinations, product
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, NoReturn
+
+import pytest
 
 from server.demo.processes import ROOT
 from tests.faults.options import POLICIES
+from tests.simulated.forks import in_child
 from tests.simulated.prefixes import prefixes
+
+STAGE: Any = SimpleNamespace(boards=(), clones=())
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """In which the parent stands, with a file of its own."""
+    here = tmp_path / "parent"
+    here.mkdir()
+    (here / "file").write_text("the parent's")
+    monkeypatch.chdir(here)
+    return here
+
+
+def test_a_child_goes_on_with_copies_and_leaves_nothing(folder: Path) -> None:
+    def work() -> str:
+        before = Path("file").read_text()
+        Path("file").write_text("the child's")
+        return f"{before} {Path.cwd().name.partition('+')[0]}"
+
+    assert in_child(STAGE, work) == "the parent's parent"
+    assert (folder / "file").read_text() == "the parent's"
+    assert list(folder.parent.iterdir()) == [folder]
+
+
+def test_a_child_that_cannot_copy_the_files_leaves_its_parents_alone(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_: Path, mine: Path, **__: Any) -> NoReturn:
+        mine.mkdir()
+        raise OSError(errno.ENOSPC, "no space left on device")
+
+    monkeypatch.setattr(shutil, "copytree", full)
+    with pytest.raises(RuntimeError, match="no space left on device"):
+        in_child(STAGE, lambda: "not done")
+    assert (folder / "file").read_text() == "the parent's"
+    assert list(folder.parent.iterdir()) == [folder]
+
+
+def test_a_child_whose_word_cannot_be_sent_or_that_dies_is_broken_and_waited_for(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    children, fork = list[int](), os.fork
+    monkeypatch.setattr(os, "fork", lambda: children.append(child := fork()) or child)
+    with pytest.raises(RuntimeError, match="pickle"):
+        in_child(STAGE, lambda: lambda: None)
+    with pytest.raises(RuntimeError, match="in the middle of a word"):
+        in_child(STAGE, lambda: os.kill(os.getpid(), signal.SIGKILL))
+    assert list(folder.parent.iterdir()) == [folder]
+    assert len(children) == 2
+    for child in children:
+        with pytest.raises(ChildProcessError):
+            os.waitpid(child, os.WNOHANG)
 
 
 def test_the_prefixes_have_every_rule_on_every_head_and_cadence_with_one_run_and_with_two() -> None:
