@@ -29,7 +29,24 @@ OTHER_NAMES = ("paper", "lock")
 # Of SQLite, at which each commit is synced.
 FULL = 2
 
-Names = dict[str, int]
+# By its name, which file or folder it is, and whether it is a folder.
+Names = dict[str, tuple[int, bool]]
+
+
+@dataclass(frozen=True)
+class Octets:
+    """What a file holds for sure. It is held open meanwhile, so that no other is given its number once it is removed.
+
+    Attributes:
+        octets: that were synced.
+        held: the open file.
+    """
+
+    octets: bytes
+    held: int
+
+    def __del__(self) -> None:
+        os.close(self.held)
 
 
 @dataclass
@@ -47,7 +64,7 @@ class Card:
     dice: Random
     may_go: Callable[[], None] = lambda: None
     complaints: list[str] = field(default_factory=list)
-    _octets: dict[int, bytes] = field(default_factory=dict)
+    _octets: dict[int, Octets] = field(default_factory=dict)
     _names: dict[Path, Names] = field(default_factory=dict)
     _promised: dict[Path, str] = field(default_factory=dict)
 
@@ -74,7 +91,7 @@ class Card:
         if path.is_dir():
             self._names[path] = _names(path)
         else:
-            self._octets[path.stat().st_ino] = path.read_bytes()
+            self._octets[path.stat().st_ino] = Octets(path.read_bytes(), os.open(path, os.O_RDONLY))
 
     def promised(self, path: Path) -> None:
         """Somebody was told that this file is there for sure."""
@@ -105,17 +122,25 @@ class Card:
             elif path.exists():
                 self._lose_octets(path)
 
-    def _bring_back(self, path: Path, inode: int | None) -> None:
-        """The name is as it was; a folder that had it comes back empty, as this is of no use to anybody."""
-        if inode is not None:
-            path.write_bytes(self._octets.get(inode, b""))
+    def _bring_back(self, path: Path, was: tuple[int, bool] | None) -> None:
+        """The name is as it was; a folder that had it comes back empty."""
+        if was is None:
+            return
+        inode, is_folder = was
+        if is_folder:
+            path.mkdir()
+        else:
+            path.write_bytes(self._sure(inode))
 
     def _lose_octets(self, path: Path) -> None:
-        written, sure = path.read_bytes(), self._octets.get(path.stat().st_ino, b"")
+        written, sure = path.read_bytes(), self._sure(path.stat().st_ino)
         if written == sure or self.dice.random() < 0.3:
             return
         left = self.dice.choice([sure, written[: self.dice.randrange(len(written) + 1)], b"\0" * len(written)])
         path.write_bytes(left)
+
+    def _sure(self, inode: int) -> bytes:
+        return self._octets[inode].octets if inode in self._octets else b""
 
     def _folders(self) -> Iterator[Path]:
         if not self.folder.is_dir():
@@ -128,7 +153,7 @@ class Card:
 
 def _names(folder: Path) -> Names:
     ours = (entry for entry in os.scandir(folder) if not entry.name.endswith(OTHERS) and entry.name not in OTHER_NAMES)
-    return {entry.name: entry.stat().st_ino for entry in ours if not entry.is_symlink()}
+    return {entry.name: (entry.stat().st_ino, entry.is_dir()) for entry in ours if not entry.is_symlink()}
 
 
 def _digest(path: Path) -> str:

@@ -72,6 +72,32 @@ def test_a_file_that_was_replaced_or_removed_may_come_back(tmp_path: Path) -> No
     }
 
 
+def test_a_folder_that_was_removed_may_come_back_as_an_empty_one(tmp_path: Path) -> None:
+    found = set[tuple[bool, bool]]()
+    for seed in TRIES:
+        (folder := tmp_path / str(seed) / "folder").mkdir(parents=True)
+        (folder / "old").write_bytes(b"old")
+        card = Card(folder.parent, Random(seed))
+        (folder / "old").unlink()
+        folder.rmdir()
+        card.lose()
+        found.add((folder.exists(), folder.is_dir()))
+        assert not folder.exists() or not list(folder.iterdir())
+    assert found == {(True, True), (False, False)}
+
+
+def test_a_new_file_is_never_taken_for_one_that_was_removed(tmp_path: Path) -> None:
+    """Where a file system gives a number again that is free, both would have the same."""
+
+    def replaces(folder: Path) -> None:
+        (folder / "old").unlink()
+        (folder / "new").write_bytes(b"0123456789")
+
+    found = left_over(tmp_path, replaces)
+    assert {one["old"] for one in found if "old" in one} == {b"old"}
+    assert b"old" not in {one.get("new") for one in found}
+
+
 @pytest.mark.parametrize("below", ["", "a", "a/b"])
 def test_what_our_own_writing_of_files_says_is_there_is_there(tmp_path: Path, below: str) -> None:
     def keeps(folder: Path) -> None:
