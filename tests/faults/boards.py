@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from machines.node.journal import FILE_NAME
+from machines.node import held as holding
+from machines.node.journal import FILE_NAME, open_journal
 from server.demo.processes import PATIENCE_S, DemoError
 from tests.faults.board import boot_anew
 from tests.faults.evidence import Common
@@ -100,23 +101,28 @@ class Board:
         """A person beside it gives a command; what comes of it is the board's own."""
         self.asked = self.child.ask(*arguments)
 
-    def hold(self) -> str:
-        """What keeps it from printing on, by its journal; nothing where there is none that can be read."""
+    def hold(self) -> str | None:
+        """What keeps it from printing on, by its journal; None where there is none that tells it."""
         if not (self.home / FILE_NAME).exists():
-            return ""
+            return None
         try:
             with closing(sqlite3.connect(self.home / FILE_NAME)) as database:
-                return str(database.execute("SELECT hold FROM state").fetchone()[0])
-        except (sqlite3.Error, TypeError):
-            return ""
-
-    def hold_is_known(self) -> bool:
-        """Whether there is a journal that tells it."""
-        try:
-            with closing(sqlite3.connect(self.home / FILE_NAME)) as database:
-                return database.execute("SELECT hold FROM state").fetchone() is not None
+                row = database.execute("SELECT hold FROM state").fetchone()
         except sqlite3.Error:
-            return False
+            return None
+        return None if row is None else str(row[0])
+
+    def epoch(self) -> int:
+        """Which enrolment it was enrolled by."""
+        journal = open_journal(self.home)
+        try:
+            with journal.reading() as db:
+                credentials = holding.credentials(db)
+        finally:
+            journal.close()
+        if credentials is None:
+            raise DemoError("the board is not enrolled")
+        return credentials.epoch
 
     def lose_newest(self) -> None:
         """What was not yet moved from the log of the journal into its file is gone."""

@@ -53,6 +53,7 @@ class Evidence:
         whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
         attended: the machine stands after an unplanned stop until a person resumes it.
         boards_lost: what a board did last before it was lost nobody knows.
+        taken_over: epochs that began as another board took the machine over, with a journal of its own.
     """
 
     paper: Paper | None
@@ -70,6 +71,7 @@ class Evidence:
     whole_journal: bool = True
     attended: bool = False
     boards_lost: bool = False
+    taken_over: frozenset[int] = frozenset()
 
     @property
     def planned(self) -> set[int]:
@@ -98,6 +100,12 @@ class Evidence:
         enrolled = [i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled"]
         spans = zip([0, *enrolled], [*enrolled, len(self.facts)], strict=True)
         return [[structure(data, Entry) for data in as_told(self.facts[first:end])] for first, end in spans]  # type: ignore[arg-type]
+
+    @property
+    def of_another(self) -> list[bool]:
+        """For each part of what was told by each, whether it begins as another board takes the machine over."""
+        epochs = [fact["data"]["epoch"] for fact in self.facts if fact["kind"] == "node-enrolled"]
+        return [False, *(epoch in self.taken_over for epoch in epochs)]
 
     def entries(self) -> list[Entry]:
         """What boards told, read as the wire's messages."""

@@ -86,7 +86,7 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
     paper.close()
     entries = told() if entries is None else entries
     armed = {"kind": "knife-armed", "data": unstructure(KnifeArmed(seq=1, at=BEGINS))}
-    enrolled = {"kind": "node-enrolled", "data": {"epoch": 1}}
+    enrolled, again = ({"kind": "node-enrolled", "data": {"epoch": epoch}} for epoch in (1, 2))
     stamps = {
         "starts_at": format_instant(BEGINS),
         "ends_at": format_instant(BEGINS + timedelta(seconds=COLUMN_S * (END - FIRST))),
@@ -101,8 +101,9 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
         words=[],
         notices=[],
         facts=[
-            armed,
             enrolled,
+            armed,
+            again,
             *({"kind": entry["kind"], "data": entry} for entry in entries),
         ],
         journal=[(entry, True) for entry in entries],

@@ -187,11 +187,15 @@ def half_printed_is_seen(evidence: Evidence) -> list[str]:
 
 
 def cut_only_while_armed(evidence: Evidence) -> list[str]:
-    """The knife cuts only where a person armed it and nothing disarmed it since. A strip without columns ends where the
-    one before it did, and is cut with that one."""
+    """The knife cuts only where a person armed it and nothing disarmed it since: what a board had armed, no other board
+    knows, while one that is enrolled again knows its own. A strip without columns ends where the one before it did, and
+    is cut with that one."""
     armed, cut_at, complaints = False, None, []
-    for entry in (one for told in evidence.told_by_each for one in (None, *told)):
-        if isinstance(entry, StripCut):
+    parts = zip(evidence.of_another, evidence.told_by_each, strict=True)
+    for entry in (one for is_another, told in parts for one in (is_another, *told)):
+        if isinstance(entry, bool):
+            armed = armed and not entry
+        elif isinstance(entry, StripCut):
             if entry.made and not armed and entry.paper_position != cut_at:
                 complaints.append(f"cut at place {entry.paper_position}, and nobody had armed the knife")
             armed, cut_at = armed and entry.made, entry.paper_position if entry.made else cut_at

@@ -30,6 +30,7 @@ class Stage:
         lost_newest: the newest of the board's journal is gone.
         ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         boards: the newest at the end; the machine's own, but for a clone.
+        taken_over: epochs that began as another board took the machine over.
         clones: boards that are copies, each beside a machine of its own.
         common: what the paper of the newest clone and of its original have in common.
         server_off: how many faults keep the server away now.
@@ -51,6 +52,7 @@ class Stage:
     lost_newest: bool = False
     ahead: list[tuple[float, float]] = field(default_factory=list)
     boards: list[Board] = field(default_factory=list)
+    taken_over: list[int] = field(default_factory=list)
     clones: list[Board] = field(default_factory=list)
     common: Common | None = None
     server_off: int = 0

@@ -43,6 +43,7 @@ def replace_board(stage: Stage) -> None:
     enrol(stage.lane, new, stage.machine)
     new.off, new.full = old.off, old.full
     stage.boards.append(new)
+    stage.taken_over.append(new.epoch())
     if not new.off:
         new.start()
 
@@ -58,7 +59,7 @@ def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
 
 def _check_refused(stage: Stage, board: Board, laid: int) -> None:
     """An agent that finds its journal damaged says so, and prints nothing; if its card lets it read that at all."""
-    if getattr(board.child, "read_only", 0):
+    if board.child.read_only:
         return
     done = board.child.do(*running(stage.scenario))
     if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
@@ -74,7 +75,7 @@ def _ledger_bytes(board: Board) -> int:
 
 def _copy_board(stage: Stage, fault: Fault) -> list[Act]:
     def copy() -> None:
-        if getattr(stage.board.child, "newer", False):  # of its journal no copy could be read, and none was taken
+        if stage.board.child.newer:  # of its journal no copy could be read, and none was taken
             return
         copied = make_board(stage.lane, stage.scenario, stage.folder, "clone", stage.folder / "clone-paper")
         stage.common = clone(stage.board, copied)

@@ -65,7 +65,7 @@ def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
 
 def test_an_entry_lost_doubled_or_changed_on_the_way_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
-    lost = replace(good, facts=[*good.facts[:2], *good.facts[3:]])
+    lost = replace(good, facts=[*good.facts[:3], *good.facts[4:]])
     doubled = replace(good, facts=[*good.facts, good.facts[-1]])
     unsure = replace(good, journal=[(entry, False) for entry, _ in good.journal])
     for bad in (lost, doubled, unsure):
@@ -128,9 +128,9 @@ def test_a_machine_that_goes_on_before_a_person_resumes_it_is_seen(tmp_path: Pat
 
 def test_where_a_journal_goes_on_what_is_in_it_and_not_in_the_log_is_seen(tmp_path: Path) -> None:
     good = replace(evidence(tmp_path), whole_journal=False)
-    enrolled = {"kind": "node-enrolled", "data": {"epoch": 2}}
+    enrolled = {"kind": "node-enrolled", "data": {"epoch": 3}}
     anew = [{"kind": one["kind"], "data": one | {"seq": seq}} for seq, one in enumerate(told()[3:], 1)]
-    again = replace(good, facts=[*good.facts[:5], enrolled, *anew], machine={"accepted_through": 2})
+    again = replace(good, facts=[*good.facts[:6], enrolled, *anew], machine={"accepted_through": 2})
     kept = [(entry | {"seq": seq}, True) for seq, entry in enumerate(told()[3:], 1)]
     assert judge(replace(again, journal=kept), [judged_log.entries_taken_once]) == []
     lost = [*kept[:1], (printed(2, GAP[1], END - 1, 11), True)]
@@ -163,11 +163,13 @@ def test_a_cut_by_a_knife_that_nobody_armed_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
     check, complaint = [judged_log.cut_only_while_armed], ["cut at place 5, and nobody had armed the knife"]
     assert judge(good, check) == []
-    assert judge(replace(good, facts=good.facts[1:]), check) == complaint
+    assert judge(replace(good, facts=[good.facts[0], *good.facts[2:]]), check) == complaint
     off = {"kind": "knife-disarmed", "data": unstructure(KnifeDisarmed(seq=2, at=BEGINS, why="paused"))}
     began = {"kind": "node-started", "data": unstructure(NodeStarted(seq=2, at=BEGINS, unplanned_stop=True))}
     for disarming in (off, began):
-        assert judge(replace(good, facts=[good.facts[0], disarming, *good.facts[1:]]), check) == complaint
+        assert judge(replace(good, facts=[*good.facts[:2], disarming, *good.facts[2:]]), check) == complaint
+    assert judge(replace(good, taken_over=frozenset({2})), check) == complaint, "another board had armed it"
+    assert judge(replace(good, taken_over=frozenset({1})), check) == []
 
 
 def test_an_attended_machine_that_prints_on_after_a_jam_is_seen(tmp_path: Path) -> None:
