@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,6 +12,7 @@ from tests.faults.acts import MAKING
 from tests.faults.covering import covering
 from tests.faults.kinds import FORGETS, KINDS, LONG, TAKEOVERS, WORDS
 from tests.faults.options import HORIZONS, POLICIES, PROFILES, SHIFTS
+from tests.faults.pinned import pinned
 from tests.faults.relay import TROUBLES
 from tests.faults.scenario import draw
 
@@ -72,3 +75,15 @@ def test_what_no_seed_has_is_said() -> None:
 def test_the_names_of_kinds_are_known() -> None:
     assert set(TROUBLES) | set(LONG) | set(TAKEOVERS) | set(FORGETS) | set(WORDS) <= set(KINDS)
     assert set(MAKING) == set(KINDS), "each is known how to play"
+
+
+def test_the_letters_of_a_scenario_tell_of_all_that_is_drawn_and_not_of_what_nobody_draws() -> None:
+    scenario = draw(1)
+    assert pinned(scenario) == pinned(replace(scenario, seed=2, neighbours=()))
+    others = [
+        replace(scenario, faults=scenario.faults[1:]),
+        replace(scenario, skew="0:0"),
+        replace(scenario, loses=True),
+        replace(scenario, neighbours=(draw(2),)),
+    ]
+    assert len({pinned(scenario), *map(pinned, others)}) == 5
