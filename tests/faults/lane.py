@@ -125,14 +125,11 @@ class Lane:
 
     def copy_server(self, copy: Path) -> None:
         """Copy the server's database, while it runs."""
-        with closing(sqlite3.connect(self.home / DATABASE)) as source, closing(sqlite3.connect(copy)) as target:
-            source.backup(target)
+        copy_database(self.home, copy)
 
     def put_server_back(self, copy: Path) -> None:
         """The database of the server, which is off, as a copy has it."""
-        for ending in ("", "-wal", "-shm"):
-            self.home.joinpath(DATABASE + ending).unlink(missing_ok=True)
-        shutil.copy(copy, self.home / DATABASE)
+        put_database_back(self.home, copy)
 
     def remake_key(self) -> None:
         """The studio's way in, for a server that does not know it."""
@@ -150,6 +147,19 @@ class Lane:
     def wait(self) -> None:
         """Until the server answers."""
         wait_for_server(self.studio.address, self.server)
+
+
+def copy_database(home: Path, copy: Path) -> None:
+    """Copy the database of a server's folder, all that is committed."""
+    with closing(sqlite3.connect(home / DATABASE)) as source, closing(sqlite3.connect(copy)) as target:
+        source.backup(target)
+
+
+def put_database_back(home: Path, copy: Path) -> None:
+    """The database in the folder of a server that is off, as a copy has it."""
+    for ending in ("", "-wal", "-shm"):
+        home.joinpath(DATABASE + ending).unlink(missing_ok=True)
+    shutil.copy(copy, home / DATABASE)
 
 
 @contextmanager

@@ -26,14 +26,16 @@ def plan_first(stage: Stage) -> None:
     scenario = stage.scenario
     count = len(scenario.spans_h) - (scenario.late_h is not None)
     for number in range(1, count + 1):
-        run = _body(scenario, stage.machine, number, stage.begins)
+        run = run_body(scenario, stage.machine, number, stage.begins)
         stage.lane.studio.create("runs", run)
         stage.runs.append(run["id"])
 
 
 def plan_late(stage: Stage) -> None:
     """The last run, as soon as the server is there."""
-    run = _body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins, stage.later_h) | IN_THE_PAST
+    run = (
+        run_body(stage.scenario, stage.machine, len(stage.scenario.spans_h), stage.begins, stage.later_h) | IN_THE_PAST
+    )
     try:
         is_planned = _planned(stage, run)
     except DemoError:
@@ -53,7 +55,7 @@ def plan_again(stage: Stage) -> None:
         status, _ = stage.lane.studio.call("GET", f"runs/{run}")
         if status == 404:
             later_h = stage.later_h if number == len(stage.scenario.spans_h) else 0.0
-            _planned(stage, _body(stage.scenario, stage.machine, number, stage.begins, later_h) | IN_THE_PAST)
+            _planned(stage, run_body(stage.scenario, stage.machine, number, stage.begins, later_h) | IN_THE_PAST)
 
 
 def _planned(stage: Stage, run: dict[str, Any]) -> bool:
@@ -66,7 +68,7 @@ def _planned(stage: Stage, run: dict[str, Any]) -> bool:
     return True
 
 
-def _body(scenario: Scenario, machine: str, number: int, begins: datetime, later_h: float = 0.0) -> dict[str, Any]:
+def run_body(scenario: Scenario, machine: str, number: int, begins: datetime, later_h: float = 0.0) -> dict[str, Any]:
     """What plans a run; they begin where the one before ends, or so much later."""
     starts_at = begins + timedelta(hours=sum(scenario.spans_h[: number - 1]) + later_h)
     return {

@@ -32,9 +32,13 @@ class Program(Child):
 
     Attributes:
         home: the board's folder.
+        read_only: how many faults keep its card from being written now; none here, as only simulated ones play that.
+        newer: whether its journal is as a newer program left it; never here.
     """
 
     home: Path = Path()
+    read_only: int = 0
+    newer: bool = False
 
     def arguments(self, *arguments: str) -> list[str]:
         """A command of this board."""

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass
+from typing import ClassVar
 
 from machines.clock import Clock
 from machines.node.journal import Journal
 from tests.faults.board import SteppingClock
 from tests.faults.kinds import WORDS
-from tests.simulated.agent import KILLED, AgentProgram
+from tests.simulated.agent import AgentProgram
 from tests.simulated.judged_words import WordsWatched
 from tests.simulated.world import World
-
-# The power goes within so many virtual seconds, at one of so many places where it may.
-KILLED_WITHIN_S, MOST_PLACES = 400.0, 20
 
 
 class NoWords(WordsWatched):
@@ -55,7 +53,10 @@ class OnceAnInstant:
 
 @dataclass
 class ModelledAgent(AgentProgram):
-    """As the program that it is."""
+    """As the program that it is, in a shorter time."""
+
+    killed_within_s: ClassVar[float] = 400.0
+    most_places: ClassVar[int] = 20
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -71,11 +72,3 @@ class ModelledAgent(AgentProgram):
     def clock(self) -> Clock:
         """The board's own."""
         return OnceAnInstant(super().clock(), self.world)  # type: ignore[arg-type]
-
-    def kill(self) -> None:
-        """The power goes, at some place of the next minutes where it may."""
-        if self.runs:
-            self.fuse.left = self.dice.randrange(MOST_PLACES)
-            self.world.run(self.world.now + KILLED_WITHIN_S, lambda: not self.runs)
-        if self.runs:
-            self._cut(KILLED)

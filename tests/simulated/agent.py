@@ -15,7 +15,7 @@ from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
-from typing import Any
+from typing import Any, ClassVar
 from unittest.mock import patch
 
 from greenlet import getcurrent
@@ -48,8 +48,6 @@ from tests.simulated.world import Crash, Fuse, Task, VirtualClock, VirtualNews, 
 
 # How long a process has to end in order, or by itself, virtual seconds.
 PATIENCE_S = 600.0
-# The power goes within so many virtual seconds, at one of so many places where it may.
-KILLED_WITHIN_S, MOST_PLACES = 900.0, 40
 KILLED = -9
 # How long the last reports may take, virtual seconds; a computer that is not busy has them told in a few.
 FAREWELL_S = 60.0
@@ -92,6 +90,10 @@ class AgentProgram:
         card: loses what was not synced where the power goes; None where nothing is lost.
     """
 
+    # The power goes within so many virtual seconds, at one of so many places where it may.
+    killed_within_s: ClassVar[float] = 900.0
+    most_places: ClassVar[int] = 40
+
     world: World
     network: Network
     scenario: Scenario
@@ -131,8 +133,8 @@ class AgentProgram:
     def kill(self) -> None:
         """The power goes, at some place of the next minutes where it may."""
         if self.runs:
-            self.fuse.left = self.dice.randrange(MOST_PLACES)
-            self.world.run(self.world.now + KILLED_WITHIN_S, lambda: not self.runs)
+            self.fuse.left = self.dice.randrange(self.most_places)
+            self.world.run(self.world.now + self.killed_within_s, lambda: not self.runs)
         if self.runs:
             self._cut(KILLED)
 

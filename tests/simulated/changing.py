@@ -10,7 +10,7 @@ from typing import Any
 import urllib3
 
 from tests.faults.furniture import PROFILES
-from tests.faults.planning import _body
+from tests.faults.planning import run_body
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 
@@ -87,7 +87,7 @@ def _planned_again(stage: Stage, dice: Random) -> None:
     """The same run once more, as where nobody knows whether the first call came through; and another over it."""
     number = dice.randrange(len(stage.runs)) + 1
     later_h = stage.later_h if number == len(stage.scenario.spans_h) else 0.0
-    body = _body(stage.scenario, stage.machine, number, stage.begins, later_h) | {"begins_in_the_past": True}
+    body = run_body(stage.scenario, stage.machine, number, stage.begins, later_h) | {"begins_in_the_past": True}
     known, _ = stage.lane.studio.call("GET", f"runs/{body['id']}")
     if known == 200:
         _call(stage, "POST", "runs", body, 201, *REFUSED)  # taken where it is the very order by which it was planned

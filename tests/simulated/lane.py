@@ -18,7 +18,14 @@ from unittest.mock import patch
 from machines.clock import Clock, utc
 from server.demo.processes import DemoError, Studio
 from tests.faults.furniture import furnish
-from tests.faults.lane import CLOCK_BEGINS, SECONDS_SHOWN_PER_SECOND, SETTINGS, Lane
+from tests.faults.lane import (
+    CLOCK_BEGINS,
+    SECONDS_SHOWN_PER_SECOND,
+    SETTINGS,
+    Lane,
+    copy_database,
+    put_database_back,
+)
 from tests.faults.scenario import Scenario
 from tests.simulated.agent import AgentProgram
 from tests.simulated.card import Card, syncing
@@ -28,7 +35,7 @@ from tests.simulated.edge import ProgramLogs
 from tests.simulated.hands import at_boards
 from tests.simulated.more_acts import MORE_MAKING
 from tests.simulated.network import Network
-from tests.simulated.served import HOST, Pool, Served, copy_of, put_back, serving, set_up
+from tests.simulated.served import HOST, Pool, Served, serving, set_up
 from tests.simulated.world import VirtualClock, World
 
 # A server that is killed is so at one of so many commits of the next minutes.
@@ -107,7 +114,8 @@ class SimulatedLane(Lane):
         from django.core.management import CommandError, call_command
 
         if arguments[0] == "migrate":
-            put_back(self.server, self.templates / "empty.sqlite3")
+            self.server.forget()
+            put_database_back(self.home, self.templates / "empty.sqlite3")
             return ""
         said = io.StringIO()
         try:
@@ -156,7 +164,7 @@ class Stand:
         served = PlacedServer(
             self.folder / "server", world, clock, dice=Random(dice.random()), chance=seeded(scenario.seed)
         )
-        put_back(served, self.folder / "furnished.sqlite3")
+        put_database_back(served.home, self.folder / "furnished.sqlite3")
         relay = Network(0, world=world, served=served)
         studio = Studio(HOST, self.key, Pool(served))  # type: ignore[arg-type]
         with serving(served), at_boards(), drawn_once():
@@ -228,10 +236,10 @@ def make_stand(folder: Path) -> Stand:
     served = Served(folder / "server", world, VirtualClock(world), process=object(), chance=chance)
     with serving(served):
         call_command("migrate", verbosity=0)
-        copy_of(served, folder / "empty.sqlite3")
+        copy_database(served.home, folder / "empty.sqlite3")
         studio = Studio(HOST, make_studio_key("faults", utc(world.now)), Pool(served))  # type: ignore[arg-type]
         furnish(studio)
-        copy_of(served, folder / "furnished.sqlite3")
+        copy_database(served.home, folder / "furnished.sqlite3")
         served.died()
     gc.collect()
     gc.freeze()  # what the programs are made of stays for good, and is not looked through for garbage again and again

@@ -6,6 +6,7 @@ from tests.faults.acts import Making, trouble
 from tests.faults.board import boot_anew
 from tests.faults.boards import Board
 from tests.faults.kinds import WORDS
+from tests.faults.program import Program
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 from tests.simulated.changing import change
@@ -27,11 +28,11 @@ def _read_only(stage: Stage, fault: Fault) -> list[Act]:
 
     def begin() -> None:
         program = stage.board.child
-        program.read_only += 1  # type: ignore[attr-defined]
+        program.read_only += 1
         stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: end(program)))
 
-    def end(program: object) -> None:
-        program.read_only -= 1  # type: ignore[attr-defined]
+    def end(program: Program) -> None:
+        program.read_only -= 1
 
     return [Act(fault.at_h, begin)]
 
@@ -73,7 +74,7 @@ def _older(stage: Stage, fault: Fault) -> list[Act]:
         stage.pending.append(Act(fault.at_h + POWER_BACK * fault.lasts_h, lambda: on(board)))
 
     def on(board: Board) -> None:
-        if board.hold_is_known() and not board.runs() and version(board.home) != NEWER:
+        if board.hold() is not None and not board.runs() and version(board.home) != NEWER:
             as_an_older_leaves_it(board.home)
         stage.board.power_on()
 
@@ -86,19 +87,19 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
     def off() -> None:
         board = stage.board
         board.power_off(in_order=True)
-        if not board.hold_is_known() or board.runs() or board.child.read_only:  # type: ignore[attr-defined]
+        if board.hold() is None or board.runs() or board.child.read_only:
             board.power_on()
             return
         before = set_version(board.home, NEWER)
-        board.child.newer = True  # type: ignore[attr-defined]
+        board.child.newer = True
         if before != NEWER:  # two of these at a time are one
             _check_refused(stage, board)
         stage.pending.append(Act(fault.at_h + fault.lasts_h, lambda: on(board, before)))
 
     def on(board: Board, before: int) -> None:
-        is_first = before != NEWER and board.hold_is_known()
+        is_first = before != NEWER and board.hold() is not None
         found = set_version(board.home, before) if is_first else NEWER
-        board.child.newer = before == NEWER  # type: ignore[attr-defined]
+        board.child.newer = before == NEWER
         if found != NEWER and "journal-damaged" not in stage.kinds:  # an emptied one is made anew
             stage.problems.append("a program wrote to a journal of a newer one")
         stage.board.power_on()

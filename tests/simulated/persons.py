@@ -50,10 +50,11 @@ def _at_board(stage: Stage, do: Do) -> Callable[[], None]:
 
 def let_go(stage: Stage, fault: Fault) -> None:
     """Have a machine that somebody made stand go on. A copy that was made meanwhile stands as its original does."""
-    standing = [board for board in (stage.board, *stage.clones) if board.hold() in LETS_GO and not _gone(board)]
-    for board in standing:
+    holding = [(board, board.hold()) for board in (stage.board, *stage.clones) if not _gone(board)]
+    standing = [(board, hold) for board, hold in holding if hold in LETS_GO]
+    for board, hold in standing:
         if board.runs():
-            board.child.hands.type([LETS_GO[board.hold()]])  # type: ignore[attr-defined]
+            board.child.hands.type([LETS_GO[hold]])  # type: ignore[attr-defined]
     if standing and stage.hours() < fault.at_h + PATIENCE_H:
         stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: let_go(stage, fault)))
 

@@ -9,10 +9,9 @@ from __future__ import annotations
 import io
 import json
 import os
-import sqlite3
 import sys
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.client import responses
 from pathlib import Path
@@ -25,7 +24,6 @@ from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
 from tests.simulated.world import Crash, Fuse, World
 
-DATABASE = "dayroll.sqlite3"
 HOST = "http://localhost"
 # A process that is killed is so within so many virtual seconds, at a commit if there is one.
 KILLED_WITHIN_S = 900.0
@@ -43,7 +41,6 @@ class Served:
         clock: its own, which may be wrong.
         fuse: burns before and after each commit.
         process: is not None while it runs.
-        calls: how many it answered.
         chance: that it draws from.
     """
 
@@ -52,7 +49,6 @@ class Served:
     clock: Clock
     fuse: Fuse = field(default_factory=Fuse)
     process: object | None = None
-    calls: int = 0
     chance: Chance = SYSTEM
 
     def start(self) -> None:
@@ -113,7 +109,6 @@ class Served:
         """
         if self.process is None:
             raise urllib3.exceptions.ProtocolError("refused", ConnectionRefusedError())
-        self.calls += 1
         try:
             return answer_of(method, path, body, headers)
         except Crash:
@@ -245,17 +240,3 @@ def serving(served: Served) -> Iterator[None]:
         patch.object(SQLiteCursorWrapper, "execute", executing),
     ):
         yield
-
-
-def put_back(served: Served, copy: Path) -> None:
-    """The database as a copy has it."""
-    served.forget()
-    for ending in ("-wal", "-shm"):
-        served.home.joinpath(DATABASE + ending).unlink(missing_ok=True)
-    served.home.joinpath(DATABASE).write_bytes(copy.read_bytes())
-
-
-def copy_of(served: Served, copy: Path) -> None:
-    """Copy the database, all that is committed."""
-    with closing(sqlite3.connect(served.home / DATABASE)) as source, closing(sqlite3.connect(copy)) as target:
-        source.backup(target)

@@ -125,4 +125,4 @@ def test_a_fuse_burns_at_its_place_and_once() -> None:
     with pytest.raises(Crash):
         fuse.burn()
     fuse.burn()
-    assert fuse.places == 5
+    assert fuse.left is None

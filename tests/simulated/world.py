@@ -38,12 +38,10 @@ class Fuse:
     """Burns at each place where the power may go: before and after every commit, order and cut.
 
     Attributes:
-        places: how many there were so far.
         left: how many more are passed before it goes; None for never.
     """
 
     def __init__(self) -> None:
-        self.places = 0
         self.left: int | None = None
 
     def burn(self) -> None:
@@ -52,7 +50,6 @@ class Fuse:
         Raises:
             Crash: it does.
         """
-        self.places += 1
         if self.left is None:
             return
         self.left -= 1
@@ -66,12 +63,10 @@ class World:
 
     Attributes:
         now: POSIX seconds.
-        events: how many happened so far.
     """
 
     def __init__(self, now: float) -> None:
         self.began = self.now = now
-        self.events = 0
         self._hub = getcurrent()
         self._heap: list[Event] = []
         self._number = itertools.count()
@@ -88,7 +83,6 @@ class World:
             event = heapq.heappop(self._heap)
             if event.do is not None:
                 self.now = max(self.now, event.at)
-                self.events += 1
                 event.do()
         if not done():
             self.now = max(self.now, until)
