@@ -58,8 +58,9 @@ def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
 
 
 def _check_refused(stage: Stage, board: Board, laid: int) -> None:
-    """An agent that finds its journal damaged says so, and prints nothing; if its card lets it read that at all."""
-    if board.child.read_only:
+    """An agent that finds its journal damaged says so, and prints nothing; if its card lets it read that at all, and it
+    is not a newer program's, which it says first."""
+    if board.child.read_only or board.child.newer:
         return
     done = board.child.do(*running(stage.scenario))
     if done.returncode != REFUSES_DAMAGE or "enrol" not in done.stderr or "Traceback" in done.stderr:
