@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import socket
 import subprocess
@@ -10,7 +11,7 @@ import tempfile
 import time
 import warnings
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -24,14 +25,22 @@ with warnings.catch_warnings(action="ignore"):  # on import it looks for a folde
 
 # Nothing in the tests outlives the machine they run on, so the server need not wait for the disk.
 CARELESS = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off"
+# Below those from which a system usually chooses for whoever asks for any one, or calls somebody.
+NOT_THE_SYSTEMS = range(20_000, 32_000)
 CAREFUL = "-c fsync=on -c synchronous_commit=on"
 
 
 def free_port() -> int:
-    """A port that nobody listens on just now."""
-    with closing(socket.socket()) as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    """A port that nobody listens on just now, and that the system gives to nobody who asks for any one.
+
+    So it is still free when whoever wanted it comes to listen there, however much else goes on.
+    """
+    dice = random.SystemRandom()
+    while True:
+        port = dice.choice(NOT_THE_SYSTEMS)
+        with closing(socket.socket()) as one, suppress(OSError):
+            one.bind(("127.0.0.1", port))
+            return port
 
 
 @contextmanager

@@ -19,6 +19,7 @@ from scheduling.log.rebuild import rebuild
 from server.api import about, calendar, proofs
 from server.console.pictures import plate_picture
 from server.heavy import TURNS, Busy, Kept, Turns
+from tests.machines.node.test_end_to_end import wait_for
 from tests.scheduling.test_darkroom import grey_png
 from tests.server.studio import OPENING, Caller, HeldClock
 from tests.server.test_bad_input import problem
@@ -106,6 +107,7 @@ def test_the_description_is_made_once_and_tagged(db: None, monkeypatch: pytest.M
 
 def test_three_who_ask_for_the_description_at_once_have_it_made_once(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
     about.DESCRIBED.forget()
+    monkeypatch.setattr(about.DESCRIBED.turns, "patience_s", 600.0)  # a busy computer makes it slowly
     rendered, found = Counted(monkeypatch, about, "SchemaGenerator"), []
     asking = [threading.Thread(target=lambda: found.append(about.description())) for _ in range(3)]
     for one in asking:
@@ -125,7 +127,7 @@ def all_turns_taken() -> Iterator[None]:
         waiting = [threading.Thread(target=_take_a_turn) for _ in range(4)]
         for one in waiting:
             one.start()
-        time.sleep(0.3)
+        wait_for(lambda: TURNS._room._value == 0, "that all turns are taken")  # type: ignore[attr-defined]
         yield
     for one in waiting:
         one.join()
