@@ -6,6 +6,7 @@ the order is committed, and what it did is committed only after it did it. An or
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -16,6 +17,8 @@ from pathlib import Path
 from machines.errors import InputError
 from machines.node.bell import TellsAgent
 from machines.node.news import News
+
+log = logging.getLogger(__name__)
 
 FILE_NAME = "journal.sqlite3"
 BUSY_LIMIT_S = 10.0
@@ -220,12 +223,21 @@ class Journal:
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
+                self._connection.execute("COMMIT")
             except BaseException:
-                self._connection.execute("ROLLBACK")
-                self._state = None  # which may have been read in between
+                self._undo()
                 raise
-            self._connection.execute("COMMIT")
         self.news.tell()
+
+    def _undo(self) -> None:
+        """End a transaction that broke off or could not be committed; what went wrong first is what is told of it."""
+        self._state = None  # which may have been read in between
+        if not self._connection.in_transaction:  # SQLite has undone it, as it does on a full card
+            return
+        try:
+            self._connection.execute("ROLLBACK")
+        except sqlite3.Error:
+            log.exception("what was not committed to the journal could not be undone")
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:

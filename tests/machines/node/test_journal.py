@@ -73,6 +73,45 @@ def test_a_transaction_that_fails_leaves_nothing(tmp_path: Path) -> None:
         assert outbox.unaccepted(db, 10) == ()
 
 
+def test_what_sqlite_undid_itself_is_told_as_what_it_was(tmp_path: Path) -> None:
+    """As on a full card: there is nothing left to be undone, and saying so would hide why."""
+    journal = open_journal(tmp_path, create=True)
+
+    def undone() -> None:
+        with journal.transaction() as db:
+            change_state(db, next_column=7)
+            assert journal.state().next_column == 7
+            db.execute("INSERT OR ROLLBACK INTO state (only) VALUES (1)")
+
+    with pytest.raises(sqlite3.IntegrityError, match="UNIQUE"):
+        undone()
+    assert journal.state().next_column == 0
+
+
+def test_what_cannot_be_committed_leaves_nothing_and_stands_in_nobodys_way(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path, create=True)
+    told: list[int] = []
+    journal.news.tell = lambda: told.append(1)  # type: ignore[method-assign]
+    with journal.reading() as db:
+        db.execute("PRAGMA foreign_keys = ON")
+        db.execute("CREATE TEMP TABLE late (id INTEGER PRIMARY KEY, of REFERENCES late DEFERRABLE INITIALLY DEFERRED)")
+
+    def refused() -> None:
+        with journal.transaction() as db:
+            change_state(db, next_column=7)
+            assert journal.state().next_column == 7
+            db.execute("INSERT INTO late (of) VALUES (5)")  # which is looked at when it is committed
+
+    with pytest.raises(sqlite3.IntegrityError):
+        refused()
+    assert journal.state().next_column == 0
+    assert not told
+    with journal.transaction() as db:
+        change_state(db, next_column=8)
+    assert journal.state().next_column == 8
+    assert told
+
+
 def test_a_kill_in_a_transaction_leaves_what_was_committed_before(tmp_path: Path) -> None:
     ended = subprocess.run([sys.executable, "-c", KILLED_WRITER, str(tmp_path)], env={**os.environ}, check=False)
     assert ended.returncode == -signal.SIGKILL
