@@ -6,15 +6,19 @@ it tells of them once more; they lie on the paper once, and use paper and ink on
 
 from __future__ import annotations
 
-from django.db.models import F
+from django.db import DEFAULT_DB_ALIAS
 
 from machines.entries import ColumnsPrinted
 from scheduling.log.models import Machine, PrintedStretch
+from scheduling.log.outcomes import Interval, outside
+from scheduling.log.tables import table
+from scheduling.selectors import machine_profile
 from scheduling.told import Doubt
 
 
 def told_twice(machine: Machine, entry: object) -> Doubt | None:
-    """Why an entry is not counted; None if it is no word of columns, or has a column in a place that was not told yet.
+    """Why an entry is not counted; None if it is no word of columns, or has a column in a place that was not told yet,
+    in however many pieces.
 
     Args:
         machine: that tells it, as the views have it.
@@ -23,13 +27,15 @@ def told_twice(machine: Machine, entry: object) -> Doubt | None:
     # Within one journal every entry has a number of its own, by which it is known.
     if not isinstance(entry, ColumnsPrinted) or machine.epoch == 1:
         return None
-    told = PrintedStretch.objects.filter(
-        machine_id=machine.id,
-        run_id=entry.run,
-        first_column__lte=entry.columns.first,
-        end_column__gte=entry.columns.end,
-        paper_position=entry.paper_position - entry.columns.first + F("first_column"),
+    columns, place = entry.columns, entry.paper_position
+    # A stretch lies in one segment, so none is longer than a turn: of a long history only what lies near is read.
+    longest = machine_profile(profile=machine.profile_id).columns_per_turn
+    near = table(PrintedStretch, DEFAULT_DB_ALIAS).where(
+        "machine_id = %s AND paper_position > %s AND paper_position < %s AND run_id = %s"
+        " AND paper_position - first_column = %s ORDER BY first_column",
+        *(machine.id, place - longest, place + len(columns), entry.run, place - columns.first),
     )
-    if not told.exists():
+    told = [(one.first_column, one.end_column) for one in near]
+    if outside(Interval(columns.first, columns.end, "printed"), told):
         return None
     return Doubt(field="columns", problem="told before, of the same place on the paper")

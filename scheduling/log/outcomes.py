@@ -65,7 +65,7 @@ def counts(intervals: Iterable[Interval]) -> dict[Outcome, int]:
 
 
 def outside(interval: Interval, spans: Iterable[tuple[int, int]]) -> list[Interval]:
-    """The parts of an interval that lie in none of the spans, which are in order and do not overlap."""
+    """The parts of an interval that lie in none of the spans, which are in the order of their beginnings."""
     left, parts = interval.first, []
     for first, end in spans:
         if end <= left or first >= interval.end:

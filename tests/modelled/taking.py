@@ -91,14 +91,12 @@ def _counts(known: Known, told: Told, now: datetime, ahead_s: float) -> tuple[En
 
 
 def _is_told(known: Known, entry: ColumnsPrinted) -> bool:
-    first, end = entry.columns.first, entry.columns.end
-    return any(
-        run == entry.run
-        and from_column <= first
-        and end <= to_column
-        and place == entry.paper_position - first + from_column
-        for run, from_column, to_column, place in known.stretches
-    )
+    """Whether each of its columns was told, in however many pieces."""
+    offset, left = entry.paper_position - entry.columns.first, entry.columns.first
+    told = [(first, end) for run, first, end, place in known.stretches if (run, place - first) == (entry.run, offset)]
+    for first, end in sorted(told):
+        left = end if first <= left < end else left
+    return left >= entry.columns.end
 
 
 def _compare(known: Known, entry: GapSettled) -> None:

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from machines.entries import GapSettled
 from machines.recovery import Columns, Gap, Policy, settle
@@ -221,6 +222,42 @@ def test_columns_that_were_told_of_the_same_place_on_the_paper_are_told_once(
     assert aside == ([] if counts else ["told before, of the same place on the paper"])
     assert take("one", batch(again, epoch=2), long_after()) == 1, "however often it is sent"
     assert not Notice.objects.filter(kind="entry-set-aside").exists(), "there is nothing to look at"
+
+
+@pytest.mark.parametrize(
+    ("first", "end", "counts"), [(0, 3, False), (1, 3, False), (0, 4, True), (3, 5, True), (4, 5, False)]
+)
+def test_what_was_told_in_pieces_is_told_once_as_one(tmp_path: Path, first: int, end: int, counts: bool) -> None:
+    """Pieces that reach over one another, and a gap after the third column."""
+    ready(tmp_path)
+    segment = Segment.objects.order_by("number")[1]
+    begin = segment.first_column
+    pieces = [
+        printed(seq, segment.number, begin + one, begin + other, other, one)
+        for seq, (one, other) in enumerate([(0, 2), (1, 2), (2, 3), (4, 5)], 2)
+    ]
+    take("one", batch(started(), *pieces), long_after())
+    enrol("one", by())
+    again = printed(1, segment.number, begin + first, begin + end, end - first, first)
+    take("one", batch(again, epoch=2), long_after())
+    assert PrintedStretch.objects.count() == 4 + counts
+
+
+def test_of_a_long_history_only_what_lies_near_is_read(tmp_path: Path) -> None:
+    ready(tmp_path)
+    segment = Segment.objects.order_by("number")[1]
+    begin = segment.first_column
+    take("one", batch(started(), printed(2, segment.number, begin, begin + 4, 4)), long_after())
+    enrol("one", by())
+    with CaptureQueriesContext(connection) as asked:
+        take("one", batch(printed(1, segment.number, begin, begin + 4, 4), epoch=2), long_after())
+    (question,) = [
+        one["sql"] for one in asked if one["sql"].startswith("SELECT") and "FROM log_printedstretch" in one["sql"]
+    ]
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {question}")
+        plan = " ".join(row[-1] for row in cursor.fetchall())
+    assert "log_stretch_paper (machine_id=? AND paper_position>? AND paper_position<?)" in plan
 
 
 def test_columns_told_anew_by_one_and_the_same_journal_are_another_fact(tmp_path: Path) -> None:
