@@ -11,23 +11,40 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 
+from machines.entries import GapSettled, OperatorActed
 from scheduling.forecast import Forecast, forecast
+from scheduling.log.events import NAMES
 from scheduling.log.models import Event, Machine, Opening, ServiceWindow
+from scheduling.log.studio_events import (
+    HoursSet,
+    MachineAdded,
+    MachineCalibrated,
+    OpeningFixed,
+    RunPlanned,
+    SegmentsPlanned,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
+)
+from scheduling.moved import Views, views
 from scheduling.plates import PlateStore
 from scheduling.selectors import current_run
 
-# What moves the end of a part or what is said of it. Printing as planned moves none.
-MOVING = (
-    "machine-added",
-    "machine-calibrated",
-    "run-planned",
-    "segments-planned",
-    "gap-settled",
-    "operator-acted",
-    "opening-fixed",
-    "hours-set",
-    "service-window-fixed",
-    "service-window-called-off",
+# What moves the end of a part or what is said of it, and so the date of that. Printing as planned moves none, and of
+# what `scheduling.moved` takes to move something much does not either, such as feed put right by a hair's breadth.
+MOVING = tuple(
+    NAMES[kind]
+    for kind in (
+        MachineAdded,
+        MachineCalibrated,
+        RunPlanned,
+        SegmentsPlanned,
+        GapSettled,
+        OperatorActed,
+        OpeningFixed,
+        HoursSet,
+        ServiceWindowFixed,
+        ServiceWindowCalledOff,
+    )
 )
 
 
@@ -51,7 +68,7 @@ def kept_forecast(machine: Machine, now: datetime, plates: PlateStore) -> KeptFo
         PlateGone: not one of the plates is there.
     """
     newest = _newest(machine)
-    return KeptForecast(_kept(machine.id, newest.digest, hour_of(now), plates), newest.said_at)
+    return KeptForecast(_kept(machine.id, newest.digest, views(), hour_of(now), plates), newest.said_at)
 
 
 def last_moved_at(machine: Machine) -> datetime:
@@ -80,5 +97,5 @@ def _streams(machine: Machine) -> Iterator[str]:
 
 
 @lru_cache(maxsize=256)
-def _kept(machine: str, newest: str, hour: datetime, plates: PlateStore) -> Forecast:
+def _kept(machine: str, newest: str, stand: Views, hour: datetime, plates: PlateStore) -> Forecast:
     return forecast(Machine.objects.get(id=machine), hour, plates)

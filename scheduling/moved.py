@@ -7,27 +7,40 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from machines.entries import ColumnsPrinted, StripCut
+from scheduling.log.events import NAMES
 from scheduling.log.folding import broken_views
 from scheduling.log.models import Event, FoldedAgain
 
 # What a machine tells as long as all goes as planned.
-AS_PLANNED = ("columns-printed", "strip-cut")
+AS_PLANNED = (NAMES[ColumnsPrinted], NAMES[StripCut])
+
+
+@dataclass(frozen=True)
+class Views:
+    """Which views stand still, and so show less than the log holds; and which were put right since, how often."""
+
+    set_aside: tuple[str, ...]
+    put_right: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True)
 class Moved:
-    """The newest event that moved something; which views stand still, and so show less than the log holds; and which
-    were put right since, how often."""
+    """The newest event that moved something, and how the views stand."""
 
     position: int
     digest: str
-    set_aside: tuple[str, ...]
-    put_right: tuple[tuple[str, int], ...]
+    views: Views
 
 
 def moved(*, using: str = "default") -> Moved:
     """How things stand."""
     moving = Event.objects.using(using).exclude(kind__in=AS_PLANNED).order_by("-position")
     position, digest = moving.values_list("position", "digest").first() or (0, "")
+    return Moved(position, digest, views(using=using))
+
+
+def views(*, using: str = "default") -> Views:
+    """How the views stand."""
     again = FoldedAgain.objects.using(using).order_by("view").values_list("view", "times")
-    return Moved(position, digest, tuple(sorted(broken_views(using=using))), tuple(again))
+    return Views(tuple(sorted(broken_views(using=using))), tuple(again))

@@ -14,10 +14,13 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from uuid import UUID, uuid5
 
+from machines.entries import GapSettled
 from machines.errors import InputError
 from scheduling.calendar_supplies import DECIDE, supply_ends
 from scheduling.hours import OpenSpan
+from scheduling.log.events import NAMES
 from scheduling.log.models import Event, Machine, Opening, Run, ServiceWindow, Source, Venue
+from scheduling.log.studio_events import HoursSet, OpeningFixed, RunPlanned, ServiceWindowFixed, StudioEvent
 from scheduling.plates import PlateStore
 from scheduling.selectors import venue_place
 from scheduling.service_windows import windows_of
@@ -150,7 +153,7 @@ def _in_order(entries: Iterable[Entry], span: Span) -> list[Entry]:
 def _openings(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
     rows = Opening.objects.filter(venue_id=venue.id, opens_at__gte=span.start, opens_at__lt=span.end)
     openings = list(rows)
-    changed = _changed([f"opening/{row.id}" for row in openings], "opening-fixed")
+    changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed)
     for row in openings:
         last = changed[f"opening/{row.id}"]
         yield Entry(
@@ -170,7 +173,7 @@ def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
     if hours is None:
         return
     stream = f"venue/{venue.id}"
-    last = _changed([stream], "hours-set")[stream]
+    last = _changed([stream], HoursSet)[stream]
     for one in hours.dates:
         day = date.fromisoformat(one.date)
         begins, ends = day_bounds(day, zone(venue.zone))
@@ -193,7 +196,7 @@ def _service(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
     longer or shorter than a rule of recurrence would have it."""
     found = windows_of(venue, span.start, span.end)
     once = set(ServiceWindow.objects.filter(venue_id=venue.id, begins_at__isnull=False).values_list("id", flat=True))
-    changed = _changed([f"service/{one.window}" for one in found], "service-window-fixed")
+    changed = _changed([f"service/{one.window}" for one in found], ServiceWindowFixed)
     for one in found:
         stream = f"service/{one.window}"
         name = stream if one.window in once else f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
@@ -214,7 +217,7 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
     of = {machine.id: machine.name for machine in machines}
     runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))
     sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
-    planned = _changed([f"run/{run.id}" for run in runs], "run-planned")
+    planned = _changed([f"run/{run.id}" for run in runs], RunPlanned)
     waited = _settled_at([run.id for run in runs if run.shifts])
     for run in runs:
         picture = sources.get(run.source_id, run.source_id)
@@ -234,7 +237,7 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
 
 def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:
     """When a gap of each run was last settled, as by letting the timeline wait."""
-    settled = Event.objects.filter(run__in=runs, kind="gap-settled").order_by("position")
+    settled = Event.objects.filter(run__in=runs, kind=NAMES[GapSettled]).order_by("position")
     return dict(settled.values_list("run", "said_at"))
 
 
@@ -269,9 +272,9 @@ def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names:
         )
 
 
-def _changed(streams: Sequence[str], kind: str) -> dict[str, _Changed]:
+def _changed(streams: Sequence[str], kind: type[StudioEvent]) -> dict[str, _Changed]:
     """The newest event of a kind in each stream."""
-    events = Event.objects.filter(stream__in=streams, kind=kind).order_by("version")
+    events = Event.objects.filter(stream__in=streams, kind=NAMES[kind]).order_by("version")
     found = events.values_list("stream", "said_at", "version")
     return {stream: _Changed(said_at, version) for stream, said_at, version in found}
 

@@ -25,14 +25,15 @@ from machines.errors import InputError
 from scheduling.log.events import NAMES
 from scheduling.log.lines import scan
 from scheduling.log.models import Remark
-from scheduling.log.server_events import RemarkBlottedOut
+from scheduling.log.server_events import OutageOverridden, RemarkBlottedOut
 from scheduling.log.store import Append, Attribution, append
+from scheduling.log.studio_events import ServiceWindowCalledOff
 from scheduling.log.wiping import zero_what_is_deleted
 
 LONGEST_REMARK = 500
 SALT_BYTES = 16
 # Of events that may have one.
-KINDS_WITH_REMARKS = ("outage-overridden", "service-window-called-off")
+KINDS_WITH_REMARKS = (NAMES[OutageOverridden], NAMES[ServiceWindowCalledOff])
 CHANGED = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
 # Shown in the place of words that nobody wrote there.
 FORGED = "(changed after it was written, and not shown: `dayroll log verify` says where)"

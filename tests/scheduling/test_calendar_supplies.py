@@ -20,9 +20,13 @@ from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours, OpenSpan, Week
-from scheduling.log.models import Machine, Run, Segment, Venue
+from scheduling.kept_forecast import MOVING
+from scheduling.log.events import KINDS
+from scheduling.log.models import Machine, Run, Segment, SupplyChange, Venue
+from scheduling.log.rebuild import rebuild
 from scheduling.log.store import Append, append
 from scheduling.log.studio_events import OpeningFixed, ServiceWindowFixed
+from scheduling.moved import AS_PLANNED
 from scheduling.planning.service_windows import Once
 from scheduling.plates import PlateStore
 from scheduling.reports import take
@@ -107,6 +111,31 @@ def test_it_is_counted_once_an_hour_unless_something_moves_it(plates: PlateStore
     assert [counts(hours) for hours in (0.0, 0.5, 0.99, 1.0, 1.5)] == [True, False, False, True, False]
     take("one", batch(acted(1, "roll-changed", 1.0)), by(at=NOON + timedelta(hours=1)))
     assert [counts(1.5), counts(1.6)] == [True, False]
+
+
+# Of the streams that a forecast is counted from, what moves no end of a part, and is not printing as planned.
+MOVES_NOTHING = """
+    venue-added node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
+    silence-began never-heard silence-ended outage-overridden settlement-differed word-passed-over true-again
+    entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
+    run-not-known entries-told-again set-time-compared slip-measured feed-corrected
+"""
+
+
+def test_of_every_event_it_was_decided_what_it_moves() -> None:
+    counted_from = {"machine", "run", "venue", "opening", "service"}
+    kinds = {kind for kind, cls in KINDS.items() if getattr(cls, "stream", "machine") in counted_from}
+    assert sorted([*MOVING, *AS_PLANNED, *MOVES_NOTHING.split()]) == sorted(kinds)
+
+
+def test_views_that_were_put_right_are_counted_anew(plates: PlateStore) -> None:
+    take("one", batch(*first_day(), acted(25, "roll-changed", 1.0)), long_after())
+    told = ends(plates, hours=3)["roll"]
+    SupplyChange.objects.all().delete()
+    close_the_venue()
+    assert ends(plates, hours=3)["roll"].at < told.at, "as if nobody had changed the roll"
+    rebuild()
+    assert ends(plates, hours=3)["roll"].at == told.at
 
 
 def test_a_run_that_is_planned_and_drawn_is_told_at_once(tmp_path: Path) -> None:
