@@ -16,4 +16,4 @@ class AccountsConfig(AppConfig):
     def ready(self) -> None:
         """What is to be checked at each start, and what is told of Django's own superusers."""
         import_module("server.checks")
-        import_module("server.accounts.superusers")
+        import_module("server.accounts.superusers").tell_of_superusers()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from datetime import timedelta
 from io import StringIO
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from django.db import DatabaseError
 from machines.errors import InputError
 from scheduling.log.models import Event, Machine
 from server import wiring
-from server.accounts import access
+from server.accounts import access, superusers
 from server.accounts.management.terminal import at_the_terminal
 from server.accounts.models import EnrolmentCode, Key
 from server.accounts.principals import Standing
@@ -314,6 +315,44 @@ def test_a_wrong_code_leaves_a_line(furnished: Caller, caplog: pytest.LogCapture
     assert not re.search("AAAA|BBBB", caplog.text)
 
 
-def test_a_superuser_is_told_of_like_any_other(db: None, clock: HeldClock) -> None:
+def test_a_superuser_is_told_of_like_any_other(db: None, clock: HeldClock, caplog: pytest.LogCaptureFixture) -> None:
     call_command("createsuperuser", interactive=False, username="keeper", email="", stdout=StringIO())
-    assert facts(f"user/{User.objects.get().pk}") == [("account-made", "terminal", {"role": "studio", "venues": None})]
+    keeper = User.objects.get()
+    assert facts(f"user/{keeper.pk}") == [("account-made", "terminal", {"role": "studio", "venues": None})]
+    assert f"terminal made user:{keeper.pk} studio" in caplog.text
+
+
+def test_a_superuser_of_whom_the_log_cannot_hear_is_not_made(
+    db: None, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise DatabaseError("no room")
+
+    monkeypatch.setattr(superusers, "append", refuse)
+    with pytest.raises(DatabaseError):
+        call_command("createsuperuser", interactive=False, username="keeper", email="", stdout=StringIO())
+    assert not User.objects.exists()
+
+
+def test_who_becomes_a_superuser_later_is_told_of_too(db: None, clock: HeldClock) -> None:
+    access.add_person("wilma", PASSWORD, Standing("curator", ("quay",)), at_the_terminal())
+    wilma = User.objects.get()
+    for is_superuser in (True, True, False):
+        wilma.is_superuser = is_superuser
+        wilma.save()
+    wilma.is_superuser = True
+    wilma.save(update_fields=["last_login"])  # which leaves that as it is
+    changed = facts(f"user/{wilma.pk}")[1:]
+    assert changed == [
+        ("role-changed", "terminal", {"role": "studio", "venues": None}),
+        ("role-changed", "terminal", {"role": "curator", "venues": ["quay"]}),
+    ]
+
+
+def test_a_superuser_who_comes_back_from_a_file_is_no_news(db: None, clock: HeldClock, tmp_path: Path) -> None:
+    file = tmp_path / "people.json"
+    User.objects.create_superuser("keeper")
+    call_command("dumpdata", "auth.user", output=str(file))
+    User.objects.all().delete()
+    call_command("loaddata", str(file), stdout=StringIO())
+    assert len(facts(f"user/{User.objects.get().pk}")) == 1
