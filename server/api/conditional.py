@@ -71,6 +71,6 @@ class Replaced(Door, ABC):
         )
         return answered(request._request, tag_of(value), response)
 
-    def shown(self, row: Any, pk: str) -> Response:
-        """The answer to having replaced it, with the new tag."""
-        return Response(row, headers={"ETag": tag_of(self.stands(pk))})
+    def shown(self, row: Any, value: Any) -> Response:
+        """The answer to having replaced it, with the tag of the value that stands in it: another may stand by now."""
+        return Response(row, headers={"ETag": tag_of(value)})

@@ -121,7 +121,7 @@ class MachineCalibration(Replaced):
         require_match(request, tag_of(machine.calibration))
         calibrate(machine.id, structure(request.data, Calibration), by, version=version)
         machine.refresh_from_db()
-        return self.shown(MachineRow(machine).data, pk)
+        return self.shown(MachineRow(machine).data, machine.calibration)
 
 
 class MachineNext(Door):

@@ -69,4 +69,4 @@ class VenueHours(Replaced):
         require_match(request, tag_of(venue.hours))
         set_hours(venue.id, structure(request.data, Hours), by, version=version)
         venue.refresh_from_db()
-        return self.shown(VenueRow(venue).data, pk)
+        return self.shown(VenueRow(venue).data, venue.hours)

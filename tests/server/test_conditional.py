@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from scheduling.log.models import Event
+from scheduling.log.models import Event, Machine, Venue
+from server.api.conditional import Replaced, tag_of
 from tests.server.studio import Caller
 from tests.server.test_bad_input import problem
 from tests.server.test_hours import HOURS
@@ -32,6 +33,23 @@ def test_it_is_replaced_by_whoever_names_what_stands_there(furnished: Caller, pa
     assert stands["ETag"] == after["ETag"] != before["ETag"]
     assert stands.json() is not None and Event.objects.filter(kind=kind).count() == 1
     assert furnished.get(path, HTTP_IF_NONE_MATCH=stands["ETag"]).status_code == 304
+
+
+@pytest.mark.parametrize(("path", "body", "kind"), REPLACED)
+def test_the_tag_is_of_what_the_answer_shows_also_where_another_replaces_it_meanwhile(
+    furnished: Caller, monkeypatch: pytest.MonkeyPatch, path: str, body: Any, kind: str
+) -> None:
+    shown, model = Replaced.shown, Venue if kind == "hours-set" else Machine
+    field = "hours" if model is Venue else "calibration"
+
+    def after_another(self: Replaced, *given: Any) -> Any:
+        model.objects.update(**{field: None})
+        return shown(self, *given)
+
+    monkeypatch.setattr(Replaced, "shown", after_another)
+    answer = put(furnished, path, body, "*")
+    assert answer.json()[field] is not None
+    assert answer["ETag"] == tag_of(answer.json()[field]) != furnished.get(path)["ETag"]
 
 
 @pytest.mark.parametrize(("path", "body", "kind"), REPLACED)
