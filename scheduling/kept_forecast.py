@@ -6,8 +6,9 @@ that tell of it again and again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 
@@ -56,19 +57,38 @@ class KeptForecast:
     moved_at: datetime
 
 
-def kept_forecast(machine: Machine, now: datetime, plates: PlateStore) -> KeptForecast:
+@dataclass(frozen=True)
+class _Asked:
+    """A forecast that is asked for; how it is made is no part of which it is."""
+
+    machine: str
+    newest: str
+    stand: Views
+    hour: datetime
+    plates: PlateStore
+    within: Callable[[], AbstractContextManager[object]] = field(compare=False)
+
+
+def kept_forecast(
+    machine: Machine,
+    now: datetime,
+    plates: PlateStore,
+    within: Callable[[], AbstractContextManager[object]] = nullcontext,
+) -> KeptForecast:
     """The forecast of a machine for the run that it is on or will be on next.
 
     Args:
         machine: whose.
         now: this instant, UTC.
         plates: where plates lie.
+        within: gives what one that is not kept is made within.
 
     Raises:
         PlateGone: not one of the plates is there.
     """
     newest = _newest(machine)
-    return KeptForecast(_kept(machine.id, newest.digest, views(), hour_of(now), plates), newest.said_at)
+    asked = _Asked(machine.id, newest.digest, views(), hour_of(now), plates, within)
+    return KeptForecast(_kept(asked), newest.said_at)
 
 
 def last_moved_at(machine: Machine) -> datetime:
@@ -97,5 +117,6 @@ def _streams(machine: Machine) -> Iterator[str]:
 
 
 @lru_cache(maxsize=256)
-def _kept(machine: str, newest: str, stand: Views, hour: datetime, plates: PlateStore) -> Forecast:
-    return forecast(Machine.objects.get(id=machine), hour, plates)
+def _kept(asked: _Asked) -> Forecast:
+    with asked.within():
+        return forecast(Machine.objects.get(id=asked.machine), asked.hour, asked.plates)

@@ -39,7 +39,7 @@ SAID = {
 }
 
 
-BUSY_SAID = "As many pictures are being made as may be at a time. Load the page again in a moment."
+BUSY_SAID = "As much is being drawn and counted as may be at a time. Load the page again in a moment."
 
 
 def _answer(request: HttpRequest, status: int, said: str | None = None, **told: str) -> HttpResponse:
@@ -101,7 +101,7 @@ class TooManyTriesAnswered:
 
 
 class BusyAnswered:
-    """Middleware: what a page or a picture on it answers while too many are being made, 429 with the time to wait."""
+    """Middleware: what a page or a picture on it answers while too much is being made, 429 with the time to wait."""
 
     def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
         self.answer = answer

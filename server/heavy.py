@@ -2,7 +2,8 @@
 
 Many of them need no account, so whoever reaches the server can ask for them as fast as a line carries questions. What
 is asked for again is not made again, and of what is new only so much is made at a time that the rest of the server goes
-on; whoever comes beyond that is told to come again.
+on; whoever comes beyond that is told to come again. Who waits for a turn holds a thread, as who makes something does,
+so all of them together are fewer than the threads that answer.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ from typing import ParamSpec, TypeVar
 
 # One computer's worth of them; more at a time are no faster, as Python computes one at a time.
 MOST_AT_ONCE = 2
-# Together with those, fewer than the threads that answer, so that one is left for what is light.
 MOST_WAITING = 4
+# One for what is costly, and one that is left for what is light.
+LEAST_THREADS = 2
 PATIENCE_S = 10.0
 COME_AGAIN_AFTER_S = 10
 LARGEST_KEPT_BYTES = 32_000_000
@@ -36,18 +38,52 @@ class Busy(Exception):
 
 
 @dataclass
+class Room:
+    """How many threads may be taken by costly answers of every kind, by those that are made and those that wait."""
+
+    most: int = MOST_AT_ONCE + MOST_WAITING
+    _taken: int = 0
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def within(self, threads: int) -> None:
+        """Of so many threads that answer leave one for what is light.
+
+        Raises:
+            ValueError: there are too few.
+        """
+        if threads < LEAST_THREADS:
+            raise ValueError(f"{threads} threads, where costly answers and light ones need {LEAST_THREADS}")
+        self.most = min(MOST_AT_ONCE + MOST_WAITING, threads - 1)
+
+    @contextmanager
+    def place(self) -> Iterator[None]:
+        """Take a thread.
+
+        Raises:
+            Busy: none may be taken.
+        """
+        with self._lock:
+            if self._taken >= self.most:
+                raise Busy
+            self._taken += 1
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._taken -= 1
+
+
+@dataclass
 class Turns:
-    """So many at once, so many who wait a little for their turn, and no more."""
+    """So many at once; the others wait a little for their turn, as far as there is room."""
 
     at_once: int = MOST_AT_ONCE
-    waiting: int = MOST_WAITING
+    room: Room = field(default_factory=Room)
     patience_s: float = PATIENCE_S
     _free: threading.Semaphore = field(init=False)
-    _room: threading.Semaphore = field(init=False)
 
     def __post_init__(self) -> None:
         self._free = threading.Semaphore(self.at_once)
-        self._room = threading.Semaphore(self.at_once + self.waiting)
 
     @contextmanager
     def turn(self) -> Iterator[None]:
@@ -56,17 +92,13 @@ class Turns:
         Raises:
             Busy: too many are before us, or it took too long until it was our turn.
         """
-        if not self._room.acquire(blocking=False):
-            raise Busy
-        try:
+        with self.room.place():
             if not self._free.acquire(timeout=self.patience_s):
                 raise Busy
             try:
                 yield
             finally:
                 self._free.release()
-        finally:
-            self._room.release()
 
 
 @dataclass
@@ -110,7 +142,8 @@ class Kept:
             return self._made.get(depends_on)
 
 
-TURNS = Turns()
+ROOM = Room()
+TURNS = Turns(room=ROOM)
 KEPT = Kept(TURNS)
 
 

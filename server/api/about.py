@@ -16,17 +16,17 @@ from rest_framework.response import Response
 from server.api.conditional import answered
 from server.api.doors import Door
 from server.api.problem_kinds import KINDS
-from server.heavy import Kept, Turns
+from server.heavy import ROOM, Kept, Turns
 
 # Only another program has another, and the library that makes it is not made for two threads at once.
-DESCRIBED = Kept(Turns(at_once=1, waiting=2))
+DESCRIBED = Kept(Turns(at_once=1, room=ROOM))
 
 
 def description() -> bytes:
     """The OpenAPI document, which a process makes once.
 
     Raises:
-        Busy: it is being made, and others wait for it already.
+        Busy: it has to be made, and too much is being made.
     """
     return DESCRIBED.get(
         "it", lambda: OpenApiJsonRenderer2().render(SchemaGenerator().get_schema(request=None, public=True))

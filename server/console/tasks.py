@@ -24,6 +24,7 @@ from scheduling.selectors import knife_is_armed
 from server import wiring
 from server.console import words
 from server.console.station import was_missed
+from server.heavy import TURNS
 
 AHEAD = timedelta(days=7)
 ARM = "arm-knife"
@@ -177,9 +178,13 @@ def _knife(machine: Machine, is_cut: bool) -> Iterator[Task]:
 
 
 def changes(machine: Machine, run: Run | None, now: datetime, venue: Venue) -> tuple[tuple[Task, ...], tuple[str, ...]]:
-    """What is to be changed within a week, in order of time; and what is known of the rest, in sentences."""
+    """What is to be changed within a week, in order of time; and what is known of the rest, in sentences.
+
+    Raises:
+        Busy: it has to be counted, and too much is being made.
+    """
     try:
-        counted = kept_forecast(machine, now, wiring.plates()).forecast
+        counted = kept_forecast(machine, now, wiring.plates(), TURNS.turn).forecast
     except PlateGone:
         return (), ("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring.",)
     due, rest = [], []

@@ -14,6 +14,7 @@ from waitress.adjustments import Adjustments
 from waitress.server import MultiSocketServer, TcpWSGIServer
 
 from scheduling.uploads import LARGEST_UPLOAD_BYTES
+from server.heavy import ROOM
 from server.serving.admission import MOST_SPOOLED_BYTES, Connection
 from server.serving.lanes import Lanes
 
@@ -88,12 +89,13 @@ def listen(application: Application, host: str, port: int, threads: int, nodes_t
     Args:
         application: what answers.
         host, port: where; port 0 takes a free one.
-        threads: how many answer pages and the API.
+        threads: how many answer pages and the API; one of them is never taken by what is costly.
         nodes_threads: how many answer nodes.
 
     Raises:
-        OSError, ValueError: nobody can listen there.
+        OSError, ValueError: nobody can listen there, or not with so few threads.
     """
+    ROOM.within(threads)
     settings = Adjustments(
         host=host,
         port=port,

@@ -18,7 +18,7 @@ from scheduling.log.models import Event, Opening, Segment
 from scheduling.log.rebuild import rebuild
 from server.api import about, calendar, proofs
 from server.console.pictures import plate_picture
-from server.heavy import TURNS, Busy, Kept, Turns
+from server.heavy import TURNS, Busy, Kept, Room, Turns
 from tests.machines.node.test_end_to_end import wait_for
 from tests.scheduling.test_darkroom import grey_png
 from tests.server.studio import OPENING, Caller, HeldClock
@@ -127,7 +127,7 @@ def all_turns_taken() -> Iterator[None]:
         waiting = [threading.Thread(target=_take_a_turn) for _ in range(4)]
         for one in waiting:
             one.start()
-        wait_for(lambda: TURNS._room._value == 0, "that all turns are taken")  # type: ignore[attr-defined]
+        wait_for(lambda: TURNS.room._taken == TURNS.room.most, "that all turns are taken")
         yield
     for one in waiting:
         one.join()
@@ -175,8 +175,43 @@ def test_a_picture_of_a_page_says_so_in_words(furnished: Caller, all_turns_taken
     assert b"Load the page again" in answer.content
 
 
+def test_what_is_left_is_counted_in_a_turn_and_shown_outside_of_one(
+    furnished: Caller, request: pytest.FixtureRequest, clock: HeldClock
+) -> None:
+    """The sheet of the day needs no account."""
+    before = Client().get("/venues/quay/today")
+    assert before.status_code == 200
+    request.getfixturevalue("all_turns_taken")
+    assert Client().get("/venues/quay/today").content == before.content
+    clock.at += timedelta(hours=1)
+    answer = Client().get("/venues/quay/today")
+    assert answer.status_code == 429 and answer["Retry-After"] == "10"
+    assert furnished.get("venues").status_code == 200
+
+
+@pytest.mark.parametrize(("threads", "most"), [(2, 1), (3, 2), (6, 5), (7, 6), (8, 6), (256, 6)])
+def test_costly_answers_of_every_kind_leave_one_thread(threads: int, most: int) -> None:
+    room = Room()
+    room.within(threads)
+    turns = [Turns(room=room, patience_s=0.0), Turns(at_once=1, room=room, patience_s=0.0)]
+    with ExitStack() as stack:
+        for _ in range(most):
+            stack.enter_context(room.place())
+        for one in turns:
+            with pytest.raises(Busy), one.turn():
+                pass
+    for one in turns:
+        with one.turn():
+            pass
+
+
+def test_with_one_thread_nothing_would_be_left() -> None:
+    with pytest.raises(ValueError, match="1 threads, where costly answers and light ones need 2"):
+        Room().within(1)
+
+
 def test_a_turn_is_given_back_also_when_the_making_fails() -> None:
-    turns = Turns(at_once=1, waiting=0)
+    turns = Turns(at_once=1, room=Room(1))
     with pytest.raises(ZeroDivisionError), turns.turn():
         1 / 0  # noqa: B018
     with turns.turn(), pytest.raises(Busy), turns.turn():
@@ -184,7 +219,7 @@ def test_a_turn_is_given_back_also_when_the_making_fails() -> None:
 
 
 def test_who_waits_too_long_is_told_to_come_again() -> None:
-    turns = Turns(at_once=1, waiting=1, patience_s=0.05)
+    turns = Turns(at_once=1, room=Room(2), patience_s=0.05)
     with turns.turn(), pytest.raises(Busy), turns.turn():
         pass
     with turns.turn():
@@ -192,7 +227,7 @@ def test_who_waits_too_long_is_told_to_come_again() -> None:
 
 
 def test_one_of_two_who_ask_for_the_same_makes_it() -> None:
-    kept, made = Kept(Turns(at_once=1, waiting=1)), []
+    kept, made = Kept(Turns(at_once=1, room=Room(2))), []
     begun = threading.Event()
 
     def slowly() -> bytes:

@@ -65,11 +65,18 @@ def test_in_a_fleet_it_neither_migrates_nor_runs_jobs(tmp_path: Path) -> None:
     assert "job" not in log.read_text()
 
 
-@pytest.mark.parametrize("option", ["--threads=0", "--threads=257", "--nodes-threads=0"])
-def test_threads_that_cannot_be_are_named(tmp_path: Path, option: str) -> None:
+@pytest.mark.parametrize(
+    ("option", "said"),
+    [
+        ("--threads=1", "1 threads: give 2 to 256, as one is left for what is light"),
+        ("--threads=257", "257 threads: give 2 to 256"),
+        ("--nodes-threads=0", "0 threads: give 1 to 256"),
+    ],
+)
+def test_threads_that_cannot_be_are_named(tmp_path: Path, option: str, said: str) -> None:
     answer = run(["serve", option], {"DAYROLL_HOME": str(tmp_path / "home")})
     assert answer.returncode == 2
-    assert "threads: give 1 to 256" in answer.stderr and "Traceback" not in answer.stderr
+    assert said in answer.stderr and "Traceback" not in answer.stderr
 
 
 def test_a_port_that_is_taken_is_named(tmp_path: Path) -> None:

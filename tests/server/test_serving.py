@@ -48,6 +48,38 @@ server.run()
 """
 
 
+# Each page is costly, of two kinds by turns, and is not done before the test is; what is light is answered.
+COSTLY_PAGES = """
+import sys
+import threading
+import django
+django.setup()
+from server.api.about import DESCRIBED
+from server.heavy import TURNS, Busy
+from server.serving.listening import listen
+
+for turns in (TURNS, DESCRIBED.turns):
+    turns.patience_s = 3600.0
+
+def application(environ, start_response):
+    path = environ["PATH_INFO"]
+    if path != "/livez":
+        print("asked for", path, flush=True)
+        try:
+            with (TURNS if path == "/drawn" else DESCRIBED.turns).turn():
+                threading.Event().wait()
+        except Busy:
+            pass
+    start_response("200 OK", [("Content-Length", "2")])
+    return [b"ok"]
+
+threads = int(sys.argv[1])
+server = listen(application, "127.0.0.1", 0, threads, 1)
+print("listens at", server.effective_port, flush=True)
+server.run()
+"""
+
+
 @dataclass(frozen=True)
 class Server:
     port: int
@@ -230,6 +262,18 @@ def test_nodes_are_answered_while_every_page_is_waited_for(tmp_path: Path, path:
             page.settimeout(2.0)
             with pytest.raises(TimeoutError):
                 page.recv(1)
+
+
+@pytest.mark.parametrize("threads", [2, 3, 8])
+def test_what_is_light_is_answered_while_all_that_is_costly_is_asked_for(tmp_path: Path, threads: int) -> None:
+    log, environment = tmp_path / "log", {"DAYROLL_HOME": str(tmp_path), "DJANGO_SETTINGS_MODULE": "server.settings"}
+    with process(["-c", COSTLY_PAGES, str(threads)], environment, log) as child, ExitStack() as stack:
+        costly = Server(int(wait_for_line(child, log, "listens at").split()[-1]), child.pid, log)
+        for number in range(2 * threads):
+            path = b"/described" if number % 2 else b"/drawn"
+            stack.enter_context(costly.connect()).sendall(HEADS.replace(b"/livez", path) + b"\r\n")
+        wait_for(lambda: log.read_text().count("asked for") >= threads, "that as many were asked for as threads")
+        assert costly.ask(HEADS + b"\r\n")[0] == 200
 
 
 def test_a_fleet_is_served_with_the_same_bounds() -> None:

@@ -13,6 +13,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from server import wiring
+from server.heavy import LEAST_THREADS
 from server.jobs import JOBS, run_loop
 from server.serving.listening import listen
 from server.wsgi import application
@@ -34,7 +35,9 @@ class Command(BaseCommand):
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
         parser.add_argument("--port", type=_port, default=8000, help="0 takes a free one")
         parser.add_argument("--threads", type=_threads, default=8, help="requests answered at a time, but for nodes'")
-        parser.add_argument("--nodes-threads", type=_threads, default=4, help="nodes' requests answered at a time")
+        parser.add_argument(
+            "--nodes-threads", type=_nodes_threads, default=4, help="nodes' requests answered at a time"
+        )
         parser.add_argument(
             "--web-only",
             action="store_true",
@@ -61,6 +64,14 @@ def _port(text: str) -> int:
 
 
 def _threads(text: str) -> int:
+    threads = int(text)
+    if not LEAST_THREADS <= threads <= MOST_THREADS:
+        why = "one is left for what is light while the others make what is costly"
+        raise ArgumentTypeError(f"{threads} threads: give {LEAST_THREADS} to {MOST_THREADS}, as {why}")
+    return threads
+
+
+def _nodes_threads(text: str) -> int:
     threads = int(text)
     if not 1 <= threads <= MOST_THREADS:
         raise ArgumentTypeError(f"{threads} threads: give 1 to {MOST_THREADS}")
