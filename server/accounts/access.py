@@ -46,13 +46,13 @@ def give_key(name: str, standing: Standing, by: Attribution, ends_at: datetime |
 
 
 @transaction.atomic
-def take_key(name: str, by: Attribution) -> None:
-    """Make a key useless.
+def take_key(prefix: str, by: Attribution) -> None:
+    """Make the key useless that has this visible part.
 
     Raises:
-        InputError: nobody of that name has a key that works.
+        InputError: there is none that works.
     """
-    prefix = revoke_key(name, by.said_at)
+    revoke_key(prefix, by.said_at)
     _tell(_stream_of_key(prefix), KeyRevoked(), by, f"revoked the key {prefix}")
 
 

@@ -13,7 +13,7 @@ from django.db.models import Q
 from machines.errors import InputError
 from scheduling.log.tables import table
 from server.accounts.models import Key
-from server.accounts.principals import STUDIO, KeyHolder, Standing, in_short
+from server.accounts.principals import KeyHolder, Standing, in_short
 from server.accounts.tokens import Minted, matches, mint, prefix_of
 
 logger = logging.getLogger(__name__)
@@ -23,24 +23,8 @@ USE_NOTED_EVERY = timedelta(minutes=1)
 FAILED = "key-use-not-written:"
 
 
-def make_studio_key(name: str, now: datetime) -> str:
-    """A new key for somebody of the studio; see `make_key`."""
-    return make_key(name, STUDIO, now)
-
-
-def make_key(name: str, standing: Standing, now: datetime) -> str:
-    """A new key for whoever the name says, to be shown once. Its visible part begins with the role.
-
-    Raises:
-        InputError: the name is empty or too long, or has a key already.
-    """
-    return keep_key(name, standing, now).token
-
-
-def keep_key(
-    name: str, standing: Standing, now: datetime, *, made_by: str | None = None, ends_at: datetime | None = None
-) -> Minted:
-    """A new key as `make_key` makes it, with its visible part.
+def keep_key(name: str, standing: Standing, now: datetime, *, made_by: str, ends_at: datetime | None = None) -> Minted:
+    """A new key for whoever the name says, to be shown once, with its visible part, which begins with the role.
 
     Raises:
         InputError: the name is empty or too long, or has a key already, or the end is past.
@@ -59,16 +43,26 @@ def keep_key(
     return minted
 
 
-def revoke_key(name: str, now: datetime) -> str:
-    """Make a key useless, and return its visible part; what it did stays under that.
+def key_of(name: str) -> str:
+    """The visible part of somebody's key.
 
     Raises:
         InputError: nobody of that name has a key that works.
     """
     row = Key.objects.filter(name=name, revoked_at=None).first()
-    if row is None or not Key.objects.filter(pk=row.pk, revoked_at=None).update(revoked_at=now):
+    if row is None:
         raise InputError("name", f"{name!r} has no key that works", "see the names in the list of keys")
     return row.prefix
+
+
+def revoke_key(prefix: str, now: datetime) -> None:
+    """Make a key useless; what it did stays under its visible part. A name may have got another key meanwhile.
+
+    Raises:
+        InputError: no key that works has this visible part.
+    """
+    if not Key.objects.filter(prefix=prefix, revoked_at=None).update(revoked_at=now):
+        raise InputError("prefix", f"there is no key {prefix} that works", "see the list of keys")
 
 
 def holder_of(key: str, now: datetime) -> KeyHolder | None:
@@ -85,15 +79,15 @@ def holder_of(key: str, now: datetime) -> KeyHolder | None:
 def _note_use(row: Key, now: datetime) -> None:
     """Now and then. Where it cannot be written, nobody is kept out, and it is not tried with every request."""
     long_ago = now - USE_NOTED_EVERY
-    tried = cache.get(FAILED + row.prefix, row.last_used_at)
-    if tried is not None and long_ago < tried <= now:
+    tried = (row.last_used_at, cache.get(FAILED + row.prefix))
+    if any(at is not None and long_ago < at <= now for at in tried):
         return
     try:
         with transaction.atomic():
             stale = Q(last_used_at=None) | Q(last_used_at__lte=long_ago)
             Key.objects.filter(stale, pk=row.pk).update(last_used_at=now)
     except DatabaseError as error:
-        cache.set(FAILED + row.prefix, now, None)
+        cache.set(FAILED + row.prefix, now, USE_NOTED_EVERY.total_seconds())
         logger.warning("that the key %s was used cannot be written: %s", row.prefix, error)
 
 

@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from machines.errors import InputError
 from machines.structure import unstructure
 from scheduling.log.models import Machine
 from server import wiring
@@ -111,9 +112,8 @@ class KeyRevoke(Door):
 
     def post(self, request: Request, prefix: str) -> Response:
         """Revoke a key; what it did stays under its prefix."""
-        row = Key.objects.filter(prefix=prefix, revoked_at=None).first()
-        if row is None:
-            raise Http404(f"There is no key {prefix} that works.")
-        take_key(row.name, attribution(request))
-        row.refresh_from_db()
-        return Response(KeyRow(row).data)
+        try:
+            take_key(prefix, attribution(request))
+        except InputError as error:
+            raise Http404(f"There is no key {prefix} that works.") from error
+        return Response(KeyRow(Key.objects.get(prefix=prefix)).data)

@@ -15,8 +15,8 @@ from django.core.cache import cache  # noqa: E402
 from scheduling.plates import PlateStore  # noqa: E402
 from scheduling.uploads import UploadStore  # noqa: E402
 from server import jobs, wiring  # noqa: E402
-from server.accounts.keys import make_studio_key  # noqa: E402
 from server.heavy import KEPT  # noqa: E402
+from tests.server.keys import new_key  # noqa: E402
 from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
 
 
@@ -56,7 +56,7 @@ def uploads(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> UploadStore:
 @pytest.fixture
 def studio(db: None, clock: HeldClock, plates: PlateStore, uploads: UploadStore) -> Caller:
     """Somebody of the studio."""
-    return Caller(make_studio_key("tests", wiring.now()))
+    return Caller(new_key("tests"))
 
 
 @pytest.fixture

@@ -12,12 +12,11 @@ from django.http import HttpRequest, HttpResponse
 from django.test import Client
 
 from scheduling.log.models import Machine
-from server import wiring
-from server.accounts import keys
 from server.accounts.addresses import address_of
 from server.accounts.attempts import MOST_WRONG, WINDOW_S, TooManyTries, count_wrong, guarded, require_few
 from server.accounts.known_browsers import KNOWN_S
 from tests.server.conftest import enrol
+from tests.server.keys import new_key
 from tests.server.studio import BEGINS, Caller, HeldClock
 from tests.server.test_bad_input import problem
 
@@ -113,7 +112,7 @@ def test_wrong_keys_wait_and_good_ones_from_the_same_address_do_not(node: Caller
     assert problem(refused, 429)["type"] == "/api/v1/problems/too-many-tries"
     assert 0 < int(refused["Retry-After"]) <= WINDOW_S
     assert node.get("node/work").status_code == 200
-    assert Caller(keys.make_studio_key("another", wiring.now())).get("venues").status_code == 200
+    assert Caller(new_key("another")).get("venues").status_code == 200
 
 
 def test_no_key_at_all_is_not_a_wrong_one(studio: Caller) -> None:

@@ -16,6 +16,7 @@ from server import wiring
 from server.accounts import enrolment, keys, tokens
 from server.accounts.models import EnrolmentCode, Key, NodeCredential
 from tests.server.conftest import enrol
+from tests.server.keys import new_key
 from tests.server.studio import Caller, HeldClock
 
 STUDIO_PATHS = ["venues", "machines", "runs", "events", "outages", "notices", "openings", "sources", "profiles"]
@@ -82,7 +83,7 @@ def test_who_did_it_stands_in_the_log_as_an_account_and_not_as_a_name(studio: Ca
     from tests.server.studio import VENUE
 
     response = studio.post("venues", VENUE)
-    event = Event.objects.get()
+    event = Event.objects.get(kind="venue-added")
     assert studio.token is not None
     assert event.actor == tokens.prefix_of(studio.token)
     assert event.request == response["X-Request-Id"]
@@ -104,18 +105,20 @@ def test_only_hashes_are_kept(node: Caller, studio: Caller) -> None:
 
 def test_a_revoked_key_opens_nothing_and_its_name_may_have_another(studio: Caller, clock: HeldClock) -> None:
     with pytest.raises(InputError, match="has a key already"):
-        keys.make_studio_key("tests", wiring.now())
-    keys.revoke_key("tests", wiring.now())
+        new_key("tests")
+    keys.revoke_key(keys.key_of("tests"), wiring.now())
     assert studio.get("venues").status_code == 401
-    assert Caller(keys.make_studio_key("tests", wiring.now())).get("venues").status_code == 200
-    with pytest.raises(InputError):
-        keys.revoke_key("nobody", wiring.now())
+    assert Caller(new_key("tests")).get("venues").status_code == 200
+    with pytest.raises(InputError, match="no key that works"):
+        keys.key_of("nobody")
+    with pytest.raises(InputError, match="no key studio_0123456789 that works"):
+        keys.revoke_key("studio_0123456789", wiring.now())
 
 
 @pytest.mark.parametrize("name", ["", "   ", "x" * 61, "two\nlines"])
 def test_a_key_is_for_somebody(db: None, clock: HeldClock, name: str) -> None:
     with pytest.raises(InputError, match="names nobody"):
-        keys.make_studio_key(name, wiring.now())
+        new_key(name)
     assert not Key.objects.exists()
 
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from scheduling.log.models import Event
 from server.api.problem_kinds import KINDS
+from tests.server.keys import events
 from tests.server.studio import (
     IN_ORDER,
     MACHINE,
@@ -153,7 +154,7 @@ def test_an_id_is_taken_once(studio: Caller) -> None:
     studio.create("venues", VENUE)
     told = problem(studio.post("venues", VENUE | {"name": "Another"}), HTTPStatus.CONFLICT)
     assert (told["type"], told["field"]) == ("/api/v1/problems/taken", "id")
-    assert Event.objects.count() == 1
+    assert events().count() == 1
 
 
 @pytest.mark.parametrize("path", ["venues", "venues/quay", "uploads", "reference", "schema", "problems/taken"])

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.log.models import Event
 from server.api.bodies import LARGEST_BODY_BYTES, read_json
 from server.api.problems import Unreadable
+from tests.server.keys import events
 from tests.server.studio import VENUE, Caller
 from tests.server.test_bad_input import problem
 
@@ -34,7 +34,7 @@ UNREADABLE = [
 def test_a_body_that_is_not_json(studio: Caller, body: bytes) -> None:
     response = studio.post("venues", body)
     assert problem(response, HTTPStatus.BAD_REQUEST)["type"] == "/api/v1/problems/unreadable-body"
-    assert not Event.objects.exists()
+    assert not events().exists()
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_a_body_of_very_many_parts_is_not_even_parsed(studio: Caller, body: byte
     told = problem(studio.post("venues", body), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
     assert told["type"] == "/api/v1/problems/body-too-large"
     assert told["detail"] == "The body has more than 100,000 arrays and objects."
-    assert not Event.objects.exists()
+    assert not events().exists()
 
 
 @pytest.mark.parametrize("body", [b"[]", b"null", b'"quay"', b"3", b"true"])
@@ -52,7 +52,7 @@ def test_json_that_is_not_an_object(studio: Caller, body: bytes) -> None:
     told = problem(studio.post("venues", body), HTTPStatus.UNPROCESSABLE_ENTITY)
     assert told["type"] == "/api/v1/problems/bad-input"
     assert told["remedy"]
-    assert not Event.objects.exists()
+    assert not events().exists()
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ def test_a_body_that_is_too_large(studio: Caller) -> None:
     body = b'{"id": "' + b"a" * LARGEST_BODY_BYTES + b'"}'
     told = problem(studio.post("venues", body), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
     assert told["type"] == "/api/v1/problems/body-too-large"
-    assert not Event.objects.exists()
+    assert not events().exists()
 
 
 @pytest.mark.parametrize("media_type", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""])

@@ -19,8 +19,8 @@ from scheduling.dispatch import work_for
 from scheduling.log.models import Machine, Notice, Outage, Run
 from scheduling.log.rebuild import rebuild
 from server import wiring
-from server.accounts.keys import make_studio_key
 from tests.server.board import Board, later, served
+from tests.server.keys import new_key
 from tests.server.studio import BEGINS, IN_ORDER, RUN, Caller, HeldClock
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -99,7 +99,7 @@ def house(
     request: pytest.FixtureRequest, tmp_path: Path, clock: HeldClock, plates: Any, uploads: Any
 ) -> Iterator[House]:
     empty = copied(database(), tmp_path / "empty")
-    studio = Caller(make_studio_key("tests", wiring.now()))
+    studio = Caller(new_key("tests"))
     house = House(tmp_path, clock, Board(tmp_path / "node", clock), POLICIES[request.param], studio, empty)
     for resource, body in IN_ORDER[:4]:
         studio.create(resource, body)
@@ -140,7 +140,7 @@ def rebuilt(house: House) -> Callable[[], None]:
     def build() -> None:
         house.put_back(house.empty)
         call_command("log", "import", "--without-key", str(export))
-        house.studio = Caller(make_studio_key("tests again", wiring.now()))
+        house.studio = Caller(new_key("tests again"))
         house.board.stop()
         house.enrol()
         house.board.start()

@@ -14,8 +14,8 @@ from scheduling.log.archive import close_streams
 from scheduling.log.models import Event, Ordered, Venue
 from scheduling.log.transfer import export_log, import_log
 from server import wiring
-from server.accounts.keys import make_studio_key
 from server.accounts.management.terminal import at_the_terminal
+from tests.server.keys import new_key
 from tests.server.studio import IN_ORDER, SERVICE_WINDOW, Caller, HeldClock
 from tests.server.test_bad_input import problem
 
@@ -44,7 +44,7 @@ def test_what_is_filled_in_by_default_may_be_said(studio: Caller) -> None:
 def test_of_somebody_else_it_is_another_order(studio: Caller) -> None:
     resource, body = IN_ORDER[0]
     assert studio.post(resource, body).status_code == 201
-    other = Caller(make_studio_key("another", wiring.now()))
+    other = Caller(new_key("another"))
     assert problem(other.post(resource, body), 409)["type"] == "/api/v1/problems/taken"
 
 

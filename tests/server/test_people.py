@@ -21,10 +21,10 @@ from django.test import Client
 from machines.errors import InputError
 from server import wiring
 from server.accounts import people, tokens
-from server.accounts.keys import make_studio_key
 from server.accounts.models import Key, PersonRole
 from server.accounts.people import make_person, standing_of
 from server.accounts.principals import STUDIO, Standing
+from tests.server.keys import new_key
 from tests.server.processes import PATIENCE_S, run
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
 
@@ -246,7 +246,7 @@ def _standings_of_before(alias: str) -> list[tuple[str, Standing]]:
 def test_what_was_there_before_roles_is_the_studios(clock: HeldClock) -> None:
     assert _standings_of_before("default") == BEFORE
     with pytest.raises(InputError, match="has a key already"):
-        make_studio_key("workshop", wiring.now())
+        new_key("workshop")
 
 
 @pytest.mark.postgres

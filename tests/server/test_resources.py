@@ -63,7 +63,7 @@ def test_instants_have_microseconds_and_z(furnished: Caller) -> None:
 def test_events_can_be_read_from_the_beginning(furnished: Caller) -> None:
     events = furnished.get("events?limit=1000").json()["results"]
     assert [event["position"] for event in events] == list(range(1, len(events) + 1))
-    assert [event["kind"] for event in events[:3]] == ["venue-added", "profile-added", "machine-added"]
+    assert [event["kind"] for event in events[:4]] == ["key-made", "venue-added", "profile-added", "machine-added"]
     planned = furnished.get("events?stream=run/spring&kind=segments-planned").json()["results"]
     assert planned and all(event["stream"] == "run/spring" for event in planned)
     after = furnished.get("events?limit=2").json()["next"]

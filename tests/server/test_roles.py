@@ -14,9 +14,9 @@ from rest_framework.permissions import AllowAny
 from scheduling.log.models import Event, Outage
 from scheduling.studio import HANDLERS
 from server import jobs, wiring
+from server.accounts import keys
 from server.accounts.attempts import MOST_WRONG
 from server.accounts.authentication import HasKey, IsNode
-from server.accounts.keys import make_key, revoke_key
 from server.accounts.models import EnrolmentCode, Key
 from server.accounts.principals import ROLES, Role, Standing
 from server.accounts.roles import MAY_GIVE, roles_for
@@ -25,6 +25,8 @@ from server.api.doors import Door
 from server.urls import urlpatterns
 from tests.scheduling.test_darkroom import grey_png
 from tests.server.conftest import enrol
+from tests.server.keys import events as events_told
+from tests.server.keys import new_key
 from tests.server.studio import (
     FAR_VENUE,
     IN_ORDER,
@@ -59,9 +61,7 @@ def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
 
 
 def revoke_somebodys_key(caller: Caller) -> HttpResponse:
-    return caller.post(
-        f"keys/{prefix_of(make_key(f'of test {Key.objects.count()}', Standing('reader'), wiring.now()))}/revoke"
-    )
+    return caller.post(f"keys/{prefix_of(new_key(f'of test {Key.objects.count()}', Standing('reader')))}/revoke")
 
 
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
@@ -102,7 +102,7 @@ def doors() -> dict[tuple[str, str], type[Door]]:
 
 def key_of(role: Role, *venues: str) -> Caller:
     """Somebody with a new key."""
-    return Caller(make_key(f"{role} of {venues}", Standing(role, venues or None), wiring.now()))
+    return Caller(new_key(f"{role} of {venues}", Standing(role, venues or None)))
 
 
 def test_there_is_a_decision_for_every_call_that_changes_something() -> None:
@@ -132,7 +132,7 @@ def test_a_new_command_is_the_studios_until_it_is_decided() -> None:
 @pytest.mark.parametrize("which", ORDERS)
 def test_every_role_gives_its_commands_and_no_others(replaying: Caller, which: tuple[str, str], role: Role) -> None:
     order, may = ORDERS[which]
-    caller, events, codes = key_of(role), Event.objects.count(), EnrolmentCode.objects.count()
+    caller, events, codes = key_of(role), events_told().count(), EnrolmentCode.objects.count()
     answer = order(caller)
     if role in may:
         assert answer.status_code in (200, 201), answer.content
@@ -140,16 +140,16 @@ def test_every_role_gives_its_commands_and_no_others(replaying: Caller, which: t
     told = problem(answer, 403)
     assert (told["type"], told["needed"], told["role"]) == ("/api/v1/problems/role-needed", list(may), role)
     assert "Only the studio" in told["detail"] and role in told["detail"]
-    assert (Event.objects.count(), EnrolmentCode.objects.count()) == (events, codes)
+    assert (events_told().count(), EnrolmentCode.objects.count()) == (events, codes)
 
 
 @pytest.mark.parametrize("which", ORDERS)
 def test_nobody_and_no_node_gives_any(replaying: Caller, node: Caller, which: tuple[str, str]) -> None:
     order, _ = ORDERS[which]
-    events = Event.objects.count()
+    events = events_told().count()
     assert problem(order(Caller()), 401)["type"] == "about:blank"
     assert problem(order(node), 403)["type"] == "about:blank"
-    assert Event.objects.count() == events
+    assert events_told().count() == events
 
 
 @pytest.mark.parametrize("role", ROLES)
@@ -237,7 +237,7 @@ def test_an_outage_at_another_venue_is_not_a_curators(replaying: Caller) -> None
 def test_a_revoked_key_opens_nothing(studio: Caller, role: Role) -> None:
     caller = key_of(role)
     assert caller.get("venues").status_code == 200
-    revoke_key(f"{role} of ()", wiring.now())
+    keys.revoke_key(prefix_of(str(caller.token)), wiring.now())
     assert problem(caller.get("venues"), 401)
     assert problem(caller.post("openings", OPENING), 401)
 

@@ -10,9 +10,8 @@ import jsonschema
 import pytest
 
 from scheduling.log.models import Event
-from server import wiring
-from server.accounts.keys import make_key
 from server.accounts.principals import Standing
+from tests.server.keys import new_key
 from tests.server.studio import FAR_VENUE, SERVICE_WINDOW, VENUE, Caller, HeldClock
 from tests.server.test_bad_input import problem
 
@@ -138,7 +137,7 @@ def test_what_cannot_be_called_off(two: Caller, path: str, body: Any, status: in
 
 
 def test_a_curator_of_another_venue_calls_nothing_off(two: Caller) -> None:
-    curator = Caller(make_key("curator", Standing("curator", ("shed",)), wiring.now()))
+    curator = Caller(new_key("curator", Standing("curator", ("shed",))))
     assert curator.post("service-windows/rounds/call-off", {}).status_code == 403
     assert curator.post("service-windows", SERVICE_WINDOW | {"id": "more"}).status_code == 403
     assert curator.post("service-windows/visit/call-off", {}).status_code == 200

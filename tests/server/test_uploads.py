@@ -8,13 +8,13 @@ from typing import Any
 
 import pytest
 
-from scheduling.log.models import Event
 from scheduling.uploads import UploadStore
 from server import wiring
 from server.api.uploads import MEDIA_TYPES
 from tests.scheduling.test_darkroom import SQUARE, grey_png
 from tests.scheduling.test_files import room_for
 from tests.server.conftest import enrol
+from tests.server.keys import events
 from tests.server.studio import MACHINE, PROFILE, VENUE, Caller
 from tests.server.test_bad_input import problem
 
@@ -100,7 +100,7 @@ def test_a_source_that_cannot_be_printed_is_refused_by_field(
     given = {} if content is None else {"upload": upload(studio, content)["digest"]}
     told = problem(studio.post("sources", source(**(given | fields))), 422)
     assert told["field"].startswith(field) and told["remedy"]
-    assert not Event.objects.exists()
+    assert not events().exists()
 
 
 def test_a_run_of_a_picture_that_does_not_fit_is_refused_by_field(studio: Caller) -> None:

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from server.accounts.access import give_key, take_key
-from server.accounts.keys import listed
+from server.accounts.keys import key_of, listed
 from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
 from server.accounts.management.terminal import at_the_terminal
 
@@ -36,7 +36,7 @@ class Command(BaseCommand):
                 self.stdout.write(self._make(options))
                 self.stderr.write("Keep it now: only its hash is stored. Send it as `Authorization: Bearer <key>`.")
             elif action == "revoke":
-                take_key(options["name"], at_the_terminal())
+                take_key(key_of(options["name"]), at_the_terminal())
                 self.stderr.write(f"The key of {options['name']} opens nothing any more.")
             else:
                 self.stdout.writelines(f"{line}\n" for line in listed())

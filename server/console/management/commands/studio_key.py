@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from server.accounts.access import give_key, take_key
-from server.accounts.keys import listed
+from server.accounts.keys import key_of, listed
 from server.accounts.management.terminal import at_the_terminal
 from server.accounts.principals import STUDIO
 
@@ -31,7 +31,7 @@ class Command(BaseCommand):
             if options["list"]:
                 self.stdout.writelines(f"{line}\n" for line in listed())
             elif options["revoke"] is not None:
-                take_key(options["revoke"], at_the_terminal())
+                take_key(key_of(options["revoke"]), at_the_terminal())
                 self.stderr.write(f"The key of {options['revoke']} opens nothing any more.")
             else:
                 self.stdout.write(give_key(options["name"], STUDIO, at_the_terminal()))
