@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from django.db import transaction
+from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
 from scheduling.log.access_events import NodeRevoked
 from scheduling.log.models import Machine
-from scheduling.log.store import Append, Attribution, append
+from scheduling.log.store import Append, Attribution, append, lock
 from server.accounts.enrolment import cancel_codes
 from server.accounts.models import EnrolmentCode, NodeCredential
 
@@ -91,6 +91,7 @@ def revoke_node(machine: str, by: Attribution) -> None:
         InputError: there is none that may come in.
     """
     with transaction.atomic():
+        lock(DEFAULT_DB_ALIAS)  # a board that is taking over just now is the one to be shut out, or finds no code
         epoch = Machine.objects.get(id=machine).epoch
         of_board = NodeCredential.objects.filter(machine=machine, epoch=epoch, revoked_at=None)
         if not of_board.update(revoked_at=by.said_at):

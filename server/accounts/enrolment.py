@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
-from django.db import transaction
+from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
 from machines.wire import Taken
 from scheduling.enrolment import enrol
 from scheduling.log.access_events import CodeCancelled, CodeMade
 from scheduling.log.models import Machine
-from scheduling.log.store import Append, Attribution, append
+from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.taken import taken_of_earlier
 from server import wiring
 from server.accounts.models import EnrolmentCode, NodeCredential
@@ -81,6 +81,7 @@ def make_code(machine: str, by: Attribution) -> Code:
 def cancel_codes(machine: str, because: Because, by: Attribution) -> int:
     """Make every code of a machine useless that nobody used, and return how many there were."""
     with transaction.atomic():
+        lock(DEFAULT_DB_ALIAS)  # before any row of a code, here and in `redeem`, so that neither waits for the other
         left = EnrolmentCode.objects.filter(machine=machine, used_at=None, cancelled_at=None)
         left = left.filter(expires_at__gt=by.said_at).order_by("pk")
         numbers = [*left.values_list("pk", flat=True)]
@@ -107,6 +108,7 @@ def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
     if kept.expires_at <= now:
         raise InputError("code", "the code has expired", "ask the studio for a new one")
     with transaction.atomic():
+        lock(DEFAULT_DB_ALIAS)
         if not EnrolmentCode.objects.filter(pk=kept.pk, used_at=None, cancelled_at=None).update(used_at=now):
             raise InputError("code", "the code was used before", "ask the studio for a new one")
         by = Attribution(actor=f"code:{kept.pk}", request=request, said_at=now)

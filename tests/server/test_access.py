@@ -16,8 +16,9 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.errors import InputError
 from scheduling.log.models import Event, Machine
+from scheduling.log.store import lock
 from server import wiring
-from server.accounts import access, superusers
+from server.accounts import access, boards, enrolment, superusers
 from server.accounts.management.terminal import at_the_terminal
 from server.accounts.models import EnrolmentCode, Key
 from server.accounts.principals import Standing
@@ -162,6 +163,46 @@ def test_where_no_board_may_come_in_there_is_none_to_revoke(furnished: Caller) -
     with pytest.raises(CommandError, match="there is no machine 'wren-9'; there are: wren-1"):
         said("node", "revoke", "wren-9")
     assert furnished.post("machines/wren-9/board/revoke").status_code == 404
+
+
+def test_who_takes_over_in_the_moment_of_a_revocation_is_shut_out(
+    furnished: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever revokes waits for whoever appends before, and then looks which board there is."""
+    enrol(furnished)
+    code, taken = code_of(furnished), []
+
+    def wait_for_another(using: str) -> None:
+        monkeypatch.setattr(boards, "lock", lock)
+        taken.append(redeem(code).json())
+        lock(using)
+
+    monkeypatch.setattr(boards, "lock", wait_for_another)
+    said("node", "revoke", "wren-1")
+    assert [one["epoch"] for one in taken] == [2]
+    assert problem(Caller(taken[0]["token"]).get("node/work"), 409)["epoch"] == 2
+    assert facts("machine/wren-1")[-1][2] == {"epoch": 2}
+
+
+def test_nobody_touches_a_code_before_it_is_their_turn_to_append(
+    furnished: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of two who come with a code of one machine each, or cancel both, none holds a row that the other waits for."""
+    touched = []
+
+    def look(using: str) -> None:
+        touched.append(EnrolmentCode.objects.exclude(used_at=None, cancelled_at=None).exists())
+        lock(using)
+
+    monkeypatch.setattr(enrolment, "lock", look)
+    code_of(furnished)
+    redeem(code_of(furnished))
+    assert not touched.pop(0)
+    EnrolmentCode.objects.update(used_at=None, cancelled_at=None)
+    touched.clear()
+    said("node", "cancel", "wren-1")
+    assert touched == [False]
+    assert EnrolmentCode.objects.filter(cancelled_at=None).count() == 0
 
 
 def test_a_revoked_board_of_a_real_node_is_fenced(furnished: Caller) -> None:
