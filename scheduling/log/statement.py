@@ -17,7 +17,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from cryptography.exceptions import InvalidSignature
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
@@ -161,7 +161,7 @@ def studio_key(file: Path) -> Ed25519PrivateKey:
         raise InputError(str(file), "there is no key there", "put it there, or have `dayroll log key` make the first")
     try:
         loaded = serialization.load_pem_private_key(file.read_bytes(), password=None)
-    except (ValueError, TypeError):  # no PEM; or a password is wanted
+    except (ValueError, TypeError, UnsupportedAlgorithm):  # no PEM, a password is wanted, or of a kind unknown here
         loaded = None
     if not isinstance(loaded, Ed25519PrivateKey):
         raise InputError(str(file), "not an Ed25519 key", "give the key that made the earlier statements")
@@ -188,15 +188,15 @@ def public_pem(key: Ed25519PrivateKey) -> str:
     return key.public_key().public_bytes(encoding, form).decode()
 
 
-def public_key(pem: str) -> Ed25519PublicKey:
+def public_key(pem: bytes) -> Ed25519PublicKey:
     """Read the half that was given away.
 
     Raises:
         InputError: it is no Ed25519 public key.
     """
     try:
-        key = serialization.load_pem_public_key(pem.encode())
-    except ValueError as error:
+        key = serialization.load_pem_public_key(pem)
+    except (ValueError, UnsupportedAlgorithm) as error:
         raise InputError("key", "not a public key in PEM", "give the file that the studio gave away") from error
     if not isinstance(key, Ed25519PublicKey):
         raise InputError("key", "not an Ed25519 key", "give the file that the studio gave away")

@@ -38,6 +38,9 @@ FORMAT = "dayroll-log/1"
 # Some streams from their first event to their last; see `scheduling.log.archive`.
 ARCHIVE = "dayroll-archive/1"
 CHUNK = 2000
+# Of a line, what is no text, and what may be null.
+_WHOLE = ("position", "version", "schema")
+_MAY_LACK = ("run", "request")
 
 Progress = Callable[[int], None]
 
@@ -146,7 +149,7 @@ class LogFile:
     """
 
     def __init__(self, source: Iterable[str]) -> None:
-        self._lines = enumerate(source, 1)
+        self._lines = _numbered(source)
         self._tally = Tally()
         self.remarks: dict[str, Kept] = {}
         self._end: SignedStatement | None = None
@@ -156,7 +159,8 @@ class LogFile:
             if not isinstance(header, dict) or header.get("format") not in (FORMAT, ARCHIVE):
                 raise InputError("format", "not a log of this kind", f"give a file that begins with {FORMAT}")
             self.whole = header["format"] == FORMAT
-            self.closed_events = int(header["closed_events"]) if self.whole else 0
+            self.closed_events = header["closed_events"] if self.whole else 0
+            _require_type(self.closed_events, int, "closed_events")
 
     def events(self) -> Iterator[Line]:
         """The events, each found good."""
@@ -196,6 +200,20 @@ class LogFile:
         self.remarks[found.digest] = found
 
 
+def _numbered(source: Iterable[str]) -> Iterator[tuple[int, str]]:
+    """Lines of a file with their numbers from 1."""
+    lines, number = iter(source), 1
+    while True:
+        try:
+            text = next(lines, None)
+        except UnicodeDecodeError:
+            raise InputError(f"line {number}", "no text in UTF-8 from there on", "give an exported file") from None
+        if text is None:
+            return
+        yield number, text
+        number += 1
+
+
 @contextmanager
 def _named(number: int) -> Iterator[None]:
     """Errors within say which line of the file they are about."""
@@ -227,6 +245,8 @@ def write(line: Line, out: IO[str], *, using: str) -> None:
 def _remark(data: dict[str, Any], before: Line | None) -> Kept:
     """What a person wrote at the event before."""
     found = Kept(data["remark"], data["salt"], data["text"])
+    for name, value in found._asdict().items():
+        _require_type(value, str, name)
     if before is None or remark_in(before.fact().event) != found.digest:
         raise InputError("remark", "it does not belong to the event before it", "export the file again")
     found.require_fits()
@@ -243,4 +263,16 @@ def _line(data: dict[str, Any]) -> Line:
     instants = {name: parse_instant(data[name], name) for name in ("said_at", "happened_at")}
     if unknown := set(data) - set(Line._fields):
         raise InputError(min(unknown), "no such field", f"the fields are {', '.join(Line._fields)}")
-    return Line(**data | instants | {"data": canonical(data["data"])})
+    line = Line(**data | instants | {"data": canonical(data["data"])})
+    for name, value in line._asdict().items():
+        if name not in instants and not (value is None and name in _MAY_LACK):
+            _require_type(value, int if name in _WHOLE else str, name)
+    return line
+
+
+def _require_type(value: object, wanted: type, name: str) -> None:
+    """Raise an InputError for what is of another type; text must be such that it can be written down."""
+    if type(value) is not wanted:
+        raise InputError(name, f"{value!r} is not {'a whole number' if wanted is int else 'text'}", "export it again")
+    if isinstance(value, str):
+        value.encode()

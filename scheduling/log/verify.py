@@ -109,6 +109,8 @@ def walk(lines: Iterator[Line], heads: dict[str, Head], holes: Holes | None = No
     """
     before, line = 0, None
     for line in lines:
+        if line.position <= before:
+            raise BrokenLink(line, f"it stands after event {before}")
         if holes is not None:
             holes.before(line, line.position - before - 1)
         before = line.position

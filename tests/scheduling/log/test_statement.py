@@ -57,7 +57,7 @@ def test_what_is_signed_is_canonical_text() -> None:
 
 def test_a_statement_survives_json_and_is_the_studios() -> None:
     signed = SignedStatement.from_json(sign(STATEMENT, KEY).as_json())
-    check_signature(signed, public_key(public_pem(KEY)))
+    check_signature(signed, public_key(public_pem(KEY).encode()))
     assert signed.statement == STATEMENT
 
 
@@ -142,8 +142,25 @@ def test_keys_of_another_kind_are_refused(tmp_path: Path) -> None:
     file.write_text("ssh-ed25519 AAAA")
     with pytest.raises(InputError, match="not an Ed25519 key"):
         studio_key(file)
-    pem = other.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo).decode()
+    pem = other.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
     with pytest.raises(InputError, match="not an Ed25519 key"):
         public_key(pem)
     with pytest.raises(InputError, match="not a public key in PEM"):
-        public_key("ssh-ed25519 AAAA")
+        public_key(b"ssh-ed25519 AAAA")
+
+
+def of_another_algorithm(der: bytes, name: str) -> bytes:
+    """A key in PEM, whose algorithm nobody knows."""
+    changed = der.replace(bytes([0x2B, 0x65, 0x70]), bytes([0x2B, 0x65, 0x7F]))
+    return f"-----BEGIN {name} KEY-----\n{base64.b64encode(changed).decode()}\n-----END {name} KEY-----\n".encode()
+
+
+def test_keys_of_a_kind_that_is_unknown_here_are_refused(tmp_path: Path) -> None:
+    file = tmp_path / "key.pem"
+    private = KEY.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    file.write_bytes(of_another_algorithm(private, "PRIVATE"))
+    with pytest.raises(InputError, match="not an Ed25519 key"):
+        studio_key(file)
+    public = KEY.public_key().public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
+    with pytest.raises(InputError, match="not a public key in PEM"):
+        public_key(of_another_algorithm(public, "PUBLIC"))

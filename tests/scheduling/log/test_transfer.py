@@ -92,6 +92,12 @@ def test_what_is_wrong_with_a_file_is_named() -> None:
         (changed(lines, 3, said_at="yesterday"), InputError, "line 4.said_at: 'yesterday' is not a date-time"),
         (changed(lines, 3, colour="red"), InputError, "line 4.colour: no such field"),
         (changed(lines, 3, data={"name": "x"}), BrokenLink, "event 3"),
+        (changed(lines, 0, closed_events="none"), InputError, "line 1.closed_events: 'none' is not a whole number"),
+        (changed(lines, 3, position="3"), InputError, "line 4.position: '3' is not a whole number"),
+        (changed(lines, 3, position=2), BrokenLink, "event 2 .*it stands after event 2"),
+        (changed(lines, 3, stream=["venue"]), InputError, "line 4.stream: .* is not text"),
+        (changed(lines, 3, request={}), InputError, "line 4.request: .* is not text"),
+        (changed(lines, 3, actor="\ud800"), InputError, "line 4: cannot be read"),
         ([*lines, lines[1]], InputError, "something follows its end"),
         (changed(lines, len(lines) - 1, signature=None), BadStatement, "nobody signed it"),
         ([lines[0], lines[-1]], BadStatement, "there are 0"),
@@ -143,6 +149,21 @@ def test_a_line_that_is_too_deep_is_named() -> None:
     lines = exported()
     with pytest.raises(InputError, match="line 2: cannot be read"):
         check_file([lines[0], "[" * 200_000, *lines[2:]], key=None)
+
+
+@pytest.mark.django_db
+def test_a_file_that_is_no_text_is_refused_in_words(tmp_path: Path) -> None:
+    file, out = tmp_path / "log.jsonl", StringIO()
+    lines = "".join(exported()[:2]).encode()
+    for content in (b"\xff", lines + b"\xff\n"):
+        file.write_bytes(content)
+        for command in (["check"], ["import", "--without-key"]):
+            if command[0] == "import":
+                _empty()
+            with pytest.raises(CommandError, match=r"line \d+: no text in UTF-8 from there on"):
+                call_command("log", *command, str(file), stdout=out)
+    with pytest.raises(CommandError, match="not a public key in PEM"):
+        call_command("log", "check", str(file), "--key", str(file), stdout=out)
 
 
 @pytest.mark.django_db(transaction=True)

@@ -236,7 +236,7 @@ def _require_not_elsewhere() -> None:
 
 
 def _given_key(options: dict[str, Any]) -> Ed25519PublicKey | None:
-    return None if options["key"] is None else public_key(options["key"].read_text())
+    return None if options["key"] is None else public_key(options["key"].read_bytes())
 
 
 def _by_whom(key: Ed25519PublicKey | None) -> str:
