@@ -23,6 +23,7 @@ from django.db import connections, transaction
 from machines.errors import InputError
 from scheduling.log import models, seal
 from scheduling.log.canonical import canonical
+from scheduling.log.folds import VIEWS
 from scheduling.log.lines import scan
 from scheduling.log.rebuild import rebuild
 from scheduling.log.remarks import forget
@@ -32,6 +33,9 @@ from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.log.transfer import ARCHIVE, write
 from scheduling.log.verify import Head, walk
 from scheduling.log.wiping import zero_what_is_deleted
+
+# What is deleted when streams are closed, or put right by folding again without them.
+TABLES = (models.Event, models.Remark, *(table for view in VIEWS for table in view.tables))
 
 
 def close_streams(

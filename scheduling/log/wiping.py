@@ -7,9 +7,12 @@ anew. Both keep to it only where nobody is reading what was there before.
 
 from __future__ import annotations
 
-from django.db import connections
+from collections.abc import Sequence
 
-from scheduling.log import models
+from django.db import connections
+from django.db.models import Model
+
+from scheduling.log.models import Remark
 
 
 def zero_what_is_deleted(using: str) -> None:
@@ -19,8 +22,12 @@ def zero_what_is_deleted(using: str) -> None:
             cursor.execute("PRAGMA secure_delete = ON")
 
 
-def wipe(*, using: str = "default") -> str:
-    """Have the deleted words of people leave the database's files; outside of a transaction, by the tables' owner.
+def wipe(tables: Sequence[type[Model]] = (Remark,), *, using: str = "default") -> str:
+    """Have what was deleted leave the database's files; outside of a transaction, by the tables' owner.
+
+    Args:
+        tables: of which it was deleted; PostgreSQL writes each anew, while nobody else can use it.
+        using: alias of the database.
 
     Returns:
         What still holds them, and what to do about it, in sentences; empty where nothing does.
@@ -31,10 +38,11 @@ def wipe(*, using: str = "default") -> str:
             cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             (busy, _, _) = cursor.fetchone()
             return _still_read(str(connection.settings_dict["NAME"])) if busy else ""
-        cursor.execute(f"VACUUM (FULL) {models.Remark._meta.db_table}")
+        again = f"VACUUM (FULL) {', '.join(table._meta.db_table for table in tables)}"
+        cursor.execute(again)
     return (
         "PostgreSQL's write-ahead log (pg_wal, and wherever it is kept besides) holds it until that is used again; so"
-        " does the table, if a transaction of before is still open: run `VACUUM FULL log_remark` once it is over."
+        f" do the tables, if a transaction of before is still open: run `{again}` once it is over."
     )
 
 

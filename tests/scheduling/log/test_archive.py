@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -16,6 +17,7 @@ from scheduling.log import archive, models, seal
 from scheduling.log.archive import close_streams
 from scheduling.log.rebuild import rebuild
 from scheduling.log.server_events import StreamClosed
+from scheduling.log.statement import make_key
 from scheduling.log.store import Append, append, read, stream_version
 from scheduling.log.transfer import check_file, export_log, import_log
 from scheduling.log.verify import BrokenLink, verify
@@ -141,7 +143,9 @@ class TestOnPostgreSQL(ArchiveContract):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_an_archive_is_not_a_log_to_import(tmp_path: Path) -> None:
+def test_an_archive_is_not_a_log_to_import(tmp_path: Path, settings: Any) -> None:
+    settings.LOG_KEY = tmp_path / "keys" / "log-key.pem"
+    make_key(settings.LOG_KEY)
     a_run_on_a_machine(0)
     file = tmp_path / "all.jsonl"
     streams = [*verify()]

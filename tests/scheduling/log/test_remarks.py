@@ -17,7 +17,7 @@ from django.db import connections, transaction
 from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.log import models, seal
-from scheduling.log.archive import close_streams
+from scheduling.log.archive import TABLES, close_streams
 from scheduling.log.canonical import canonical
 from scheduling.log.folds import VIEWS
 from scheduling.log.held_against import state
@@ -144,24 +144,37 @@ def test_where_somebody_goes_on_reading_it_is_said(another: sqlite3.Connection, 
     assert not in_the_files()
 
 
+def in_its_file(table: str) -> bool:
+    """Whether the words can be read in a table's file of PostgreSQL."""
+    with connections["postgres"].cursor() as cursor:
+        cursor.execute("CHECKPOINT")
+        cursor.execute(
+            "SELECT position(%s::bytea in pg_read_binary_file(pg_relation_filepath(%s)))", [ILL.encode(), table]
+        )
+        return bool(cursor.fetchone()[0])
+
+
 @pytest.mark.postgres
 @pytest.mark.django_db(transaction=True, databases=["postgres"])
 def test_on_postgresql_its_bytes_leave_the_table() -> None:
-    def in_the_table() -> bool:
-        with connections["postgres"].cursor() as cursor:
-            cursor.execute("CHECKPOINT")
-            cursor.execute(
-                "SELECT position(%s::bytea in pg_read_binary_file(pg_relation_filepath('log_remark')))", [ILL.encode()]
-            )
-            return bool(cursor.fetchone()[0])
-
     with transaction.atomic(using="postgres"):
         said = ServiceWindowCalledOff(remark=keep(ILL, SYSTEM, using="postgres"))
     say("service/rounds", service_weekly(), said, using="postgres")
-    assert in_the_table()
+    assert in_its_file("log_remark")
     blot_out(2, by(5), using="postgres")
     assert "write-ahead log" in wipe(using="postgres")
-    assert not in_the_table()
+    assert not in_its_file("log_remark")
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True, databases=["postgres"])
+def test_on_postgresql_what_an_old_event_said_leaves_the_tables_with_its_stream(tmp_path: Path) -> None:
+    tables = ("log_event", "log_servicewindow")
+    say("service/rounds", service_weekly(), ServiceWindowCalledOff(reason=ILL), using="postgres")
+    assert all(map(in_its_file, tables))
+    close_streams(["service/rounds"], tmp_path / "old.jsonl", by(), key=None, using="postgres")
+    assert "run `VACUUM (FULL) log_event, log_remark, " in wipe(TABLES, using="postgres")
+    assert not any(map(in_its_file, tables))
 
 
 @pytest.mark.django_db

@@ -15,7 +15,7 @@ from django.db import connections
 
 from machines.errors import InputError
 from scheduling.log import seal
-from scheduling.log.archive import close_streams
+from scheduling.log.archive import TABLES, close_streams
 from scheduling.log.canonical import canonical
 from scheduling.log.folds import VIEWS
 from scheduling.log.held_against import hold_against, read_statement, state
@@ -158,7 +158,7 @@ class Command(BaseCommand):
         by = Attribution(actor="terminal", request=None, said_at=wiring.now())
         signed = close_streams(options["stream"], options["file"], by, key=_signing_key())
         self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
-        self.wipe()
+        self.tell_left(wipe(TABLES))
 
     def remarks(self, options: dict[str, Any]) -> None:
         for one in remarks():
@@ -173,11 +173,11 @@ class Command(BaseCommand):
             "It is blotted out. Logs that were exported and backups that were made before still have it:"
             " delete them, too."
         )
-        self.wipe()
+        self.tell_left(wipe())
 
-    def wipe(self) -> None:
-        """Now that it is committed, out of the database's files."""
-        if left := wipe():
+    def tell_left(self, left: str) -> None:
+        """What still holds what was deleted, if anything does."""
+        if left:
             self.stdout.write(left)
 
     def key(self, options: dict[str, Any]) -> None:
