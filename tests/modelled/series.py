@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import gc
 import logging
-import multiprocessing
 import os
 import pickle
 import shutil
-import tempfile
 import time
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -29,7 +25,7 @@ from tests.faults.evidence import read_journal
 from tests.faults.lane import CLOCK_BEGINS
 from tests.faults.play import end, happen, set_out, wait_until_accounted
 from tests.faults.scenario import Scenario
-from tests.faults.series import Result, given_up, verdict
+from tests.faults.series import verdict
 from tests.faults.stage import Stage
 from tests.modelled.known import Known
 from tests.modelled.lane import (
@@ -45,18 +41,15 @@ from tests.modelled.planning import plates, profile_named
 from tests.modelled.scenario import draw
 from tests.modelled.wrongs import WRONGS
 from tests.simulated.edge import ProgramLogs
+from tests.simulated.floor import Floor, Played
 from tests.simulated.hands import at_boards
 from tests.simulated.judged_words import words_not_followed
 from tests.simulated.more_acts import MORE_MAKING
 from tests.simulated.network import Network
 from tests.simulated.served import HOST
-from tests.simulated.smallest import smallest
+from tests.simulated.workers import keep_what_is_there
 from tests.simulated.world import VirtualClock, World
-
-# Files that need not outlive the series lie in memory, where there is such a place.
-IN_MEMORY = Path("/dev/shm")
-# From so many scenarios on, workers get so many at a time.
-MANY, CHUNK = 1000, 10
+from tests.simulated.wrongs import Wrong
 
 
 @dataclass(frozen=True)
@@ -90,31 +83,6 @@ class Stand:
             )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
-class Played:
-    """What became of a scenario.
-
-    Attributes:
-        result: as in a series of fault runs.
-        digests: of what the server knows, of the journal, of the paper's ledger and of all that went over the network.
-        hits: how often the network struck, by kind.
-        processor_s: seconds of a processor that it took.
-        needed: of a broken one, the numbers of the faults without any of which it would be kept; None of a kept one.
-    """
-
-    result: Result
-    digests: dict[str, str]
-    hits: Counter[str]
-    processor_s: float
-    needed: list[int] | None = None
-
-    @property
-    def again(self) -> str:
-        """The command that plays it once more, with no more faults than it takes."""
-        only = f"python -m tests.modelled --only {self.result.scenario.seed}"
-        return only if self.needed is None else f"{only} --faults {' '.join(map(str, self.needed))}".rstrip()
-
-
 def make_stand(folder: Path) -> Stand:
     """Set this process up, and enrol the board that every scenario begins with."""
     os.chdir(folder)
@@ -130,8 +98,7 @@ def make_stand(folder: Path) -> Stand:
             journal = (board.home / FILE_NAME).read_bytes()
             known[name] = lane.server.copy()
         shutil.rmtree("template")
-    gc.collect()
-    gc.freeze()  # what is there now stays, and need not be looked at again and again
+    keep_what_is_there()
     return Stand(Path(), journal, known)
 
 
@@ -151,7 +118,7 @@ def _quiet() -> None:
 
 def play_one(stand: Stand, scenario: Scenario) -> Played:
     """A scenario from beginning to end, in a world of its own; its folder stays only where it broke."""
-    began, began_processor_s, folder = time.monotonic(), time.process_time(), Path(f"seed-{scenario.seed}")
+    began, folder = time.monotonic(), Path(f"seed-{scenario.seed}")
     shutil.rmtree(folder, ignore_errors=True)
     with stand.lane(scenario) as lane:
         stage = _play(lane, scenario, folder)
@@ -161,8 +128,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         digests = _digests(lane, stage)
     if not result.problems:
         shutil.rmtree(folder)
-    took_s = time.process_time() - began_processor_s
-    return Played(result=result, digests=digests, hits=lane.relay.hits, processor_s=took_s)
+    return Played(result=result, digests=digests, hits=lane.relay.hits)
 
 
 def _play(lane: ModelLane, scenario: Scenario, folder: Path) -> Stage:
@@ -189,42 +155,9 @@ def _digests(lane: ModelLane, stage: Stage) -> dict[str, str]:
     return digests | {"network": lane.relay.heard.hexdigest()}
 
 
-_STANDS: list[Stand] = []
+def mistake(name: str) -> Wrong:
+    """That is made on purpose."""
+    return WRONGS[name]
 
 
-def _begin(folder: str, wrong: str | None) -> None:
-    """This process is a worker's, perhaps with a mistake in it."""
-    _STANDS.append(make_stand(Path(tempfile.mkdtemp(dir=folder))))
-    if wrong is not None:
-        WRONGS[wrong].put().__enter__()  # for as long as the process lives
-
-
-def _work(scenario: Scenario) -> Played:
-    played = _play_whatever_happens(scenario)
-    if not played.result.problems:
-        return played
-    breaks = smallest(scenario, lambda one: bool(_play_whatever_happens(one).result.problems))
-    return replace(played, needed=breaks)
-
-
-def _play_whatever_happens(scenario: Scenario) -> Played:
-    try:
-        return play_one(_STANDS[0], scenario)
-    except Exception as error:  # noqa: BLE001 - whatever it is, the others are played all the same
-        return Played(result=given_up(scenario, error), digests={}, hits=Counter(), processor_s=0.0)
-
-
-def play_all(scenarios: Sequence[Scenario], workers: int, wrong: str | None = None) -> Iterator[Played]:
-    """Play scenarios, several at a time; each as soon as it is played.
-
-    Args:
-        scenarios: to play.
-        workers: processes.
-        wrong: name of a mistake to be put in place; None for none.
-    """
-    place = IN_MEMORY if IN_MEMORY.is_dir() else None
-    with (
-        tempfile.TemporaryDirectory(prefix="dayroll-modelled-", dir=place) as folder,
-        multiprocessing.get_context("spawn").Pool(workers, _begin, (folder, wrong)) as pool,
-    ):
-        yield from pool.imap_unordered(_work, scenarios, chunksize=1 if len(scenarios) < MANY else CHUNK)
+FLOOR = Floor("modelled", make_stand, play_one, mistake)

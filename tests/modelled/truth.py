@@ -14,7 +14,6 @@ import json
 import os
 import shutil
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
@@ -40,8 +39,8 @@ from tests.modelled.known import Known, Planned, Word
 from tests.modelled.model import API, ModelServer
 from tests.modelled.planning import profile_named
 from tests.simulated.lane import SimulatedLane, Stand, make_stand
-from tests.simulated.series import IN_MEMORY
 from tests.simulated.served import Served, answered
+from tests.simulated.workers import in_memory
 
 # Of a problem, what a node looks at.
 LOOKED_AT = ("epoch", "current", "seq", "expected")
@@ -266,8 +265,8 @@ def main() -> int:
 def compare(seeds: Sequence[int]) -> tuple[Counter[str], list[str]]:
     """How many answers were compared, by path and status, and what differed."""
     compared, found = Counter[str](), list[str]()
-    with tempfile.TemporaryDirectory(prefix="dayroll-truth-", dir=IN_MEMORY if IN_MEMORY.is_dir() else None) as folder:
-        stand = make_stand(Path(folder))
+    with in_memory("truth") as folder:
+        stand = make_stand(folder)
         for seed in seeds:
             listens = differences(stand, draw(seed))
             compared += listens.compared

@@ -10,6 +10,7 @@ from unittest.mock import patch
 
 from machines.node.plates import PlateStore
 from machines.profile import Profile
+from tests.modelled.scenario import draw
 from tests.simulated.wrongs import WRONGS as ALL
 from tests.simulated.wrongs import Wrong
 
@@ -34,10 +35,11 @@ WITHIN: Mapping[str, int] = {
 }
 
 WRONGS: Mapping[str, Wrong] = {
-    **{name: replace(ALL[name], where="seeds", within=within) for name, within in WITHIN.items()},
+    **{name: replace(ALL[name], where="seeds", draw=draw, within=within) for name, within in WITHIN.items()},
     "plate-turned": Wrong(
         says="a column gets the dots of the one after it",
         put=lambda: patch.object(PlateStore, "dots", _next_dots),
+        draw=draw,
         within=2,
     ),
 }

@@ -7,24 +7,19 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import os
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from itertools import product
 from pathlib import Path
 from typing import get_args
 
-os.environ.setdefault("OMP_NUM_THREADS", "1")
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 from server.demo.processes import ROOT
 from tests.simulated.forks import Branch, Who, branches, warm_up
 from tests.simulated.lane import Stand, make_stand
 from tests.simulated.prefixes import Prefix, prefixes
-from tests.simulated.series import IN_MEMORY
+from tests.simulated.workers import spread
 
 FILE = ROOT / "var" / "branches.json"
 # At so many places of each restart the power goes once more.
@@ -63,12 +58,7 @@ def main() -> int:
 
 def play_all(tasks: list[Task], workers: int) -> Iterator[tuple[Prefix, Who, list[Branch]]]:
     """Play prefixes with all their branches, several at a time; each as soon as it is played."""
-    place = IN_MEMORY if IN_MEMORY.is_dir() else None
-    with (
-        tempfile.TemporaryDirectory(prefix="dayroll-branches-", dir=place) as folder,
-        multiprocessing.get_context("spawn").Pool(workers, _begin, (folder,)) as pool,
-    ):
-        yield from pool.imap_unordered(_work, tasks)
+    return spread("branches", workers, _begin, (), _work, tasks)
 
 
 def _tell(number: str, prefix: Prefix, who: Who, found: list[Branch]) -> None:
@@ -80,9 +70,9 @@ def _tell(number: str, prefix: Prefix, who: Who, found: list[Branch]) -> None:
         _say(f"        {branch}")
 
 
-def _begin(folder: str) -> None:
+def _begin(folder: Path) -> None:
     """This process is a worker's."""
-    _STANDS.append(make_stand(Path(tempfile.mkdtemp(dir=folder))))
+    _STANDS.append(make_stand(folder))
     first = next(prefixes())
     warm_up(_STANDS[0], first.scenario, first.from_h)
 

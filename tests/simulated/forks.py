@@ -31,6 +31,7 @@ from tests.faults.servers import server_off, server_on
 from tests.faults.stage import Stage
 from tests.simulated.agent import AgentProgram
 from tests.simulated.lane import SimulatedLane, Stand
+from tests.simulated.workers import keep_what_is_there
 
 Who = Literal["node", "server"]
 # How long the power is gone, virtual seconds.
@@ -76,8 +77,7 @@ def branches(
     """
     with stand.lane(prefix) as lane:
         stage = _on_the_way(lane, prefix, from_h)
-        gc.collect()
-        gc.freeze()
+        keep_what_is_there()
         yield from _each_place(stage, who, (), pairs)
         gc.unfreeze()
         lane.relay.calm(prefix.seed)
@@ -96,13 +96,14 @@ def warm_up(stand: Stand, prefix: Scenario, from_h: float) -> None:
                 if branch.problems:
                     raise RuntimeError(str(branch))
             shutil.rmtree(stage.folder)
-    gc.collect()
-    gc.freeze()
+    keep_what_is_there()
 
 
 def _on_the_way(lane: SimulatedLane, prefix: Scenario, from_h: float) -> Stage:
-    """A prefix, played."""
-    stage = set_up(lane, prefix, Path(f"prefix-{prefix.seed}"))
+    """A prefix, played; one that was broken off before has left its folder."""
+    folder = Path(f"prefix-{prefix.seed}")
+    shutil.rmtree(folder, ignore_errors=True)
+    stage = set_up(lane, prefix, folder)
     set_out(stage)
     stage.board.ask("arm", "--yes")
     lane.world.run(stage.begins.timestamp() + 3600.0 * from_h)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import io
 import logging
 import os
@@ -37,6 +36,7 @@ from tests.simulated.hands import at_boards
 from tests.simulated.more_acts import MORE_MAKING
 from tests.simulated.network import Network
 from tests.simulated.served import HOST, Pool, Served, serving, set_up
+from tests.simulated.workers import keep_what_is_there
 from tests.simulated.world import VirtualClock, World
 
 # A server that is killed is so at one of so many commits of the next minutes.
@@ -239,8 +239,7 @@ def make_stand(folder: Path) -> Stand:
         furnish(studio)
         copy_database(served.home, folder / "furnished.sqlite3")
         served.died()
-    gc.collect()
-    gc.freeze()  # what the programs are made of stays for good, and is not looked through for garbage again and again
+    keep_what_is_there()
     return Stand(folder, studio.key)
 
 

@@ -9,11 +9,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
 from server.demo.processes import ROOT
-from tests.faults.scenario import draw
-from tests.simulated.smallest import smallest, with_faults
 from tests.simulated.wrongs import WRONGS, Wrong
 
 # Quick to find, one of each kind: the paper, who the board is, the time, what was told, a person's word.
@@ -43,12 +39,13 @@ def test_there_are_some_twenty_of_node_and_server_each_with_a_number_within_whic
     assert all(1 <= wrong.within <= 60 for wrong in WRONGS.values())
 
 
-@pytest.mark.parametrize(
-    ("needed", "found"), [({"portal"}, ["portal"]), ({"portal", "card-full"}, ["portal", "card-full"]), (set(), [])]
-)
-def test_the_smallest_plan_has_the_faults_that_it_takes_and_no_more(needed: set[str], found: list[str]) -> None:
-    scenario = next(
-        one for one in map(draw, range(1, 50_000)) if {"portal", "card-full"} <= one.kinds and len(one.faults) > 3
+def test_a_mistake_of_two_halves_breaks_what_a_command_plays_with_it(tmp_path: Path) -> None:
+    file = tmp_path / "found.json"
+    asked = ["--plain", "--only", "4", "--wrong", "sent-is-taken"]
+    command = [sys.executable, "-m", "tests.simulated", *asked, "--workers", "1", "--file", str(file)]
+    done = subprocess.run(command, cwd=ROOT, env=os.environ, capture_output=True, text=True, timeout=900, check=False)
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert done.stdout.endswith(
+        "again with  python -m tests.simulated --only 4 --faults 1 --plain --wrong sent-is-taken\n"
     )
-    numbers = smallest(scenario, lambda one: needed <= one.kinds)
-    assert sorted(with_faults(scenario, numbers).kinds) == sorted(found)
+    assert json.loads(file.read_text())["simulated"]["broken"] == [4]

@@ -33,8 +33,8 @@ class Wrong:
         says: what is wrong.
         put: puts it in place; called where the server's modules may be imported.
         has: kinds of faults, of which a scenario must have one to show it; none for any.
-        more: whether it takes what is drawn beside the scenarios of fault runs.
         shows: whether a scenario that has one can show it.
+        draw: the scenario of a seed.
         where: in scenarios, or in the branches of a prefix where the power of a node or a server goes.
         policy: of that prefix.
         within: after how many of them it is found at the latest.
@@ -43,15 +43,15 @@ class Wrong:
     says: str
     put: Callable[[], AbstractContextManager[object]]
     has: frozenset[str] = frozenset()
-    more: bool = False
     shows: Callable[[Scenario], bool] = lambda scenario: True
+    draw: Callable[[int], Scenario] = draw
     where: Where = "seeds"
     policy: str = "replay"
     within: int = 10
 
     def scenarios(self) -> Iterator[Scenario]:
         """Those that can show it, one seed after another."""
-        drawn = map(draw_more if self.more else draw, itertools.count(1))
+        drawn = map(self.draw, itertools.count(1))
         return (one for one in drawn if (not self.has or self.has & one.has) and self.shows(one))
 
 
@@ -230,41 +230,41 @@ WRONGS: Mapping[str, Wrong] = {
         says="a plate has its name on the board's card before its octets are there",
         put=node.octets_not_synced,
         has=frozenset({"loses"}),
-        more=True,
+        draw=draw_more,
         within=20,
     ),
     "name-not-synced": Wrong(
         says="a plate is told to be on the board's card before its name is there",
         put=lambda: patch.object(plates, "_sync_folder", node.nothing),
         has=frozenset({"loses"}),
-        more=True,
+        draw=draw_more,
         within=20,
     ),
     "names-not-synced": Wrong(
         says="a plate is told to be on the server's disk before its name is there",
         put=server.names_not_synced,
         has=frozenset({"loses"}),
-        more=True,
+        draw=draw_more,
         within=20,
     ),
     "commits-not-synced": Wrong(
         says="what the board's journal commits is not on the card at once",
         put=node.commits_not_synced,
         has=frozenset({"loses"}),
-        more=True,
+        draw=draw_more,
         within=20,
     ),
     "by-hand-forgotten": Wrong(
         says="paper that a person had fed or printed by hand is not passed over",
         put=node.by_hand_forgotten,
         has=frozenset({"person-acts"}),
-        more=True,
+        draw=draw_more,
         within=60,
     ),
     "newer-journal-read": Wrong(
         says="a program goes on with the journal of a newer one",
         put=node.newer_journal_read,
         has=frozenset({"program-newer"}),
-        more=True,
+        draw=draw_more,
     ),
 }
