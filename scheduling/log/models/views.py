@@ -1,4 +1,4 @@
-"""The tables: the log itself, the views folded from it, and the one piece of telemetry.
+"""The views folded from the log.
 
 A view's row is named by what its first event named, never by a counter, so that folding again gives the same row. The
 references between views are not enforced by the database: each view can be dropped and folded alone.
@@ -31,33 +31,6 @@ class Folded(models.Model):
     @cached_property
     def _state(self) -> ModelState:  # type: ignore[override]  # it can be set, as any cached property
         return ModelState()
-
-
-class Event(models.Model):
-    """A fact. The database refuses to change or delete it (`scheduling.log.seal`)."""
-
-    position = models.BigIntegerField(primary_key=True, help_text="place in the global order, from 1, without holes")
-    stream = models.TextField(help_text="whose fact: kind/id")
-    version = models.IntegerField(help_text="place in the stream, from 1, without holes")
-    kind = models.TextField(help_text="a key of scheduling.log.events.KINDS")
-    schema = models.SmallIntegerField(help_text="version of the form of data")
-    data = CanonicalJSON(help_text="the event")
-    run = models.TextField(null=True, help_text="the run that it is about, for finding it")
-    said_at = models.DateTimeField(help_text="when the server was told")
-    happened_at = models.DateTimeField(help_text="when it was so")
-    actor = models.TextField(help_text="who said it: an account's id, a node, a background job")
-    request = models.TextField(null=True, help_text="in which request")
-    previous_digest = models.TextField()
-    digest = models.TextField()
-
-    class Meta:
-        constraints: ClassVar = [models.UniqueConstraint(fields=["stream", "version"], name="log_event_stream_version")]
-        indexes: ClassVar = [
-            models.Index(fields=["kind", "position"], name="log_event_kind"),
-            models.Index(fields=["run", "position"], name="log_event_run", condition=models.Q(run__isnull=False)),
-            models.Index(fields=["happened_at"], name="log_event_happened"),
-            models.Index(fields=["said_at"], name="log_event_said"),
-        ]
 
 
 class Venue(Folded):
@@ -324,54 +297,3 @@ class ClosedStream(Folded):
     digest = models.TextField(help_text="of its last event")
     file_digest = models.TextField(help_text="SHA-256 of the archive file")
     closed_at = models.DateTimeField()
-
-
-class Ordered(models.Model):
-    """What a stream was begun by, so that the same order given again is known for it. A memory, not a fact: without it
-    the id is only in use."""
-
-    stream = models.TextField(primary_key=True)
-    actor = models.TextField(help_text="who gave the order")
-    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.given_again")
-
-
-class Remark(models.Model):
-    """What a person wrote in his own words, beside the log, whose event holds the digest: it can be blotted out."""
-
-    digest = models.TextField(primary_key=True, help_text="see scheduling.log.remarks.digest_of")
-    salt = models.TextField()
-    text = models.TextField()
-
-
-class Heartbeat(models.Model):
-    """The newest word from a node. Telemetry: overwritten, never folded, never in the log."""
-
-    machine = models.OneToOneField(
-        Machine, on_delete=models.DO_NOTHING, db_constraint=False, primary_key=True, related_name="+"
-    )
-    heard_at = models.DateTimeField()
-    status = CanonicalJSON(help_text="a machines.wire.Status")
-
-
-class BrokenView(models.Model):
-    """A view that is set aside, because its fold failed; its rows stand as they were before that event."""
-
-    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
-    position = models.BigIntegerField(help_text="of the event that it failed on")
-    problem = models.TextField(help_text="in words")
-
-
-class FoldedAgain(models.Model):
-    """A view whose rows were put right by folding them again: what was read of it before may be otherwise now."""
-
-    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
-    times = models.BigIntegerField(default=0, help_text="how often")
-
-
-class PassedOver(models.Model):
-    """An entry of a node's journal that a view could not take, and goes on without."""
-
-    pk = models.CompositePrimaryKey("view", "position")
-    view = models.TextField(help_text="a name in scheduling.log.folds.VIEWS")
-    position = models.BigIntegerField(help_text="of the event")
-    problem = models.TextField(help_text="in words")

@@ -1,0 +1,55 @@
+"""The tables, as Django finds them: the log with what lies beside it, and the views."""
+
+from __future__ import annotations
+
+from scheduling.log.models.log import BrokenView, Event, FoldedAgain, Heartbeat, Ordered, PassedOver, Remark
+from scheduling.log.models.views import (
+    NO_RUN,
+    ClosedStream,
+    Folded,
+    HandUse,
+    Machine,
+    Notice,
+    Opening,
+    Outage,
+    Override,
+    PrintedStretch,
+    Profile,
+    Run,
+    Segment,
+    ServiceWindow,
+    Source,
+    Strip,
+    SupplyChange,
+    ToldBefore,
+    Venue,
+)
+
+__all__ = [
+    "NO_RUN",
+    "BrokenView",
+    "ClosedStream",
+    "Event",
+    "Folded",
+    "FoldedAgain",
+    "HandUse",
+    "Heartbeat",
+    "Machine",
+    "Notice",
+    "Opening",
+    "Ordered",
+    "Outage",
+    "Override",
+    "PassedOver",
+    "PrintedStretch",
+    "Profile",
+    "Remark",
+    "Run",
+    "Segment",
+    "ServiceWindow",
+    "Source",
+    "Strip",
+    "SupplyChange",
+    "ToldBefore",
+    "Venue",
+]
