@@ -233,8 +233,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.venue_calendar.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
     # The log.
     "scheduling.log.canonical.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
+    "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
     "scheduling.log.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
-    "scheduling.log.store.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
     "scheduling.log.twins.NAMED": (5, "so many keys of differing rows a person reads"),
     # The sky.
     "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
@@ -359,7 +359,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.connection._NO_WAY machines.node.bell._MOST_RINGS machines.pictures.geojson._DEPTHS
         machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
         scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
-        scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.store.APPEND_LOCK
+        scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK
         server.api.problems.FULL server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
     "versions, which tests of their own follow": """
         machines.drivers.emulated_controller.VERSION machines.drivers.serial_link.VERSION

@@ -1,8 +1,7 @@
 """Writing to the log: many streams in one transaction, the views folded with them.
 
-One writer appends at a time. On PostgreSQL an advisory lock is taken before anything is read, and held to the end of
-the transaction; SQLite lets only one transaction write in any case. So positions are given without holes in the order
-of the commits, and a reader that has seen a position has seen all before it.
+One writer appends at a time (`scheduling.log.ends`). So positions are given without holes in the order of the commits,
+and a reader that has seen a position has seen all before it.
 """
 
 from __future__ import annotations
@@ -17,33 +16,26 @@ from itertools import islice
 from operator import attrgetter
 from typing import Any
 
-from django.db import connections, transaction
+from django.db import transaction
 from django.db.models import Max, Q
 
 from machines.entries import Entry
 from machines.errors import InputError
-from scheduling.log import models, trips
-from scheduling.log.digest import NONE_BEFORE, digest
+from scheduling.log import models
+from scheduling.log.digest import digest
+from scheduling.log.ends import End, Ends, begin, end_of
+from scheduling.log.ends import lock as lock
 from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
-from scheduling.log.folding import BROKEN, FoldFailed, Passed, fold_apart, fold_live, require_kept
+from scheduling.log.folding import FoldFailed, Passed, fold_apart, fold_live, require_kept
 from scheduling.log.lines import Line, facts, insert, scan
-from scheduling.log.owners import Owners
-from scheduling.log.owners import asked as owners_asked
 from scheduling.log.recorded import Recorded, run_of
 from scheduling.log.report_events import AboutReports, EntryPassedOver
 from scheduling.log.server_events import StreamClosed
 from scheduling.log.writing import DoesNotFit, text_of
 
-# Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
-APPEND_LOCK = 0x6461_7972_6F6C_6C
-# Less than the 500 terms that SQLite lets a compound question have.
-STREAMS_AT_ONCE = 200
 LONGEST_PROBLEM = 500
 # Facts that come from outside, and what is said of them: kept whatever state the views are in.
 _KEPT = Entry | AboutReports | StreamClosed
-_LAST = "SELECT '', COALESCE(MAX(position), 0), '' FROM log_event"
-_HEAD = """SELECT * FROM
-    (SELECT stream, version, digest FROM log_event WHERE stream = %s ORDER BY version DESC LIMIT 1) AS head"""
 STREAM = re.compile(r"(?P<kind>[a-z]+)/[a-z0-9][a-z0-9-]*")
 
 
@@ -98,22 +90,6 @@ class LostRace(Exception):
         self.changes = changes
 
 
-@dataclass
-class _Head:
-    """The end of a stream while an append goes on."""
-
-    version: int = 0
-    digest: str = NONE_BEFORE
-
-
-@dataclass(frozen=True)
-class _Ends:
-    """Where the log ends, and the streams that are asked for."""
-
-    last: int
-    heads: dict[str, _Head]
-
-
 def append(appends: Sequence[Append], by: Attribution, *, using: str = "default") -> tuple[Recorded, ...]:
     """Write events and fold them into the views: all of it or nothing.
 
@@ -142,7 +118,7 @@ def _append(
     appends: Sequence[Append], by: Attribution, using: str, fold: Callable[..., list[Passed]]
 ) -> tuple[Recorded, ...]:
     with transaction.atomic(using=using):
-        ends, broken, owners = _begin(appends, using)
+        ends, broken, owners = begin([one.stream for one in appends], _told_of(appends), using=using)
         require_kept((event for one in appends for event in one.events if not isinstance(event, _KEPT)), broken)
         written = _written(appends, by, ends, using)
         insert([line for line, _ in written], using=using)
@@ -150,6 +126,11 @@ def _append(
         if passed := fold(said, broken=broken, owners=owners, using=using):
             append([_told(one) for one in passed], by, using=using)
     return said
+
+
+def _told_of(appends: Sequence[Append]) -> Iterator[str]:
+    """Ids of the runs that machines tell of."""
+    return (event.run for one in appends for event in one.events if isinstance(event, Entry) and hasattr(event, "run"))
 
 
 def _told(passed: Passed) -> Append:
@@ -161,7 +142,7 @@ def _told(passed: Passed) -> Append:
 
 def stream_version(stream: str, *, using: str = "default") -> int:
     """The version of a stream; 0 where there is none."""
-    return _ends([stream], trips.run([_ends_asked([stream])], using=using)).heads[stream].version
+    return end_of(stream, using=using).version
 
 
 def last_position(*, using: str = "default") -> int:
@@ -202,53 +183,9 @@ def read(
     return islice(merge(*walks, key=attrgetter("position")), limit)
 
 
-def lock(using: str) -> None:
-    """Within a transaction: let nobody else append until it ends."""
-    trips.run(_lock(using), using=using)
-
-
-def _begin(appends: Sequence[Append], using: str) -> tuple[_Ends, set[str], Owners]:
-    """Let nobody else append; then read the ends of streams, which views are set aside, and whose the runs are that
-    machines tell of."""
-    streams = list(dict.fromkeys(one.stream for one in appends))
-    told = (event.run for one in appends for event in one.events if isinstance(event, Entry) and hasattr(event, "run"))
-    runs = list(dict.fromkeys(told))
-    planned = [owners_asked(some) for some in _chunks(runs) if some]
-    asking = [*_lock(using), BROKEN, *planned, *map(_ends_asked, _chunks(streams))]
-    broken, *found = trips.run(asking, using=using)[len(_lock(using)) :]
-    owners = Owners(using, [row for rows in found[: len(planned)] for row in rows])
-    return _ends(streams, found[len(planned) :]), {name for (name,) in broken}, owners
-
-
-def _lock(using: str) -> list[trips.Statement]:
-    """What lets nobody else append until the transaction ends; SQLite lets only one write in any case."""
-    if connections[using].vendor != "postgresql":
-        return []
-    return [("SELECT pg_advisory_xact_lock(%s)", (APPEND_LOCK,))]
-
-
-def _chunks(streams: Sequence[str]) -> Iterator[Sequence[str]]:
-    """Streams, so many at a time that one question can name them all; one empty chunk for none."""
-    for start in range(0, max(len(streams), 1), STREAMS_AT_ONCE):
-        yield streams[start : start + STREAMS_AT_ONCE]
-
-
-def _ends_asked(streams: Sequence[str]) -> trips.Statement:
-    """The last position and the heads of streams, in one question."""
-    return " UNION ALL ".join([_LAST, *[_HEAD] * len(streams)]), streams
-
-
-def _ends(streams: Sequence[str], answers: Sequence[Sequence[tuple[Any, ...]]]) -> _Ends:
-    heads, last = {stream: _Head() for stream in streams}, 0
-    for answer in answers:
-        (_, last, _), *found = answer
-        heads.update((stream, _Head(version, digest)) for stream, version, digest in found)
-    return _Ends(last, heads)
-
-
-def _written(appends: Sequence[Append], by: Attribution, ends: _Ends, using: str) -> list[tuple[Line, Recorded]]:
+def _written(appends: Sequence[Append], by: Attribution, ends: Ends, using: str) -> list[tuple[Line, Recorded]]:
     """The lines to be written, numbered and chained, and what each says."""
-    position, heads = ends.last, ends.heads
+    position, heads = ends.last, ends.streams
     require_never_closed([stream for stream, head in heads.items() if head.version == 0], using=using)
     written = []
     for one in appends:
@@ -268,14 +205,14 @@ def require_never_closed(new_streams: Sequence[str], *, using: str = "default") 
         raise InputError("stream", f"{closed.stream} was closed into an archive", "choose another id")
 
 
-def _require_version(one: Append, head: _Head, using: str) -> None:
+def _require_version(one: Append, head: End, using: str) -> None:
     if one.expected_version is None or one.expected_version == head.version:
         return
     newer = scan(Q(version__gt=one.expected_version), stream=one.stream, using=using)
     raise LostRace(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
 
 
-def _line(position: int, one: Append, head: _Head, event: Event, by: Attribution) -> tuple[Line, Recorded]:
+def _line(position: int, one: Append, head: End, event: Event, by: Attribution) -> tuple[Line, Recorded]:
     """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
     kind = NAMES[type(event)]
     _require_stream(one.stream, event, kind)
