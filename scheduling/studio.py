@@ -245,33 +245,60 @@ DRAWN: dict[type[Any], Callable[[Any, UploadStore | None], None]] = {
 
 
 def handle(command: Command, by: Attribution, uploads: UploadStore | None = None) -> None:
-    """Carry out a command: check it whole, then write its event as the first of a new stream.
+    """Look at a command and carry it out, or raise what `look` and `carry_out` do."""
+    look(command, by, uploads)
+    carry_out(command, by)
+
+
+def look(command: Command, by: Attribution, uploads: UploadStore | None) -> None:
+    """Check a command whole, with its picture. A large file takes seconds, so this is not to be done within a
+    transaction: on SQLite nobody else could write meanwhile.
 
     Args:
-        command: what was ordered.
+        command: what is ordered.
         by: whom.
         uploads: where the files of sources lie; None where no source has one.
 
     Raises:
         InputError: names the field that cannot be used.
-        Taken: the id is in use.
-        ViewsSetAside: it cannot be checked, or would not show.
+        ViewsSetAside: it cannot be checked.
     """
-    kind, handler = HANDLERS[type(command)]
-    stream = f"{kind}/{command.id}"
-    if given_again.was_given(stream, command, by.actor):
+    if _was_given(command, by):
         return
+    try:
+        _require_good(command, by, uploads)
+    except InputError:
+        if not _was_given(command, by):  # in this very moment: what it asks for is taken, by itself
+            raise
+
+
+def _was_given(command: Command, by: Attribution) -> bool:
+    return given_again.was_given(_stream_of(command), command, by.actor)
+
+
+def _require_good(command: Command, by: Attribution, uploads: UploadStore | None) -> None:
     require_views(*GROUND.get(type(command), ()))
-    handler(command)
+    HANDLERS[type(command)][1](command)
     if isinstance(command, PlanRun):
         require_begins_ahead(command, by.said_at)
     if type(command) in DRAWN:
         DRAWN[type(command)](command, uploads)
+
+
+def carry_out(command: Command, by: Attribution) -> None:
+    """Write the event of a command that was looked at, as the first of a new stream.
+
+    Raises:
+        InputError: what was so when it was looked at is so no more.
+        Taken: the id is in use.
+        ViewsSetAside: it would not show.
+    """
+    (kind, handler), stream = HANDLERS[type(command)], _stream_of(command)
     try:
         # Checked once more where nobody else can append: of two runs at once on a machine, the second is refused.
         with transaction.atomic():
             lock("default")
-            if given_again.was_given(stream, command, by.actor):
+            if _was_given(command, by):
                 return
             append(_first_of(stream, handler(command), by), by)
             given_again.keep(stream, command, by.actor)
@@ -293,11 +320,14 @@ def require_new(command: Command) -> None:
         Taken: the id is in use.
         InputError: it was, by what was closed into an archive since.
     """
-    kind, _ = HANDLERS[type(command)]
-    stream = f"{kind}/{command.id}"
+    stream = _stream_of(command)
     require_never_closed([stream])
     if stream_version(stream):
-        raise Taken(kind, command.id)
+        raise Taken(HANDLERS[type(command)][0], command.id)
+
+
+def _stream_of(command: Command) -> str:
+    return f"{HANDLERS[type(command)][0]}/{command.id}"
 
 
 def read(data: Any, command: type[Command]) -> Command:

@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 from machines.errors import InputError
 from machines.structure import structure
 from scheduling.log.store import Attribution
-from scheduling.studio import handle
+from scheduling.studio import carry_out, look
 from server import wiring
 from server.accounts.principals import KeyHolder
 from server.accounts.roles import require_role, require_venue
@@ -111,8 +111,10 @@ class Collection(List):
     def post(self, request: Request) -> Response:
         """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""
         command = structure(request.data, self.command)
+        by = attribution(request, getattr(command, "venue", None))
+        look(command, by, wiring.uploads())
         with transaction.atomic():
-            handle(command, attribution(request, getattr(command, "venue", None)), wiring.uploads())
+            carry_out(command, by)
             row = self.get_queryset().get(pk=command.id)
         address = request.build_absolute_uri(reverse(self.detail, args=[command.id]))
         return Response(self.get_serializer(row).data, status=201, headers={"Location": address})

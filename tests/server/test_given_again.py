@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connections
@@ -13,10 +14,11 @@ from scheduling.log import seal
 from scheduling.log.archive import close_streams
 from scheduling.log.models import Event, Ordered, Venue
 from scheduling.log.transfer import export_log, import_log
+from scheduling.studio import DRAWN, HANDLERS, AddSource, PlanRun
 from server import wiring
 from server.accounts.management.terminal import at_the_terminal
 from tests.server.keys import new_key
-from tests.server.studio import IN_ORDER, SERVICE_WINDOW, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, Caller, HeldClock
 from tests.server.test_bad_input import problem
 
 EVERYTHING = (*IN_ORDER, ("service-windows", SERVICE_WINDOW))
@@ -115,3 +117,49 @@ def test_two_at_once_are_one(studio: Caller) -> None:
         one.join()
     assert answers == [201] * 4
     assert Event.objects.filter(stream=f"venue/{body['id']}").count() == 1
+
+
+def test_who_gives_it_again_just_before_it_is_carried_out_is_answered_as_the_first(
+    studio: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The machine has a run by then: this one."""
+    for resource, body in IN_ORDER:
+        if resource == "runs":
+            break
+        studio.create(resource, body)
+    right, first = HANDLERS[PlanRun], []
+
+    def held_up(command: PlanRun) -> Any:
+        monkeypatch.setitem(HANDLERS, PlanRun, right)
+        first.append(studio.post(resource, body))
+        return right[1](command)
+
+    monkeypatch.setitem(HANDLERS, PlanRun, (right[0], held_up))
+    again = studio.post(resource, body)
+    assert [one.status_code for one in first] == [again.status_code] == [201], again.content
+    assert again.json() == first[0].json()
+    assert problem(studio.post(resource, body | {"id": "other"}), 422)["field"] == "starts_at"
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("kind", [AddSource, PlanRun])
+def test_while_a_picture_is_looked_at_others_write(
+    studio: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch, kind: type[Any]
+) -> None:
+    """On SQLite nobody else can within a transaction, and a large file takes seconds."""
+    right, answers = DRAWN[kind], []
+
+    def write() -> None:
+        answers.append(Caller(studio.token).post("venues", FAR_VENUE).status_code)
+        connections.close_all()
+
+    def look(command: Any, uploads: Any) -> None:
+        other = threading.Thread(target=write)
+        other.start()
+        other.join()
+        right(command, uploads)
+
+    monkeypatch.setitem(DRAWN, kind, look)
+    for resource, body in IN_ORDER:
+        studio.create(resource, body)
+    assert answers == [201]
