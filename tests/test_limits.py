@@ -194,8 +194,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.pictures.geojson.LONGITUDE_LIMIT_DEGREES": (360.0, "beyond 180 lies the date line, beyond 360 a mistake"),
     "machines.pictures.geojson.WIDEST_LINE_DEGREES": (720.0, "twice round, and no more"),
     "machines.pictures.image_file.LARGEST_IMAGE_BYTES": (128_000_000, "80 million pixels, hardly compressed"),
-    "machines.pictures.image_file.MOST_SCANS": (50, "ten are usual, and each goes over the whole image"),
     "machines.pictures.image_file.MOST_PIXELS": (80_000_000, "600 mm at 600 dpi by 200 mm"),
+    "machines.pictures.image_file.LONGEST_SIDE": (500_000, "a turn of 20 m at 600 dpi; scaling takes 48 bytes of each"),
+    "machines.pictures.image_pieces.MOST_SCANS": (50, "ten are usual, and each goes over the whole image"),
+    "machines.pictures.image_pieces.MOST_PIECES": (100_000, "128 MB in chunks of 1.3 kB; so many take half a second"),
+    "machines.pictures.image_pieces.MOST_FILL": (4096, "hardly any file has two; of very many each is read very often"),
     "machines.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
     "machines.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
     "machines.proof.HIGHEST_VIEW_PX": (4000, "a few columns right across wide paper would fill the memory"),
@@ -357,6 +360,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
         machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
         machines.node.connection._NO_WAY machines.node.bell._MOST_RINGS machines.pictures.geojson._DEPTHS
+        machines.pictures.image_pieces._START_OF_SCAN machines.pictures.image_pieces._ALONE
         machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
         scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
         scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK
@@ -366,7 +370,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.journal.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
         machines.node.answers.PIECE machines.node.plates._BLOCK machines.plate_rows._PIECE machines.head._CHUNK
-        machines.head._CHUNK_COLUMNS machines.pictures.daylight._ROWS machines.pictures.image_file._STRIP_ROWS
+        machines.head._CHUNK_COLUMNS machines.pictures.daylight._ROWS machines.pictures.image_file._STRIP_PIXELS
         scheduling.log.lines.CHUNK scheduling.log.transfer.CHUNK scheduling.log.rebuild.BATCH
         server.api.uploads.PIECE_BYTES scheduling.sky.chebyshev._INSTANTS_PER_CALL
         scheduling.sky.temporalhours._BLOCK_DAYS""",

@@ -127,7 +127,8 @@ class DaylightMap:
         try:
             self.map.check_upload(upload)
         except InputError as error:
-            raise error.within("map") from error
+            error.within("map")
+            raise
 
     def draw(self, sky: SkyNumbers, sheet: Sheet, upload: bytes | None = None) -> NDArray[np.float32]:
         """The tone of one turn.

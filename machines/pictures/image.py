@@ -98,7 +98,9 @@ def _named() -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise error if error.field == "upload" else error.within("upload") from error
+        if error.field != "upload":
+            error.within("upload")
+        raise
 
 
 def _mirror(ink: NDArray[np.float32]) -> None:

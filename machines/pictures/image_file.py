@@ -12,20 +12,21 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from machines.errors import InputError
+from machines.pictures.image_pieces import check_pieces
 
 LARGEST_IMAGE_BYTES = 128_000_000
 # About 600 mm at 600 dpi by 200 mm; more is finer than any paper shows. Pillow takes more for a bomb by itself.
 MOST_PIXELS = 80_000_000
-# Ten are usual in a progressive JPEG; a preview in the file has its own.
-MOST_SCANS = 50
-_START_OF_SCAN = b"\xff\xda"
 _FORMATS = ("PNG", "JPEG", "TIFF")
 _SIXTEEN_BITS = ("I;16", "I;16L", "I;16B", "I;16N")
 # What Pillow turns into red, green and blue by itself. CMYK is turned without a colour profile.
 _EIGHT_BITS = ("1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "CMYK", "YCbCr")
 # Shares of the primaries in luminance (ITU-R BT.709, from memory).
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-_STRIP_ROWS = 256
+# Along a side; what it costs to scale one down grows with it. A turn of 600 mm at 600 dpi has 14,000.
+LONGEST_SIDE = 500_000
+# So many are made light at a time, each by way of some thirty bytes.
+_STRIP_PIXELS = 500_000
 
 
 def read_light(data: bytes) -> NDArray[np.float32]:
@@ -34,7 +35,7 @@ def read_light(data: bytes) -> NDArray[np.float32]:
     Transparent places show white paper. The orientation that a camera wrote into the file is applied. Values are
     taken to be sRGB; a colour profile in the file is not used.
 
-    At its height this takes eight bytes a pixel besides the file: 640 MB for the largest image.
+    At its height this takes eight bytes a pixel besides the file, and some 20 MB: 660 MB for the largest image.
 
     Returns:
         Luminance in linear light, 0 black to 1 white, float32 of shape (height, width).
@@ -57,9 +58,10 @@ def _opened(data: bytes) -> Iterator[Image.Image]:
     """The image of a file, decoded and upright."""
     if len(data) > LARGEST_IMAGE_BYTES:
         raise InputError("", f"{len(data):,} bytes", f"give a file of at most {LARGEST_IMAGE_BYTES:,} bytes")
+    check_pieces(data)
     try:
         with Image.open(io.BytesIO(data), formats=_FORMATS) as image:
-            _check(image, data)
+            _check(image)
             image.load()
             ImageOps.exif_transpose(image, in_place=True)
             yield image
@@ -73,24 +75,27 @@ def _opened(data: bytes) -> Iterator[Image.Image]:
         raise InputError("", f"not a whole PNG, JPEG or TIFF ({error})", "save it again as one of them") from error
 
 
-def _check(image: Image.Image, data: bytes) -> None:
+def _check(image: Image.Image) -> None:
     """Refuse what cannot be printed before a pixel of it is decoded."""
     if image.width * image.height > MOST_PIXELS:
         size = f"{image.width:,} by {image.height:,} pixels"
         raise InputError("", size, f"give at most {MOST_PIXELS:,} pixels: scale it down")
+    if max(image.size) > LONGEST_SIDE:
+        size = f"{image.width:,} by {image.height:,} pixels"
+        raise InputError("", size, f"give at most {LONGEST_SIDE:,} along a side: scale it down")
     if _has_another(image):
         raise InputError("", "more than one page or frame", "give a file with one image")
     if image.mode not in _EIGHT_BITS + _SIXTEEN_BITS:
         kinds = "grey, colour, palette or CMYK of 8 bits, or grey of 16"
         raise InputError("", f"mode {image.mode} cannot be printed", f"give {kinds}")
-    # Each scan goes over the whole image, and a few bytes are one; coded data holds no such pair of bytes.
-    scans = data.count(_START_OF_SCAN) if image.format == "JPEG" else 0
-    if scans > MOST_SCANS:
-        raise InputError("", f"{scans:,} scans", f"give a JPEG of at most {MOST_SCANS}: save it again")
 
 
 def _has_another(image: Image.Image) -> bool:
-    """Whether a second page or frame stands in the file. Counting them would read the list of all to its end."""
+    """Whether a second page or frame stands in the file. Counting them would read the list of all to its end.
+
+    What a phone keeps beside a photograph, such as its depths, is none."""
+    if image.format == "MPO":
+        return False
     try:
         image.seek(1)
     except EOFError:
@@ -107,8 +112,9 @@ def _light(image: Image.Image) -> NDArray[np.float32]:
 
 def _strips(image: Image.Image) -> Iterator[tuple[int, Image.Image]]:
     """The image in strips, so that only its eight-bit pixels are ever held whole."""
-    for top in range(0, image.height, _STRIP_ROWS):
-        yield top, image.crop((0, top, image.width, min(top + _STRIP_ROWS, image.height)))
+    rows = max(1, _STRIP_PIXELS // image.width)
+    for top in range(0, image.height, rows):
+        yield top, image.crop((0, top, image.width, min(top + rows, image.height)))
 
 
 def _sixteen(strip: Image.Image) -> NDArray[np.float32]:

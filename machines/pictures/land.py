@@ -94,7 +94,8 @@ class LandPicture:
             with ONE_AT_A_TIME:
                 return read_geojson(upload)
         except InputError as error:
-            raise error.within("upload") from error
+            error.within("upload")
+            raise
 
     def rows(self, latitudes: NDArray[np.float64], sheet: Sheet) -> NDArray[np.float64]:
         """Where latitudes in degrees stand on a sheet, in rows from its upper edge."""

@@ -220,7 +220,8 @@ def _named(number: int) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise error.within(f"line {number}") from error
+        error.within(f"line {number}")
+        raise
     except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise InputError(f"line {number}", f"cannot be read: {error!r}", "export the file again") from error
 

@@ -11,8 +11,11 @@ from tests.attack.row import Row
 from tests.attack.target import Target
 from tests.machines.pictures.hostile import (
     empty_arrays,
+    jpeg_filled_up,
+    jpeg_of_pieces,
     jpeg_of_scans,
     plain_png,
+    png_of_pieces,
     tiff_of_pages,
     triangles,
     zigzag,
@@ -40,6 +43,8 @@ class Bomb:
 QUICK = (
     Bomb("10,000 pages", lambda: tiff_of_pages(10_000), TIFF),
     Bomb("51 scans", lambda: jpeg_of_scans(51), JPEG),
+    Bomb("two million segments", lambda: jpeg_of_pieces(2_000_000), JPEG),
+    Bomb("a million chunks", lambda: png_of_pieces(1_000_000), PNG),
     Bomb("sloping edges", lambda: zigzag(29_000), GEOJSON),
     Bomb("arrays in arrays", lambda: b"[" * 1_000_000, GEOJSON),
     Bomb("3 million empty arrays", lambda: empty_arrays(3_000_000), GEOJSON),
@@ -49,6 +54,9 @@ QUICK = (
 )
 SLOW = (
     Bomb("200,000 pages", lambda: tiff_of_pages(200_000), TIFF),
+    Bomb("30 million segments", lambda: jpeg_of_pieces(30_000_000), JPEG),
+    Bomb("ten million chunks", lambda: png_of_pieces(10_000_000), PNG),
+    Bomb("60 MB of filling", lambda: jpeg_filled_up(60_000_000), JPEG),
     Bomb("180,000 triangles", lambda: triangles(180_000), GEOJSON),
     Bomb("50,000 triangles", lambda: triangles(50_000), GEOJSON, is_drawn=True),
     Bomb("six million texts", lambda: b'{"type":"Polygon","coordinates":[' + b'"ab",' * 6_000_000 + b"1]}", GEOJSON),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import struct
+import zlib
 from typing import Any
 
 from PIL import Image
@@ -36,6 +37,31 @@ def jpeg_of_scans(scans: int) -> bytes:
     data = stream.getvalue()
     last = data.rindex(b"\xff\xda")
     return data[:last] + data[last:-2] * (scans - data.count(b"\xff\xda") + 1) + data[-2:]
+
+
+def with_pieces(kind: str, piece: bytes, count: int) -> bytes:
+    """A small JPEG or PNG with so many times the same before its image."""
+    stream = io.BytesIO()
+    Image.effect_noise((64, 64), 40).save(stream, kind)
+    data = stream.getvalue()
+    begin = 20 if kind == "JPEG" else data.index(b"IDAT") - 4
+    return data[:begin] + piece * count + data[begin:]
+
+
+def jpeg_of_pieces(count: int) -> bytes:
+    """Four octets each, and nearly 150 once they are read."""
+    return with_pieces("JPEG", b"\xff\xe0\x00\x02", count)
+
+
+def png_of_pieces(count: int) -> bytes:
+    """Chunks of no length that nobody knows: twelve octets each, and more than 100 once they are read."""
+    return with_pieces("PNG", bytes(4) + b"vpAg" + zlib.crc32(b"vpAg").to_bytes(4, "big"), count)
+
+
+def jpeg_filled_up(octets: int) -> bytes:
+    """Before its end stands what may fill up the room before any marker; a decoder reads it again and again."""
+    plain = with_pieces("JPEG", b"", 0)
+    return plain[:-2] + b"\xff" * octets + plain[-2:]
 
 
 def geojson(kind: str, coordinates: Any) -> bytes:

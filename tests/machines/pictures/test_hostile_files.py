@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
 import threading
+from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from machines.errors import InputError
-from machines.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, canvas, geojson
+from machines.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, canvas, geojson, image_pieces
 from machines.pictures.canvas import Canvas
 from machines.pictures.geojson import read_geojson
 from machines.pictures.image_file import check_image, read_light
+from machines.pictures.image_pieces import check_pieces
 from machines.pictures.one_at_a_time import ONE_AT_A_TIME
 from tests.machines.pictures.hostile import (
     empty_arrays,
@@ -24,6 +29,7 @@ from tests.machines.pictures.hostile import (
     short_steps,
     tiff_of_pages,
     triangles,
+    with_pieces,
     zigzag,
 )
 
@@ -31,17 +37,26 @@ SHEET = Sheet(columns=400, rows=100, width_mm=40.0, height_mm=10.0)
 SKY = SkyNumbers()
 # How much more memory drawing a file took than the process had before, bytes.
 DRAWN = """
-import resource, sys
+import sys
 from pathlib import Path
 from machines.pictures import Sheet, SkyNumbers, WrappedImage
 data = Path(sys.argv[1]).read_bytes()
-peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+def peak():  # of this program: what the one that began it took counts in `ru_maxrss`, too
+    (line,) = (line for line in open("/proc/self/status") if line.startswith("VmHWM"))
+    return int(line.split()[1]) * 1024
 sheet = Sheet(columns=400, rows=100, width_mm=40.0, height_mm=10.0, travel=sys.argv[2])
 before = peak()
 WrappedImage().check_upload(data)
 WrappedImage().draw(SkyNumbers(), sheet, data)
 print(peak() - before)
 """
+
+
+def taken(png: Path, width: int, height: int, *, travel: str) -> int:
+    """Memory for drawing a plain image of a size, bytes."""
+    png.write_bytes(plain_png(width, height))
+    command = [sys.executable, "-c", DRAWN, str(png), travel]
+    return int(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
 
 
 @pytest.mark.parametrize("pages", [2, 200_000])
@@ -53,26 +68,97 @@ def test_of_many_pages_only_the_second_is_looked_for(pages: int) -> None:
 
 def test_a_jpeg_of_very_many_scans_is_refused() -> None:
     assert read_light(jpeg_of_scans(50)).shape == (64, 64)
-    with pytest.raises(InputError, match="51 scans; give a JPEG of at most 50"):
+    with pytest.raises(InputError, match="more than 50 scans; save it again"):
         read_light(jpeg_of_scans(51))
 
 
+@pytest.mark.parametrize(
+    "hiding",
+    [
+        b"\xff\xfe\x00\x04\xff\xd9",  # what would be the end, in a comment
+        b"\xff\xe0\x00\x00",  # a length that leaves out its own octets
+        b"\xff\xff\xff\xe0\x00\x02",  # filled up
+        b"\xff\xd0\xff\xd7",  # restarts
+    ],
+)
+def test_scans_do_not_hide_behind_what_a_decoder_passes_over(hiding: bytes) -> None:
+    data = jpeg_of_scans(51)
+    scan = data.index(b"\xff\xda")
+    assert Image.open(io.BytesIO(data[:scan] + hiding + data[scan:])).load() is not None
+    with pytest.raises(InputError, match="more than 50 scans"):
+        read_light(data[:scan] + hiding + data[scan:])
+
+
+def test_scans_of_a_preview_and_behind_the_end_are_no_scans_of_the_image() -> None:
+    """As in the photographs of a phone: a small one in front, and a film, or depths, behind it."""
+    plain, preview = jpeg_of_scans(10), b"\xff\xda" * 100
+    data = plain[:2] + b"\xff\xe5" + (len(preview) + 2).to_bytes(2, "big") + preview + plain[2:]
+    assert np.array_equal(read_light(data + b"\xff\xda" * 100), read_light(plain))
+
+
+@pytest.mark.parametrize(
+    ("kind", "piece", "of_it"),
+    [
+        ("JPEG", b"\xff\xe0\x00\x02", 1),  # of a program's own
+        ("JPEG", b"\xff\xfe\x00\x02", 1),  # a comment
+        ("JPEG", b"\xff\xd9", 1),  # the end
+        ("JPEG", b"\xff\xf0\x00\x02", 3),  # one that no decoder reads, nor heeds how long it is
+        ("JPEG", b"junk", 4),
+        ("JPEG", b"\xff\x00", 2),
+        ("PNG", b"\0\0\0\0vpAg\x87\xff\x50\xd2", 1),
+    ],
+)
+def test_pieces_are_counted_before_a_library_opens_any(
+    kind: str, piece: bytes, of_it: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(image_pieces, "MOST_PIECES", 1200)
+    check_pieces(with_pieces(kind, piece, 1000 // of_it))
+    monkeypatch.setattr(Image, "open", lambda *_, **__: pytest.fail("it was opened"))
+    with pytest.raises(InputError, match="more than 1,200 pieces"):
+        check_image(with_pieces(kind, piece, 1201 // of_it))
+
+
+def test_where_an_image_never_begins_what_stands_there_is_counted_too() -> None:
+    check_pieces(b"\xff\xd8\xff" + bytes(99_000))
+    with pytest.raises(InputError, match="pieces"):
+        check_pieces(b"\xff\xd8\xff" + bytes(100_000))
+
+
+@pytest.mark.parametrize("at_the_end", [False, True])
+def test_a_jpeg_that_is_filled_up_is_refused(at_the_end: bool) -> None:
+    """A decoder goes over all of it again with each part of the file: a hundred million took minutes."""
+    plain = with_pieces("JPEG", b"", 0)
+    at = len(plain) - 2 if at_the_end else 20
+    assert read_light(plain[:at] + b"\xff" * 4096 + plain[at:]).shape == (64, 64)
+    with pytest.raises(InputError, match="more than 4,096 octets that fill it up"):
+        read_light(plain[:at] + b"\xff" * 4097 + plain[at:])
+    assert read_light(plain + b"\xff" * 5000).shape == (64, 64)
+
+
 @pytest.mark.parametrize("travel", ["right", "left"])
-def test_an_image_takes_eight_bytes_a_pixel_and_no_more(tmp_path: Path, travel: str) -> None:
-    width, height = 5000, 4000
-    (tmp_path / "plain.png").write_bytes(plain_png(width, height))
-    command = [sys.executable, "-c", DRAWN, str(tmp_path / "plain.png"), travel]
-    took = int(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
-    assert took < 8 * width * height + 40_000_000
+@pytest.mark.parametrize(("width", "height"), [(5000, 4000), (500_000, 40), (40, 500_000)])
+def test_an_image_takes_eight_bytes_a_pixel_and_no_more(tmp_path: Path, travel: str, width: int, height: int) -> None:
+    took = taken(tmp_path / "plain.png", width, height, travel=travel)
+    assert 4 * width * height < took < 8 * width * height + 48 * max(width, height) + 35_000_000
 
 
-@pytest.mark.parametrize("parameters", [{}, {"mirror": True}, {"negative": True}])
-def test_what_is_done_in_place_is_done_right(parameters: dict[str, bool]) -> None:
-    tone = WrappedImage(**parameters).draw(SKY, SHEET, plain_png(4, 1))
-    other = WrappedImage(**parameters).draw(SKY, SHEET, plain_png(4, 1))
-    assert np.array_equal(tone, other)
-    plain = 1.0 - float(read_light(plain_png(1, 1))[0, 0])
-    assert tone == pytest.approx(1.0 - plain if parameters.get("negative") else plain, abs=1e-5)
+@pytest.mark.parametrize("negative", [False, True])
+@pytest.mark.parametrize("mirror", [False, True])
+@pytest.mark.parametrize("travel", ["right", "left"])
+def test_what_is_done_in_place_is_done_right(travel: Literal["right", "left"], mirror: bool, negative: bool) -> None:
+    """The left of the file is black, then grey, and its right is white."""
+    stream = io.BytesIO()
+    Image.fromarray(np.array([[0, 0, 128, 255]] * 2, dtype=np.uint8)).save(stream, "PNG")
+    sheet = replace(SHEET, travel=travel)
+    ink = 1.0 - read_light(stream.getvalue())[0]
+    expected = np.repeat(1.0 - ink if negative else ink, 100)
+    if (travel == "right") != mirror:
+        expected = expected[::-1]
+    picture = WrappedImage(mirror=mirror, negative=negative)
+    for _ in range(2):
+        tone = picture.draw(SKY, sheet, stream.getvalue())
+        middles = slice(50, None, 100)  # of the four places: how they pass into one another is not asked here
+        assert tone[50, middles] == pytest.approx(expected[middles], abs=0.1)
 
 
 def test_small_shapes_are_counted_before_any_is_read() -> None:
@@ -145,7 +231,7 @@ def test_a_line_that_goes_straight_on_has_no_corner(monkeypatch: pytest.MonkeyPa
         drawn.line(np.array([[90.0, 9.0], [99.0, 9.0], [90.0, 9.0]]), 1.0)
 
 
-def test_a_picture_is_opened_when_no_other_is(request: pytest.FixtureRequest) -> None:
+def test_a_picture_is_opened_when_no_other_is() -> None:
     done = threading.Event()
 
     def draw() -> None:

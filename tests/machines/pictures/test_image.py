@@ -64,6 +64,12 @@ def test_jpeg_gives_nearly_the_same(mode: str) -> None:
     assert read_light(saved(image, "JPEG", quality=95)) == pytest.approx(linear(ramp()), abs=0.03)
 
 
+def test_of_a_photograph_with_others_beside_it_the_first_is_taken() -> None:
+    """As phones keep them: depths and previews stand behind it, and nobody gave a second image."""
+    photograph = saved(GREY, "MPO", quality=95, save_all=True, append_images=[Image.new("L", (8, 8))])
+    assert read_light(photograph) == pytest.approx(linear(ramp()), abs=0.03)
+
+
 def test_black_and_white() -> None:
     image = Image.fromarray(ramp() > 127)
     assert np.array_equal(read_light(saved(image)), (ramp() > 127).astype(np.float32))
@@ -96,8 +102,10 @@ def test_the_cameras_orientation_is_applied() -> None:
     assert turned[0].mean() < 0.01 < 0.9 < turned[-1].mean()
 
 
-def test_strips_meet() -> None:
-    image = np.random.default_rng(1).integers(0, 256, (reader._STRIP_ROWS * 2 + 7, 5), dtype=np.uint8)
+@pytest.mark.parametrize("pixels", [1, 16, 1000])
+def test_strips_meet(pixels: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reader, "_STRIP_PIXELS", pixels)
+    image = np.random.default_rng(1).integers(0, 256, (407, 5), dtype=np.uint8)
     assert read_light(saved(Image.fromarray(image))) == pytest.approx(linear(image), abs=1e-6)
 
 
@@ -110,6 +118,12 @@ def bomb(width: int, height: int) -> bytes:
     head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
     body = zlib.compress(bytes(100_000))
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", body) + chunk(b"IEND", b"")
+
+
+@pytest.mark.parametrize("size", [(500_001, 2), (2, 500_001)])
+def test_what_is_very_long_is_refused_before_it_is_decoded(size: tuple[int, int]) -> None:
+    with pytest.raises(InputError, match="at most 500,000 along a side"):
+        read_light(bomb(*size))
 
 
 @pytest.mark.parametrize("size", [(9000, 9000), (12_000, 10_000), (30_000, 30_000), (2**31 - 1, 2**31 - 1)])
@@ -254,6 +268,7 @@ def test_parameters_and_uploads_are_checked_at_the_door() -> None:
     with pytest.raises(InputError) as caught:
         picture.check_upload(b"x")
     assert caught.value.field == "upload"
+    assert caught.value.__cause__ is not caught.value
     picture.check_upload(KINDS["16 bit tiff"])
     with pytest.raises(InputError, match="blend_mm"):
         WrappedImage(blend_mm=-1.0)

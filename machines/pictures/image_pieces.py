@@ -1,0 +1,76 @@
+"""What a JPEG or a PNG consists of, counted before a library opens it.
+
+To a library each piece costs far more time and memory than it has octets, and some pieces have hardly any.
+"""
+
+from __future__ import annotations
+
+import re
+
+from machines.errors import InputError
+
+# Ten are usual in a progressive JPEG.
+MOST_SCANS = 50
+# Some dozens are usual in a JPEG; a PNG of the largest size may have as many thousands.
+MOST_PIECES = 100_000
+# Octets 255 may fill the room before a marker. None or few do; a decoder goes over all again with each part it reads.
+MOST_FILL = 4096
+_JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
+# Any marker but a restart, and no octet 255 of coded data, after which 0 follows (ITU-T T.81, B.1.1.2 and F.1.2.3).
+_MARKER = re.compile(rb"\xff[\xc0-\xcf\xd8-\xfe]")
+_START_OF_SCAN = 0xDA
+# Begin and end of an image, and what no decoder reads; no length follows these, or none that all readers heed.
+_ALONE = (0xD8, 0xD9, 0xC8, *range(0xF0, 0xFE))
+
+
+def check_pieces(data: bytes) -> None:
+    """Refuse a file that has far more pieces than its kind needs; other kinds, and what is damaged, are left alone.
+
+    Raises:
+        InputError: it has.
+    """
+    if data.startswith(_JPEG):
+        _check_jpeg(data)
+    elif data.startswith(_PNG):
+        _check_png(data)
+
+
+def _check_jpeg(data: bytes) -> None:
+    """A preview in the file is one piece of it, and what stands behind its end, as phones put there, is none."""
+    at, pieces, scans = 2, 0, 0
+    while found := _MARKER.search(data, at):
+        marker = data[found.end() - 1]
+        _require_no_filling(data, at, found.start())
+        if not scans:  # what stands between the pieces is read octet by octet up to here
+            pieces += found.start() - at
+        elif marker in _ALONE:
+            return
+        pieces += 1
+        scans += marker == _START_OF_SCAN
+        _require_few(pieces)
+        if scans > MOST_SCANS:  # each goes over the whole image, and a few octets are one
+            raise InputError("", f"more than {MOST_SCANS} scans", "save it again as a JPEG of one scan")
+        at = found.end()
+        if marker not in _ALONE:
+            at += max(2, int.from_bytes(data[at : at + 2], "big"))
+    _require_no_filling(data, at, len(data))
+    if not scans:
+        _require_few(pieces + len(data) - at)
+
+
+def _require_no_filling(data: bytes, at: int, end: int) -> None:
+    if data.find(b"\xff" * (MOST_FILL + 1), at, end) >= 0:
+        raise InputError("", f"more than {MOST_FILL:,} octets that fill it up", "save it again")
+
+
+def _check_png(data: bytes) -> None:
+    at, pieces = len(_PNG), 0
+    while at < len(data) and data[at + 4 : at + 8] != b"IEND":
+        pieces += 1
+        _require_few(pieces)
+        at += 12 + int.from_bytes(data[at : at + 4], "big")
+
+
+def _require_few(pieces: int) -> None:
+    if pieces > MOST_PIECES:
+        raise InputError("", f"more than {MOST_PIECES:,} pieces", "save it again")
