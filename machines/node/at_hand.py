@@ -85,6 +85,11 @@ class MachineAtHand:
         self._interruption.because(cause_of(stop.keywords))
         self._hold_unless_unattended()
 
+    def stopped_unseen(self) -> None:
+        """It stopped while it was printing, as it remembers itself; nobody has looked at it since."""
+        facts.disarm(self._journal, "unplanned-stop")
+        self._hold_unless_unattended()
+
     def rests(self) -> None:
         """It is held. Who lets it go on while something is wrong with it must not find it moving under their hands as
         soon as that is cleared."""

@@ -134,7 +134,10 @@ def begin(db: sqlite3.Connection, work: Handwork, profile: Profile, machine_end:
     remembers to have begun, up to ``machine_end``."""
     state = read_state(db)
     here = max(orders.end_of_paper(db), machine_end)
-    if state.gap_place is None and (orders.unknown_end(db) or 0) > state.next_column:
+    is_more = state.run is not None and takeover.paper_unknown(db, machine_end) > 0
+    if is_more:  # nobody could tell any more once this was fed
+        change_state(db, taking_over=1)
+    if state.gap_place is None and (is_more or (orders.unknown_end(db) or 0) > state.next_column):
         change_state(db, gap_place=state.paper_position)
     change_state(db, paper_position=here)
     place = here - profile.knife_columns if work.action == "cut" else here

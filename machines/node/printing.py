@@ -6,12 +6,13 @@ the loop may be cut off between any two of its lines.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from typing import cast
 
 from machines.drivers import Driver, MachineStopped
 from machines.entries import Disarming
-from machines.node import blank, facts, gaps, handwork, holds, knife, orders
+from machines.node import blank, facts, gaps, handwork, holds, knife, orders, takeover
 from machines.node import held as holding
 from machines.node.asked import AskedForWork
 from machines.node.at_hand import MachineAtHand, OpenDriver
@@ -27,6 +28,8 @@ from machines.node.server_time import Estimate
 from machines.node.settling import Settling
 from machines.node.slip import SlipWatch
 from machines.recovery import Cause
+
+log = logging.getLogger(__name__)
 
 
 class MustNotPrint(Exception):
@@ -79,6 +82,8 @@ class Printer:
         self._hands = Handworker(journal, self._machine)
         self.steps = 0
         self._rested_as = ""
+        self._began_after: Cause = "power"
+        self._compared = False  # the journal with what the machine remembers
         self._held: Held | None = None
         self._held_version = -1
 
@@ -101,7 +106,8 @@ class Printer:
     def begin(self) -> None:
         """Take up the journal. What a person asked of the agent before is void: who asked may be gone."""
         handwork.end_all(self._journal, "the agent began anew")
-        self._interruption.begin(facts.begin(self._journal, resume_unattended=self._resume_unattended))
+        self._began_after = facts.begin(self._journal, resume_unattended=self._resume_unattended)
+        self._interruption.begin(self._began_after)
 
     def end(self) -> None:
         """Stop in order: nothing is under way when this returns."""
@@ -156,7 +162,7 @@ class Printer:
         if held is None:
             return self._idle("no-work")
         if state.run != held.run.id or state.taking_over:
-            return self._adopt(held, now)
+            return self._adopt(state, held, now)
         return self._tend(state, held, now)
 
     def _tend(self, state: State, held: Held, now: float) -> float:
@@ -164,6 +170,8 @@ class Printer:
         driver = self._driver_of(held)
         if self._machine.stands_still(driver, now):
             return self._idle("machine")
+        if (wait_s := self._compare(driver, now)) is not None:
+            return wait_s
         if state.arming_asked and facts.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
         if not self._in_hand and knife.cut(self._journal, state, held.profile, driver, now):
@@ -231,7 +239,31 @@ class Printer:
             self._in_hand.close()
         return self._machine.driver_of(held)
 
-    def _adopt(self, held: Held, now: float) -> float:
+    def _compare(self, driver: Driver, now: float) -> float | None:
+        """Once, before anything is laid after a start, see whether the machine remembers more paper than the journal.
+        Then what may lie there is taken over as from another board, and the last stop was not in order, whatever the
+        journal says of one before. None where there is nothing to be done about it."""
+        if self._compared:
+            return None
+        try:
+            paper_end = driver.paper_end()
+        except MachineStopped as stop:
+            facts.report_conditions(self._journal, stop.keywords, now)
+            return self._idle("machine")
+        self._compared = True
+        with self._journal.reading() as db:
+            unknown, state = takeover.paper_unknown(db, paper_end), read_state(db)
+        if not unknown or state.run is None:  # at its first run, the paper is from before
+            return None
+        log.warning("the machine remembers %d columns of paper that this journal does not know of", unknown)
+        if self._began_after == "service":
+            self._interruption.over("power")
+            self._machine.stopped_unseen()
+        with self._journal.transaction() as db:
+            change_state(db, taking_over=1)
+        return 0.0
+
+    def _adopt(self, state: State, held: Held, now: float) -> float:
         """Turn to a run that is not the journal's, or take one over, once it is known where to begin."""
         if not held.segments:
             return self._idle("no-work")
@@ -240,6 +272,8 @@ class Printer:
         driver = self._driver_of(held)
         if self._machine.stands_still(driver, now):
             return self._idle("machine")
+        if not state.taking_over and (wait_s := self._compare(driver, now)) is not None:
+            return wait_s
         try:
             self._settling.adopt(held, driver.column_end(), driver.paper_end(), now)
         except MachineStopped as stop:

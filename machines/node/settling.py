@@ -129,19 +129,21 @@ class Settling:
         with self._journal.reading() as db:
             state, unknown_end = read_state(db), orders.unknown_end(db)
             left = orders.left_run(db, held.run.id)
-            untold = max(0, (paper_end or 0) - takeover.paper_known(db))
+            unknown_paper = takeover.paper_unknown(db, paper_end)
+            fed = unknown_paper or max(0, (paper_end or 0) - takeover.paper_known(db))
         first = takeover.where_to_begin(held, state, None if left is None else left.next_column)
         if state.run != held.run.id:
             unknown_end = None if left is None else left.perhaps_end
         laid_end = unknown_end or first
-        if state.taking_over and paper_end != 0:  # blank paper tells enough
-            laid_end = max(laid_end, takeover.perhaps_laid_until(held, first, remembered, now, untold))
+        if (state.taking_over or unknown_paper) and paper_end != 0:  # blank paper tells enough
+            laid_end = max(laid_end, takeover.perhaps_laid_until(held, first, remembered, now, fed))
         perhaps_end = laid_end if laid_end > first else None
         if perhaps_end is not None:
             log.warning("columns %d to %d may be on the paper, by another board", first, perhaps_end)
         with self._journal.transaction() as db:
             orders.adopt(db, held, first, perhaps_end, paper_end or 0)
-        self._interruption.over("late-start" if is_late(held, first, now) else None)
+        if state.run != held.run.id:  # or else whatever stood in the way of it still does
+            self._interruption.over("late-start" if is_late(held, first, now) else None)
 
 
 def _since(held: Held, missing: gaps.Missing, state: State, kept: Recovering) -> float | None:

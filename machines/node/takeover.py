@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 from machines.errors import InputError
 from machines.node import held as holding
-from machines.node import outbox
+from machines.node import orders, outbox
 from machines.node.bursts import Held, first_after, instant_of
 from machines.node.client import Credentials
 from machines.node.gaps import CannotTell
@@ -68,6 +68,18 @@ def paper_known(db: sqlite3.Connection) -> int:
     """The place up to which paper was fed, by the server's word, when this board was enrolled."""
     known = holding.credentials(db)
     return 0 if known is None else known.paper_position
+
+
+def paper_unknown(db: sqlite3.Connection, paper_end: int | None) -> int:
+    """How much paper, in columns, the machine remembers to have begun that neither the journal knows of nor the server
+    told. Every order is in the journal before the machine moves; so if there is any, the journal lost what it wrote
+    last, as on a card that says to have kept what it has not, or another board has printed since.
+
+    Args:
+        db: the journal.
+        paper_end: place after the last that the machine remembers; None if it does not.
+    """
+    return max(0, (paper_end or 0) - max(orders.end_of_paper(db), paper_known(db)))
 
 
 def where_to_begin(held: Held, state: State, left_at: int | None = None) -> int:
