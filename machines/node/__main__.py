@@ -233,7 +233,8 @@ def _act(options: argparse.Namespace) -> int:
 def _enrol(options: argparse.Namespace) -> int:
     if agent_runs(options.home):
         raise InputError("home", f"an agent is running in {options.home}", "stop it before you enrol again")
-    client = Client(checked_server(options.server, plain_http=options.plain_http))
+    server = checked_server(options.server, plain_http=options.plain_http)
+    client = Client(server)
     pin = board_commands.pin_given(options)
     kept = hashed(pin)
     code = secret("code", options.code_file)
@@ -241,7 +242,7 @@ def _enrol(options: argparse.Namespace) -> int:
     try:
         enrolled = client.enrol(code)
         with journal.transaction() as db:
-            takeover.enrol(db, enrolled.at(options.server), enrolled.earlier)
+            takeover.enrol(db, enrolled.at(server), enrolled.earlier)
             holding.keep_pin(db, kept)
             reach.forget(db)
     finally:

@@ -15,6 +15,7 @@ from machines.node.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, piec
 from machines.node.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.failures import Unreachable
 from machines.node.plausible import has_plausible_year, require_a_servers, require_plausible
+from machines.node.server_address import read_server
 from machines.node.unread import NotUnderstood, Unread
 from machines.structure import parse_instant, structure, structure_from_newer
 from machines.wire import Taken, Work
@@ -137,9 +138,7 @@ class Client:
         Raises:
             InputError: that is no address.
         """
-        if not server.startswith(("http://", "https://")):
-            raise InputError("server", f"{server!r} is no address", "give http://host or https://host")
-        self._base = server.rstrip("/") + "/api/v1/"
+        self._base = read_server(server).geturl().rstrip("/") + "/api/v1/"
         self._authorization = {} if token is None else {"Authorization": f"Bearer {token}"}
         self._limits = limits
         self._deadline = Deadline(limits.read_s)

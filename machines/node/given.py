@@ -13,9 +13,9 @@ from collections.abc import Sequence
 from getpass import getpass
 from pathlib import Path
 from typing import Any, NoReturn
-from urllib.parse import urlsplit
 
 from machines.errors import InputError
+from machines.node.server_address import read_server
 
 ASK = "-"
 LONGEST_SECRET = 200
@@ -36,20 +36,24 @@ def secret(field: str, file: str) -> str:
         text = _asked(field) if file == ASK else _first_line(file)
     except (OSError, ValueError, EOFError) as error:
         raise InputError(field, f"it cannot be read: {error}", "give a file of text, or type it") from error
-    if not text.strip() or len(text) > LONGEST_SECRET:
+    if not text.strip():
         raise InputError(field, "none was given", "type it, or give a file whose first line it is")
+    if len(text.rstrip("\n")) > LONGEST_SECRET:
+        raise InputError(
+            field, f"longer than {LONGEST_SECRET} letters", "type it, or give a file whose first line it is"
+        )
     return text.strip()
 
 
 def _asked(field: str) -> str:
     if sys.stdin is not None and sys.stdin.isatty():
         return getpass(f"{field}, not shown: ")
-    return "" if sys.stdin is None else sys.stdin.readline(LONGEST_SECRET + 1)
+    return "" if sys.stdin is None else sys.stdin.readline(LONGEST_SECRET + 2)
 
 
 def _first_line(file: str) -> str:
     with Path(file).open(encoding="utf-8") as opened:
-        return opened.readline(LONGEST_SECRET + 1)
+        return opened.readline(LONGEST_SECRET + 2)
 
 
 class NeverOnTheLine(argparse.Action):
@@ -77,22 +81,22 @@ def checked_server(address: str, *, plain_http: bool) -> str:
         plain_http: whether somebody asked for a way that everybody on it can read and change.
 
     Raises:
-        InputError: it is no address, or not encrypted and not asked for. This board itself may always be asked.
+        InputError: it is no address, or more than one, or not encrypted and not asked for. This board itself may
+            always be asked.
+
+    Returns:
+        the address as it is kept and called.
     """
-    try:
-        parts = urlsplit(address)
-        host = parts.hostname or ""
-    except ValueError:
-        host = ""
-    if not host or parts.scheme not in ("http", "https"):
-        raise InputError("server", f"{address!r} is no address", "give one such as https://host")
-    if parts.scheme == "http" and not (plain_http or _is_this_board(host)):
+    parts = read_server(address)
+    if "@" in parts.netloc or "?" in address or "#" in address:
+        raise InputError("server", "it holds more than where the server is", "leave out a name before @, ? and #")
+    if parts.scheme == "http" and not (plain_http or _is_this_board(parts.hostname or "")):
         raise InputError(
             "server",
             "over http everybody on the way reads the token and can answer in the server's place",
             "give https://, or add --plain-http where the network is your own",
         )
-    return address
+    return parts.geturl()
 
 
 def _is_this_board(host: str) -> bool:

@@ -24,7 +24,8 @@ from tests.machines.node.rig import HandClock, make_studio
 
 def enrol(home: Path, code: str = "good") -> int:
     with serving(make_studio(HandClock())) as url:
-        return main(["enrol", "--server", url + "/", "--code-file", slip(home, code), "--home", str(home)])
+        typed = url.replace("http://", "HTTP://") + "/"
+        return main(["enrol", "--server", typed, "--code-file", slip(home, code), "--home", str(home)])
 
 
 def slip(home: Path, code: str = "good") -> str:
@@ -46,6 +47,7 @@ def test_enrolled_it_keeps_the_token_to_itself(tmp_path: Path, capsys: pytest.Ca
     journal.close()
     assert credentials is not None
     assert credentials.token == TOKEN
+    assert credentials.server.startswith("http://127.0.0.1:"), "as it is called, however it was typed"
     assert not credentials.server.endswith("/")
 
 
