@@ -297,6 +297,9 @@ def open_journal(home: Path, *, create: bool = False, news: News | None = None) 
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
         _check_and_create(connection, path)
+    except InputError:  # nobody holds it open then, beside the program that can read it
+        connection.close()
+        raise
     except sqlite3.DatabaseError as error:
         connection.close()
         if _is_busy(error):  # nothing is wrong with it: whoever moved it away now would lose the board's memory

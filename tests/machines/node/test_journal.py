@@ -179,8 +179,10 @@ def test_a_journal_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / FILE_NAME) as db:
         db.execute("PRAGMA user_version = 99")
     db.close()
-    with pytest.raises(InputError, match="later version"):
+    with pytest.raises(InputError, match="later version") as refused:
         open_journal(tmp_path)
+    beside = [path.name for path in tmp_path.iterdir()]
+    assert beside == [FILE_NAME], f"nobody holds it open after {refused.value}, so all of it is in the file"
 
 
 def test_a_journal_of_an_earlier_version_is_brought_up_step_by_step(tmp_path: Path) -> None:
