@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from scheduling.enrolment import enrol
 from scheduling.extend import extend_plans
 from scheduling.forecast import forecast
 from scheduling.hours import Hours, OpenSpan, Week
-from scheduling.kept_forecast import MOVING
+from scheduling.kept_forecast import MOVING, kept_forecast
 from scheduling.log.events import KINDS
 from scheduling.log.models import Machine, Run, Segment, SupplyChange, Venue
 from scheduling.log.rebuild import rebuild
@@ -120,6 +121,22 @@ MOVES_NOTHING = """
     entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
     run-not-known entries-told-again set-time-compared slip-measured feed-corrected
 """
+
+
+def test_who_waited_to_count_counts_nothing_that_was_counted_meanwhile(plates: PlateStore) -> None:
+    waited, machine = [], Machine.objects.get()
+
+    @contextmanager
+    def behind_another() -> Iterator[None]:
+        with CaptureQueriesContext(connection) as asked:
+            waited.append(kept_forecast(machine, NOON, plates))
+        counted = len(asked)
+        with CaptureQueriesContext(connection) as asked:
+            yield
+        assert len(asked) == 0 < counted
+
+    found = kept_forecast(machine, NOON, plates, behind_another)
+    assert [one.forecast for one in waited] == [found.forecast]
 
 
 def test_of_every_event_it_was_decided_what_it_moves() -> None:
