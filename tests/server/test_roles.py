@@ -61,7 +61,8 @@ def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
 
 
 def revoke_somebodys_key(caller: Caller) -> HttpResponse:
-    return caller.post(f"keys/{prefix_of(new_key(f'of test {Key.objects.count()}', Standing('reader')))}/revoke")
+    made = keys.keep_key(f"of test {Key.objects.count()}", Standing("reader"), wiring.now(), made_by="terminal")
+    return caller.post(f"keys/{made.prefix}/revoke")
 
 
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
