@@ -11,7 +11,7 @@ from machines.node.journal import Journal
 from tests.faults.board import SteppingClock
 from tests.faults.kinds import WORDS
 from tests.simulated.agent import AgentProgram
-from tests.simulated.judged_words import WordsWatched
+from tests.simulated.words_watched import WordsWatched
 from tests.simulated.world import World
 
 

@@ -43,6 +43,7 @@ from tests.modelled.wrongs import WRONGS
 from tests.simulated.edge import ProgramLogs
 from tests.simulated.floor import Floor, Played
 from tests.simulated.hands import at_boards
+from tests.simulated.judged_hands import wrong_ends
 from tests.simulated.judged_words import words_not_followed
 from tests.simulated.more_acts import MORE_MAKING
 from tests.simulated.network import Network
@@ -123,8 +124,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
     with stand.lane(scenario) as lane:
         stage = _play(lane, scenario, folder)
         result = verdict(stage, began)
-        result.problems.extend(words_not_followed(stage))
-        result.problems.extend(lane.relay.complaints)
+        result.problems.extend([*words_not_followed(stage), *wrong_ends(stage), *lane.relay.complaints])
         digests = _digests(lane, stage)
     if not result.problems:
         shutil.rmtree(folder)

@@ -18,8 +18,6 @@ from random import Random
 from typing import Any, ClassVar
 from unittest.mock import patch
 
-from greenlet import getcurrent
-
 from machines.calibration import Calibration
 from machines.clock import Clock, SkewedClock
 from machines.drivers import Driver
@@ -35,6 +33,7 @@ from machines.node.panel.panel import Panel
 from machines.node.settings import Settings
 from machines.profile import Profile
 from machines.wire import RunWork
+from tests.faults import boards
 from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
 from tests.faults.program import Done
 from tests.faults.scenario import Scenario
@@ -42,9 +41,9 @@ from tests.simulated.card import Card, Wal
 from tests.simulated.chance import seeded
 from tests.simulated.edge import BurningJournal, BurningMachine, CardPlates
 from tests.simulated.hands import Hands
-from tests.simulated.judged_words import WordsWatched
 from tests.simulated.network import Connections, Network
-from tests.simulated.world import Crash, Fuse, Task, VirtualClock, VirtualNews, World
+from tests.simulated.words_watched import WordsWatched
+from tests.simulated.world import Crash, Fuse, Task, VirtualClock, VirtualNews, World, current_task
 
 # How long a process has to end in order, or by itself, virtual seconds.
 PATIENCE_S = 600.0
@@ -217,7 +216,7 @@ class AgentProgram:
 
     def _spawn(self, body: Callable[[], None]) -> Task:
         task = Task(self.world, body, lambda error: self._task_ended(error))
-        task.program = self  # type: ignore[attr-defined]
+        task.program = self
         self._tasks.append(task)
         return task
 
@@ -236,7 +235,7 @@ class AgentProgram:
         status = command_line.guarded(self._run, self._say)
         tasks, self._tasks = self._tasks, []
         for task in tasks:
-            if task is not getattr(getcurrent(), "task", None):
+            if task is not current_task():
                 task.kill()
         self._let_go(status)
 
@@ -341,3 +340,10 @@ class AgentProgram:
         self._papers, self._journal, self.fuse.left, self.hands.panel = [], None, None, None
         assert self.process is not None
         self.process.returncode = status
+
+
+def agent_of(board: boards.Board) -> AgentProgram:
+    """The program of a simulated board."""
+    program: object = board.child
+    assert isinstance(program, AgentProgram)
+    return program

@@ -11,15 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from greenlet import getcurrent
 from numpy.typing import NDArray
 
 from machines.drivers.simulated import SimulatedMachine
 from machines.node.journal import Journal
 from machines.node.plates import PlateStore
 from machines.profile import Profile
-from tests.simulated.judged_words import WordsWatched
-from tests.simulated.world import Fuse
+from tests.simulated.words_watched import WordsWatched
+from tests.simulated.world import Fuse, current_task
 
 
 class Board(Protocol):
@@ -119,6 +118,6 @@ class ProgramLogs(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         """Write it, where it is a board's."""
-        program = getattr(getattr(getcurrent(), "task", None), "program", None)
-        if program is not None:
-            program._say(self.format(record) + "\n")
+        task = current_task()
+        if task is not None and task.program is not None:
+            task.program._say(self.format(record) + "\n")

@@ -6,23 +6,37 @@ What they wait for passes in virtual time. Of the panel what is done is played, 
 from __future__ import annotations
 
 import io
-import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from greenlet import getcurrent
-
 from machines.clock import Clock
-from machines.errors import InputError
 from machines.node import __main__ as command_line
 from machines.node import board_commands
 from machines.node.journal import Journal, open_journal
 from machines.node.panel.panel import Panel
-from tests.simulated.world import Task
+from tests.simulated.world import Task, current_task
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Something that a person did and that did not come to its end.
+
+    Attributes:
+        action: what it was.
+        status: with which a command ended, or would have.
+        said: to the person.
+    """
+
+    action: str
+    status: int
+    said: str
+
+    def __str__(self) -> str:
+        return f"{self.action} ended with {self.status}: {self.said.strip()[-200:]!r}"
 
 
 @dataclass
@@ -33,25 +47,25 @@ class Hands:
         program: the board's.
         panel: of its agent; None while that does not run.
         tasks: commands under way.
-        refused: what was refused, in words.
+        refused: what did not come to its end.
     """
 
     program: Any
     panel: Panel | None = None
     tasks: list[Task] = field(default_factory=list)
-    refused: list[str] = field(default_factory=list)
+    refused: list[Refusal] = field(default_factory=list)
 
     def type(self, arguments: Sequence[str]) -> None:
         """Give a command, and wait for its end beside all that goes on."""
         self.tasks = [task for task in self.tasks if not task.is_over]
-        task = Task(self.program.world, lambda: self._type(arguments), self.program.command_ended)
-        task.program, task.types = self.program, True  # type: ignore[attr-defined]
-        self.tasks.append(task)
+        self.tasks.append(Typed(self.program, lambda: self._type(arguments)))
 
     def _type(self, arguments: Sequence[str]) -> None:
+        task = current_task()
+        assert isinstance(task, Typed), "it is given at a board"
         status = command_line.main([*arguments, "--home", str(self.program.home)])
         if status:
-            self.refused.append(f"{arguments[0]} {status}")
+            self.refused.append(Refusal(arguments[0], status, "".join(task.said)))
         self.program.news.tell()
 
     def press(self, action: str, form: Mapping[str, str]) -> None:
@@ -59,12 +73,17 @@ class Hands:
         self.program.begin(lambda: self._press(action, {"looked": "yes", **form}))
 
     def _press(self, action: str, form: Mapping[str, str]) -> None:
-        if self.panel is None:
+        """What is wrong the page says, in the words of a command."""
+        panel, said = self.panel, list[str]()
+        if panel is None:
             return
-        try:
-            self.panel.act(action, form)
-        except (InputError, sqlite3.Error, OSError) as error:  # which the page says
-            self.refused.append(f"{action} {error}")
+
+        def act() -> int:
+            panel.act(action, form)
+            return 0
+
+        if status := command_line.guarded(act, said.append):
+            self.refused.append(Refusal(action, status, "".join(said)))
 
     def gone(self) -> None:
         """The power is gone, and all that was typed with it."""
@@ -73,33 +92,60 @@ class Hands:
         self.tasks = []
 
 
-def _here() -> Any:
-    return getattr(getcurrent(), "task", None)
+class Typed(Task):
+    """A command under way.
+
+    Attributes:
+        program: of the board at which it is given.
+        said: to whoever gave it.
+    """
+
+    def __init__(self, program: Any, body: Callable[[], None]) -> None:
+        super().__init__(program.world, body, program.command_ended)
+        self.program, self.said = program, list[str]()
+
+
+class ToWhoeverTypes(io.TextIOBase):
+    """What a command says is said to whoever gave it; to nobody, where there is nobody."""
+
+    def write(self, text: str) -> int:
+        """Say it."""
+        task = current_task()
+        if isinstance(task, Typed):
+            task.said.append(text)
+        return len(text)
 
 
 def _open_journal(home: Path, *, create: bool = False) -> Journal:
     """As a command opens it; what it writes the agent hears, and it hears the agent."""
-    task = _here()
-    return open_journal(home, create=create, news=task.program.news if getattr(task, "types", False) else None)
+    task = current_task()
+    return open_journal(home, create=create, news=task.program.news if isinstance(task, Typed) else None)
 
 
 def _agent_runs(home: Path) -> bool:
-    return getattr(_here(), "types", False) and _here().program.runs
+    task = current_task()
+    return isinstance(task, Typed) and bool(task.program.runs)
+
+
+def _program_here() -> Any:
+    task = current_task()
+    assert task is not None, "it is given at a board"
+    return task.program
 
 
 def _boot_name(clock: Clock) -> str:
-    return str(_here().program.boot)
+    return str(_program_here().boot)
 
 
 @contextmanager
 def at_boards() -> Iterator[None]:
-    """Whatever is typed at a board is about that board, and waits in virtual time; what it says is not looked at."""
+    """Whatever is typed at a board is about that board, and waits in virtual time."""
     with ExitStack() as stack:
         for commands in (command_line, board_commands):
             stack.enter_context(patch.object(commands, "open_journal", _open_journal))
             stack.enter_context(patch.object(commands, "agent_runs", _agent_runs))
-            stack.enter_context(patch.object(commands, "board_clock", lambda environ: _here().program.clock()))
+            stack.enter_context(patch.object(commands, "board_clock", lambda environ: _program_here().clock()))
         stack.enter_context(patch.object(board_commands, "boot_name", _boot_name))
-        stack.enter_context(redirect_stdout(io.StringIO()))
-        stack.enter_context(redirect_stderr(io.StringIO()))
+        stack.enter_context(redirect_stdout(ToWhoeverTypes()))
+        stack.enter_context(redirect_stderr(ToWhoeverTypes()))
         yield

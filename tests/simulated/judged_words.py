@@ -3,15 +3,10 @@ one which could hear it did not pass it over."""
 
 from __future__ import annotations
 
-import json
-import sqlite3
-from dataclasses import dataclass, field
-from typing import Any
-
-from machines.structure import parse_instant
 from tests.faults.kinds import WORDS
 from tests.faults.scenario import Fault, Scenario
 from tests.faults.stage import Stage
+from tests.simulated.agent import agent_of
 
 # So long after a word nothing else may be wrong, hours.
 APART_H = 0.5
@@ -19,46 +14,10 @@ APART_H = 0.5
 NOT_IN_THE_WAY = ("clock-step", "reports-newer", "reports-duplicated", "machine-jammed")
 
 
-@dataclass
-class WordsWatched:
-    """What a board does with the words that it holds, looked at after every commit of its journal.
-
-    Attributes:
-        complaints: in words.
-    """
-
-    complaints: list[str] = field(default_factory=list)
-    _held: dict[str, Any] | None = None
-    _taken: set[str] = field(default_factory=set)
-    _last: int = 0
-
-    def look(self, db: sqlite3.Connection) -> None:
-        """Whatever was settled in the newest commit was settled by the word that was held before it, if that was about
-        it: given while something was missing, and not taken before."""
-        (last,) = db.execute("SELECT coalesce(max(seq), 0) FROM entry").fetchone()
-        for (body,) in db.execute("SELECT body FROM entry WHERE seq > ? ORDER BY seq", (min(self._last, last),)):
-            if '"gap-settled"' in body:
-                self._judge(json.loads(body))
-        self._last = last
-        row = db.execute("SELECT json_extract(body, '$.override') FROM document WHERE name = 'work'").fetchone()
-        self._held = None if row is None or row[0] is None else json.loads(row[0])
-
-    def _judge(self, told: dict[str, Any]) -> None:
-        gap = told["gap"]
-        if gap["override"] is not None:
-            self._taken.add(gap["override"]["id"])
-            return
-        held, since = self._held, gap["missing_since"]
-        if held is None or since is None or held["id"] in self._taken:
-            return
-        if parse_instant(since) <= parse_instant(held["given_at"]) <= parse_instant(gap["noticed_at"]):
-            self.complaints.append(f"the board held the word {held['id']} and settled otherwise at {gap['noticed_at']}")
-
-
 def words_not_followed(stage: Stage) -> list[str]:
     """Of all boards of a scenario."""
     boards = [board for one in stage.together for board in (*one.boards, *one.clones)]
-    return [complaint for board in boards for complaint in board.child.words.complaints]
+    return [complaint for board in boards for complaint in agent_of(board).words.complaints]
 
 
 def words_in_vain(stage: Stage) -> list[str]:

@@ -7,6 +7,7 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 from greenlet import getcurrent, greenlet
 
@@ -89,7 +90,7 @@ class World:
 
     def wait(self, seconds: float) -> None:
         """Time passes for whoever calls, and nothing wakes it earlier."""
-        task = _current()
+        task = current_task()
         if task is None:
             self.run(self.now + seconds)
         else:
@@ -101,11 +102,13 @@ class Task:
 
     Attributes:
         is_over: whether it has ended.
+        program: of the board that it belongs to; None for no board's.
     """
 
     def __init__(self, world: World, body: Callable[[], None], ended: Callable[[BaseException | None], None]) -> None:
         """``ended`` is told what ended it; None for its own end."""
         self.is_over = False
+        self.program: Any = None
         self._world, self._ended = world, ended
         self._asleep: Event | None = None
         self._wakes = self._has_begun = False
@@ -166,8 +169,10 @@ def _outcome(body: Callable[[], None]) -> BaseException | None:
     return None
 
 
-def _current() -> Task | None:
-    return getattr(getcurrent(), "task", None)
+def current_task() -> Task | None:
+    """Which runs now; None where none does."""
+    found: Task | None = getattr(getcurrent(), "task", None)
+    return found
 
 
 class VirtualNews(News):
@@ -188,7 +193,7 @@ class VirtualNews(News):
         """Wait in virtual time."""
         if self._told != told or real_s <= 0:
             return
-        task = _current()
+        task = current_task()
         assert task is not None, "only a task waits"
         self._waiting.append(task)
         try:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from machines.node import facts, gaps, handwork, holds, journal, knife, orders, outbox, plates
+from machines.node import calling, facts, gaps, handwork, holds, journal, knife, orders, outbox, plates
 from machines.node.exchange import Exchange
 from machines.node.failures import FencedOff
 from machines.node.journal import change_state
@@ -157,6 +157,10 @@ def by_hand_forgotten() -> AbstractContextManager[object]:
         db.execute("UPDATE handwork SET given = given + ? WHERE id = ?", (columns, work.id))
 
     return patch.object(handwork, "give", wrong)
+
+
+def call_noted_nowhere() -> AbstractContextManager[object]:
+    return patch.object(calling, "ask", lambda db: db.execute("UPDATE state SET call_asked = 1"))
 
 
 def newer_journal_read() -> AbstractContextManager[object]:

@@ -74,6 +74,10 @@ def _server_steps_far_ahead(scenario: Scenario) -> bool:
     return far and steps_while_known(scenario)
 
 
+def _somebody_calls(scenario: Scenario) -> bool:
+    return any(fault.kind == "person-acts" and fault.detail == "call" for fault in scenario.faults)
+
+
 WRONGS: Mapping[str, Wrong] = {
     "orders-forgotten": Wrong(
         says="what was ordered and has no outcome is ordered once more",
@@ -260,6 +264,13 @@ WRONGS: Mapping[str, Wrong] = {
         has=frozenset({"person-acts"}),
         draw=draw_more,
         within=60,
+    ),
+    "call-noted-nowhere": Wrong(
+        says="a person's call is written where the journal has no room for it",
+        put=node.call_noted_nowhere,
+        shows=_somebody_calls,
+        draw=draw_more,
+        within=3,
     ),
     "newer-journal-read": Wrong(
         says="a program goes on with the journal of a newer one",
