@@ -30,7 +30,8 @@ def _laid(evidence: Evidence) -> dict[int, list[int]]:
 
 def _of_pictures(paper: Paper) -> Records:
     """What was laid but for what a person had fed or printed by hand."""
-    return paper.laid[paper.laid["column"] != NO_COLUMN]
+    laid: Records = paper.laid[paper.laid["column"] != NO_COLUMN]
+    return laid
 
 
 def nothing_twice(evidence: Evidence) -> list[str]:
@@ -142,7 +143,7 @@ def by_hand_where_reported(evidence: Evidence) -> list[str]:
         assert entry.paper_position is not None
         told.update(range(entry.paper_position, entry.paper_position + entry.paper_columns))
     lies = set(evidence.paper.laid["place"][evidence.paper.laid["column"] == NO_COLUMN].tolist())
-    cut = {entry.paper_position for entry in _by_hand(evidence) if entry.action == "cut" and entry.seen_done}
+    cut = {entry.paper_position or 0 for entry in _by_hand(evidence) if entry.action == "cut" and entry.seen_done}
     complaints = []
     if unsaid := lies - told:
         complaints.append(f"by hand, and nobody was told: {len(unsaid)} places from {min(unsaid)} to {max(unsaid)}")

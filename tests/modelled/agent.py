@@ -8,9 +8,8 @@ from typing import ClassVar
 
 from machines.clock import Clock
 from machines.node.journal import Journal
-from tests.faults.board import SteppingClock
 from tests.faults.kinds import WORDS
-from tests.simulated.agent import AgentProgram
+from tests.simulated.agent import AgentProgram, BoardClock
 from tests.simulated.words_watched import WordsWatched
 from tests.simulated.world import World
 
@@ -26,7 +25,7 @@ class NoWords(WordsWatched):
 class OnceAnInstant:
     """A board's clock, asked once for each instant of the world; what steps it, moves the world on, too."""
 
-    clock: SteppingClock
+    clock: BoardClock
     world: World
     _at: float = -1.0
     _elapsed: float = 0.0
@@ -69,6 +68,6 @@ class ModelledAgent(AgentProgram):
         journal._connection.execute("PRAGMA synchronous = OFF")
         return journal
 
-    def clock(self) -> Clock:
+    def clock(self) -> BoardClock:
         """The board's own."""
-        return OnceAnInstant(super().clock(), self.world)  # type: ignore[arg-type]
+        return OnceAnInstant(super().clock(), self.world)

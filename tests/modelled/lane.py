@@ -23,6 +23,7 @@ from tests.modelled.known import Known, Planned
 from tests.modelled.model import API, ModelServer
 from tests.modelled.planning import planned
 from tests.simulated.lane import AheadClock
+from tests.simulated.network import Network
 from tests.simulated.served import HOST
 from tests.simulated.world import World
 
@@ -126,7 +127,8 @@ class ModelStudio:
 def _run_row(run: Planned) -> dict[str, Any]:
     work = run.work
     span = {"first_column": work.first_column, "end_column": work.end_column, "mean_turn_s": work.mean_turn_s}
-    return {"id": work.id, "again": len(run.again), **span, **run.counts}
+    counts = {str(fate): count for fate, count in run.counts.items()}
+    return {"id": work.id, "again": len(run.again), **span, **counts}
 
 
 def _segment_rows(run: Planned) -> list[dict[str, Any]]:
@@ -160,6 +162,8 @@ class ModelLane(Lane):
         copies: of what the server knew, by name.
     """
 
+    server: ModelServer  # type: ignore[assignment]
+    relay: Network
     world: World = field(kw_only=True)
     dice: Random = field(kw_only=True)
     journal: bytes = field(kw_only=True)

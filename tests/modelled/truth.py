@@ -228,8 +228,8 @@ def listening(lane: SimulatedLane, scenario: Scenario) -> Iterator[Listening]:
     of_server = ModelServer(lane.world, lane.clock, known, AnyPlate(), poll_after_s, _closed(machine))
     listens, copied = Listening(lane.server, of_server), Copied(lane, of_server)
     names = ("copy_server", "put_server_back", "command")
-    with patch.multiple(lane, **{name: copied.beside(name) for name in names}):
-        lane.relay.served = listens
+    with patch.multiple(lane, **{name: copied.beside(name) for name in names}):  # type: ignore[call-overload]
+        lane.relay.served = listens  # type: ignore[assignment]
         yield listens
 
 

@@ -15,7 +15,7 @@ from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Protocol
 from unittest.mock import patch
 
 from machines.calibration import Calibration
@@ -52,6 +52,14 @@ KILLED = -9
 FAREWELL_S = 60.0
 # How often a machine beside a board is asked how it is, virtual seconds: so late is a jam seen.
 ASKED_EVERY_S = 120.0
+
+
+class BoardClock(Clock, Protocol):
+    """A board's own clock, which stands on the true one."""
+
+    @property
+    def base(self) -> Clock:
+        """What it is but for its steps."""
 
 
 @dataclass
@@ -297,7 +305,7 @@ class AgentProgram:
     def _client(self, credentials: Credentials) -> Client:
         return Client(credentials.server, credentials.token, connect=self._connect)
 
-    def clock(self) -> Clock:
+    def clock(self) -> BoardClock:
         """The board's own."""
         offset_s, drift_ppm = map(float, self.scenario.skew.split(":"))
         skewed = SkewedClock(VirtualClock(self.world), offset_s, drift_ppm)
@@ -315,7 +323,7 @@ class AgentProgram:
             asked_every_s=ASKED_EVERY_S,
         )
         self._papers.append(machine)
-        return JammingMachine(BurningMachine(machine, self), self.trouble / "jam")  # type: ignore[return-value]
+        return JammingMachine(BurningMachine(machine, self), self.trouble / "jam")
 
     def _cut(self, status: int) -> None:
         """It is gone: what was under way is lost, the files stay."""

@@ -13,7 +13,7 @@ import time
 from collections.abc import Iterator
 from itertools import product
 from pathlib import Path
-from typing import get_args
+from typing import Any, get_args
 
 from server.demo.processes import ROOT
 from tests.simulated.forks import Branch, Who, branches, warm_up
@@ -47,7 +47,7 @@ def main() -> int:
             _tell(f"[{number:3}/{len(tasks)}]", prefix, who, found)
     finally:  # also of a series that is broken off
         took_s = time.monotonic() - began
-        told = {"branches": played, "broken": broken, "took_s": round(took_s, 1)}
+        told: dict[str, Any] = {"branches": played, "broken": broken, "took_s": round(took_s, 1)}
         told["per_hour"] = {"branches": round(played / took_s * 3600.0)}
         options.file.parent.mkdir(parents=True, exist_ok=True)
         options.file.write_text(json.dumps(told, indent=2) + "\n")

@@ -29,8 +29,8 @@ from tests.faults.scenario import Scenario
 from tests.faults.series import verdict
 from tests.faults.servers import server_off, server_on
 from tests.faults.stage import Stage
-from tests.simulated.agent import AgentProgram
-from tests.simulated.lane import SimulatedLane, Stand
+from tests.simulated.agent import AgentProgram, agent_of
+from tests.simulated.lane import SimulatedLane, Stand, lane_of
 from tests.simulated.workers import keep_what_is_there
 
 Who = Literal["node", "server"]
@@ -132,14 +132,15 @@ def _branch(stage: Stage, who: Who, places: tuple[int, ...], pairs: int) -> Iter
     if not _dies(stage, who, places[-1]):
         yield branch
         return
-    stage.lane.world.run(stage.lane.world.now + AWAY_S)
+    world = lane_of(stage).world
+    world.run(world.now + AWAY_S)
     if who == "node":
         stage.board.power_on()
     else:
         server_on(stage)
     yield from _each_place(stage, who, places, pairs) if pairs else ()
     runs_out = stage.begins.timestamp() + 3600.0 * stage.scenario.hours
-    stage.lane.world.run(runs_out)
+    world.run(runs_out)
     wait_until_accounted(stage)
     end(stage)
     yield replace(branch, problems=verdict(stage, began).problems, took_s=time.monotonic() - began)
@@ -147,7 +148,7 @@ def _branch(stage: Stage, who: Who, places: tuple[int, ...], pairs: int) -> Iter
 
 def _dies(stage: Stage, who: Who, places: int) -> bool:
     """Whether the power goes after so many places, before the run is over."""
-    lane, program = stage.lane, stage.board.child
+    lane, program = lane_of(stage), agent_of(stage.board)
     served = lane.server
     until = stage.begins.timestamp() + 3600.0 * stage.scenario.hours
     if who == "node":
@@ -229,7 +230,7 @@ def _stand_on_copies(stage: Stage, mine: Path) -> None:
     connections["default"].connection = None
     del connections["default"]
     for board in (*stage.boards, *stage.clones):
-        _reopen(board.child)
+        _reopen(agent_of(board))
 
 
 def _reopen(program: AgentProgram) -> None:

@@ -27,6 +27,7 @@ from tests.faults.lane import (
     put_database_back,
 )
 from tests.faults.scenario import Scenario
+from tests.faults.stage import Stage
 from tests.simulated.agent import AgentProgram
 from tests.simulated.card import Card, syncing
 from tests.simulated.chance import seeded
@@ -74,6 +75,8 @@ class SimulatedLane(Lane):
         cards: of boards and server, where what was not synced may be lost.
     """
 
+    server: PlacedServer  # type: ignore[assignment]
+    relay: Network
     cards: list[Card] = field(default_factory=list, kw_only=True)
     world: World = field(kw_only=True)
     templates: Path = field(kw_only=True)
@@ -88,7 +91,6 @@ class SimulatedLane(Lane):
 
     def beside(self) -> SimulatedLane:
         """The same with a network of its own."""
-        assert isinstance(self.relay, Network)
         network = Network(0, world=self.world, served=self.relay.served, complaints=self.relay.complaints)
         return replace(self, relay=network)
 
@@ -140,6 +142,12 @@ class SimulatedLane(Lane):
 
     def wait(self) -> None:
         """Until the server answers; it does at once."""
+
+
+def lane_of(stage: Stage) -> SimulatedLane:
+    """In which a simulated scenario is played."""
+    assert isinstance(stage.lane, SimulatedLane)
+    return stage.lane
 
 
 @dataclass(frozen=True)
@@ -200,13 +208,13 @@ class PlacedServer(Served):
 @contextmanager
 def losing(lane: SimulatedLane, scenario: Scenario) -> Iterator[None]:
     """The server's disk and the boards' cards lose a part of what was not synced where their power goes."""
-    from scheduling import plates
+    from scheduling import files, plates
 
-    served: PlacedServer = lane.server  # type: ignore[assignment]
+    served = lane.server
     shutil.rmtree(served.home / "plates", ignore_errors=True)  # of other scenarios
     served.card = card = Card(served.home, Random(f"the disk in {scenario.seed}"), served.fuse.burn)
     lane.cards.append(card)
-    right = plates.name_part
+    right = files.name_part
 
     def name_part(part: Path, path: Path) -> None:
         right(part, path)

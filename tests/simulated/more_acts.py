@@ -9,6 +9,7 @@ from tests.faults.kinds import WORDS
 from tests.faults.program import Program
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
+from tests.simulated.agent import BoardClock, agent_of
 from tests.simulated.changing import change
 from tests.simulated.older_program import NEWER, as_an_older_leaves_it, set_version, version
 from tests.simulated.persons import let_go, person
@@ -61,8 +62,8 @@ def _set_wall(board: Board, shows: float) -> None:
     (board.trouble / "clock-step").write_text(repr(shows - _clock(board).base.now()))
 
 
-def _clock(board: Board) -> object:
-    return board.child.clock()  # type: ignore[attr-defined]
+def _clock(board: Board) -> BoardClock:
+    return agent_of(board).clock()
 
 
 def _older(stage: Stage, fault: Fault) -> list[Act]:

@@ -13,6 +13,7 @@ from machines.node import holds
 from tests.faults.boards import Board
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
+from tests.simulated.agent import agent_of
 from tests.simulated.hands import Hands
 
 TRY_EVERY_H = 0.05
@@ -43,7 +44,7 @@ def _at_board(stage: Stage, do: Do) -> Callable[[], None]:
 
     def tries() -> None:
         if stage.board.runs():
-            do(stage.board.child.hands)  # type: ignore[attr-defined]
+            do(agent_of(stage.board).hands)
 
     return tries
 
@@ -54,7 +55,7 @@ def let_go(stage: Stage, fault: Fault) -> None:
     standing = [(board, hold) for board, hold in holding if hold in LETS_GO]
     for board, hold in standing:
         if board.runs():
-            board.child.hands.type([LETS_GO[hold]])  # type: ignore[attr-defined]
+            agent_of(board).hands.type([LETS_GO[hold]])
     if standing and stage.hours() < fault.at_h + PATIENCE_H:
         stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: let_go(stage, fault)))
 

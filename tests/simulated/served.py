@@ -10,9 +10,10 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from http.client import responses
 from pathlib import Path
 from typing import Any
@@ -57,7 +58,7 @@ class Served:
         from server import jobs
 
         for job in jobs.JOBS:
-            self.world.at(self.world.now, lambda job=job: self._work(job, life))
+            self.world.at(self.world.now, partial(self._work, job, life))
 
     def kill(self, places: int = 0) -> None:
         """End it without warning: at once, or at a commit of the next minutes.
@@ -143,7 +144,12 @@ def answer_of(method: str, path: str, body: bytes, headers: Mapping[str, str]) -
         key = name.upper().replace("-", "_")
         environ[key if key == "CONTENT_TYPE" else f"HTTP_{key}"] = value
     said: list[Any] = []
-    answer = application(environ, lambda status, headers, exc_info=None: said.extend((status, headers)))
+
+    def start(status: str, headers: list[tuple[str, str]], exc_info: Any = None) -> Callable[[bytes], object]:
+        said.extend((status, headers))
+        return said.append
+
+    answer = application(environ, start)
     try:
         content = b"".join(answer)
     finally:
@@ -218,7 +224,8 @@ def serving(served: Served) -> Iterator[None]:
 
     from server import wiring
 
-    commit, execute = DatabaseWrapper._commit, SQLiteCursorWrapper.execute
+    right: Any = DatabaseWrapper  # which says of no private method what it is
+    commit, execute = right._commit, SQLiteCursorWrapper.execute
 
     def burning(wrapper: Any) -> None:
         served.fuse.burn()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from random import Random
 
@@ -15,7 +16,7 @@ from tests.simulated.card import Card, syncing
 TRIES = range(60)
 
 
-def left_over(tmp_path: Path, do: Callable[[Path], None]) -> list[dict[str, bytes]]:
+def left_over(tmp_path: Path, do: Callable[[Path], object]) -> list[dict[str, bytes]]:
     """What was left of what is done on a card that held one file, over many power cuts."""
     found = []
     for seed in TRIES:
@@ -23,7 +24,7 @@ def left_over(tmp_path: Path, do: Callable[[Path], None]) -> list[dict[str, byte
         folder.mkdir(parents=True)
         (folder / "old").write_bytes(b"old")
         card = Card(folder, Random(seed))
-        with syncing(lambda card=card: [card]):
+        with syncing(partial(list, [card])):
             do(folder)
         card.lose()
         found.append({str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()})

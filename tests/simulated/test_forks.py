@@ -64,7 +64,13 @@ def test_a_child_whose_word_cannot_be_sent_or_that_dies_is_broken_and_waited_for
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     children, fork = list[int](), os.fork
-    monkeypatch.setattr(os, "fork", lambda: children.append(child := fork()) or child)
+
+    def counted() -> int:
+        child = fork()
+        children.append(child)
+        return child
+
+    monkeypatch.setattr(os, "fork", counted)
     with pytest.raises(RuntimeError, match="pickle"):
         in_child(STAGE, lambda: lambda: None)
     with pytest.raises(RuntimeError, match="in the middle of a word"):
