@@ -228,7 +228,7 @@ def test_a_mistake_of_ours_shows_its_number_and_nothing_else(
     def fail(*_: object) -> None:
         raise ZeroDivisionError("the password is hunter2")
 
-    monkeypatch.setattr("server.api.doors.handle", fail)
+    monkeypatch.setattr("server.api.doors.carry_out", fail)
     response = studio.post("venues", VENUE)
     told = problem(response, HTTPStatus.INTERNAL_SERVER_ERROR)
     assert "hunter2" not in response.content.decode()

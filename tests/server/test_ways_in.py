@@ -13,7 +13,7 @@ from scheduling.log.models import BrokenView
 from server import wiring
 from server.__main__ import with_underscores
 from server.api.problems import describe
-from tests.server.studio import Caller
+from tests.server.studio import VENUE, Caller
 
 
 @pytest.mark.parametrize(
@@ -69,8 +69,8 @@ def test_a_database_that_does_not_answer_is_a_reason_to_come_again(
     def locked(*_: object) -> None:
         raise OperationalError("database is locked")
 
-    monkeypatch.setattr("server.api.doors.handle", locked)
-    response = studio.post("machines", {"id": "a", "name": "A", "venue": "b", "profile": "c"})
+    monkeypatch.setattr("server.api.doors.carry_out", locked)
+    response = studio.post("venues", VENUE)
     assert (response.status_code, response["Retry-After"]) == (503, "5")
     assert "locked" not in response.content.decode()
     assert describe(OperationalError()).status == 503
