@@ -7,17 +7,12 @@ same person or key, as by a client whose answer was lost, changes nothing and is
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
-from machines.dot_gain import ToneCurve
 from machines.errors import InputError
-from machines.pictures import Picture
-from machines.profile import Profile as MachineProfile
 from machines.structure import structure, unstructure
-from machines.tone import Method
 from scheduling import given_again
 from scheduling.log import models
 from scheduling.log.events import Event
@@ -40,13 +35,13 @@ from scheduling.log.studio_events import (
     SourceAdded,
     VenueAdded,
 )
-from scheduling.named import check_id, check_name, require
+from scheduling.named import require
+from scheduling.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.originals import check_upload
-from scheduling.planning.service_windows import Comes, begins_at
+from scheduling.planning.service_windows import begins_at
 from scheduling.run_order import PlanRun, plan_run, require_begins_ahead, require_picture_fits
 from scheduling.selectors import venue_place
 from scheduling.sky import anchors
-from scheduling.sky.places import Place, PlaceError
 from scheduling.sky.zones import zone
 from scheduling.told_before import planning
 from scheduling.uploads import UploadStore
@@ -59,107 +54,6 @@ class Taken(Exception):
         super().__init__(f"there is a {kind} {id!r} already; choose another id")
         self.kind = kind
         self.id = id
-
-
-@dataclass(frozen=True, kw_only=True)
-class AddVenue:
-    """A place where machines stand: degrees, east positive; metres above sea level; IANA time zone."""
-
-    id: str
-    name: str
-    latitude_degrees: float
-    longitude_degrees: float
-    elevation_m: float = 0.0
-    zone: str
-
-    def __post_init__(self) -> None:
-        check_id(self.id)
-        check_name(self.name)
-        try:
-            Place(self.latitude_degrees, self.longitude_degrees, self.elevation_m)
-        except PlaceError as error:
-            field = error.field if error.field == "elevation_m" else f"{error.field}_degrees"
-            raise InputError(field, "no place on the Earth", str(error)) from error
-        zone(self.zone)
-
-
-@dataclass(frozen=True, kw_only=True)
-class AddProfile:
-    """A model of machine."""
-
-    id: str
-    profile: MachineProfile
-
-    def __post_init__(self) -> None:
-        check_id(self.id)
-
-
-@dataclass(frozen=True, kw_only=True)
-class AddMachine:
-    """A machine of a profile at a venue."""
-
-    id: str
-    name: str
-    venue: str
-    profile: str
-
-    def __post_init__(self) -> None:
-        check_id(self.id)
-        check_name(self.name)
-
-
-@dataclass(frozen=True, kw_only=True)
-class AddSource:
-    """Something to print: a picture of one of the kinds of `machines.pictures`, with its parameters.
-
-    Attributes:
-        upload: SHA-256, in hexadecimal, of the uploaded file that it is drawn from, where it is drawn from one.
-        method: how its tones become dots.
-        curve: of the dot gain of the machine, paper and ink that it is meant for, read from a printed wedge; undone
-            when its tones become dots.
-    """
-
-    # The curve stands here and not in the profile: it is measured when profile and machine have long been added, it
-    # goes with paper and ink as much as with the model, and no node needs it.
-
-    id: str
-    name: str
-    picture: Picture
-    upload: str | None = None
-    method: Method = "blue-noise"
-    curve: ToneCurve | None = None
-
-    def __post_init__(self) -> None:
-        check_id(self.id)
-        check_name(self.name)
-
-
-@dataclass(frozen=True, kw_only=True)
-class FixOpening:
-    """Doors open at an instant that a civil time or an event of the sky names."""
-
-    id: str
-    venue: str
-    name: str
-    anchor: dict[str, Any]
-
-    def __post_init__(self) -> None:
-        check_id(self.id)
-        check_name(self.name)
-
-
-@dataclass(frozen=True, kw_only=True)
-class FixServiceWindow:
-    """Somebody with hands is at a venue, once or every week, to change roll, cartridge or blade."""
-
-    id: str
-    venue: str
-    name: str
-    comes: Comes
-
-    def __post_init__(self) -> None:
-        check_id(self.id)
-        check_name(self.name)
 
 
 Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow

@@ -14,9 +14,10 @@ from machines.errors import InputError
 from scheduling.calibration import calibrate
 from scheduling.log.models import Venue
 from scheduling.named import require
+from scheduling.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.override import override_outage, override_run
+from scheduling.run_order import PlanRun
 from scheduling.service_windows import call_off
-from scheduling.studio import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow, PlanRun
 from scheduling.uploads import UploadStore
 from scheduling.venue_hours import set_hours
 from server.accounts.access import take_key

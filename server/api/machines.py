@@ -17,8 +17,8 @@ from scheduling.coming_round import Asked, ComingRound, coming_round
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.past import Moment, Part, machine_row_at, machines_at
 from scheduling.log.store import stream_version
+from scheduling.orders import AddMachine
 from scheduling.selectors import knife_is_armed
-from scheduling.studio import AddMachine
 from server import wiring
 from server.api.conditional import Replaced, require_match, tag_of
 from server.api.doors import Collection, Door, Item, attribution

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scheduling.log.models import Opening
 from scheduling.log.past import Moment, Part, opening_at, openings_at
-from scheduling.studio import FixOpening
+from scheduling.orders import FixOpening
 from server.api.doors import Collection
 from server.api.past import PastItem, PastList
 from server.api.rows import Row

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from machines.profile import Profile as MachineProfile
 from scheduling.log.models import Profile
-from scheduling.studio import AddProfile
+from scheduling.orders import AddProfile
 from server.api.doors import Collection, Item
 from server.api.rows import Row, Stored
 

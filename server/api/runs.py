@@ -16,7 +16,7 @@ from scheduling.log.models import Run, Segment
 from scheduling.log.past import Moment, Part, run_row_at, runs_at, segments_at
 from scheduling.override import override_run
 from scheduling.run_check import RunCheck, check_run
-from scheduling.studio import PlanRun
+from scheduling.run_order import PlanRun
 from server import wiring
 from server.api.doors import Collection, Door, attribution
 from server.api.overrides import Decide, OverrideRow, decided

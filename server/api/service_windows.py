@@ -17,11 +17,11 @@ from machines.errors import InputError
 from machines.structure import structure, unstructure
 from scheduling.log.models import ServiceWindow, Venue
 from scheduling.log.past import Moment, Part, service_window_at, service_windows_at
+from scheduling.orders import FixServiceWindow
 from scheduling.planning.service_windows import Comes, ServiceSpan
 from scheduling.service_windows import call_off, windows_of
 from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
-from scheduling.studio import FixServiceWindow
 from server import wiring
 from server.api.doors import Collection, Door, attribution
 from server.api.past import PastItem, PastList, asked_instant

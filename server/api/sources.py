@@ -5,7 +5,7 @@ from __future__ import annotations
 from machines.dot_gain import ToneCurve
 from machines.pictures import Picture
 from scheduling.log.models import Source
-from scheduling.studio import AddSource
+from scheduling.orders import AddSource
 from server.api.doors import Collection, Item
 from server.api.rows import Row, Stored
 

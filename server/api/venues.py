@@ -12,7 +12,7 @@ from machines.structure import structure
 from scheduling.hours import Hours
 from scheduling.log.models import Venue
 from scheduling.log.store import stream_version
-from scheduling.studio import AddVenue
+from scheduling.orders import AddVenue
 from scheduling.venue_hours import set_hours
 from server.api.conditional import Replaced, require_match, tag_of
 from server.api.doors import Collection, Item, attribution

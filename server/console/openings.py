@@ -13,7 +13,8 @@ from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
 from scheduling.log.store import Attribution
-from scheduling.studio import FixOpening, Taken, fix_opening, handle
+from scheduling.orders import FixOpening
+from scheduling.studio import Taken, fix_opening, handle
 from server.accounts.people import standing_of
 from server.console import words
 from server.console.author import author, for_givers_of

@@ -16,9 +16,10 @@ from machines.errors import InputError
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution, LostRace
+from scheduling.orders import FixServiceWindow
 from scheduling.planning.service_windows import ServiceWindow, Weekly, require_comes_on
 from scheduling.service_windows import as_planned, call_off
-from scheduling.studio import FixServiceWindow, Taken, fix_service_window, handle, read
+from scheduling.studio import Taken, fix_service_window, handle, read
 from server import wiring
 from server.console import words
 from server.console.author import author, for_givers_of

@@ -16,9 +16,9 @@ from machines.structure import parse_instant
 from scheduling import extend
 from scheduling.extend import extend_plans
 from scheduling.log.models import Event, Run, Segment
+from scheduling.orders import AddMachine
 from scheduling.plates import PlateStore
 from scheduling.selectors import run_timeline, segment_work
-from scheduling.studio import AddMachine
 from tests.scheduling.house import MOON, NOON, furnish, order, plan
 from tests.scheduling.test_files import room_for
 

@@ -6,7 +6,7 @@ import pytest
 
 from machines.errors import InputError
 from scheduling.named import check_name
-from scheduling.studio import AddVenue
+from scheduling.orders import AddVenue
 
 
 @pytest.mark.parametrize(

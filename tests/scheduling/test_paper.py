@@ -15,12 +15,12 @@ from machines.errors import InputError
 from scheduling.calibration import calibrate
 from scheduling.extend import extend_plans
 from scheduling.log.models import Machine, Run, Segment
+from scheduling.orders import AddSource
 from scheduling.paper import Length, dots_on, laid_on, length_at, seams
 from scheduling.paper_proof import paper_proof
 from scheduling.plates import PlateStore
 from scheduling.proofs import Faults, Proof
 from scheduling.reports import take
-from scheduling.studio import AddSource
 from tests.scheduling.house import NOON, batch, by, long_after, order, plan, printed, ready
 
 pytestmark = pytest.mark.django_db

@@ -10,9 +10,9 @@ from django.db.models import F
 
 from scheduling.extend import extend_plans
 from scheduling.log.models import Event, Run, Segment, Source
+from scheduling.orders import AddMachine
 from scheduling.plates import PlateStore
 from scheduling.redraw import PlateDiffers, redraw_lost
-from scheduling.studio import AddMachine
 from scheduling.uploads import UploadStore
 from tests.scheduling.house import MOON, NOON, STARS, furnish, order, plan
 

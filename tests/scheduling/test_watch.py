@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Event, Heartbeat, Machine, Notice, Run
-from scheduling.studio import AddMachine
+from scheduling.orders import AddMachine
 from scheduling.watch import watch_silence
 from tests.scheduling.house import NOON, order, ready
 

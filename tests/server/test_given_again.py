@@ -14,7 +14,9 @@ from scheduling.log import seal
 from scheduling.log.archive import close_streams
 from scheduling.log.models import Event, Ordered, Venue
 from scheduling.log.transfer import export_log, import_log
-from scheduling.studio import DRAWN, HANDLERS, AddSource, PlanRun
+from scheduling.orders import AddSource
+from scheduling.run_order import PlanRun
+from scheduling.studio import DRAWN, HANDLERS
 from server import wiring
 from server.accounts.management.terminal import at_the_terminal
 from tests.server.keys import new_key
