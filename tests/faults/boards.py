@@ -8,13 +8,16 @@ import sqlite3
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
+from machines.entries import GapSettled
 from machines.node import held as holding
 from machines.node.journal import FILE_NAME, open_journal
+from machines.structure import structure
 from server.demo.processes import PATIENCE_S, DemoError
 from tests.faults.board import boot_anew
-from tests.faults.evidence import Common
+from tests.faults.evidence import Common, read_journal
 from tests.faults.lane import Lane
 from tests.faults.program import Program
 from tests.faults.scenario import Scenario
@@ -128,6 +131,20 @@ class Board:
         """What was not yet moved from the log of the journal into its file is gone."""
         for ending in ("-wal", "-shm"):
             self.home.joinpath(FILE_NAME + ending).unlink(missing_ok=True)
+
+    def settled(self) -> list[GapSettled]:
+        """What its journal says that it settled, read from a copy: who opens and closes the journal itself would move
+        its newest into the file."""
+        files = [self.home / (FILE_NAME + ending) for ending in ("", "-wal")]
+        with TemporaryDirectory() as folder:
+            for file in files:
+                if file.exists():
+                    shutil.copy(file, folder)
+            try:
+                told = [entry for entry, _ in read_journal(Path(folder))]
+            except sqlite3.Error:
+                return []
+        return [structure(entry, GapSettled) for entry in told if entry["kind"] == "gap-settled"]
 
     def said(self) -> str:
         """Everything that its agents said so far."""

@@ -13,7 +13,7 @@ from typing import Any, get_args
 import numpy as np
 
 from machines.drivers.paper import Paper, read_paper
-from machines.entries import Entry
+from machines.entries import Entry, GapSettled
 from machines.errors import InputError
 from machines.node.journal import FILE_NAME
 from machines.plate import Plate
@@ -53,6 +53,7 @@ class Evidence:
         whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
         attended: the machine stands after an unplanned stop until a person resumes it.
         boards_lost: what a board did last before it was lost nobody knows.
+        settled_and_lost: what journals had settled that were lost, which perhaps nobody was told.
         taken_over: epochs that began as another board took the machine over, with a journal of its own.
     """
 
@@ -71,6 +72,7 @@ class Evidence:
     whole_journal: bool = True
     attended: bool = False
     boards_lost: bool = False
+    settled_and_lost: list[GapSettled] = field(default_factory=list)
     taken_over: frozenset[int] = frozenset()
 
     @property

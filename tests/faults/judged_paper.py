@@ -13,7 +13,7 @@ from machines.entries import ColumnsPrinted, GapSettled, OperatorActed, StripCut
 from machines.node.hand_prints import CUT_PATTERNS
 from machines.structure import parse_instant
 from tests.faults.evidence import Evidence
-from tests.faults.outcomes import asked_again, named, printed, shown
+from tests.faults.outcomes import laid_again, named, printed, shown
 
 # A board prints only while its clock is surer than half a column; the rest is for reading instants between knots.
 EARLIEST_COLUMNS = 0.55
@@ -39,7 +39,7 @@ def nothing_twice(evidence: Evidence) -> list[str]:
     if evidence.paper is None:
         return []
     complaints = []
-    asked = asked_again(evidence)
+    asked = laid_again(evidence)
     if twice := [column for column, places in _laid(evidence).items() if len(places) > 1 + asked[column]]:
         complaints.append(f"laid twice, by column: {shown(twice)}")
     if over := [place for place, count in Counter(evidence.paper.laid["place"].tolist()).items() if count > 1]:

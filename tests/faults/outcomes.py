@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 
 from machines.entries import ColumnsPrinted, GapSettled
 from tests.faults.evidence import Evidence
@@ -29,6 +30,17 @@ def asked_again(evidence: Evidence) -> Counter[int]:
     found: Counter[int] = Counter()
     for entry in evidence.entries():
         if isinstance(entry, GapSettled):
+            found.update(range(entry.decision.again.first, entry.decision.again.end))
+    return found
+
+
+def laid_again(evidence: Evidence) -> Counter[int]:
+    """Columns that a rule asked to be laid once more, whether anybody was told or the journal was lost before; how
+    often."""
+    told = [replace(entry, seq=0) for entry in evidence.entries() if isinstance(entry, GapSettled)]
+    found = asked_again(evidence)
+    for entry in evidence.settled_and_lost:
+        if replace(entry, seq=0) not in told:
             found.update(range(entry.decision.again.first, entry.decision.again.end))
     return found
 

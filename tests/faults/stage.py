@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
+from machines.entries import GapSettled
 from tests.faults.boards import Board
 from tests.faults.evidence import Common
 from tests.faults.kinds import FORGETS
@@ -27,6 +28,7 @@ class Stage:
         pending: what is still to happen.
         words: ids of the words that the server took.
         forgot: the server was put back, and it was not seen since whether it knows the board.
+        settled: what journals that were lost since, or lost their newest, had settled.
         lost_newest: the newest of the board's journal is gone.
         ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         boards: the newest at the end; the machine's own, but for a clone.
@@ -49,6 +51,7 @@ class Stage:
     pending: list[Act] = field(default_factory=list)
     words: list[str] = field(default_factory=list)
     forgot: bool = False
+    settled: list[GapSettled] = field(default_factory=list)
     lost_newest: bool = False
     ahead: list[tuple[float, float]] = field(default_factory=list)
     boards: list[Board] = field(default_factory=list)

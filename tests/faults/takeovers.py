@@ -25,6 +25,7 @@ def _lose_journal(stage: Stage, fault: Fault) -> list[Act]:
     def lose() -> None:
         old = stage.board
         old.power_off()
+        stage.settled += old.settled()
         laid = _ledger_bytes(old)
         damage(old.home, fault.detail, random.Random(stage.scenario.seed))
         _check_refused(stage, old, laid)
@@ -51,6 +52,7 @@ def replace_board(stage: Stage) -> None:
 def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
     def lose() -> None:
         stage.board.power_off()
+        stage.settled += stage.board.settled()
         stage.board.lose_newest()
         stage.lost_newest = True
 

@@ -11,8 +11,8 @@ import pytest
 
 from machines.clock import utc
 from machines.drivers.paper import NO_COLUMN, PaperWriter
-from machines.entries import NodeStarted, OperatorActed
-from machines.structure import unstructure
+from machines.entries import GapSettled, NodeStarted, OperatorActed
+from machines.structure import structure, unstructure
 from tests.faults import judged_paper
 from tests.faults.good_run import (
     AGAIN,
@@ -33,6 +33,7 @@ from tests.faults.good_run import (
     told,
 )
 from tests.faults.judge import Check, judge
+from tests.faults.outcomes import laid_again
 
 
 def test_nothing_is_said_of_a_good_run(tmp_path: Path) -> None:
@@ -148,6 +149,16 @@ def test_what_a_rule_asks_to_be_printed_again_lies_there_twice_and_nothing_else(
 
     too_often = evidence(tmp_path / "thrice", thrice, told_again(GAP[0]))
     assert judge(too_often, [judged_paper.nothing_twice]) == ["laid twice, by column: 5 columns from 100 to 104"]
+
+
+def test_what_a_rule_asked_for_in_a_journal_that_was_lost_may_lie_there_as_often_and_no_more(tmp_path: Path) -> None:
+    rule = structure(settled(3, GAP[0], GAP[0] + 1, GAP[1], AGAIN), GapSettled)
+    lies = evidence(tmp_path, printed_again)
+    assert judge(lies, [judged_paper.nothing_twice])[0] == "laid twice, by column: 10 columns from 100 to 109"
+    lost = replace(lies, settled_and_lost=[rule])
+    assert judge(lost, [judged_paper.nothing_twice]) == []
+    both = replace(evidence(tmp_path / "told", printed_again, [unstructure(rule)]), settled_and_lost=[rule])
+    assert set(laid_again(both).values()) == {1}, "one that was told, too, counts once"
 
 
 def test_a_server_whose_clock_was_ahead_lets_columns_be_early_by_as_much_and_no_more(tmp_path: Path) -> None:

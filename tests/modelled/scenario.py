@@ -16,8 +16,7 @@ from tests.simulated.persons import DONE_BY_HAND
 SPANS_H = ((1.0,), (0.6, 0.4))
 LATE_H = 0.3
 HORIZONS = ("PT24H", "PT20M")
-# A journal that has lost its newest is fenced off once its board hears the server, which in an hour it may not; until
-# then it may lay again what lies there.
+# A journal that has lost its newest is played with a whole server.
 INSTEAD = {"wal-lost": "board-again"}
 # What an hour has room for; the others are played with a whole server.
 KINDS = (

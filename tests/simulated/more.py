@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from random import Random
 
-from tests.faults.kinds import MORE, SHORT_H
+from tests.faults.kinds import FORGETS, MORE, SHORT_H, TAKEOVERS
 from tests.faults.scenario import Fault, Scenario, draw
 from tests.faults.servers import SERVERS
 from tests.simulated.changing import CHANGES
@@ -49,7 +49,10 @@ def _with_more(scenario: Scenario, dice: Random) -> Scenario:
 def _beside(dice: Random, scenario: Scenario) -> Scenario:
     """Another machine on the same server, with faults of its own, but for those of the server."""
     other = draw(FIRST_NEIGHBOUR + dice.randrange(10**6))
-    other = _with_more(replace(other, faults=tuple(fault for fault in other.faults if fault.kind not in SERVERS)), dice)
+    # As in a scenario of its own: what a board has lost, and its server has, too, nobody knows any more.
+    elsewhere = {*SERVERS, *(TAKEOVERS if scenario.kinds & set(FORGETS) else ())}
+    faults = tuple(fault for fault in other.faults if fault.kind not in elsewhere)
+    other = _with_more(replace(other, faults=faults), dice)
     return replace(other, loses=scenario.loses)
 
 

@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import replace
 
 from tests.faults.acts import MAKING
-from tests.faults.kinds import ALL, KINDS, MORE
+from tests.faults.kinds import ALL, FORGETS, KINDS, MORE, TAKEOVERS
 from tests.faults.options import POLICIES, PROFILES
 from tests.faults.scenario import draw
 from tests.simulated.changing import CHANGES
@@ -112,3 +112,11 @@ def test_neighbours_have_networks_and_boards_that_go_wrong_but_no_server_of_thei
     assert {one.policy for one in beside} == set(POLICIES)
     assert {one.profile for one in beside} == set(PROFILES)
     assert len({one.seed for one in beside}) == len(beside)
+
+
+def test_beside_a_server_that_forgets_no_board_loses_its_journal_or_is_copied() -> None:
+    """As in a scenario of its own: what both have lost nobody knows any more."""
+    forgetting = [one for one in DRAWN if one.kinds & set(FORGETS)]
+    beside = [neighbour for one in forgetting for neighbour in one.neighbours]
+    assert len(beside) > 50
+    assert not any(one.kinds & set(TAKEOVERS) for one in (*forgetting, *beside))

@@ -15,13 +15,15 @@ from tests.faults.kinds import ALL
 from tests.faults.options import POLICIES, PROFILES
 from tests.faults.pinned import pinned
 from tests.faults.scenario import draw
+from tests.simulated.floor import play_all
 from tests.simulated.more import draw_more
+from tests.simulated.series import FLOOR
+from tests.simulated.smallest import Plan
 
 # Enough for some of them to have everything.
 SEEDS = range(1, 5000)
-# Seeds that broke once as the fault runs have them, for what product, world or judge did not know then. A seed that
-# breaks with what is more here is kept as the plan of faults that it takes, as more may be drawn one day. The letters
-# pin what each stands for.
+# Seeds that broke once as the fault runs have them, for what product, world or judge did not know then. The letters pin
+# what each stands for.
 BROKE = {
     1: "0798eb534584",
     4: "862e25e32daa",
@@ -34,6 +36,17 @@ BROKE = {
     267: "a5e2161c6746",
     7052: "156936032591",
     11057: "35b7822e5796",
+}
+# Seeds that broke with what is more here: the numbers of the faults that it took, and of the neighbours.
+BROKE_WITH_MORE: dict[int, tuple[tuple[int, ...], tuple[int, ...], str]] = {
+    20236: ((1, 2, 5), (), "a8d9b582da2d"),
+    20356: ((0, 1), (), "0168dfaa493b"),
+    20391: ((), (1,), "689a72f2d15e"),
+    20537: ((0, 1), (), "4b51eadc2cfb"),
+    20609: ((1, 4), (), "a5d49e0275e2"),
+    20779: ((0, 1, 2), (), "371adb651b95"),
+    20834: ((2, 4), (), "5b7a529dfaf7"),
+    20869: ((0, 2), (), "67b1b958a04b"),
 }
 
 
@@ -76,3 +89,23 @@ def test_what_broke_once_is_kept(tmp_path: Path) -> None:
     found, said = played(["--plain", "--only", *map(str, BROKE)], tmp_path / "found.json", 1)
     assert found["scenarios"] == len(BROKE)
     assert not found["broken"], said
+
+
+def plans_that_broke() -> dict[int, Plan]:
+    """By seed."""
+    return {
+        seed: Plan(drawn=draw_more(seed), faults=faults, beside=beside)
+        for seed, (faults, beside, _) in BROKE_WITH_MORE.items()
+    }
+
+
+def test_plans_that_broke_once_are_still_what_they_were() -> None:
+    pins = {seed: pin for seed, (_, _, pin) in BROKE_WITH_MORE.items()}
+    assert {seed: pinned(plan.scenario) for seed, plan in plans_that_broke().items()} == pins
+
+
+def test_plans_that_broke_once_are_kept() -> None:
+    played_all = [*play_all(FLOOR, [*plans_that_broke().values()], 2)]
+    broken = {one.result.scenario.seed: one.result.problems for one in played_all if one.result.problems}
+    assert len(played_all) == len(BROKE_WITH_MORE)
+    assert not broken
