@@ -1,7 +1,8 @@
 """Where comes from what nobody may foresee: tokens, codes, PINs and numbers of requests; and what keeps nodes apart.
 
-A process takes it where it is put together and hands it on; nothing else asks the system for chance. It is the
-operating system's, and nothing from outside can make it another.
+A process takes it where it is put together and hands it on; nothing else asks the system for chance, but for a call of
+a controller, which is nobody's secret, and for the server's own key, which is made before all else. It is the operating
+system's, and nothing from outside can make it another.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import DEFAULT_DB_ALIAS, transaction
 
-from machines.chance import SYSTEM, Chance
+from machines.chance import Chance
 from machines.errors import InputError
 from machines.recovery import Override, Rule
 from machines.structure import structure
@@ -24,7 +24,7 @@ class NothingOpen(Exception):
     """There is nothing to decide: what was missing is settled, and the machine is true to the sky."""
 
 
-def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribution, chance: Chance = SYSTEM) -> Word:
+def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribution, chance: Chance) -> Word:
     """Say otherwise how an outage is to be settled whose columns are still being printed late.
 
     Raises:
@@ -40,7 +40,7 @@ def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribut
     return override_run(Run.objects.get(id=outage.run_id), rule, reason, by, chance)
 
 
-def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution, chance: Chance = SYSTEM) -> Word:
+def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution, chance: Chance) -> Word:
     """Say how what is open on a run is to be settled: after a silence, while its machine is held, or while columns are
     printed late. Said again before the node has settled, the newest word counts.
 

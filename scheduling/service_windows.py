@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Q
 
-from machines.chance import SYSTEM, Chance
+from machines.chance import Chance
 from machines.structure import structure
 from scheduling.log import models
 from scheduling.log.remarks import keep, require_length
@@ -18,9 +18,7 @@ from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindo
 from scheduling.sky.zones import zone
 
 
-def call_off(
-    window: str, reason: str | None, by: Attribution, date: str | None = None, chance: Chance = SYSTEM
-) -> None:
+def call_off(window: str, reason: str | None, by: Attribution, chance: Chance, date: str | None = None) -> None:
     """From now on nobody comes in a window, or not on one date; its row stays, marked. Called off already, nothing is
     written.
 
@@ -28,8 +26,8 @@ def call_off(
         window: its id.
         reason: why, in the person's words.
         by: who says so.
-        date: local date on which a weekly window does not begin; None for the whole window.
         chance: see `scheduling.log.remarks.keep`.
+        date: local date on which a weekly window does not begin; None for the whole window.
 
     Raises:
         Unknown: there is no such window.

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from machines.calibration import Calibration
+from machines.chance import SYSTEM
 from machines.clock import SystemClock, board_clock, true_clock
 from machines.drivers.fault_file import FaultFile, read_faults
 from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
@@ -236,7 +237,7 @@ def _enrol(options: argparse.Namespace) -> int:
     server = checked_server(options.server, plain_http=options.plain_http)
     client = Client(server)
     pin = board_commands.pin_given(options)
-    kept = hashed(pin)
+    kept = hashed(pin, SYSTEM)
     code = secret("code", options.code_file)
     journal = open_journal(options.home, create=True)  # before the code is spent
     try:

@@ -16,6 +16,7 @@ from time import sleep
 from types import FrameType
 from typing import IO
 
+from machines.chance import SYSTEM
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import bell, beside, holds
@@ -123,12 +124,13 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             open_driver=open_driver,
             connect=call,
             asked=AskedForWork(clock.elapsed, tell=journal.news.tell),
+            chance=SYSTEM,
         ),
         settings,
     )
     time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
-    panel = Panel(journal, clock, time.estimate, boot_name(clock), stop_is_open=settings.stop_without_pin)
+    panel = Panel(journal, clock, time.estimate, SYSTEM, boot_name(clock), stop_is_open=settings.stop_without_pin)
     with bell.heard(home, journal.news), _signals(stop, home), serving(panel, settings.panel):
         network = beside.begin("the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked)
         beside.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from machines.chance import SYSTEM, Chance
+from machines.chance import Chance
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import board
@@ -46,7 +46,7 @@ class Board:
     open_driver: OpenDriver
     connect: Callable[[Credentials], Client]
     asked: AskedForWork
-    chance: Chance = SYSTEM
+    chance: Chance
 
 
 @dataclass(frozen=True, kw_only=True)

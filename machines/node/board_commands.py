@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from machines.chance import SYSTEM
 from machines.clock import board_clock
 from machines.errors import InputError
 from machines.node import calling, hand_prints, handwork, lost_place, set_time
@@ -102,7 +103,7 @@ def pin_given(options: argparse.Namespace) -> str:
     Raises:
         InputError: it cannot be read.
     """
-    return new_pin() if options.pin_file is None else secret("pin", options.pin_file)
+    return new_pin(SYSTEM) if options.pin_file is None else secret("pin", options.pin_file)
 
 
 def pin_in_words(options: argparse.Namespace, pin: str) -> str:
@@ -192,7 +193,7 @@ def _do_call(options: argparse.Namespace) -> int:
 
 def _do_pin(options: argparse.Namespace) -> int:
     pin = pin_given(options)
-    kept = hashed(pin)
+    kept = hashed(pin, SYSTEM)
     journal = open_journal(options.home)
     try:
         with journal.transaction() as db:

@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 
 import urllib3
 
-from machines.chance import SYSTEM
 from machines.errors import InputError, UnknownChoice
 from machines.node.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, pieces, read_json, refusal
 from machines.node.connection import READ_LIMIT_S, Deadline, connections, why
@@ -110,7 +109,7 @@ class Fetched:
     unread: Unread | None = None
 
 
-def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], float] = SYSTEM.share) -> float:
+def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], float]) -> float:
     """How long to wait after so many failures in a row, seconds: doubling, at random between half and the whole, so
     that nodes cut off together do not come back together. Never sooner than was asked for, but an hour at most."""
     ceiling = min(BACKOFF_LONGEST_S, BACKOFF_FIRST_S * 2.0 ** min(failures - 1, 30))

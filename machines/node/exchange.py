@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
-from machines.chance import SYSTEM, Chance
+from machines.chance import Chance
 from machines.clock import Clock, utc
 from machines.errors import InputError
 from machines.node import calling, outbox, reach, unread
@@ -64,7 +64,7 @@ class Exchange:
     epoch: int
     horizon: str
     asked: AskedForWork
-    chance: Chance = SYSTEM
+    chance: Chance
     _batch: int = LARGEST_BATCH
     _failures: int = 0
     _poll_s: float = FIRST_POLL_S

@@ -136,7 +136,7 @@ class ServiceWindowCallOff(Door):
         Called off already, it stays as it is."""
         asked = structure(request.data, CallOff)
         window = get_object_or_404(ServiceWindow, pk=pk)
-        call_off(window.id, asked.reason, attribution(request, window.venue_id), asked.date, wiring.chance())
+        call_off(window.id, asked.reason, attribution(request, window.venue_id), wiring.chance(), asked.date)
         window.refresh_from_db()
         return Response(ServiceWindowRow(window).data)
 

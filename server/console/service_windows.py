@@ -95,7 +95,7 @@ def _preview(command: FixServiceWindow, there: Outlook) -> dict[str, Any]:
 
 def _call_off(request: HttpRequest, row: Row, form: CallOffForm, by: Attribution) -> HttpResponse:
     day, reason = form.said()
-    call_off(row.id, reason, by, day, wiring.chance())
+    call_off(row.id, reason, by, wiring.chance(), day)
     on = "" if day is None else f" on {words.day(date.fromisoformat(day))}"
     messages.success(request, f"{row.name} is called off{on}.")
     return redirect("windows", row.venue_id)

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from machines.chance import SYSTEM
 from machines.node import held as holding
 from machines.node import reach
 from machines.node.client import Credentials
@@ -80,11 +81,13 @@ def node(tmp_path: Path) -> Iterator[Node]:
     with rig.journal.transaction() as db:
         credentials = Credentials(server="http://host", token="secret-token", machine="left-wall", epoch=1)
         holding.keep_credentials(db, credentials)
-        holding.keep_pin(db, hashed(PIN))
+        holding.keep_pin(db, hashed(PIN, SYSTEM))
     time: list[Estimate | None] = [Estimate(now=clock.at, error_s=0.1)]
     with ExitStack() as stack:
         stack.enter_context(printing_on(rig))
-        port = stack.enter_context(serving(Panel(rig.journal, clock, lambda: time[0], "boot"), ("127.0.0.1", 0)))
+        port = stack.enter_context(
+            serving(Panel(rig.journal, clock, lambda: time[0], SYSTEM, "boot"), ("127.0.0.1", 0))
+        )
         yield Node(rig, f"http://127.0.0.1:{port}", time)
 
 
@@ -262,7 +265,7 @@ def test_a_page_from_elsewhere_can_neither_try_pins_nor_read_the_panel(browser: 
 
 def test_where_stop_is_open_anybody_finds_it_first(browser: Browser, node: Node) -> None:
     rig, context = node.rig, browser.new_context(viewport=NARROW, has_touch=True, is_mobile=True)
-    panel = Panel(rig.journal, rig.clock, lambda: node.time[0], "boot", stop_is_open=True)
+    panel = Panel(rig.journal, rig.clock, lambda: node.time[0], SYSTEM, "boot", stop_is_open=True)
     with serving(panel, ("127.0.0.1", 0)) as port:
         page = context.new_page()
         page.goto(f"http://127.0.0.1:{port}/")

@@ -17,6 +17,20 @@ ROOT = Path(__file__).resolve().parents[2]
 # Draws that follow from a seed which somebody gave: faults and noise of machines that are not there.
 SEEDED = {"machines/drivers/chance.py", "machines/drivers/wire_noise.py"}
 
+# Where a process or a command is put together; and what is made apart from that, see `machines.chance`.
+TAKES_IT = {
+    "machines/node/__main__.py",
+    "machines/node/agent.py",
+    "machines/node/board_commands.py",
+    "server/wiring.py",
+    "machines/drivers/serial_link.py",
+    "server/secret.py",
+}
+DRAWING = {
+    *("random", "secrets", "urandom", "getrandom", "SystemRandom", "default_rng", "uuid1", "uuid4"),
+    *("get_random_string", "get_random_secret_key"),
+}
+
 
 def from_list(*octets: int) -> Chance:
     left = list(octets)
@@ -56,21 +70,60 @@ def test_a_share_is_at_least_none_and_less_than_all(octets: list[int], share: fl
 
 
 def draws(tree: ast.AST) -> set[str]:
-    """Names of what a file imports that draws by chance."""
+    """Names of what a file imports or takes that draws by chance."""
     found = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names} & {"random", "secrets"}
+            found |= {part for alias in node.names for part in alias.name.split(".")}
         elif isinstance(node, ast.ImportFrom):
-            found |= {node.module or ""} & {"random", "secrets"}
+            found |= {*(node.module or "").split("."), *(alias.name for alias in node.names)}
         elif isinstance(node, ast.Attribute):
-            found |= {node.attr} & {"uuid1", "uuid4", "urandom", "default_rng", "get_random_string"}
-    return found
+            found.add(node.attr)
+    return found & DRAWING
+
+
+def sources() -> dict[str, ast.AST]:
+    files = [file for floor in ("machines", "scheduling", "server") for file in (ROOT / floor).rglob("*.py")]
+    return {str(file.relative_to(ROOT)): ast.parse(file.read_text()) for file in files}
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "import random",
+        "import numpy.random as dice",
+        "import numpy as np\nnp.random.rand()",
+        "from numpy import random",
+        "from numpy.random import default_rng as rng",
+        "from random import SystemRandom",
+        "import secrets as s",
+        "from secrets import token_hex",
+        "import os\nos.urandom(8)",
+        "from os import urandom",
+        "from os import getrandom as octets",
+        "from uuid import UUID, uuid4",
+        "from django.utils.crypto import get_random_string as text",
+        "from django.core.management.utils import get_random_secret_key",
+    ],
+)
+def test_whatever_way_it_is_imported_it_is_seen(source: str) -> None:
+    assert draws(ast.parse(source))
 
 
 def test_nothing_else_asks_the_system_for_chance() -> None:
-    files = [file for floor in ("machines", "scheduling", "server") for file in (ROOT / floor).rglob("*.py")]
-    found = {str(file.relative_to(ROOT)): draws(ast.parse(file.read_text())) for file in files}
+    found = {name: draws(tree) for name, tree in sources().items()}
     others = {name: drawn for name, drawn in found.items() if drawn and name not in SEEDED | {"machines/chance.py"}}
     assert others == {}
     assert found["machines/chance.py"] == {"secrets"}
+
+
+def test_it_is_taken_where_a_process_is_put_together_and_handed_on() -> None:
+    """Whoever was handed none would take the system's unseen, also where a test hands in another."""
+    takes = {
+        name
+        for name, tree in sources().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module == "machines.chance"
+        if "SYSTEM" in {alias.name for alias in node.names}
+    }
+    assert takes == TAKES_IT

@@ -13,6 +13,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from machines.calibration import Calibration
+from machines.chance import SYSTEM
 from machines.entries import Action, ColumnsPrinted, FeedCorrected, OperatorActed
 from machines.node.cautions import BESIDE
 from scheduling.calendar_supplies import DECIDE, SupplyEnd, supply_ends
@@ -226,7 +227,7 @@ def test_what_is_fixed_at_the_venue_is_said_at_once(plates: PlateStore) -> None:
     assert "Change it in Rounds, " in after.said
     assert "on the day of First night: change it before" in after.said
     assert (after.at, after.number, after.changed_at) == (before.at, before.number, later.said_at)
-    call_off("rounds", None, later)
+    call_off("rounds", None, later, SYSTEM)
     assert "no service window before the roll ends" in ends(plates)["roll"].said
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from machines.chance import SYSTEM
 from scheduling import studio
 from scheduling.changes import Change, change_before
 from scheduling.enrolment import enrol
@@ -85,7 +86,7 @@ def test_none_is_fixed_or_all_are_called_off() -> None:
     )
     assert told(utc(10, 30)).in_words == sentence
     rounds()
-    call_off("rounds", None, by())
+    call_off("rounds", None, by(), SYSTEM)
     assert told(utc(10, 30)).in_words == sentence
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from django.db.models import F
 
+from machines.chance import SYSTEM
 from machines.recovery import Rule
 from machines.wire import Work
 from scheduling.dispatch import work_for
@@ -140,7 +141,7 @@ def test_a_word_goes_out_with_the_work_until_it_is_of_no_use(tmp_path: Path) -> 
     ready(tmp_path)
     assert work().override is None
     append([Append("machine/one", None, [SilenceBegan(last_heard_at=NOON)])], by())
-    word = override_run(Run.objects.get(), Rule(kind="blank"), None, by(at=SOON))
+    word = override_run(Run.objects.get(), Rule(kind="blank"), None, by(at=SOON), SYSTEM)
     given = work().override
     assert given is not None
     assert (given.id, given.rule, given.given_at) == (word.id, Rule(kind="blank"), SOON)
@@ -170,5 +171,5 @@ def test_closed_hours_survive_the_wire(tmp_path: Path) -> None:
     ready(tmp_path)
     set_hours("shed", Hours(week=Week()), by())
     append([Append("machine/one", None, [SilenceBegan(last_heard_at=NOON)])], by())
-    override_run(Run.objects.get(), Rule(kind="replay", only_while_closed=True), None, by(at=SOON))
+    override_run(Run.objects.get(), Rule(kind="replay", only_while_closed=True), None, by(at=SOON), SYSTEM)
     assert Work.from_json(work().as_json()) == work()

@@ -12,6 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from machines.calibration import Calibration
+from machines.chance import SYSTEM
 from machines.recovery import Rule
 from machines.wire import Work
 from scheduling import kept_work
@@ -81,7 +82,7 @@ def changes(folder: Path) -> Iterator[Callable[[], object]]:
     yield lambda: set_hours("shed", Hours(week=Week(saturday=(OpenSpan(opens="10:00", closes="18:00"),))), by())
     yield lambda: calibrate("one", Calibration(feed_factor=1.01), by())
     yield lambda: append([Append("machine/one", None, [SilenceBegan(last_heard_at=NOON)])], by())
-    yield lambda: override_run(Run.objects.get(id="first"), Rule(kind="blank"), None, by(at=SOON))
+    yield lambda: override_run(Run.objects.get(id="first"), Rule(kind="blank"), None, by(at=SOON), SYSTEM)
     yield lambda: enrol("one", by())
 
 

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.chance import SYSTEM
 from machines.entries import ConditionsChanged, GapSettled, NodeStarted, OperatorActed, TrueAgain
 from machines.errors import InputError
 from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, Span, settle
@@ -353,7 +354,7 @@ def test_a_replay_is_over_with_its_run(tmp_path: Path) -> None:
 def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    word = override_run(Run.objects.get(), Rule(kind="blank"), "the paper is torn", later(3))
+    word = override_run(Run.objects.get(), Rule(kind="blank"), "the paper is torn", later(3), SYSTEM)
     assert (word.because, text_of(word.remark), word.rule["kind"], word.given_at) == (
         "silence",
         "the paper is torn",
@@ -370,8 +371,8 @@ def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
 def test_the_newest_word_counts(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), SKIP, None, later(3))
-    second = override_run(Run.objects.get(), REPLAY, None, later(4))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
+    second = override_run(Run.objects.get(), REPLAY, None, later(4), SYSTEM)
     standing = standing_word(Run.objects.get())
     assert standing is not None
     assert standing.id == second.id != Override.objects.order_by("given_at")[0].id
@@ -381,7 +382,7 @@ def test_nothing_open_is_nothing_to_decide(tmp_path: Path) -> None:
     ready(tmp_path)
     take("one", batch(started(), lay(2, 4)), long_after())
     with pytest.raises(NothingOpen, match="nothing is open on machine 'one'"):
-        override_run(Run.objects.get(), SKIP, None, later(3))
+        override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     assert not Event.objects.filter(kind="outage-overridden").exists()
 
 
@@ -390,22 +391,22 @@ def test_a_hold_in_which_nothing_is_missing_yet_is_not_decided(tmp_path: Path) -
     ready(tmp_path)
     take("one", batch(started(), lay(2, 4), OperatorActed(seq=3, at=at(0.1), action="pause")), long_after())
     with pytest.raises(NothingOpen, match=r"nothing is missing on machine 'one' yet: .* due at .* 12:1"):
-        override_run(Run.objects.get(), SKIP, None, later(0.1))
-    assert override_run(Run.objects.get(), SKIP, None, later(0.5)).because == "hold"
+        override_run(Run.objects.get(), SKIP, None, later(0.1), SYSTEM)
+    assert override_run(Run.objects.get(), SKIP, None, later(0.5), SYSTEM).because == "hold"
 
 
 def test_an_outage_that_is_over_is_not_decided_again(tmp_path: Path) -> None:
     ready(tmp_path)
     take("one", batch(started(), settled(2, 2.0, SKIP)), long_after())
     with pytest.raises(NothingOpen, match=r"outage 'one-\d+' is settled, and the machine was true .* 14:00:00 UTC"):
-        override_outage(Outage.objects.get(), REPLAY, None, later(3))
+        override_outage(Outage.objects.get(), REPLAY, None, later(3), SYSTEM)
 
 
 def test_a_replay_may_be_broken_off(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
     take("one", batch(started(), settled(2, 2.0)), long_after())
     outage = Outage.objects.get()
-    word = override_outage(outage, SKIP, "the opening is tonight", later(3))
+    word = override_outage(outage, SKIP, "the opening is tonight", later(3), SYSTEM)
     assert (word.because, word.outage) == ("replay", outage.id)
 
 
@@ -414,7 +415,7 @@ def test_a_run_that_the_machine_is_not_on_is_not_decided(tmp_path: Path) -> None
     plan(id="second", starts_at=at(40).isoformat(), ends_at=at(50).isoformat())
     silent()
     with pytest.raises(NothingOpen, match="not on run 'second' but on 'first'"):
-        override_run(Run.objects.get(id="second"), SKIP, None, later(3))
+        override_run(Run.objects.get(id="second"), SKIP, None, later(3), SYSTEM)
 
 
 @pytest.mark.parametrize(
@@ -429,7 +430,7 @@ def test_a_word_that_cannot_be_kept_names_the_field(tmp_path: Path, rule: Rule, 
     ready(tmp_path)
     silent()
     with pytest.raises(InputError) as refused:
-        override_run(Run.objects.get(), rule, reason, later(3))
+        override_run(Run.objects.get(), rule, reason, later(3), SYSTEM)
     assert refused.value.field == field
     assert not Override.objects.exists()
 
@@ -437,7 +438,7 @@ def test_a_word_that_cannot_be_kept_names_the_field(tmp_path: Path, rule: Rule, 
 def test_a_word_stands_until_a_gap_is_settled_by_it(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), SKIP, None, later(3))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     word = standing_word(Run.objects.get())
     take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
     assert standing_word(Run.objects.get()) is None
@@ -449,7 +450,7 @@ def test_a_word_stands_until_a_gap_is_settled_by_it(tmp_path: Path) -> None:
 def test_a_word_lapses_when_the_machine_printed_on_all_the_while(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), SKIP, None, later(3))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     take("one", batch(started(), lay(2, 2, hours=2.9)), long_after())
     assert standing_word(Run.objects.get()) is not None  # laid before the word
     assert not said_to_be_passed_over()
@@ -464,7 +465,7 @@ def test_a_word_lapses_when_the_machine_printed_on_all_the_while(tmp_path: Path)
 def test_a_word_still_counts_where_columns_were_laid_in_the_very_moment_in_which_it_was_given(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), SKIP, None, later(3))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     take("one", batch(started(), lay(2, 2, hours=3.0)), long_after())
     assert standing_word(Run.objects.get()) is not None
     assert not said_to_be_passed_over()
@@ -476,7 +477,7 @@ def test_a_word_is_not_about_what_was_settled_in_the_very_moment_in_which_it_was
 ) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     take("one", batch(started(), settled(2, settled_h, SKIP)), long_after())
     assert (standing_word(Run.objects.get()) is not None) == stands
     assert bool(said_to_be_passed_over()) != stands
@@ -485,7 +486,7 @@ def test_a_word_is_not_about_what_was_settled_in_the_very_moment_in_which_it_was
 def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_when_it_is_over(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
     take("one", batch(started(), settled(2, 2.0)), long_after())
-    override_run(Run.objects.get(), SKIP, None, later(3))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     take("one", batch(lay(3, 4, hours=3.5)), long_after())
     assert standing_word(Run.objects.get()) is not None
     assert not said_to_be_passed_over()
@@ -501,7 +502,7 @@ def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_whe
 def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     take("one", batch(started(), settled(2, 4.0, SKIP)), long_after())
     assert standing_word(Run.objects.get()) is None
     (said,) = said_to_be_passed_over()
@@ -518,7 +519,7 @@ def test_a_word_on_an_outage_that_was_settled_before_it_and_is_told_after_it_is_
     """The board came back, settled, and printed on, all or some of it out of reach."""
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     on = Run.objects.get().first_column + 40
     number = next(one.number for one in Segment.objects.order_by("number") if one.first_column <= on < one.end_column)
     laid = replace(printed(3, number, on, on + 1, 1), at=at(4.0))
@@ -534,7 +535,7 @@ def test_a_word_on_a_replay_that_was_over_before_it_names_what_was_settled(tmp_p
     """That it was over is told after the word, and only then what was laid next."""
     ready(tmp_path, policy={"kind": "replay"})
     take("one", batch(started(), settled(2, 2.0)), long_after())
-    override_run(Run.objects.get(), SKIP, None, later(3))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     segment = Segment.objects.order_by("number")[9]
     over = TrueAgain(seq=3, at=at(2.9), run="first", column=segment.first_column)
     take("one", batch(over), long_after())
@@ -554,7 +555,7 @@ def test_a_word_on_a_run_that_the_machine_has_left_for_a_later_one_is_passed_ove
     plan(id="second", starts_at=at(4).isoformat(), ends_at=at(20).isoformat())
     extend_plans(NOON, timedelta(hours=192), plates)
     silent()
-    override_run(Run.objects.get(id="first"), REPLAY, None, later(3))
+    override_run(Run.objects.get(id="first"), REPLAY, None, later(3), SYSTEM)
     second = Segment.objects.filter(run_id="second").order_by("number")[0]
     of_it = printed(2, second.number, second.first_column, second.first_column + 1, 1)
     laid = replace(of_it, run="second", at=at(laid_h))
@@ -570,7 +571,7 @@ def test_a_word_on_a_run_that_the_machine_has_left_for_a_later_one_is_passed_ove
 def test_a_word_on_a_replay_that_the_run_s_end_breaks_off_is_passed_over(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
     take("one", batch(started(), settled(2, 2.0)), long_after())
-    override_run(Run.objects.get(), SKIP, None, later(3))
+    override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     last = Segment.objects.order_by("-number")[0]
     Run.objects.update(end_column=last.end_column)
     take(
@@ -582,7 +583,7 @@ def test_a_word_on_a_replay_that_the_run_s_end_breaks_off_is_passed_over(tmp_pat
 def test_a_word_on_a_run_that_was_over_when_it_was_given_is_passed_over(tmp_path: Path) -> None:
     ready(tmp_path, ends_at=at(4).isoformat())
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     last = Segment.objects.order_by("-number")[0]
     for end, is_over in ((last.end_column - 1, False), (last.end_column, True)):
         laid = printed(Event.objects.filter(kind="columns-printed").count() + 2, last.number, end - 1, end, 1)
@@ -595,7 +596,7 @@ def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path)
     """Two gaps are told at once, and the second was settled by it."""
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     word = standing_word(Run.objects.get())
     first = settled(2, 3.1, SKIP)
     gap = replace(first.gap, first=first.gap.end, unknown_end=first.gap.end, end=first.gap.end + 4, override=word)
@@ -612,7 +613,7 @@ def test_of_a_run_whose_newest_word_came_through_nothing_more_is_asked(tmp_path:
     ready(tmp_path)
     silent()
     for hours in (3.0, 3.5):
-        override_run(Run.objects.get(), REPLAY, None, later(hours))
+        override_run(Run.objects.get(), REPLAY, None, later(hours), SYSTEM)
     take("one", batch(started(), settled(2, 4.0, SKIP, override=standing_word(Run.objects.get()))), long_after())
     assert Override.objects.filter(used_by=None, passed_over_at=None).count() == 1, "the one before it"
     with CaptureQueriesContext(connection) as asked:
@@ -623,10 +624,10 @@ def test_of_a_run_whose_newest_word_came_through_nothing_more_is_asked(tmp_path:
 def test_the_next_word_ends_the_notice(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     take("one", batch(started(), settled(2, 4.0, SKIP)), long_after())
     take("one", batch(OperatorActed(seq=3, at=at(5), action="pause")), long_after())
-    override_run(Run.objects.get(), REPLAY, None, later(12))
+    override_run(Run.objects.get(), REPLAY, None, later(12), SYSTEM)
     assert not Notice.objects.filter(kind="word-passed-over", cleared_at=None).exists()
 
 
@@ -635,7 +636,7 @@ def test_a_hold_in_the_middle_of_a_replay_is_what_is_open(tmp_path: Path) -> Non
     take("one", batch(started(), settled(2, 2.0)), long_after())
     take("one", batch(NodeStarted(seq=3, at=at(2.5), unplanned_stop=True)), long_after())
     assert (is_open().because, is_open().since, is_open().outage) == ("hold", at(2.5), Outage.objects.get())
-    word = override_run(Run.objects.get(), SKIP, None, later(3))
+    word = override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     assert (word.because, word.outage) == ("hold", Outage.objects.get().id)
 
 
@@ -649,7 +650,7 @@ def test_a_run_planned_anew_has_no_word(tmp_path: Path) -> None:
 def test_a_gap_that_was_settled_by_a_word_is_what_the_server_would_have_done(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), Rule(kind="replay", half_printed="finish"), None, later(3))
+    override_run(Run.objects.get(), Rule(kind="replay", half_printed="finish"), None, later(3), SYSTEM)
     word = standing_word(Run.objects.get())
     assert word is not None
     take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
@@ -661,7 +662,7 @@ def test_a_gap_that_was_settled_by_a_word_is_what_the_server_would_have_done(tmp
 def test_a_gap_that_was_settled_by_a_word_that_nobody_gave_differs(tmp_path: Path, what: str) -> None:
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), REPLAY, None, later(3))
+    override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     word = standing_word(Run.objects.get())
     assert word is not None
     if what == "run":
@@ -679,7 +680,7 @@ def test_closed_hours_that_the_node_went_by_are_facts(tmp_path: Path) -> None:
     set_hours("shed", Hours(week=Week()), by())
     rule = Rule(kind="replay", only_while_closed=True)
     silent()
-    override_run(Run.objects.get(), rule, None, later(3))
+    override_run(Run.objects.get(), rule, None, later(3), SYSTEM)
     word = standing_word(Run.objects.get())
     closed = (Span(starts_at=at(6), ends_at=at(60)),)
     take("one", batch(started(), settled(2, 4.0, REPLAY, override=word, closed=closed)), long_after())

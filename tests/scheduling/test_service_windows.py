@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling import studio
 from scheduling.log.models import Event, ServiceWindow, Venue
@@ -53,7 +54,7 @@ def test_one_that_is_called_off_comes_no_more_and_its_row_stays() -> None:
     furnish()
     fix("rounds", **ROUNDS)
     fix("friday", **(ROUNDS | {"weekday": "friday"}))
-    call_off("rounds", "closed for works", by(at=NOON))
+    call_off("rounds", "closed for works", by(at=NOON), SYSTEM)
     assert [one[0] for one in coming()] == ["friday", "friday"]
     row = ServiceWindow.objects.get(id="rounds")
     assert (row.called_off_at, text_of(row.called_off_remark), row.comes["weekday"]) == (
@@ -68,7 +69,7 @@ def test_where_somebody_was_they_were_though_it_is_called_off_later(hour: int, m
     """Before, at the beginning of, in the middle of and after the second time that it comes."""
     furnish()
     fix("rounds", **ROUNDS)
-    call_off("rounds", None, by(at=utc(11, 3, hour, minute)))
+    call_off("rounds", None, by(at=utc(11, 3, hour, minute)), SYSTEM)
     assert coming() == [("rounds", utc(*day, 10), utc(*day, 11, 30)) for day in ((10, 27), (11, 3))][:times]
 
 
@@ -76,7 +77,7 @@ def test_called_off_again_nothing_is_written() -> None:
     furnish()
     fix("rounds", **ROUNDS)
     for reason in ("ill", "still ill"):
-        call_off("rounds", reason, by())
+        call_off("rounds", reason, by(), SYSTEM)
     assert Event.objects.filter(kind="service-window-called-off").count() == 1
     assert text_of(ServiceWindow.objects.get().called_off_remark) == "ill"
 
@@ -85,13 +86,13 @@ def test_one_date_is_called_off_and_the_others_stand() -> None:
     furnish()
     fix("rounds", **ROUNDS)
     for _ in range(2):
-        call_off("rounds", "a holiday", by(), "2026-11-03")
+        call_off("rounds", "a holiday", by(), SYSTEM, "2026-11-03")
     assert coming(28) == [("rounds", utc(*day, 10), utc(*day, 11, 30)) for day in ((10, 27), (11, 10), (11, 17))]
     row = ServiceWindow.objects.get()
     assert (row.dates_off, row.called_off_at) == (["2026-11-03"], None)
     assert Event.objects.filter(kind="service-window-called-off").count() == 1
-    call_off("rounds", None, by())
-    call_off("rounds", None, by(), "2026-11-10")  # it is off as a whole: nothing is written
+    call_off("rounds", None, by(), SYSTEM)
+    call_off("rounds", None, by(), SYSTEM, "2026-11-10")  # it is off as a whole: nothing is written
     assert Event.objects.filter(kind="service-window-called-off").count() == 2
     assert ServiceWindow.objects.get().dates_off == ["2026-11-03"]
 
@@ -99,10 +100,10 @@ def test_one_date_is_called_off_and_the_others_stand() -> None:
 def test_what_cannot_be_called_off() -> None:
     furnish()
     with pytest.raises(Unknown, match="there is no service window 'rounds'"):
-        call_off("rounds", None, by())
+        call_off("rounds", None, by(), SYSTEM)
     fix("rounds", **ROUNDS)
     with pytest.raises(InputError, match="501 characters") as refused:
-        call_off("rounds", "x" * 501, by())
+        call_off("rounds", "x" * 501, by(), SYSTEM)
     assert refused.value.field == "reason"
     assert ServiceWindow.objects.get().called_off_at is None
 

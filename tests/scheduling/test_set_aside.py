@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.recovery import Rule
 from scheduling import studio
@@ -109,7 +110,7 @@ def test_no_word_is_said_to_be_passed_over_by_what_is_set_aside(tmp_path: Path, 
     """It may have been followed, which does not show."""
     ready(tmp_path)
     silent()
-    override_run(Run.objects.get(), Rule(kind="replay"), None, later(3))
+    override_run(Run.objects.get(), Rule(kind="replay"), None, later(3), SYSTEM)
     put_aside(view)
     assert take("one", batch(started(), settled(2, 4.0, Rule(kind="skip"))), long_after()) == 2
     assert not Event.objects.filter(kind="word-passed-over").exists()

@@ -13,6 +13,7 @@ from typing import Any
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
 from machines.calibration import Calibration
+from machines.chance import SYSTEM
 from machines.drivers.faults import FaultPlan
 from machines.drivers.paper import read_paper
 from machines.drivers.simulated import SimulatedMachine
@@ -92,6 +93,7 @@ class Board:
                 open_driver=self._open,
                 connect=assembly.call,
                 asked=AskedForWork(self.clock.elapsed, self.clock.elapsed),
+                chance=SYSTEM,
             ),
             Settings(horizon="PT24H", resume_unattended=True),
         )

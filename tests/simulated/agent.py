@@ -270,7 +270,7 @@ class AgentProgram:
                 battery_clock_ppm=self.scenario.battery_ppm,
             ),
         )
-        self.hands.panel = Panel(journal, clock, parts.time.estimate, self.boot)
+        self.hands.panel = Panel(journal, clock, parts.time.estimate, self.chance, self.boot)
         self._work(parts, clock)
         return 0
 

@@ -6,7 +6,7 @@ import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from machines.chance import SYSTEM, Chance
+from machines.chance import Chance
 from machines.clock import Clock
 from machines.entries import Action
 from machines.errors import InputError
@@ -30,17 +30,17 @@ class Panel:
     Attributes:
         journal, clock: the node's.
         time: the server's time at this moment.
-        boot: names the clock's count of elapsed seconds.
         chance: names its sessions.
+        boot: names the clock's count of elapsed seconds.
         stop_is_open: whether anybody in the network may stop and pause the machine, without the PIN.
     """
 
     journal: Journal
     clock: Clock
     time: Callable[[], Estimate | None]
+    chance: Chance
     boot: str = ""
     stop_is_open: bool = False
-    chance: Chance = SYSTEM
     guard: Guard = field(init=False)
 
     def __post_init__(self) -> None:

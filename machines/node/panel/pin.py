@@ -17,7 +17,7 @@ import sqlite3
 import threading
 from dataclasses import dataclass, replace
 
-from machines.chance import SYSTEM, Chance
+from machines.chance import Chance
 from machines.clock import Clock
 from machines.errors import InputError
 from machines.node import held as holding
@@ -45,12 +45,12 @@ class LockedOut(Exception):
         self.wait_s = wait_s
 
 
-def new_pin(chance: Chance = SYSTEM) -> str:
+def new_pin(chance: Chance) -> str:
     """Digits by chance."""
     return chance.letters(DIGITS, "0123456789")
 
 
-def hashed(pin: str, chance: Chance = SYSTEM) -> Pin:
+def hashed(pin: str, chance: Chance) -> Pin:
     """What is kept of a PIN.
 
     Raises:
@@ -105,7 +105,7 @@ class Tally:
 class Guard:
     """Lets people in. Several threads may ask; one PIN is tried at a time."""
 
-    def __init__(self, journal: Journal, clock: Clock, chance: Chance = SYSTEM) -> None:
+    def __init__(self, journal: Journal, clock: Clock, chance: Chance) -> None:
         self._journal, self._clock, self._chance = journal, clock, chance
         self._lock = threading.Lock()
         self._sessions: dict[str, Session] = {}

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.entries import ConditionsChanged, KnifeArmed, StripCut
 from machines.node import facts, holds
 from machines.node.arming import wait_for_rest
@@ -149,7 +150,7 @@ def test_who_holds_it_is_told_whether_it_has_come_to_rest(node: Rig) -> None:
 
 def test_who_pauses_it_again_is_told_that_a_knife_armed_meanwhile_stays_armed(node: Rig) -> None:
     """It has come to rest already, and does not once more."""
-    panel = Panel(node.journal, node.clock, lambda: None, "boot")
+    panel = Panel(node.journal, node.clock, lambda: None, SYSTEM, "boot")
     with node.journal.transaction() as db:
         holds.act(db, "pause")
     node.run_columns(1)

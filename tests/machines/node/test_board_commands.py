@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.paper import NO_COLUMN, read_paper
 from machines.entries import NodeStarted, OperatorActed, SetTimeCompared
@@ -221,7 +222,7 @@ def test_another_pin_is_set_at_the_board(home: Path, tmp_path: Path, capsys: pyt
     said = capsys.readouterr().out
     assert "the one that was given" in said and "161803" not in said
     journal = open_journal(home)
-    guard = Guard(journal, HandClock())
+    guard = Guard(journal, HandClock(), SYSTEM)
     assert guard.enter("161803") is not None
     assert main(["pin", "--home", str(home)]) == 0
     made_up = capsys.readouterr().out.split("panel: ")[-1][:6]

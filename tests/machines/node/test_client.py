@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.node.answers import read_retry_after
 from machines.node.client import Client, backoff_s
@@ -227,4 +228,4 @@ def test_the_wait_doubles_up_to_a_limit_and_is_shorter_than_asked_for_only_beyon
 
 
 def test_nodes_that_were_cut_off_together_do_not_come_back_together() -> None:
-    assert len({backoff_s(9, None) for _ in range(50)}) > 40
+    assert len({backoff_s(9, None, SYSTEM.share) for _ in range(50)}) > 40

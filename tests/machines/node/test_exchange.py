@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.entries import KnifeArmed
 from machines.node import exchange as module
 from machines.node import held as holding
@@ -60,6 +61,7 @@ def exchange(studio: Studio, journal: Journal, clock: HandClock, tmp_path: Path)
             epoch=1,
             horizon="PT168H",
             asked=AskedForWork(clock.elapsed),
+            chance=SYSTEM,
         )
         client.close()
 

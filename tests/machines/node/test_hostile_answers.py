@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.node import outbox
 from machines.node.asked import AskedForWork
 from machines.node.client import Client
@@ -48,6 +49,7 @@ def exchange_of(journal: Journal, url: str, home: Path) -> Exchange:
         epoch=1,
         horizon="PT168H",
         asked=AskedForWork(clock.elapsed),
+        chance=SYSTEM,
     )
 
 

@@ -41,7 +41,7 @@ def window() -> models.ServiceWindow:
     """A window that was called off, and why."""
     say("venue/boathouse", venue())
     say("service/rounds", service_weekly())
-    call_off("rounds", ILL, by())
+    call_off("rounds", ILL, by(), SYSTEM)
     return models.ServiceWindow.objects.get()
 
 
@@ -59,7 +59,7 @@ def test_the_event_holds_a_digest_and_not_the_words(window: models.ServiceWindow
 @pytest.mark.django_db
 def test_the_same_words_have_another_digest_each_time(window: models.ServiceWindow) -> None:
     say("service/other", service_weekly())
-    call_off("other", ILL, by())
+    call_off("other", ILL, by(), SYSTEM)
     first, second = models.Remark.objects.all()
     assert first.digest != second.digest
     assert len(first.salt) == len(second.salt) == 32
@@ -196,7 +196,7 @@ def test_words_that_were_deleted_unsaid_are_missed(window: models.ServiceWindow,
     head = tmp_path / "head.json"
     head.write_text(canonical(state(NOW, key=None, streams=False).as_json()))
     say("service/other", service_weekly())
-    call_off("other", ILL, by())
+    call_off("other", ILL, by(), SYSTEM)
     blot_out(5, by(5))
     assert missing_remarks() == []
     models.Remark.objects.all().delete()

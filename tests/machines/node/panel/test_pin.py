@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node.journal import Journal, open_journal
@@ -32,7 +33,7 @@ PIN = "271828"
 def journal(tmp_path: Path) -> Journal:
     journal = open_journal(tmp_path, create=True)
     with journal.transaction() as db:
-        holding.keep_pin(db, hashed(PIN))
+        holding.keep_pin(db, hashed(PIN, SYSTEM))
     return journal
 
 
@@ -50,11 +51,11 @@ def test_the_pin_is_not_kept_and_no_two_hashes_are_alike(journal: Journal) -> No
     with journal.reading() as db:
         bodies = [body for (body,) in db.execute("SELECT body FROM document").fetchall()]
     assert not any(PIN in body for body in bodies)
-    assert hashed(PIN).hash != hashed(PIN).hash
+    assert hashed(PIN, SYSTEM).hash != hashed(PIN, SYSTEM).hash
 
 
 def test_the_right_one_opens_and_a_wrong_one_does_not(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     assert guard.enter("314159") is None
     name = guard.enter(PIN)
     assert name is not None
@@ -65,7 +66,7 @@ def test_the_right_one_opens_and_a_wrong_one_does_not(journal: Journal, clock: H
 
 
 def test_a_session_ends_when_nobody_uses_it(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     name = guard.enter(PIN)
     assert name is not None
     for _ in range(3):
@@ -76,7 +77,7 @@ def test_a_session_ends_when_nobody_uses_it(journal: Journal, clock: HandClock) 
 
 
 def test_however_busy_a_session_ends_after_half_a_day(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     name = guard.enter(PIN)
     assert name is not None
     for _ in range(72):
@@ -87,19 +88,19 @@ def test_however_busy_a_session_ends_after_half_a_day(journal: Journal, clock: H
 
 
 def test_another_pin_puts_everybody_out(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     name = guard.enter(PIN)
     assert name is not None
     assert guard.session(name) is not None
     with journal.transaction() as db:
-        holding.keep_pin(db, hashed("161803"))
+        holding.keep_pin(db, hashed("161803", SYSTEM))
     assert guard.session(name) is None
     assert guard.enter(PIN) is None
     assert guard.enter("161803") is not None
 
 
 def test_who_guesses_is_locked_out_longer_and_longer(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     guess_wrongly(guard, FREE_GUESSES)
     for locked_s in (LOCKED_S, 2 * LOCKED_S, 4 * LOCKED_S):
         with pytest.raises(LockedOut) as out:
@@ -116,7 +117,7 @@ def test_who_guesses_is_locked_out_longer_and_longer(journal: Journal, clock: Ha
 
 
 def test_nobodys_guesses_keep_out_another_address(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     for _ in range(FREE_GUESSES):
         assert guard.enter("000000", "192.0.2.7") is None
     with pytest.raises(LockedOut):
@@ -135,7 +136,7 @@ def guessed(journal: Journal, failures: int) -> None:
 
 
 def test_after_fifty_guesses_from_anywhere_only_a_known_browser_may_try(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     assert guard.enter(PIN, "192.0.2.1") is not None
     told = guard.introduced()
     guessed(journal, 49)
@@ -173,7 +174,7 @@ def test_whoever_has_many_addresses_has_fifty_guesses_and_then_one_an_hour(
     assert known is not None
     right = known.hash
     monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: right if pin == PIN else "")
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     assert guard.enter(PIN, "192.0.2.1") is not None
     told = guard.introduced()
     assert guess_from_everywhere(guard, clock, 1, told=told) == 55
@@ -182,7 +183,7 @@ def test_whoever_has_many_addresses_has_fifty_guesses_and_then_one_an_hour(
 
 
 def test_a_guess_is_forgotten_each_hour_and_a_new_phone_is_let_in_again(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     guessed(journal, 60)
     with pytest.raises(LockedOut):
         guard.enter(PIN, "192.0.2.1")
@@ -207,7 +208,7 @@ def kept(journal: Journal) -> int:
 def test_a_card_that_cannot_be_written_gives_no_more_guesses_and_keeps_nobody_out(
     journal: Journal, clock: HandClock
 ) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     guessed(journal, 48)
     with journal.reading() as db:
         db.execute("PRAGMA query_only = 1")
@@ -235,7 +236,7 @@ def test_a_card_that_cannot_be_written_gives_no_more_guesses_and_keeps_nobody_ou
 def test_a_pin_that_is_set_while_another_is_tried_stays(
     journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    other = hashed("161803")
+    other = hashed("161803", SYSTEM)
 
     def meanwhile(pin: str, salt: bytes) -> str:
         with journal.transaction() as db:
@@ -243,13 +244,13 @@ def test_a_pin_that_is_set_while_another_is_tried_stays(
         return ""
 
     monkeypatch.setattr("machines.node.panel.pin._hash", meanwhile)
-    assert Guard(journal, clock).enter("000000") is None
+    assert Guard(journal, clock, SYSTEM).enter("000000") is None
     with journal.reading() as db:
         assert holding.pin(db) == other
 
 
 def test_a_known_browser_has_no_more_guesses_than_an_address(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     assert guard.enter(PIN) is not None
     told = guard.introduced()
     for number in range(FREE_GUESSES):
@@ -259,10 +260,10 @@ def test_a_known_browser_has_no_more_guesses_than_an_address(journal: Journal, c
 
 
 def test_another_pin_makes_every_browser_a_stranger(journal: Journal, clock: HandClock) -> None:
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     told = guard.introduced()
     with journal.transaction() as db:
-        holding.keep_pin(db, replace(hashed("161803"), failures=50))
+        holding.keep_pin(db, replace(hashed("161803", SYSTEM), failures=50))
     with pytest.raises(LockedOut):
         guard.enter("161803", "", told)
     with pytest.raises(LockedOut):
@@ -274,7 +275,7 @@ def test_counts_of_addresses_fill_no_memory(
 ) -> None:
     monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: "")
     monkeypatch.setattr("machines.node.panel.pin.FREE_IN_ALL", 10_000)
-    guard = Guard(journal, clock)
+    guard = Guard(journal, clock, SYSTEM)
     for number in range(600):
         assert guard.enter("000000", str(number)) is None
     assert len(guard._tallies) == 500
@@ -282,14 +283,14 @@ def test_counts_of_addresses_fill_no_memory(
 
 def test_pulling_the_plug_gives_no_new_guesses(journal: Journal, clock: HandClock) -> None:
     guessed(journal, 50)
-    Guard(journal, clock)
+    Guard(journal, clock, SYSTEM)
     clock.at += LOCKED_S / 2
     with pytest.raises(LockedOut):
-        Guard(journal, clock).enter(PIN)
+        Guard(journal, clock, SYSTEM).enter(PIN)
 
 
 def test_without_a_pin_nobody_enters(tmp_path: Path, clock: HandClock) -> None:
-    guard = Guard(open_journal(tmp_path, create=True), clock)
+    guard = Guard(open_journal(tmp_path, create=True), clock, SYSTEM)
     assert guard.enter("") is None
     assert guard.enter(PIN) is None
 
@@ -300,7 +301,7 @@ def test_the_oldest_session_makes_room(journal: Journal, clock: HandClock, monke
         known = holding.pin(db)
     assert known is not None
     hashed_once = known.hash
-    guard, names = Guard(journal, clock), []
+    guard, names = Guard(journal, clock, SYSTEM), []
     for _ in range(MOST_SESSIONS + 1):
         names.append(guard.enter(PIN) or "")
         clock.at += 1.0
@@ -311,11 +312,11 @@ def test_the_oldest_session_makes_room(journal: Journal, clock: HandClock, monke
 @pytest.mark.parametrize("pin", ["", "12345", "1234567890123", "12345a", "１２３４５６"])
 def test_what_is_no_pin_is_refused(pin: str) -> None:
     with pytest.raises(InputError, match="6 to 12 digits"):
-        hashed(pin)
+        hashed(pin, SYSTEM)
 
 
 def test_made_up_pins_are_pins_and_differ() -> None:
-    made = {new_pin() for _ in range(50)}
+    made = {new_pin(SYSTEM) for _ in range(50)}
     assert len(made) > 45
     for pin in made:
         assert len(pin) == 6

@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 import pytest
 import urllib3
 
+from machines.chance import SYSTEM
 from machines.entries import OperatorActed
 from machines.errors import InputError
 from machines.node import beside, holds
@@ -77,13 +78,13 @@ def node(tmp_path: Path) -> Rig:
     made.run_columns(30)
     with made.journal.transaction() as db:
         enrol(db, Credentials(server="http://host", token="secret-token", machine="m<1>", epoch=1))
-        holding.keep_pin(db, hashed(PIN))
+        holding.keep_pin(db, hashed(PIN, SYSTEM))
     return made
 
 
 @pytest.fixture
 def browser(node: Rig) -> Iterator[Browser]:
-    panel = Panel(node.journal, node.clock, lambda: Estimate(now=node.clock.at, error_s=0.1))
+    panel = Panel(node.journal, node.clock, lambda: Estimate(now=node.clock.at, error_s=0.1), SYSTEM)
     with serving(panel, ("127.0.0.1", 0)) as port:
         yield Browser(f"http://127.0.0.1:{port}")
 
@@ -250,7 +251,7 @@ def test_stop_and_pause_want_the_pin_where_nobody_opened_them(browser: Browser, 
 
 
 def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: Rig) -> None:
-    panel = Panel(node.journal, node.clock, lambda: None, "boot", stop_is_open=True)
+    panel = Panel(node.journal, node.clock, lambda: None, SYSTEM, "boot", stop_is_open=True)
     with serving(panel, ("127.0.0.1", 0)) as port:
         browser = Browser(f"http://127.0.0.1:{port}")
         for _ in range(FREE_GUESSES):
@@ -279,7 +280,7 @@ def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: 
 @pytest.fixture
 def anybody(node: Rig) -> Iterator[Browser]:
     """Of the panel's network, where stop and pause are open."""
-    panel = Panel(node.journal, node.clock, lambda: None, "boot", stop_is_open=True)
+    panel = Panel(node.journal, node.clock, lambda: None, SYSTEM, "boot", stop_is_open=True)
     with serving(panel, ("127.0.0.1", 0)) as port:
         yield Browser(f"http://127.0.0.1:{port}")
 
@@ -325,7 +326,7 @@ def test_a_fault_of_the_loop_does_not_end_the_pages(node: Rig, monkeypatch: pyte
         handle(server)
 
     monkeypatch.setattr(_Server, "handle_request", once_wrong)
-    with serving(Panel(node.journal, node.clock, lambda: None), ("127.0.0.1", 0)) as port:
+    with serving(Panel(node.journal, node.clock, lambda: None, SYSTEM), ("127.0.0.1", 0)) as port:
         assert Browser(f"http://127.0.0.1:{port}").get("/")[0] == 200
     assert not faults
 
@@ -462,7 +463,7 @@ def test_an_address_is_read_or_refused() -> None:
 
 
 def test_an_address_that_is_taken_is_said(node: Rig) -> None:
-    panel = Panel(node.journal, node.clock, lambda: None)
+    panel = Panel(node.journal, node.clock, lambda: None, SYSTEM)
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -562,8 +563,8 @@ def test_without_a_knife_there_is_nothing_to_arm_or_cut(tmp_path: Path) -> None:
     node = Rig(tmp_path, make_studio(clock, profile=line_profile(knife=None)), clock)
     node.fetch()
     with node.journal.transaction() as db:
-        holding.keep_pin(db, hashed(PIN))
-    with serving(Panel(node.journal, node.clock, lambda: None), ("127.0.0.1", 0)) as port:
+        holding.keep_pin(db, hashed(PIN, SYSTEM))
+    with serving(Panel(node.journal, node.clock, lambda: None, SYSTEM), ("127.0.0.1", 0)) as port:
         browser = Browser(f"http://127.0.0.1:{port}")
         browser.enter()
         page = browser.get("/do")[1]
@@ -574,7 +575,7 @@ def test_without_a_knife_there_is_nothing_to_arm_or_cut(tmp_path: Path) -> None:
 
 def test_the_time_is_set_from_the_page_where_nobody_else_knows_it(node: Rig) -> None:
     known: list[Estimate | None] = [Estimate(now=node.clock.at, error_s=0.1)]
-    panel = Panel(node.journal, node.clock, lambda: known[0], "boot")
+    panel = Panel(node.journal, node.clock, lambda: known[0], SYSTEM, "boot")
     with serving(panel, ("127.0.0.1", 0)) as port:
         browser = Browser(f"http://127.0.0.1:{port}")
         browser.enter()
