@@ -367,7 +367,7 @@ NO_LIMITS: dict[str, str] = {
         server.api.problems.FULL server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
     "versions, which tests of their own follow": """
         machines.drivers.emulated_controller.VERSION machines.drivers.serial_link.VERSION
-        machines.node.journal.SCHEMA_VERSION""",
+        machines.node.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
         machines.node.answers.PIECE machines.node.plates._BLOCK machines.plate_rows._PIECE machines.head._CHUNK
         machines.head._CHUNK_COLUMNS machines.pictures.daylight._ROWS machines.pictures.image_file._STRIP_PIXELS

@@ -6,7 +6,9 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from machines.node.journal import _LATER, _SCHEMA, FILE_NAME
+from machines.node.journal import FILE_NAME
+from machines.node.journal_versions import VERSIONS
+from tests.machines.node.made_by import made_by
 
 # A version that no program of today knows.
 NEWER = 1000
@@ -14,11 +16,11 @@ NEWER = 1000
 
 def as_an_older_leaves_it(home: Path) -> None:
     """By the version before: what only this one keeps is not there. Nobody has the journal open."""
-    before = sorted(_LATER)[-2]
+    before = sorted(VERSIONS)[-2]
     path = home / FILE_NAME
     older = path.with_suffix(".older")
     with closing(sqlite3.connect(older, isolation_level=None)) as made:
-        made.executescript(_SCHEMA + "".join(_LATER[one] for one in sorted(_LATER) if one <= before))
+        made.executescript(made_by(before))
         made.execute("ATTACH ? AS newer", (str(path),))
         for (table,) in made.execute("SELECT name FROM main.sqlite_schema WHERE type = 'table'").fetchall():
             kept = _columns(made, "newer", table)
@@ -26,7 +28,6 @@ def as_an_older_leaves_it(home: Path) -> None:
             made.execute(f"DELETE FROM main.{table}")
             made.execute(f"INSERT INTO main.{table} ({names}) SELECT {names} FROM newer.{table}")
         made.execute("DETACH newer")
-        made.execute(f"PRAGMA user_version = {before}")
     for ending in ("-wal", "-shm"):
         path.with_name(FILE_NAME + ending).unlink(missing_ok=True)
     older.rename(path)

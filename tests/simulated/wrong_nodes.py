@@ -10,7 +10,19 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from machines.node import calling, facts, gaps, handwork, holds, journal, knife, orders, outbox, plates
+from machines.node import (
+    calling,
+    facts,
+    gaps,
+    handwork,
+    holds,
+    journal,
+    journal_versions,
+    knife,
+    orders,
+    outbox,
+    plates,
+)
 from machines.node.exchange import Exchange
 from machines.node.failures import FencedOff
 from machines.node.journal import change_state
@@ -164,4 +176,4 @@ def call_noted_nowhere() -> AbstractContextManager[object]:
 
 
 def newer_journal_read() -> AbstractContextManager[object]:
-    return patch.object(journal, "SCHEMA_VERSION", 10_000)
+    return patch.object(journal_versions, "SCHEMA_VERSION", 10_000)

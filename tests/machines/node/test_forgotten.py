@@ -13,10 +13,11 @@ from machines.entries import ColumnsPrinted, GapSettled
 from machines.node import held as holding
 from machines.node import outbox
 from machines.node.client import Fetched
-from machines.node.journal import _LATER, _SCHEMA, FILE_NAME, open_journal
+from machines.node.journal import FILE_NAME, open_journal
 from machines.recovery import Columns
 from machines.structure import unstructure
 from machines.wire import RunWork
+from tests.machines.node.made_by import made_by
 from tests.machines.node.rig import HandClock, Rig, make_studio
 from tests.machines.test_wire import AT
 
@@ -85,8 +86,7 @@ def test_between_runs_a_finished_one_is_not_taken_up_either(tmp_path: Path) -> N
 
 def test_a_journal_of_the_version_before_knows_from_its_entries_where_it_left_each_run(tmp_path: Path) -> None:
     old = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
-    earlier = "".join(_LATER[version] for version in range(2, 7))
-    old.executescript(f"{_SCHEMA} {earlier} UPDATE state SET run = 'now'; PRAGMA user_version = 6;")
+    old.executescript(f"{made_by(6)} UPDATE state SET run = 'now';")
     printed = ColumnsPrinted(
         seq=1,
         at=AT,

@@ -22,9 +22,10 @@ from machines.entries import (
 from machines.errors import InputError
 from machines.node import held as holding
 from machines.node import holds
-from machines.node.journal import _LATER, _SCHEMA, FILE_NAME, change_state, open_journal
+from machines.node.journal import FILE_NAME, change_state, open_journal
 from machines.node.printing import Printer
 from tests.machines.node.account import assert_accounted
+from tests.machines.node.made_by import made_by
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
 ACTIONS: list[Action] = [*holds._STEPS]
@@ -260,8 +261,7 @@ def test_what_was_done_without_the_time_is_reported_when_it_is_known(node: Rig) 
 @given(st.lists(st.sampled_from(ACTIONS), max_size=30))
 def test_only_resume_lets_it_go_on_and_never_from_a_stop(actions: list[Action]) -> None:
     connection = sqlite3.connect(":memory:", isolation_level=None)
-    connection.executescript(_SCHEMA)
-    connection.executescript("".join(_LATER[later] for later in sorted(_LATER)))
+    connection.executescript(made_by())
     before = ""
     for action in actions:
         try:
@@ -279,7 +279,7 @@ def test_only_resume_lets_it_go_on_and_never_from_a_stop(actions: list[Action]) 
 
 def test_a_journal_of_the_version_before_is_taken_up(tmp_path: Path) -> None:
     old = sqlite3.connect(tmp_path / FILE_NAME)
-    old.executescript(f"{_SCHEMA} UPDATE state SET paper_position = 7; PRAGMA user_version = 1;")
+    old.executescript(f"{made_by(1)} UPDATE state SET paper_position = 7;")
     old.close()
     journal = open_journal(tmp_path)
     assert (journal.state().paper_position, journal.state().hold) == (7, "")

@@ -15,11 +15,12 @@ import pytest
 
 from machines.entries import KnifeArmed
 from machines.errors import InputError
-from machines.node import journal as module
 from machines.node import outbox
 from machines.node.journal import FILE_NAME, change_state, open_journal, read_state
+from machines.node.journal_versions import VERSIONS
 from machines.upcasts import told
 from machines.wire import Again
+from tests.machines.node.made_by import made_by
 from tests.machines.test_wire import AT, ENTRIES
 
 KILLED_WRITER = """
@@ -186,15 +187,11 @@ def test_a_journal_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
 
 
 def test_a_journal_of_an_earlier_version_is_brought_up_step_by_step(tmp_path: Path) -> None:
-    for version in (1, *module._LATER):
+    for version in VERSIONS:
         home = tmp_path / str(version)
         home.mkdir()
         with sqlite3.connect(home / FILE_NAME) as db:
-            db.executescript(module._SCHEMA)
-            for later in sorted(one for one in module._LATER if one <= version):
-                db.executescript(module._LATER[later])
-            db.execute("UPDATE state SET next_column = 42")
-            db.execute(f"PRAGMA user_version = {version}")
+            db.executescript(f"{made_by(version)} UPDATE state SET next_column = 42;")
         db.close()
         journal = open_journal(home)
         state = journal.state()

@@ -12,8 +12,9 @@ import pytest
 
 from machines.node import recovering
 from machines.node.causes import cause_of
-from machines.node.journal import _LATER, _SCHEMA, FILE_NAME, open_journal
+from machines.node.journal import FILE_NAME, open_journal
 from machines.recovery import Cause, Columns, Gap, Override, Pace, Policy, Rule, settle
+from tests.machines.node.made_by import made_by
 
 NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
 PACE = Pace(nominal_columns_per_s=1.0, highest_columns_per_s=3.0, columns_per_burst=1)
@@ -76,8 +77,7 @@ def test_another_run_has_a_timeline_of_its_own(db: sqlite3.Connection) -> None:
 
 def test_a_journal_of_version_3_is_taken_up(tmp_path: Path) -> None:
     old = sqlite3.connect(tmp_path / FILE_NAME)
-    earlier = "".join(_LATER[version] for version in (2, 3))
-    old.executescript(f"{_SCHEMA} {earlier} UPDATE state SET paper_position = 7; PRAGMA user_version = 3;")
+    old.executescript(f"{made_by(3)} UPDATE state SET paper_position = 7;")
     old.close()
     journal = open_journal(tmp_path)
     with journal.reading() as db:
