@@ -124,6 +124,12 @@ WRONGS: Mapping[str, Wrong] = {
         has=frozenset({"journal-damaged"}),
         within=20,
     ),
+    "newest-not-missed": Wrong(
+        says="a board whose journal lost its newest does not see it by the paper that its machine remembers",
+        put=lambda: patch.object(takeover, "paper_unknown", lambda db, paper_end: 0),
+        has=frozenset({"wal-lost"}),
+        within=60,
+    ),
     "cuts-unarmed": Wrong(
         says="the knife cuts though nobody armed it",
         put=node.cuts_unarmed,
