@@ -35,6 +35,8 @@ BROKE = {
     1079: "424e4303bf39",
     # a machine that a person let go on while it was jammed printed as soon as the jam was cleared
     396: "460bb74893f0",
+    # who had parked a machine went on before it stood, and it stood for ever, by a mistake of the play itself
+    3732: "2dff23b85ae1",
 }
 
 

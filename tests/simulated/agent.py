@@ -204,10 +204,9 @@ class AgentProgram:
         """A machine was closed."""
         self._papers.remove(machine)
 
-    def begin(self, body: Callable[[], None]) -> None:
+    def begin(self, body: Callable[[], None]) -> Task | None:
         """A thread of the agent begins, if that runs."""
-        if self.runs:
-            self._spawn(body)
+        return self._spawn(body) if self.runs else None
 
     def command_ended(self, error: BaseException | None) -> None:
         """What was typed came to its end; nothing but a status is one."""

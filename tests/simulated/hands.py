@@ -46,7 +46,7 @@ class Hands:
     Attributes:
         program: the board's.
         panel: of its agent; None while that does not run.
-        tasks: commands under way.
+        tasks: commands and buttons under way.
         refused: what did not come to its end.
     """
 
@@ -57,8 +57,7 @@ class Hands:
 
     def type(self, arguments: Sequence[str]) -> None:
         """Give a command, and wait for its end beside all that goes on."""
-        self.tasks = [task for task in self.tasks if not task.is_over]
-        self.tasks.append(Typed(self.program, lambda: self._type(arguments)))
+        self._under_way(Typed(self.program, lambda: self._type(arguments)))
 
     def _type(self, arguments: Sequence[str]) -> None:
         task = current_task()
@@ -70,7 +69,9 @@ class Hands:
 
     def press(self, action: str, form: Mapping[str, str]) -> None:
         """Press a button of the panel, all being clear; it is the agent's own thread that does it."""
-        self.program.begin(lambda: self._press(action, {"looked": "yes", **form}))
+        task = self.program.begin(lambda: self._press(action, {"looked": "yes", **form}))
+        if task is not None:
+            self._under_way(task)
 
     def _press(self, action: str, form: Mapping[str, str]) -> None:
         """What is wrong the page says, in the words of a command."""
@@ -84,6 +85,14 @@ class Hands:
 
         if status := command_line.guarded(act, said.append):
             self.refused.append(Refusal(action, status, "".join(said)))
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether something is under way."""
+        return any(not task.is_over for task in self.tasks)
+
+    def _under_way(self, task: Task) -> None:
+        self.tasks = [*(one for one in self.tasks if not one.is_over), task]
 
     def gone(self) -> None:
         """The power is gone, and all that was typed with it."""

@@ -18,6 +18,9 @@ REFUSED: Mapping[str, Collection[str]] = {
     "test-pattern": _BY_HAND,
     "arm": _ARMING,
     "arm-knife": _ARMING,
+    # of two persons at a machine, one may have had it stand faster, or go on
+    **dict.fromkeys(("pause", "park"), ("cannot be done now: stopped by a person",)),
+    **dict.fromkeys(("release", "resume"), ("cannot be done now",)),
     **dict.fromkeys(("roll-changed", "cartridge-changed", "blade-changed"), ("cannot be done now",)),
     "call": ("no answer within", "the agent has called", _NO_AGENT),
     "set-time": ("nobody needs to set it",),

@@ -50,13 +50,15 @@ def _at_board(stage: Stage, do: Do) -> Callable[[], None]:
 
 
 def let_go(stage: Stage, fault: Fault) -> None:
-    """Have a machine that somebody made stand go on. A copy that was made meanwhile stands as its original does."""
+    """Have a machine that somebody made stand go on, also one that stands only when what was done in this instant comes
+    to it. A copy that was made meanwhile stands as its original does."""
     holding = [(board, board.hold()) for board in (stage.board, *stage.clones) if not _gone(board)]
     standing = [(board, hold) for board, hold in holding if hold in LETS_GO]
     for board, hold in standing:
         if board.runs():
             agent_of(board).hands.type([LETS_GO[hold]])
-    if standing and stage.hours() < fault.at_h + PATIENCE_H:
+    comes = any(agent_of(board).hands.is_busy for board in (stage.board, *stage.clones))
+    if (standing or comes) and stage.hours() < fault.at_h + PATIENCE_H:
         stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: let_go(stage, fault)))
 
 

@@ -15,7 +15,7 @@ from tests.simulated.agent import AgentProgram
 from tests.simulated.hands import Refusal, at_boards
 from tests.simulated.judged_hands import AMID, REFUSED, may_be, wrong_ends
 from tests.simulated.more import draw_more
-from tests.simulated.world import World
+from tests.simulated.world import Task, World
 
 SCENARIO = draw_more(1)
 
@@ -70,8 +70,11 @@ def test_what_is_pressed_in_vain_is_seen_with_what_was_said(
 ) -> None:
     panel: Any = Refusing(why)
     program.hands.panel = panel
-    program.begin = lambda body: body()  # type: ignore[method-assign]
+    program.begin = lambda body: Task(program.world, body, program.command_ended)  # type: ignore[method-assign]
     program.hands.press("cut", {})
+    assert program.hands.is_busy
+    program.world.run(1.0)
+    assert not program.hands.is_busy
     assert panel.asked == ["cut"]
     assert [(one.action, one.status) for one in program.hands.refused] == [("cut", status)]
     assert bool(wrong_ends(stage(program, set()))) == wrong
@@ -81,11 +84,11 @@ def test_each_refusal_is_of_what_it_is_about_alone() -> None:
     for action, words in REFUSED.items():
         for word in words:
             assert may_be(Refusal(action, 2, f"dayroll-node: {word}"), set())
-            assert not may_be(Refusal("pause", 2, f"dayroll-node: {word}"), set())
+            assert not may_be(Refusal("pin", 2, f"dayroll-node: {word}"), set())
     for kind, words in AMID.items():
         for word in words:
-            assert may_be(Refusal("pause", 5, word), {kind, "portal"})
-            assert not may_be(Refusal("pause", 5, word), {"portal"})
+            assert may_be(Refusal("pin", 5, word), {kind, "portal"})
+            assert not may_be(Refusal("pin", 5, word), {"portal"})
 
 
 def test_the_kinds_amid_which_something_is_refused_are_played() -> None:
