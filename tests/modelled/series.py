@@ -106,7 +106,7 @@ def make_stand(folder: Path) -> Stand:
 @contextmanager
 def _quick_to_enrol() -> Iterator[None]:
     """Nobody guesses a PIN here: it need not be slow to try."""
-    with patch.object(command_line, "hashed", lambda pin: Pin(salt="", hash=pin)):
+    with patch.object(command_line, "hashed", lambda pin, chance: Pin(salt="", hash=pin)):
         yield
 
 

@@ -6,8 +6,10 @@ import gc
 import multiprocessing
 import os
 import tempfile
+import traceback
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,6 +21,8 @@ ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 Task = TypeVar("Task")
 Done = TypeVar("Done")
 _FOR_GOOD = ExitStack()
+# Why this process could not begin.
+_BROKE: list[str] = []
 
 
 @contextmanager
@@ -49,16 +53,29 @@ def spread(
         work: what is done with a task.
         tasks: to be done.
         chunk: so many at a time go to a process.
+
+    Raises:
+        RuntimeError: a process could not begin.
     """
     for variable in ONE_THREAD:
         os.environ.setdefault(variable, "1")
     context = multiprocessing.get_context("spawn")
     with in_memory(name) as folder, context.Pool(workers, _begin, (str(folder), begin, given)) as pool:
-        yield from pool.imap_unordered(work, tasks, chunksize=chunk)
+        yield from pool.imap_unordered(partial(_do, work), tasks, chunksize=chunk)
 
 
 def _begin(folder: str, begin: Callable[..., None], given: tuple[Any, ...]) -> None:
-    begin(Path(tempfile.mkdtemp(dir=folder)), *given)
+    """Where this raised, the pool would put another process in place of this one, and another, without end."""
+    try:
+        begin(Path(tempfile.mkdtemp(dir=folder)), *given)
+    except Exception:  # noqa: BLE001 - whatever it is, whoever asks for work is told
+        _BROKE.append(traceback.format_exc())
+
+
+def _do(work: Callable[[Task], Done], task: Task) -> Done:
+    if _BROKE:
+        raise RuntimeError(f"a process could not begin: {_BROKE[0]}")
+    return work(task)
 
 
 def stay(put: AbstractContextManager[object], stack: ExitStack = _FOR_GOOD) -> None:
