@@ -1,15 +1,16 @@
 """What lies on the paper and was told before, under another number.
 
 A journal that lost what it wrote last knows columns that it laid, and no more that it has told of them. Enrolled again,
-it tells of them once more; they lie on the paper once, and use paper and ink once.
+it tells of them once more; they lie on the paper once, and use paper and ink once. So it is with an outage.
 """
 
 from __future__ import annotations
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.entries import ColumnsPrinted
-from scheduling.log.models import Machine, PrintedStretch
+from machines.entries import ColumnsPrinted, GapSettled
+from machines.structure import unstructure
+from scheduling.log.models import Machine, Outage, PrintedStretch
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.tables import table
 from scheduling.selectors import machine_profile
@@ -17,15 +18,19 @@ from scheduling.told import Doubt
 
 
 def told_twice(machine: Machine, entry: object) -> Doubt | None:
-    """Why an entry is not counted; None if it is no word of columns, or has a column in a place that was not told yet,
-    in however many pieces.
+    """Why an entry is not counted; None if it is no word of columns or of an outage, or has a column in a place that
+    was not told yet, in however many pieces, or is another outage.
 
     Args:
         machine: that tells it, as the views have it.
         entry: what is understood of it.
     """
     # Within one journal every entry has a number of its own, by which it is known.
-    if not isinstance(entry, ColumnsPrinted) or machine.epoch == 1:
+    if machine.epoch == 1:
+        return None
+    if isinstance(entry, GapSettled):
+        return _outage_told(machine, entry)
+    if not isinstance(entry, ColumnsPrinted):
         return None
     columns, place = entry.columns, entry.paper_position
     # A stretch lies in one segment, so none is longer than a turn: of a long history only what lies near is read.
@@ -39,3 +44,11 @@ def told_twice(machine: Machine, entry: object) -> Doubt | None:
     if outside(Interval(columns.first, columns.end, "printed"), told):
         return None
     return Doubt(field="columns", problem="told before, of the same place on the paper")
+
+
+def _outage_told(machine: Machine, entry: GapSettled) -> Doubt | None:
+    """An outage that counted again would take back what was told of its columns since."""
+    gap = unstructure(entry.gap)
+    if any(one.gap == gap for one in Outage.objects.filter(machine=machine.id, run=entry.run)):
+        return Doubt(field="gap", problem="told before, as the same outage")
+    return None

@@ -224,6 +224,22 @@ def test_columns_that_were_told_of_the_same_place_on_the_paper_are_told_once(
     assert not Notice.objects.filter(kind="entry-set-aside").exists(), "there is nothing to look at"
 
 
+def test_an_outage_that_was_told_before_takes_nothing_back(tmp_path: Path) -> None:
+    """Nor is one told twice that was noticed at another time."""
+    ready(tmp_path)
+    take("one", batch(started(), gap_settled(2)), long_after())
+    enrol("one", by())
+    assert take("one", batch(gap_settled(1), epoch=2), long_after()) == 1
+    (outage,) = Outage.objects.all()
+    assert outage.seq == 2
+    (aside,) = [event.data["problem"] for event in Event.objects.filter(kind="entry-told-twice")]
+    assert aside == "told before, as the same outage"
+    other = gap_settled(2)
+    later = replace(other, gap=replace(other.gap, noticed_at=other.gap.noticed_at + timedelta(seconds=1)))
+    assert take("one", batch(later, epoch=2), long_after()) == 2
+    assert Outage.objects.count() == 2
+
+
 @pytest.mark.parametrize(
     ("first", "end", "counts"), [(0, 3, False), (1, 3, False), (0, 4, True), (3, 5, True), (4, 5, False)]
 )
