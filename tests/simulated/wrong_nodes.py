@@ -22,6 +22,7 @@ from machines.node import (
     orders,
     outbox,
     plates,
+    takeover,
 )
 from machines.node.exchange import Exchange
 from machines.node.failures import FencedOff
@@ -133,13 +134,18 @@ def pause_not_heeded() -> AbstractContextManager[object]:
 
 
 def orders_written_late() -> AbstractContextManager[object]:
+    """Two walls down: the machine, which remembers what it laid, is not asked, either."""
     order, record = orders.order, orders.record
 
     def wrong(db: sqlite3.Connection, held: Any, laid: Any, withdrawn: Any) -> None:
         order(db, [one.burst for one in laid], laid[0].at if laid else 0.0)
         record(db, held, laid, ())
 
-    return all_of(patch.object(orders, "order", nothing), patch.object(orders, "record", wrong))
+    return all_of(
+        patch.object(orders, "order", nothing),
+        patch.object(orders, "record", wrong),
+        patch.object(takeover, "paper_unknown", lambda db, paper_end: 0),
+    )
 
 
 def step_believed() -> AbstractContextManager[object]:
