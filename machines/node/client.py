@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -173,7 +173,7 @@ class Client:
             return None
         return read_work(self._json(answer, LONGEST_WORK), answer.headers.get("ETag", ""))
 
-    def plate(self, digest: str, longest: int) -> Iterator[bytes]:
+    def plate(self, digest: str, longest: int) -> Generator[bytes, None, None]:
         """The PNG of a plate in pieces, as they come; not proved yet to be whole, nor to be the one asked for.
 
         Args:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import logging
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -253,10 +254,12 @@ class Exchange:
             raise first
 
     def _fetch_plate(self, digest: str, work: Work) -> None:
-        try:
-            self.plates.keep(digest, self.client.plate(digest, longest_png(work.profile)), work.profile)
-        except InputError as error:
-            raise Unreachable(f"plate {digest[:12]}: {error}") from error
+        # Closed at once where it is no plate: what came over that connection would else be held until it is forgotten.
+        with closing(self.client.plate(digest, longest_png(work.profile))) as png:
+            try:
+                self.plates.keep(digest, png, work.profile)
+            except InputError as error:
+                raise Unreachable(f"plate {digest[:12]}: {error}") from error
 
     def _report(self) -> None:
         """Everything that is not accepted yet, in order, before work is fetched: a server that was put back from an

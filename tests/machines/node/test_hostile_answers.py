@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import random
+import socket
 from collections.abc import Iterator
 from contextlib import nullcontext
 from pathlib import Path
@@ -77,6 +79,27 @@ def test_the_exchange_goes_on_whatever_is_answered(
     with journal.reading() as db:
         assert outbox.count_unaccepted(db) == 0
     assert [entry.seq for entry in studio.entries] == [1]
+
+
+def test_a_connection_over_which_no_plate_came_is_closed_at_once(exchange: Exchange, studio: Studio, url: str) -> None:
+    port = int(url.rpartition(":")[2])
+    studio.instead = lambda asked: [OCTETS["200 negative chunk"]] if PATHS["plate"] in asked else None
+    gc.collect()
+    gc.disable()  # whatever is not closed by then is not closed by this either
+    try:
+        exchange.run_once()
+        exchange.client.close()
+        sockets = [one for one in gc.get_objects() if isinstance(one, socket.socket) and one.fileno() != -1]
+        assert [one for one in sockets if _is_to(one, port)] == []
+    finally:
+        gc.enable()
+
+
+def _is_to(one: socket.socket, port: int) -> bool:
+    try:
+        return bool(one.getpeername()[1] == port)
+    except OSError:  # it listens, or its peer has gone
+        return False
 
 
 @pytest.mark.parametrize("name", hostile.ANYWHERE)
