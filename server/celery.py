@@ -10,4 +10,4 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
 app = Celery("dayroll")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-app.autodiscover_tasks(["server"])
+app.autodiscover_tasks(["server"], related_name="celery_tasks")

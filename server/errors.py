@@ -12,8 +12,8 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
-from scheduling.log.folding import ViewsSetAside
-from server.accounts.attempts import TooManyTries
+from scheduling.log.projecting.projector import ViewsSetAside
+from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import OUR_MISTAKE
 from server.api.problems import MEDIA_TYPE, body_of, of_kind, plain

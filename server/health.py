@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from scheduling.log.folding import broken_views
+from scheduling.log.projecting.projector import broken_views
 
 logger = logging.getLogger(__name__)
 

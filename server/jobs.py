@@ -1,7 +1,7 @@
 """The background jobs: thin calls into `scheduling`, each safe to run twice at once and again after any failure.
 
 The embedded default runs them from one loop in the server's own process; a fleet runs the same functions as Celery
-tasks (`server.tasks`).
+tasks (`server.celery_tasks`).
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from django.conf import settings
 from django.db import close_old_connections
 
 from machines.clock import Clock
-from scheduling.extend import extend_plans
-from scheduling.log.folding import ViewsSetAside
-from scheduling.redraw import redraw_lost
-from scheduling.watch import watch_silence
+from scheduling.background.extend_plans import extend_plans
+from scheduling.background.redraw_plates import redraw_lost
+from scheduling.background.watch_silence import watch_silence
+from scheduling.log.projecting.projector import ViewsSetAside
 from server import wiring
 
 logger = logging.getLogger(__name__)

@@ -157,7 +157,7 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["server.accounts.authentication.HasKey"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["server.api.bodies.BodyParser"],
+    "DEFAULT_PARSER_CLASSES": ["server.api.json_parser.BodyParser"],
     "DEFAULT_CONTENT_NEGOTIATION_CLASS": "server.api.negotiation.OneRendering",
     "DEFAULT_SCHEMA_CLASS": "server.api.schema.Schema",
     "DEFAULT_METADATA_CLASS": None,  # /api/v1/schema says what OPTIONS would, and rightly

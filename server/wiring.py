@@ -13,8 +13,8 @@ from django.conf import settings
 
 from machines.chance import SYSTEM, Chance
 from machines.clock import Clock, true_clock, utc
-from scheduling.plates import PlateStore
-from scheduling.uploads import UploadStore
+from scheduling.rendering.plate_store import PlateStore
+from scheduling.rendering.upload_store import UploadStore
 
 
 @cache

@@ -26,7 +26,7 @@ from django.conf import settings  # noqa: E402
 from django.db import connections  # noqa: E402
 from django.test import TransactionTestCase  # noqa: E402
 
-from scheduling.log import seal  # noqa: E402
+from scheduling.log.integrity import append_only  # noqa: E402
 from tests import services  # noqa: E402
 
 # No test judges how fast this machine is just now; that is what tests/benchmarks is for.
@@ -114,7 +114,7 @@ def _emptying_allowed() -> Iterator[None]:
 
     def lift_and_empty(case: TransactionTestCase) -> None:
         for alias in case._databases_names(include_mirrors=False):
-            seal.lift(connections[alias])
+            append_only.lift(connections[alias])
         empty(case)
 
     with pytest.MonkeyPatch.context() as patch:

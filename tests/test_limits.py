@@ -32,87 +32,129 @@ def days(count: float) -> timedelta:
 # Name: value, reason.
 LIMITS: dict[str, tuple[Any, str]] = {
     # What is measured of a machine, and what it may be.
-    "machines.calibration.LEAST_FEED_FACTOR": (0.8, "a feed further off has another roller than the profile says"),
-    "machines.calibration.LARGEST_FEED_FACTOR": (1.25, "a feed further off has another roller than the profile says"),
-    "machines.patterns.LARGEST_FEED_CORRECTION": (0.05, "more is a misreading of the pattern"),
-    "machines.plate.LARGEST_PLATE_DOTS": (250_000_000, "600 mm at 600 dpi on 610 mm is 204 million; a byte a dot"),
-    "machines.position.LARGEST_STEP_COLUMNS": (0.25, "too little for an eye to find beside dots"),
-    "machines.position.BLANK_COLUMNS": (2, "a step beside a dot would show"),
-    "machines.profile.LENGTH_LIMIT_MM": (100_000.0, "no measure of a machine is longer than its paper"),
-    "machines.recovery.facts.LEAST_GAIN": (0.001, "at less an hour takes six weeks to catch up"),
+    "machines.model.calibration.LEAST_FEED_FACTOR": (
+        0.8,
+        "a feed further off has another roller than the profile says",
+    ),
+    "machines.model.calibration.LARGEST_FEED_FACTOR": (
+        1.25,
+        "a feed further off has another roller than the profile says",
+    ),
+    "machines.imaging.patterns.LARGEST_FEED_CORRECTION": (0.05, "more is a misreading of the pattern"),
+    "machines.imaging.plate.LARGEST_PLATE_DOTS": (
+        250_000_000,
+        "600 mm at 600 dpi on 610 mm is 204 million; a byte a dot",
+    ),
+    "machines.model.position.LARGEST_STEP_COLUMNS": (0.25, "too little for an eye to find beside dots"),
+    "machines.model.position.BLANK_COLUMNS": (2, "a step beside a dot would show"),
+    "machines.model.profile.LENGTH_LIMIT_MM": (100_000.0, "no measure of a machine is longer than its paper"),
+    "machines.recovery.inputs.LEAST_GAIN": (0.001, "at less an hour takes six weeks to catch up"),
     "machines.clock.LEAST_SLEEP_S": (1.0, "what the clocks differ by over less is no sleep of the board"),
     # The node: what it waits for, what it bears.
     "machines.node.agent.LOOK_S": (0.2, "a person's order is followed at once, as people see it"),
-    "machines.node.bell.DEAF_S": (0.2, "a person's order is followed at once, as people see it"),
-    "machines.node.bell.PATIENCE_S": (1.0, "who listens only has to be woken"),
-    "machines.node.news.LONGEST_S": (5.0, "what was not told is seen before a person gives up, and it costs nothing"),
+    "machines.node.waiting.bell.DEAF_S": (0.2, "a person's order is followed at once, as people see it"),
+    "machines.node.waiting.bell.PATIENCE_S": (1.0, "who listens only has to be woken"),
+    "machines.node.waiting.news.LONGEST_S": (
+        5.0,
+        "what was not told is seen before a person gives up, and it costs nothing",
+    ),
     "machines.node.agent.FAREWELL_S": (5.0, "the service unit waits longer; the last reports may need a retry"),
     "machines.node.agent.SWITCH_S": (0.001, "the print loop must not wait for a thread that computes"),
     "machines.node.agent.LOCK_ATTEMPTS": (20, "a second in all: an agent that just ended lets go by then"),
     "machines.node.agent.LOCK_PAUSE_S": (0.05, "twenty of them are a second"),
-    "machines.node.arming.LIMIT_S": (10.0, "a person stands there and waits"),
-    "machines.node.arming.REST_LIMIT_S": (3.0, "a stretch under way is laid first; who waits is told so"),
-    "machines.node.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
-    "machines.node.asked.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
-    "machines.node.asked.WAIT_LEAST_REAL_S": (1.0, "under a faster clock the limit is too short for any answer"),
-    "machines.node.beside.PAUSE_S": (1.0, "a person who says stop at the machine waits no longer for a watch"),
-    "machines.node.board.MOST_DRIFT_PPM": (1000.0, "a clock further off is broken"),
-    "machines.node.board.WHOLE_SECOND_S": (1.0, "a battery clock shows whole seconds"),
-    "machines.node.board.SLACK_S": (1.0, "a simple time service states no error of its own servers"),
-    "machines.node.known_rate.BETWEEN_BOOTS": (5e-6, "warmth and ageing between two boots"),
-    "machines.node.known_rate.ABOUT_AS_NARROW": (1.25, "of two that are alike, the newer tells more"),
-    "machines.node.timekeeper.WORTH_A_WRITE": (2.0, "each time is a write to the card"),
-    "machines.node.at_hand.MOST_REFUSALS": (3, "each leaves a burst unknown"),
-    "machines.node.belief.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
-    "machines.node.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
-    "machines.node.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),
-    "machines.node.answers.LONGEST_WAIT_S": (
+    "machines.node.manual.arming.LIMIT_S": (10.0, "a person stands there and waits"),
+    "machines.node.manual.arming.REST_LIMIT_S": (3.0, "a stretch under way is laid first; who waits is told so"),
+    "machines.node.manual.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
+    "machines.node.waiting.asked.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
+    "machines.node.waiting.asked.WAIT_LEAST_REAL_S": (
+        1.0,
+        "under a faster clock the limit is too short for any answer",
+    ),
+    "machines.node.waiting.supervised.PAUSE_S": (
+        1.0,
+        "a person who says stop at the machine waits no longer for a watch",
+    ),
+    "machines.node.clock.system_clocks.MOST_DRIFT_PPM": (1000.0, "a clock further off is broken"),
+    "machines.node.clock.system_clocks.WHOLE_SECOND_S": (1.0, "a battery clock shows whole seconds"),
+    "machines.node.clock.system_clocks.SLACK_S": (1.0, "a simple time service states no error of its own servers"),
+    "machines.node.clock.known_rate.BETWEEN_BOOTS": (5e-6, "warmth and ageing between two boots"),
+    "machines.node.clock.known_rate.ABOUT_AS_NARROW": (1.25, "of two that are alike, the newer tells more"),
+    "machines.node.sync.timekeeper.WORTH_A_WRITE": (2.0, "each time is a write to the card"),
+    "machines.node.device.controller.MOST_REFUSALS": (3, "each leaves a burst unknown"),
+    "machines.node.clock.estimate.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
+    "machines.node.work.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
+    "machines.node.sync.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),
+    "machines.node.sync.answers.LONGEST_WAIT_S": (
         3600.0,
         "whatever Retry-After says; a day is too long",
     ),
-    "machines.node.answers.MOST_ENTRIES": (1_000_000_000, "one a second for thirty years"),
-    "machines.node.calling.PATIENCE_S": (30.0, "longer than a connection takes; a person stands there"),
-    "machines.node.calling.LOOK_S": (0.1, "what a person waits for is seen at once"),
-    "machines.node.client.BACKOFF_FIRST_S": (1.0, "most troubles are over at once"),
-    "machines.node.client.BACKOFF_LONGEST_S": (300.0, "a server that is back is found within five minutes"),
-    "machines.node.client.LONGEST_ANSWER": (262_144, "all but work and plates is a few lines"),
-    "machines.node.client.LONGEST_WORK": (16_777_216, "eight times what a month in half hours has"),
-    "machines.node.connection.CONNECT_LIMIT_S": (5.0, "wifi at the edge of reach answers within seconds or not at all"),
-    "machines.node.connection.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
-    "machines.node.exchange.LEAST_POLL_S": (1.0, "a server that says nothing sensible is not stormed"),
-    "machines.node.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
-    "machines.node.held.TEXTS_KEPT": (128, "a day's segments and the documents, so that none is read with every pass"),
-    "machines.node.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
-    "machines.node.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
-    "machines.node.telling.LARGEST_NUMBER": (2**53 - 1, "the log's numbers are those that a double holds exactly"),
-    "machines.node.plausible.LARGEST_COLUMN": (2**50, "beyond it columns cannot be told apart in the count of turns"),
-    "machines.node.plausible.LARGEST_SEED": (2**63, "no plan has one that does not fit the journal"),
-    "machines.node.plausible.LEAST_TURN_S": (60.0, "nothing in the sky turns faster, nor anything small to try"),
-    "machines.node.plausible.LONGEST_TURN_S": (4e10, "a thousand years"),
-    "machines.node.plausible.LONGEST_SHIFT_S": (1e9, "no timeline waits for thirty years"),
-    "machines.node.plausible.FIRST_YEAR": (2000, "a clock that tells an earlier year is wrong"),
-    "machines.node.plausible.YEARS_END": (2200, "the calendar ends with 9999, and sums must stay below that"),
-    "machines.node.plausible.LEAST_SIZE": (1e-9, "no measure of a machine is smaller"),
-    "machines.node.plausible.LARGEST_SIZE": (1e9, "no measure of a machine is larger"),
-    "machines.node.plausible.MOST_PLATES": (5_000, "a month of turns of ten minutes, each with a picture of its own"),
-    "machines.node.plates.LEAST_FREE": (33_554_432, "the journal lies on the same card, and has less in a year"),
-    "machines.node.given.LONGEST_SECRET": (200, "no code or PIN is a tenth as long; a wrong file is"),
-    "machines.node.reach.KEPT_EVERY_S": (600.0, "a write to the card each minute wears it"),
-    "machines.node.crystal.WANDER": (3e-6, "temperature in a room moves a crystal by no more"),
-    "machines.node.crystal.MARK_EVERY_S": (600.0, "over less the network's delay hides the rate"),
-    "machines.node.crystal.MARKS_KEPT": (24, "older ones say nothing of the crystal now"),
-    "machines.node.exchange.LARGEST_BATCH": (200, "a batch stays far below the largest body"),
-    "machines.node.exchange.FIRST_POLL_S": (60.0, "as often as the server asks for before it has said so"),
-    "machines.node.gaps.SAMPLED_COLUMNS": (64, "tells the mean dots well enough for a cost in ink"),
-    "machines.node.hand_prints.LEAST_FEED_MM": (1.0, "less is no feed that a person sees"),
-    "machines.node.hand_prints.MOST_FEED_MM": (500.0, "more is a slip of the hand, and paper on the floor"),
-    "machines.node.hand_prints.LARGEST_PART": (256, "a person who says stop waits no longer than for these columns"),
-    "machines.node.handwork.BEGIN_LIMIT_S": (5.0, "a person stands there and waits"),
-    "machines.node.handwork.END_LIMIT_S": (20.0, "a person stands there and waits"),
-    "machines.node.handwork.LOOK_S": (0.05, "what a person waits for is seen at once"),
-    "machines.node.in_hand.LEAD_BURSTS": (0.25, "an order written down ahead is lost, at worst, by so much"),
-    "machines.node.journal.BUSY_LIMIT_S": (10.0, "a card that cleans itself up answers within seconds"),
-    "machines.node.lost_place.MOST_FED_MM": (5000.0, "another roll is nearer than so much blank paper"),
+    "machines.node.sync.answers.MOST_ENTRIES": (1_000_000_000, "one a second for thirty years"),
+    "machines.node.sync.call_now.PATIENCE_S": (30.0, "longer than a connection takes; a person stands there"),
+    "machines.node.sync.call_now.LOOK_S": (0.1, "what a person waits for is seen at once"),
+    "machines.node.sync.client.BACKOFF_FIRST_S": (1.0, "most troubles are over at once"),
+    "machines.node.sync.client.BACKOFF_LONGEST_S": (300.0, "a server that is back is found within five minutes"),
+    "machines.node.sync.client.LONGEST_ANSWER": (262_144, "all but work and plates is a few lines"),
+    "machines.node.sync.client.LONGEST_WORK": (16_777_216, "eight times what a month in half hours has"),
+    "machines.node.sync.connection.CONNECT_LIMIT_S": (
+        5.0,
+        "wifi at the edge of reach answers within seconds or not at all",
+    ),
+    "machines.node.sync.connection.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
+    "machines.node.sync.exchange.LEAST_POLL_S": (1.0, "a server that says nothing sensible is not stormed"),
+    "machines.node.sync.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
+    "machines.node.work.held_work.TEXTS_KEPT": (
+        128,
+        "a day's segments and the documents, so that none is read with every pass",
+    ),
+    "machines.node.sync.exchange.MOST_SAID": (50, "troubles that never come twice alike are not kept for ever"),
+    "machines.node.store.telling.LONGEST_SPOILT": (4000, "whatever it holds, the server keeps an entry of that length"),
+    "machines.node.store.telling.LARGEST_NUMBER": (
+        2**53 - 1,
+        "the log's numbers are those that a double holds exactly",
+    ),
+    "machines.node.work.plausibility.LARGEST_COLUMN": (
+        2**50,
+        "beyond it columns cannot be told apart in the count of turns",
+    ),
+    "machines.node.work.plausibility.LARGEST_SEED": (2**63, "no plan has one that does not fit the journal"),
+    "machines.node.work.plausibility.LEAST_TURN_S": (
+        60.0,
+        "nothing in the sky turns faster, nor anything small to try",
+    ),
+    "machines.node.work.plausibility.LONGEST_TURN_S": (4e10, "a thousand years"),
+    "machines.node.work.plausibility.LONGEST_SHIFT_S": (1e9, "no timeline waits for thirty years"),
+    "machines.node.work.plausibility.FIRST_YEAR": (2000, "a clock that tells an earlier year is wrong"),
+    "machines.node.work.plausibility.YEARS_END": (2200, "the calendar ends with 9999, and sums must stay below that"),
+    "machines.node.work.plausibility.LEAST_SIZE": (1e-9, "no measure of a machine is smaller"),
+    "machines.node.work.plausibility.LARGEST_SIZE": (1e9, "no measure of a machine is larger"),
+    "machines.node.work.plausibility.MOST_PLATES": (
+        5_000,
+        "a month of turns of ten minutes, each with a picture of its own",
+    ),
+    "machines.node.work.plate_cache.LEAST_FREE": (
+        33_554_432,
+        "the journal lies on the same card, and has less in a year",
+    ),
+    "machines.node.enrolment_input.LONGEST_SECRET": (200, "no code or PIN is a tenth as long; a wrong file is"),
+    "machines.node.sync.reachability.KEPT_EVERY_S": (600.0, "a write to the card each minute wears it"),
+    "machines.node.clock.drift.WANDER": (3e-6, "temperature in a room moves a crystal by no more"),
+    "machines.node.clock.drift.MARK_EVERY_S": (600.0, "over less the network's delay hides the rate"),
+    "machines.node.clock.drift.MARKS_KEPT": (24, "older ones say nothing of the crystal now"),
+    "machines.node.sync.exchange.LARGEST_BATCH": (200, "a batch stays far below the largest body"),
+    "machines.node.sync.exchange.FIRST_POLL_S": (60.0, "as often as the server asks for before it has said so"),
+    "machines.node.printing.gaps.SAMPLED_COLUMNS": (64, "tells the mean dots well enough for a cost in ink"),
+    "machines.node.manual.prints.LEAST_FEED_MM": (1.0, "less is no feed that a person sees"),
+    "machines.node.manual.prints.MOST_FEED_MM": (500.0, "more is a slip of the hand, and paper on the floor"),
+    "machines.node.manual.prints.LARGEST_PART": (256, "a person who says stop waits no longer than for these columns"),
+    "machines.node.manual.job.BEGIN_LIMIT_S": (5.0, "a person stands there and waits"),
+    "machines.node.manual.job.END_LIMIT_S": (20.0, "a person stands there and waits"),
+    "machines.node.manual.job.LOOK_S": (0.05, "what a person waits for is seen at once"),
+    "machines.node.printing.order_queue.LEAD_BURSTS": (
+        0.25,
+        "an order written down ahead is lost, at worst, by so much",
+    ),
+    "machines.node.store.journal.BUSY_LIMIT_S": (10.0, "a card that cleans itself up answers within seconds"),
+    "machines.node.manual.position_recovery.MOST_FED_MM": (5000.0, "another roll is nearer than so much blank paper"),
     "machines.node.panel.pin.DIGITS": (6, "a million, against five guesses and a lock"),
     "machines.node.panel.pin.FREE_GUESSES": (5, "a person mistypes twice, a guesser more often"),
     "machines.node.panel.pin.FREE_IN_ALL": (
@@ -132,119 +174,152 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.panel.pin.MOST_SESSIONS": (20, "more than there are people, and no memory to fill"),
     "machines.node.panel.serving.LARGEST_FORM": (4096, "the largest form has a few hundred octets"),
     "machines.node.panel.serving.PATIENCE_S": (10.0, "a browser that says nothing holds a thread no longer"),
-    "machines.node.samples.DRIFT": (250e-6, "of a crystal that nobody knows; most keep within 100 ppm"),
-    "machines.node.samples.MOST_DRIFT": (1e-3, "the kernel slews by 500 ppm on top of a crystal"),
-    "machines.node.samples.SERVER_WOBBLE_S": (0.02, "of a clock that a time service keeps"),
-    "machines.node.samples.STAMP_ROUNDING_S": (2e-6, "stamps have whole microseconds"),
-    "machines.node.server_time.PROBATION_S": (900.0, "a step is believed when the server tells one time for so long"),
-    "machines.node.set_time.LEAST_ERROR_S": (1.0, "nobody sets a clock by hand better"),
-    "machines.node.set_time.USUAL_ERROR_S": (60.0, "a watch is right to the minute"),
-    "machines.node.set_time.MOST_ERROR_S": (3600.0, "further off no machine may print anyway"),
-    "machines.node.takeover.TOLERANCES": (2.0, "one board ahead and the next behind, each by what is allowed"),
+    "machines.node.clock.samples.DRIFT": (250e-6, "of a crystal that nobody knows; most keep within 100 ppm"),
+    "machines.node.clock.samples.MOST_DRIFT": (1e-3, "the kernel slews by 500 ppm on top of a crystal"),
+    "machines.node.clock.samples.SERVER_WOBBLE_S": (0.02, "of a clock that a time service keeps"),
+    "machines.node.clock.samples.STAMP_ROUNDING_S": (2e-6, "stamps have whole microseconds"),
+    "machines.node.clock.server_time.PROBATION_S": (
+        900.0,
+        "a step is believed when the server tells one time for so long",
+    ),
+    "machines.node.clock.manual_time.LEAST_ERROR_S": (1.0, "nobody sets a clock by hand better"),
+    "machines.node.clock.manual_time.USUAL_ERROR_S": (60.0, "a watch is right to the minute"),
+    "machines.node.clock.manual_time.MOST_ERROR_S": (3600.0, "further off no machine may print anyway"),
+    "machines.node.work.takeover.TOLERANCES": (2.0, "one board ahead and the next behind, each by what is allowed"),
     # A node's word at the door.
-    "scheduling.entry_bounds.EARLIEST_YEAR": (2000, "no machine of this kind printed before"),
-    "scheduling.entry_bounds.FARTHEST_AHEAD": (timedelta(days=7), "a clock that far ahead tells no time at all"),
-    "scheduling.entry_bounds.LONGEST_KEYWORD": (100, "no keyword of RFC 8011 is half as long"),
-    "scheduling.entry_bounds.LONGEST_REASON": (2000, "a few sentences"),
-    "scheduling.entry_bounds.MOST_CLOSED": (1000, "closed hours of the month ahead that a node can hold"),
-    "scheduling.entry_bounds.MOST_KEYWORDS": (64, "nobody has all of RFC 8011's conditions at once"),
-    "scheduling.entry_bounds.MOST_MISS_S": (316_224_000.0, "ten years: it lay still, and prints on"),
-    "scheduling.entry_bounds.MOST_PLACES": (10_000_000_000, "a hundred kilometres of paper"),
-    "scheduling.entry_bounds.SLACK": (timedelta(seconds=60), "beside what the node says of its own clock"),
+    "scheduling.nodes.entry_bounds.EARLIEST_YEAR": (2000, "no machine of this kind printed before"),
+    "scheduling.nodes.entry_bounds.FARTHEST_AHEAD": (timedelta(days=7), "a clock that far ahead tells no time at all"),
+    "scheduling.nodes.entry_bounds.LONGEST_KEYWORD": (100, "no keyword of RFC 8011 is half as long"),
+    "scheduling.nodes.entry_bounds.LONGEST_REASON": (2000, "a few sentences"),
+    "scheduling.nodes.entry_bounds.MOST_CLOSED": (1000, "closed hours of the month ahead that a node can hold"),
+    "scheduling.nodes.entry_bounds.MOST_KEYWORDS": (64, "nobody has all of RFC 8011's conditions at once"),
+    "scheduling.nodes.entry_bounds.MOST_MISS_S": (316_224_000.0, "ten years: it lay still, and prints on"),
+    "scheduling.nodes.entry_bounds.MOST_PLACES": (10_000_000_000, "a hundred kilometres of paper"),
+    "scheduling.nodes.entry_bounds.SLACK": (timedelta(seconds=60), "beside what the node says of its own clock"),
     "scheduling.log.store.LONGEST_PROBLEM": (500, "what is wrong, in a sentence or two"),
-    "scheduling.reports.LONGEST_SAID": (300, "a notice is read, not studied"),
-    "scheduling.reports.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
-    "scheduling.reports.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
-    "scheduling.told.LONGEST_ENTRY": (
+    "scheduling.nodes.reports.LONGEST_SAID": (300, "a notice is read, not studied"),
+    "scheduling.nodes.reports.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
+    "scheduling.nodes.reports.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
+    "scheduling.nodes.received_entries.LONGEST_ENTRY": (
         200_000,
         "an entry kept as it was told, characters",
     ),
-    "scheduling.told.MOST_ENTRIES": (500, "what a server writes in a few seconds; the node halves its batch"),
+    "scheduling.nodes.received_entries.MOST_ENTRIES": (
+        500,
+        "what a server writes in a few seconds; the node halves its batch",
+    ),
     "server.api.problems.MENDED_AFTER_S": (300, "a view that is set aside waits for a person"),
     # Drivers and the serial line.
-    "machines.drivers.chance.MOST_A_DAY": (10_000.0, "faults that come more often are no chance"),
-    "machines.drivers.chance.MOST_DAYS": (1e6, "beyond lies the end of the calendar"),
-    "machines.drivers.chance.MOST_FAULTS": (1e6, "more fill the memory before the machine begins"),
-    "machines.drivers.chance.LARGEST_CLUSTER": (3, "nozzles that clog side by side"),
-    "machines.drivers.serial_machine.WATCHDOG_PART": (0.25, "three words may be lost before the controller halts"),
-    "machines.drivers.simulated.ASKED_EVERY_S": (0.5, "as a controller that stands two seconds of silence"),
-    "machines.drivers.emulated_controller.SHORTEST_WATCHDOG_S": (0.01, "no node keeps to a shorter silence"),
-    "machines.drivers.emulated_machine.SMALLEST_SCALE": (500_000, "half of what is ordered, in millionths"),
-    "machines.drivers.emulated_machine.LARGEST_SCALE": (2_000_000, "twice what is ordered, in millionths"),
-    "machines.drivers.emulated_machine._MOST_KEYWORDS": (4, "as many as a line has room for"),
-    "machines.drivers.emulated_wire._LONGEST_WAIT_S": (3600.0, "an emulator without an order is looked after hourly"),
-    "machines.drivers.serial_fit.ENCODER_TOLERANCE": (0.05, "counts further off are of another encoder"),
-    "machines.drivers.serial_lines.LINE_LIMIT": (256, "the protocol's line, with its line feed"),
-    "machines.drivers.serial_link.LARGEST_WINDOW": (64, "orders under way, whatever the controller offers"),
-    "machines.drivers.serial_orders.OCTETS_PER_LINE": (150, "200 characters of base 64 leave room in a line"),
-    "machines.drivers.simulated.LARGEST_PICTURE_COLUMNS": (50_000, "closing must not take long"),
+    "machines.drivers.simulated.random_faults.MOST_A_DAY": (10_000.0, "faults that come more often are no chance"),
+    "machines.drivers.simulated.random_faults.MOST_DAYS": (1e6, "beyond lies the end of the calendar"),
+    "machines.drivers.simulated.random_faults.MOST_FAULTS": (1e6, "more fill the memory before the machine begins"),
+    "machines.drivers.simulated.random_faults.LARGEST_CLUSTER": (3, "nozzles that clog side by side"),
+    "machines.drivers.serial.machine.WATCHDOG_PART": (0.25, "three words may be lost before the controller halts"),
+    "machines.drivers.simulated.machine.ASKED_EVERY_S": (0.5, "as a controller that stands two seconds of silence"),
+    "machines.drivers.emulated.controller.SHORTEST_WATCHDOG_S": (0.01, "no node keeps to a shorter silence"),
+    "machines.drivers.emulated.machine.SMALLEST_SCALE": (500_000, "half of what is ordered, in millionths"),
+    "machines.drivers.emulated.machine.LARGEST_SCALE": (2_000_000, "twice what is ordered, in millionths"),
+    "machines.drivers.emulated.machine._MOST_KEYWORDS": (4, "as many as a line has room for"),
+    "machines.drivers.emulated.wire._LONGEST_WAIT_S": (3600.0, "an emulator without an order is looked after hourly"),
+    "machines.drivers.serial.compatibility.ENCODER_TOLERANCE": (0.05, "counts further off are of another encoder"),
+    "machines.drivers.serial.framing.LINE_LIMIT": (256, "the protocol's line, with its line feed"),
+    "machines.drivers.serial.transport.LARGEST_WINDOW": (64, "orders under way, whatever the controller offers"),
+    "machines.drivers.serial.orders.OCTETS_PER_LINE": (150, "200 characters of base 64 leave room in a line"),
+    "machines.drivers.simulated.machine.LARGEST_PICTURE_COLUMNS": (50_000, "closing must not take long"),
     # Pictures.
-    "machines.pictures.canvas._MOST_FILLED": (200, "the land of the world covers the canvas once"),
-    "machines.pictures.canvas._MOST_STROKED": (200, "the coasts of the world, in lines of 0.3 mm, a hundredth of once"),
-    "machines.pictures.canvas._MOST_ROUNDED": (1_000_000, "the coasts of the world at 1:10,000,000 have some 400,000"),
-    "machines.pictures.canvas._MOST_HOLED": (8, "holes are few; each costs a canvas"),
-    "machines.pictures.checks.NARROWEST_LIMITS_DEGREES": (0.1, "the far ends of a narrower map fit no number"),
-    "machines.pictures.geojson.LARGEST_FILE_BYTES": (32_000_000, "the finest coasts of the world have a tenth"),
-    "machines.pictures.geojson.MOST_POSITIONS": (2_000_000, "each is projected while somebody waits"),
-    "machines.pictures.geojson.MOST_SHAPES": (50_000, "the land of the world at 1:10,000,000 has some thousands"),
-    "machines.pictures.geojson.MOST_ARRAYS": (2_500_000, "as many as positions and shapes have, and to spare"),
-    "machines.pictures.geojson.MOST_OBJECTS": (500_000, "ten a shape: a feature, its geometry and what is said of it"),
-    "machines.pictures.geojson.MOST_STEPS": (4_000_000, "64 MB of positions once they are laid out"),
-    "machines.pictures.geojson.DEEPEST_COLLECTION": (8, "collections in collections; nobody draws deeper"),
-    "machines.pictures.geojson.LONGITUDE_LIMIT_DEGREES": (360.0, "beyond 180 lies the date line, beyond 360 a mistake"),
-    "machines.pictures.geojson.WIDEST_LINE_DEGREES": (720.0, "twice round, and no more"),
-    "machines.pictures.image_file.LARGEST_IMAGE_BYTES": (128_000_000, "80 million pixels, hardly compressed"),
-    "machines.pictures.image_file.MOST_PIXELS": (80_000_000, "600 mm at 600 dpi by 200 mm"),
-    "machines.pictures.image_file.LONGEST_SIDE": (500_000, "a turn of 20 m at 600 dpi; scaling takes 48 bytes of each"),
-    "machines.pictures.image_pieces.MOST_SCANS": (50, "ten are usual, and each goes over the whole image"),
-    "machines.pictures.image_pieces.MOST_PIECES": (100_000, "128 MB in chunks of 1.3 kB; so many take half a second"),
-    "machines.pictures.image_pieces.MOST_FILL": (4096, "hardly any file has two; of very many each is read very often"),
-    "machines.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
-    "machines.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
-    "machines.proof.HIGHEST_VIEW_PX": (4000, "a few columns right across wide paper would fill the memory"),
-    "machines.upcasts.LONGEST_KIND": (60, "what names a kind of entry, characters; the server keeps no longer one"),
-    "scheduling.proofs.MOST_DOTS": (80_000_000, "drawn while somebody waits, four bytes a dot"),
-    "scheduling.proofs.MOST_SLIP": (0.5, "a feed that slips by more is broken"),
-    "scheduling.proofs.SEAM_FAINT": (0.01, "a judgement of ours"),
-    "scheduling.proofs.SEAM_SHOWS": (0.05, "a judgement of ours"),
-    "scheduling.proofs.WIDEST_PX": (1600, "as wide as a screen"),
-    "scheduling.proofs.NARROWEST_PX": (320, "as narrow as a telephone"),
-    "scheduling.proofs.HIGHEST_PX": (2000, "no tower"),
-    "scheduling.uploads.LARGEST_UPLOAD_BYTES": (128_000_000, "the largest image that can be printed"),
+    "machines.imaging.pictures.canvas._MOST_FILLED": (200, "the land of the world covers the canvas once"),
+    "machines.imaging.pictures.canvas._MOST_STROKED": (
+        200,
+        "the coasts of the world, in lines of 0.3 mm, a hundredth of once",
+    ),
+    "machines.imaging.pictures.canvas._MOST_ROUNDED": (
+        1_000_000,
+        "the coasts of the world at 1:10,000,000 have some 400,000",
+    ),
+    "machines.imaging.pictures.canvas._MOST_HOLED": (8, "holes are few; each costs a canvas"),
+    "machines.imaging.pictures.checks.NARROWEST_LIMITS_DEGREES": (0.1, "the far ends of a narrower map fit no number"),
+    "machines.imaging.pictures.geojson.LARGEST_FILE_BYTES": (32_000_000, "the finest coasts of the world have a tenth"),
+    "machines.imaging.pictures.geojson.MOST_POSITIONS": (2_000_000, "each is projected while somebody waits"),
+    "machines.imaging.pictures.geojson.MOST_SHAPES": (
+        50_000,
+        "the land of the world at 1:10,000,000 has some thousands",
+    ),
+    "machines.imaging.pictures.geojson.MOST_ARRAYS": (2_500_000, "as many as positions and shapes have, and to spare"),
+    "machines.imaging.pictures.geojson.MOST_OBJECTS": (
+        500_000,
+        "ten a shape: a feature, its geometry and what is said of it",
+    ),
+    "machines.imaging.pictures.geojson.MOST_STEPS": (4_000_000, "64 MB of positions once they are laid out"),
+    "machines.imaging.pictures.geojson.DEEPEST_COLLECTION": (8, "collections in collections; nobody draws deeper"),
+    "machines.imaging.pictures.geojson.LONGITUDE_LIMIT_DEGREES": (
+        360.0,
+        "beyond 180 lies the date line, beyond 360 a mistake",
+    ),
+    "machines.imaging.pictures.geojson.WIDEST_LINE_DEGREES": (720.0, "twice round, and no more"),
+    "machines.imaging.pictures.image_file.LARGEST_IMAGE_BYTES": (128_000_000, "80 million pixels, hardly compressed"),
+    "machines.imaging.pictures.image_file.MOST_PIXELS": (80_000_000, "600 mm at 600 dpi by 200 mm"),
+    "machines.imaging.pictures.image_file.LONGEST_SIDE": (
+        500_000,
+        "a turn of 20 m at 600 dpi; scaling takes 48 bytes of each",
+    ),
+    "machines.imaging.pictures.image_pieces.MOST_SCANS": (50, "ten are usual, and each goes over the whole image"),
+    "machines.imaging.pictures.image_pieces.MOST_PIECES": (
+        100_000,
+        "128 MB in chunks of 1.3 kB; so many take half a second",
+    ),
+    "machines.imaging.pictures.image_pieces.MOST_FILL": (
+        4096,
+        "hardly any file has two; of very many each is read very often",
+    ),
+    "machines.imaging.pictures.projections.MERCATOR_LIMIT_DEGREES": (89.9, "the poles lie at infinity"),
+    "machines.imaging.pictures.sheet.LARGEST_SHEET_DOTS": (400_000_000, "a drawing holds ten bytes a dot"),
+    "machines.imaging.proof.HIGHEST_VIEW_PX": (4000, "a few columns right across wide paper would fill the memory"),
+    "machines.protocol.upcasts.LONGEST_KIND": (
+        60,
+        "what names a kind of entry, characters; the server keeps no longer one",
+    ),
+    "scheduling.paper.proof.MOST_DOTS": (80_000_000, "drawn while somebody waits, four bytes a dot"),
+    "scheduling.paper.proof.MOST_SLIP": (0.5, "a feed that slips by more is broken"),
+    "scheduling.paper.proof.SEAM_FAINT": (0.01, "a judgement of ours"),
+    "scheduling.paper.proof.SEAM_SHOWS": (0.05, "a judgement of ours"),
+    "scheduling.paper.proof.WIDEST_PX": (1600, "as wide as a screen"),
+    "scheduling.paper.proof.NARROWEST_PX": (320, "as narrow as a telephone"),
+    "scheduling.paper.proof.HIGHEST_PX": (2000, "no tower"),
+    "scheduling.rendering.upload_store.LARGEST_UPLOAD_BYTES": (128_000_000, "the largest image that can be printed"),
     # Planning.
-    "scheduling.changes.LOOK_AHEAD": (days(92), "the next window is looked for over a season"),
-    "scheduling.changes.NEAR": (days(28), "most windows come every week, so most are found here"),
-    "scheduling.extend.MOST_TURNS": (256, "a run of short turns holds up no other"),
-    "scheduling.files.ABANDONED_AFTER_S": (86_400.0, "nobody takes a day to write a file"),
-    "scheduling.hours.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
-    "scheduling.hours.MOST_DATES": (400, "a year of single dates, and some"),
-    "scheduling.kept_work.MOST_KEPT": (10_000, "ten times the machines of a large studio, a kilobyte each"),
-    "scheduling.named.LONGEST_NAME": (120, "what a page can show"),
-    "scheduling.originals._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
-    "scheduling.outage_now.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
+    "scheduling.supplies.change_dates.LOOK_AHEAD": (days(92), "the next window is looked for over a season"),
+    "scheduling.supplies.change_dates.NEAR": (days(28), "most windows come every week, so most are found here"),
+    "scheduling.background.extend_plans.MOST_TURNS": (256, "a run of short turns holds up no other"),
+    "scheduling.rendering.atomic_files.ABANDONED_AFTER_S": (86_400.0, "nobody takes a day to write a file"),
+    "scheduling.planning.opening_hours.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
+    "scheduling.planning.opening_hours.MOST_DATES": (400, "a year of single dates, and some"),
+    "scheduling.nodes.work_tag.MOST_KEPT": (10_000, "ten times the machines of a large studio, a kilobyte each"),
+    "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
+    "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
+    "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
     "scheduling.log.remarks.LONGEST_REMARK": (500, "a reason is a sentence or two"),
     "scheduling.log.remarks.SALT_BYTES": (16, "128 bits: a digest of few words cannot be guessed at"),
     "scheduling.planning.service_windows.LONGEST_MINUTES": (10_080, "a weekly window is no longer than its week"),
     "scheduling.planning.timeline.KNOT_TOLERANCE_COLUMNS": (0.01, "a hundredth of a dot is not seen"),
     "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),
     "scheduling.planning.timeline.LARGEST_COLUMN": (2**50, "a float64 no longer tells neighbouring columns apart"),
-    "scheduling.races.TRIES": (5, "a race lost five times is something else"),
-    "scheduling.run_check.MOST_ENDS": (24, "no more than anybody reads"),
-    "scheduling.run_concerns.DOUBT_DOTS": (0.1, "a tenth of a dot is not seen yet"),
-    "scheduling.run_order.NOW_MEANS": (timedelta(minutes=1), "an order to begin now is read a little later"),
-    "scheduling.taken.MOST_EPOCHS": (8, "a board that missed more enrolments is told nothing"),
-    "scheduling.venue_calendar.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
+    "scheduling.log.retry.TRIES": (5, "a race lost five times is something else"),
+    "scheduling.commands.preview_run.MOST_ENDS": (24, "no more than anybody reads"),
+    "scheduling.commands.run_concerns.DOUBT_DOTS": (0.1, "a tenth of a dot is not seen yet"),
+    "scheduling.commands.plan_run.NOW_MEANS": (timedelta(minutes=1), "an order to begin now is read a little later"),
+    "scheduling.nodes.journal_history.MOST_EPOCHS": (8, "a board that missed more enrolments is told nothing"),
+    "scheduling.calendar.venue_calendar.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
     # The log.
-    "scheduling.log.canonical.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
+    "scheduling.log.codec.canonical_json.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
     "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
-    "scheduling.log.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
-    "scheduling.log.twins.NAMED": (5, "so many keys of differing rows a person reads"),
+    "scheduling.log.projecting.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
+    "scheduling.log.projecting.shadow_tables.NAMED": (5, "so many keys of differing rows a person reads"),
     # The sky.
     "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
     "scheduling.sky.anchors.LAST_YEAR": (2100, "the ephemeris reaches there"),
     "scheduling.sky.anchors._LONGEST_OFFSET": (days(366), "an event a year off has its own date"),
     "scheduling.sky.events._MOST_DEGREES": ({"altitude_degrees": 90.0, "longitude": 180.0}, "what degrees can be"),
-    "scheduling.sky.listing.MOST_DAYS": (1500, "four years of events on a screen"),
+    "server.sky_report.table.MOST_DAYS": (1500, "four years of events on a screen"),
     "scheduling.sky.periods.SHORTEST_S": (1.0, "a turn a second is faster than paper"),
     "scheduling.sky.periods.LONGEST_S": (1e10, "three centuries, longer than the ephemeris"),
     "scheduling.sky.search._PRECISION_S": (1e-3, "events are told to the millisecond"),
@@ -264,9 +339,9 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.accounts.signing_in.LONGEST_S": (1_209_600.0, "two weeks, however busy; as Django has it"),
     "server.accounts.signing_in.SEEN_EVERY_S": (600.0, "a write for each page would be one too many"),
     "server.one_line.LONGEST": (300, "a line of a stranger's is no longer than one"),
-    "server.accounts.attempts.WINDOW_S": (900, "a person who mistyped can try again within a coffee"),
+    "server.accounts.attempt_limit.WINDOW_S": (900, "a person who mistyped can try again within a coffee"),
     "server.accounts.addresses.IPV6_NETWORK_BITS": (64, "one household has at least so many addresses (RFC 6177)"),
-    "server.accounts.attempts.MOST_WRONG": (
+    "server.accounts.attempt_limit.MOST_WRONG": (
         {"password": 10, "account": 100, "browser": 10, "code": 10, "key": 100},
         "people mistype a few times; of one account, and of keys, programs ask for many",
     ),
@@ -279,24 +354,27 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.accounts.keys.LONGEST_NAME": (60, "what a page can show"),
     "server.accounts.management.commands.person.MOST_TRIES": (3, "of a new password, typed twice"),
     "server.accounts.tokens.SECRET_BYTES": (32, "nobody guesses 256 bits"),
-    "server.api.bodies.LARGEST_BODY_BYTES": (4_000_000, "200 entries have some 100,000"),
-    "server.api.bodies.MOST_PARTS": (100_000, "200 entries have some 2,000, and 400 dates some 1,000"),
-    "server.api.bodies.LARGEST_WHOLE_NUMBER": (2**53 - 1, "beyond, JSON of other programs loses digits"),
+    "server.api.json_parser.LARGEST_BODY_BYTES": (4_000_000, "200 entries have some 100,000"),
+    "server.api.json_parser.MOST_PARTS": (100_000, "200 entries have some 2,000, and 400 dates some 1,000"),
+    "server.api.json_parser.LARGEST_WHOLE_NUMBER": (2**53 - 1, "beyond, JSON of other programs loses digits"),
     "server.api.calendar.USUAL": ({"back": days(28), "ahead": days(365)}, "a month back and a year ahead"),
     "server.api.calendar.MOST": ({"back": days(92), "ahead": days(366)}, "a season back and a leap year ahead"),
     "server.api.calendar.REFRESH": (timedelta(hours=1), "calendars ask no more often"),
     "server.api.node.LONGEST_HORIZON": (days(31), "no board holds more plates than for a month"),
-    "server.api.pages.USUAL_ROWS": (100, "a page of a list"),
-    "server.api.pages.MOST_ROWS": (1000, "a page of a list"),
+    "server.api.pagination.USUAL_ROWS": (100, "a page of a list"),
+    "server.api.pagination.MOST_ROWS": (1000, "a page of a list"),
     "server.api.problems.TRY_AGAIN_AFTER_S": (5, "a database that is busy is free by then"),
     "server.api.problems.DRAWN_AGAIN_AFTER_S": (60, "the job that draws lost plates looks once a minute"),
     "server.api.problems.LONGEST_SAID": (300, "of what came in; an answer is no echo"),
     "server.api.service_windows.USUAL_SPAN": (days(28), "four weeks of windows"),
     "server.api.service_windows.LONGEST_SPAN": (days(366), "a year of windows"),
-    "server.console.comings.LOOK_AHEAD": (days(92), "a weekly window comes within a season or not at all"),
-    "server.console.comings.SOON": (days(28), "what comes later is not shown in a sentence"),
-    "server.console.comings.TIMES_SHOWN": (5, "what a person reads"),
-    "server.console.comings.A_MOMENT": (timedelta(minutes=1), "a window that has just begun is still shown"),
+    "server.console.service_window_times.LOOK_AHEAD": (days(92), "a weekly window comes within a season or not at all"),
+    "server.console.service_window_times.SOON": (days(28), "what comes later is not shown in a sentence"),
+    "server.console.service_window_times.TIMES_SHOWN": (5, "what a person reads"),
+    "server.console.service_window_times.A_MOMENT": (
+        timedelta(minutes=1),
+        "a window that has just begun is still shown",
+    ),
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
     "server.console.hours.LONGEST_TEXT": (20_000, "400 dates, a line each"),
     "server.console.instants.LONGEST_SHIFT_MINUTES": (720, "half a day before or after an event"),
@@ -305,8 +383,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.overview.OUTAGES_SINCE": (days(7), "outages of the last week"),
     "server.console.overview.OUTAGES_SHOWN": (12, "what a person reads"),
     "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
-    "server.console.station.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
-    "server.console.tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
+    "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
+    "server.console.staff_tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
     "server.console.management.commands.serve.MOST_THREADS": (256, "more threads than a computer has use for"),
     "server.heavy.MOST_AT_ONCE": (2, "Python computes one at a time; two keep a second core busy where it need not"),
     "server.heavy.MOST_WAITING": (4, "so many are answered within a browser's patience; fewer where threads are few"),
@@ -343,48 +421,53 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.settings.CELERY_TASK_TIME_LIMIT": (1800, "no job draws for half an hour"),
     "server.settings.CELERY_BROKER_TRANSPORT_OPTIONS": ({"visibility_timeout": 3600}, "longer than any job takes"),
     # What the demonstration is judged by.
-    "server.demo.haste.ENOUGH": (0.7, "a computer that has less to give cannot be in time"),
-    "server.demo.haste.SLOWEST_SHARE": (0.125, "a day of ten minutes; nobody waits longer"),
-    "server.demo.promises.ON_TIME_SHARE": (0.999, "of all columns within one dot time"),
-    "server.demo.promises.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
-    "server.demo.promises.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
+    "server.demo.time_compression.ENOUGH": (0.7, "a computer that has less to give cannot be in time"),
+    "server.demo.time_compression.SLOWEST_SHARE": (0.125, "a day of ten minutes; nobody waits longer"),
+    "server.demo.acceptance.ON_TIME_SHARE": (0.999, "of all columns within one dot time"),
+    "server.demo.acceptance.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
+    "server.demo.acceptance.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
     "server.demo.stalls.MATTERS_SHOWN_S": (60.0, "less than the narrowest dot of the demonstration"),
 }
 
 # What it is instead: names.
 NO_LIMITS: dict[str, str] = {
     "numbers of kinds, of places in an array, or of nothing": """
-        machines.drivers.paper.LAID machines.drivers.paper.CUT machines.drivers.paper.REFUSED
-        server.console.words.CENTURY_S machines.node.board._STA_UNSYNC machines.node.board._ADJTIMEX_WORDS
-        machines.drivers.paper.RAGGED machines.drivers.paper.LIES machines.drivers.paper.CUT_LIES
-        machines.drivers.paper.NO_COLUMN machines.head.NO_NOZZLE machines.strobes.NO_STROBE
-        machines.node.facts._AFTER_ORDERLY machines.node.facts._AFTER_UNPLANNED machines.node.laying.NOTHING_DUE
-        machines.node.connection._NO_WAY machines.node.bell._MOST_RINGS machines.pictures.geojson._DEPTHS
-        machines.pictures.image_pieces._START_OF_SCAN machines.pictures.image_pieces._ALONE
-        machines.node.set_time._NONE scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION
-        scheduling.sky.bodies.DECLINATION scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE
-        scheduling.sky.bodies.LATITUDE scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK
-        server.api.problems.FULL server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
+        machines.drivers.simulated.paper.LAID machines.drivers.simulated.paper.CUT
+        machines.drivers.simulated.paper.REFUSED server.console.formatting.CENTURY_S
+        machines.node.clock.system_clocks._STA_UNSYNC machines.node.clock.system_clocks._ADJTIMEX_WORDS
+        machines.drivers.simulated.paper.RAGGED machines.drivers.simulated.paper.LIES
+        machines.drivers.simulated.paper.CUT_LIES machines.drivers.simulated.paper.NO_COLUMN
+        machines.model.head.NO_NOZZLE machines.model.strobes.NO_STROBE machines.node.device.reporting._AFTER_ORDERLY
+        machines.node.device.reporting._AFTER_UNPLANNED machines.node.printing.burst_step.NOTHING_DUE
+        machines.node.sync.connection._NO_WAY machines.node.waiting.bell._MOST_RINGS
+        machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN
+        machines.imaging.pictures.image_pieces._ALONE machines.node.clock.manual_time._NONE
+        scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
+        scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE
+        scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK server.api.problems.FULL
+        server.demo.__main__.TOO_BUSY server.settings.PROXIES""",
     "versions, which tests of their own follow": """
-        machines.drivers.emulated_controller.VERSION machines.drivers.serial_link.VERSION
-        machines.node.journal_versions.SCHEMA_VERSION""",
+        machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
+        machines.node.store.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
-        machines.node.answers.PIECE machines.node.plates._BLOCK machines.plate_rows._PIECE machines.head._CHUNK
-        machines.head._CHUNK_COLUMNS machines.pictures.daylight._ROWS machines.pictures.image_file._STRIP_PIXELS
-        scheduling.log.lines.CHUNK scheduling.log.transfer.CHUNK scheduling.log.rebuild.BATCH
-        server.api.uploads.PIECE_BYTES scheduling.sky.chebyshev._INSTANTS_PER_CALL
-        scheduling.sky.temporalhours._BLOCK_DAYS""",
+        machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
+        machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
+        machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
+        scheduling.log.integrity.transfer.CHUNK scheduling.log.projecting.rebuild.BATCH server.api.uploads.PIECE_BYTES
+        scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
     "units and numbers of nature, judged in tests/reference": """
-        machines.supplies.ML_PER_PL machines.pictures.moon.SYNODIC_MONTH_DAYS machines.rulers._QUARTER_HOUR_S
-        machines.pictures.daylight.TWILIGHT_ENDS_DEGREES scheduling.coming_round.EQUINOX_AT_HALF_DEGREES
-        scheduling.hours.WEEK_MINUTES scheduling.local_words.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
-        scheduling.planning.service_windows.WEEK scheduling.run_concerns._DAY scheduling.run_proof.METRE_MM
-        scheduling.skynumbers.MINUTES_PER_DAY scheduling.skynumbers.YEAR_SAMPLES scheduling.skynumbers.PATH_SAMPLES
+        machines.model.supplies.ML_PER_PL machines.imaging.pictures.moon.SYNODIC_MONTH_DAYS
+        machines.imaging.rulers._QUARTER_HOUR_S machines.imaging.pictures.daylight.TWILIGHT_ENDS_DEGREES
+        scheduling.paper.next_passage.EQUINOX_AT_HALF_DEGREES scheduling.planning.opening_hours.WEEK_MINUTES
+        scheduling.venues.local_time_text.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
+        scheduling.planning.service_windows.WEEK scheduling.commands.run_concerns._DAY
+        scheduling.paper.run_proof.METRE_MM scheduling.rendering.sky_parameters.MINUTES_PER_DAY
+        scheduling.rendering.sky_parameters.YEAR_SAMPLES scheduling.rendering.sky_parameters.PATH_SAMPLES
         scheduling.sky.bodies.CENTURY_S scheduling.sky.bodies.ERA_AT_J2000 scheduling.sky.bodies.ERA_EXCESS_PER_DAY
         scheduling.sky.bodies.ERA_RATE scheduling.sky.crossings._HEIGHT_STEP_S scheduling.sky.cycles._SUN
         scheduling.sky.cycles._MOON scheduling.sky.cycles._MONTH_RATE scheduling.sky.eclipses.SUN_RADIUS_KM
         scheduling.sky.eclipses.MOON_RADIUS_KM scheduling.sky.eclipses.DANJON scheduling.sky.eclipses._HALF_WINDOW_S
-        scheduling.sky.ephemeris._MARGIN_DAYS scheduling.sky.lightyear._SUN_DEGREES
+        scheduling.sky.ephemeris._MARGIN_DAYS server.sky_report.year_of_light._SUN_DEGREES
         scheduling.sky.orientation.MJD_OF_POSIX_EPOCH scheduling.sky.temporalhours._MARGIN_S
         scheduling.sky.temporalhours._FAR_TURNS scheduling.sky.timescales.DAY_S scheduling.sky.timescales.YEAR_S
         scheduling.sky.timescales.J2000_POSIX scheduling.sky.timescales.TT_MINUS_TAI_S
@@ -394,32 +477,33 @@ NO_LIMITS: dict[str, str] = {
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
         server.settings._YEAR_H""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
-        machines.head._CHOICES machines.head._TABLE_LENGTHS machines.patterns._NOZZLE_GAP_COLUMNS
-        machines.patterns._ELEMENTS_IN_STAIR machines.pictures.discs._POINTS machines.pictures.moon._POINTS
-        machines.pictures.moon._CAPTION_LINES machines.pictures.lettering._DRAWN_PX machines.thresholds._BLUE_SIZE
-        machines.thresholds._BAYER_ORDER machines.thresholds._SIGMA machines.tone._SETTLE machines.tone._BLEND
-        machines.tone._NOISES machines.tone._NOISE_RANGE""",
+        machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
+        machines.imaging.patterns._ELEMENTS_IN_STAIR machines.imaging.pictures.discs._POINTS
+        machines.imaging.pictures.moon._POINTS machines.imaging.pictures.moon._CAPTION_LINES
+        machines.imaging.pictures.lettering._DRAWN_PX machines.imaging.screens._BLUE_SIZE
+        machines.imaging.screens._BAYER_ORDER machines.imaging.screens._SIGMA machines.imaging.halftone._SETTLE
+        machines.imaging.halftone._BLEND machines.imaging.halftone._NOISES machines.imaging.halftone._NOISE_RANGE""",
     "the look of a page or a picture": """
-        machines.proof._STRIP_PX machines.proof._TICK_PX machines.proof._TEXT_PX machines.proof._INK
-        machines.proof._CUT machines.rulers._TIME_STEPS_S scheduling.proofs.PX_PER_MARK
-        scheduling.sky.yearpicture.WIDTH scheduling.sky.yearpicture.HEIGHT scheduling.sky.yearpicture._LEFT
-        scheduling.sky.yearpicture._RIGHT scheduling.sky.yearpicture._TOP scheduling.sky.yearpicture._BOTTOM
-        scheduling.sky.yearpicture._LENGTH_TOP scheduling.sky.yearpicture._LENGTH_BOTTOM
-        scheduling.sky.yearpicture._SECOND_H scheduling.sky.yearpicture._MOONLIGHT_STEPS
-        scheduling.sky.yearpicture._PHASES server.console.choices.WIDTH server.console.choices.SIDE
-        server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD server.console.pictures.WIDTH_PX
-        server.console.pictures.INK server.console.pictures.PAPER server.console.pictures.GAP
-        server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
+        machines.imaging.proof._STRIP_PX machines.imaging.proof._TICK_PX machines.imaging.proof._TEXT_PX
+        machines.imaging.proof._INK machines.imaging.proof._CUT machines.imaging.rulers._TIME_STEPS_S
+        scheduling.paper.proof.PX_PER_MARK server.sky_report.year_chart.WIDTH server.sky_report.year_chart.HEIGHT
+        server.sky_report.year_chart._LEFT server.sky_report.year_chart._RIGHT server.sky_report.year_chart._TOP
+        server.sky_report.year_chart._BOTTOM server.sky_report.year_chart._LENGTH_TOP
+        server.sky_report.year_chart._LENGTH_BOTTOM server.sky_report.year_chart._SECOND_H
+        server.sky_report.year_chart._MOONLIGHT_STEPS server.sky_report.year_chart._PHASES server.console.choices.WIDTH
+        server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
+        server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
+        server.console.pictures.GAP server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
     "what is usual where nobody says otherwise": """
-        machines.drivers.serial_machine.BAUD machines.node.handwork.FEED_MM server.accounts.tokens.NAME_BYTES
+        machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
         server.console.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
     "the demonstration's own scenario and pace": """
-        server.demo.__main__.MOST_COPIES server.demo.__main__.SET_UP_S server.demo.haste.TRY_S server.demo.haste.STEP
-        server.demo.haste.OF_A_BUSY_ONE server.demo.haste.GLANCE_S server.demo.haste.ALWAYS_TAKEN
-        server.demo.processes.PATIENCE_S server.demo.processes.COLUMNS_PER_COMMIT
-        server.demo.scenario.SECONDS_SHOWN_PER_SECOND server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS
-        server.demo.scenario.IDLE_FIRING server.demo.stalls.LOOK_EVERY_S
-        server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
+        server.demo.__main__.MOST_COPIES server.demo.__main__.SET_UP_S server.demo.time_compression.TRY_S
+        server.demo.time_compression.STEP server.demo.time_compression.OF_A_BUSY_ONE
+        server.demo.time_compression.GLANCE_S server.demo.time_compression.ALWAYS_TAKEN server.demo.processes.PATIENCE_S
+        server.demo.processes.COLUMNS_PER_COMMIT server.demo.scenario.SECONDS_SHOWN_PER_SECOND
+        server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS server.demo.scenario.IDLE_FIRING
+        server.demo.stalls.LOOK_EVERY_S server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
 }
 PASSED_OVER = [name for names in NO_LIMITS.values() for name in names.split()]
 

@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.head import HeadPlan
+from machines.model.head import HeadPlan
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.profile import CarriageHead, IdleFiring, Profile
+from machines.model.profile import CarriageHead, IdleFiring, Profile
 
 
 class IdleNozzles:

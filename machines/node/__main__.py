@@ -15,33 +15,36 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from machines.calibration import Calibration
 from machines.chance import SYSTEM
 from machines.clock import SystemClock, board_clock, true_clock
-from machines.drivers.fault_file import FaultFile, read_faults
-from machines.drivers.serial_machine import BAUD, SerialMachine, open_serial
-from machines.drivers.simulated import SimulatedMachine, no_faults
-from machines.entries import Action
+from machines.drivers.serial.machine import BAUD, SerialMachine, open_serial
+from machines.drivers.simulated.fault_file import FaultFile, read_faults
+from machines.drivers.simulated.machine import SimulatedMachine, no_faults
 from machines.errors import InputError
-from machines.node import board_commands, holds, reach, takeover
-from machines.node import held as holding
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
+from machines.node import cli_manual
 from machines.node.agent import agent_runs, run
-from machines.node.arming import act, ask_to_arm
-from machines.node.at_hand import OpenDriver
-from machines.node.board_commands import Commands
-from machines.node.cautions import KNIFE, UNATTENDED
-from machines.node.client import Client
-from machines.node.failures import Refused, Unreachable
-from machines.node.given import ASK, NeverOnTheLine, checked_server, secret
-from machines.node.journal import open_journal
+from machines.node.cli_manual import Commands
+from machines.node.device.controller import OpenDriver
+from machines.node.enrolment_input import ASK, NeverOnTheLine, checked_server, secret
+from machines.node.manual.arming import act, ask_to_arm
 from machines.node.panel.pin import hashed
 from machines.node.panel.serving import read_address
-from machines.node.printing import MustNotPrint
-from machines.node.service import teller
+from machines.node.printing.loop import MustNotPrint
 from machines.node.settings import Settings
 from machines.node.status import gather
-from machines.profile import Profile
-from machines.wire import RunWork
+from machines.node.store import operator_actions
+from machines.node.store.journal import open_journal
+from machines.node.sync import reachability
+from machines.node.sync.client import Client
+from machines.node.sync.failures import Refused, Unreachable
+from machines.node.systemd import teller
+from machines.node.work import held_work as holding
+from machines.node.work import takeover
+from machines.operator.safety_notes import KNIFE, UNATTENDED
+from machines.protocol.journal_entries import Action
+from machines.protocol.messages import RunWork
 
 HORIZON_VARIABLE = "DAYROLL_HORIZON"
 COMMIT_VARIABLE = "DAYROLL_COLUMNS_PER_COMMIT"
@@ -96,7 +99,7 @@ def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
         _add_status(commands),
         _add_arm(commands),
         *(_add_action(commands, action, text) for action, text in ACTIONS.items()),
-        *board_commands.add_to(commands),
+        *cli_manual.add_to(commands),
     ]
     for command in added:
         command.add_argument("--home", required=True, type=Path, metavar="DIR", help="this machine's folder")
@@ -120,7 +123,7 @@ def _add_enrol(commands: Commands) -> argparse.ArgumentParser:
         help="whose first line is the one-time code; without it, it is asked for and not shown, or read from standard"
         " input",
     )
-    board_commands.add_pin_file(enrol)
+    cli_manual.add_pin_file(enrol)
     enrol.add_argument("--code", action=NeverOnTheLine, help=argparse.SUPPRESS)
     enrol.set_defaults(command=_enrol)
     return enrol
@@ -161,7 +164,7 @@ def _add_machine(running: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="what is wrong with a simulated machine, and from when: JSON such as"
         ' {"faults": [{"kind": "slip", "at": "2026-11-02T09:00:00Z", "share": 0.005}]};'
-        " kinds and all else that it may hold: machines/drivers/faults.py and fault_file.py",
+        " kinds and all else that it may hold: machines/drivers/simulated/faults.py and fault_file.py",
     )
     running.add_argument(
         "--battery-clock",
@@ -224,7 +227,7 @@ def _act(options: argparse.Namespace) -> int:
     journal = open_journal(options.home)
     try:
         more = act(journal, options.action, runs=agent_runs(options.home))
-        said = holds.SAYS[journal.state().hold]
+        said = operator_actions.SAYS[journal.state().hold]
     finally:
         journal.close()
     sys.stdout.write((UNATTENDED if options.action == "resume" else "") + f"Noted. The machine: {said}.{more}\n")
@@ -236,7 +239,7 @@ def _enrol(options: argparse.Namespace) -> int:
         raise InputError("home", f"an agent is running in {options.home}", "stop it before you enrol again")
     server = checked_server(options.server, plain_http=options.plain_http)
     client = Client(server)
-    pin = board_commands.pin_given(options)
+    pin = cli_manual.pin_given(options)
     kept = hashed(pin, SYSTEM)
     code = secret("code", options.code_file)
     journal = open_journal(options.home, create=True)  # before the code is spent
@@ -245,12 +248,12 @@ def _enrol(options: argparse.Namespace) -> int:
         with journal.transaction() as db:
             takeover.enrol(db, enrolled.at(server), enrolled.earlier)
             holding.keep_pin(db, kept)
-            reach.forget(db)
+            reachability.forget(db)
     finally:
         journal.close()
         client.close()
     sys.stdout.write(
-        f"Enrolled as the board of machine {enrolled.machine}. {board_commands.pin_in_words(options, pin)}"
+        f"Enrolled as the board of machine {enrolled.machine}. {cli_manual.pin_in_words(options, pin)}"
         f" Next: dayroll-node run --home {options.home}\n"
     )
     return 0

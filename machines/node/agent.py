@@ -19,19 +19,20 @@ from typing import IO
 from machines.chance import SYSTEM
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import bell, beside, holds
-from machines.node.asked import AskedForWork
 from machines.node.assembly import Board, assemble, call
-from machines.node.at_hand import OpenDriver
-from machines.node.journal import Journal, State, open_journal
-from machines.node.news import News
+from machines.node.device.controller import OpenDriver
 from machines.node.panel.panel import Panel
 from machines.node.panel.serving import serving
-from machines.node.plates import PlateStore
-from machines.node.printing import MustNotPrint, Printer
-from machines.node.service import ALIVE, READY, STOPPING, Tell
+from machines.node.printing.loop import MustNotPrint, Printer
 from machines.node.settings import Settings
-from machines.node.timekeeper import Timekeeper
+from machines.node.store import operator_actions
+from machines.node.store.journal import Journal, State, open_journal
+from machines.node.sync.timekeeper import Timekeeper
+from machines.node.systemd import ALIVE, READY, STOPPING, Tell
+from machines.node.waiting import bell, supervised
+from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.news import News
+from machines.node.work.plate_cache import PlateStore
 
 log = logging.getLogger(__name__)
 
@@ -132,8 +133,10 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, SYSTEM, boot_name(clock), stop_is_open=settings.stop_without_pin)
     with bell.heard(home, journal.news), _signals(stop, home), serving(panel, settings.panel):
-        network = beside.begin("the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked)
-        beside.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)
+        network = supervised.begin(
+            "the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked
+        )
+        supervised.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)
         tell(READY)
         try:
             _print(printer, clock, journal.news, stop.is_asked)
@@ -173,10 +176,10 @@ def _watched(state: State, printer: Printer, time: Timekeeper) -> float:
     be heard just before the next motion begins; so it is looked again until the machine rests."""
     if state.time_said:
         time.take_up_word()
-    if state.hold != holds.STOPPED:
+    if state.hold != operator_actions.STOPPED:
         return math.inf
     printer.halt()
-    return math.inf if printer.rests_as(holds.STOPPED) else LOOK_S
+    return math.inf if printer.rests_as(operator_actions.STOPPED) else LOOK_S
 
 
 def _print(printer: Printer, clock: Clock, news: News, stopping: Callable[[], bool]) -> None:

@@ -9,17 +9,17 @@ from pathlib import Path
 from machines.chance import Chance
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import board
-from machines.node import held as holding
-from machines.node.asked import AskedForWork
-from machines.node.at_hand import OpenDriver
-from machines.node.client import Client, Credentials
-from machines.node.exchange import Exchange
-from machines.node.journal import Journal
-from machines.node.plates import PlateStore
-from machines.node.printing import Printer
+from machines.node.clock import system_clocks
+from machines.node.device.controller import OpenDriver
+from machines.node.printing.loop import Printer
 from machines.node.settings import Settings
-from machines.node.timekeeper import Timekeeper
+from machines.node.store.journal import Journal
+from machines.node.sync.client import Client, Credentials
+from machines.node.sync.exchange import Exchange
+from machines.node.sync.timekeeper import Timekeeper
+from machines.node.waiting.asked import AskedForWork
+from machines.node.work import held_work as holding
+from machines.node.work.plate_cache import PlateStore
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,8 +77,8 @@ def assemble(on: Board, settings: Settings) -> Parts:
         on.clock,
         on.journal,
         on.boot,
-        counter=board.counter_name(on.clock),
-        own_clocks=board.own_clocks(on.clock, settings.battery_clock_ppm),
+        counter=system_clocks.counter_name(on.clock),
+        own_clocks=system_clocks.own_clocks(on.clock, settings.battery_clock_ppm),
     )
     exchange = Exchange(
         journal=on.journal,

@@ -13,7 +13,7 @@ class Settings:
 
     Attributes:
         horizon: how far ahead work is held, an ISO 8601 duration.
-        columns_per_commit, resume_unattended: see `machines.node.printing.Printer`.
+        columns_per_commit, resume_unattended: see `machines.node.printing.loop.Printer`.
         panel: address and port of the panel; None for no panel.
         stop_without_pin: whether anybody in the panel's network may stop and pause the machine.
         battery_clock_ppm: how wrong the board's battery clock runs at most; None where it has none to be believed.

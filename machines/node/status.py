@@ -7,14 +7,17 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import Clock, utc
-from machines.node import held as holding
-from machines.node import holds, outbox, own_clocks, reach, recovering, slip
 from machines.node.agent import agent_runs, boot_name
-from machines.node.bursts import Held
-from machines.node.journal import Journal, State, read_state
-from machines.node.left import left
-from machines.node.reach import Standing
-from machines.structure import format_instant
+from machines.node.clock import own_clocks
+from machines.node.device import slip_correction as slip
+from machines.node.device.usage import left
+from machines.node.store import operator_actions, outbox, recovery_state
+from machines.node.store.journal import Journal, State, read_state
+from machines.node.sync import reachability as reach
+from machines.node.sync.reachability import Standing
+from machines.node.work import held_work as holding
+from machines.node.work.bursts import Held
+from machines.serialization import format_instant
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +49,8 @@ class NodeStatus:
         unreported: entries that the server has not accepted.
         conditions: of the machine, keywords of RFC 8011.
         fenced: why this node must not print; empty if it may.
-        hold: what holds the machine until a person lets it go on, a key of `machines.node.holds.SAYS`; empty for none.
+        hold: what holds the machine until a person lets it go on, a key of `machines.node.store.operator_actions.SAYS`;
+            empty for none.
     """
 
     machine: str | None
@@ -103,7 +107,7 @@ class NodeStatus:
             ("unreported", f"{self.unreported} entries"),
             ("conditions", ", ".join(self.conditions) or "none"),
         ]
-        lines += [("HELD", holds.SAYS[self.hold])] if self.hold else []
+        lines += [("HELD", operator_actions.SAYS[self.hold])] if self.hold else []
         lines += [("FENCED OFF", self.fenced)] if self.fenced else []
         return lines
 
@@ -141,7 +145,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
         track, own = slip.read_track(db), own_clocks.compared(db)
-        kept, outage = holding.kept_time(db, boot_name(clock)), recovering.read(db)
+        kept, outage = holding.kept_time(db, boot_name(clock)), recovery_state.read(db)
         estimate = None if kept is None else kept.estimate(clock.elapsed())
         found = reach.at_board(db, clock, boot_name(clock), estimate)
     runs = agent_runs(home)
@@ -164,7 +168,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         turn=turn,
         column_of_turn=column,
         catching_up=state.catching_up,
-        recovery=recovering.in_words(outage, catching_up=state.catching_up, next_column=state.next_column),
+        recovery=recovery_state.in_words(outage, catching_up=state.catching_up, next_column=state.next_column),
         paper_m=None if profile is None else state.paper_position * profile.column_pitch_mm / 1000.0,
         paper_left_m=None if remains is None else remains.paper_m,
         ink_used_ml=None if remains is None else remains.ink_used_ml,

@@ -1,7 +1,7 @@
 """What becomes of missed columns: the policy, the facts, and the pure function that makes a decision of them."""
 
 from machines.recovery.decision import Action, Decision
-from machines.recovery.facts import NO_COLUMNS, Columns, Gap, Pace, Span
+from machines.recovery.inputs import NO_COLUMNS, Columns, Gap, Pace, Span
 from machines.recovery.policy import Cause, CauseRule, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from machines.recovery.settlement import settle
 

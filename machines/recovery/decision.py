@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from machines.recovery.facts import NO_COLUMNS, Columns
+from machines.recovery.inputs import NO_COLUMNS, Columns
 
 Action = Literal["skip", "replay", "shift", "blank"]
 

@@ -12,7 +12,7 @@ from typing import get_args
 
 from machines.errors import UnknownChoice
 from machines.recovery.decision import Action, Decision
-from machines.recovery.facts import NO_COLUMNS, Columns, Gap, Pace
+from machines.recovery.inputs import NO_COLUMNS, Columns, Gap, Pace
 from machines.recovery.policy import HalfPrinted, Policy, Rule, RuleKind
 
 _BY_POLICY = "the policy is"

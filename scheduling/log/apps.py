@@ -9,7 +9,7 @@ from django.apps import AppConfig
 from django.db import connections
 from django.db.models.signals import post_migrate
 
-from scheduling.log import checks, seal
+from scheduling.log.integrity import append_only, checks
 
 logger = logging.getLogger(__name__)
 
@@ -31,9 +31,9 @@ def seal_again(*, using: str, **_: Any) -> None:
     """Make the triggers anew where the table of events is there, and say so where some were missing."""
     connection = connections[using]
     with connection.cursor() as cursor:
-        present = seal.TABLE in connection.introspection.table_names(cursor)
+        present = append_only.TABLE in connection.introspection.table_names(cursor)
     if not present:
         return
-    if missing := seal.missing(connection):
+    if missing := append_only.missing(connection):
         logger.warning("%s had been missing; run `dayroll log verify`", ", ".join(missing))
-    seal.apply(connection)
+    append_only.apply(connection)

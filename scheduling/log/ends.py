@@ -12,11 +12,11 @@ from typing import Any
 
 from django.db import connections
 
-from scheduling.log import trips
-from scheduling.log.digest import NONE_BEFORE
-from scheduling.log.folding import BROKEN
+from scheduling.log import batched_sql
+from scheduling.log.codec.digest import NONE_BEFORE
 from scheduling.log.owners import Owners
 from scheduling.log.owners import asked as owners_asked
+from scheduling.log.projecting.projector import BROKEN
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
 APPEND_LOCK = 0x6461_7972_6F6C_6C
@@ -45,7 +45,7 @@ class Ends:
 
 def lock(using: str) -> None:
     """Within a transaction: let nobody else append until it ends."""
-    trips.run(_lock(using), using=using)
+    batched_sql.run(_lock(using), using=using)
 
 
 def begin(streams: Iterable[str], runs: Iterable[str], *, using: str) -> tuple[Ends, set[str], Owners]:
@@ -54,17 +54,17 @@ def begin(streams: Iterable[str], runs: Iterable[str], *, using: str) -> tuple[E
     streams, runs = list(dict.fromkeys(streams)), list(dict.fromkeys(runs))
     planned = [owners_asked(some) for some in _chunks(runs) if some]
     asking = [*_lock(using), BROKEN, *planned, *map(_ends_asked, _chunks(streams))]
-    broken, *found = trips.run(asking, using=using)[len(_lock(using)) :]
+    broken, *found = batched_sql.run(asking, using=using)[len(_lock(using)) :]
     owners = Owners(using, [row for rows in found[: len(planned)] for row in rows])
     return _ends(streams, found[len(planned) :]), {name for (name,) in broken}, owners
 
 
 def end_of(stream: str, *, using: str) -> End:
     """Where a stream ends."""
-    return _ends([stream], trips.run([_ends_asked([stream])], using=using)).streams[stream]
+    return _ends([stream], batched_sql.run([_ends_asked([stream])], using=using)).streams[stream]
 
 
-def _lock(using: str) -> list[trips.Statement]:
+def _lock(using: str) -> list[batched_sql.Statement]:
     """What lets nobody else append until the transaction ends; SQLite lets only one write in any case."""
     if connections[using].vendor != "postgresql":
         return []
@@ -77,7 +77,7 @@ def _chunks(streams: Sequence[str]) -> Iterator[Sequence[str]]:
         yield streams[start : start + STREAMS_AT_ONCE]
 
 
-def _ends_asked(streams: Sequence[str]) -> trips.Statement:
+def _ends_asked(streams: Sequence[str]) -> batched_sql.Statement:
     """The last position and the heads of streams, in one question."""
     return " UNION ALL ".join([_LAST, *[_HEAD] * len(streams)]), streams
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django.db import models
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from scheduling.log.canonical import canonical
+from scheduling.log.codec.canonical_json import canonical
 
 if TYPE_CHECKING:
     TextField = models.TextField[Any, Any]

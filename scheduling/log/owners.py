@@ -11,7 +11,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
-from scheduling.log import trips
+from scheduling.log import batched_sql
 from scheduling.log.recorded import Recorded
 
 _MACHINE = "machine/"
@@ -51,7 +51,7 @@ class Owners:
 
     def _find(self, run: str) -> _Planned | None:
         """A run that is not planned so far is asked for every time: it may be, meanwhile."""
-        (found,) = trips.run([asked([run])], using=self._using)
+        (found,) = batched_sql.run([asked([run])], using=self._using)
         self._keep(found)
         return self._planned.get(run)
 
@@ -60,7 +60,7 @@ class Owners:
             self._planned[stream.partition("/")[2]] = _Planned(position, json.loads(data)["machine"])
 
 
-def asked(runs: Sequence[str]) -> trips.Statement:
+def asked(runs: Sequence[str]) -> batched_sql.Statement:
     """The question for the events that planned some runs."""
     streams = [f"run/{run}" for run in runs]
     places = ", ".join(["%s"] * len(streams))

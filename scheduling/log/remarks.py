@@ -3,7 +3,7 @@
 A reason may name a person, and an event can never be changed. So the text lies in a table of its own, with random
 characters before it, without which a digest of few words could be guessed at. Whoever changes it makes it
 unfit for its digest, and it is not shown any more. To blot it out is to delete it, which breaks no chain; that it was
-done is an event. On PostgreSQL the server's role may only add to the table (`scheduling.log.role`).
+done is an event. On PostgreSQL the server's role may only add to the table (`scheduling.log.integrity.role`).
 
 Reasons that were said before there was this table stand in their events. Those leave the log with their stream only,
 by `dayroll log close`.
@@ -22,12 +22,12 @@ from django.db.models import Q
 
 from machines.chance import Chance
 from machines.errors import InputError
+from scheduling.log.event_records import scan
 from scheduling.log.events import NAMES
-from scheduling.log.lines import scan
+from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
+from scheduling.log.events.studio import ServiceWindowCalledOff
 from scheduling.log.models import Remark
-from scheduling.log.server_events import OutageOverridden, RemarkBlottedOut
 from scheduling.log.store import Append, Attribution, append
-from scheduling.log.studio_events import ServiceWindowCalledOff
 from scheduling.log.wiping import zero_what_is_deleted
 
 LONGEST_REMARK = 500

@@ -19,19 +19,19 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Q
 
-from machines.entries import Entry
 from machines.errors import InputError
+from machines.protocol.journal_entries import Entry
 from scheduling.log import models
-from scheduling.log.digest import digest
+from scheduling.log.codec.digest import digest
+from scheduling.log.codec.encoder import DoesNotFit, text_of
 from scheduling.log.ends import End, Ends, begin, end_of
 from scheduling.log.ends import lock as lock
+from scheduling.log.event_records import Line, facts, insert, scan
 from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
-from scheduling.log.folding import FoldFailed, Passed, fold_apart, fold_live, require_kept
-from scheduling.log.lines import Line, facts, insert, scan
+from scheduling.log.events.reports import AboutReports, EntryPassedOver
+from scheduling.log.events.server import StreamClosed
+from scheduling.log.projecting.projector import FoldFailed, Passed, fold_apart, fold_live, require_kept
 from scheduling.log.recorded import Recorded, run_of
-from scheduling.log.report_events import AboutReports, EntryPassedOver
-from scheduling.log.server_events import StreamClosed
-from scheduling.log.writing import DoesNotFit, text_of
 
 LONGEST_PROBLEM = 500
 # Facts that come from outside, and what is said of them: kept whatever state the views are in.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from machines.clock import utc
 from machines.errors import InputError
-from machines.wire import SegmentWork
+from machines.protocol.messages import SegmentWork
 
 # Between two knots of a segment a column may stand off its true instant by so many columns at most.
 KNOT_TOLERANCE_COLUMNS = 0.01

@@ -32,7 +32,7 @@ from typing import Any
 
 import numpy as np
 
-from machines.structure import format_instant
+from machines.serialization import format_instant
 from scheduling.sky.bodies import sky
 from scheduling.sky.events import KINDS, AlmanacError, Request
 from scheduling.sky.places import Place

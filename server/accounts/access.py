@@ -10,7 +10,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from scheduling.log.access_events import (
+from scheduling.log.events.access import (
     AccessEvent,
     AccountClosed,
     AccountMade,

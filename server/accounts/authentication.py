@@ -10,10 +10,10 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
-from scheduling.reports import Revoked, StaleEpoch
+from scheduling.nodes.reports import Revoked, StaleEpoch
 from server import wiring
 from server.accounts.addresses import address_of
-from server.accounts.attempts import guarded
+from server.accounts.attempt_limit import guarded
 from server.accounts.credentials import credential_of
 from server.accounts.keys import holder_of
 from server.accounts.principals import KeyHolder, Node

@@ -11,7 +11,7 @@ from django.http import HttpRequest
 
 from server import wiring
 from server.accounts.addresses import address_of
-from server.accounts.attempts import What, count_wrong, require_few
+from server.accounts.attempt_limit import What, count_wrong, require_few
 from server.accounts.known_browsers import known_as
 from server.request_id import request_id
 

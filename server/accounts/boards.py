@@ -10,7 +10,7 @@ from typing import Literal
 from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
-from scheduling.log.access_events import NodeRevoked
+from scheduling.log.events.access import NodeRevoked
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append, lock
 from server.accounts.enrolment import cancel_codes

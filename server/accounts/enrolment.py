@@ -10,12 +10,12 @@ from typing import Literal
 from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
-from machines.wire import Taken
-from scheduling.enrolment import enrol
-from scheduling.log.access_events import CodeCancelled, CodeMade
+from machines.protocol.messages import Taken
+from scheduling.commands.enrol_node import enrol
+from scheduling.log.events.access import CodeCancelled, CodeMade
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append, lock
-from scheduling.taken import taken_of_earlier
+from scheduling.nodes.journal_history import taken_of_earlier
 from server import wiring
 from server.accounts.models import EnrolmentCode, NodeCredential
 from server.accounts.tokens import digest, mint

@@ -11,7 +11,7 @@ from django.db import DEFAULT_DB_ALIAS, DatabaseError, transaction
 from django.db.models import Q
 
 from machines.errors import InputError
-from scheduling.log.tables import table
+from scheduling.log.rows.row_sql import table
 from server.accounts.models import Key
 from server.accounts.principals import KeyHolder, Standing, in_short
 from server.accounts.tokens import Minted, matches, mint, prefix_of

@@ -2,7 +2,7 @@
 such credentials.
 
 They are secrets, not facts about machines, so they stand beside the log and not in it. That one was made or became
-useless, and by whom, is in the log (`scheduling.log.access_events`), and that a board took over a machine, too.
+useless, and by whom, is in the log (`scheduling.log.events.access`), and that a board took over a machine, too.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ from django.views.decorators.cache import never_cache
 
 from server import wiring
 from server.accounts.addresses import address_of
-from server.accounts.attempts import guarded
+from server.accounts.attempt_limit import guarded
 from server.accounts.known_browsers import introduce
 from server.request_id import request_id
 

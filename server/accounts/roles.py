@@ -11,15 +11,15 @@ from collections.abc import Callable, Sequence
 from django.core.exceptions import PermissionDenied
 
 from machines.errors import InputError
-from scheduling.calibration import calibrate
+from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.override import override_outage, override_run
+from scheduling.commands.plan_run import PlanRun
 from scheduling.log.models import Venue
-from scheduling.named import require
-from scheduling.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
-from scheduling.override import override_outage, override_run
-from scheduling.run_order import PlanRun
-from scheduling.service_windows import call_off
-from scheduling.uploads import UploadStore
-from scheduling.venue_hours import set_hours
+from scheduling.queries.calibration import calibrate
+from scheduling.queries.names import require
+from scheduling.rendering.upload_store import UploadStore
+from scheduling.venues.hours import set_hours
+from scheduling.venues.service_windows import call_off
 from server.accounts.access import take_key
 from server.accounts.boards import revoke_node
 from server.accounts.enrolment import cancel_codes, make_code

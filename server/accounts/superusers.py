@@ -16,7 +16,7 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.db import router, transaction
 
-from scheduling.log.access_events import AccountMade, RoleChanged
+from scheduling.log.events.access import AccountMade, RoleChanged
 from scheduling.log.store import Append, append
 from server.accounts.management.terminal import at_the_terminal
 from server.accounts.people import standing_of

@@ -13,8 +13,8 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from server.api.base_views import Door
 from server.api.conditional import answered
-from server.api.doors import Door
 from server.api.problem_kinds import KINDS
 from server.heavy import ROOM, Kept, Turns
 

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import unstructure
+from machines.serialization import unstructure
 from scheduling.log.models import Machine
 from server import wiring
 from server.accounts.access import take_key
@@ -19,8 +19,8 @@ from server.accounts.enrolment import Code, cancel_codes, make_code
 from server.accounts.models import Key
 from server.accounts.principals import KeyHolder
 from server.accounts.roles import require_role
-from server.api.doors import Door, List, attribution
-from server.api.rows import Row
+from server.api.base_views import Door, List, attribution
+from server.api.serializers import Row
 
 
 def _as_it_stands(machine: Machine) -> Response:

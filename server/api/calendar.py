@@ -27,15 +27,15 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from machines.errors import InputError
-from scheduling.kept_forecast import hour_of
+from scheduling.calendar.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
 from scheduling.log.models import Venue
-from scheduling.moved import moved
+from scheduling.queries.newest_change import moved
 from scheduling.sky.durations import parse_duration
-from scheduling.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
+from scheduling.supplies.forecast_cache import hour_of
 from server import wiring
 from server.accounts.open_pages import may_read_calendar
+from server.api.base_views import Door
 from server.api.conditional import answered
-from server.api.doors import Door
 from server.api.queries import asked
 from server.heavy import KEPT
 

@@ -12,8 +12,8 @@ from django.utils.http import parse_etags
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scheduling.log.canonical import canonical
-from server.api.doors import Door
+from scheduling.log.codec.canonical_json import canonical
+from server.api.base_views import Door
 from server.api.problems import ConditionNeeded, MovedOn
 
 

@@ -11,11 +11,11 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 
 from machines.errors import InputError
-from machines.structure import parse_instant
+from machines.serialization import parse_instant
 from scheduling.log.events import KINDS
 from scheduling.log.models import Event, Run
-from server.api.doors import List
-from server.api.rows import Row
+from server.api.base_views import List
+from server.api.serializers import Row
 
 STREAM = re.compile(r"[a-z]+/[a-z0-9-]{1,120}")
 ID = re.compile(r"[a-z0-9-]{1,120}")

@@ -10,13 +10,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.profile import IdleFiring
-from machines.structure import unstructure
-from scheduling.forecast import Forecast, forecast
+from machines.model.profile import IdleFiring
+from machines.serialization import unstructure
 from scheduling.log.models import Machine, Run
-from scheduling.supplies import PartSupplies, part_supplies
+from scheduling.supplies.consumption import PartSupplies, part_supplies
+from scheduling.supplies.forecast import Forecast, forecast
 from server import wiring
-from server.api.doors import Door
+from server.api.base_views import Door
 from server.api.queries import asked, number_reader, whole_reader
 from server.heavy import TURNS
 

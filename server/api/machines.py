@@ -10,21 +10,21 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from machines.calibration import Calibration
-from machines.structure import structure, unstructure
-from scheduling.calibration import calibrate
-from scheduling.coming_round import Asked, ComingRound, coming_round
+from machines.model.calibration import Calibration
+from machines.serialization import structure, unstructure
+from scheduling.commands.orders import AddMachine
 from scheduling.log.models import Heartbeat, Machine
-from scheduling.log.past import Moment, Part, machine_row_at, machines_at
+from scheduling.log.projecting.as_of import Moment, Part, machine_row_at, machines_at
 from scheduling.log.store import stream_version
-from scheduling.orders import AddMachine
-from scheduling.selectors import knife_is_armed
+from scheduling.paper.next_passage import Asked, ComingRound, coming_round
+from scheduling.queries.calibration import calibrate
+from scheduling.queries.runs import knife_is_armed
 from server import wiring
+from server.api.base_views import Collection, Door, Item, attribution
 from server.api.conditional import Replaced, require_match, tag_of
-from server.api.doors import Collection, Door, Item, attribution
 from server.api.past import PastItem, PastList
 from server.api.queries import asked, number_reader, whole_reader
-from server.api.rows import Row, Stored
+from server.api.serializers import Row, Stored
 
 
 class MachineRow(Row):

@@ -13,21 +13,21 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import structure, unstructure
-from machines.wire import Reports, Work
-from scheduling.heard import hear
-from scheduling.kept_work import Asked, ground_of, kept_tag, work_and_tag
-from scheduling.log.canonical import canonical
-from scheduling.reports import JournalDiffers, as_refused, say_refused, take
+from machines.protocol.messages import Reports, Work
+from machines.serialization import structure, unstructure
+from scheduling.log.codec.canonical_json import canonical
+from scheduling.nodes.heartbeat import hear
+from scheduling.nodes.received_entries import read_batch, read_status
+from scheduling.nodes.reports import JournalDiffers, as_refused, say_refused, take
+from scheduling.nodes.work_tag import Asked, ground_of, kept_tag, work_and_tag
 from scheduling.sky.durations import parse_duration
-from scheduling.told import read_batch, read_status
 from server import wiring
 from server.accounts.addresses import address_of
-from server.accounts.attempts import guarded
+from server.accounts.attempt_limit import guarded
 from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
+from server.api.base_views import Door, attribution
 from server.api.conditional import answered
-from server.api.doors import Door, attribution
 from server.request_id import request_id
 
 logger = logging.getLogger(__name__)

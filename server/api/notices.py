@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from scheduling.log.models import Notice
-from scheduling.log.past import Moment, Part, notices_at
-from server.api.doors import Item
+from scheduling.log.projecting.as_of import Moment, Part, notices_at
+from server.api.base_views import Item
 from server.api.past import PastList
-from server.api.rows import Row
+from server.api.serializers import Row
 
 
 class NoticeRow(Row):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from scheduling.commands.orders import FixOpening
 from scheduling.log.models import Opening
-from scheduling.log.past import Moment, Part, opening_at, openings_at
-from scheduling.orders import FixOpening
-from server.api.doors import Collection
+from scheduling.log.projecting.as_of import Moment, Part, opening_at, openings_at
+from server.api.base_views import Collection
 from server.api.past import PastItem, PastList
-from server.api.rows import Row
+from server.api.serializers import Row
 
 
 class OpeningRow(Row):

@@ -11,15 +11,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.recovery import Decision, Gap, Policy
-from machines.structure import structure
+from machines.serialization import structure
+from scheduling.commands.override import override_outage
 from scheduling.log.models import Outage
-from scheduling.log.past import Moment, Part, outages_at
-from scheduling.override import override_outage
+from scheduling.log.projecting.as_of import Moment, Part, outages_at
 from server import wiring
-from server.api.doors import Door, Item, attribution
+from server.api.base_views import Door, Item, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastList
-from server.api.rows import Row, Stored
+from server.api.serializers import Row, Stored
 
 
 class OutageRow(Row):

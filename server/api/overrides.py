@@ -9,8 +9,8 @@ from rest_framework.response import Response
 
 from machines.recovery import Rule
 from scheduling.log.models import Override
-from server.api.doors import Item, List
-from server.api.rows import Row, Stored, Written
+from server.api.base_views import Item, List
+from server.api.serializers import Row, Stored, Written
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,6 +1,7 @@
 """A resource as it was at a past instant.
 
-Two instants are meant by "then": when a thing happened, and when the server was told of it; see `scheduling.log.past`.
+Two instants are meant by "then": when a thing happened, and when the server was told of it; see
+`scheduling.log.projecting.as_of`.
 """
 
 from __future__ import annotations
@@ -16,10 +17,10 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from machines.structure import parse_instant
-from scheduling.log.past import Moment, Part
-from server.api.doors import Item, List
-from server.api.pages import Pages
+from machines.serialization import parse_instant
+from scheduling.log.projecting.as_of import Moment, Part
+from server.api.base_views import Item, List
+from server.api.pagination import Pages
 
 PARAMETERS = ("at", "known_by")
 DESCRIBED = {

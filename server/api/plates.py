@@ -10,11 +10,11 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 
 from scheduling.log.models import Run, Segment
-from scheduling.plates import PlateGone
+from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.accounts.principals import Node
+from server.api.base_views import Door
 from server.api.conditional import answered
-from server.api.doors import Door
 
 FOR_EVER = "private, max-age=31536000, immutable"
 

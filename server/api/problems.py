@@ -20,15 +20,15 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import format_instant
-from scheduling.log.folding import ViewsSetAside
+from machines.serialization import format_instant
+from scheduling.commands.handlers import Taken
+from scheduling.commands.override import NothingOpen
+from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.store import LostRace
-from scheduling.override import NothingOpen
-from scheduling.plates import PlateGone
-from scheduling.reports import JournalDiffers, MissingEntries, StaleEpoch
-from scheduling.studio import Taken
-from scheduling.told import TooManyEntries
-from server.accounts.attempts import TooManyTries
+from scheduling.nodes.received_entries import TooManyEntries
+from scheduling.nodes.reports import JournalDiffers, MissingEntries, StaleEpoch
+from scheduling.rendering.plate_store import PlateGone
+from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import (
     BAD_INPUT,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from machines.profile import Profile as MachineProfile
+from machines.model.profile import Profile as MachineProfile
+from scheduling.commands.orders import AddProfile
 from scheduling.log.models import Profile
-from scheduling.orders import AddProfile
-from server.api.doors import Collection, Item
-from server.api.rows import Row, Stored
+from server.api.base_views import Collection, Item
+from server.api.serializers import Row, Stored
 
 
 class ProfileRow(Row):

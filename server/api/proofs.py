@@ -13,24 +13,24 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.pictures import Sheet, from_json, seam_visibility, thumbnail_png
-from machines.profile import Profile as MachineProfile
-from machines.structure import unstructure
-from scheduling.calibration import calibrated_profile
-from scheduling.darkroom import draw_tone
-from scheduling.geometry import Geometry, geometry
+from machines.imaging.pictures import Sheet, from_json, seam_visibility, thumbnail_png
+from machines.model.profile import Profile as MachineProfile
+from machines.serialization import unstructure
 from scheduling.log.models import Machine, Profile, Run, Source, Venue
-from scheduling.originals import source_original
-from scheduling.paper import length_at
-from scheduling.paper_proof import paper_proof
-from scheduling.proofs import SEAM_FAINT, SEAM_SHOWS, proof, require_size, turn_columns, usual_cycle
-from scheduling.run_proof import run_proof
-from scheduling.selectors import machine_profile, venue_place
+from scheduling.paper.geometry import Geometry, geometry
+from scheduling.paper.printed_paper import length_at
+from scheduling.paper.printed_proof import paper_proof
+from scheduling.paper.proof import SEAM_FAINT, SEAM_SHOWS, proof, require_size, turn_columns, usual_cycle
+from scheduling.paper.run_proof import run_proof
+from scheduling.queries.calibration import calibrated_profile
+from scheduling.queries.runs import machine_profile, venue_place
+from scheduling.rendering.render import draw_tone
+from scheduling.rendering.sky_parameters import sky_numbers, turn_at
+from scheduling.rendering.sources import source_original
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
-from scheduling.skynumbers import sky_numbers, turn_at
 from server import wiring
-from server.api.doors import Door
+from server.api.base_views import Door
 from server.api.queries import cycle_asked, faults_asked, instant_asked, named, profile_asked, view_asked
 from server.heavy import KEPT, in_turn
 

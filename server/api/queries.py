@@ -10,11 +10,11 @@ from typing import Any, TypeVar, cast, get_args
 from rest_framework.request import Request
 
 from machines.errors import InputError
-from machines.profile import Profile as MachineProfile
-from machines.structure import parse_instant
+from machines.model.profile import Profile as MachineProfile
+from machines.serialization import parse_instant
 from scheduling.log.models import Profile, Venue
-from scheduling.proofs import Faults, View
-from scheduling.selectors import machine_profile
+from scheduling.paper.proof import Faults, View
+from scheduling.queries.runs import machine_profile
 from scheduling.sky import cycles
 from server import wiring
 

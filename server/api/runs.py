@@ -11,17 +11,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.recovery import Policy
-from machines.structure import structure, unstructure
+from machines.serialization import structure, unstructure
+from scheduling.commands.override import override_run
+from scheduling.commands.plan_run import PlanRun
+from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.log.models import Run, Segment
-from scheduling.log.past import Moment, Part, run_row_at, runs_at, segments_at
-from scheduling.override import override_run
-from scheduling.run_check import RunCheck, check_run
-from scheduling.run_order import PlanRun
+from scheduling.log.projecting.as_of import Moment, Part, run_row_at, runs_at, segments_at
 from server import wiring
-from server.api.doors import Collection, Door, attribution
+from server.api.base_views import Collection, Door, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastItem, PastList
-from server.api.rows import Row, Stored
+from server.api.serializers import Row, Stored
 
 
 class RunRow(Row):

@@ -14,21 +14,21 @@ from drf_spectacular.utils import OpenApiParameter
 from pydantic import TypeAdapter
 from rest_framework.permissions import SAFE_METHODS, AllowAny
 
-from machines.calibration import Calibration
-from machines.dot_gain import ToneCurve
-from machines.pictures import Picture
-from machines.profile import Profile
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.pictures import Picture
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
+from machines.protocol.messages import Reports, Work
 from machines.recovery import Decision, Gap, Policy, Rule
-from machines.wire import Reports, Work
-from scheduling import studio
-from scheduling.coming_round import ComingRound
-from scheduling.forecast import Forecast
-from scheduling.geometry import Geometry
-from scheduling.hours import Hours
+from scheduling.commands import handlers
+from scheduling.commands.preview_run import RunCheck
+from scheduling.paper.geometry import Geometry
+from scheduling.paper.next_passage import ComingRound
+from scheduling.planning.opening_hours import Hours
 from scheduling.planning.service_windows import Once, Weekly
-from scheduling.run_check import RunCheck
-from scheduling.supplies import PartSupplies
-from scheduling.uploads import Uploaded
+from scheduling.rendering.upload_store import Uploaded
+from scheduling.supplies.consumption import PartSupplies
+from scheduling.supplies.forecast import Forecast
 from server.accounts.authentication import HasKey, IsNode
 from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, Enrolled
@@ -40,7 +40,7 @@ from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
 from server.api.service_windows import CallOff, ComingServices
 
-READ = (*get_args(studio.Command), CallOff, Decide, Enrol, Reports)
+READ = (*get_args(handlers.Command), CallOff, Decide, Enrol, Reports)
 SHOWN = (
     Picture,
     Profile,
@@ -207,7 +207,7 @@ class Schema(AutoSchema):
 class StoredField(OpenApiSerializerFieldExtension):
     """A column that holds a dataclass."""
 
-    target_class = "server.api.rows.Stored"
+    target_class = "server.api.serializers.Stored"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
         """The dataclass's schema."""

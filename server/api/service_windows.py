@@ -14,19 +14,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import structure, unstructure
+from machines.serialization import structure, unstructure
+from scheduling.commands.orders import FixServiceWindow
 from scheduling.log.models import ServiceWindow, Venue
-from scheduling.log.past import Moment, Part, service_window_at, service_windows_at
-from scheduling.orders import FixServiceWindow
+from scheduling.log.projecting.as_of import Moment, Part, service_window_at, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
-from scheduling.service_windows import call_off, windows_of
 from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
+from scheduling.venues.service_windows import call_off, windows_of
 from server import wiring
-from server.api.doors import Collection, Door, attribution
+from server.api.base_views import Collection, Door, attribution
 from server.api.past import PastItem, PastList, asked_instant
 from server.api.queries import named
-from server.api.rows import Row, Stored, Written
+from server.api.serializers import Row, Stored, Written
 
 USUAL_SPAN, LONGEST_SPAN = timedelta(days=28), timedelta(days=366)
 DATETIME = OpenApiTypes.DATETIME

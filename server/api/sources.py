@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from machines.dot_gain import ToneCurve
-from machines.pictures import Picture
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.pictures import Picture
+from scheduling.commands.orders import AddSource
 from scheduling.log.models import Source
-from scheduling.orders import AddSource
-from server.api.doors import Collection, Item
-from server.api.rows import Row, Stored
+from server.api.base_views import Collection, Item
+from server.api.serializers import Row, Stored
 
 
 class SourceRow(Row):

@@ -12,14 +12,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import format_instant
+from machines.serialization import format_instant
 from scheduling.log.models import Strip
-from scheduling.log.past import Moment, RunThen, run_at
-from server.api.doors import Door
+from scheduling.log.projecting.as_of import Moment, RunThen, run_at
+from server.api.base_views import Door
 from server.api.outages import OutageRow
 from server.api.past import asked_instant
-from server.api.rows import Row
 from server.api.runs import RunRow, SegmentRow
+from server.api.serializers import Row
 
 
 class StripRow(Row):

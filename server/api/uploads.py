@@ -12,10 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.structure import unstructure
-from scheduling.uploads import Uploaded, UploadStore, UploadTooLarge
+from machines.serialization import unstructure
+from scheduling.rendering.upload_store import Uploaded, UploadStore, UploadTooLarge
 from server import wiring
-from server.api.doors import Door
+from server.api.base_views import Door
 from server.api.problems import TooLarge
 
 # GeoJSON's own type is RFC 7946 section 12.

@@ -8,15 +8,15 @@ from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from machines.structure import structure
-from scheduling.hours import Hours
+from machines.serialization import structure
+from scheduling.commands.orders import AddVenue
 from scheduling.log.models import Venue
 from scheduling.log.store import stream_version
-from scheduling.orders import AddVenue
-from scheduling.venue_hours import set_hours
+from scheduling.planning.opening_hours import Hours
+from scheduling.venues.hours import set_hours
+from server.api.base_views import Collection, Item, attribution
 from server.api.conditional import Replaced, require_match, tag_of
-from server.api.doors import Collection, Item, attribution
-from server.api.rows import Row, Stored
+from server.api.serializers import Row, Stored
 
 
 class VenueRow(Row):

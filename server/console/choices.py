@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.recovery import Decision
-from scheduling.choices import Choice, Choices, RunsInto, Seam
-from scheduling.outage_now import OpenOutage
-from scheduling.override import standing_word
-from server.console import words
+from scheduling.commands.override import standing_word
+from scheduling.outages.open_outage import OpenOutage
+from scheduling.outages.options import Choice, Choices, RunsInto, Seam
+from server.console import formatting
 
 BECAUSE = {
     "silence": "No word from its node. Whether it prints on, only its journal knows: if it does, nothing is missing.",
@@ -101,7 +101,7 @@ def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
         venue=found.venue.name,
         because=BECAUSE[found.because],
         decided=_decided(found, zone),
-        since=f"{words.date(found.since, zone)} {words.clock_time(found.since, zone)}",
+        since=f"{formatting.date(found.since, zone)} {formatting.clock_time(found.since, zone)}",
         missing=_missing(all_choices),
         faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
         closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
@@ -113,7 +113,7 @@ def _decided(found: OpenOutage, zone: str) -> str:
     word = standing_word(found.run)
     if word is None:
         return ""
-    at = f"{words.date(word.given_at, zone)} {words.clock_time(word.given_at, zone)}"
+    at = f"{formatting.date(word.given_at, zone)} {formatting.clock_time(word.given_at, zone)}"
     return f"{NAMES[word.rule.kind]}, since {at}; its node has not said yet that it follows. A newer decision counts."
 
 
@@ -123,8 +123,8 @@ def _missing(all_choices: Choices) -> str:
     columns = gap.end - gap.unknown_end
     if not columns:
         return "nothing yet"
-    span = words.duration(timedelta(seconds=columns / pace.nominal_columns_per_s))
-    return f"{words.columns(columns)}, {_mm(columns * pace.mm_per_column)}, {span} of the sky"
+    span = formatting.duration(timedelta(seconds=columns / pace.nominal_columns_per_s))
+    return f"{formatting.columns(columns)}, {_mm(columns * pace.mm_per_column)}, {span} of the sky"
 
 
 def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
@@ -134,7 +134,9 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
         return Option(kind or "", NAMES[kind], one.problem)
     pieces, cuts = _strip(one, scale)
     seams = tuple(_seam(found, seam) for seam in one.seams)
-    drawn = ", then ".join(f"{words.columns(len(part.columns))} {PARTS[part.kind]}" for part in one.parts) or "nothing"
+    drawn = (
+        ", then ".join(f"{formatting.columns(len(part.columns))} {PARTS[part.kind]}" for part in one.parts) or "nothing"
+    )
     return Option(
         kind=kind or "",
         name=NAMES[kind],
@@ -143,7 +145,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
         left_out=_columns(len(decision.skipped)),
         late=_late(decision),
         paper="not known" if decision.paper_mm is None else _mm(decision.paper_mm),
-        ink="not known" if decision.ink_ml is None else f"{decision.ink_ml:.3g}{words.NO_BREAK}ml",
+        ink="not known" if decision.ink_ml is None else f"{decision.ink_ml:.3g}{formatting.NO_BREAK}ml",
         until_true=_until_true(decision, now, found.venue.zone) + _runs_into(one.runs_into, found.venue.zone),
         seams=seams,
         pieces=pieces,
@@ -166,7 +168,7 @@ def _strip(one: Choice, scale: float) -> tuple[tuple[Piece, ...], tuple[float, .
 def _seam(found: OpenOutage, seam: Seam) -> str:
     columns = found.profile.columns_per_turn
     before, after = (
-        words.under_the_head(found.run.cycle, (column % columns) / columns) for column in (seam.before, seam.after)
+        formatting.under_the_head(found.run.cycle, (column % columns) / columns) for column in (seam.before, seam.after)
     )
     place = seam.place * found.profile.column_pitch_mm
     where = "where printing stopped" if not seam.place else f"{_mm(place)} after where printing stopped"
@@ -181,30 +183,30 @@ def _late(decision: Decision) -> str:
 
 def _until_true(decision: Decision, now: datetime, zone: str) -> str:
     if decision.shift_s:
-        return f"at once; all that follows is {words.seconds(decision.shift_s)} later"
+        return f"at once; all that follows is {formatting.seconds(decision.shift_s)} later"
     if not decision.hours_until_true:
         return "at once"
     seconds = decision.hours_until_true * 3600.0
-    span = words.seconds(seconds)
-    if seconds >= words.CENTURY_S:
+    span = formatting.seconds(seconds)
+    if seconds >= formatting.CENTURY_S:
         return span
     at = now + timedelta(seconds=seconds)
-    return f"{span}; {words.date(at, zone)} {words.clock_time(at, zone)}"
+    return f"{span}; {formatting.date(at, zone)} {formatting.clock_time(at, zone)}"
 
 
 def _runs_into(following: RunsInto | None, zone: str) -> str:
     if following is None:
         return ""
-    begins = f"{words.date(following.starts_at, zone)} {words.clock_time(following.starts_at, zone)}"
+    begins = f"{formatting.date(following.starts_at, zone)} {formatting.clock_time(following.starts_at, zone)}"
     return (
-        f". This run would end {words.duration(following.by)} after the machine's next one, {following.run}, is to"
+        f". This run would end {formatting.duration(following.by)} after the machine's next one, {following.run}, is to"
         f" begin ({begins}): that one would begin late"
     )
 
 
 def _columns(number: int) -> str:
-    return words.columns(number) if number else "none"
+    return formatting.columns(number) if number else "none"
 
 
 def _mm(length_mm: float) -> str:
-    return f"{length_mm:.1f}{words.NO_BREAK}mm"
+    return f"{length_mm:.1f}{formatting.NO_BREAK}mm"

@@ -13,12 +13,12 @@ from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
 from machines.recovery import Limit
-from scheduling.choices import KINDS, Wishes, choices
+from scheduling.commands.override import NothingOpen, override_run
 from scheduling.log.models import Run
 from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.log.store import Attribution, LostRace
-from scheduling.outage_now import open_outage
-from scheduling.override import NothingOpen, override_run
+from scheduling.outages.open_outage import open_outage
+from scheduling.outages.options import KINDS, Wishes, choices
 from server import wiring
 from server.console.author import author, for_givers_of
 from server.console.choices import shown

@@ -10,8 +10,8 @@ from django import forms
 from machines.errors import InputError
 from scheduling.log.models import Venue
 from scheduling.log.remarks import LONGEST_REMARK
-from scheduling.named import LONGEST_NAME
 from scheduling.planning.service_windows import LONGEST_MINUTES, Weekday
+from scheduling.queries.names import LONGEST_NAME
 from scheduling.sky.zones import zone_names
 from server.console.instants import CLOCK, SKY, InstantForm, beside
 

@@ -14,14 +14,14 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
-from machines.structure import structure
-from scheduling.hours import DAYS, DateHours, Hours, OpenSpan, open_spans
+from machines.serialization import structure
 from scheduling.log.models import Venue
 from scheduling.log.store import LostRace
+from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, open_spans
 from scheduling.sky.zones import zone
-from scheduling.venue_hours import set_hours, venue_hours
+from scheduling.venues.hours import set_hours, venue_hours
 from server import wiring
-from server.console import words
+from server.console import formatting
 from server.console.author import author, for_givers_of
 
 LOOK_AHEAD = timedelta(days=14)
@@ -126,6 +126,6 @@ def _spans(text: str) -> list[dict[str, str]]:
 
 def _when(at: datetime, zone_name: str, now: datetime) -> str:
     """A local time; with its date where that is not today's."""
-    time = words.clock_time(at, zone_name)
-    day = words.date(at, zone_name)
-    return time if day == words.date(now, zone_name) else f"{day} {time}"
+    time = formatting.clock_time(at, zone_name)
+    day = formatting.date(at, zone_name)
+    return time if day == formatting.date(now, zone_name) else f"{day} {time}"

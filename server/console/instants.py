@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 from django import forms
 
 from machines.errors import InputError
-from scheduling.studio import Taken
+from scheduling.commands.handlers import Taken
 from server.readings import readings_of
 
 CLOCK, SKY = "clock", "sky"

@@ -12,11 +12,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
+from scheduling.commands.handlers import Taken, fix_opening, handle
+from scheduling.commands.orders import FixOpening
 from scheduling.log.store import Attribution
-from scheduling.orders import FixOpening
-from scheduling.studio import Taken, fix_opening, handle
 from server.accounts.people import standing_of
-from server.console import words
+from server.console import formatting
 from server.console.author import author, for_givers_of
 from server.console.forms import OpeningForm
 from server.console.overview import everywhere
@@ -55,6 +55,6 @@ def _preview(form: OpeningForm, command: FixOpening) -> dict[str, Any]:
     venues = list(form.venues.values())
     return {
         "times": everywhere(opens_at, command.venue, venues),
-        "named": words.anchor(command.anchor),
+        "named": formatting.anchor(command.anchor),
         "utc": f"{opens_at:%Y-%m-%d %H:%M:%S} UTC",
     }

@@ -8,16 +8,16 @@ from datetime import datetime, timedelta
 from django.db.models import Q
 
 from machines.recovery import Decision
-from machines.structure import structure
-from scheduling.log.folds.notices import TOLD_AGAIN
+from machines.serialization import structure
 from scheduling.log.models import Machine, Notice, Opening, Outage, Override, Venue
-from scheduling.selectors import venue_place
+from scheduling.log.projections.notices import TOLD_AGAIN
+from scheduling.queries.runs import venue_place
 from server.accounts.open_pages import calendar_address
-from server.console import words
-from server.console.comings import next_window
+from server.console import formatting
 from server.console.daylight import Daylight, daylight
 from server.console.hours import doors
-from server.console.station import Station, station
+from server.console.machine_card import Station, station
+from server.console.service_window_times import next_window
 
 OPENINGS_AHEAD = 12
 OPENINGS_SINCE = timedelta(hours=6)
@@ -127,7 +127,8 @@ def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]
     """An instant by every venue's clock, the venue's own first."""
     in_order = sorted(venues, key=lambda venue: venue.id != own)
     return tuple(
-        There(v.name, words.clock_time(at, v.zone), words.date(at, v.zone), v.zone, v.id == own) for v in in_order
+        There(v.name, formatting.clock_time(at, v.zone), formatting.date(at, v.zone), v.zone, v.id == own)
+        for v in in_order
     )
 
 
@@ -138,9 +139,9 @@ def _hall(venue: Venue, now: datetime) -> Hall:
         id=venue.id,
         name=venue.name,
         zone=venue.zone,
-        time=words.clock_time(now, venue.zone),
-        date=words.date(now, venue.zone),
-        offset=words.offset(now, venue.zone),
+        time=formatting.clock_time(now, venue.zone),
+        date=formatting.date(now, venue.zone),
+        offset=formatting.offset(now, venue.zone),
         is_day=light == "day",
         bars=tuple(
             Bar(one.light, _x(day, one.begins), _x(day, one.ends) - _x(day, one.begins)) for one in day.stretches
@@ -165,7 +166,7 @@ def _sun(day: Daylight, zone: str, now: datetime) -> str:
         return f"The Sun is {up} and stays so for days."
     at, kind = turn
     verb = "rises" if kind == "sunrise" else "sets"
-    return f"The Sun is {up}; it {verb} at {words.clock_time(at, zone)}, in {words.duration(at - now)}."
+    return f"The Sun is {up}; it {verb} at {formatting.clock_time(at, zone)}, in {formatting.duration(at - now)}."
 
 
 def _openings(venues: list[Venue], now: datetime) -> tuple[ComingOpening, ...]:
@@ -175,8 +176,8 @@ def _openings(venues: list[Venue], now: datetime) -> tuple[ComingOpening, ...]:
         ComingOpening(
             name=row.name,
             venue=names[row.venue_id],
-            named=words.anchor(row.anchor),
-            until=words.duration(row.opens_at - now),
+            named=formatting.anchor(row.anchor),
+            until=formatting.duration(row.opens_at - now),
             is_past=row.opens_at <= now,
             everywhere=everywhere(row.opens_at, row.venue_id, venues),
         )
@@ -191,7 +192,7 @@ def _notices(now: datetime) -> tuple[Told, ...]:
 
 
 def _notice(row: Notice, now: datetime) -> Told:
-    return Told(row.machine_id, row.said, words.duration(now - row.raised_at), row.cleared_at is None)
+    return Told(row.machine_id, row.said, formatting.duration(now - row.raised_at), row.cleared_at is None)
 
 
 def _outages(now: datetime) -> tuple[Told, ...]:
@@ -201,7 +202,7 @@ def _outages(now: datetime) -> tuple[Told, ...]:
 
 def _outage(row: Outage, now: datetime) -> Told:
     decision = structure(row.decision, Decision)
-    said = f"{_becomes(decision)} after {words.CAUSES.get(row.cause, row.cause)}"
+    said = f"{_becomes(decision)} after {formatting.CAUSES.get(row.cause, row.cause)}"
     if decision.unknown:
         said += f"; {len(decision.unknown)} more perhaps on the paper"
     if decision.paper_mm:
@@ -212,7 +213,7 @@ def _outage(row: Outage, now: datetime) -> Told:
         said += "; a person decided so"
     elif _was_decided_otherwise(row):
         said += "; a person had decided otherwise, and was passed over"
-    return Told(row.machine_id, said, words.duration(now - row.noticed_at), row.true_again_at is None)
+    return Told(row.machine_id, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
 
 
 def _was_decided_otherwise(row: Outage) -> bool:
@@ -224,7 +225,7 @@ def _was_decided_otherwise(row: Outage) -> bool:
 
 def _becomes(decision: Decision) -> str:
     """What became, or becomes, of the columns that were missed."""
-    later = f"later by {words.seconds(decision.shift_s)}, with all that follows"
+    later = f"later by {formatting.seconds(decision.shift_s)}, with all that follows"
     parts = (
         (len(decision.replayed) + len(decision.finished), "printed late"),
         (len(decision.again), "printed once more"),
@@ -232,7 +233,7 @@ def _becomes(decision: Decision) -> str:
         (len(decision.blank), "left blank"),
         (len(decision.skipped) - len(decision.blank), "left out"),
     )
-    said = [f"{words.columns(number)} {what}" for number, what in parts if number]
+    said = [f"{formatting.columns(number)} {what}" for number, what in parts if number]
     return ", ".join(said) or "no columns missed"
 
 

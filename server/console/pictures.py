@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageOps
 
-from machines.profile import Profile
+from machines.model.profile import Profile
 from scheduling.log.models import Machine
-from scheduling.paper import Length, Look, dots_on, laid_on, length_at, seams
-from scheduling.selectors import machine_profile
+from scheduling.paper.printed_paper import Length, Look, dots_on, laid_on, length_at, seams
+from scheduling.queries.runs import machine_profile
 from server import wiring
 from server.heavy import in_turn
 

@@ -13,18 +13,18 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from machines.errors import InputError
+from scheduling.commands.handlers import Taken, fix_service_window, handle, read
+from scheduling.commands.orders import FixServiceWindow
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution, LostRace
-from scheduling.orders import FixServiceWindow
 from scheduling.planning.service_windows import ServiceWindow, Weekly, require_comes_on
-from scheduling.service_windows import as_planned, call_off
-from scheduling.studio import Taken, fix_service_window, handle, read
+from scheduling.venues.service_windows import as_planned, call_off
 from server import wiring
-from server.console import words
+from server.console import formatting
 from server.console.author import author, for_givers_of
-from server.console.comings import Outlook, outlook
 from server.console.forms import CallOffForm, ServiceWindowForm
+from server.console.service_window_times import Outlook, outlook
 
 
 @require_safe
@@ -32,7 +32,7 @@ from server.console.forms import CallOffForm, ServiceWindowForm
 def listed(request: HttpRequest, venue: str) -> HttpResponse:
     """The windows of a venue, to be read by everybody."""
     row, now = get_object_or_404(Venue, pk=venue), wiring.now()
-    said = f"{words.moment(now, row.zone)}, {row.zone}, {words.offset(now, row.zone)}"
+    said = f"{formatting.moment(now, row.zone)}, {row.zone}, {formatting.offset(now, row.zone)}"
     page = {"venue": row, "now": said, "windows": outlook(row, now).listed(reasons=request.user.is_authenticated)}
     return render(request, "console/service_windows.html", page)
 
@@ -66,7 +66,7 @@ def off(request: HttpRequest, window: str) -> HttpResponse:
     by = author(request, call_off, row.venue_id)
     venue, planned = Venue.objects.get(id=row.venue_id), as_planned(row)
     form, there = CallOffForm(request.POST or None), outlook(venue, wiring.now())
-    page: dict[str, Any] = {"form": form, "venue": venue, "window": row, "how": words.comes(planned.comes)}
+    page: dict[str, Any] = {"form": form, "venue": venue, "window": row, "how": formatting.comes(planned.comes)}
     page |= {"weekly": isinstance(planned.comes, Weekly), "times": there.times(planned)}
     if request.method == "POST" and row.called_off_at is None and form.is_valid():
         try:
@@ -90,13 +90,13 @@ def _preview(command: FixServiceWindow, there: Outlook) -> dict[str, Any]:
     """When it would come; nothing is written."""
     begins_at = fix_service_window(command).begins_at  # type: ignore[union-attr]
     planned = ServiceWindow(id=command.id, name=command.name, comes=command.comes, begins_at=begins_at)
-    return {"named": words.comes(command.comes), "times": there.times(planned)}
+    return {"named": formatting.comes(command.comes), "times": there.times(planned)}
 
 
 def _call_off(request: HttpRequest, row: Row, form: CallOffForm, by: Attribution) -> HttpResponse:
     day, reason = form.said()
     call_off(row.id, reason, by, wiring.chance(), day)
-    on = "" if day is None else f" on {words.day(date.fromisoformat(day))}"
+    on = "" if day is None else f" on {formatting.day(date.fromisoformat(day))}"
     messages.success(request, f"{row.name} is called off{on}.")
     return redirect("windows", row.venue_id)
 
@@ -111,7 +111,7 @@ def _without(planned: ServiceWindow, form: CallOffForm, there: Outlook) -> dict[
         raise InputError("date", "called off already", "give another date")
     left = replace(planned, dates_off=(*planned.dates_off, day))
     return {
-        "said": f"It does not come on {words.day(date.fromisoformat(day))}.",
+        "said": f"It does not come on {formatting.day(date.fromisoformat(day))}.",
         "lost": there.times_on(planned, date.fromisoformat(day)),
         "left": there.times(left),
     }

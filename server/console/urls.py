@@ -6,21 +6,21 @@ from django.urls import path
 
 from server.accounts.new_password import NewPassword
 from server.accounts.signing_in import SignIn, SignOut
-from server.console import decide, hours, now, openings, service_windows, today, views
+from server.console import decide, hours, openings, service_windows, staff_sheet, views, visitor_page
 
 urlpatterns = [
     path("", views.console, name="console"),
     path("overview", views.fragment, name="overview"),
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
-    path("machines/<id:machine>/now", now.now, name="now"),
-    path("machines/<id:machine>/now/fragment", now.fragment, name="now-fragment"),
+    path("machines/<id:machine>/now", visitor_page.now, name="now"),
+    path("machines/<id:machine>/now/fragment", visitor_page.fragment, name="now-fragment"),
     path("openings/new", openings.new, name="new-opening"),
     path("venues/<id:venue>/hours", hours.edit, name="hours"),
     path("venues/<id:venue>/service-windows", service_windows.listed, name="windows"),
     path("venues/<id:venue>/service-windows/new", service_windows.new, name="new-window"),
     path("service-windows/<id:window>/call-off", service_windows.off, name="call-off"),
-    path("venues/<id:venue>/today", today.today, name="today"),
+    path("venues/<id:venue>/today", staff_sheet.today, name="today"),
     path("runs/<id:run>/decide", decide.decide, name="decide"),
     path("sign-in", SignIn.as_view(), name="sign-in"),
     path("new-password", NewPassword.as_view(), name="new-password"),

@@ -12,7 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from scheduling.log.models import Machine
-from scheduling.selectors import machine_profile
+from scheduling.queries.runs import machine_profile
 from server import wiring
 from server.console import pictures
 from server.console.overview import overview

@@ -15,7 +15,7 @@ from typing import IO
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
-from server.demo import haste, report, scenario, stalls, story
+from server.demo import report, scenario, stalls, story, time_compression
 from server.demo.processes import ROOT, DemoError, free_port
 from server.demo.verdict import broken_names, verdict
 
@@ -61,12 +61,14 @@ def main() -> int:
     except DemoError as error:
         return _fail(error)
     with lock:
-        pace: float | None = haste.speed(scenario.SECONDS_SHOWN_PER_SECOND, haste.share_of_a_core())
+        pace: float | None = time_compression.speed(
+            scenario.SECONDS_SHOWN_PER_SECOND, time_compression.share_of_a_core()
+        )
         while pace is not None:
             ended = _play(folder, pace, serve=not options.exit)
             if ended is not None:
                 return ended
-            pace = haste.slower(scenario.SECONDS_SHOWN_PER_SECOND, pace)
+            pace = time_compression.slower(scenario.SECONDS_SHOWN_PER_SECOND, pace)
             _empty(folder)
             if pace is not None:
                 print("Once more, slower.\n")
@@ -85,7 +87,7 @@ def _play(folder: Path, pace: float, *, serve: bool) -> int | None:
             _serve(stage)
         return 0 if kept else 1
     except DemoError as error:
-        if haste.too_busy([*stage.shares, haste.share_of_a_core()]):
+        if time_compression.too_busy([*stage.shares, time_compression.share_of_a_core()]):
             print(f"\nThis computer was too busy to go on: {error}")
             return None
         return _fail(error)

@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from machines.drivers.paper import Paper, read_paper
-from machines.entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut, TrueAgain
-from machines.plate import Plate
-from machines.profile import Profile
-from machines.structure import parse_instant, structure
+from machines.drivers.simulated.paper import Paper, read_paper
+from machines.imaging.plate import Plate
+from machines.model.profile import Profile
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut, TrueAgain
+from machines.serialization import parse_instant, structure
 from server.demo.processes import Studio
 from server.demo.scenario import PROFILES, Station
 

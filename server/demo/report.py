@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from scheduling.sky.zones import zone
-from server.demo import promises, scenario
+from server.demo import acceptance, scenario
+from server.demo.acceptance import Promise
 from server.demo.evidence import Evidence, gather
 from server.demo.processes import environment, run
-from server.demo.promises import Promise
 from server.demo.story import Stage
 from server.demo.views import view
 
@@ -32,23 +32,23 @@ def measure(stage: Stage, everyone: list[Evidence]) -> list[Promise]:
     found: list[Promise] = []
     for evidence in everyone:
         found += [
-            promises.planned_by_the_sky(evidence),
-            promises.every_column_accounted_once(evidence),
-            promises.paper_shows_the_plates(evidence),
-            promises.no_column_twice(evidence),
+            acceptance.planned_by_the_sky(evidence),
+            acceptance.every_column_accounted_once(evidence),
+            acceptance.paper_shows_the_plates(evidence),
+            acceptance.no_column_twice(evidence),
             _nothing_lost(stage, evidence),
         ]
         if evidence.station.outage:
-            found += [promises.outage_settled(evidence), promises.knife_follows_the_paper(evidence)]
+            found += [acceptance.outage_settled(evidence), acceptance.knife_follows_the_paper(evidence)]
     return [
         *found,
-        promises.columns_on_time(everyone),
-        promises.printed_without_the_server(everyone, stage.server_died, stage.server_back),
+        acceptance.columns_on_time(everyone),
+        acceptance.printed_without_the_server(everyone, stage.server_died, stage.server_back),
         _log_command(stage, "views-rebuilt-are-equal", "rebuild"),
         _log_command(stage, "log-unbroken", "verify"),
         _refused_to_guess(stage),
         _clock_change(stage),
-        promises.calendars_hold_the_windows(_calendars(stage)),
+        acceptance.calendars_hold_the_windows(_calendars(stage)),
     ]
 
 

@@ -14,7 +14,7 @@ STUDIO = "Saltmarsh Works"
 
 # Where the compressed clock begins; the runs follow when everything is set up.
 CLOCK_BEGINS = datetime(2026, 10, 24, 6, 0, tzinfo=UTC)
-SECONDS_SHOWN_PER_SECOND = 1400.0  # at most; see `server.demo.haste`
+SECONDS_SHOWN_PER_SECOND = 1400.0  # at most; see `server.demo.time_compression`
 HOURS = 24.25
 # From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
 LEAD_HOURS = 4.0

@@ -11,9 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
-from machines.structure import format_instant, parse_instant
+from machines.serialization import format_instant, parse_instant
 from server.demo import scenario
-from server.demo.haste import GLANCE_S, share_of_a_core
 from server.demo.processes import (
     PATIENCE_S,
     Child,
@@ -27,6 +26,7 @@ from server.demo.processes import (
     server,
     wait_for_server,
 )
+from server.demo.time_compression import GLANCE_S, share_of_a_core
 
 # Intervals in seconds as shown by the clock, short enough for a day that passes in a minute.
 SETTINGS = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from server.demo.haste import too_busy
-from server.demo.promises import Promise
+from server.demo.acceptance import Promise
+from server.demo.time_compression import too_busy
 
 Verdict = Literal["kept", "broken", "too-busy"]
 # What rests on being in time, and so on the computer. What is twice on the paper, differs from its plate or is in no
@@ -19,7 +19,7 @@ def verdict(found: Sequence[Promise], shares: Sequence[float], *, stood_still: b
 
     Args:
         found: all of them.
-        shares: of a core that were to be had while the day passed, from `server.demo.haste`.
+        shares: of a core that were to be had while the day passed, from `server.demo.time_compression`.
         stood_still: whether the computer did meanwhile, from `server.demo.stalls`.
     """
     broken = broken_names(found)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from machines.proof import view_png
-from machines.rulers import longitude_ruler, mm_ruler, right_ascension_ruler, time_ruler
+from machines.imaging.proof import view_png
+from machines.imaging.rulers import longitude_ruler, mm_ruler, right_ascension_ruler, time_ruler
 from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone

@@ -21,9 +21,9 @@ from waitress.parser import HTTPRequestParser
 from waitress.task import ErrorTask, WSGITask
 from waitress.utilities import Error, RequestEntityTooLarge
 
-from scheduling.uploads import LARGEST_UPLOAD_BYTES
+from scheduling.rendering.upload_store import LARGEST_UPLOAD_BYTES
 from server import wiring
-from server.api.bodies import LARGEST_BODY_BYTES
+from server.api.json_parser import LARGEST_BODY_BYTES
 from server.api.problem_kinds import TOO_LARGE, UNAVAILABLE
 from server.api.problems import MEDIA_TYPE, TRY_AGAIN_AFTER_S, body_of, of_kind, plain
 from server.security import EVERYWHERE

@@ -13,7 +13,7 @@ from typing import Any
 from waitress.adjustments import Adjustments
 from waitress.server import MultiSocketServer, TcpWSGIServer
 
-from scheduling.uploads import LARGEST_UPLOAD_BYTES
+from scheduling.rendering.upload_store import LARGEST_UPLOAD_BYTES
 from server.heavy import ROOM
 from server.serving.admission import MOST_SPOOLED_BYTES, Connection
 from server.serving.lanes import Lanes

@@ -8,12 +8,12 @@ from dataclasses import fields
 from datetime import datetime, timedelta
 from typing import Any, get_args
 
-from machines.entries import Entry
+from machines.protocol.journal_entries import Entry
+from machines.protocol.messages import Work
 from machines.recovery import Rule
-from machines.wire import Work
 from tests.attack.row import Row
 from tests.attack.target import LATER, Target
-from tests.server.test_override import settled
+from tests.server.api.test_override import settled
 
 TOLD_OF_RUNS = {cls.kind for cls in get_args(Entry) if any(one.name == "run" for one in fields(cls))}
 WORST_S = 5.0

@@ -9,7 +9,7 @@ from typing import Any
 from tests.attack.remote import Wire
 from tests.attack.row import Row
 from tests.attack.target import Target, last_position, written_since
-from tests.server.test_roles import API, ORDERS
+from tests.server.api.test_roles import API, ORDERS
 
 WORST_S = 5.0
 # Said here once more, so that an address that is opened by mistake is found.

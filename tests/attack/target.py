@@ -12,16 +12,16 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import CompressedClock
+from machines.protocol.messages import Work
 from machines.recovery import Rule
-from machines.wire import Work
-from scheduling.extend import PLANNER
-from scheduling.watch import WATCH
-from server.api.pages import MOST_ROWS, encode
+from scheduling.background.extend_plans import PLANNER
+from scheduling.background.watch_silence import WATCH
+from server.api.pagination import MOST_ROWS, encode
 from tests.attack.remote import Remote, Wire
+from tests.server.api.test_hours import HOURS
+from tests.server.api.test_override import settled
 from tests.server.processes import process, run, wait_for_line
 from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, MACHINE, RUN, SERVICE_WINDOW, Caller
-from tests.server.test_hours import HOURS
-from tests.server.test_override import settled
 
 # Its day begins here, and goes on here once everything is there: a run is under way, and an outage is open.
 LATER = BEGINS + timedelta(hours=9)

@@ -12,9 +12,9 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
-from scheduling.extend import PLANNER
-from scheduling.watch import WATCH
-from server.api.pages import encode
+from scheduling.background.extend_plans import PLANNER
+from scheduling.background.watch_silence import WATCH
+from server.api.pagination import encode
 from tests.attack.crowd import Drips
 from tests.attack.matrix import is_right
 from tests.attack.remote import LOOPBACK, Answer

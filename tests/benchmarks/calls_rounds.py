@@ -22,12 +22,12 @@ from django.db import connection
 settings.DATABASES["default"]["CONN_MAX_AGE"] = None  # one thread asks, call after call, as a server's does
 django.setup()
 
-from machines.entries import SetTimeCompared
-from machines.wire import Reports, Status
-from scheduling.extend import extend_plans
+from machines.protocol.journal_entries import SetTimeCompared
+from machines.protocol.messages import Reports, Status
+from scheduling.background.extend_plans import extend_plans
 from scheduling.log.models import Run, Segment
-from scheduling.log.tables import table
-from scheduling.plates import PlateStore
+from scheduling.log.rows.row_sql import table
+from scheduling.rendering.plate_store import PlateStore
 from server import wiring
 from server.accounts.enrolment import make_code, redeem
 from tests.benchmarks.log_rounds import Raw

@@ -25,17 +25,18 @@ from django.db.models import Q
 
 django.setup()
 
-from machines.entries import ColumnsPrinted
+from machines.protocol.journal_entries import ColumnsPrinted
+from machines.protocol.messages import Reports
 from machines.recovery import Columns
-from machines.wire import Reports
-from scheduling.log import folding, models
-from scheduling.log.folds import VIEWS
-from scheduling.log.lines import Line, insert, scan
-from scheduling.log.past import folded
-from scheduling.log.rebuild import rebuild
+from scheduling.log import models
+from scheduling.log.event_records import Line, insert, scan
+from scheduling.log.projecting import projector
+from scheduling.log.projecting.as_of import folded
+from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.projections import VIEWS
 from scheduling.log.store import Append, append, last_position
-from scheduling.reports import take
-from scheduling.told import read_batch
+from scheduling.nodes.received_entries import read_batch
+from scheduling.nodes.reports import take
 from tests.scheduling.log.facts import a_run_on_a_machine, at, by, run, say, segments
 
 ONES = 200
@@ -150,7 +151,7 @@ def _typical(*works: Callable[[], object], times: int) -> list[float]:
 
 def appending(raw: Raw, node: Node, name: str, batch: int, times: int) -> dict[str, Any]:
     """The store alone: such events, without the folding of views."""
-    with patch.object(folding, "VIEWS", ()):
+    with patch.object(projector, "VIEWS", ()):
         first = last_position()
         append([Append("machine/left", None, node.report(batch * times))], by())
         rows = _raw_rows(scan(after=first, using="default"))

@@ -28,11 +28,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from machines.clock import CLOCK_VARIABLE, Clock, CompressedClock, SystemClock
-from machines.entries import ColumnsPrinted, NodeStarted
-from machines.plate import Plate
-from machines.profile import CarriageHead, Knife, Media, Profile
+from machines.imaging.plate import Plate
+from machines.model.profile import CarriageHead, Knife, Media, Profile
+from machines.protocol.journal_entries import ColumnsPrinted, NodeStarted
+from machines.protocol.messages import RunWork
 from machines.recovery import Policy
-from machines.wire import RunWork
 from tests.benchmarks.row import Row
 from tests.machines.node.relay import Studio, picture, serving
 

@@ -20,11 +20,11 @@ from itertools import pairwise
 import numpy as np
 from PIL import Image, ImageDraw
 
-from machines.head import plan
-from machines.pictures import LandPicture, SkyNumbers, draw
-from machines.pictures.geojson import read_land
-from machines.profile import CarriageHead
-from machines.tone import to_dots
+from machines.imaging.halftone import to_dots
+from machines.imaging.pictures import LandPicture, SkyNumbers, draw
+from machines.imaging.pictures.geojson import read_land
+from machines.model.head import plan
+from machines.model.profile import CarriageHead
 from tests.benchmarks.row import Row
 
 WIDTH_MM, HEIGHT_MM = 500.0, 250.0

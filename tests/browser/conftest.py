@@ -16,7 +16,7 @@ import urllib3
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from machines.clock import CompressedClock
-from machines.wire import Work
+from machines.protocol.messages import Work
 from tests.server.processes import process, run, wait_for_line
 from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, SERVICE_WINDOW, printed
 

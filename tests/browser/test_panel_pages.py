@@ -16,16 +16,16 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from machines.chance import SYSTEM
-from machines.node import held as holding
-from machines.node import reach
-from machines.node.client import Credentials
-from machines.node.errands import Trouble
+from machines.model.profile import CarriageHead
+from machines.node.clock.server_time import Estimate
 from machines.node.panel.pages import LABELS
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import hashed
 from machines.node.panel.serving import serving
-from machines.node.server_time import Estimate
-from machines.profile import CarriageHead
+from machines.node.sync import reachability
+from machines.node.sync.client import Credentials
+from machines.node.sync.errands import Trouble
+from machines.node.work import held_work as holding
 from tests.browser.test_console_pages import require_accessible
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
@@ -134,9 +134,9 @@ def test_how_it_is_can_be_read_by_everyone(page: Page) -> None:
 def test_why_the_server_is_out_of_reach_can_be_read_by_everyone(node: Node, page: Page) -> None:
     said = "an answer from https://studio.invalid/api/v1/: certificate verify failed: certificate is not yet valid"
     trouble = Trouble(kind="certificate-early", said=said)
-    before = reach.Moment(boot="boot", elapsed_s=node.rig.clock.elapsed() - 3600.0)
+    before = reachability.Moment(boot="boot", elapsed_s=node.rig.clock.elapsed() - 3600.0)
     with node.rig.journal.transaction() as db:
-        reach.keep(db, reach.after_pass(reach.Reach(), trouble, before, 7200.0, heard=False))
+        reachability.keep(db, reachability.after_pass(reachability.Reach(), trouble, before, 7200.0, heard=False))
     page.goto("/")
     expect(page.get_by_text("this board's clock may be wrong")).to_be_visible()
     expect(page.get_by_text("(1 h 0 min ago); never heard; tried again in 1 h 0 min")).to_be_visible()

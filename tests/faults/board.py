@@ -19,14 +19,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.calibration import Calibration
 from machines.clock import Clock, board_clock
 from machines.drivers import Driver, MachineStopped
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
 from machines.node import __main__ as command_line
 from machines.node import agent
-from machines.node.at_hand import OpenDriver
-from machines.profile import Profile
-from machines.wire import RunWork
+from machines.node.device.controller import OpenDriver
+from machines.protocol.messages import RunWork
 
 TROUBLE_VARIABLE = "DAYROLL_TEST_TROUBLE"
 JAM = "media-jam-error"

@@ -11,10 +11,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from machines.entries import GapSettled
-from machines.node import held as holding
-from machines.node.journal import FILE_NAME, open_journal
-from machines.structure import structure
+from machines.node.store.journal import FILE_NAME, open_journal
+from machines.node.work import held_work as holding
+from machines.protocol.journal_entries import GapSettled
+from machines.serialization import structure
 from server.demo.processes import PATIENCE_S, DemoError
 from tests.faults.board import boot_anew
 from tests.faults.evidence import Common, read_journal

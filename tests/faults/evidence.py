@@ -12,12 +12,12 @@ from typing import Any, get_args
 
 import numpy as np
 
-from machines.drivers.paper import Paper, read_paper
-from machines.entries import Entry, GapSettled
+from machines.drivers.simulated.paper import Paper, read_paper
 from machines.errors import InputError
-from machines.node.journal import FILE_NAME
-from machines.plate import Plate
-from machines.structure import structure
+from machines.imaging.plate import Plate
+from machines.node.store.journal import FILE_NAME
+from machines.protocol.journal_entries import Entry, GapSettled
+from machines.serialization import structure
 from tests.faults.newer import without
 
 NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}

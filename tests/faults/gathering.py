@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from machines.plate import Plate
+from machines.imaging.plate import Plate
 from tests.faults.evidence import Evidence, joined, read_journal, read_what_lies
 from tests.faults.furniture import PROFILES
 from tests.faults.stage import Stage

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from machines.clock import utc
-from machines.drivers.paper import PaperWriter, read_paper
-from machines.entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
+from machines.drivers.simulated.paper import PaperWriter, read_paper
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
 from machines.recovery import Columns, Gap, Pace, Policy, settle
-from machines.structure import format_instant, unstructure
+from machines.serialization import format_instant, unstructure
 from tests.faults.evidence import Evidence
 from tests.machines.node.relay import line_profile, picture
 

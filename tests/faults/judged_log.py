@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from machines.entries import (
+from machines.node.store.operator_actions import HOLDING
+from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
     GapSettled,
@@ -17,7 +18,6 @@ from machines.entries import (
     OperatorActed,
     StripCut,
 )
-from machines.node.holds import HOLDING
 from tests.faults.board import JAM
 from tests.faults.evidence import Evidence
 from tests.faults.outcomes import asked_again, named, printed, shown

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.drivers.paper import NO_COLUMN, Paper, Records
-from machines.entries import ColumnsPrinted, GapSettled, OperatorActed, StripCut
-from machines.node.hand_prints import CUT_PATTERNS
-from machines.structure import parse_instant
+from machines.drivers.simulated.paper import NO_COLUMN, Paper, Records
+from machines.node.manual.prints import CUT_PATTERNS
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, OperatorActed, StripCut
+from machines.serialization import parse_instant
 from tests.faults.evidence import Evidence
 from tests.faults.outcomes import laid_again, named, printed, shown
 

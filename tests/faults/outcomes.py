@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 
-from machines.entries import ColumnsPrinted, GapSettled
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from tests.faults.evidence import Evidence
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import urllib3
 
-from machines.structure import format_instant
+from machines.serialization import format_instant
 from server.demo.processes import DemoError
 from tests.faults.options import POLICIES, SHIFTS, cycle_options
 from tests.faults.scenario import Scenario

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from machines.entries import GapSettled
+from machines.protocol.journal_entries import GapSettled
 from tests.faults.boards import Board
 from tests.faults.evidence import Common
 from tests.faults.kinds import FORGETS

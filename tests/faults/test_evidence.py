@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from machines.drivers.paper import Paper, PaperWriter, read_paper
+from machines.drivers.simulated.paper import Paper, PaperWriter, read_paper
 from tests.faults.evidence import NODE_KINDS, Common, as_told, joined
 from tests.machines.node.relay import line_profile, picture
 

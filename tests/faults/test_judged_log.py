@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import utc
-from machines.entries import Action, ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
+from machines.protocol.journal_entries import Action, ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
 from machines.recovery import Override, Policy, Rule
-from machines.structure import unstructure
+from machines.serialization import unstructure
 from tests.faults import judged_log, judged_paper, outcomes
 from tests.faults.evidence import Evidence
 from tests.faults.good_run import (

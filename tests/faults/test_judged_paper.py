@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from machines.clock import utc
-from machines.drivers.paper import NO_COLUMN, PaperWriter
-from machines.entries import GapSettled, NodeStarted, OperatorActed
-from machines.structure import structure, unstructure
+from machines.drivers.simulated.paper import NO_COLUMN, PaperWriter
+from machines.protocol.journal_entries import GapSettled, NodeStarted, OperatorActed
+from machines.serialization import structure, unstructure
 from tests.faults import judged_paper
 from tests.faults.good_run import (
     AGAIN,

@@ -15,15 +15,15 @@ from machines.chance import SYSTEM, Chance
 
 ROOT = Path(__file__).resolve().parents[2]
 # Draws that follow from a seed which somebody gave: faults and noise of machines that are not there.
-SEEDED = {"machines/drivers/chance.py", "machines/drivers/wire_noise.py"}
+SEEDED = {"machines/drivers/simulated/random_faults.py", "machines/drivers/emulated/wire_noise.py"}
 
 # Where a process or a command is put together; and what is made apart from that, see `machines.chance`.
 TAKES_IT = {
     "machines/node/__main__.py",
     "machines/node/agent.py",
-    "machines/node/board_commands.py",
+    "machines/node/cli_manual.py",
     "server/wiring.py",
-    "machines/drivers/serial_link.py",
+    "machines/drivers/serial/transport.py",
     "server/secret.py",
 }
 DRAWING = {

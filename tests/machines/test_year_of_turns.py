@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from machines.head import plan
-from machines.plate import Plate
-from machines.profile import CarriageHead, Knife
-from tests.machines.test_rulers import PROFILE
+from machines.imaging.plate import Plate
+from machines.model.head import plan
+from machines.model.profile import CarriageHead, Knife
+from tests.machines.imaging.test_rulers import PROFILE
 
 
 def slot_edges(columns: int, segments: int, turn: int) -> np.ndarray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from machines.clock import Clock
-from machines.node.journal import Journal
+from machines.node.store.journal import Journal
 from tests.faults.kinds import WORDS
 from tests.simulated.agent import AgentProgram, BoardClock
 from tests.simulated.words_watched import WordsWatched

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from machines.entries import (
+from machines.node.device.reporting import stops_printing
+from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
     Entry,
@@ -13,7 +14,6 @@ from machines.entries import (
     OperatorActed,
     TrueAgain,
 )
-from machines.node.facts import stops_printing
 from machines.recovery import Columns
 from tests.modelled.known import Known, Outage, Planned
 

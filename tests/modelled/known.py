@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
-from machines.entries import Entry
-from machines.profile import Profile
+from machines.model.profile import Profile
+from machines.protocol.journal_entries import Entry
+from machines.protocol.messages import RunWork, SegmentWork
 from machines.recovery import Override, Policy
-from machines.wire import RunWork, SegmentWork
 
 Fate = Literal["skipped", "unknown", "printed"]
 # What is surer to be on the paper counts.

@@ -11,9 +11,9 @@ from typing import Any, NamedTuple
 import urllib3
 
 from machines.clock import utc
-from machines.node.journal import FILE_NAME
+from machines.node.store.journal import FILE_NAME
 from machines.recovery import Rule, Span
-from machines.structure import format_instant, structure
+from machines.serialization import format_instant, structure
 from tests.faults.boards import Board, make_board
 from tests.faults.lane import SECONDS_SHOWN_PER_SECOND, Lane
 from tests.faults.scenario import Scenario

@@ -15,11 +15,11 @@ import urllib3
 
 from machines.clock import Clock, utc
 from machines.errors import InputError
+from machines.protocol.messages import RunWork, SegmentWork, Work
 from machines.recovery import Span
-from machines.structure import format_instant, unstructure
-from machines.wire import RunWork, SegmentWork, Work
+from machines.serialization import format_instant, unstructure
+from scheduling.nodes.received_entries import read_batch
 from scheduling.sky.durations import parse_duration
-from scheduling.told import read_batch
 from tests.modelled import words
 from tests.modelled.folded import account
 from tests.modelled.known import Known, Planned

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 
 from machines.clock import utc
-from machines.plate import Plate
-from machines.profile import Profile
+from machines.imaging.plate import Plate
+from machines.model.profile import Profile
+from machines.protocol.messages import RunWork, SegmentWork
 from machines.recovery import Policy
-from machines.structure import parse_instant, structure
-from machines.wire import RunWork, SegmentWork
+from machines.serialization import parse_instant, structure
 from tests.faults.furniture import PROFILES
 from tests.modelled.known import Planned
 

@@ -1,4 +1,4 @@
-"""Taking a node's reports into a model of the server: each entry once, as `scheduling.reports` does."""
+"""Taking a node's reports into a model of the server: each entry once, as `scheduling.nodes.reports` does."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from machines.entries import ColumnsPrinted, Entry, GapSettled
+from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
+from machines.protocol.messages import Taken, pace
 from machines.recovery import settle
-from machines.structure import parse_instant
-from machines.wire import Taken, pace
-from scheduling.told import Batch, Told
+from machines.serialization import parse_instant
+from scheduling.nodes.received_entries import Batch, Told
 from tests.modelled import words
 from tests.modelled.folded import fold
 from tests.modelled.known import Known

@@ -28,9 +28,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import urllib3
 
+from machines.protocol.messages import Work
 from machines.recovery import Span
-from machines.structure import structure
-from machines.wire import Work
+from machines.serialization import structure
 from tests.faults.lane import SETTINGS
 from tests.faults.scenario import Scenario, draw
 from tests.faults.series import judged
@@ -121,8 +121,8 @@ class Listening:
 
     def _catch_up(self) -> None:
         """What people have done of the server meanwhile, and its own planning."""
+        from scheduling.commands.override import as_given
         from scheduling.log.models import Override, Run
-        from scheduling.override import as_given
 
         known = self.model.known
         for row in Run.objects.filter(machine_id=known.machine):
@@ -139,14 +139,14 @@ class Listening:
 
 
 def _planned(row: Any) -> Planned:
-    from scheduling.selectors import run_policy, run_work
+    from scheduling.queries.runs import run_policy, run_work
 
     return Planned(replace(run_work(row), shift_s=0.0), run_policy(row), _segments(row.id), row.starts_at)
 
 
 def _segments(run: str) -> list[Any]:
     from scheduling.log.models import Segment
-    from scheduling.selectors import segment_work
+    from scheduling.queries.runs import segment_work
 
     return [segment_work(row) for row in Segment.objects.filter(run_id=run).order_by("number")]
 
@@ -210,7 +210,7 @@ class AnyPlate(dict[str, bytes]):
 
 def _closed(machine: str) -> Callable[[datetime, datetime], tuple[Span, ...]]:
     from scheduling.log.models import Machine, Venue
-    from scheduling.venue_hours import venue_closed
+    from scheduling.venues.hours import venue_closed
 
     def closed(start: datetime, end: datetime) -> tuple[Span, ...]:
         venue = Venue.objects.get(id=Machine.objects.get(id=machine).venue_id)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 
-from machines.entries import ColumnsPrinted, Entry, GapSettled, TrueAgain
+from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled, TrueAgain
 from machines.recovery import Override, Rule
 from tests.modelled.known import Known, Planned, Word
 

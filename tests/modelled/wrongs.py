@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import Any
 from unittest.mock import patch
 
-from machines.node.plates import PlateStore
-from machines.profile import Profile
+from machines.model.profile import Profile
+from machines.node.work.plate_cache import PlateStore
 from tests.modelled.scenario import draw
 from tests.simulated.wrongs import WRONGS as ALL
 from tests.simulated.wrongs import Wrong

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from pyproj import Geod, Proj
 
-from machines.pictures import LandPicture, Sheet, SkyNumbers
-from machines.pictures.projections import Projection, parallels
+from machines.imaging.pictures import LandPicture, Sheet, SkyNumbers
+from machines.imaging.pictures.projections import Projection, parallels
 
 
 def plane(picture: LandPicture, longitude: float, latitude: float, radius: float = 1.0) -> tuple[float, float]:

@@ -6,16 +6,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from machines.entries import ColumnsPrinted, NodeStarted
-from machines.profile import Profile
-from machines.structure import structure
-from machines.wire import Reports
-from scheduling import studio
-from scheduling.enrolment import enrol
-from scheduling.extend import extend_plans
+from machines.model.profile import Profile
+from machines.protocol.journal_entries import ColumnsPrinted, NodeStarted
+from machines.protocol.messages import Reports
+from machines.serialization import structure
+from scheduling.background.extend_plans import extend_plans
+from scheduling.commands import handlers
+from scheduling.commands.enrol_node import enrol
 from scheduling.log.store import Attribution
-from scheduling.plates import PlateStore
-from scheduling.told import Batch, read_batch
+from scheduling.nodes.received_entries import Batch, read_batch
+from scheduling.rendering.plate_store import PlateStore
 
 NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
 PROFILE: dict[str, Any] = {
@@ -45,22 +45,22 @@ def long_after() -> Attribution:
 
 def order(command: type[Any], **fields: Any) -> None:
     """Read a command as the API would, and carry it out."""
-    studio.handle(studio.read(fields, command), by())
+    handlers.handle(handlers.read(fields, command), by())
 
 
 def furnish(picture: dict[str, Any] | None = None, **profile: Any) -> None:
     """A venue ``shed``, a profile ``small``, a machine ``one`` and a source ``picture``."""
     order(
-        studio.AddVenue,
+        handlers.AddVenue,
         id="shed",
         name="The shed",
         latitude_degrees=38.7,
         longitude_degrees=-9.1,
         zone="Europe/Lisbon",
     )
-    order(studio.AddProfile, id="small", profile=PROFILE | profile)
-    order(studio.AddMachine, id="one", name="One", venue="shed", profile="small")
-    order(studio.AddSource, id="picture", name="A picture", picture=picture or STARS)
+    order(handlers.AddProfile, id="small", profile=PROFILE | profile)
+    order(handlers.AddMachine, id="one", name="One", venue="shed", profile="small")
+    order(handlers.AddSource, id="picture", name="A picture", picture=picture or STARS)
 
 
 def plan(**fields: Any) -> None:
@@ -75,7 +75,7 @@ def plan(**fields: Any) -> None:
         "policy": {"kind": "skip"},
         "strips_per_turn": 12,
     }
-    order(studio.PlanRun, **(asked | fields))
+    order(handlers.PlanRun, **(asked | fields))
 
 
 def ready(folder: Path, **fields: Any) -> PlateStore:

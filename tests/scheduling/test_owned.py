@@ -10,22 +10,22 @@ from typing import Any
 import pytest
 from django.db.models import Q
 
-from machines.entries import Entry, FeedCorrected, GapSettled, SlipMeasured, StripCut, TrueAgain
 from machines.errors import InputError
+from machines.protocol.journal_entries import Entry, FeedCorrected, GapSettled, SlipMeasured, StripCut, TrueAgain
+from machines.protocol.messages import pace
 from machines.recovery import Decision, Gap, Override, Policy, Rule, settle
-from machines.wire import pace
-from scheduling import studio
-from scheduling.enrolment import enrol
-from scheduling.log.folds import VIEWS
+from scheduling.commands import handlers
+from scheduling.commands.enrol_node import enrol
+from scheduling.log.events.reports import SettlementDiffered
+from scheduling.log.events.server import OutageOverridden
 from scheduling.log.models import Machine, Notice, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.models import Override as Word
-from scheduling.log.past import Moment, folded, run_at
-from scheduling.log.rebuild import rebuild
-from scheduling.log.report_events import SettlementDiffered
-from scheduling.log.server_events import OutageOverridden
+from scheduling.log.projecting.as_of import Moment, folded, run_at
+from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.projections import VIEWS
 from scheduling.log.store import Append, append, read
-from scheduling.reports import take
-from scheduling.selectors import run_work
+from scheduling.nodes.reports import take
+from scheduling.queries.runs import run_work
 from tests.scheduling.house import NOON, batch, by, long_after, order, printed, ready, small_profile, started
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,7 @@ TABLES = (Run, Segment, Strip, Outage, Word)
 
 
 def another_machine() -> None:
-    order(studio.AddMachine, id="other", name="Other", venue="shed", profile="small")
+    order(handlers.AddMachine, id="other", name="Other", venue="shed", profile="small")
     enrol("other", by())
 
 

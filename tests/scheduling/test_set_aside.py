@@ -10,17 +10,17 @@ import pytest
 from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.recovery import Rule
-from scheduling import studio
-from scheduling.extend import extend_plans
-from scheduling.log.folding import ViewsSetAside
+from scheduling.background.extend_plans import extend_plans
+from scheduling.background.watch_silence import watch_silence
+from scheduling.commands import handlers
+from scheduling.commands.override import override_run
 from scheduling.log.models import BrokenView, Event, Heartbeat, Machine, Run
+from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.store import last_position, read
-from scheduling.override import override_run
-from scheduling.reports import say_refused, take
-from scheduling.watch import watch_silence
+from scheduling.nodes.reports import say_refused, take
 from server import jobs
+from tests.scheduling.commands.test_override import later, settled, silent
 from tests.scheduling.house import NOON, batch, long_after, order, plan, ready, started
-from tests.scheduling.test_override import later, settled, silent
 
 pytestmark = pytest.mark.django_db
 LATE = NOON + timedelta(days=30)
@@ -79,7 +79,7 @@ def test_no_run_is_ordered_on_what_is_set_aside(tmp_path: Path, view: str) -> No
 def test_what_needs_other_views_is_ordered_all_the_same(tmp_path: Path) -> None:
     ready(tmp_path)
     put_aside()
-    order(studio.AddMachine, id="two", name="Two", venue="shed", profile="small")
+    order(handlers.AddMachine, id="two", name="Two", venue="shed", profile="small")
     assert Machine.objects.get(id="two").name == "Two"
     (told,) = read(streams=["machine/two"])
     assert told.kind == "machine-added"

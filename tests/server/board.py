@@ -12,22 +12,24 @@ from pathlib import Path
 from typing import Any
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
-from machines.calibration import Calibration
 from machines.chance import SYSTEM
-from machines.drivers.faults import FaultPlan
-from machines.drivers.paper import read_paper
-from machines.drivers.simulated import SimulatedMachine
-from machines.node import assembly, outbox, takeover
-from machines.node.asked import AskedForWork
+from machines.drivers.simulated.faults import FaultPlan
+from machines.drivers.simulated.machine import SimulatedMachine
+from machines.drivers.simulated.paper import read_paper
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
+from machines.node import assembly
 from machines.node.assembly import assemble
-from machines.node.client import Client
-from machines.node.exchange import Exchange
-from machines.node.journal import Journal, open_journal
-from machines.node.plates import PlateStore
-from machines.node.printing import Printer
+from machines.node.printing.loop import Printer
 from machines.node.settings import Settings
-from machines.profile import Profile
-from machines.wire import RunWork
+from machines.node.store import outbox
+from machines.node.store.journal import Journal, open_journal
+from machines.node.sync.client import Client
+from machines.node.sync.exchange import Exchange
+from machines.node.waiting.asked import AskedForWork
+from machines.node.work import takeover
+from machines.node.work.plate_cache import PlateStore
+from machines.protocol.messages import RunWork
 from server import jobs
 from server.wsgi import application
 from tests.server.studio import HeldClock

@@ -12,8 +12,8 @@ django.setup()  # pytest reads this file before its Django plugin is ready when 
 
 from django.core.cache import cache  # noqa: E402
 
-from scheduling.plates import PlateStore  # noqa: E402
-from scheduling.uploads import UploadStore  # noqa: E402
+from scheduling.rendering.plate_store import PlateStore  # noqa: E402
+from scheduling.rendering.upload_store import UploadStore  # noqa: E402
 from server import jobs, wiring  # noqa: E402
 from server.heavy import KEPT  # noqa: E402
 from tests.server.keys import new_key  # noqa: E402

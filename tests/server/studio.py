@@ -10,7 +10,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.test import Client
 
-from machines.wire import Work
+from machines.protocol.messages import Work
 
 BEGINS = datetime(2026, 3, 20, 6, 0, tzinfo=UTC)
 

@@ -20,10 +20,10 @@ import django
 django.setup()
 from datetime import datetime, timedelta, UTC
 from django.core.management import call_command
-from machines.structure import structure
+from machines.serialization import structure
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.store import Attribution
-from scheduling.studio import handle
+from scheduling.commands.handlers import handle
 from server.api import machines, profiles, runs, sources, venues
 from tests.server.studio import IN_ORDER
 

@@ -8,12 +8,12 @@ import psycopg
 import pytest
 from django.db import InternalError, connection, connections
 
+from scheduling.log.integrity.verify import verify
 from scheduling.log.store import last_position
-from scheduling.log.verify import verify
 from server.api.problem_kinds import DISK_FULL, OUR_MISTAKE, UNAVAILABLE
 from server.api.problems import Problem, describe
+from tests.server.api.test_bad_input import problem
 from tests.server.studio import VENUE, Caller
-from tests.server.test_bad_input import problem
 
 
 def pragma(text: str) -> int:

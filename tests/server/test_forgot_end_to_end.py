@@ -15,9 +15,9 @@ import pytest
 from django.core.management import call_command
 from django.db import connections
 
-from scheduling.dispatch import work_for
 from scheduling.log.models import Machine, Notice, Outage, Run
-from scheduling.log.rebuild import rebuild
+from scheduling.log.projecting.rebuild import rebuild
+from scheduling.nodes.dispatch import work_for
 from server import wiring
 from tests.server.board import Board, later, served
 from tests.server.keys import new_key

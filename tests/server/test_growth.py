@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
-from machines.wire import Work
-from scheduling.log.lines import Line
+from machines.protocol.messages import Work
+from scheduling.log.event_records import Line
+from scheduling.log.events.studio import SegmentsPlanned
 from scheduling.log.store import read
-from scheduling.log.studio_events import SegmentsPlanned
 from server import jobs
 from tests.server.conftest import enrol
 from tests.server.studio import IN_ORDER, RUN, Caller, printed

@@ -13,16 +13,16 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from machines.structure import parse_instant
+from machines.serialization import parse_instant
 from scheduling.log.models import Event, Opening, Segment
-from scheduling.log.rebuild import rebuild
+from scheduling.log.projecting.rebuild import rebuild
 from server.api import about, calendar, proofs
 from server.console.pictures import plate_picture
 from server.heavy import TURNS, Busy, Kept, Room, Turns
 from tests.machines.node.test_end_to_end import wait_for
-from tests.scheduling.test_darkroom import grey_png
+from tests.scheduling.rendering.test_render import grey_png
+from tests.server.api.test_bad_input import problem
 from tests.server.studio import OPENING, Caller, HeldClock
-from tests.server.test_bad_input import problem
 
 DEAREST = "venues/quay/calendar.ics?back=P92D&ahead=P366D&sky=civil-dawn,civil-dusk,sunrise,sunset"
 

@@ -19,10 +19,10 @@ import pytest
 import urllib3
 
 from machines.clock import CompressedClock, utc
-from machines.drivers.paper import read_paper
-from machines.node import held as holding
-from machines.node.journal import open_journal
-from machines.structure import format_instant
+from machines.drivers.simulated.paper import read_paper
+from machines.node.store.journal import open_journal
+from machines.node.work import held_work as holding
+from machines.serialization import format_instant
 from tests.server.processes import PATIENCE_S, process, run, wait_for_line
 from tests.server.studio import IN_ORDER, RUN
 

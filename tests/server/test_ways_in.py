@@ -69,7 +69,7 @@ def test_a_database_that_does_not_answer_is_a_reason_to_come_again(
     def locked(*_: object) -> None:
         raise OperationalError("database is locked")
 
-    monkeypatch.setattr("server.api.doors.carry_out", locked)
+    monkeypatch.setattr("server.api.base_views.carry_out", locked)
     response = studio.post("venues", VENUE)
     assert (response.status_code, response["Retry-After"]) == (503, "5")
     assert "locked" not in response.content.decode()

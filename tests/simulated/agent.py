@@ -18,21 +18,21 @@ from random import Random
 from typing import Any, ClassVar, Protocol
 from unittest.mock import patch
 
-from machines.calibration import Calibration
 from machines.clock import Clock, SkewedClock
 from machines.drivers import Driver
-from machines.drivers.simulated import SimulatedMachine
+from machines.drivers.simulated.machine import SimulatedMachine
 from machines.errors import InputError
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
 from machines.node import __main__ as command_line
 from machines.node import agent
-from machines.node.asked import AskedForWork
 from machines.node.assembly import Board, Parts, assemble
-from machines.node.client import Client, Credentials
-from machines.node.journal import FILE_NAME, Journal, change_state, open_journal
 from machines.node.panel.panel import Panel
 from machines.node.settings import Settings
-from machines.profile import Profile
-from machines.wire import RunWork
+from machines.node.store.journal import FILE_NAME, Journal, change_state, open_journal
+from machines.node.sync.client import Client, Credentials
+from machines.node.waiting.asked import AskedForWork
+from machines.protocol.messages import RunWork
 from tests.faults import boards
 from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
 from tests.faults.program import Done

@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Any
 from unittest.mock import patch
 
-from machines import pictures
+from machines.imaging import pictures
 
 _drawn = lru_cache(maxsize=64)(pictures.draw)
 
@@ -21,7 +21,7 @@ def _copy(picture: pictures.Picture, sky: Any, *measures: Any, **more: Any) -> A
 @contextmanager
 def drawn_once() -> Iterator[None]:
     """Within, the server draws the same picture on the same sheet once."""
-    from scheduling import darkroom, originals
+    from scheduling.rendering import render, sources
 
-    with patch.object(darkroom, "draw", _copy), patch.object(originals, "draw", _copy):
+    with patch.object(render, "draw", _copy), patch.object(sources, "draw", _copy):
         yield

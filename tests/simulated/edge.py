@@ -13,10 +13,10 @@ from typing import Any, Protocol
 
 from numpy.typing import NDArray
 
-from machines.drivers.simulated import SimulatedMachine
-from machines.node.journal import Journal
-from machines.node.plates import PlateStore
-from machines.profile import Profile
+from machines.drivers.simulated.machine import SimulatedMachine
+from machines.model.profile import Profile
+from machines.node.store.journal import Journal
+from machines.node.work.plate_cache import PlateStore
 from tests.simulated.words_watched import WordsWatched
 from tests.simulated.world import Fuse, current_task
 

@@ -22,8 +22,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Literal, NoReturn, get_args
 
-from machines.drivers.paper import PaperWriter
-from machines.node.journal import open_journal
+from machines.drivers.simulated.paper import PaperWriter
+from machines.node.store.journal import open_journal
 from tests.faults.play import end, set_out, set_up, wait_until_accounted
 from tests.faults.scenario import Scenario
 from tests.faults.series import verdict

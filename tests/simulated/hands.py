@@ -15,9 +15,9 @@ from unittest.mock import patch
 
 from machines.clock import Clock
 from machines.node import __main__ as command_line
-from machines.node import board_commands
-from machines.node.journal import Journal, open_journal
+from machines.node import cli_manual
 from machines.node.panel.panel import Panel
+from machines.node.store.journal import Journal, open_journal
 from tests.simulated.world import Task, current_task
 
 
@@ -150,11 +150,11 @@ def _boot_name(clock: Clock) -> str:
 def at_boards() -> Iterator[None]:
     """Whatever is typed at a board is about that board, and waits in virtual time."""
     with ExitStack() as stack:
-        for commands in (command_line, board_commands):
+        for commands in (command_line, cli_manual):
             stack.enter_context(patch.object(commands, "open_journal", _open_journal))
             stack.enter_context(patch.object(commands, "agent_runs", _agent_runs))
             stack.enter_context(patch.object(commands, "board_clock", lambda environ: _program_here().clock()))
-        stack.enter_context(patch.object(board_commands, "boot_name", _boot_name))
+        stack.enter_context(patch.object(cli_manual, "boot_name", _boot_name))
         stack.enter_context(redirect_stdout(ToWhoeverTypes()))
         stack.enter_context(redirect_stderr(ToWhoeverTypes()))
         yield

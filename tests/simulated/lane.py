@@ -208,19 +208,19 @@ class PlacedServer(Served):
 @contextmanager
 def losing(lane: SimulatedLane, scenario: Scenario) -> Iterator[None]:
     """The server's disk and the boards' cards lose a part of what was not synced where their power goes."""
-    from scheduling import files, plates
+    from scheduling.rendering import atomic_files, plate_store
 
     served = lane.server
     shutil.rmtree(served.home / "plates", ignore_errors=True)  # of other scenarios
     served.card = card = Card(served.home, Random(f"the disk in {scenario.seed}"), served.fuse.burn)
     lane.cards.append(card)
-    right = files.name_part
+    right = atomic_files.name_part
 
     def name_part(part: Path, path: Path) -> None:
         right(part, path)
         card.promised(path)
 
-    with syncing(lambda: lane.cards), patch.object(plates, "name_part", name_part):
+    with syncing(lambda: lane.cards), patch.object(plate_store, "name_part", name_part):
         yield
 
 

@@ -6,8 +6,8 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from machines.node.journal import FILE_NAME
-from machines.node.journal_versions import VERSIONS
+from machines.node.store.journal import FILE_NAME
+from machines.node.store.journal_versions import VERSIONS
 from tests.machines.node.made_by import made_by
 
 # A version that no program of today knows.

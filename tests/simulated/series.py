@@ -7,7 +7,7 @@ import sqlite3
 from contextlib import closing
 from hashlib import sha256
 
-from machines.node.journal import FILE_NAME
+from machines.node.store.journal import FILE_NAME
 from server.demo.processes import DemoError
 from tests.faults.scenario import Scenario
 from tests.faults.series import judged

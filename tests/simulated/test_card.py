@@ -10,7 +10,7 @@ from random import Random
 
 import pytest
 
-from scheduling.files import name_part, write_part
+from scheduling.rendering.atomic_files import name_part, write_part
 from tests.simulated.card import Card, syncing
 
 TRIES = range(60)

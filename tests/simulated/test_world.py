@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from machines.node.news import News
+from machines.node.waiting.news import News
 from tests.simulated.world import Crash, Fuse, Task, VirtualNews, World
 
 

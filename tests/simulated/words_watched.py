@@ -7,7 +7,7 @@ import sqlite3
 from dataclasses import dataclass, field
 from typing import Any
 
-from machines.structure import parse_instant
+from machines.serialization import parse_instant
 
 
 @dataclass

@@ -11,7 +11,7 @@ from typing import Any
 
 from greenlet import getcurrent, greenlet
 
-from machines.node.news import News
+from machines.node.waiting.news import News
 
 # Nobody waits for less than this, so that time moves on whatever happens; seconds.
 LEAST_WAIT_S = 0.001

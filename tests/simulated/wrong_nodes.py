@@ -10,25 +10,17 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from machines.node import (
-    calling,
-    facts,
-    gaps,
-    handwork,
-    holds,
-    journal,
-    journal_versions,
-    knife,
-    orders,
-    outbox,
-    plates,
-    takeover,
-)
-from machines.node.exchange import Exchange
-from machines.node.failures import FencedOff
-from machines.node.journal import change_state
-from machines.node.plates import PlateStore
-from machines.node.server_time import ServerTime
+from machines.node.clock.server_time import ServerTime
+from machines.node.device import cutter, reporting
+from machines.node.manual import job
+from machines.node.printing import gaps
+from machines.node.store import journal, journal_versions, operator_actions, outbox
+from machines.node.store.journal import change_state
+from machines.node.sync import call_now
+from machines.node.sync.exchange import Exchange
+from machines.node.sync.failures import FencedOff
+from machines.node.work import order_log, plate_cache, takeover
+from machines.node.work.plate_cache import PlateStore
 
 
 def nothing(*_: Any, **__: Any) -> None:
@@ -64,16 +56,16 @@ def fence_not_kept() -> AbstractContextManager[object]:
 
 
 def cuts_unarmed() -> AbstractContextManager[object]:
-    right = knife.cut
+    right = cutter.cut
 
     def wrong(journal: Any, state: Any, *rest: Any) -> bool:
         return right(journal, replace(state, knife_armed=True), *rest)
 
-    return patch.object(knife, "cut", wrong)
+    return patch.object(cutter, "cut", wrong)
 
 
 def armed_for_ever() -> AbstractContextManager[object]:
-    right = facts.begin
+    right = reporting.begin
 
     def wrong(journal: Any, **options: Any) -> Any:
         armed = journal.state().knife_armed
@@ -82,26 +74,26 @@ def armed_for_ever() -> AbstractContextManager[object]:
             change_state(db, knife_armed=int(armed))
         return cause
 
-    return patch.object(facts, "begin", wrong)
+    return patch.object(reporting, "begin", wrong)
 
 
 def resumes_by_itself() -> AbstractContextManager[object]:
-    right = facts.begin
+    right = reporting.begin
 
     def wrong(journal: Any, **_: Any) -> Any:
         return right(journal, resume_unattended=True)
 
-    return patch.object(facts, "begin", wrong)
+    return patch.object(reporting, "begin", wrong)
 
 
 def position_slips() -> AbstractContextManager[object]:
-    right = orders.report_printed
+    right = order_log.report_printed
 
     def wrong(db: sqlite3.Connection, run: str) -> None:
         right(db, run)
         db.execute("UPDATE state SET paper_position = paper_position - 1")
 
-    return patch.object(orders, "report_printed", wrong)
+    return patch.object(order_log, "report_printed", wrong)
 
 
 def octets_not_synced() -> AbstractContextManager[object]:
@@ -110,7 +102,7 @@ def octets_not_synced() -> AbstractContextManager[object]:
         partial = self.folder / "plate.partial"
         partial.write_bytes(b"".join(columns))
         partial.rename(self._path(digest))
-        plates._sync_folder(self.folder)
+        plate_cache._sync_folder(self.folder)
 
     return patch.object(PlateStore, "_write", wrong)
 
@@ -130,20 +122,20 @@ def half_printed_unseen() -> AbstractContextManager[object]:
 
 
 def pause_not_heeded() -> AbstractContextManager[object]:
-    return patch.dict(holds._STEPS, {"pause": replace(holds._STEPS["pause"], then=None)})
+    return patch.dict(operator_actions._STEPS, {"pause": replace(operator_actions._STEPS["pause"], then=None)})
 
 
 def orders_written_late() -> AbstractContextManager[object]:
     """Two walls down: the machine, which remembers what it laid, is not asked, either."""
-    order, record = orders.order, orders.record
+    order, record = order_log.order, order_log.record
 
     def wrong(db: sqlite3.Connection, held: Any, laid: Any, withdrawn: Any) -> None:
         order(db, [one.burst for one in laid], laid[0].at if laid else 0.0)
         record(db, held, laid, ())
 
     return all_of(
-        patch.object(orders, "order", nothing),
-        patch.object(orders, "record", wrong),
+        patch.object(order_log, "order", nothing),
+        patch.object(order_log, "record", wrong),
         patch.object(takeover, "paper_unknown", lambda db, paper_end: 0),
     )
 
@@ -171,14 +163,14 @@ def sent_is_taken() -> AbstractContextManager[object]:
 
 
 def by_hand_forgotten() -> AbstractContextManager[object]:
-    def wrong(db: sqlite3.Connection, work: handwork.Handwork, columns: int) -> None:
+    def wrong(db: sqlite3.Connection, work: job.Handwork, columns: int) -> None:
         db.execute("UPDATE handwork SET given = given + ? WHERE id = ?", (columns, work.id))
 
-    return patch.object(handwork, "give", wrong)
+    return patch.object(job, "give", wrong)
 
 
 def call_noted_nowhere() -> AbstractContextManager[object]:
-    return patch.object(calling, "ask", lambda db: db.execute("UPDATE state SET call_asked = 1"))
+    return patch.object(call_now, "ask", lambda db: db.execute("UPDATE state SET call_asked = 1"))
 
 
 def newer_journal_read() -> AbstractContextManager[object]:

@@ -11,37 +11,37 @@ from tests.simulated.wrong_nodes import all_of, nothing
 
 
 def copy_taken() -> AbstractContextManager[object]:
-    from scheduling import reports
+    from scheduling.nodes import reports
 
     return patch.object(reports, "_require_same", nothing)
 
 
 def told_twice() -> AbstractContextManager[object]:
-    from scheduling import reports
+    from scheduling.nodes import reports
 
     return patch.object(reports, "told_twice", lambda machine, entry: None)
 
 
 def word_not_given() -> AbstractContextManager[object]:
-    from scheduling import reports
+    from scheduling.nodes import reports
 
     return patch.object(reports, "was_given", lambda said, run: False)
 
 
 def again_for_ever() -> AbstractContextManager[object]:
-    from scheduling.log.folds import runs
+    from scheduling.log.projections import runs
 
     return patch.object(runs, "no_longer_again", lambda rows, run, first, end: 0)
 
 
 def not_concluded() -> AbstractContextManager[object]:
-    from scheduling.log.folds import runs
+    from scheduling.log.projections import runs
 
     return patch.object(runs, "conclude", nothing)
 
 
 def first_hour_forgotten() -> AbstractContextManager[object]:
-    from scheduling import dispatch
+    from scheduling.nodes import dispatch
 
     right = dispatch._run_work
 
@@ -53,15 +53,15 @@ def first_hour_forgotten() -> AbstractContextManager[object]:
 
 
 def names_not_synced() -> AbstractContextManager[object]:
-    from scheduling import files
+    from scheduling.rendering import atomic_files
 
-    return patch.object(files, "sync_folder", nothing)
+    return patch.object(atomic_files, "sync_folder", nothing)
 
 
 def last_taken_twice() -> AbstractContextManager[object]:
-    from scheduling import reports
     from scheduling.log.models import Machine
-    from scheduling.log.tables import table as right
+    from scheduling.log.rows.row_sql import table as right
+    from scheduling.nodes import reports
 
     def wrong(model: Any, using: str) -> Any:
         found = right(model, using)
@@ -83,8 +83,8 @@ class _OneLess:
 
 
 def overdue_not_offered() -> AbstractContextManager[object]:
-    from scheduling import dispatch
-    from scheduling.selectors import segments_to_offer as right
+    from scheduling.nodes import dispatch
+    from scheduling.queries.runs import segments_to_offer as right
     from server import wiring
 
     def wrong(run: Any, until: Any) -> Any:
@@ -94,14 +94,14 @@ def overdue_not_offered() -> AbstractContextManager[object]:
 
 
 def word_not_handed_out() -> AbstractContextManager[object]:
-    from scheduling import dispatch
+    from scheduling.nodes import dispatch
 
     return patch.object(dispatch, "standing_word", lambda run: None)
 
 
 def unknown_not_counted() -> AbstractContextManager[object]:
-    from scheduling.log.folds import gaps as folded
-    from scheduling.log.folds.runs import account as right
+    from scheduling.log.projections import gaps as folded
+    from scheduling.log.projections.runs import account as right
 
     def wrong(rows: Any, run: Any, interval: Any, at: Any) -> Any:
         return None if interval.outcome == "unknown" else right(rows, run, interval, at)

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from typing import Literal
 from unittest.mock import patch
 
-from machines.node import orders, plates, settling, takeover
-from machines.node.asked import AskedForWork
-from machines.node.at_hand import MachineAtHand
+from machines.node.device.controller import MachineAtHand
+from machines.node.printing import settlement
+from machines.node.waiting.asked import AskedForWork
+from machines.node.work import order_log, plate_cache, takeover
 from tests.faults.scenario import Scenario, draw
 from tests.simulated import wrong_nodes as node
 from tests.simulated import wrong_servers as server
@@ -81,7 +82,7 @@ def _somebody_calls(scenario: Scenario) -> bool:
 WRONGS: Mapping[str, Wrong] = {
     "orders-forgotten": Wrong(
         says="what was ordered and has no outcome is ordered once more",
-        put=lambda: patch.object(orders, "unknown_end", lambda db: None),
+        put=lambda: patch.object(order_log, "unknown_end", lambda db: None),
         where="node",
         within=40,
     ),
@@ -92,13 +93,13 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "left-run-forgotten": Wrong(
         says="where a run was left is forgotten",
-        put=lambda: patch.object(orders, "left_run", lambda db, run: None),
+        put=lambda: patch.object(order_log, "left_run", lambda db, run: None),
         has=frozenset({"server-restored", "server-rebuilt"}),
         within=40,
     ),
     "word-not-heeded": Wrong(
         says="a person's word is not followed",
-        put=lambda: patch.object(settling, "_holds", lambda override, kept, since: False),
+        put=lambda: patch.object(settlement, "_holds", lambda override, kept, since: False),
         has=frozenset({"word-in-silence", "word-in-pause", "word-in-replay"}),
     ),
     "resumes-by-itself": Wrong(
@@ -245,7 +246,7 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "name-not-synced": Wrong(
         says="a plate is told to be on the board's card before its name is there",
-        put=lambda: patch.object(plates, "_sync_folder", node.nothing),
+        put=lambda: patch.object(plate_cache, "_sync_folder", node.nothing),
         has=frozenset({"loses"}),
         draw=draw_more,
         within=20,

@@ -6,10 +6,12 @@ from html import escape
 from pathlib import Path
 from string import Template
 
-from machines.entries import Action
-from machines.node import hand_prints, handwork, holds, lost_place, set_time
-from machines.node.cautions import ALWAYS, BESIDE
-from machines.node.panel.facts import HAND_ACTIONS, PanelFacts
+from machines.node.clock import manual_time
+from machines.node.manual import job, position_recovery, prints
+from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
+from machines.node.store import operator_actions
+from machines.operator.safety_notes import ALWAYS, BESIDE
+from machines.protocol.journal_entries import Action
 
 HERE = Path(__file__).parent
 ARM = "arm-knife"
@@ -71,7 +73,7 @@ def enter_page(said: str, *, pin_set: bool) -> str:
 
 def actions_page(facts: PanelFacts, form_token: str, said: str) -> str:
     """What a person may do, each with its cautions beside it."""
-    standing = f"<p>The machine: {escape(holds.SAYS[facts.hold])}.</p>"
+    standing = f"<p>The machine: {escape(operator_actions.SAYS[facts.hold])}.</p>"
     shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     sections = "".join(_section(action, facts, form_token) for action in shown)
     leave = _form("/leave", form_token, "<button>Leave</button>")
@@ -87,8 +89,8 @@ def why_not(action: str, facts: PanelFacts) -> str:
     if action == CALL:
         return ""
     if action != ARM:
-        return holds.why_not(facts.hold, action)  # type: ignore[arg-type]
-    if facts.hold not in ("", holds.PAUSED):
+        return operator_actions.why_not(facts.hold, action)  # type: ignore[arg-type]
+    if facts.hold not in ("", operator_actions.PAUSED):
         return "resume or pause first; hands may be in the machine"
     if facts.knife_armed and facts.hold:
         return "it is armed; if it was paused just now, it is still coming to rest: look again"
@@ -102,7 +104,7 @@ def _section(action: str, facts: PanelFacts, form_token: str) -> str:
 
 
 def _section_for_anybody(action: Action, facts: PanelFacts) -> str:
-    return _offered(action, holds.why_not_anybody(facts.hold, action), "/halt", "", "")
+    return _offered(action, operator_actions.why_not_anybody(facts.hold, action), "/halt", "", "")
 
 
 def _offered(action: str, problem: str, path: str, form_token: str, fields: str) -> str:
@@ -123,11 +125,11 @@ def _tick(text: str) -> str:
 def _fields(action: str, facts: PanelFacts) -> str:
     """What else an action wants to know."""
     if action == "feed":
-        least, most = hand_prints.LEAST_FEED_MM, hand_prints.MOST_FEED_MM
-        return _field("Length in millimetres", "length_mm", "number", handwork.FEED_MM, f'min="{least}" max="{most}"')
+        least, most = prints.LEAST_FEED_MM, prints.MOST_FEED_MM
+        return _field("Length in millimetres", "length_mm", "number", job.FEED_MM, f'min="{least}" max="{most}"')
     if action == "place-set":
         label = "Blank paper that was fed on by hand since it stopped, in millimetres"
-        limits = f'min="0" max="{lost_place.MOST_FED_MM:g}"'
+        limits = f'min="0" max="{position_recovery.MOST_FED_MM:g}"'
         return f"<p>{escape(facts.paper_place)}.</p>" + _field(label, "length_mm", "number", 0.0, limits)
     if action == CALL:
         return f"<p>The server: {escape(facts.server)}.</p>"
@@ -135,7 +137,7 @@ def _fields(action: str, facts: PanelFacts) -> str:
         options = "".join(f'<option value="{name}">{escape(label)}</option>' for name, label in facts.patterns.items())
         return f'<label>Which <select name="pattern" required>{options}</select></label>'
     if action == SET_TIME:
-        least, most = set_time.LEAST_ERROR_S, set_time.MOST_ERROR_S
+        least, most = manual_time.LEAST_ERROR_S, manual_time.MOST_ERROR_S
         return (
             _field("Local date and time now", "time", "datetime-local", "", 'step="1"')
             + _field("Its zone, an IANA name such as Europe/Lisbon, or UTC", "zone", "text", "", 'autocomplete="off"')
@@ -143,7 +145,7 @@ def _fields(action: str, facts: PanelFacts) -> str:
                 "How wrong it may be, in seconds",
                 "within_s",
                 "number",
-                set_time.USUAL_ERROR_S,
+                manual_time.USUAL_ERROR_S,
                 f'min="{least}" max="{most}"',
             )
         )

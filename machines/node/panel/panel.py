@@ -8,17 +8,20 @@ from dataclasses import dataclass, field
 
 from machines.chance import Chance
 from machines.clock import Clock
-from machines.entries import Action
 from machines.errors import InputError
-from machines.node import arming, calling, hand_prints, handwork, holds, reach, set_time
-from machines.node import held as holding
-from machines.node.handwork import HandAction
-from machines.node.journal import Journal
+from machines.node.clock import manual_time
+from machines.node.clock.server_time import Estimate
+from machines.node.manual import arming, job, prints
+from machines.node.manual.job import HandAction
 from machines.node.panel import pages
-from machines.node.panel.facts import HAND_ACTIONS, PanelFacts, gather
+from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts, gather
 from machines.node.panel.pin import Guard, Session
-from machines.node.reach import Standing
-from machines.node.server_time import Estimate
+from machines.node.store import operator_actions
+from machines.node.store.journal import Journal
+from machines.node.sync import call_now, reachability
+from machines.node.sync.reachability import Standing
+from machines.node.work import held_work as holding
+from machines.protocol.journal_entries import Action
 
 log = logging.getLogger(__name__)
 
@@ -63,7 +66,7 @@ class Panel:
 
     def _server(self, estimate: Estimate | None) -> Standing:
         with self.journal.reading() as db:
-            return reach.at_board(db, self.clock, self.boot, estimate)
+            return reachability.at_board(db, self.clock, self.boot, estimate)
 
     def enter(self, said: str = "") -> str:
         """The page that asks for the PIN."""
@@ -103,35 +106,35 @@ class Panel:
             InputError: it cannot be done.
         """
         hold = self.journal.state().hold
-        if holds.is_so(hold, action):
-            return f"Nothing was to be done: {holds.SAYS[hold]}."
+        if operator_actions.is_so(hold, action):
+            return f"Nothing was to be done: {operator_actions.SAYS[hold]}."
         more = arming.act(self.journal, action, by_anybody=True)
         log.warning("at the panel: %s without the PIN from %s", action, address)
         return f"Done: {pages.LABELS[action]}.{more}"
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
-        length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else handwork.FEED_MM
+        length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else job.FEED_MM
         pattern = form.get("pattern")
-        if pattern is not None and pattern not in hand_prints.LABELS:
+        if pattern is not None and pattern not in prints.LABELS:
             raise InputError("pattern", "no such pattern", "choose one of the page")
         with self.journal.transaction() as db:
-            asked = handwork.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
-        return handwork.wait(self.journal, asked)
+            asked = job.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
+        return job.wait(self.journal, asked)
 
     def _call(self) -> str:
         with self.journal.transaction() as db:
-            calling.ask(db)
-        calling.wait(self.journal)
+            call_now.ask(db)
+        call_now.wait(self.journal)
         return self._server(self.time()).in_words()
 
     def _set_time(self, form: Mapping[str, str]) -> None:
         elapsed_s = self.clock.elapsed()
-        if problem := set_time.why_not(self.time()):
+        if problem := manual_time.why_not(self.time()):
             raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
-        instant = set_time.instant_of(form.get("time", ""), form.get("zone", "").strip())
+        instant = manual_time.instant_of(form.get("time", ""), form.get("zone", "").strip())
         within_s = _number(form, "within_s")
         with self.journal.transaction() as db:
-            set_time.say(db, self.boot, elapsed_s, instant, within_s)
+            manual_time.say(db, self.boot, elapsed_s, instant, within_s)
 
 
 def _number(form: Mapping[str, str], name: str) -> float:

@@ -20,9 +20,9 @@ from dataclasses import dataclass, replace
 from machines.chance import Chance
 from machines.clock import Clock
 from machines.errors import InputError
-from machines.node import held as holding
-from machines.node.held import Pin
-from machines.node.journal import Journal
+from machines.node.store.journal import Journal
+from machines.node.work import held_work as holding
+from machines.node.work.held_work import Pin
 
 DIGITS = 6
 FREE_GUESSES, FREE_IN_ALL = 5, 50

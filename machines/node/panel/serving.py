@@ -18,11 +18,11 @@ from typing import Any
 from urllib.parse import parse_qs
 
 from machines.errors import InputError
-from machines.node import beside
 from machines.node.panel import pages
 from machines.node.panel.callers import is_for_us, is_from_our_page, own_names
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import LockedOut, Session
+from machines.node.waiting import supervised
 
 log = logging.getLogger(__name__)
 
@@ -71,7 +71,7 @@ def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | Non
     except OSError as error:
         raise InputError("panel", f"{address[0]}:{address[1]}: {error}", "give an address of this board") from error
     over = threading.Event()
-    waiting = beside.begin("the panel", partial(_serve, server, over.is_set), over.is_set)
+    waiting = supervised.begin("the panel", partial(_serve, server, over.is_set), over.is_set)
     try:
         yield server.server_port
     finally:

@@ -16,7 +16,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='BrokenView',
             fields=[
-                ('view', models.TextField(help_text='a name in scheduling.log.folds.VIEWS', primary_key=True, serialize=False)),
+                ('view', models.TextField(help_text='a name in scheduling.log.projections.VIEWS', primary_key=True, serialize=False)),
                 ('position', models.BigIntegerField(help_text='of the event that it failed on')),
                 ('problem', models.TextField(help_text='in words')),
             ],
@@ -40,7 +40,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.TextField(primary_key=True, serialize=False)),
                 ('name', models.TextField()),
-                ('data', scheduling.log.fields.CanonicalJSON(help_text='a machines.profile.Profile')),
+                ('data', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.profile.Profile')),
             ],
         ),
         migrations.CreateModel(
@@ -49,7 +49,7 @@ class Migration(migrations.Migration):
                 ('id', models.TextField(primary_key=True, serialize=False)),
                 ('name', models.TextField()),
                 ('kind', models.TextField(help_text='of picture')),
-                ('picture', scheduling.log.fields.CanonicalJSON(help_text='a picture of machines.pictures')),
+                ('picture', scheduling.log.fields.CanonicalJSON(help_text='a picture of machines.imaging.pictures')),
             ],
         ),
         migrations.CreateModel(
@@ -90,7 +90,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('machine', models.OneToOneField(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, primary_key=True, related_name='+', serialize=False, to='log.machine')),
                 ('heard_at', models.DateTimeField()),
-                ('status', scheduling.log.fields.CanonicalJSON(help_text='a machines.wire.Status')),
+                ('status', scheduling.log.fields.CanonicalJSON(help_text='a machines.protocol.messages.Status')),
             ],
         ),
         migrations.CreateModel(
@@ -203,7 +203,7 @@ class Migration(migrations.Migration):
                 ('end_column', models.BigIntegerField()),
                 ('starts_at', models.DateTimeField()),
                 ('ends_at', models.DateTimeField()),
-                ('knots', scheduling.log.fields.CanonicalJSON(help_text='instants, see machines.wire.SegmentWork')),
+                ('knots', scheduling.log.fields.CanonicalJSON(help_text='instants, see machines.protocol.messages.SegmentWork')),
                 ('plate', models.TextField(help_text='digest')),
                 ('printed', models.IntegerField(default=0)),
                 ('skipped', models.IntegerField(default=0)),

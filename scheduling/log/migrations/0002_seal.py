@@ -4,15 +4,15 @@ from typing import Any
 
 from django.db import migrations
 
-from scheduling.log import seal
+from scheduling.log.integrity import append_only
 
 
 def apply(apps: Any, schema_editor: Any) -> None:
-    seal.apply(schema_editor.connection)
+    append_only.apply(schema_editor.connection)
 
 
 def lift(apps: Any, schema_editor: Any) -> None:
-    seal.lift(schema_editor.connection)
+    append_only.lift(schema_editor.connection)
 
 
 class Migration(migrations.Migration):

@@ -14,12 +14,12 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='source',
             name='curve',
-            field=scheduling.log.fields.CanonicalJSON(help_text='a machines.dot_gain.ToneCurve', null=True),
+            field=scheduling.log.fields.CanonicalJSON(help_text='a machines.imaging.dot_gain.ToneCurve', null=True),
         ),
         migrations.AddField(
             model_name='source',
             name='method',
-            field=models.TextField(default='blue-noise', help_text='a machines.tone.Method'),
+            field=models.TextField(default='blue-noise', help_text='a machines.imaging.halftone.Method'),
         ),
         migrations.AddField(
             model_name='source',

@@ -15,6 +15,6 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='venue',
             name='hours',
-            field=scheduling.log.fields.CanonicalJSON(help_text='a scheduling.hours.Hours; null while nobody has set any', null=True),
+            field=scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.opening_hours.Hours; null while nobody has set any', null=True),
         ),
     ]

@@ -16,7 +16,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='machine',
             name='calibration',
-            field=scheduling.log.fields.CanonicalJSON(help_text='a machines.calibration.Calibration; null while nobody measured', null=True),
+            field=scheduling.log.fields.CanonicalJSON(help_text='a machines.model.calibration.Calibration; null while nobody measured', null=True),
         ),
         migrations.CreateModel(
             name='SupplyChange',

@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='machine',
             name='hold',
-            field=models.TextField(default='', help_text='what holds it until a person lets it go on: see machines.node.holds'),
+            field=models.TextField(default='', help_text='what holds it until a person lets it go on: see machines.node.store.operator_actions'),
         ),
         migrations.AddField(
             model_name='outage',
@@ -66,7 +66,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='segment',
             name='knots',
-            field=scheduling.log.fields.CanonicalJSON(help_text='instants as planned, see machines.wire.SegmentWork'),
+            field=scheduling.log.fields.CanonicalJSON(help_text='instants as planned, see machines.protocol.messages.SegmentWork'),
         ),
         migrations.AlterField(
             model_name='segment',
@@ -77,7 +77,7 @@ class Migration(migrations.Migration):
             name='Override',
             fields=[
                 ('id', models.TextField(help_text='the machine and the version of the event in its stream', primary_key=True, serialize=False)),
-                ('because', models.TextField(help_text='what was open: see scheduling.log.server_events.OutageOverridden')),
+                ('because', models.TextField(help_text='what was open: see scheduling.log.events.server.OutageOverridden')),
                 ('outage', models.TextField(help_text='id of the outage that was being made good', null=True)),
                 ('rule', scheduling.log.fields.CanonicalJSON(help_text='a machines.recovery.Rule')),
                 ('reason', models.TextField(help_text="why, in the person's words", null=True)),

@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
             name='PassedOver',
             fields=[
                 ('pk', models.CompositePrimaryKey('view', 'position', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('view', models.TextField(help_text='a name in scheduling.log.folds.VIEWS')),
+                ('view', models.TextField(help_text='a name in scheduling.log.projections.VIEWS')),
                 ('position', models.BigIntegerField(help_text='of the event')),
                 ('problem', models.TextField(help_text='in words')),
             ],

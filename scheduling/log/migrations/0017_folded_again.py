@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
                 (
                     "view",
                     models.TextField(
-                        help_text="a name in scheduling.log.folds.VIEWS", primary_key=True, serialize=False
+                        help_text="a name in scheduling.log.projections.VIEWS", primary_key=True, serialize=False
                     ),
                 ),
                 ("times", models.BigIntegerField(default=0, help_text="how often")),

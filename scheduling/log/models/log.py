@@ -11,7 +11,7 @@ from scheduling.log.models.views import Machine
 
 
 class Event(models.Model):
-    """A fact. The database refuses to change or delete it (`scheduling.log.seal`)."""
+    """A fact. The database refuses to change or delete it (`scheduling.log.integrity.append_only`)."""
 
     position = models.BigIntegerField(primary_key=True, help_text="place in the global order, from 1, without holes")
     stream = models.TextField(help_text="whose fact: kind/id")
@@ -43,7 +43,7 @@ class Ordered(models.Model):
 
     stream = models.TextField(primary_key=True)
     actor = models.TextField(help_text="who gave the order")
-    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.given_again")
+    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.commands.repeated_orders")
 
 
 class Remark(models.Model):
@@ -61,13 +61,13 @@ class Heartbeat(models.Model):
         Machine, on_delete=models.DO_NOTHING, db_constraint=False, primary_key=True, related_name="+"
     )
     heard_at = models.DateTimeField()
-    status = CanonicalJSON(help_text="a machines.wire.Status")
+    status = CanonicalJSON(help_text="a machines.protocol.messages.Status")
 
 
 class BrokenView(models.Model):
     """A view that is set aside, because its fold failed; its rows stand as they were before that event."""
 
-    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
+    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.projections.VIEWS")
     position = models.BigIntegerField(help_text="of the event that it failed on")
     problem = models.TextField(help_text="in words")
 
@@ -75,7 +75,7 @@ class BrokenView(models.Model):
 class FoldedAgain(models.Model):
     """A view whose rows were put right by folding them again: what was read of it before may be otherwise now."""
 
-    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.folds.VIEWS")
+    view = models.TextField(primary_key=True, help_text="a name in scheduling.log.projections.VIEWS")
     times = models.BigIntegerField(default=0, help_text="how often")
 
 
@@ -83,6 +83,6 @@ class PassedOver(models.Model):
     """An entry of a node's journal that a view could not take, and goes on without."""
 
     pk = models.CompositePrimaryKey("view", "position")
-    view = models.TextField(help_text="a name in scheduling.log.folds.VIEWS")
+    view = models.TextField(help_text="a name in scheduling.log.projections.VIEWS")
     position = models.BigIntegerField(help_text="of the event")
     problem = models.TextField(help_text="in words")

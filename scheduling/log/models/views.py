@@ -42,7 +42,9 @@ class Venue(Folded):
     longitude_degrees = models.FloatField(help_text="east positive")
     elevation_m = models.FloatField()
     zone = models.TextField(help_text="IANA name")
-    hours = CanonicalJSON(null=True, help_text="a scheduling.hours.Hours; null while nobody has set any")
+    hours = CanonicalJSON(
+        null=True, help_text="a scheduling.planning.opening_hours.Hours; null while nobody has set any"
+    )
 
 
 class Profile(Folded):
@@ -50,7 +52,7 @@ class Profile(Folded):
 
     id = models.TextField(primary_key=True)
     name = models.TextField()
-    data = CanonicalJSON(help_text="a machines.profile.Profile")
+    data = CanonicalJSON(help_text="a machines.model.profile.Profile")
 
 
 class Source(Folded):
@@ -59,10 +61,10 @@ class Source(Folded):
     id = models.TextField(primary_key=True)
     name = models.TextField()
     kind = models.TextField(help_text="of picture")
-    picture = CanonicalJSON(help_text="a picture of machines.pictures")
+    picture = CanonicalJSON(help_text="a picture of machines.imaging.pictures")
     upload = models.TextField(null=True, help_text="SHA-256 of the file that it is drawn from")
-    method = models.TextField(default="blue-noise", help_text="a machines.tone.Method")
-    curve = CanonicalJSON(null=True, help_text="a machines.dot_gain.ToneCurve")
+    method = models.TextField(default="blue-noise", help_text="a machines.imaging.halftone.Method")
+    curve = CanonicalJSON(null=True, help_text="a machines.imaging.dot_gain.ToneCurve")
 
 
 class Machine(Folded):
@@ -81,12 +83,16 @@ class Machine(Folded):
     silent_since = models.DateTimeField(null=True)
     paper_position = models.BigIntegerField(default=0, help_text="columns of paper known to be fed since the first")
     last_reported_at = models.DateTimeField(null=True, help_text="when its newest report was taken")
-    hold = models.TextField(default="", help_text="what holds it until a person lets it go on: see machines.node.holds")
+    hold = models.TextField(
+        default="", help_text="what holds it until a person lets it go on: see machines.node.store.operator_actions"
+    )
     held_since = models.DateTimeField(null=True)
     stopped_at = models.DateTimeField(
         null=True, help_text="when its agent ended in order; null while one runs, as far as is known"
     )
-    calibration = CanonicalJSON(null=True, help_text="a machines.calibration.Calibration; null while nobody measured")
+    calibration = CanonicalJSON(
+        null=True, help_text="a machines.model.calibration.Calibration; null while nobody measured"
+    )
     refused_since = models.DateTimeField(null=True, help_text="since when its reports are refused")
 
 
@@ -181,7 +187,7 @@ class Segment(Folded):
     end_column = models.BigIntegerField()
     starts_at = models.DateTimeField(help_text="with what the timeline has waited")
     ends_at = models.DateTimeField(help_text="with what the timeline has waited")
-    knots = CanonicalJSON(help_text="instants as planned, see machines.wire.SegmentWork")
+    knots = CanonicalJSON(help_text="instants as planned, see machines.protocol.messages.SegmentWork")
     plate = models.TextField(help_text="digest")
     printed = models.IntegerField(default=0)
     skipped = models.IntegerField(default=0)
@@ -264,7 +270,7 @@ class Override(Folded):
     id = models.TextField(primary_key=True, help_text="the machine and the version of the event in its stream")
     machine = _reference("Machine")
     run = _reference("Run")
-    because = models.TextField(help_text="what was open: see scheduling.log.server_events.OutageOverridden")
+    because = models.TextField(help_text="what was open: see scheduling.log.events.server.OutageOverridden")
     outage = models.TextField(null=True, help_text="id of the outage that was being made good")
     rule = CanonicalJSON(help_text="a machines.recovery.Rule")
     reason = models.TextField(null=True, help_text="why, where it stands in the event")

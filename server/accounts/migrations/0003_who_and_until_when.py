@@ -1,4 +1,5 @@
-"""Keys have an end and a last use, codes can be cancelled, nodes revoked; and of keys and codes stands who made them."""
+"""Keys have an end and a last use, codes can be cancelled, nodes revoked; and of keys and codes stands who made
+them."""
 
 from __future__ import annotations
 

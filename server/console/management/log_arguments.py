@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from scheduling.log.folds import VIEWS
+from scheduling.log.projections import VIEWS
 
 
 def add_checks(actions: Any) -> None:

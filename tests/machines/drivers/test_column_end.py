@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from machines.drivers import MachineStopped
-from machines.drivers.paper import column_end
-from machines.drivers.serial_greeting import Greeting
-from machines.drivers.simulated import SimulatedMachine
-from machines.drivers.wire_noise import NoisePlan
-from tests.machines.drivers.serial_bench import Bench, profile
-from tests.machines.drivers.test_serial_machine import HEADS, full
+from machines.drivers.emulated.wire_noise import NoisePlan
+from machines.drivers.serial.handshake import Greeting
+from machines.drivers.simulated.machine import SimulatedMachine
+from machines.drivers.simulated.paper import column_end
+from tests.machines.drivers.serial.bench import Bench, profile
+from tests.machines.drivers.serial.test_machine import HEADS, full
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock
 

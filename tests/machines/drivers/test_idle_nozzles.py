@@ -10,16 +10,16 @@ import pytest
 
 from machines.clock import utc
 from machines.drivers import MachineStopped
-from machines.drivers.emulated_controller import Controller
-from machines.drivers.emulated_head import Make
-from machines.drivers.emulated_wire import EmulatedWire
-from machines.drivers.faults import FaultPlan, Jam
+from machines.drivers.emulated.controller import Controller
+from machines.drivers.emulated.head import Make
+from machines.drivers.emulated.wire import EmulatedWire
 from machines.drivers.idle_nozzles import IdleNozzles
-from machines.drivers.serial_machine import SerialMachine
-from machines.drivers.simulated import SimulatedMachine
-from machines.profile import CarriageHead, IdleFiring, Profile
-from machines.supplies import ML_PER_PL, idle_ml
-from tests.machines.drivers.serial_bench import Bench, profile
+from machines.drivers.serial.machine import SerialMachine
+from machines.drivers.simulated.faults import FaultPlan, Jam
+from machines.drivers.simulated.machine import SimulatedMachine
+from machines.model.profile import CarriageHead, IdleFiring, Profile
+from machines.model.supplies import ML_PER_PL, idle_ml
+from tests.machines.drivers.serial.bench import Bench, profile
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from machines.drivers import MachineStopped
-from machines.drivers.paper import NO_COLUMN, read_paper
-from machines.drivers.serial_orders import pattern_burst
-from machines.drivers.simulated import SimulatedMachine
-from machines.patterns import nozzle_check
-from machines.profile import CarriageHead
-from tests.machines.drivers.serial_bench import Bench, profile
+from machines.drivers.serial.orders import pattern_burst
+from machines.drivers.simulated.machine import SimulatedMachine
+from machines.drivers.simulated.paper import NO_COLUMN, read_paper
+from machines.imaging.patterns import nozzle_check
+from machines.model.profile import CarriageHead
+from tests.machines.drivers.serial.bench import Bench, profile
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock
 

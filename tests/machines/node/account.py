@@ -7,8 +7,8 @@ from collections.abc import Collection
 
 import numpy as np
 
-from machines.drivers.paper import NO_COLUMN, Paper, read_paper
-from machines.entries import ColumnsPrinted, Entry, GapSettled, StripCut
+from machines.drivers.simulated.paper import NO_COLUMN, Paper, read_paper
+from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled, StripCut
 from tests.machines.node.relay import Studio
 from tests.machines.node.rig import Rig
 

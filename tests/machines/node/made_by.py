@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from machines.node.journal_versions import SCHEMA_VERSION, VERSIONS
+from machines.node.store.journal_versions import SCHEMA_VERSION, VERSIONS
 
 
 def made_by(version: int = SCHEMA_VERSION) -> str:

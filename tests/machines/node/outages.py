@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from machines.drivers.paper import Paper
-from machines.entries import ColumnsPrinted, Entry, GapSettled
-from machines.node import recovering
-from machines.node.recovering import Recovering
+from machines.drivers.simulated.paper import Paper
+from machines.node.store import recovery_state
+from machines.node.store.recovery_state import Recovering
+from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
+from machines.protocol.messages import Work, pace
 from machines.recovery import Columns, Override, Policy, Span, settle
-from machines.structure import structure, unstructure
-from machines.wire import Work, pace
+from machines.serialization import structure, unstructure
 from tests.machines.node.account import check_cuts, unreported
 from tests.machines.node.relay import Studio
 from tests.machines.node.rig import HandClock, Rig, make_studio
@@ -55,7 +55,7 @@ def outage_studio(clock: HandClock, policy: Policy, **fields: Any) -> OutageStud
 def kept(node: Rig) -> Recovering:
     """What the journal keeps of outages."""
     with node.journal.reading() as db:
-        return recovering.read(db)
+        return recovery_state.read(db)
 
 
 def last_words(entries: list[Entry]) -> dict[int, str]:

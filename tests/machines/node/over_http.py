@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from machines.entries import KnifeArmed
-from machines.node import outbox
-from machines.node.journal import Journal, open_journal
+from machines.node.store import outbox
+from machines.node.store.journal import Journal, open_journal
+from machines.protocol.journal_entries import KnifeArmed
 from tests.machines.node.relay import Studio, serving
 from tests.machines.node.rig import HandClock, make_studio
 

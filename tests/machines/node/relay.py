@@ -16,14 +16,14 @@ from typing import Any
 
 import numpy as np
 
-from machines.calibration import Calibration
 from machines.clock import Clock, utc
-from machines.entries import ColumnsPrinted, Entry, GapSettled
-from machines.plate import Plate
-from machines.profile import CarriageHead, Knife, LineHead, Media, Profile
+from machines.imaging.plate import Plate
+from machines.model.calibration import Calibration
+from machines.model.profile import CarriageHead, Knife, LineHead, Media, Profile
+from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
+from machines.protocol.messages import Again, Reports, RunWork, SegmentWork, Status, Work
 from machines.recovery import Policy
-from machines.structure import format_instant
-from machines.wire import Again, Reports, RunWork, SegmentWork, Status, Work
+from machines.serialization import format_instant
 
 TOKEN = "node_of_the_tests"
 KNOTS = 5

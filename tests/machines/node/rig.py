@@ -14,25 +14,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.calibration import Calibration
 from machines.drivers import Feed, MachineStopped
-from machines.drivers.faults import FaultPlan
-from machines.drivers.paper import Paper, read_paper
-from machines.drivers.simulated import SimulatedMachine
-from machines.entries import Entry
-from machines.head import HeadPlan
-from machines.node import held as holding
-from machines.node import outbox
-from machines.node.asked import AskedForWork
-from machines.node.client import Fetched
-from machines.node.journal import Journal, open_journal
-from machines.node.plates import PlateStore
-from machines.node.printing import Printer
-from machines.node.server_time import Estimate
-from machines.profile import Profile
+from machines.drivers.simulated.faults import FaultPlan
+from machines.drivers.simulated.machine import SimulatedMachine
+from machines.drivers.simulated.paper import Paper, read_paper
+from machines.model.calibration import Calibration
+from machines.model.head import HeadPlan
+from machines.model.profile import Profile
+from machines.node.clock.server_time import Estimate
+from machines.node.printing.loop import Printer
+from machines.node.store import outbox
+from machines.node.store.journal import Journal, open_journal
+from machines.node.sync.client import Fetched
+from machines.node.waiting.asked import AskedForWork
+from machines.node.work import held_work as holding
+from machines.node.work.plate_cache import PlateStore
+from machines.protocol.journal_entries import Entry
+from machines.protocol.messages import Reports, RunWork
 from machines.recovery import Policy
-from machines.structure import structure
-from machines.wire import Reports, RunWork
+from machines.serialization import structure
 from tests.machines.node.relay import Studio, line_profile, picture
 
 NOON = 1_790_000_000.0

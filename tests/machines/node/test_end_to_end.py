@@ -21,15 +21,23 @@ from pathlib import Path
 import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock, board_clock
-from machines.drivers.paper import read_paper
-from machines.entries import Action, ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, NodeStopped, StripCut
-from machines.node import holds
-from machines.node.arming import ask_to_arm
-from machines.node.journal import open_journal
+from machines.drivers.simulated.paper import read_paper
+from machines.model.profile import Knife, Profile
+from machines.node.manual.arming import ask_to_arm
 from machines.node.status import NodeStatus, gather
-from machines.profile import Knife, Profile
+from machines.node.store import operator_actions
+from machines.node.store.journal import open_journal
+from machines.protocol.journal_entries import (
+    Action,
+    ColumnsPrinted,
+    GapSettled,
+    KnifeArmed,
+    NodeStarted,
+    NodeStopped,
+    StripCut,
+)
+from machines.protocol.messages import RunWork
 from machines.recovery import Policy
-from machines.wire import RunWork
 from tests.machines.node.account import check_paper, named
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
 
@@ -117,7 +125,7 @@ class Bench:
     def act(self, action: Action) -> None:
         """As the command of that name does it, at once."""
         with closing(open_journal(self.home)) as journal, journal.transaction() as db:
-            holds.act(db, action)
+            operator_actions.act(db, action)
 
     def arm(self) -> None:
         """As the command of that name does it, at once; raises InputError if the knife is not armed."""

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from machines.clock import utc
-from machines.drivers.fault_file import FaultDocument, write_faults
-from machines.drivers.faults import Jam, Slip
-from machines.drivers.paper import read_paper
-from machines.entries import ConditionsChanged, FeedCorrected, SlipMeasured
+from machines.drivers.simulated.fault_file import FaultDocument, write_faults
+from machines.drivers.simulated.faults import Jam, Slip
+from machines.drivers.simulated.paper import read_paper
+from machines.protocol.journal_entries import ConditionsChanged, FeedCorrected, SlipMeasured
 from tests.machines.node.relay import line_profile
 from tests.machines.node.test_end_to_end import COLUMNS, Bench, make_bench, wait_for
 
@@ -42,7 +42,7 @@ def test_a_jam_stops_it_until_a_person_clears_it_and_a_slip_is_told(
     jammed_at = bench.studio.clock.now()
     wait_for(lambda: bench.studio.clock.now() > jammed_at + 10 * 120, "some time to pass")
     assert len(bench.laid()) == laid, "nothing moves while it is jammed"
-    clear = [sys.executable, "-m", "machines.drivers.fault_file", str(faults), "jam"]
+    clear = [sys.executable, "-m", "machines.drivers.simulated.fault_file", str(faults), "jam"]
     subprocess.run(clear, env=bench.environ, check=True, timeout=60)
     wait_for(lambda: len(bench.laid()) > laid, "it to print on")
     bench.wait_for_the_end()

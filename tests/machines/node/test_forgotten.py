@@ -9,17 +9,17 @@ from pathlib import Path
 
 import pytest
 
-from machines.entries import ColumnsPrinted, GapSettled
-from machines.node import held as holding
-from machines.node import outbox
-from machines.node.client import Fetched
-from machines.node.journal import FILE_NAME, open_journal
+from machines.node.store import outbox
+from machines.node.store.journal import FILE_NAME, open_journal
+from machines.node.sync.client import Fetched
+from machines.node.work import held_work as holding
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
+from machines.protocol.messages import RunWork
 from machines.recovery import Columns
-from machines.structure import unstructure
-from machines.wire import RunWork
+from machines.serialization import unstructure
 from tests.machines.node.made_by import made_by
 from tests.machines.node.rig import HandClock, Rig, make_studio
-from tests.machines.test_wire import AT
+from tests.machines.protocol.test_messages import AT
 
 POLICIES = ["skip", "blank", "replay", "shift"]
 

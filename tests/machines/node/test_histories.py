@@ -10,9 +10,9 @@ from pathlib import Path
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from machines.entries import GapSettled, NodeStarted, TrueAgain
-from machines.node.journal import change_state
-from machines.profile import Knife
+from machines.model.profile import Knife
+from machines.node.store.journal import change_state
+from machines.protocol.journal_entries import GapSettled, NodeStarted, TrueAgain
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio

@@ -13,18 +13,18 @@ from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from machines.drivers import MachineStopped
-from machines.drivers.paper import NO_COLUMN
-from machines.entries import ConditionsChanged, GapSettled
-from machines.node import holds
-from machines.node.handwork import DONE
-from machines.node.journal import FILE_NAME, change_state
+from machines.drivers.simulated.paper import NO_COLUMN
+from machines.node.manual.job import DONE
+from machines.node.store import operator_actions
+from machines.node.store.journal import FILE_NAME, change_state
+from machines.protocol.journal_entries import ConditionsChanged, GapSettled
 from machines.recovery import Policy
 from tests.machines.node.account import check_marks
+from tests.machines.node.manual.test_job import act, ask, outcome
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import FusedMachine, HandClock, Rig, make_studio
-from tests.machines.node.test_bursts import COLUMN_S
-from tests.machines.node.test_handwork import act, ask, outcome
-from tests.machines.node.test_takeover import columns_of
+from tests.machines.node.work.test_bursts import COLUMN_S
+from tests.machines.node.work.test_takeover import columns_of
 
 
 def rig(home: Path, *, carriage: bool = False, policy: str = "skip", **changes: Any) -> Rig:
@@ -187,7 +187,7 @@ def test_an_attended_machine_stands_until_a_person_has_looked_and_resumes_once(t
     laid = lose_newest(node)
     node.run_columns(3)
     assert on_paper(node) == laid
-    assert (node.journal.state().hold, node.journal.state().knife_armed) == (holds.UNPLANNED, False)
+    assert (node.journal.state().hold, node.journal.state().knife_armed) == (operator_actions.UNPLANNED, False)
     act(node, "resume")
     node.run_columns(20)
     assert_never_twice(node, laid, 6)

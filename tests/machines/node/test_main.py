@@ -9,15 +9,15 @@ from pathlib import Path
 
 import pytest
 
-from machines.calibration import Calibration
 from machines.clock import CLOCK_VARIABLE
+from machines.model.calibration import Calibration
 from machines.node import __main__ as command_line
-from machines.node import held as holding
 from machines.node.__main__ import HORIZON_VARIABLE, main
 from machines.node.agent import agent_runs, only_agent
-from machines.node.arming import ask_to_arm
-from machines.node.journal import change_state, open_journal
+from machines.node.manual.arming import ask_to_arm
 from machines.node.settings import Settings
+from machines.node.store.journal import change_state, open_journal
+from machines.node.work import held_work as holding
 from tests.machines.node.relay import TOKEN, serving
 from tests.machines.node.rig import HandClock, make_studio
 

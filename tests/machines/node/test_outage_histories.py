@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from machines.clock import utc
-from machines.entries import GapSettled
-from machines.node.journal import change_state
-from machines.profile import Knife
+from machines.model.profile import Knife
+from machines.node.store.journal import change_state
+from machines.protocol.journal_entries import GapSettled
 from machines.recovery import Override, Policy, Rule, Span
 from tests.machines.node.outages import OutageStudio, check_story, outage_studio
 from tests.machines.node.relay import carriage_profile, line_profile

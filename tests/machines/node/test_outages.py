@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from machines.clock import utc
-from machines.entries import ColumnsPrinted, GapSettled, StripCut, TrueAgain
-from machines.node.bursts import Held
-from machines.node.held import held_until
-from machines.profile import Knife
+from machines.model.profile import Knife
+from machines.node.work.bursts import Held
+from machines.node.work.held_work import held_until
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, StripCut, TrueAgain
 from machines.recovery import CauseRule, Columns, Limit, Override, Policy, Rule, Span
-from machines.structure import parse_instant
+from machines.serialization import parse_instant
 from tests.machines.node.outages import OutageStudio, check_story, kept, outage_studio
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import Crash, HandClock, Rig

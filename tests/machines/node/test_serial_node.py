@@ -18,12 +18,12 @@ from pathlib import Path
 import pytest
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
-from machines.drivers.paper import read_paper
-from machines.entries import GapSettled, KnifeArmed, NodeStarted, StripCut
-from machines.profile import Profile
+from machines.drivers.simulated.paper import read_paper
+from machines.model.profile import Profile
+from machines.protocol.journal_entries import GapSettled, KnifeArmed, NodeStarted, StripCut
+from machines.protocol.messages import RunWork
 from machines.recovery import Policy
-from machines.structure import unstructure
-from machines.wire import RunWork
+from machines.serialization import unstructure
 from tests.machines.node.account import check_paper
 from tests.machines.node.relay import Studio, carriage_profile, line_profile, picture, serving
 from tests.machines.node.test_end_to_end import NEAR_KNIFE, Bench, wait_for
@@ -46,7 +46,7 @@ def emulator(folder: Path, profile: Profile) -> Iterator[Path]:
         "--cut-ms": 20,
     }
     arguments = [str(word) for pair in options.items() for word in pair]
-    command = [sys.executable, "-m", "machines.drivers.emulator", *arguments]
+    command = [sys.executable, "-m", "machines.drivers.emulated.emulator", *arguments]
     with (folder / "said").open("w") as said:
         process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=said, stderr=said)
     try:

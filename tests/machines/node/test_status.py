@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from machines.node import held as holding
 from machines.node.agent import boot_name
-from machines.node.client import Credentials
-from machines.node.journal import change_state
-from machines.node.samples import Sample
-from machines.node.server_time import ServerTime
+from machines.node.clock.samples import Sample
+from machines.node.clock.server_time import ServerTime
 from machines.node.status import NodeStatus, gather
-from machines.node.takeover import enrol
+from machines.node.store.journal import change_state
+from machines.node.sync.client import Credentials
+from machines.node.work import held_work as holding
+from machines.node.work.takeover import enrol
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from machines.errors import InputError
-from machines.pictures import (
+from machines.imaging.pictures import (
     KINDS,
     LandPicture,
     MoonDisc,

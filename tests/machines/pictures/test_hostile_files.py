@@ -16,12 +16,12 @@ import pytest
 from PIL import Image
 
 from machines.errors import InputError
-from machines.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, canvas, geojson, image_pieces
-from machines.pictures.canvas import Canvas
-from machines.pictures.geojson import read_geojson
-from machines.pictures.image_file import check_image, read_light
-from machines.pictures.image_pieces import check_pieces
-from machines.pictures.one_at_a_time import ONE_AT_A_TIME
+from machines.imaging.pictures import LandPicture, Sheet, SkyNumbers, WrappedImage, canvas, geojson, image_pieces
+from machines.imaging.pictures.canvas import Canvas
+from machines.imaging.pictures.geojson import read_geojson
+from machines.imaging.pictures.image_file import check_image, read_light
+from machines.imaging.pictures.image_pieces import check_pieces
+from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
 from tests.machines.pictures.hostile import (
     empty_arrays,
     jpeg_of_scans,
@@ -39,7 +39,7 @@ SKY = SkyNumbers()
 DRAWN = """
 import sys
 from pathlib import Path
-from machines.pictures import Sheet, SkyNumbers, WrappedImage
+from machines.imaging.pictures import Sheet, SkyNumbers, WrappedImage
 data = Path(sys.argv[1]).read_bytes()
 def peak():  # of this program: what the one that began it took counts in `ru_maxrss`, too
     (line,) = (line for line in open("/proc/self/status") if line.startswith("VmHWM"))

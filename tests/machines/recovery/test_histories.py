@@ -10,7 +10,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from machines.entries import GapSettled
+from machines.protocol.journal_entries import GapSettled
 from machines.recovery import (
     CauseRule,
     Decision,
@@ -25,7 +25,7 @@ from machines.recovery import (
     Span,
     settle,
 )
-from machines.structure import structure, unstructure
+from machines.serialization import structure, unstructure
 from tests.machines.recovery.simulation import START, Machine, World
 from tests.machines.recovery.worlds import CAUSES
 

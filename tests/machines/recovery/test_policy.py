@@ -10,7 +10,7 @@ from hypothesis import given
 
 from machines.errors import InputError
 from machines.recovery import Override, Policy, Rule, Span
-from machines.structure import structure, unstructure
+from machines.serialization import structure, unstructure
 from tests.machines.recovery.worlds import CAUSES, NOON, policies
 
 

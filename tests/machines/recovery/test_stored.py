@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from machines.entries import GapSettled
+from machines.protocol.journal_entries import GapSettled
 from machines.recovery import Pace, settle
-from machines.structure import structure, unstructure
+from machines.serialization import structure, unstructure
 
 STORED: list[dict[str, Any]] = json.loads((Path(__file__).parent / "settled.json").read_text())
 PACE = Pace(

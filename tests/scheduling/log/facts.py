@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any, get_args
 
-from machines.calibration import Calibration
-from machines.entries import (
+from machines.model.calibration import Calibration
+from machines.model.profile import CarriageHead, Knife, Media, Profile
+from machines.protocol.journal_entries import (
     Action,
     ColumnsPrinted,
     ConditionsChanged,
@@ -22,7 +23,7 @@ from machines.entries import (
     StripCut,
     TrueAgain,
 )
-from machines.profile import CarriageHead, Knife, Media, Profile
+from machines.protocol.messages import SegmentWork
 from machines.recovery import (
     Cause,
     Columns,
@@ -35,9 +36,8 @@ from machines.recovery import (
     RuleKind,
     settle,
 )
-from machines.wire import SegmentWork
-from scheduling.hours import DateHours, Hours, OpenSpan, Week
-from scheduling.log.access_events import (
+from scheduling.log.events import Event
+from scheduling.log.events.access import (
     AccountClosed,
     AccountMade,
     AccountReopened,
@@ -48,9 +48,7 @@ from scheduling.log.access_events import (
     NodeRevoked,
     RoleChanged,
 )
-from scheduling.log.events import Event
-from scheduling.log.recorded import Recorded
-from scheduling.log.report_events import (
+from scheduling.log.events.reports import (
     EntriesToldAgain,
     EntryPassedOver,
     EntryReadInPart,
@@ -62,7 +60,7 @@ from scheduling.log.report_events import (
     SettlementDiffered,
     WordPassedOver,
 )
-from scheduling.log.server_events import (
+from scheduling.log.events.server import (
     NeverHeard,
     NodeEnrolled,
     OutageOverridden,
@@ -71,8 +69,7 @@ from scheduling.log.server_events import (
     SilenceEnded,
     StreamClosed,
 )
-from scheduling.log.store import Append, Attribution, append
-from scheduling.log.studio_events import (
+from scheduling.log.events.studio import (
     HoursSet,
     MachineAdded,
     MachineCalibrated,
@@ -85,6 +82,9 @@ from scheduling.log.studio_events import (
     SourceAdded,
     VenueAdded,
 )
+from scheduling.log.recorded import Recorded
+from scheduling.log.store import Append, Attribution, append
+from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week
 from scheduling.planning.service_windows import Once, Weekly
 
 NOW = datetime(2026, 3, 28, 23, 30, tzinfo=UTC)

@@ -8,12 +8,12 @@ from typing import Any, get_args
 
 from hypothesis import strategies as st
 
-from machines.entries import Action
+from machines.protocol.journal_entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from scheduling.log.events import Event
-from scheduling.log.server_events import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events.server import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events.studio import ServiceWindowCalledOff
 from scheduling.log.store import Append
-from scheduling.log.studio_events import ServiceWindowCalledOff
 from tests.scheduling.log.facts import (
     acted,
     armed,

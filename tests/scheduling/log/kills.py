@@ -32,10 +32,10 @@ from django.core.management import call_command
 from django.db import OperationalError, connection, connections
 
 from scheduling.log import models
-from scheduling.log.lines import Line, scan
-from scheduling.log.rebuild import rebuild
+from scheduling.log.event_records import Line, scan
+from scheduling.log.integrity.verify import verify
+from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
-from scheduling.log.verify import verify
 from tests.scheduling.log.facts import a_run_on_a_machine, by, machine, printed, say, venue
 
 WRITERS = 3

@@ -8,7 +8,8 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connections
 
-from scheduling.log import models, seal
+from scheduling.log import models
+from scheduling.log.integrity import append_only
 from tests.scheduling.log.facts import ONE_OF_EACH, say
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +33,7 @@ def test_verify() -> None:
 
 
 def test_verify_names_the_first_broken_link() -> None:
-    seal.lift(connections["default"])
+    append_only.lift(connections["default"])
     models.Event.objects.filter(position__gte=9).update(actor="account-2")
     with pytest.raises(CommandError, match=r"event 9 \(machine/left version 3, node-started\): it was changed"):
         log("verify")
@@ -59,9 +60,9 @@ def test_rebuild_says_what_differed_and_puts_it_right() -> None:
 
 def test_seal() -> None:
     assert log("seal") == "It was sealed already.\n"
-    seal.lift(connections["default"])
+    append_only.lift(connections["default"])
     assert "log_event_no_delete" in log("seal")
-    assert seal.missing(connections["default"]) == []
+    assert append_only.missing(connections["default"]) == []
 
 
 def test_no_action_is_an_error() -> None:

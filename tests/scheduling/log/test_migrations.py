@@ -8,8 +8,9 @@ import pytest
 from django.core.management import call_command
 from django.db import connections
 
-from scheduling.log import models, seal
-from scheduling.log.folds import VIEWS
+from scheduling.log import models
+from scheduling.log.integrity import append_only
+from scheduling.log.projections import VIEWS
 
 
 @pytest.mark.django_db
@@ -21,7 +22,7 @@ def test_no_migration_is_missing() -> None:
 
 @pytest.mark.django_db
 def test_the_first_migrations_seal_the_log() -> None:
-    assert seal.missing(connections["default"]) == []
+    assert append_only.missing(connections["default"]) == []
 
 
 def test_every_table_is_the_log_a_view_or_known_not_to_be_one() -> None:
@@ -41,4 +42,4 @@ def test_every_table_is_the_log_a_view_or_known_not_to_be_one() -> None:
 
 
 def test_no_name_of_a_table_or_of_the_seal_is_surprising() -> None:
-    assert models.Event._meta.db_table == seal.TABLE
+    assert models.Event._meta.db_table == append_only.TABLE

@@ -16,21 +16,22 @@ from django.db import connections, transaction
 
 from machines.chance import SYSTEM
 from machines.errors import InputError
-from scheduling.log import models, seal
-from scheduling.log.archive import TABLES, close_streams
-from scheduling.log.canonical import canonical
-from scheduling.log.folds import VIEWS
-from scheduling.log.held_against import state
-from scheduling.log.lines import scan
-from scheduling.log.rebuild import rebuild
+from scheduling.log import models
+from scheduling.log.codec.canonical_json import canonical
+from scheduling.log.event_records import scan
+from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.integrity import append_only
+from scheduling.log.integrity.archive import TABLES, close_streams
+from scheduling.log.integrity.held_against import state
+from scheduling.log.integrity.remarks_checked import missing_remarks
+from scheduling.log.integrity.transfer import check_file, export_log, import_log
+from scheduling.log.integrity.verify import BrokenLink, verify
+from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.projections import VIEWS
 from scheduling.log.remarks import FORGED, blot_out, digest_of, keep, remarks, text_of
-from scheduling.log.remarks_checked import missing_remarks
 from scheduling.log.store import read
-from scheduling.log.studio_events import ServiceWindowCalledOff
-from scheduling.log.transfer import check_file, export_log, import_log
-from scheduling.log.verify import BrokenLink, verify
 from scheduling.log.wiping import wipe
-from scheduling.service_windows import call_off
+from scheduling.venues.service_windows import call_off
 from tests.scheduling.log.facts import NOW, by, say, service_weekly, venue
 
 ILL = "Robin is ill, ask Kim"
@@ -232,10 +233,10 @@ def exported() -> list[str]:
 
 
 def empty() -> None:
-    seal.lift(connections["default"])
+    append_only.lift(connections["default"])
     for table in (models.Event, models.Remark, *(table for view in VIEWS for table in view.tables)):
         table._default_manager.all().delete()
-    seal.apply(connections["default"])
+    append_only.apply(connections["default"])
 
 
 @pytest.mark.django_db

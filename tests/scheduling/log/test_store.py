@@ -10,10 +10,11 @@ import pytest
 from django.db import connections, transaction
 
 from machines.errors import InputError
-from scheduling.log import lines, models
+from scheduling.log import event_records, models
+from scheduling.log.event_records import insert, scan
 from scheduling.log.events import KINDS
-from scheduling.log.lines import insert, scan
-from scheduling.log.server_events import NodeEnrolled
+from scheduling.log.events.server import NodeEnrolled
+from scheduling.log.integrity.verify import verify
 from scheduling.log.store import (
     Append,
     LostRace,
@@ -22,7 +23,6 @@ from scheduling.log.store import (
     read,
     stream_version,
 )
-from scheduling.log.verify import verify
 from tests.scheduling.log.facts import (
     ONE_OF_EACH,
     a_run_on_a_machine,
@@ -137,7 +137,7 @@ class StoreContract:
 
     @pytest.mark.parametrize("limit", [0, 1, 3, 4, 6, 7, 8, None])
     def test_reading_in_chunks(self, monkeypatch: pytest.MonkeyPatch, limit: int | None) -> None:
-        monkeypatch.setattr(lines, "CHUNK", 3)
+        monkeypatch.setattr(event_records, "CHUNK", 3)
         say("venue/a", *[venue()] * 7, using=self.using)
         positions = [fact.position for fact in read(limit=limit, using=self.using)]
         assert positions == list(range(1, 8))[:limit]

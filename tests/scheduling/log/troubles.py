@@ -27,10 +27,10 @@ from django.db import DatabaseError, connection
 
 django.setup()
 
+from scheduling.log.integrity.verify import verify
 from scheduling.log.models import BrokenView
-from scheduling.log.rebuild import rebuild
+from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.store import last_position, read
-from scheduling.log.verify import verify
 from tests.scheduling.log.facts import a_run_on_a_machine, opening, printed, say
 
 NOBODY = 65534

@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.structure import structure, unstructure
+from machines.serialization import structure, unstructure
 from scheduling.planning.service_windows import (
     Comes,
     Once,

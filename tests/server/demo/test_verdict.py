@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from server.demo.promises import Promise
+from server.demo.acceptance import Promise
 from server.demo.verdict import verdict
 
 IDLE, BUSY = [1.0, 0.95], [0.4, 0.35]

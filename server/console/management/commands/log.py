@@ -14,16 +14,13 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connections
 
 from machines.errors import InputError
-from scheduling.log import seal
-from scheduling.log.archive import TABLES, close_streams
-from scheduling.log.canonical import canonical
-from scheduling.log.folds import VIEWS
-from scheduling.log.held_against import hold_against, read_statement, state
-from scheduling.log.rebuild import Rebuilt, rebuild
-from scheduling.log.remarks import blot_out, remarks
-from scheduling.log.remarks_checked import missing_remarks
-from scheduling.log.role import prepare
-from scheduling.log.statement import (
+from scheduling.log.codec.canonical_json import canonical
+from scheduling.log.integrity import append_only as seal
+from scheduling.log.integrity.archive import TABLES, close_streams
+from scheduling.log.integrity.held_against import hold_against, read_statement, state
+from scheduling.log.integrity.remarks_checked import missing_remarks
+from scheduling.log.integrity.role import prepare
+from scheduling.log.integrity.signed_head import (
     BadStatement,
     Statement,
     check_signature,
@@ -32,9 +29,12 @@ from scheduling.log.statement import (
     public_pem,
     studio_key,
 )
+from scheduling.log.integrity.transfer import check_file, export_log, import_log
+from scheduling.log.integrity.verify import BrokenLink, verify
+from scheduling.log.projecting.rebuild import Rebuilt, rebuild
+from scheduling.log.projections import VIEWS
+from scheduling.log.remarks import blot_out, remarks
 from scheduling.log.store import Attribution, last_position
-from scheduling.log.transfer import check_file, export_log, import_log
-from scheduling.log.verify import BrokenLink, verify
 from scheduling.log.wiping import wipe
 from server import wiring
 from server.console.management.log_arguments import add_checks, add_guards, add_ways_out_and_in

@@ -10,7 +10,8 @@ from typing import Any, get_args
 from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
-from machines.patterns import (
+from machines.imaging.halftone import Method, to_dots
+from machines.imaging.patterns import (
     Pattern,
     cut_squareness,
     element_check,
@@ -19,12 +20,11 @@ from machines.patterns import (
     nozzle_check,
     wedge_tone,
 )
-from machines.profile import CarriageHead, Profile
-from machines.rulers import mm_ruler
-from machines.tone import Method, to_dots
+from machines.imaging.rulers import mm_ruler
+from machines.model.profile import CarriageHead, Profile
 from scheduling.log import models
-from scheduling.proofs import Proof, most_marks
-from scheduling.selectors import machine_profile
+from scheduling.paper.proof import Proof, most_marks
+from scheduling.queries.runs import machine_profile
 from server.console.management.rows import row_named
 
 

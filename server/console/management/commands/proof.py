@@ -8,15 +8,15 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from machines.cadence import quantum
 from machines.errors import InputError
-from machines.proof import stretch
-from machines.structure import parse_instant
+from machines.imaging.proof import stretch
+from machines.model.cadence import quantum
+from machines.serialization import parse_instant
 from scheduling.log.models import Profile, Run, Source, Venue
-from scheduling.originals import source_original
-from scheduling.proofs import Faults, Proof, proof, turn_columns, usual_cycle
-from scheduling.run_proof import METRE_MM, run_proof
-from scheduling.selectors import machine_profile, venue_place
+from scheduling.paper.proof import Faults, Proof, proof, turn_columns, usual_cycle
+from scheduling.paper.run_proof import METRE_MM, run_proof
+from scheduling.queries.runs import machine_profile, venue_place
+from scheduling.rendering.sources import source_original
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from server import wiring

@@ -14,11 +14,9 @@ from typing import Any
 import numpy as np
 from django.core.management.base import BaseCommand, CommandError
 
-from machines.calibration import Calibration
-from machines.dot_gain import ToneCurve, coverage_from_density
 from machines.errors import InputError
-from machines.head import lost_share
-from machines.patterns import (
+from machines.imaging.dot_gain import ToneCurve, coverage_from_density
+from machines.imaging.patterns import (
     CAUTIONS_AT_KNIFE,
     CAUTIONS_AT_ROLLERS,
     corrected_head_to_knife_mm,
@@ -26,13 +24,15 @@ from machines.patterns import (
     feed_correction,
     humidity_stretch_mm,
 )
-from machines.profile import CarriageHead, Profile
-from machines.structure import unstructure
-from machines.supplies import roll_length_error_m, roll_length_m
-from scheduling.calibration import calibrate, machine_calibration, with_dead, with_feed, with_knife
+from machines.model.calibration import Calibration
+from machines.model.head import lost_share
+from machines.model.profile import CarriageHead, Profile
+from machines.model.supplies import roll_length_error_m, roll_length_m
+from machines.serialization import unstructure
 from scheduling.log import models
 from scheduling.log.store import Attribution
-from scheduling.selectors import machine_profile
+from scheduling.queries.calibration import calibrate, machine_calibration, with_dead, with_feed, with_knife
+from scheduling.queries.runs import machine_profile
 from server import wiring
 from server.api.queries import read_dead
 from server.console.management.rows import row_named

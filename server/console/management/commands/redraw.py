@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from scheduling.redraw import redraw_lost
+from scheduling.background.redraw_plates import redraw_lost
 from server import wiring
 
 

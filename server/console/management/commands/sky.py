@@ -14,11 +14,11 @@ from django.core.management.base import BaseCommand, CommandError
 from machines.errors import InputError
 from scheduling.log.models import Venue
 from scheduling.sky.anchors import FIRST_YEAR, LAST_YEAR
-from scheduling.sky.lightyear import light_year
-from scheduling.sky.listing import as_json, as_table, listing
 from scheduling.sky.places import Place
-from scheduling.sky.yearpicture import year_png, year_svg
 from scheduling.sky.zones import zone
+from server.sky_report.table import as_json, as_table, listing
+from server.sky_report.year_chart import year_png, year_svg
+from server.sky_report.year_of_light import light_year
 
 _PAINTERS = {".svg": year_svg, ".png": year_png}
 

@@ -10,8 +10,6 @@ import pytest
 
 from machines.chance import SYSTEM
 from machines.errors import InputError
-from machines.node import held as holding
-from machines.node.journal import Journal, open_journal
 from machines.node.panel.pin import (
     FORGOTTEN_S,
     FREE_GUESSES,
@@ -24,6 +22,8 @@ from machines.node.panel.pin import (
     hashed,
     new_pin,
 )
+from machines.node.store.journal import Journal, open_journal
+from machines.node.work import held_work as holding
 from tests.machines.node.rig import HandClock
 
 PIN = "271828"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 from collections.abc import Callable
 
-from machines.entries import KnifeArmed, KnifeDisarmed, OperatorActed, StripCut
+from machines.protocol.journal_entries import KnifeArmed, KnifeDisarmed, OperatorActed, StripCut
 from tests.machines.node.hostile import answer
 from tests.machines.node.panel.test_serving import PIN, Browser
 from tests.machines.node.relay import line_profile

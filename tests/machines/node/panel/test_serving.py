@@ -16,21 +16,22 @@ import pytest
 import urllib3
 
 from machines.chance import SYSTEM
-from machines.entries import OperatorActed
 from machines.errors import InputError
-from machines.node import beside, holds
-from machines.node import held as holding
-from machines.node.cautions import ALWAYS, BESIDE
-from machines.node.client import Credentials
-from machines.node.journal import change_state
+from machines.node.clock.server_time import Estimate
 from machines.node.panel import panel as module
 from machines.node.panel.pages import ARM, LABELS, WANTS_TICK
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import FREE_GUESSES, hashed
 from machines.node.panel.serving import _Server, read_address, serving
-from machines.node.server_time import Estimate
-from machines.node.takeover import enrol
-from machines.node.timekeeper import Timekeeper
+from machines.node.store import operator_actions
+from machines.node.store.journal import change_state
+from machines.node.sync.client import Credentials
+from machines.node.sync.timekeeper import Timekeeper
+from machines.node.waiting import supervised
+from machines.node.work import held_work as holding
+from machines.node.work.takeover import enrol
+from machines.operator.safety_notes import ALWAYS, BESIDE
+from machines.protocol.journal_entries import OperatorActed
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
@@ -263,12 +264,12 @@ def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: 
             assert caution.replace("'", "&#x27;") in page
         answer = browser.post("/halt", action="pause")
         assert answer.status == 200 and "Done: Pause." in answer.data.decode()
-        assert node.journal.state().hold == holds.PAUSED
+        assert node.journal.state().hold == operator_actions.PAUSED
         assert browser.post("/halt", action="stop").status == 200
-        assert node.journal.state().hold == holds.STOPPED
+        assert node.journal.state().hold == operator_actions.STOPPED
         for other in ("release", "resume", ARM, "feed", "place-set", "", "fly"):
             assert browser.post("/halt", action=other, looked="yes").status == 403
-        assert node.journal.state().hold == holds.STOPPED
+        assert node.journal.state().hold == operator_actions.STOPPED
         host = browser.url.removeprefix("http://")
         node.clock.at += 1.0
         foreign = (
@@ -286,15 +287,15 @@ def anybody(node: Rig) -> Iterator[Browser]:
 
 
 @pytest.mark.parametrize("action", ["stop", "pause"])
-@pytest.mark.parametrize("hold", holds.SAYS)
+@pytest.mark.parametrize("hold", operator_actions.SAYS)
 def test_without_the_pin_nobody_holds_it_less_fast(anybody: Browser, node: Rig, hold: str, action: str) -> None:
     """In a machine that is paused the knife can be armed; in one that is parked there may be hands."""
     with node.journal.transaction() as db:
         change_state(db, hold=hold)
     offered = f"<button>{LABELS[action]}</button>" in anybody.get("/")[1]
-    assert offered == (hold == "" if action == "pause" else hold != holds.STOPPED)
+    assert offered == (hold == "" if action == "pause" else hold != operator_actions.STOPPED)
     answer = anybody.post("/halt", action=action)
-    then = {"stop": holds.STOPPED, "pause": holds.PAUSED}[action]
+    then = {"stop": operator_actions.STOPPED, "pause": operator_actions.PAUSED}[action]
     assert answer.status == (200 if offered or hold == then else 409)
     assert node.journal.state().hold == (then if offered else hold)
 
@@ -302,13 +303,13 @@ def test_without_the_pin_nobody_holds_it_less_fast(anybody: Browser, node: Rig, 
 def test_without_the_pin_what_is_so_already_is_not_written_again(
     anybody: Browser, node: Rig, caplog: pytest.LogCaptureFixture
 ) -> None:
-    for action, hold in (("pause", holds.PAUSED), ("stop", holds.STOPPED)):
+    for action, hold in (("pause", operator_actions.PAUSED), ("stop", operator_actions.STOPPED)):
         anybody.post("/halt", action=action)
         told, actions = node.journal.news.told, node.journal.state().actions
         for _ in range(3):
             answer = anybody.post("/halt", action=action)
             assert answer.status == 200
-            assert holds.SAYS[hold] in answer.data.decode()
+            assert operator_actions.SAYS[hold] in answer.data.decode()
         assert (node.journal.news.told, node.journal.state().actions) == (told, actions)
     assert [one.getMessage() for one in caplog.records if "panel" in one.name] == [
         "at the panel: pause without the PIN from 127.0.0.1",
@@ -317,7 +318,7 @@ def test_without_the_pin_what_is_so_already_is_not_written_again(
 
 
 def test_a_fault_of_the_loop_does_not_end_the_pages(node: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(beside, "PAUSE_S", 0.0)
+    monkeypatch.setattr(supervised, "PAUSE_S", 0.0)
     handle, faults = _Server.handle_request, [ZeroDivisionError("a fault of this program")]
 
     def once_wrong(server: _Server) -> None:
@@ -376,7 +377,7 @@ def test_what_is_done_is_an_entry_that_is_reported(browser: Browser, node: Rig) 
         assert answer.status == 200
         assert f"Done: {LABELS[action]}." in answer.data.decode()
     assert browser.act("resume").status == 409, "nobody ticked that all is clear"
-    assert node.journal.state().hold == holds.PARKED
+    assert node.journal.state().hold == operator_actions.PARKED
     assert browser.act("resume", looked="yes").status == 200
     node.run_columns(3)
     node.fetch()

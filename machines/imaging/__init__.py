@@ -1,0 +1,1 @@
+"""From a tone to dots: halftones and screens, plates, test patterns, and proofs of what paper will look like."""

@@ -1,0 +1,23 @@
+"""Feeding blank paper in the places of columns that were left out, and stopping where the knife has to cut.
+
+Only the place is counted here: the machine is ordered in absolute places, so it feeds the paper with the next cut or
+the next burst. A power cut in between makes nothing unknown.
+"""
+
+from __future__ import annotations
+
+from machines.model.profile import Profile
+from machines.node.store import recovery_state, strips
+from machines.node.store.journal import Journal, change_state
+
+
+def feed(journal: Journal, profile: Profile) -> bool:
+    """Go on to where the knife must be looked at, or to where printing goes on; whether there was blank to feed."""
+    with journal.reading() as db:
+        position, feed_to = journal.state().paper_position, recovery_state.read(db).feed_to
+    if position >= feed_to:
+        return False
+    with journal.transaction() as db:
+        cuts_due = [strip.place + profile.knife_columns for strip in strips.pending(db)]
+        change_state(db, paper_position=min([feed_to, *(due for due in cuts_due if due > position)]))
+    return True

@@ -1,0 +1,158 @@
+"""Watching where the paper really is, and putting it right between bursts, a little at a time.
+
+Looked at after each burst, when there is time until the next. What is put right is measured again, not believed: so a
+power cut between a correction and the word of it costs the word, never the place.
+"""
+
+from __future__ import annotations
+
+import logging
+import sqlite3
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.clock import utc
+from machines.drivers import Driver, MachineStopped
+from machines.model.position import BLANK_COLUMNS, Slip, Track, correction_mm, difference_mm, least_mm, news
+from machines.model.profile import Profile
+from machines.node.store import outbox
+from machines.node.store.journal import Journal
+from machines.node.work.bursts import Burst, Held
+from machines.node.work.plate_cache import PlateStore
+from machines.protocol.journal_entries import Entry, FeedCorrected, SlipMeasured
+
+log = logging.getLogger(__name__)
+
+
+def read_track(db: sqlite3.Connection) -> Track:
+    """What the journal knows of the paper's slip."""
+    zero_mm, said_mm, corrected_mm = db.execute("SELECT zero_mm, said_mm, corrected_mm FROM track").fetchone()
+    return Track(zero_mm=zero_mm, said_mm=said_mm, corrected_mm=corrected_mm)
+
+
+def keep_track(db: sqlite3.Connection, track: Track) -> None:
+    """Write it down."""
+    db.execute("UPDATE track SET zero_mm = :zero_mm, said_mm = :said_mm, corrected_mm = :corrected_mm", vars(track))
+
+
+def begin_anew(db: sqlite3.Connection) -> None:
+    """Another roll, or another run: wherever the paper is found next, there it belongs."""
+    keep_track(db, replace(read_track(db), zero_mm=None))
+
+
+def in_words(track: Track, profile: Profile, mean_turn_s: float | None) -> str:
+    """The paper's slip as the node last said it, for a person beside the machine; empty without an encoder.
+
+    Args:
+        track: what the journal knows.
+        profile: of the machine.
+        mean_turn_s: of the run, seconds; None without one.
+    """
+    if profile.encoder_pitch_mm is None:
+        return ""
+    if track.zero_mm is None:
+        return "not measured yet since the roll or the run changed"
+    if track.said_mm == 0.0:
+        return f"none: the paper is where it belongs, to within {profile.slip_threshold_mm:g} mm"
+    if mean_turn_s is None:
+        return f"{abs(track.said_mm):.2f} mm {'behind' if track.said_mm < 0 else 'ahead'} when last reported"
+    slip = Slip.of_mm(track.said_mm, profile, mean_turn_s)
+    return f"{slip.in_words()} when last reported; it is put right bit by bit where the picture is blank"
+
+
+class SlipWatch:
+    """Follows the paper of a machine that measures it; without an encoder it does nothing."""
+
+    def __init__(self, journal: Journal, plates: PlateStore) -> None:
+        """Wire it up; see `machines.node.printing.loop.Printer`."""
+        self._journal = journal
+        self._plates = plates
+        self._track: Track | None = None
+
+    def forget(self) -> None:
+        """A person may be at the machine, or the run is another: look into the journal again before the next look. What
+        was put right is kept there; the zero is not, as who changed the roll may have set it anew already."""
+        if self._track is not None:
+            with self._journal.transaction() as db:
+                db.execute("UPDATE track SET corrected_mm = ?", (self._track.corrected_mm,))
+        self._track = None
+
+    def look(self, driver: Driver, held: Held, burst: Burst, now: float) -> None:
+        """After a burst: say what is new of the slip, and put a little of it right before the next burst.
+
+        Args:
+            driver: of the machine, which stands still between two bursts.
+            held: the work.
+            burst: just laid.
+            now: by the server, POSIX seconds.
+        """
+        try:
+            feed = driver.feed()
+            if feed is None:
+                return
+            difference = difference_mm(feed, held.profile)
+            track = self._known(difference)
+            slip_mm = difference - (track.zero_mm or 0.0)
+            self._track = track = self._say(held, burst, slip_mm, track, now)
+            self._track = replace(track, corrected_mm=track.corrected_mm + self._correct(driver, held, burst, slip_mm))
+        except MachineStopped as stop:  # what stops it, the next burst finds out
+            log.warning("the paper's place could not be put right: %s", stop)
+
+    def _known(self, difference: float) -> Track:
+        """The track, with this look as its zero where it has none: nothing has slipped yet."""
+        if self._track is not None:
+            return self._track
+        with self._journal.reading() as db:
+            track = read_track(db)
+        if track.zero_mm is None:
+            track = replace(track, zero_mm=difference)
+            with self._journal.transaction() as db:
+                keep_track(db, track)
+        return track
+
+    def _say(self, held: Held, burst: Burst, slip_mm: float, track: Track, now: float) -> Track:
+        what = news(slip_mm, track, held.profile)
+        if what is None:
+            return track
+        slip = Slip.of_mm(slip_mm, held.profile, held.run.mean_turn_s)
+        said = what == "slipped"
+        after = replace(track, said_mm=slip_mm if said else 0.0, corrected_mm=track.corrected_mm if said else 0.0)
+        with self._journal.transaction() as db:
+            entry = self._entry(what, outbox.next_seq(db), burst, slip, track, now)
+            outbox.append(db, entry)
+            keep_track(db, after)
+        log.warning("the paper is %s", slip.in_words() if said else "where it belongs again")
+        return after
+
+    def _entry(self, what: str, seq: int, burst: Burst, slip: Slip, track: Track, now: float) -> Entry:
+        column, run = burst.end_column, burst.run
+        if what == "corrected":
+            mm = track.corrected_mm
+            return FeedCorrected(seq=seq, at=utc(now), run=run, column=column, corrected_mm=mm, slip_mm=slip.mm)
+        return SlipMeasured(
+            seq=seq,
+            at=utc(now),
+            run=run,
+            column=column,
+            slip_mm=slip.mm,
+            slip_s=slip.seconds,
+            slip_degrees=slip.degrees,
+        )
+
+    def _correct(self, driver: Driver, held: Held, burst: Burst, slip_mm: float) -> float:
+        """Put right what may be put right here; how much was, further on positive."""
+        if abs(slip_mm) < least_mm(held.profile) or burst.end_column >= held.run.end_column:
+            return 0.0
+        mm = correction_mm(slip_mm, held.profile, self._near(held, burst.end_column))
+        return driver.correct(mm) if mm else 0.0
+
+    def _near(self, held: Held, column: int) -> NDArray[np.bool_] | None:
+        """The dots on both sides of where a column begins; None where not all of them are held."""
+        columns = range(column - BLANK_COLUMNS, column + BLANK_COLUMNS)
+        try:
+            near = [self._plates.dots(held.plate_of(each), each, each + 1, held.profile) for each in columns]
+        except FileNotFoundError:
+            return None
+        return np.concatenate(near, axis=1)

@@ -1,0 +1,1 @@
+"""What a person has the machine do while it is paused."""

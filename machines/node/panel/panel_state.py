@@ -1,0 +1,235 @@
+"""What the page says, from the journal, as lines of words; times are the machine's own, not a zone's."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from machines.clock import utc
+from machines.model.position import Track
+from machines.model.profile import Profile
+from machines.node.clock import manual_time
+from machines.node.clock.server_time import Estimate
+from machines.node.device import slip_correction
+from machines.node.device.usage import Left, left
+from machines.node.manual import job, position_recovery, prints
+from machines.node.manual.job import HandAction, Handwork
+from machines.node.store import operator_actions, recovery_state, strips
+from machines.node.store.journal import Journal, State, read_state
+from machines.node.store.recovery_state import Recovering
+from machines.node.store.strips import Strip
+from machines.node.sync.reachability import NOT_HEARD, Standing
+from machines.node.work import held_work as holding
+from machines.node.work.bursts import Held
+from machines.operator.durations import duration
+from machines.protocol.journal_entries import TestPattern
+from machines.serialization import parse_instant
+
+# What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
+GLOSS = {
+    "paused": "held: see above what holds it",
+    "media-empty": "the paper is at its end: park, change the roll",
+    "media-low": "the paper is nearly at its end: have a roll at hand",
+    "media-jam": "the paper is jammed: park, power off, clear it",
+    "media-path-failure": "the paper cannot move: ring the studio",
+    "cover-open": "a cover is open: close it",
+    "interlock-open": "a guard is open or the stop control is pressed: look, close, reset it at the machine",
+    "marker-supply-empty": "the ink is at its end: park, change the cartridge",
+    "marker-supply-low": "the ink is nearly at its end: have a cartridge at hand",
+    "separation-cutter-offline": "the knife is disarmed: strips hang on to each other",
+    "separation-cutter-jam": "the knife is jammed: power off, ring the studio",
+    "separation-cutter-life-almost-over": "the blade is nearly dull: have a new one and the sheet for it at hand",
+    "separation-cutter-life-over": "the blade cuts no more: park, power off, change it with cut-resistant gloves on",
+    "connecting-to-device": "the machine does not answer: is it switched on and plugged in?",
+    "timed-out": "the machine fell silent: is it switched on and plugged in?",
+    "other": "ring the studio; a machine that has forgotten where its paper stands can be told, while it is paused",
+}
+HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern", "place-set")
+DOING: Mapping[HandAction, str] = {
+    "feed": "feeding paper by hand",
+    "cut": "cutting by hand",
+    "test-pattern": "printing a test pattern",
+    "place-set": "telling the machine where its paper stands",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelFacts:
+    """What is known now.
+
+    Attributes:
+        lines: what is said about what, in order.
+        conditions: keywords, each with what it asks for.
+        percent_of_turn: how much of the turn lies on the paper, 0 to 100; None without a run.
+        hold: what holds the machine, a key of `holds.SAYS`.
+        has_knife, knife_armed: of the machine.
+        hand_problems: of what is done by hand, why not now; empty if it can be done.
+        paper_place: where the paper stands by the journal, in words; empty before the profile is known.
+        patterns: that can be printed now, each with what it is.
+        time_problem: why nobody needs to set the time; empty if somebody may.
+        server: whether it is in reach, in words.
+    """
+
+    lines: tuple[tuple[str, str], ...]
+    conditions: tuple[tuple[str, str], ...]
+    percent_of_turn: float | None
+    hold: str
+    has_knife: bool
+    knife_armed: bool
+    hand_problems: Mapping[HandAction, str]
+    paper_place: str
+    patterns: Mapping[TestPattern, str]
+    time_problem: str
+    server: str
+
+
+def gather(journal: Journal, estimate: Estimate | None, server: Standing = NOT_HEARD) -> PanelFacts:
+    """Read how the machine is; ``estimate`` is the server's time at this moment, ``server`` how that is reached."""
+    with journal.reading() as db:
+        state, held, pending = read_state(db), holding.held(db), strips.pending(db)
+        outage, track = recovery_state.read(db), slip_correction.read_track(db)
+        until, by_hand, machine = holding.held_until(db), job.current(db), holding.machine(db)
+        profile = None if machine is None else machine[0]
+        paper_place = (
+            ""
+            if profile is None
+            else position_recovery.in_words(position_recovery.place_under_head(db, profile), profile)
+        )
+    remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
+    of_run = held if held is not None and state.run == held.run.id else None
+    lines = [
+        ("Time", _time(estimate, of_run)),
+        ("Now", _now(state, of_run, by_hand, outage)),
+        ("In the turn", _place(state, of_run)),
+        ("Next cut", _next_cut(state, of_run, pending)),
+        ("Paper left", _paper(remains, profile, of_run)),
+        *_slip(track, profile, held),
+        ("Blade", _blade(state, remains)),
+        ("Ink left", _ink(remains)),
+        ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
+        ("Server", server.in_words()),
+        *([("In detail", server.said)] if server.said else []),
+    ]
+    return PanelFacts(
+        lines=(*lines, ("Fenced off", state.fenced)) if state.fenced else tuple(lines),
+        conditions=tuple((keyword, gloss(keyword)) for keyword in state.conditions),
+        percent_of_turn=None if of_run is None else 100.0 * _phase(state, of_run),
+        hold=state.hold,
+        has_knife=profile is not None and profile.knife is not None,
+        knife_armed=state.knife_armed,
+        hand_problems={action: _problem(action, state, profile) for action in HAND_ACTIONS},
+        paper_place=paper_place,
+        patterns={
+            name: label
+            for name, label in prints.LABELS.items()
+            if job.why_not("test-pattern", state, profile, name) is None
+        },
+        time_problem=manual_time.why_not(estimate),
+        server=server.in_words(),
+    )
+
+
+def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
+    problem = job.why_not(action, state, profile)
+    return "" if problem is None else f"{problem[0]}: {problem[1]}"
+
+
+def gloss(keyword: str) -> str:
+    """What a keyword asks of a person."""
+    for suffix in ("-report", "-warning", "-error"):
+        keyword = keyword.removesuffix(suffix)
+    return GLOSS.get(keyword, "ring the studio")
+
+
+def _time(estimate: Estimate | None, held: Held | None) -> str:
+    if estimate is None:
+        return "not known since the board started; nothing is printed until the server has told it, or a person set it"
+    said = f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
+    said += ", as a person set it" if estimate.by_hand else ""
+    said += ", by the board's own clock" if estimate.by_board else ""
+    said += ", in doubt: a clock stepped" if estimate.doubted else ""
+    if held is not None and estimate.error_s > held.clock_tolerance_s:
+        said += f"; nothing is printed until it is known to within {held.clock_tolerance_s:.2g} s"
+    return said
+
+
+def _now(state: State, held: Held | None, by_hand: Handwork | None, outage: Recovering) -> str:
+    if by_hand is not None:
+        return f"{DOING[by_hand.action]}; it began when a person asked for it"
+    if state.hold:
+        return operator_actions.SAYS[state.hold]
+    if held is None:
+        return "no run"
+    if state.next_column >= held.run.end_column:
+        return f"run {held.run.id} is at its end"
+    said = recovery_state.in_words(outage, catching_up=state.catching_up, next_column=state.next_column)
+    return f"printing run {held.run.id}{said}"
+
+
+def _phase(state: State, held: Held) -> float:
+    return state.next_column % held.profile.columns_per_turn / held.profile.columns_per_turn
+
+
+def _place(state: State, held: Held | None) -> str:
+    if held is None:
+        return "no run"
+    turn, column = divmod(state.next_column, held.profile.columns_per_turn)
+    return f"turn {turn}, column {column} of {held.profile.columns_per_turn}, {_phase(state, held):.1%}"
+
+
+def _next_cut(state: State, held: Held | None, pending: list[Strip]) -> str:
+    if held is None or held.profile.knife is None:
+        return "none" if held is None else "no knife"
+    places = [strip.place for strip in pending]
+    ahead = held.boundaries(state.next_column, state.next_column + held.profile.columns_per_turn)
+    places += [state.paper_position + boundary - state.next_column for boundary in ahead]
+    if not places:
+        return "none"
+    columns = max(0, min(places) + held.profile.knife_columns - state.paper_position)
+    how = "" if state.knife_armed else "; the knife is disarmed, so it will be left uncut"
+    return f"in about {duration(columns * held.column_s)}, after {columns} columns{how}"
+
+
+def _paper(remains: Left | None, profile: Profile | None, held: Held | None) -> str:
+    if remains is None or profile is None:
+        return "not known before the first work"
+    left_m = remains.paper_m
+    if left_m <= 0:
+        return "by count none: look at the roll, and say when it was changed"
+    lasts = "" if held is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * held.column_s)}"
+    return f"{left_m:.2f} m by count{lasts}"
+
+
+def _slip(track: Track, profile: Profile | None, held: Held | None) -> list[tuple[str, str]]:
+    said = (
+        ""
+        if profile is None
+        else slip_correction.in_words(track, profile, None if held is None else held.run.mean_turn_s)
+    )
+    return [("Slip of the paper", said)] if said else []
+
+
+def _blade(state: State, remains: Left | None) -> str:
+    if remains is None:
+        return "not known before the first work"
+    if remains.cuts is None:
+        return "no knife"
+    armed = "armed" if state.knife_armed else "disarmed"
+    if remains.cuts <= 0:
+        return f"{armed}; by count it is dull: change it, and say so"
+    return f"{armed}; {remains.cuts} cuts left by count"
+
+
+def _ink(remains: Left | None) -> str:
+    if remains is None:
+        return "not known before the first work"
+    if remains.ink_used_ml is None:
+        return "none is used"
+    if remains.ink_ml is None:
+        return (
+            f"{remains.ink_used_ml:.2f} ml used by count since the cartridge was changed; how much one holds, the"
+            " machine's profile does not say"
+        )
+    if remains.ink_ml <= 0:
+        return "by count none: look at the print, and say when the cartridge was changed"
+    return f"{remains.ink_ml:.2f} ml by count"

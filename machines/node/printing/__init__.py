@@ -1,0 +1,1 @@
+"""The print loop and what it decides at each step."""

@@ -1,0 +1,1 @@
+"""What the node keeps on its card, from which everything after a crash follows."""

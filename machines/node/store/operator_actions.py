@@ -1,0 +1,147 @@
+"""What a person does at the machine, and what holds the machine back until a person lets it go on.
+
+               pause, park             resume
+    printing ------------> paused, parked ------------> printing
+        |                     ^        \\
+        | stop                | release  \\ stop
+        +------> stopped -----+ <--------/               an unplanned stop, unless it may resume unattended:
+                                                         waits until resume; so does a machine that refuses every order
+
+Nothing moves while something holds; the head is capped and parked, and the knife is disarmed. A release alone starts
+nothing, as is usual for stop controls (ISO 13850, cited by number only). None of this is a safety function.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+
+from machines.clock import utc
+from machines.errors import InputError
+from machines.node.device.slip_correction import begin_anew
+from machines.node.store import outbox
+from machines.node.store.journal import change_state, read_state
+from machines.node.work import held_work as holding
+from machines.protocol.journal_entries import Action, OperatorActed
+
+STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING = "stopped", "paused", "parked", "unplanned-stop", "refusing"
+
+SAYS = {
+    "": "nothing holds it",
+    STOPPED: "stopped by a person; it stays so until released, and then until resumed",
+    PAUSED: "paused; it waits for a person to resume",
+    PARKED: "parked for service; it waits for a person to resume",
+    UNPLANNED: "it stopped unplanned; it waits for a person to look at it and resume",
+    REFUSING: "it refused one order after another and said nothing is wrong; it waits for a person to look at it and at"
+    " its paper, and to resume",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Step:
+    """From which holds an action is possible, what holds afterwards (None: what did before), and what to do if not."""
+
+    allowed: frozenset[str]
+    then: str | None
+    remedy: str
+
+
+_STANDING = frozenset({STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING})
+_NOT_STOPPED = frozenset({"", PAUSED, PARKED, UNPLANNED, REFUSING})
+_CHANGED = _Step(allowed=_STANDING, then=None, remedy="park it for service first")
+_STEPS: dict[Action, _Step] = {
+    "stop": _Step(allowed=_STANDING | {""}, then=STOPPED, remedy=""),
+    "release": _Step(allowed=frozenset({STOPPED}), then=PAUSED, remedy="only a stop is released"),
+    "pause": _Step(allowed=_NOT_STOPPED, then=PAUSED, remedy="release the stop first"),
+    "park": _Step(allowed=_NOT_STOPPED, then=PARKED, remedy="release the stop first"),
+    "resume": _Step(allowed=_STANDING - {STOPPED}, then="", remedy="release the stop first, if it is stopped"),
+    "roll-changed": _CHANGED,
+    "cartridge-changed": _CHANGED,
+    "blade-changed": _CHANGED,
+}
+
+
+# By these it comes to rest.
+HOLDING: frozenset[Action] = frozenset({"stop", "pause", "park"})
+
+
+def why_not(hold: str, action: Action) -> str:
+    """What must be done first, as the machine stands; empty if the action can be done."""
+    return "" if hold in _STEPS[action].allowed else _STEPS[action].remedy
+
+
+def is_so(hold: str, action: Action) -> bool:
+    """Whether a machine is held already as an action would have it."""
+    return hold != "" and hold == _STEPS[action].then
+
+
+def why_not_anybody(hold: str, action: Action) -> str:
+    """Why somebody whom nobody knows cannot do it; empty if they can. They hold a machine that goes, or hold it faster:
+    were one that is parked only paused, its knife could be armed while hands are in it."""
+    if is_so(hold, action):
+        return "it is so already"
+    if action == "pause" and hold:
+        return "it stands still already"
+    return why_not(hold, action)
+
+
+def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> None:
+    """Write down what a person at the machine did or asks for. It is reported as soon as the time is known.
+
+    Args:
+        db: a transaction.
+        action: of theirs.
+        by_anybody: whether nobody knows who they are.
+
+    Raises:
+        InputError: it cannot be done as the machine stands.
+    """
+    state, step = read_state(db), _STEPS[action]
+    if problem := (why_not_anybody if by_anybody else why_not)(state.hold, action):
+        raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", problem)
+    if step.then is not None:
+        change_state(db, hold=step.then)
+    if action == "roll-changed":
+        change_state(db, roll_place=state.paper_position)
+        begin_anew(db)
+    if action == "blade-changed":
+        change_state(db, blade_cuts=0)
+    if action == "cartridge-changed":
+        change_state(db, drops=0, drops_since=None)
+    db.execute("INSERT INTO action (name) VALUES (?)", (action,))
+
+
+def comes_to_rest(db: sqlite3.Connection, action: Action) -> bool:
+    """Whether it comes to rest by an action, capped and its knife disarmed; not where it is held so already: a knife
+    that was armed while it was paused stays so."""
+    return action in HOLDING and read_state(db).hold != _STEPS[action].then
+
+
+def said_after(db: sqlite3.Connection, action: Action) -> str:
+    """What a person who did it has still to do, where nothing is under way; empty for nothing."""
+    known, armed = holding.machine(db), read_state(db).knife_armed
+    if action in HOLDING and armed:
+        return " Its knife is armed: park it, or stop it, to have it off."
+    if action != "resume" or known is None or known[0].knife is None or armed:
+        return ""
+    return " The knife is off: arm it, or strips are left hanging on to each other."
+
+
+def report(db: sqlite3.Connection, now: float) -> None:
+    """Enter all that was done and not reported yet, in order; ``now`` by the server, POSIX seconds."""
+    rows = db.execute(
+        "SELECT id, name, pattern, paper_position, paper_columns, seen_done, error_s FROM action ORDER BY id"
+    ).fetchall()
+    for number, name, pattern, place, columns, seen_done, error_s in rows:
+        entry = OperatorActed(
+            seq=outbox.next_seq(db),
+            at=utc(now),
+            action=name,
+            pattern=pattern,
+            paper_position=place,
+            paper_columns=columns,
+            seen_done=bool(seen_done),
+            error_s=error_s,
+        )
+        outbox.append(db, entry)
+        db.execute("DELETE FROM action WHERE id = ?", (number,))

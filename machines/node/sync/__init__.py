@@ -1,0 +1,1 @@
+"""The network's side of the node: time, work, plates and reports, in passes that may all fail."""

@@ -1,0 +1,328 @@
+"""The network's side of the node: time, work, plates and reports, in passes. Nothing of it is urgent: the print loop
+goes on with what is held, for as long as that lasts."""
+
+from __future__ import annotations
+
+import logging
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass, field
+from functools import partial
+
+from machines.chance import Chance
+from machines.clock import Clock, utc
+from machines.errors import InputError
+from machines.node.store import outbox
+from machines.node.store.journal import Journal, change_state, read_state
+from machines.node.sync import call_now, reachability
+from machines.node.sync.client import Client, Fetched, backoff_s, read_work
+from machines.node.sync.errands import Trouble, attempt
+from machines.node.sync.failures import (
+    OF_ONE_ANSWER,
+    EntriesMissing,
+    FencedOff,
+    JournalDiffers,
+    Refused,
+    TooLarge,
+    Unreachable,
+)
+from machines.node.sync.timekeeper import Timekeeper
+from machines.node.waiting.asked import AskedForWork
+from machines.node.work import held_work as holding
+from machines.node.work import not_understood
+from machines.node.work.not_understood import NotUnderstood
+from machines.node.work.plate_cache import PlateStore, longest_png
+from machines.node.work.plausibility import is_same_machine
+from machines.protocol.messages import Reports, Status, Work
+from machines.serialization import parse_instant
+
+log = logging.getLogger(__name__)
+
+LARGEST_BATCH = 200
+FIRST_POLL_S = 60.0
+# Whatever the server says, seconds: it is not asked more often, and not left for longer.
+LEAST_POLL_S, LONGEST_POLL_S = 1.0, 3600.0
+# What was said once is not said with every pass; but a trouble that is never told twice alike is not kept for ever.
+MOST_SAID = 50
+
+
+@dataclass
+class Exchange:
+    """Passes of errands to the server.
+
+    Attributes:
+        journal, clock, time, plates, client: what it works with.
+        epoch: of the credentials.
+        horizon: how far ahead work is held, ISO 8601.
+        asked: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
+        chance: keeps boards that were cut off together from coming back together.
+    """
+
+    journal: Journal
+    clock: Clock
+    time: Timekeeper
+    plates: PlateStore
+    client: Client
+    epoch: int
+    horizon: str
+    asked: AskedForWork
+    chance: Chance
+    _batch: int = LARGEST_BATCH
+    _failures: int = 0
+    _poll_s: float = FIRST_POLL_S
+    _said: set[str] = field(default_factory=set)
+    _not_had: set[str] = field(default_factory=set)
+    _reach: reachability.Reach | None = None
+
+    def run(self, stopping: Callable[[], bool]) -> None:
+        """Pass after pass until it is time to stop, and once more for the last reports; ``stopping`` says whether it
+        is, and that it says something else is told as news."""
+        self._attempt(self._read_again)
+        while not stopping():
+            began_s = self.clock.elapsed()
+            self._wait_until(began_s + self.run_once(), stopping)
+        self._do([self._report])
+
+    def _wait_until(self, due_s: float, stopping: Callable[[], bool]) -> None:
+        """Until a second of the clock, or until a pass is wanted at once."""
+        news = self.journal.news
+        while True:
+            told, left_s = news.told, due_s - self.clock.elapsed()
+            if stopping() or self._is_wanted_now() or left_s <= 0:
+                return
+            news.wait(told, self.clock.real_s(left_s))
+
+    def run_once(self) -> float:
+        """One pass.
+
+        Returns:
+            how long to wait before the next one, in the clock's seconds.
+        """
+        self._attempt(self._take_up_call)
+        self.asked.begin()
+        troubles, heard = self._do([self._ask_time, self._report, self._fetch_work, self._fetch_plates])
+        self.asked.end()
+        if troubles:
+            self._failures += 1
+            wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles), self.chance.share)
+        else:
+            self._recovered()
+            wait_s = self._poll_s
+        self._attempt(lambda: self._keep_reach(troubles[0] if troubles else None, wait_s, heard=heard))
+        return wait_s
+
+    def _is_wanted_now(self) -> bool:
+        return self._is_called() or self.asked.is_wanted
+
+    def _do(self, errands: list[Callable[[], None]]) -> tuple[list[Trouble], bool]:
+        """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached.
+
+        Returns:
+            what was wrong, in order; and whether the server was heard.
+        """
+        troubles: list[Trouble] = []
+        heard = False
+        for errand in errands:
+            trouble = self._attempt(errand)
+            if trouble is None:
+                heard = heard or errand != self._fetch_plates  # which may have nothing to ask for
+                continue
+            troubles.append(trouble)
+            heard = heard or trouble.is_ours
+            if trouble.is_cut_off:
+                break
+        return troubles, heard
+
+    def _attempt(self, errand: Callable[[], None]) -> Trouble | None:
+        trouble = attempt(partial(self._heed_fence, errand))
+        if trouble is not None:
+            self._say(trouble)
+            self.client.close()  # over a connection on which something odd came, nothing more is asked
+        return trouble
+
+    def _heed_fence(self, errand: Callable[[], None]) -> None:
+        try:
+            errand()
+        except FencedOff as refusal:
+            with self.journal.transaction() as db:
+                change_state(db, fenced=refusal.detail)
+            raise
+
+    def _say(self, trouble: Trouble) -> None:
+        """Once, not with every pass."""
+        if trouble.kind == "fenced" or trouble.said in self._said:
+            return
+        if len(self._said) >= MOST_SAID:
+            self._said.clear()
+        self._said.add(trouble.said)
+        log.warning("%s", trouble.said, exc_info=trouble.fault)
+
+    def _recovered(self) -> None:
+        if self._said:
+            log.info("the server is answering again")
+        self._failures = 0
+        self._said.clear()
+
+    def _keep_reach(self, trouble: Trouble | None, wait_s: float, *, heard: bool) -> None:
+        """Keep what a person at the machine may want to know; who asked for the pass finds it there."""
+        with self.journal.transaction() as db:
+            kept = reachability.kept(db)
+            now = reachability.after_pass(self._reach or kept, trouble, self.time.moment(), wait_s, heard=heard)
+            if reachability.worth_keeping(kept, now):
+                reachability.keep(db, now)
+            call_now.end(db)
+        self._reach = now
+
+    def _is_called(self) -> bool:
+        try:
+            with self.journal.reading() as db:
+                return call_now.is_asked(db)
+        except sqlite3.Error:  # the print loop has its own say
+            return False
+
+    def _take_up_call(self) -> None:
+        if self._is_called():
+            with self.journal.transaction() as db:
+                call_now.begin(db)
+
+    # The errands.
+
+    def _ask_time(self) -> None:
+        self.time.ask(self.client)
+
+    def _fetch_work(self) -> None:
+        with self.journal.reading() as db:
+            etag, before, puzzle = holding.etag_held(db), holding.work_held(db), not_understood.kept(db)
+        known = puzzle.etag if puzzle is not None and puzzle.etag else etag
+        try:
+            fetched = self.client.work(self.horizon, known)
+        except NotUnderstood as error:
+            with self.journal.transaction() as db:
+                not_understood.keep(db, error.unread)
+            raise
+        now = before if fetched is None else fetched.work
+        if now is not None:
+            self._poll_s = min(max(now.poll_after_s, LEAST_POLL_S), LONGEST_POLL_S)
+        if fetched is not None:
+            self._take(fetched, before)
+        elif puzzle is not None and known != etag:
+            raise NotUnderstood(puzzle)
+        elif puzzle is not None and etag and not puzzle.etag:  # what is held counts again, and no longer that
+            with self.journal.transaction() as db:
+                not_understood.keep(db, None)
+        self.asked.answer()
+
+    def _take(self, fetched: Fetched, before: Work | None) -> None:
+        if not is_same_machine(before, fetched.work):
+            raise Unreachable("work came for a machine of other dots than this one's")
+        with self.journal.transaction() as db:
+            holding.hold(db, fetched)
+            was_taken = holding.etag_held(db) == fetched.etag
+            not_understood.keep(db, fetched.unread if was_taken else None)
+        if fetched.unread is not None:
+            log.warning("of the server's work, something is not understood: %s", fetched.unread.problem)
+
+    def _read_again(self) -> None:
+        """What an agent of an earlier version did not understand. By the same version, it is not understood again."""
+        with self.journal.reading() as db:
+            before, puzzle = holding.work_held(db), not_understood.kept(db)
+        if puzzle is None:
+            return
+        fetched = read_work(puzzle.said, puzzle.etag)
+        if fetched.unread is None or fetched.unread.problem != puzzle.problem:
+            self._take(fetched, before)
+
+    def _fetch_plates(self) -> None:
+        """One that cannot be had keeps the others neither from coming nor from going."""
+        with self.journal.reading() as db:
+            work, needed = holding.work_held(db), holding.plates_needed(db)
+        missing = [] if work is None else [digest for digest in work.plates if not self.plates.has(digest)]
+        if work is None or not missing:
+            return
+        self.plates.prune(needed)  # first: on a card that is nearly full, this makes the room
+        self._not_had &= set(missing)
+        first: Unreachable | Refused | None = None
+        for digest in sorted(missing, key=self._not_had.__contains__):
+            try:
+                self._fetch_plate(digest, work)
+            except (Unreachable, Refused) as error:
+                self._not_had.add(digest)
+                if error.kind not in OF_ONE_ANSWER:
+                    raise
+                self.client.close()
+                first = first or error
+        if first is not None:
+            raise first
+
+    def _fetch_plate(self, digest: str, work: Work) -> None:
+        # Closed at once where it is no plate: what came over that connection would else be held until it is forgotten.
+        with closing(self.client.plate(digest, longest_png(work.profile))) as png:
+            try:
+                self.plates.keep(digest, png, work.profile)
+            except InputError as error:
+                raise Unreachable(f"plate {digest[:12]}: {error}") from error
+
+    def _report(self) -> None:
+        """Everything that is not accepted yet, in order, before work is fetched: a server that was put back from an
+        older copy must know what was printed before it says what to print. A batch whose answer was lost is sent
+        again; that is harmless, as the server takes each number once."""
+        before = -1
+        while True:
+            with self.journal.reading() as db:
+                entries, again = outbox.unaccepted(db, self._batch), outbox.told_again(db)
+            reports = Reports(epoch=self.epoch, entries=(), status=self._status(), again=again)
+            try:
+                through = self.client.report(reports.with_told(entries))
+            except TooLarge:
+                if self._batch == 1:
+                    raise
+                self._batch = max(1, self._batch // 2)
+                continue
+            except EntriesMissing as refusal:
+                is_back = self._rewind(refusal.expected) > 0
+                if refusal.expected <= before or not is_back:  # it was sent, and the server still lacks it
+                    raise
+                before = refusal.expected
+                continue
+            self._require_own(through)
+            with self.journal.transaction() as db:
+                outbox.accept(db, through)
+            is_back = self._rewind(through + 1) > 0
+            if through <= before or not (is_back or len(entries) == self._batch):
+                return
+            before = through
+
+    def _rewind(self, expected: int) -> int:
+        with self.journal.transaction() as db:
+            again = outbox.rewind(db, expected)
+        if again:
+            log.warning("the server has lost what it was told: entries from %d on are told again", expected)
+        return again
+
+    def _require_own(self, through: int) -> None:
+        """A copy of this board may write under its name while this one has nothing to tell. A journal that lost what it
+        wrote last looks just the same, and does not know either what lies on the paper: it must not print on.
+
+        Raises:
+            JournalDiffers: the server has more entries than this journal.
+        """
+        with self.journal.reading() as db:
+            last = outbox.next_seq(db) - 1
+        if through > last:
+            raise JournalDiffers.beyond(through, last)
+
+    def _status(self) -> Status | None:
+        estimate = self.time.estimate()
+        if estimate is None:
+            return None
+        with self.journal.reading() as db:
+            state, until = read_state(db), holding.held_until(db)
+        return Status(
+            at=utc(estimate.now),
+            next_column=None if state.run is None else state.next_column,
+            paper_position=state.paper_position,
+            clock_error_s=estimate.error_s,
+            knife_armed=state.knife_armed,
+            held_until=None if until is None else parse_instant(until),
+        )

@@ -1,0 +1,1 @@
+"""Waiting without looking: for an instant, for news, for another process."""

@@ -1,0 +1,1 @@
+"""The work that the node holds, and what comes next of it."""

@@ -1,0 +1,189 @@
+"""What comes next under the head, and when: plain functions over the work that the node holds."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from machines.model.calibration import UNCALIBRATED, Calibration
+from machines.model.profile import Profile
+from machines.node.store.strips import boundaries
+from machines.protocol.messages import RunWork, SegmentWork
+from machines.recovery import Override, Policy, Span
+
+# A machine that crawls and stumbles, on a slow disk say, lays so many columns a little late rather than leave them out.
+STUMBLE_COLUMNS = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """A run and the part of it that the node holds.
+
+    Attributes:
+        run, policy, profile: as the server gave them.
+        segments: of the run, in order of columns; there may be holes between them. Their knots are by the timeline of
+            the run as it is now.
+        calibration: what was measured of the machine.
+        shift_s: how long that timeline has waited so far, seconds; the knots have it already.
+        override: the newest word of a person on an outage.
+        closed: the venue's closed hours, in order, as far as they are known.
+    """
+
+    run: RunWork
+    policy: Policy
+    profile: Profile
+    segments: tuple[SegmentWork, ...]
+    calibration: Calibration = UNCALIBRATED
+    shift_s: float = 0.0
+    override: Override | None = None
+    closed: tuple[Span, ...] = ()
+
+    @cached_property
+    def _firsts(self) -> list[int]:
+        return [segment.first_column for segment in self.segments]
+
+    @property
+    def column_s(self) -> float:
+        """How long the sky takes for one column in a mean turn, seconds."""
+        return self.run.mean_turn_s / self.profile.columns_per_turn
+
+    @property
+    def burst_s(self) -> float:
+        """How long the sky takes for one burst in a mean turn, seconds."""
+        return self.column_s * self.profile.columns_per_burst
+
+    @property
+    def clock_tolerance_s(self) -> float:
+        """How sure the time must be to print, seconds."""
+        return self.profile.clock_tolerance_dots * self.column_s
+
+    def is_closed_at(self, instant: float) -> bool:
+        """Whether the venue is known to be closed at an instant, POSIX seconds."""
+        return any(span.starts_at.timestamp() <= instant < span.ends_at.timestamp() for span in self.closed)
+
+    def boundaries(self, after: int, through: int) -> list[int]:
+        """Where strips begin, after one running column up to another, that one included; none without a knife."""
+        if self.profile.knife is None:
+            return []
+        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
+
+    def plate_of(self, column: int) -> str:
+        """Digest of the plate of a column that is held; empty if it is not."""
+        segment = self.segment_of(column)
+        return "" if segment is None else segment.plate
+
+    def segment_of(self, column: int) -> SegmentWork | None:
+        """The held segment that a running column lies in."""
+        index = bisect.bisect_right(self._firsts, column) - 1
+        if index < 0 or column >= self.segments[index].end_column:
+            return None
+        return self.segments[index]
+
+    def segment_at(self, instant: float) -> SegmentWork | None:
+        """The held segment whose time an instant (POSIX seconds) falls in."""
+        for segment in self.segments:
+            if segment.knots[0].timestamp() <= instant < segment.knots[-1].timestamp():
+                return segment
+        return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Burst:
+    """Columns that the machine lays in one go: a burst, or the part of it in one segment, or up to a cut.
+
+    Attributes:
+        run, segment: that they belong to.
+        first_column, end_column: which, the end excluded.
+        place: on the paper, of the first.
+        due: the burst's instant, POSIX seconds by the server.
+    """
+
+    run: str
+    segment: int
+    first_column: int
+    end_column: int
+    place: int
+    due: float
+
+    def __len__(self) -> int:
+        return self.end_column - self.first_column
+
+    @property
+    def end_place(self) -> int:
+        """The place after the last."""
+        return self.place + len(self)
+
+
+def instant_of(held: Held, column: int) -> float | None:
+    """The instant of the burst that a column belongs to, POSIX seconds; None if its segment is not held.
+
+    A burst that the run's beginning clips is laid at the instant of its first column that is laid. One that reaches
+    over a boundary of segments is laid at one instant, while the segment that it begins in is held.
+    """
+    segment = held.segment_of(column)
+    if segment is None:
+        return None
+    start = max(held.profile.burst_start(column), held.run.first_column)
+    return _instant(held.segment_of(start) or segment, start)
+
+
+def _instant(segment: SegmentWork, column: int) -> float:
+    return float(segment.instants(np.array([column]))[0])
+
+
+def is_late(held: Held, column: int, now: float) -> bool | None:
+    """Whether a column is too late to be laid as if nothing had happened: its instant is more than a burst ago, and
+    more than a stumble. None if it cannot be told from the work that is held."""
+    if column >= held.run.end_column:
+        return False
+    instant = instant_of(held, column)
+    if instant is not None:
+        return now - instant > max(held.burst_s, STUMBLE_COLUMNS * held.column_s)
+    # Not held itself, but if the sky is already in a later segment, its time is over.
+    present = held.segment_at(now)
+    return True if present is not None and present.first_column > column else None
+
+
+def first_after(held: Held, now: float) -> int | None:
+    """The first column of the first burst whose instant is after now (POSIX seconds), at most the run's end; None if
+    the work held does not reach so far."""
+    last = held.segments[-1] if held.segments else None
+    if last is not None and last.end_column == held.run.end_column and now >= last.knots[-1].timestamp():
+        return held.run.end_column
+    segment = held.segment_at(now)
+    if segment is None:
+        return None
+    cadence = held.profile.columns_per_burst
+    starts = np.arange(-(-segment.first_column // cadence) * cadence, segment.end_column, cadence)
+    later = starts[segment.instants(starts) > now]
+    # After the segment's last burst comes the first that begins at or after its end.
+    start = int(later[0]) if later.size else -(-segment.end_column // cadence) * cadence
+    return min(start, held.run.end_column)
+
+
+def next_burst(held: Held, column: int, position: int, cuts_due: Iterable[int]) -> Burst | None:
+    """What to lay from a column on; None if it is not held, or past the run's end.
+
+    Args:
+        held: the work.
+        column: the first column not accounted for.
+        position: its place on the paper.
+        cuts_due: paper positions at which the knife is to cut; the burst is split so that the paper stops there.
+    """
+    segment = held.segment_of(column)
+    instant = instant_of(held, column)
+    if segment is None or instant is None:
+        return None
+    cadence = held.profile.columns_per_burst
+    end = min(held.profile.burst_start(column) + cadence, segment.end_column, held.run.end_column)
+    # Boundaries within the burst itself come to the knife within it only where the knife is that near.
+    own = [boundary - column + held.profile.knife_columns for boundary in held.boundaries(column, end)]
+    stops = [stop for stop in (*(due - position for due in cuts_due), *own) if stop > 0]
+    end = min([end, *(column + stop for stop in stops)])
+    return Burst(
+        run=held.run.id, segment=segment.number, first_column=column, end_column=end, place=position, due=instant
+    )

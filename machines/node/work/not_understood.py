@@ -1,0 +1,60 @@
+"""What a newer server last said of work and this version did not understand, kept whole until a version does.
+
+It is read again by each agent that begins: one of a later version may understand it, with no server in reach.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import dataclass
+from typing import Any
+
+from machines.errors import InputError
+from machines.node.sync.failures import Unreachable
+from machines.serialization import structure_from_newer, unstructure
+
+_NAME = "unread-work"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unread:
+    """An answer.
+
+    Attributes:
+        etag: its tag; empty if it has none.
+        said: the answer.
+        problem: the first of it that was not understood, by the version that kept it.
+    """
+
+    etag: str
+    said: dict[str, Any]
+    problem: str
+
+
+class NotUnderstood(Unreachable):
+    """Work in which so much is not understood that none of it can be held.
+
+    Attributes:
+        unread: the answer.
+    """
+
+    def __init__(self, unread: Unread) -> None:
+        super().__init__(f"the server is newer than this program, which needs to be brought up to it: {unread.problem}")
+        self.unread = unread
+
+
+def keep(db: sqlite3.Connection, unread: Unread | None) -> None:
+    """Keep an answer in the place of an earlier one; None where the newest is understood."""
+    db.execute("DELETE FROM document WHERE name = ?", (_NAME,))
+    if unread is not None:
+        db.execute("INSERT INTO document (name, body) VALUES (?, ?)", (_NAME, json.dumps(unstructure(unread))))
+
+
+def kept(db: sqlite3.Connection) -> Unread | None:
+    """The newest answer, if something of it was not understood."""
+    row = db.execute("SELECT body FROM document WHERE name = ?", (_NAME,)).fetchone()
+    try:
+        return None if row is None else structure_from_newer(json.loads(row[0]), Unread)
+    except (InputError, ValueError):
+        return None

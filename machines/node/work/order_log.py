@@ -1,0 +1,267 @@
+"""Orders to the machine and their outcomes, and the words to the server that follow from them.
+
+The order is committed, the machine moves, the outcome is committed. An order without an outcome is unknown: it may be
+on the paper, so it is never given again.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from machines.clock import utc
+from machines.node.device.slip_correction import begin_anew
+from machines.node.store import outbox, recovery_state, strips
+from machines.node.store.journal import change_state, read_state
+from machines.node.work.bursts import Burst, Held
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, TrueAgain
+from machines.recovery import Columns, Decision, Gap
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laid:
+    """A burst that the machine laid.
+
+    Attributes:
+        burst: which.
+        at: when it was done, POSIX seconds by the server.
+        true_again: it ended a replay, being at its instant.
+        drops: of ink that it took.
+    """
+
+    burst: Burst
+    at: float
+    true_again: bool
+    drops: int = 0
+
+
+def order(db: sqlite3.Connection, bursts: Iterable[Burst], now: float) -> None:
+    """Write down that the machine will be told to lay these."""
+    db.executemany(
+        "INSERT INTO burst (run, first_column, end_column, segment, place, due, ordered_at)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [(b.run, b.first_column, b.end_column, b.segment, b.place, b.due, now) for b in bursts],
+    )
+
+
+def record(db: sqlite3.Connection, held: Held, laid: Sequence[Laid], withdrawn: Sequence[Burst]) -> None:
+    """Write down what was laid, and which orders the machine was never given."""
+    db.executemany("DELETE FROM burst WHERE run = ? AND first_column = ?", [(b.run, b.first_column) for b in withdrawn])
+    for one in laid:
+        if one.true_again:
+            _come_true(db, one)
+        _advance(db, held, one)
+
+
+def _come_true(db: sqlite3.Connection, one: Laid) -> None:
+    """What was laid late is told apart from what follows."""
+    burst = one.burst
+    report_printed(db, burst.run)
+    outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(one.at), run=burst.run, column=burst.first_column))
+    change_state(db, catching_up=0)
+
+
+def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
+    burst = one.burst
+    db.execute(
+        "UPDATE burst SET laid_at = ? WHERE run = ? AND first_column = ?", (one.at, burst.run, burst.first_column)
+    )
+    crossed = _new_boundaries(db, held, burst.first_column, burst.end_column)
+    strips.note(db, burst.run, {boundary: burst.place + boundary - burst.first_column for boundary in crossed})
+    change_state(db, next_column=burst.end_column, paper_position=burst.end_place)
+    count_drops(db, one.drops, one.at)
+    _leave_out(db, held)
+    segment = held.segment_of(burst.first_column)
+    if segment is not None and segment.end_column == burst.end_column:
+        report_printed(db, burst.run)
+        _forget(db, burst.run, burst.end_column - held.profile.columns_per_turn)
+    _come_to_the_end(db, held, one.at)
+
+
+def _come_to_the_end(db: sqlite3.Connection, held: Held, at: float) -> None:
+    """A run that is over before the machine has caught up ends the replay all the same; ``at``, POSIX seconds."""
+    state, end = read_state(db), held.run.end_column
+    if state.catching_up and state.next_column >= end:
+        report_printed(db, held.run.id)
+        outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=held.run.id, column=end))
+        change_state(db, catching_up=0)
+
+
+def count_drops(db: sqlite3.Connection, drops: int, at: float | None) -> None:
+    """So many more were fired from this cartridge; ``at`` an instant, POSIX seconds, None where it is not known."""
+    db.execute("UPDATE state SET drops = drops + ?, drops_since = coalesce(drops_since, ?)", (drops, at))
+
+
+def unknown_end(db: sqlite3.Connection) -> int | None:
+    """The end of the columns that were ordered and have no outcome, by this board or perhaps by one before it; None if
+    there are none."""
+    ordered = "SELECT max(end_column) AS column FROM burst WHERE laid_at IS NULL"
+    (end,) = db.execute(f"SELECT max(column) FROM ({ordered} UNION SELECT perhaps_end FROM state)").fetchone()
+    return None if end is None else int(end)
+
+
+def end_of_paper(db: sqlite3.Connection) -> int:
+    """The place after all that was laid or perhaps was, by this board or by one before it."""
+    state = read_state(db)
+    (ordered,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
+    passed = 0 if state.gap_place is not None else max(0, (state.perhaps_end or 0) - state.next_column)
+    return max(state.paper_position + passed, ordered or 0)
+
+
+@dataclass(frozen=True)
+class LeftRun:
+    """Where the journal stood in a run when it turned to another one.
+
+    Attributes:
+        next_column: the first column that was not accounted for.
+        perhaps_end: the end of the columns that were ordered and have no outcome; None for none.
+    """
+
+    next_column: int
+    perhaps_end: int | None
+
+
+def left_run(db: sqlite3.Connection, run: str) -> LeftRun | None:
+    """Where a run was left, kept for every run for ever; None for one that never was."""
+    row = db.execute("SELECT next_column, perhaps_end FROM left_run WHERE run = ?", (run,)).fetchone()
+    return None if row is None else LeftRun(*row)
+
+
+def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
+    """Turn to another run, or take one over. Places that are unknown are passed over, and so is what the machine itself
+    remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
+
+    Args:
+        db: the journal.
+        held: the run.
+        first_column: that nobody has accounted for.
+        perhaps_end: end of the columns that another board may have laid, which are settled next; None for none.
+        paper_end: place after the last that the machine remembers, 0 if it does not.
+    """
+    state = read_state(db)
+    if state.run is not None:
+        report_printed(db, state.run)
+        db.execute("INSERT OR REPLACE INTO left_run VALUES (?, ?, ?)", (state.run, state.next_column, unknown_end(db)))
+    (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
+    position = max(state.paper_position, end or 0, paper_end)
+    db.execute("DELETE FROM burst WHERE laid_at IS NULL")
+    if perhaps_end is not None:  # their places are passed over when they are settled
+        position = max(state.paper_position, position - (perhaps_end - first_column))
+    change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
+    change_state(db, taking_over=0, perhaps_end=perhaps_end, gap_place=state.gap_place if perhaps_end else None)
+    begin_anew(db)
+    recovery_state.begin_run(db, held.shift_s)
+    strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
+
+
+def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, since: float | None) -> None:
+    """Write down a gap and what was decided, and go on from there.
+
+    The place of unknown columns is passed over; what was fed by hand since lies behind them. ``since`` is from when on
+    something was missing, POSIX seconds.
+    """
+    state = read_state(db)
+    place = state.paper_position if state.gap_place is None else state.gap_place
+    report_printed(db, held.run.id)
+    entry = GapSettled(
+        seq=outbox.next_seq(db),
+        at=gap.noticed_at,
+        run=held.run.id,
+        gap=gap,
+        policy=held.policy,
+        decision=decision,
+        paper_position=place,
+    )
+    outbox.append(db, entry)
+    unknown = _new_boundaries(db, held, gap.first, gap.unknown_end)
+    strips.note(db, held.run.id, {boundary: place + boundary - gap.first for boundary in unknown})
+    db.execute("DELETE FROM burst WHERE laid_at IS NULL")
+    if decision.again:  # they are ordered once more, in another place
+        db.execute("DELETE FROM burst WHERE run = ? AND first_column >= ?", (held.run.id, decision.again.first))
+    recovery_state.settled(db, gap, decision, since=since, closed_only=gap.rule(held.policy).only_while_closed)
+    change_state(
+        db,
+        next_column=decision.again.first if decision.again else gap.unknown_end,
+        paper_position=max(state.paper_position, place + len(decision.unknown)),
+        catching_up=int(decision.late > 0),
+        perhaps_end=None,
+        gap_place=None,
+    )
+    if decision.shift_s:
+        recovery_state.shifted(db, held.shift_s + decision.shift_s)
+        change_state(db, work_version=state.work_version + 1)
+    _leave_out(db, held)
+
+
+def _leave_out(db: sqlite3.Connection, held: Held) -> None:
+    """Where printing has come to columns that are left out, go on after them. They take no paper, and a strip's
+    boundary among them comes to lie where the paper goes on; or their places are fed blank, and it lies in its own."""
+    state, kept = read_state(db), recovery_state.read(db)
+    left, place = kept.left_out, state.paper_position
+    if left is None or state.next_column != left.first:
+        return
+    boundaries = held.boundaries(left.first, left.end)
+    strips.note(db, held.run.id, {b: place + (b - left.first if kept.blank else 0) for b in boundaries})
+    change_state(db, next_column=left.end)
+    recovery_state.passed_over(db, place + len(left) if kept.blank else None)
+
+
+def _new_boundaries(db: sqlite3.Connection, held: Held, after: int, through: int) -> list[int]:
+    """Where strips begin among columns that are accounted for now. One that is printed again begins no second strip."""
+    noted = recovery_state.read(db).again_end
+    return held.boundaries(after if noted is None else max(after, min(noted, through)), through)
+
+
+def report_printed(db: sqlite3.Connection, run: str) -> None:
+    """An entry for each stretch of columns that was laid side by side in one segment and not reported yet."""
+    rows = db.execute(
+        "SELECT segment, first_column, end_column, place, due, laid_at FROM burst"
+        " WHERE run = ? AND laid_at IS NOT NULL AND NOT reported ORDER BY first_column",
+        (run,),
+    ).fetchall()
+    bursts = (Burst(run=run, segment=s, first_column=f, end_column=e, place=p, due=d) for s, f, e, p, d, _ in rows)
+    laid = (Laid(burst=burst, at=row[5], true_again=False) for burst, row in zip(bursts, rows, strict=True))
+    for stretch in _stretches(laid):
+        keys = [(run, one.burst.first_column) for one in stretch]
+        db.executemany("UPDATE burst SET reported = 1 WHERE run = ? AND first_column = ?", keys)
+        outbox.append(db, _printed(db, stretch))
+
+
+def _stretches(laid: Iterable[Laid]) -> Iterator[list[Laid]]:
+    stretch: list[Laid] = []
+    for one in laid:
+        if stretch and not _side_by_side(stretch[-1].burst, one.burst):
+            yield stretch
+            stretch = []
+        stretch.append(one)
+    if stretch:
+        yield stretch
+
+
+def _side_by_side(left: Burst, right: Burst) -> bool:
+    ends_at = (left.segment, left.end_column, left.end_place)
+    return ends_at == (right.segment, right.first_column, right.place)
+
+
+def _printed(db: sqlite3.Connection, stretch: list[Laid]) -> ColumnsPrinted:
+    first, last = stretch[0].burst, stretch[-1].burst
+    (done,) = db.execute(
+        "SELECT sum(end_column - first_column) FROM burst WHERE run = ? AND segment = ? AND reported",
+        (first.run, first.segment),
+    ).fetchone()
+    return ColumnsPrinted(
+        seq=outbox.next_seq(db),
+        at=utc(stretch[-1].at),
+        run=first.run,
+        segment=first.segment,
+        columns=Columns(first=first.first_column, end=last.end_column),
+        columns_done=done,
+        paper_position=first.place,
+        worst_miss_s=max((one.at - one.burst.due for one in stretch), key=abs),
+    )
+
+
+def _forget(db: sqlite3.Connection, run: str, before: int) -> None:
+    """What was reported more than a turn ago is of no more use; the entries stay."""
+    db.execute("DELETE FROM burst WHERE reported AND (run <> ? OR end_column <= ?)", (run, before))

@@ -1,0 +1,145 @@
+"""Taking over a machine: what a board knows of the paper that it did not print on itself.
+
+A board that replaces another one, or comes back after one, has no journal of what that one laid and could not tell any
+more. Whatever may lie there counts as unknown, and is never ordered again:
+
+    accounted for ......| what the machine remembers, or else all that was due |  missing ... | due ...
+                        ^ first                                                ^ perhaps_end  ^ now
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+
+from machines.errors import InputError
+from machines.node.printing.gaps import CannotTell
+from machines.node.store import outbox
+from machines.node.store.journal import State, change_state
+from machines.node.sync.client import Credentials
+from machines.node.work import held_work as holding
+from machines.node.work import order_log
+from machines.node.work.bursts import Held, first_after, instant_of
+from machines.protocol.messages import Taken
+
+# The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.
+TOLERANCES = 2.0
+
+
+def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[Taken] = ()) -> None:
+    """Keep the credentials; a node that was fenced off may print again.
+
+    The journal goes on only where no other board can have printed since: where this enrolment is the machine's first,
+    or follows this board's own, and the server has nothing under this journal's numbers that is not in it. Otherwise
+    the board takes the machine over, with work that is fetched anew.
+
+    Args:
+        db: the journal.
+        new: what enrolment gave.
+        earlier: how much the server has of earlier journals.
+
+    Raises:
+        InputError: the journal is another machine's: its paper is not this one's.
+    """
+    old = holding.credentials(db)
+    if old is not None and old.machine != new.machine:
+        problem = f"this folder is the journal of machine {old.machine}, the code was for {new.machine}"
+        raise InputError("home", problem, "give each machine its own --home")
+    goes_on = new.epoch == 1 if old is None else _count_anew(db, old.epoch, new.epoch, earlier)
+    holding.keep_credentials(db, new)
+    change_state(db, fenced="")
+    if not goes_on:
+        holding.drop_work(db)
+        change_state(db, taking_over=1)
+
+
+def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Taken]) -> bool:
+    """Number the entries for a new epoch, and tell again what the server that is there now does not have, whoever was
+    told it before; whether this journal tells all that was printed until now."""
+    taken = next((one for one in earlier if one.epoch == old), None)
+    own = taken is None or outbox.wrote(db, taken, old)
+    had = next(((one.epoch, one.through) for one in earlier if outbox.wrote(db, one, old)), (0, 0))
+    outbox.renumber(db, old, had if own else None)
+    if new <= old:  # a server put back from a backup knows nothing of this epoch
+        return True
+    return own and new == old + 1
+
+
+def paper_known(db: sqlite3.Connection) -> int:
+    """The place up to which paper was fed, by the server's word, when this board was enrolled."""
+    known = holding.credentials(db)
+    return 0 if known is None else known.paper_position
+
+
+def paper_unknown(db: sqlite3.Connection, paper_end: int | None) -> int:
+    """How much paper, in columns, the machine remembers to have begun that neither the journal knows of nor the server
+    told. Every order is in the journal before the machine moves; so if there is any, the journal lost what it wrote
+    last, as on a card that says to have kept what it has not, or another board has printed since.
+
+    Args:
+        db: the journal.
+        paper_end: place after the last that the machine remembers; None if it does not.
+    """
+    return max(0, (paper_end or 0) - max(order_log.end_of_paper(db), paper_known(db)))
+
+
+def where_to_begin(held: Held, state: State, left_at: int | None = None) -> int:
+    """The first column of the run that is not accounted for, by the server's word and, if it is or was the journal's
+    run, by the journal's: a server put back from an older copy knows less. The run has a segment.
+
+    Args:
+        held: the run.
+        state: of the journal.
+        left_at: where the journal left the run for another one; None if it never did.
+    """
+    told = held.run.first_unaccounted
+    first = max(held.run.first_column, held.segments[0].first_column) if told is None else told
+    known = state.next_column if state.run == held.run.id else left_at
+    return first if known is None else max(first, known)
+
+
+def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: float, fed: int = 0) -> int:
+    """The end of the columns, from a first one on, that another board may have laid.
+
+    Args:
+        held: the work.
+        first: column that nobody has accounted for.
+        remembered: the running column after the last that the machine itself remembers; None if it does not. It may be
+            of an earlier run, with a count of its own; so it counts only as far as columns were due, or as there was
+            paper fed for them. It is not the furthest where a segment may be printed once more, as columns after the
+            last may lie there from before.
+        now: by the server, POSIX seconds. Its clock may have been set back since columns were laid.
+        fed: columns of paper that the machine remembers and nobody has told of.
+
+    Raises:
+        CannotTell: the work held does not say what was due.
+    """
+    due_end = _due_end(held, first, now + TOLERANCES * held.clock_tolerance_s)
+    if remembered is None:
+        return max(first, due_end)
+    of_paper = min(remembered, held.run.end_column) if first < remembered <= first + fed else first
+    if _may_print_again(held):
+        return max(of_paper, due_end)
+    return max(of_paper, min(remembered, due_end))
+
+
+def _due_end(held: Held, first: int, by: float) -> int:
+    """The end of the bursts, from the one that holds a first column on, whose instants are not after an instant."""
+    start = max(held.profile.burst_start(first), held.run.first_column)
+    segment = held.segment_of(first) or held.segments[0]
+    instant = instant_of(held, first) if held.segment_of(start) is not None else None
+    if instant is None:  # it began in a segment that is accounted for, and so not held: so long before, in the mean
+        instant = segment.knots[0].timestamp() - (segment.first_column - start) * held.column_s
+    if instant > by:
+        return first
+    burst_end = min(held.profile.burst_start(first) + held.profile.columns_per_burst, held.run.end_column)
+    after = first_after(held, by)
+    if after is None and by >= held.segments[0].knots[0].timestamp():
+        raise CannotTell
+    return max(burst_end, after or 0)
+
+
+def _may_print_again(held: Held) -> bool:
+    rules = [rule for _, rule in held.policy.rules()]
+    rules += [] if held.override is None else [held.override.rule]
+    return any(rule.half_printed == "again" for rule in rules)

@@ -1,0 +1,1 @@
+"""The words for whoever stands beside a machine, which node and server both show."""

@@ -1,0 +1,29 @@
+"""Why the machine stood still, from its own words: keywords of RFC 8011 section 5.4.12 and PWG 5100.9."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Literal
+
+from machines.node.device.reporting import stops_printing
+
+_SUFFIX = "-error"
+# What a person has to bring or to take away before it can go on.
+_SUPPLIES = frozenset(
+    {
+        "media-empty",
+        "media-needed",
+        "marker-supply-empty",
+        "marker-supply-missing",
+        "marker-waste-full",
+        "input-media-supply-empty",
+    }
+)
+
+
+def cause_of(keywords: Iterable[str]) -> Literal["jam", "supplies", "machine"]:
+    """The cause of a stop with these conditions; a jam before supplies, as it must be cleared first."""
+    names = {keyword.removesuffix(_SUFFIX) for keyword in keywords if stops_printing(keyword)}
+    if any("jam" in name.split("-") for name in names):
+        return "jam"
+    return "supplies" if names & _SUPPLIES else "machine"

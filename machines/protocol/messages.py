@@ -1,0 +1,236 @@
+"""The messages between server and node.
+
+Server to node: `Work`, what a node should hold now. Node to server: `Reports`, its journal's entries
+(`machines.protocol.journal_entries`) in order, so that the server takes each once however often it is sent. All
+instants are UTC.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from machines.errors import InputError
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
+from machines.model.supplies import use
+from machines.protocol.journal_entries import Entry
+from machines.protocol.upcasts import told
+from machines.recovery import Override, Pace, Policy, Span
+from machines.serialization import structure, unstructure
+
+
+@dataclass(frozen=True, kw_only=True)
+class SegmentWork:
+    """A stretch of columns with the instants at which they belong under the head.
+
+    Attributes:
+        number: of the segment; never depends on when it was planned.
+        first_column, end_column: its running columns, the end excluded.
+        plate: digest of the plate whose dots they are.
+        knots: instants of equally spaced places from the first column to the end, both included; in between, time runs
+            evenly, to within a hundredth of a column.
+    """
+
+    number: int
+    first_column: int
+    end_column: int
+    plate: str
+    knots: tuple[datetime, ...]
+
+    def __post_init__(self) -> None:
+        if self.end_column <= self.first_column:
+            raise InputError(
+                "end_column", f"{self.end_column} is not past the first column", "give at least one column"
+            )
+        if len(self.knots) < 2 or any(b <= a for a, b in zip(self.knots, self.knots[1:], strict=False)):
+            raise InputError("knots", "fewer than two, or not increasing", "give increasing instants")
+
+    def instants(self, columns: NDArray[np.int64]) -> NDArray[np.float64]:
+        """When running columns of this segment (its end included) belong under the head, POSIX seconds."""
+        return np.interp(columns, *self._drawn)
+
+    @cached_property
+    def _drawn(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Places and instants of the knots; a board asks for them many times for each burst."""
+        places = np.linspace(self.first_column, self.end_column, len(self.knots))
+        return places, np.array([knot.timestamp() for knot in self.knots])
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunWork:
+    """The run that a machine is on.
+
+    Attributes:
+        id: of the run.
+        first_column, end_column: the run's running columns, the end excluded.
+        strips_per_turn: the knife cuts each turn into so many strips of whole columns; 0 for none.
+        nozzle_seed: of the assignment of nozzles to dots.
+        mean_turn_s: length of a mean turn of the cycle, seconds.
+        first_unaccounted: the first column of the segments offered that nobody has accounted for; None where nothing is
+            offered. It tells a board that takes over where the one before it stopped; a board with a journal of the run
+            goes by that.
+        shift_s: by how much the timeline has waited already, seconds, as far as was reported: columns belong so much
+            later under the head than the segments' knots say. A node that has settled more knows better.
+    """
+
+    id: str
+    first_column: int
+    end_column: int
+    strips_per_turn: int
+    nozzle_seed: int
+    mean_turn_s: float
+    first_unaccounted: int | None = None
+    shift_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.shift_s < float("inf"):
+            raise InputError("shift_s", f"{self.shift_s} s", "give 0 or more")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """What a node should hold now; ``run`` is None when there is nothing to print.
+
+    Attributes:
+        epoch: of the machine's credentials; a report with an older one is refused.
+        plates: digests of the plates that the segments need, to be fetched ahead.
+        segments: in order; those that the server has not seen reported, up to the horizon asked for.
+        poll_after_s: when to ask again, seconds.
+        calibration: what was measured of this machine; None for nothing.
+        override: the newest word of a person on an outage of this run; it holds if that outage is still open.
+        closed: the venue's closed hours, in order, as far as the server tells them.
+    """
+
+    epoch: int
+    run: RunWork | None
+    policy: Policy | None
+    profile: Profile
+    plates: tuple[str, ...]
+    segments: tuple[SegmentWork, ...]
+    poll_after_s: float
+    calibration: Calibration | None = None
+    override: Override | None = None
+    closed: tuple[Span, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The message as JSON values."""
+        return unstructure(self)
+
+    @classmethod
+    def from_json(cls, data: Any) -> Work:
+        """Read the message.
+
+        Raises:
+            InputError: names what is wrong with it.
+        """
+        return structure(data, cls)
+
+
+def pace(profile: Profile, run: RunWork) -> Pace:
+    """The pace that both sides settle outages with."""
+    return Pace(
+        nominal_columns_per_s=profile.columns_per_turn / run.mean_turn_s,
+        highest_columns_per_s=profile.highest_columns_per_s(),
+        columns_per_burst=profile.columns_per_burst,
+        columns_per_turn=profile.columns_per_turn,
+        mm_per_column=profile.column_pitch_mm,
+        ml_per_dot=use(profile, columns=0, dots=1).picture_ml,
+        end_column=run.end_column,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Status:
+    """How the node is at this moment. Telemetry, not fact: the server keeps only the newest.
+
+    Attributes:
+        at: by its estimate of server time.
+        next_column: the running column that it will lay next; None without a run.
+        paper_position: columns of paper fed since the machine's first.
+        clock_error_s: bound on the error of its estimate of server time, seconds; None before the first sync.
+        knife_armed: whether the knife will cut.
+        held_until: end of the work that it holds; None without work.
+    """
+
+    at: datetime
+    next_column: int | None
+    paper_position: int
+    clock_error_s: float | None
+    knife_armed: bool
+    held_until: datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Taken:
+    """How much the server has of a journal of an earlier epoch: told to a board that is enrolled again.
+
+    Attributes:
+        epoch: of that journal.
+        through: number of its last entry.
+        at: of that entry, by which the board sees that it wrote it itself.
+    """
+
+    epoch: int
+    through: int
+    at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class Again:
+    """Entries that a server has taken once and has no more, as one that was put back from an older copy.
+
+    Attributes:
+        first, through: number of the first and of the last.
+
+    Raises:
+        InputError: no entries have such numbers.
+    """
+
+    first: int
+    through: int
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.first <= self.through:
+            raise InputError("first", f"{self.first} of entries up to {self.through}", "number them from 1")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reports:
+    """A batch of the journal, in order of ``seq``, without holes.
+
+    Attributes:
+        epoch: of the node's credentials.
+        entries: the batch.
+        status: how the node is.
+        again: what of the journal is told again, in this batch and those after it; None where nothing is.
+    """
+
+    epoch: int
+    entries: tuple[Entry, ...]
+    status: Status | None = None
+    again: Again | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """The message as JSON values; a server that does not know ``again`` is rarely shown it."""
+        data = unstructure(self) | {"entries": [told(entry) for entry in self.entries]}
+        return {name: value for name, value in data.items() if name != "again" or value is not None}
+
+    def with_told(self, entries: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+        """The message as JSON values with entries that are such values already, understood here or not."""
+        return self.as_json() | {"entries": list(entries)}
+
+    @classmethod
+    def from_json(cls, data: Any) -> Reports:
+        """Read the message.
+
+        Raises:
+            InputError: names what is wrong with it.
+        """
+        return structure(data, cls)

@@ -1,0 +1,1 @@
+"""What the server does by itself, every so many seconds."""

@@ -1,0 +1,157 @@
+"""Extending plans: the segments and plates of each run, turn by turn, as far ahead as the horizon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from django.db import DEFAULT_DB_ALIAS
+
+from machines.model.profile import Profile
+from scheduling.log.events.studio import SegmentsPlanned
+from scheduling.log.models import Machine, Run, Segment, Source
+from scheduling.log.projecting.projector import require_views
+from scheduling.log.rows.row_sql import table
+from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.runs import run_profile, run_timeline, venue_place
+from scheduling.rendering.plate_store import PlateStore
+from scheduling.rendering.render import Original, draw_plate
+from scheduling.rendering.sky_parameters import turn_of
+from scheduling.rendering.sources import source_original
+from scheduling.rendering.upload_store import UploadStore
+from scheduling.sky.places import Place
+
+PLANNER = "planner"
+# Turns of one run planned in one go, so that a run of very short ones holds up neither the others nor other jobs.
+MOST_TURNS = 256
+# The views that planning stands on.
+GROUND = ("runs", "machines", "profiles", "sources", "venues")
+_DUE = """planned_to_column < end_column AND starts_at < %s AND COALESCE(
+        (SELECT segment.ends_at FROM log_segment AS segment
+            WHERE segment.run_id = log_run.id AND segment.first_column < log_run.planned_to_column
+            ORDER BY segment.first_column DESC LIMIT 1),
+        starts_at) < %s"""
+
+
+def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads: UploadStore | None = None) -> int:
+    """Plan every run's turns that begin before ``now + horizon``, and return how many segments that added.
+
+    A run gets `MOST_TURNS` turns at a time: where more are due, the next time goes on.
+
+    Two planners at once are harmless: what they plan is the same, and the second loses the race for the turn.
+
+    Args:
+        now: this instant.
+        horizon: how far ahead.
+        plates: where plates are kept.
+        uploads: where the files of sources lie; None where no source has one.
+
+    Raises:
+        ViewsSetAside: what is planned would not show, and be planned again for ever.
+        ExceptionGroup: some runs could not be planned; the others were.
+    """
+    require_views(*GROUND)
+    added, failures = 0, []
+    for run in _runs_due(now + horizon):
+        try:
+            added += _extend(printing_of(run, plates, uploads), now, horizon)
+        except Exception as error:  # noqa: BLE001 - raised again below, when the others are planned
+            error.add_note(f"while planning run {run.id!r}")
+            failures.append(error)
+    if failures:
+        raise ExceptionGroup(f"{len(failures)} runs could not be planned; {added} segments of others were", failures)
+    return added
+
+
+def _runs_due(until: datetime) -> list[Run]:
+    """Runs whose next turn begins before an instant, as it does where the last segment planned so far ends. Most runs
+    are planned far enough most of the time, and then nothing else of them need be read."""
+    return table(Run, DEFAULT_DB_ALIAS).where(f"{_DUE} ORDER BY starts_at, id", until, until)
+
+
+@dataclass(frozen=True)
+class Printing:
+    """All that planning a turn of one run needs."""
+
+    run: Run
+    timeline: Timeline
+    profile: Profile
+    original: Original
+    place: Place
+    plates: PlateStore
+
+
+def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Printing:
+    """What planning a run needs, read from the views.
+
+    Raises:
+        InputError: the file of its source is gone.
+    """
+    return Printing(
+        run=run,
+        timeline=run_timeline(run),
+        profile=run_profile(run),
+        original=source_original(Source.objects.get(id=run.source_id), uploads),
+        place=venue_place(venue=Machine.objects.get(id=run.machine_id).venue_id),
+        plates=plates,
+    )
+
+
+def _extend(printing: Printing, now: datetime, horizon: timedelta) -> int:
+    run = printing.run
+    until = (now + horizon).timestamp() - run.shift_s  # planned as if the timeline had never waited
+    columns, first, added = printing.timeline.columns, run.planned_to_column, 0
+    for _ in range(MOST_TURNS):
+        if first >= run.end_column or printing.timeline.instants(np.array([first]))[0] >= until:
+            break
+        end = min((first // columns + 1) * columns, run.end_column)
+        planned = _turn(printing, first, end)
+        try:
+            _write(run, planned, now)
+        except LostRace:
+            break
+        first, added = end, added + len(planned.segments)
+    return added
+
+
+def _turn(printing: Printing, first: int, end: int) -> SegmentsPlanned:
+    """What a run holds of one turn."""
+    turn, timeline = first // printing.timeline.columns, printing.timeline
+    plate = _plate(printing, turn)
+    segments = tuple(timeline.work(stretch, plate) for stretch in timeline.stretches(first, end))
+    return SegmentsPlanned(turn=turn, plate=plate, segments=segments)
+
+
+def _plate(printing: Printing, turn: int) -> str:
+    """The digest of the turn's plate; a picture that never changes is drawn once a run."""
+    if not printing.original.picture.changes_with_turn:
+        earlier = Segment.objects.filter(run_id=printing.run.id).first()
+        if earlier is not None:
+            return earlier.plate
+    return draw_turn(printing, turn)
+
+
+def draw_turn(printing: Printing, turn: int) -> str:
+    """Draw and keep the plate of a turn of a run's cycle; returns its digest.
+
+    Raises:
+        InputError: the picture does not fit the machine, or the sky is not known so far.
+        OSError: the plate cannot be written.
+    """
+    of_cycle = turn_of(printing.timeline.cycle, turn)
+    return printing.plates.put(draw_plate(printing.original, printing.profile, of_cycle, printing.place))
+
+
+def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:
+    """Append the turn, unless somebody has planned it since we looked.
+
+    Raises:
+        LostRace: somebody has, or is about to.
+    """
+    stream = f"run/{run.id}"
+    version = stream_version(stream)
+    if Run.objects.get(id=run.id).planned_to_column != planned.segments[0].first_column:
+        raise LostRace(stream, version, version, ())
+    append([Append(stream, version, [planned])], Attribution(actor=PLANNER, request=None, said_at=now))

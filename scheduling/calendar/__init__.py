@@ -1,0 +1,1 @@
+"""A venue's calendar."""

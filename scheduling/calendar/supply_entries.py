@@ -1,0 +1,89 @@
+"""When a roll, a cartridge or a blade is expected to end, as a calendar keeps it: one entry a part, whatever is printed
+meanwhile."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from machines.operator.safety_notes import BESIDE
+from scheduling.log.models import Machine, SupplyChange
+from scheduling.queries.calibration import calibrated_profile
+from scheduling.rendering.plate_store import PlateGone, PlateStore
+from scheduling.supplies.change_dates import Part
+from scheduling.supplies.forecast import End, RunForecast, coming_changes
+from scheduling.supplies.forecast_cache import hour_of, kept_forecast, last_moved_at
+from scheduling.supplies.parts import roll
+
+DECIDE = (
+    "Guards, interlocks and the stop control beside the machine keep people safe, not this calendar. Local codes and"
+    " the venue's safety officer decide."
+)
+
+TITLES: dict[Part, str] = {"roll": "Roll ends", "cartridge": "Ink ends", "blade": "Blade is worn"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class SupplyEnd:
+    """The end of a part within a machine's run.
+
+    Attributes:
+        part: which.
+        number: which one of its kind at the machine; with ``part`` it never means another.
+        at: when it ends, UTC, to the hour before: it is an estimate, and should not move with every column.
+        title, said: in words, with what to mind when it is changed.
+        changed_at: when what it is counted from last changed, UTC.
+    """
+
+    part: Part
+    number: int
+    at: datetime
+    title: str
+    said: str
+    changed_at: datetime
+
+
+def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator[SupplyEnd]:
+    """What of a machine ends within the run that it is on or will be on next.
+
+    Nothing of ink while a plate is gone: it cannot be counted until the plate is there again. Roll and blade are
+    counted without.
+
+    Args:
+        machine: whose.
+        now: this instant, UTC.
+        plates: where plates lie.
+    """
+    try:
+        kept = kept_forecast(machine, now, plates)
+    except PlateGone:
+        ends, changed_at = coming_changes(machine, hour_of(now)), last_moved_at(machine)
+    else:
+        ends, changed_at = _told(kept.forecast.run), kept.moved_at
+    changes = Counter(SupplyChange.objects.filter(machine_id=machine.id).values_list("part", flat=True))
+    numbers = {part: changes[part] + 1 for part in TITLES}
+    numbers["roll"] = roll(machine, calibrated_profile(machine)).number
+    for part, end in ends:
+        change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
+        lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)
+        yield SupplyEnd(
+            part=part,
+            number=numbers[part],
+            at=hour_of(end.at),
+            title=TITLES[part],
+            said="\n".join(line for line in lines if line),
+            changed_at=changed_at,
+        )
+
+
+def _told(run: RunForecast | None) -> tuple[tuple[Part, End], ...]:
+    if run is None:
+        return ()
+    ends: tuple[tuple[Part, End | None], ...] = (
+        ("roll", run.roll_ends),
+        ("cartridge", run.cartridge_ends),
+        ("blade", run.blade_ends),
+    )
+    return tuple((part, end) for part, end in ends if end is not None)

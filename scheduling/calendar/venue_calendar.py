@@ -1,0 +1,300 @@
+"""What stands in a venue's calendar: its openings, dates with other hours, service windows, runs and what they use up,
+and the sky.
+
+An entry has a name for ever (`uid`), made from ids and from the digest of the venue's first event, which no other
+studio's log has; so a calendar program knows it again when it has moved. It says when it last became what it is, by the
+log, so that the same log gives the same calendar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Literal
+from uuid import UUID, uuid5
+
+from machines.errors import InputError
+from machines.protocol.journal_entries import GapSettled
+from scheduling.calendar.supply_entries import DECIDE, supply_ends
+from scheduling.log.events import NAMES
+from scheduling.log.events.studio import HoursSet, OpeningFixed, RunPlanned, ServiceWindowFixed, StudioEvent
+from scheduling.log.models import Event, Machine, Opening, Run, ServiceWindow, Source, Venue
+from scheduling.planning.opening_hours import OpenSpan
+from scheduling.queries.runs import venue_place
+from scheduling.rendering.plate_store import PlateStore
+from scheduling.sky import almanac
+from scheduling.sky.civil import day_bounds
+from scheduling.sky.zones import zone
+from scheduling.venues.hours import venue_hours
+from scheduling.venues.service_windows import windows_of
+
+Category = Literal["opening", "hours", "service", "run", "supplies", "sky"]
+
+# What can be asked for without more than its name.
+SKY = tuple(name for name, kind in almanac.KINDS.items() if not kind.options)
+# A few dozen entries a year, wherever the venue is: what people plan by.
+USUAL_SKY = (
+    "new-moon",
+    "first-quarter",
+    "full-moon",
+    "last-quarter",
+    "march-equinox",
+    "june-solstice",
+    "september-equinox",
+    "december-solstice",
+)
+# Six kinds that come every day, for a year and a month: about a second of work to write down.
+MOST_SKY = 2500
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """Something that a calendar shows.
+
+    Attributes:
+        uid: its name for ever, everywhere.
+        starts_at: an instant, UTC; or a date of the venue, for the whole of that day.
+        ends_at: UTC; None for an instant, and for a whole day.
+        category: what kind of thing it is.
+        title, said: in words; ``said`` may be several lines.
+        changed_at: when it last became what it is, UTC.
+        revision: how often it was something else before, as far as that is counted.
+    """
+
+    uid: str
+    starts_at: datetime | date
+    ends_at: datetime | None = None
+    category: Category
+    title: str
+    said: str
+    changed_at: datetime
+    revision: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class VenueCalendar:
+    """A venue's calendar over a span; its entries are in order."""
+
+    uid: str
+    venue: Venue
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True)
+class Span:
+    """From an instant until before another, UTC."""
+
+    start: datetime
+    end: datetime
+
+    @classmethod
+    def around(cls, now: datetime, back: timedelta, ahead: timedelta) -> Span:
+        """Whole days of UTC around an instant, so that the same is shown all day."""
+        first, last = ((at.astimezone(UTC)).date() for at in (now - back, now + ahead))
+        return cls(_midnight(first), _midnight(last) + timedelta(days=1))
+
+
+@dataclass(frozen=True)
+class _Changed:
+    """When something last became what it is, and by which event of its stream."""
+
+    at: datetime
+    version: int
+
+
+def check_sky(kinds: Sequence[str]) -> None:
+    """Raise an InputError unless every kind is one of `SKY`, and stands there once."""
+    for index, kind in enumerate(kinds):
+        if kind not in SKY:
+            raise InputError("sky", f"{kind!r} is no event of the sky for a calendar", f"give some of: {','.join(SKY)}")
+        if kind in kinds[:index]:
+            raise InputError("sky", f"{kind} is given twice", "give it once")
+
+
+def venue_calendar(
+    venue: Venue, span: Span, now: datetime, plates: PlateStore, sky: Sequence[str] = USUAL_SKY
+) -> VenueCalendar:
+    """A venue's calendar.
+
+    Args:
+        venue: whose.
+        span: of what is shown; all that begins in it.
+        now: this instant, UTC.
+        plates: where plates lie, for when ink ends.
+        sky: kinds of the almanac.
+
+    Raises:
+        InputError: of ``sky``, see `check_sky`; or that is more of the sky than `MOST_SKY`.
+        EphemerisRangeError: the span reaches beyond the ephemeris.
+    """
+    check_sky(sky)
+    first = Event.objects.get(stream=f"venue/{venue.id}", version=1)
+    names = UUID(hex=first.digest[:32])
+    machines = list(Machine.objects.filter(venue_id=venue.id).order_by("id"))
+    entries = [
+        *_openings(venue, span, names),
+        *_hours(venue, names),
+        *_service(venue, span, names),
+        *_runs(venue, machines, span, names),
+        *_supplies(venue, machines, now, plates, names),
+        *_sky(venue, sky, span, first.said_at, names),
+    ]
+    return VenueCalendar(uid=_uid(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
+
+
+def _in_order(entries: Iterable[Entry], span: Span) -> list[Entry]:
+    """The entries that begin in a span; a whole day is placed by its date in UTC."""
+    at = {entry.uid: _instant(entry.starts_at) for entry in entries}
+    inside = (entry for entry in entries if span.start <= at[entry.uid] < span.end)
+    return sorted(inside, key=lambda entry: (at[entry.uid], entry.uid))
+
+
+def _openings(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
+    rows = Opening.objects.filter(venue_id=venue.id, opens_at__gte=span.start, opens_at__lt=span.end)
+    openings = list(rows)
+    changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed)
+    for row in openings:
+        last = changed[f"opening/{row.id}"]
+        yield Entry(
+            uid=_uid(names, f"opening/{row.id}"),
+            starts_at=row.opens_at,
+            category="opening",
+            title=f"Doors open: {row.name}",
+            said=_by_the_clock(row.opens_at, venue),
+            changed_at=last.at,
+            revision=last.version - 1,
+        )
+
+
+def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
+    """Dates that differ from their weekday. The hours of every week would bury everything else, and staff know them."""
+    hours = venue_hours(venue)
+    if hours is None:
+        return
+    stream = f"venue/{venue.id}"
+    last = _changed([stream], HoursSet)[stream]
+    for one in hours.dates:
+        day = date.fromisoformat(one.date)
+        begins, ends = day_bounds(day, zone(venue.zone))
+        if begins == ends or sorted(one.open, key=_minutes) == sorted(hours.week.days[day.weekday()], key=_minutes):
+            continue
+        spans = ", ".join(f"{span.opens}-{span.closes}" for span in sorted(one.open, key=_minutes))
+        yield Entry(
+            uid=_uid(names, f"hours/{one.date}"),
+            starts_at=day,
+            category="hours",
+            title=f"Open {spans}: {venue.name}" if spans else f"Closed: {venue.name}",
+            said=f"By the clock of {venue.zone}; another {day:%A} has other hours.",
+            changed_at=last.at,
+            revision=last.version - 1,
+        )
+
+
+def _service(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
+    """Each time of a window that comes every week is an entry, named by its local date: where clocks change it is
+    longer or shorter than a rule of recurrence would have it."""
+    found = windows_of(venue, span.start, span.end)
+    once = set(ServiceWindow.objects.filter(venue_id=venue.id, begins_at__isnull=False).values_list("id", flat=True))
+    changed = _changed([f"service/{one.window}" for one in found], ServiceWindowFixed)
+    for one in found:
+        stream = f"service/{one.window}"
+        name = stream if one.window in once else f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
+        yield Entry(
+            uid=_uid(names, name),
+            starts_at=one.starts_at,
+            ends_at=one.ends_at,
+            category="service",
+            title=f"Service: {one.name}",
+            said=f"{_by_the_clock(one.starts_at, venue)}\n{DECIDE}",
+            changed_at=changed[stream].at,
+            revision=changed[stream].version - 1,
+        )
+
+
+def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Iterator[Entry]:
+    """Where runs begin and end, each an instant: a run of months as one entry would lie over all of them."""
+    of = {machine.id: machine.name for machine in machines}
+    runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))
+    sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
+    planned = _changed([f"run/{run.id}" for run in runs], RunPlanned)
+    waited = _settled_at([run.id for run in runs if run.shifts])
+    for run in runs:
+        picture = sources.get(run.source_id, run.source_id)
+        planned_at = planned[f"run/{run.id}"].at
+        for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
+            moved = len(run.shifts) if end == "ends" else 0
+            yield Entry(
+                uid=_uid(names, f"run/{run.id}/{end}"),
+                starts_at=at,
+                category="run",
+                title=f"{of[run.machine_id]} {verb} {picture}",
+                said=f"Run {run.id}, {run.cycle}.\n{_by_the_clock(at, venue)}",
+                changed_at=waited[run.id] if moved else planned_at,
+                revision=moved,
+            )
+
+
+def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:
+    """When a gap of each run was last settled, as by letting the timeline wait."""
+    settled = Event.objects.filter(run__in=runs, kind=NAMES[GapSettled]).order_by("position")
+    return dict(settled.values_list("run", "said_at"))
+
+
+def _supplies(venue: Venue, machines: list[Machine], now: datetime, plates: PlateStore, names: UUID) -> Iterator[Entry]:
+    for machine in machines:
+        for end in supply_ends(machine, now, plates):
+            yield Entry(
+                uid=_uid(names, f"machine/{machine.id}/{end.part}/{end.number}"),
+                starts_at=end.at,
+                category="supplies",
+                title=f"{end.title}: {machine.name}",
+                said=f"{end.said}\n{_by_the_clock(end.at, venue)}",
+                changed_at=end.changed_at,
+            )
+
+
+def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID) -> Iterator[Entry]:
+    """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
+    which moves them by fractions of a second, renames hardly any."""
+    events = almanac.calendar(span.start, span.end, venue_place(venue=venue.id), kinds)
+    if len(events) > MOST_SKY:
+        raise InputError("sky", f"{len(events)} events", f"give fewer kinds or days, for at most {MOST_SKY}")
+    for event in events:
+        what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
+        yield Entry(
+            uid=_uid(names, f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
+            starts_at=event.at,
+            category="sky",
+            title=what.replace("-", " ").capitalize(),
+            said=_by_the_clock(event.at, venue),
+            changed_at=since,
+        )
+
+
+def _changed(streams: Sequence[str], kind: type[StudioEvent]) -> dict[str, _Changed]:
+    """The newest event of a kind in each stream."""
+    events = Event.objects.filter(stream__in=streams, kind=NAMES[kind]).order_by("version")
+    found = events.values_list("stream", "said_at", "version")
+    return {stream: _Changed(said_at, version) for stream, said_at, version in found}
+
+
+def _uid(names: UUID, what: str) -> str:
+    return str(uuid5(names, what))
+
+
+def _by_the_clock(at: datetime, venue: Venue) -> str:
+    """An instant as people at the venue read it."""
+    return f"{at.astimezone(zone(venue.zone)):%Y-%m-%d %H:%M} by the clock of {venue.zone}"
+
+
+def _minutes(span: OpenSpan) -> tuple[int, int]:
+    return span.minutes
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)
+
+
+def _instant(at: datetime | date) -> datetime:
+    return at if isinstance(at, datetime) else _midnight(at)

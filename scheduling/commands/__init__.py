@@ -1,0 +1,1 @@
+"""What the studio and the curator can order, checked whole before anything is written."""

@@ -1,0 +1,233 @@
+"""What the studio and the curator can order: commands, each with the function that turns it into events.
+
+A command is checked whole before anything is written; an id is taken once. The very same command given again by the
+same person or key, as by a client whose answer was lost, changes nothing and is no mistake.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db import transaction
+
+from machines.errors import InputError
+from machines.serialization import structure, unstructure
+from scheduling.commands import repeated_orders
+from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.plan_run import PlanRun, plan_run, require_begins_ahead, require_picture_fits
+from scheduling.log import models
+from scheduling.log.events import Event
+from scheduling.log.events.studio import (
+    MachineAdded,
+    OpeningFixed,
+    ProfileAdded,
+    RunPlanned,
+    ServiceWindowFixed,
+    SourceAdded,
+    VenueAdded,
+)
+from scheduling.log.projecting.projector import require_views
+from scheduling.log.store import (
+    Append,
+    Attribution,
+    LostRace,
+    append,
+    lock,
+    require_never_closed,
+    stream_version,
+)
+from scheduling.nodes.told_before import planning
+from scheduling.planning.service_windows import begins_at
+from scheduling.queries.names import require
+from scheduling.queries.runs import venue_place
+from scheduling.rendering.sources import check_upload
+from scheduling.rendering.upload_store import UploadStore
+from scheduling.sky import anchors
+from scheduling.sky.zones import zone
+
+
+class Taken(Exception):
+    """The id is in use."""
+
+    def __init__(self, kind: str, id: str) -> None:
+        super().__init__(f"there is a {kind} {id!r} already; choose another id")
+        self.kind = kind
+        self.id = id
+
+
+Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
+
+
+def add_venue(command: AddVenue) -> Event:
+    """A venue is what was said of it."""
+    return VenueAdded(
+        name=command.name,
+        latitude_degrees=command.latitude_degrees,
+        longitude_degrees=command.longitude_degrees,
+        elevation_m=command.elevation_m,
+        zone=command.zone,
+    )
+
+
+def add_profile(command: AddProfile) -> Event:
+    """A profile is what was said of it."""
+    return ProfileAdded(profile=command.profile)
+
+
+def add_machine(command: AddMachine) -> Event:
+    """Venue and profile must exist."""
+    require(models.Venue, "venue", command.venue)
+    require(models.Profile, "profile", command.profile)
+    return MachineAdded(name=command.name, venue=command.venue, profile=command.profile)
+
+
+def add_source(command: AddSource) -> Event:
+    """The log keeps the picture with every default filled in, so that a later default does not change it."""
+    return SourceAdded(
+        name=command.name,
+        picture=unstructure(command.picture),
+        upload=command.upload,
+        method=command.method,
+        curve=command.curve,
+    )
+
+
+def fix_opening(command: FixOpening) -> Event:
+    """The anchor becomes an instant now; it stays beside it, so that people see how it was named."""
+    venue = require(models.Venue, "venue", command.venue)
+    try:
+        opens_at = anchors.resolve(anchors.parse(command.anchor), venue_place(venue=venue.id), zone(venue.zone))
+    except InputError as error:
+        raise error.within("anchor") from None
+    return OpeningFixed(venue=command.venue, name=command.name, anchor=command.anchor, opens_at=opens_at)
+
+
+def fix_service_window(command: FixServiceWindow) -> Event:
+    """An anchor becomes an instant now; a weekly window stays what the clocks there make of it."""
+    venue = require(models.Venue, "venue", command.venue)
+    try:
+        at = begins_at(command.comes, venue_place(venue=venue.id), zone(venue.zone))
+    except InputError as error:
+        raise error.within("comes") from None
+    return ServiceWindowFixed(venue=command.venue, name=command.name, comes=command.comes, begins_at=at)
+
+
+HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Event]]] = {
+    AddVenue: ("venue", add_venue),
+    AddProfile: ("profile", add_profile),
+    AddMachine: ("machine", add_machine),
+    AddSource: ("source", add_source),
+    PlanRun: ("run", plan_run),
+    FixOpening: ("opening", fix_opening),
+    FixServiceWindow: ("service", fix_service_window),
+}
+
+# The views that a command is checked against, beside the one that it adds to.
+GROUND: dict[type[Any], tuple[str, ...]] = {
+    AddMachine: ("venues", "profiles"),
+    PlanRun: ("runs", "machines", "profiles", "sources", "venues"),
+    FixOpening: ("venues",),
+    FixServiceWindow: ("venues",),
+}
+
+# What has to be seen on a picture itself, with its file, before the command is carried out.
+DRAWN: dict[type[Any], Callable[[Any, UploadStore | None], None]] = {
+    AddSource: lambda command, uploads: check_upload(command.picture, command.upload, uploads),
+    PlanRun: require_picture_fits,
+}
+
+
+def handle(command: Command, by: Attribution, uploads: UploadStore | None = None) -> None:
+    """Look at a command and carry it out, or raise what `look` and `carry_out` do."""
+    look(command, by, uploads)
+    carry_out(command, by)
+
+
+def look(command: Command, by: Attribution, uploads: UploadStore | None) -> None:
+    """Check a command whole, with its picture. A large file takes seconds, so this is not to be done within a
+    transaction: on SQLite nobody else could write meanwhile.
+
+    Args:
+        command: what is ordered.
+        by: whom.
+        uploads: where the files of sources lie; None where no source has one.
+
+    Raises:
+        InputError: names the field that cannot be used.
+        ViewsSetAside: it cannot be checked.
+    """
+    if _was_given(command, by):
+        return
+    try:
+        _require_good(command, by, uploads)
+    except InputError:
+        if not _was_given(command, by):  # in this very moment: what it asks for is taken, by itself
+            raise
+
+
+def _was_given(command: Command, by: Attribution) -> bool:
+    return repeated_orders.was_given(_stream_of(command), command, by.actor)
+
+
+def _require_good(command: Command, by: Attribution, uploads: UploadStore | None) -> None:
+    require_views(*GROUND.get(type(command), ()))
+    HANDLERS[type(command)][1](command)
+    if isinstance(command, PlanRun):
+        require_begins_ahead(command, by.said_at)
+    if type(command) in DRAWN:
+        DRAWN[type(command)](command, uploads)
+
+
+def carry_out(command: Command, by: Attribution) -> None:
+    """Write the event of a command that was looked at, as the first of a new stream.
+
+    Raises:
+        InputError: what was so when it was looked at is so no more.
+        Taken: the id is in use.
+        ViewsSetAside: it would not show.
+    """
+    (kind, handler), stream = HANDLERS[type(command)], _stream_of(command)
+    try:
+        # Checked once more where nobody else can append: of two runs at once on a machine, the second is refused.
+        with transaction.atomic():
+            lock("default")
+            if _was_given(command, by):
+                return
+            append(_first_of(stream, handler(command), by), by)
+            repeated_orders.keep(stream, command, by.actor)
+    except LostRace:
+        raise Taken(kind, command.id) from None
+
+
+def _first_of(stream: str, event: Event, by: Attribution) -> list[Append]:
+    """What is appended where a stream begins with an event."""
+    if isinstance(event, RunPlanned):
+        return planning(stream.partition("/")[2], event, by.said_at)
+    return [Append(stream, 0, [event])]
+
+
+def require_new(command: Command) -> None:
+    """See that what a command adds has an id of its own.
+
+    Raises:
+        Taken: the id is in use.
+        InputError: it was, by what was closed into an archive since.
+    """
+    stream = _stream_of(command)
+    require_never_closed([stream])
+    if stream_version(stream):
+        raise Taken(HANDLERS[type(command)][0], command.id)
+
+
+def _stream_of(command: Command) -> str:
+    return f"{HANDLERS[type(command)][0]}/{command.id}"
+
+
+def read(data: Any, command: type[Command]) -> Command:
+    """A command from JSON values.
+
+    Raises:
+        InputError: names the field that cannot be used.
+    """
+    return structure(data, command)

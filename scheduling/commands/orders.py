@@ -1,0 +1,120 @@
+"""What the studio and the curator can order beside a run, as it is given, and checked in itself.
+
+`scheduling.commands.plan_run` has the run, `scheduling.commands.handlers` what becomes of each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from machines.errors import InputError
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.halftone import Method
+from machines.imaging.pictures import Picture
+from machines.model.profile import Profile
+from scheduling.planning.service_windows import Comes
+from scheduling.queries.names import check_id, check_name
+from scheduling.sky.places import Place, PlaceError
+from scheduling.sky.zones import zone
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddVenue:
+    """A place where machines stand: degrees, east positive; metres above sea level; IANA time zone."""
+
+    id: str
+    name: str
+    latitude_degrees: float
+    longitude_degrees: float
+    elevation_m: float = 0.0
+    zone: str
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)
+        try:
+            Place(self.latitude_degrees, self.longitude_degrees, self.elevation_m)
+        except PlaceError as error:
+            field = error.field if error.field == "elevation_m" else f"{error.field}_degrees"
+            raise InputError(field, "no place on the Earth", str(error)) from error
+        zone(self.zone)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddProfile:
+    """A model of machine."""
+
+    id: str
+    profile: Profile
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddMachine:
+    """A machine of a profile at a venue."""
+
+    id: str
+    name: str
+    venue: str
+    profile: str
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddSource:
+    """Something to print: a picture of one of the kinds of `machines.imaging.pictures`, with its parameters.
+
+    Attributes:
+        upload: SHA-256, in hexadecimal, of the uploaded file that it is drawn from, where it is drawn from one.
+        method: how its tones become dots.
+        curve: of the dot gain of the machine, paper and ink that it is meant for, read from a printed wedge; undone
+            when its tones become dots.
+    """
+
+    # The curve stands here and not in the profile: it is measured when profile and machine have long been added, it
+    # goes with paper and ink as much as with the model, and no node needs it.
+
+    id: str
+    name: str
+    picture: Picture
+    upload: str | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FixOpening:
+    """Doors open at an instant that a civil time or an event of the sky names."""
+
+    id: str
+    venue: str
+    name: str
+    anchor: dict[str, Any]
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FixServiceWindow:
+    """Somebody with hands is at a venue, once or every week, to change roll, cartridge or blade."""
+
+    id: str
+    venue: str
+    name: str
+    comes: Comes
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)

@@ -1,0 +1,193 @@
+"""Ordering a run: checked against its machine, its picture and the sky before anything is written."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from machines.errors import InputError
+from machines.model.profile import Profile as MachineProfile
+from machines.recovery import Policy
+from machines.serialization import unstructure
+from scheduling.log import models
+from scheduling.log.events.studio import RunPlanned
+from scheduling.outages.rule_checks import Ground, require_policy_fits
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.names import check_id, require
+from scheduling.queries.runs import cycle_named, machine_profile, venue_place
+from scheduling.rendering.sky_parameters import turn_at
+from scheduling.rendering.sources import require_fits, source_original
+from scheduling.rendering.upload_store import UploadStore
+from scheduling.sky import cycles
+from scheduling.sky.places import Place
+
+# A run that is to begin now has begun by the time that the order is read.
+NOW_MEANS = timedelta(minutes=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanRun:
+    """A machine prints a source against a cycle from an instant to another.
+
+    Attributes:
+        cycle_options: for ``period``: ``seconds`` and ``epoch`` (RFC 3339); nothing for the others.
+        segments_per_turn: how many segments a turn is handed out and reported in.
+        strips_per_turn: how many strips a turn is cut into; 0 to wind it up.
+        nozzle_seed: of the assignment of nozzles; made from the id where it is not given.
+        begins_in_the_past: that it may; what is over when it is planned is settled as missed.
+    """
+
+    id: str
+    machine: str
+    source: str
+    cycle: str
+    starts_at: datetime
+    ends_at: datetime
+    policy: Policy
+    segments_per_turn: int = 48
+    strips_per_turn: int = 0
+    cycle_options: dict[str, Any] = field(default_factory=dict)
+    nozzle_seed: int | None = None
+    begins_in_the_past: bool = False
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        if self.ends_at <= self.starts_at:
+            raise InputError("ends_at", "not after starts_at", "give an end after the start")
+
+
+def plan_run(command: PlanRun) -> RunPlanned:
+    """The span becomes whole columns; a machine is on one run at a time."""
+    machine = require(models.Machine, "machine", command.machine)
+    require(models.Source, "source", command.source)
+    profile = machine_profile(profile=machine.profile_id)
+    timeline = _timeline(command, profile, venue_place(venue=machine.venue_id))
+    _require_free(command)
+    if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
+        raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
+    if command.strips_per_turn and profile.knife is None:
+        raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
+    first, end = _span(command, timeline)
+    _require_speed(profile, timeline.cycle.mean_turn_s)
+    venue = models.Venue.objects.get(id=machine.venue_id)
+    require_policy_fits(command.policy, Ground(command.cycle, profile, timeline.cycle.mean_turn_s, venue))
+    seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
+    return RunPlanned(
+        machine=command.machine,
+        source=command.source,
+        cycle=command.cycle,
+        cycle_options=command.cycle_options,
+        segments_per_turn=command.segments_per_turn,
+        strips_per_turn=command.strips_per_turn,
+        starts_at=command.starts_at,
+        ends_at=command.ends_at,
+        first_column=first,
+        end_column=end,
+        policy=command.policy,
+        nozzle_seed=seed,
+        mean_turn_s=timeline.cycle.mean_turn_s,
+    )
+
+
+def as_planned(id: str, planned: RunPlanned) -> models.Run:
+    """The run as it will be; it is in no table."""
+    elsewhere = ("machine", "source", "policy", "without")
+    return models.Run(
+        id=id,
+        machine_id=planned.machine,
+        source_id=planned.source,
+        policy=unstructure(planned.policy),
+        planned_to_column=planned.first_column,
+        **{name: value for name, value in vars(planned).items() if name not in elsewhere},
+    )
+
+
+def require_begins_ahead(command: PlanRun, now: datetime) -> None:
+    """See that a run begins from now on, or is asked for although it does not.
+
+    Raises:
+        InputError: it begins in the past.
+    """
+    if command.begins_in_the_past or command.starts_at >= now - NOW_MEANS:
+        return
+    raise InputError(
+        "starts_at",
+        f"{command.starts_at.isoformat()} is in the past",
+        "begin later, or say begins_in_the_past: true: what is over, and not told as printed, is settled as missed",
+    )
+
+
+def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeline:
+    if command.cycle not in cycles.NAMES:
+        raise InputError("cycle", f"{command.cycle!r} is no cycle", f"give one of: {', '.join(cycles.NAMES)}")
+    try:
+        cycle = cycle_named(command.cycle, command.cycle_options, place=place)
+    except cycles.CycleError as error:
+        raise InputError("cycle_options", error.problem, error.remedy) from error
+    except InputError as error:
+        raise error.within("cycle_options") from None
+    return Timeline(cycle, profile.columns_per_turn, command.segments_per_turn)
+
+
+def _require_free(command: PlanRun) -> None:
+    others = models.Run.objects.filter(
+        machine_id=command.machine, starts_at__lt=command.ends_at, ends_at__gt=command.starts_at
+    )
+    if other := others.first():
+        raise InputError(
+            "starts_at",
+            f"the machine is on run {other.id!r} until {other.ends_at.isoformat()}",
+            "start after it ends, or choose another machine",
+        )
+
+
+def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int]:
+    """First and end column; the cycle has to turn at every instant between them, too."""
+    first, end = (_column_from(timeline, field, getattr(command, field)) for field in ("starts_at", "ends_at"))
+    if end == first:
+        raise InputError("ends_at", "no column belongs to so short a span", "give a later end")
+    if command.cycle == "temporal-hours":
+        _require_sunrises(timeline, first, end)
+    return first, end
+
+
+def _column_from(timeline: Timeline, field: str, at: datetime) -> int:
+    try:
+        return timeline.first_column_from(at.timestamp())
+    except InputError as error:
+        raise InputError(field, error.problem, error.remedy) from error
+
+
+def _require_sunrises(timeline: Timeline, first: int, end: int) -> None:
+    """A polar day or night in the middle would be found only when planning comes to it, weeks from now."""
+    halves = np.arange(2 * (first // timeline.columns), 2 * (end // timeline.columns) + 2)
+    try:
+        timeline.cycle.instants(halves / 2.0)
+    except InputError as error:
+        raise InputError("cycle", error.problem, error.remedy) from error
+
+
+def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:
+    needed_mm_per_hour = profile.mm_per_turn / mean_turn_s * 3600.0
+    if profile.highest_mm_per_hour < needed_mm_per_hour:
+        raise InputError(
+            "cycle",
+            f"a turn takes {needed_mm_per_hour:.4g} mm/h and the machine prints {profile.highest_mm_per_hour:.4g}",
+            "choose a slower cycle or a machine with a shorter turn",
+        )
+
+
+def require_picture_fits(command: PlanRun, uploads: UploadStore | None) -> None:
+    """The picture can be drawn on the machine: known now, instead of when its first turn is due."""
+    machine = require(models.Machine, "machine", command.machine)
+    source = require(models.Source, "source", command.source)
+    profile, place = machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id)
+    turn = turn_at(_timeline(command, profile, place).cycle, command.starts_at)
+    try:
+        require_fits(source_original(source, uploads), profile, turn, place)
+    except InputError as error:
+        raise error.within("source") from None

@@ -1,0 +1,1 @@
+"""Events to bytes and back, and the digests over them."""

@@ -1,0 +1,176 @@
+"""What people of a studio, or its planner on their behalf, say: see `scheduling.log.events`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, ClassVar
+
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.halftone import Method
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
+from machines.protocol.messages import SegmentWork
+from machines.recovery import Policy
+from scheduling.planning.opening_hours import Hours
+from scheduling.planning.service_windows import Comes
+
+
+@dataclass(frozen=True, kw_only=True)
+class VenueAdded:
+    """A place where machines stand. Degrees, east positive; metres above the ellipsoid's sea level; IANA zone."""
+
+    stream: ClassVar[str] = "venue"
+    name: str
+    latitude_degrees: float
+    longitude_degrees: float
+    elevation_m: float
+    zone: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoursSet:
+    """A venue's hours from now on are these, in place of any before; by the clocks of the venue's zone."""
+
+    stream: ClassVar[str] = "venue"
+    hours: Hours
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProfileAdded:
+    """A model of machine."""
+
+    stream: ClassVar[str] = "profile"
+    profile: Profile
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineAdded:
+    """A machine of a profile at a venue."""
+
+    stream: ClassVar[str] = "machine"
+    name: str
+    venue: str
+    profile: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineCalibrated:
+    """What was measured of a machine, in place of all that was measured before."""
+
+    stream: ClassVar[str] = "machine"
+    calibration: Calibration
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceAdded:
+    """What can be printed: the parameters of a picture, of a kind of `machines.imaging.pictures`, and how it becomes
+    dots.
+
+    Attributes:
+        upload: SHA-256, in hexadecimal, of the file that it is drawn from.
+        method: how tones become dots.
+        curve: of the dot gain that is undone.
+    """
+
+    stream: ClassVar[str] = "source"
+    name: str
+    picture: dict[str, Any]
+    upload: str | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunPlanned:
+    """A machine prints a source against a cycle over a span.
+
+    Attributes:
+        starts_at, ends_at: the span asked for.
+        first_column, end_column: the running columns in it, the end excluded.
+        without: versions, in the machine's stream, of what it told of the run before this and that cannot be of it; all
+            else that it told of it counts from now on.
+    """
+
+    stream: ClassVar[str] = "run"
+    machine: str
+    source: str
+    cycle: str
+    cycle_options: dict[str, Any]
+    segments_per_turn: int
+    strips_per_turn: int
+    starts_at: datetime
+    ends_at: datetime
+    first_column: int
+    end_column: int
+    policy: Policy
+    nozzle_seed: int
+    mean_turn_s: float
+    without: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class SegmentsPlanned:
+    """The segments of a run that lie in one turn, in order, and the plate that holds the turn's dots."""
+
+    stream: ClassVar[str] = "run"
+    turn: int
+    plate: str
+    segments: tuple[SegmentWork, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningFixed:
+    """Doors open at an instant; the anchor is how the curator named it."""
+
+    stream: ClassVar[str] = "opening"
+    venue: str
+    name: str
+    anchor: dict[str, Any]
+    opens_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class ServiceWindowFixed:
+    """Somebody with hands will be at a venue, once or every week.
+
+    Attributes:
+        begins_at: of one that comes once, the instant that its anchor names; None for a weekly one.
+    """
+
+    stream: ClassVar[str] = "service"
+    venue: str
+    name: str
+    comes: Comes
+    begins_at: datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ServiceWindowCalledOff:
+    """Nobody will come in a service window any more, or not on one date.
+
+    Attributes:
+        reason: why, in the person's words, where it was said before there were remarks.
+        remark: digest of why, see `scheduling.log.remarks`.
+        date: local date on which a weekly window does not begin; None for the whole window.
+    """
+
+    stream: ClassVar[str] = "service"
+    reason: str | None = None
+    remark: str | None = None
+    date: str | None = None
+
+
+StudioEvent = (
+    VenueAdded
+    | HoursSet
+    | ProfileAdded
+    | MachineAdded
+    | MachineCalibrated
+    | SourceAdded
+    | RunPlanned
+    | SegmentsPlanned
+    | OpeningFixed
+    | ServiceWindowFixed
+    | ServiceWindowCalledOff
+)

@@ -1,0 +1,146 @@
+"""From events to views. `VIEWS` is the index: which view is folded from which events by which function.
+
+A fold reads and changes the rows of its own view, and nothing else: no clock, no other view, no other table. So a view
+can be dropped and folded again alone, to the same rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Model
+
+from machines.protocol import journal_entries
+from scheduling.log import models
+from scheduling.log.events import reports, server, studio
+from scheduling.log.projections import catalogue, forgotten, gaps, machines, notices, outages, planned, runs
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows.row_cache import Rows
+
+Fold = Callable[[Rows, Recorded, Any], object]
+
+
+def _nothing(rows: Rows, fact: Recorded, event: Any) -> None:
+    """As if it had never been told."""
+
+
+@dataclass(frozen=True)
+class View:
+    """Tables that are folded together.
+
+    Attributes:
+        name: of the view.
+        tables: its models.
+        folds: the function for each kind of event that changes it.
+        take_number: what it does with an entry that it goes on without.
+    """
+
+    name: str
+    tables: tuple[type[Model], ...]
+    folds: Mapping[type[Any], Fold]
+    take_number: Fold = _nothing
+
+
+VIEWS: tuple[View, ...] = (
+    View(
+        "venues",
+        (models.Venue,),
+        {studio.VenueAdded: catalogue.venue_added, studio.HoursSet: catalogue.hours_set},
+    ),
+    View("profiles", (models.Profile,), {studio.ProfileAdded: catalogue.profile_added}),
+    View("sources", (models.Source,), {studio.SourceAdded: catalogue.source_added}),
+    View("openings", (models.Opening,), {studio.OpeningFixed: catalogue.opening_fixed}),
+    View(
+        "service-windows",
+        (models.ServiceWindow,),
+        {
+            studio.ServiceWindowFixed: catalogue.service_window_fixed,
+            studio.ServiceWindowCalledOff: catalogue.service_window_called_off,
+        },
+    ),
+    View("archives", (models.ClosedStream,), {server.StreamClosed: catalogue.stream_closed}),
+    View(
+        "machines",
+        (models.Machine, models.SupplyChange, models.HandUse),
+        {
+            studio.MachineAdded: machines.machine_added,
+            studio.MachineCalibrated: machines.machine_calibrated,
+            server.NodeEnrolled: machines.node_enrolled,
+            server.SilenceBegan: machines.silence_began,
+            server.NeverHeard: machines.never_heard,
+            server.SilenceEnded: machines.silence_ended,
+            journal_entries.NodeStarted: machines.node_started,
+            journal_entries.NodeStopped: machines.node_stopped,
+            journal_entries.ColumnsPrinted: machines.columns_printed,
+            journal_entries.GapSettled: machines.gap_settled,
+            journal_entries.TrueAgain: machines.entry_taken,
+            journal_entries.StripCut: machines.strip_cut,
+            journal_entries.KnifeArmed: machines.knife_armed,
+            journal_entries.KnifeDisarmed: machines.knife_disarmed,
+            journal_entries.ConditionsChanged: machines.conditions_changed,
+            journal_entries.OperatorActed: machines.operator_acted,
+            journal_entries.SetTimeCompared: machines.entry_taken,
+            journal_entries.SlipMeasured: machines.entry_taken,
+            journal_entries.FeedCorrected: machines.entry_taken,
+            reports.EntrySetAside: machines.entry_taken,
+            reports.EntryToldTwice: machines.entry_taken,
+            reports.ReportsRefused: machines.reports_refused,
+            reports.ReportsTakenAgain: machines.reports_taken_again,
+        },
+        machines.entry_taken,
+    ),
+    View(
+        "runs",
+        (models.Run, models.Segment, models.PrintedStretch, models.Strip, models.ToldBefore),
+        {
+            studio.RunPlanned: planned.run_planned,
+            studio.SegmentsPlanned: runs.segments_planned,
+            journal_entries.ColumnsPrinted: runs.columns_printed,
+            journal_entries.GapSettled: gaps.gap_settled,
+            journal_entries.StripCut: runs.strip_cut,
+        },
+    ),
+    View(
+        "outages",
+        (models.Outage, models.Override),
+        {
+            studio.RunPlanned: outages.run_planned,
+            server.OutageOverridden: outages.outage_overridden,
+            reports.WordPassedOver: outages.word_passed_over,
+            journal_entries.GapSettled: outages.gap_settled,
+            journal_entries.TrueAgain: outages.true_again,
+            reports.SettlementDiffered: outages.settlement_differed,
+        },
+    ),
+    View(
+        "notices",
+        (models.Notice,),
+        {
+            server.SilenceBegan: notices.silence_began,
+            server.NeverHeard: notices.never_heard,
+            server.OutageOverridden: notices.outage_overridden,
+            reports.WordPassedOver: notices.word_passed_over,
+            server.SilenceEnded: notices.silence_ended,
+            journal_entries.GapSettled: notices.gap_settled,
+            journal_entries.TrueAgain: notices.true_again,
+            reports.SettlementDiffered: notices.settlement_differed,
+            journal_entries.StripCut: notices.strip_cut,
+            journal_entries.KnifeArmed: notices.knife_armed,
+            journal_entries.ConditionsChanged: notices.conditions_changed,
+            journal_entries.OperatorActed: notices.operator_acted,
+            journal_entries.SetTimeCompared: notices.set_time_compared,
+            journal_entries.SlipMeasured: notices.slip_measured,
+            journal_entries.FeedCorrected: notices.feed_corrected,
+            reports.EntrySetAside: notices.entry_set_aside,
+            reports.EntryReadInPart: notices.entry_read_in_part,
+            reports.EntryPassedOver: notices.entry_passed_over,
+            reports.ReportsRefused: notices.reports_refused,
+            reports.ReportsTakenAgain: notices.reports_taken_again,
+            reports.RunNotKnown: forgotten.run_not_known,
+            studio.RunPlanned: forgotten.run_planned,
+            reports.EntriesToldAgain: forgotten.entries_told_again,
+        },
+    ),
+)

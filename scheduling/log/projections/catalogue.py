@@ -1,0 +1,101 @@
+"""The views that hold what was said once: venues, profiles, sources, openings, service windows, streams that were
+closed."""
+
+from __future__ import annotations
+
+from machines.serialization import unstructure
+from scheduling.log.events.server import StreamClosed
+from scheduling.log.events.studio import (
+    HoursSet,
+    OpeningFixed,
+    ProfileAdded,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
+    SourceAdded,
+    VenueAdded,
+)
+from scheduling.log.models import ClosedStream, Opening, Profile, ServiceWindow, Source, Venue
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows.row_cache import Rows
+
+
+def venue_added(rows: Rows, fact: Recorded, event: VenueAdded) -> None:
+    """A venue."""
+    rows.put(
+        Venue,
+        id=fact.subject,
+        name=event.name,
+        latitude_degrees=event.latitude_degrees,
+        longitude_degrees=event.longitude_degrees,
+        elevation_m=event.elevation_m,
+        zone=event.zone,
+    )
+
+
+def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
+    """When a venue is open."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.hours = unstructure(event.hours)
+
+
+def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:
+    """A model of machine."""
+    rows.put(Profile, id=fact.subject, name=event.profile.name, data=unstructure(event.profile))
+
+
+def source_added(rows: Rows, fact: Recorded, event: SourceAdded) -> None:
+    """A picture; its kind stands apart from its other parameters, for lists."""
+    rows.put(
+        Source,
+        id=fact.subject,
+        name=event.name,
+        kind=str(event.picture.get("kind", "")),
+        picture=event.picture,
+        upload=event.upload,
+        method=event.method,
+        curve=None if event.curve is None else unstructure(event.curve),
+    )
+
+
+def opening_fixed(rows: Rows, fact: Recorded, event: OpeningFixed) -> None:
+    """An opening; fixed again, it moves."""
+    rows.put(
+        Opening, id=fact.subject, venue_id=event.venue, name=event.name, anchor=event.anchor, opens_at=event.opens_at
+    )
+
+
+def service_window_fixed(rows: Rows, fact: Recorded, event: ServiceWindowFixed) -> None:
+    """A service window; fixed again, it moves, and stands again where it was called off."""
+    rows.put(
+        ServiceWindow,
+        id=fact.subject,
+        venue_id=event.venue,
+        name=event.name,
+        comes=unstructure(event.comes),
+        begins_at=event.begins_at,
+    )
+
+
+def service_window_called_off(rows: Rows, fact: Recorded, event: ServiceWindowCalledOff) -> None:
+    """Its row stays, marked; or one of its dates is."""
+    window = rows.change(ServiceWindow, fact.subject)
+    if window is None:
+        return
+    if event.date is not None:
+        window.dates_off = sorted({*window.dates_off, event.date})
+    else:
+        window.called_off_at = fact.happened_at
+        window.called_off_because = event.reason
+        window.called_off_remark = event.remark
+
+
+def stream_closed(rows: Rows, fact: Recorded, event: StreamClosed) -> None:
+    """A stream that ended."""
+    rows.put(
+        ClosedStream,
+        stream=event.closed,
+        version=event.version,
+        digest=event.digest,
+        file_digest=event.file_digest,
+        closed_at=fact.happened_at,
+    )

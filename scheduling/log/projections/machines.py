@@ -1,0 +1,218 @@
+"""The view of machines: what is known of each from its node and from the watch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from machines.node.device.reporting import KNIFE_OFFLINE, stops_printing
+from machines.protocol.journal_entries import (
+    Action,
+    ColumnsPrinted,
+    ConditionsChanged,
+    Entry,
+    GapSettled,
+    KnifeArmed,
+    KnifeDisarmed,
+    NodeStarted,
+    NodeStopped,
+    OperatorActed,
+    StripCut,
+)
+from machines.serialization import unstructure
+from scheduling.log.events.reports import EntrySetAside, EntryToldTwice, ReportsRefused, ReportsTakenAgain
+from scheduling.log.events.server import NeverHeard, NodeEnrolled, SilenceBegan, SilenceEnded
+from scheduling.log.events.studio import MachineAdded, MachineCalibrated
+from scheduling.log.models import HandUse, Machine, SupplyChange
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows.row_cache import Rows
+
+# What a person who did this has changed.
+CHANGES = {
+    "roll-changed": SupplyChange.ROLL,
+    "cartridge-changed": SupplyChange.CARTRIDGE,
+    "blade-changed": SupplyChange.BLADE,
+}
+
+# It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
+UNPLANNED_STOP, FAULT = STOPPED_BY_ITSELF = "unplanned-stop", "fault"
+_KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
+# What holds a machine after a person acted; the other actions change nothing about it.
+HELD_AFTER: Mapping[Action, str] = {
+    "stop": "stopped",
+    "release": "paused",
+    "pause": "paused",
+    "park": "parked",
+    "resume": "",
+}
+
+
+def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:
+    """A machine, with a knife that nobody has armed yet."""
+    rows.put(Machine, id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile)
+
+
+def machine_calibrated(rows: Rows, fact: Recorded, event: MachineCalibrated) -> None:
+    """What was measured last counts."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.calibration = unstructure(event.calibration)
+
+
+def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
+    """A new board keeps a new journal, which counts from 1. Whether it arms the knife, it tells."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.epoch = event.epoch
+        machine.accepted_through = 0
+        machine.hold, machine.held_since, machine.stopped_at = "", None, None
+        machine.refused_since = None
+        machine.knife_armed = False
+
+
+def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
+    """Silent since it was last heard."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.silent_since = event.last_heard_at
+
+
+def never_heard(rows: Rows, fact: Recorded, event: NeverHeard) -> None:
+    """Silent since its run was due."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.silent_since = event.due_since
+
+
+def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
+    """Heard again."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.silent_since = None
+
+
+def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:
+    """It told what cannot be."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.refused_since = fact.said_at
+
+
+def reports_taken_again(rows: Rows, fact: Recorded, event: ReportsTakenAgain) -> None:
+    """It told something that could be taken."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.refused_since = None
+
+
+def entry_taken(rows: Rows, fact: Recorded, event: Entry | EntrySetAside | EntryToldTwice) -> Machine | None:
+    """Whatever a node reports moves the end of its journal that the server has."""
+    machine = rows.change(Machine, fact.subject)
+    if machine is not None:
+        machine.accepted_through = event.seq
+        machine.last_reported_at = fact.said_at
+    return machine
+
+
+def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
+    """After an unplanned stop the knife is disarmed until a person arms it."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None:
+        machine.stopped_at = None
+    if machine is not None and event.unplanned_stop:
+        machine.knife_armed = False
+        _hold(machine, machine.hold or UNPLANNED_STOP, event.at)
+
+
+def node_stopped(rows: Rows, fact: Recorded, event: NodeStopped) -> None:
+    """Nothing is printed until an agent begins again."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.stopped_at = event.at
+
+
+def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
+    """The paper has moved on to the end of what was printed."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        if machine.hold in STOPPED_BY_ITSELF and _since(machine, event.at):  # it was let go on unattended
+            _hold(machine, "", event.at)
+        machine.paper_position = max(machine.paper_position, event.paper_position + len(event.columns))
+
+
+def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
+    """A gap is settled when nothing holds the machine back any more."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and _since(machine, event.at):
+        _hold(machine, "", event.at)
+
+
+def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
+    """A cut that was not made shows that the knife is disarmed. One that was, shows nothing: a strip without columns
+    counts as cut with the one before it, whatever came of the knife in between."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and not event.made:
+        machine.knife_armed = False
+
+
+def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
+    """Armed by a person."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.knife_armed = True
+
+
+def knife_disarmed(rows: Rows, fact: Recorded, event: KnifeDisarmed) -> None:
+    """Until a person arms it again."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.knife_armed = False
+
+
+def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
+    """The conditions now. One that stops it holds it, and not only for as long as it is there; that and one that says
+    that its knife is off disarm it."""
+    if (machine := entry_taken(rows, fact, event)) is not None:
+        machine.conditions = list(event.keywords)
+        if any(map(stops_printing, event.keywords)):
+            _hold(machine, machine.hold or FAULT, event.at)
+            machine.knife_armed = False
+        if any(keyword.startswith(_KNIFE_OFFLINE) for keyword in event.keywords):
+            machine.knife_armed = False
+
+
+def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
+    """What a person did may hold the machine back or let it go on, use paper, or be a change of supplies."""
+    machine = entry_taken(rows, fact, event)
+    if machine is not None and event.action in HELD_AFTER:
+        _hold(machine, HELD_AFTER[event.action], event.at)
+    if machine is not None and event.paper_position is not None:
+        _by_hand(rows, fact, event, machine, event.paper_position)
+    if machine is not None and event.action in CHANGES:
+        rows.put(
+            SupplyChange,
+            machine_id=fact.subject,
+            version=fact.version,
+            part=CHANGES[event.action],
+            at=event.at,
+            paper_position=machine.paper_position,
+        )
+
+
+def _by_hand(rows: Rows, fact: Recorded, event: OperatorActed, machine: Machine, place: int) -> None:
+    """Paper that was used beside the runs is gone: the forecast counts it, and nothing is ever printed over it."""
+    rows.put(
+        HandUse,
+        machine_id=fact.subject,
+        version=fact.version,
+        action=event.action,
+        pattern=event.pattern,
+        paper_position=place,
+        paper_columns=event.paper_columns,
+        seen_done=event.seen_done,
+        at=event.at,
+    )
+    machine.paper_position = max(machine.paper_position, place + event.paper_columns)
+
+
+def _since(machine: Machine, at: datetime) -> bool:
+    """Whether something happened after the machine was held; what is told late may have happened before."""
+    return machine.held_since is not None and at > machine.held_since
+
+
+def _hold(machine: Machine, hold: str, at: datetime) -> None:
+    """Held or not from now on; held otherwise than before, it has been held all the while."""
+    if machine.hold and not hold:
+        machine.held_since = None
+    elif hold and not machine.hold:
+        machine.held_since = at
+    machine.hold = hold

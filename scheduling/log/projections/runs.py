@@ -1,0 +1,187 @@
+"""The view of runs: what is planned, what lies where on the paper, and what became of every column."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from machines.protocol.journal_entries import ColumnsPrinted, StripCut
+from machines.protocol.messages import SegmentWork
+from machines.serialization import unstructure
+from scheduling.log.codec.decoder import texts_of
+from scheduling.log.events.studio import RunPlanned, SegmentsPlanned
+from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
+from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
+from scheduling.log.projections.reprints import no_longer_again
+from scheduling.log.projections.shifts import place
+from scheduling.log.projections.told_before import keep
+from scheduling.log.recorded import Recorded
+from scheduling.log.rows.row_cache import Rows
+
+
+def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
+    """A run without segments yet."""
+    rows.put(
+        Run,
+        id=fact.subject,
+        machine_id=event.machine,
+        source_id=event.source,
+        cycle=event.cycle,
+        cycle_options=event.cycle_options,
+        segments_per_turn=event.segments_per_turn,
+        strips_per_turn=event.strips_per_turn,
+        starts_at=event.starts_at,
+        ends_at=event.ends_at,
+        first_column=event.first_column,
+        end_column=event.end_column,
+        policy=unstructure(event.policy),
+        nozzle_seed=event.nozzle_seed,
+        mean_turn_s=event.mean_turn_s,
+        planned_to_column=event.first_column,
+    )
+    for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
+        if stretch.machine_id != event.machine or stretch.version in event.without:  # told before, and not of this run
+            stretch.run_id = NO_RUN
+
+
+def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None:
+    """Segments; outcomes that were told ahead of them find their columns now."""
+    run = rows.change(Run, fact.subject)
+    if run is None:
+        return
+    planned = [_plan(rows, run, work) for work in event.segments]
+    ahead, run.ahead = run.ahead, []
+    for first, end, outcome in ahead:
+        _spread(run, planned, Interval(first, end, outcome), fact.happened_at)
+
+
+def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
+    """A segment as planned now; planned before, it keeps what became of its columns."""
+    key = (run.id, work.number)
+    known = rows.change(Segment, key) if work.first_column < run.planned_to_column else None
+    segment = known or rows.put(Segment, run_id=run.id, number=work.number)
+    segment.first_column = work.first_column
+    segment.end_column = work.end_column
+    segment.starts_at = work.knots[0]
+    segment.ends_at = work.knots[-1]
+    segment.knots = texts_of(work.knots)
+    segment.plate = work.plate
+    if run.shifts:
+        place(run, segment)
+    if work.end_column > run.planned_to_column:
+        run.planned_to_column = work.end_column
+    return segment
+
+
+def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
+    """Columns lie on the paper: where, and whose outcome that is."""
+    rows.put(
+        PrintedStretch,
+        machine_id=fact.subject,
+        version=fact.version,
+        run_id=event.run,
+        segment=event.segment,
+        first_column=event.columns.first,
+        end_column=event.columns.end,
+        paper_position=event.paper_position,
+        at=event.at,
+        worst_miss_s=event.worst_miss_s,
+    )
+    run = rows.change(Run, event.run)
+    if run is None:
+        keep(rows, fact, event)
+        return
+    printed = Interval(event.columns.first, event.columns.end, "printed")
+    run.repeated += no_longer_again(rows, run, printed.first, printed.end)
+    segment = rows.change(Segment, (run.id, event.segment))
+    if segment is not None:
+        worst_s = segment.worst_miss_s or 0.0
+        segment.worst_miss_s = event.worst_miss_s if abs(event.worst_miss_s) > abs(worst_s) else worst_s
+    if segment is not None and segment.first_column <= printed.first and printed.end <= segment.end_column:
+        _settle(run, segment, printed, event.at)
+    else:
+        account(rows, run, printed, event.at)
+
+
+def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
+    """The knife came to a boundary. Of a run that nobody has planned it is not known whose it is."""
+    if rows.find(Run, event.run) is None:
+        keep(rows, fact, event)
+        return
+    rows.put(
+        Strip,
+        run_id=event.run,
+        boundary=event.boundary,
+        paper_position=event.paper_position,
+        made=event.made,
+        at=event.at,
+    )
+
+
+def account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
+    """Give columns of the run their outcome in whatever segments hold them."""
+    interval = clipped(interval, run.first_column, run.end_column)
+    if interval.first < interval.end:
+        holding = {"first_column__lt": interval.end, "end_column__gt": interval.first}
+        _spread(run, rows.change_where(Segment, run_id=run.id, **holding), interval, at)
+
+
+def _spread(run: Run, segments: Sequence[Segment], interval: Interval, at: datetime) -> None:
+    """Give columns their outcome in segments that are in order; the rest waits until it is planned."""
+    for segment in segments:
+        _settle(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
+    ahead = [Interval(*one) for one in run.ahead]
+    for part in outside(interval, [(segment.first_column, segment.end_column) for segment in segments]):
+        ahead = with_interval(ahead, part)
+    run.ahead = [list(one) for one in ahead]
+
+
+def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
+    """Give columns of one segment their outcome, and count."""
+    outcomes = segment.outcomes
+    if not outcomes or outcomes[-1][1] <= interval.first:  # as nearly always
+        follow(outcomes, interval)
+        _count(run, segment, interval.outcome, interval.end - interval.first)
+    else:
+        recount(run, segment, with_interval([Interval(*one) for one in outcomes], interval))
+    conclude(segment, at)
+
+
+def recount(run: Run, segment: Segment, laid: Sequence[Interval]) -> None:
+    """Give a segment other outcomes, and count anew."""
+    segment.outcomes = [list(one) for one in laid]
+    for outcome, columns in counts(laid).items():
+        _count(run, segment, outcome, columns - getattr(segment, outcome))
+
+
+def conclude(segment: Segment, at: datetime) -> None:
+    """What may be said of a segment as a whole, after its outcomes changed at an instant."""
+    columns = segment.end_column - segment.first_column
+    finished = segment.printed + segment.skipped + segment.unknown == columns
+    segment.state = _state(segment, finished)
+    if not finished:
+        segment.finished_at = None
+    elif segment.finished_at is None:
+        segment.finished_at = at
+
+
+def _count(run: Run, segment: Segment, outcome: Outcome, more: int) -> None:
+    """So many more columns of a segment have an outcome."""
+    if outcome == "printed":
+        segment.printed += more
+        run.printed += more
+    elif outcome == "skipped":
+        segment.skipped += more
+        run.skipped += more
+    else:
+        segment.unknown += more
+        run.unknown += more
+
+
+def _state(segment: Segment, finished: bool) -> str:
+    if not finished:
+        return Segment.PRINTING if segment.outcomes else Segment.PLANNED
+    columns = segment.end_column - segment.first_column
+    if segment.printed == columns:
+        return Segment.PRINTED
+    return Segment.LEFT_OUT if segment.skipped == columns else Segment.PARTLY

@@ -1,0 +1,1 @@
+"""The rows that views are made of, in memory and in SQL."""

@@ -1,0 +1,1 @@
+"""What a board is told and what it tells."""

@@ -1,0 +1,57 @@
+"""What a node should hold now."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from django.db import DEFAULT_DB_ALIAS
+
+from machines.protocol.messages import RunWork, Work
+from scheduling.commands.override import standing_word
+from scheduling.log.models import Machine, Run, Segment, Venue
+from scheduling.log.rows.row_sql import table
+from scheduling.queries.calibration import machine_calibration
+from scheduling.queries.runs import (
+    current_run,
+    first_due,
+    machine_profile,
+    run_policy,
+    run_work,
+    segment_work,
+    segments_to_offer,
+)
+from scheduling.venues.hours import closed_as_told
+
+
+def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: float) -> Work:
+    """The work of a machine: its current run, and that run's segments not yet accounted for, up to the horizon.
+
+    Args:
+        machine: id.
+        now: UTC.
+        horizon: how far ahead the node wants to hold work.
+        poll_after_s: when it should ask again, seconds.
+    """
+    row: Machine = table(Machine, DEFAULT_DB_ALIAS).get(machine)
+    until = now + horizon
+    run = current_run(machine=machine, before=until)
+    offered = [] if run is None else segments_to_offer(run, until)
+    segments = tuple(map(segment_work, offered))
+    return Work(
+        epoch=row.epoch,
+        run=None if run is None else _run_work(run, offered),
+        policy=None if run is None else run_policy(run),
+        profile=machine_profile(profile=row.profile_id),
+        plates=tuple(dict.fromkeys(segment.plate for segment in segments)),
+        segments=segments,
+        poll_after_s=poll_after_s,
+        calibration=None if row.calibration is None else machine_calibration(row),
+        override=None if run is None else standing_word(run),
+        closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
+    )
+
+
+def _run_work(run: Run, offered: Sequence[Segment]) -> RunWork:
+    return replace(run_work(run), first_unaccounted=first_due(offered[0]) if offered else None)

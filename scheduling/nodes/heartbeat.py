@@ -1,0 +1,38 @@
+"""That a machine's node was heard, and how it says that it is: telemetry, of which only the newest is kept."""
+
+from __future__ import annotations
+
+import logging
+from datetime import datetime
+
+from django.db import OperationalError, connection
+
+from machines.protocol.messages import Status
+from machines.serialization import unstructure
+from scheduling.log.codec.canonical_json import canonical
+
+_HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
+    ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
+_TOLD = f"{_HEARD}, status = excluded.status"
+
+logger = logging.getLogger(__name__)
+
+
+def hear(machine: str, status: Status | None, now: datetime) -> None:
+    """Keep the newest word from a node.
+
+    It is telemetry: where it cannot be written now, nobody waits for it, and nobody is told that facts were not taken.
+
+    Args:
+        machine: id.
+        status: how it says that it is; None where it did not say. Then what it said last stands, and ``{}`` until it
+            first does.
+        now: when it was heard, UTC.
+    """
+    sql, told = (_HEARD, {}) if status is None else (_TOLD, unstructure(status))
+    at = connection.ops.adapt_datetimefield_value(now)
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute(sql, (machine, at, canonical(told)))
+    except OperationalError as error:
+        logger.warning("that machine %s was heard cannot be written: %s", machine, error)

@@ -1,0 +1,295 @@
+"""Taking a node's reports: each entry once, however often it is sent, and only what its machine can tell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from django.db import DEFAULT_DB_ALIAS
+
+from machines.errors import InputError
+from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
+from machines.protocol.messages import pace
+from machines.recovery import Decision, Gap, settle
+from scheduling.commands.override import was_given
+from scheduling.log.events import Event
+from scheduling.log.events.reports import (
+    EntryReadInPart,
+    EntrySetAside,
+    EntryToldTwice,
+    ReportsRefused,
+    ReportsTakenAgain,
+    SettlementDiffered,
+)
+from scheduling.log.models import Machine, Run
+from scheduling.log.projecting.projector import broken_views, require_views
+from scheduling.log.retry import until_won
+from scheduling.log.rows.row_sql import table
+from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, Ground, require_possible, segment_columns, timely
+from scheduling.nodes.forgotten import not_told_yet, run_not_known, told_again
+from scheduling.nodes.journal_history import entries_taken
+from scheduling.nodes.received_entries import Batch, Doubt, Told
+from scheduling.nodes.told_twice import told_twice
+from scheduling.outages.passed_over import passed_over
+from scheduling.queries.runs import machine_profile, run_policy, run_profile, run_work
+
+# A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
+SHIFT_TOLERANCE_S = 0.001
+PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifted")
+LONGEST_SAID = 300
+# A node that is less sure of the time than this does not know it, and prints nothing by it.
+MOST_ERROR_S = 86400.0
+
+
+class StaleEpoch(Exception):
+    """The node was replaced: another board holds a later epoch and this one must not print on."""
+
+    def __init__(self, epoch: int, current: int) -> None:
+        problem = f"epoch {epoch} was replaced by {current}"
+        if epoch > current:
+            problem = f"epoch {epoch} is not known here, where {current} is the newest: an older copy was put back"
+        super().__init__(f"{problem}; stop printing, and enrol again to take over")
+        self.epoch = epoch
+        self.current = current
+
+
+class Revoked(StaleEpoch):
+    """The studio wants nothing more from this board, and no other has taken over yet."""
+
+    def __init__(self, epoch: int) -> None:
+        super().__init__(epoch, epoch + 1)  # by an epoch that is past, every node knows that it is fenced off
+        self.args = ("the studio has revoked this board; stop printing, and enrol it with a new code to take over",)
+
+
+class MissingEntries(Exception):
+    """Entries before these are missing; the node must send from the expected number on."""
+
+    def __init__(self, expected: int, got: int) -> None:
+        super().__init__(f"entry {got} came where {expected} was expected; send again from {expected}")
+        self.expected = expected
+        self.got = got
+
+
+class JournalDiffers(Exception):
+    """Another entry was taken under this number: two boards write as one, or a journal was put back from an older copy.
+
+    Either way this journal does not tell what lies on the machine's paper.
+    """
+
+    def __init__(self, seq: int) -> None:
+        super().__init__(
+            f"entry {seq} was told before, and it was another one: this board's journal is a copy of another board's,"
+            " was put back from an older copy, or has lost what it wrote last. Stop this board. If it is the one beside"
+            " the machine, enrol it again with a new code; what may be on the paper it then takes from the machine, or"
+            " from the time"
+        )
+        self.seq = seq
+
+
+def take(machine: str, batch: Batch, by: Attribution) -> int:
+    """Write down what is new in a batch and return the sequence number up to which everything is taken.
+
+    A lost race means that another request of the same machine was taken in between: the batch is looked at again,
+    and what that request brought is passed over this time.
+
+    Raises:
+        StaleEpoch: the node was replaced.
+        MissingEntries: the batch begins too late, or has a hole.
+        JournalDiffers: an entry that was taken before was another one.
+        InputError: names what this machine cannot have told; nothing of the batch was taken.
+        ViewsSetAside: what was taken before does not show; the node keeps what it tells, and sends it once more.
+        LostRace: again and again; the node sends it once more.
+    """
+    return until_won(lambda: _take_once(machine, batch, by))
+
+
+def as_refused(error: JournalDiffers) -> InputError:
+    """What a person is to learn of it, as of a mistake in what was told: the board itself only stops."""
+    problem = (
+        f"{error.seq} was told before, and it was another one: the board's journal is a copy, was put back from an"
+        " older copy, or has lost what it wrote last"
+    )
+    return InputError("entries.seq", problem, "enrol the board beside the machine again")
+
+
+def say_refused(machine: str, error: InputError, by: Attribution) -> None:
+    """See that somebody learns, once, that what a machine's board tells is refused: its journal cannot go on. Where it
+    would not show that it was said, it is not, or it would be said for ever.
+
+    Raises:
+        LostRace: again and again.
+    """
+
+    def say_once() -> None:
+        stream = f"machine/{machine}"
+        version = stream_version(stream)
+        shows = "machines" not in broken_views(using=DEFAULT_DB_ALIAS)
+        if shows and Machine.objects.get(id=machine).refused_since is None:
+            refused = ReportsRefused(field=error.field[:LONGEST_SAID], problem=error.problem[:LONGEST_SAID])
+            append([Append(stream, version, [refused])], by)
+
+    until_won(say_once)
+
+
+def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
+    require_views("machines")  # or all would count as new, and be written down with every pass
+    stream = f"machine/{machine}"
+    version = stream_version(stream)
+    row: Machine = table(Machine, DEFAULT_DB_ALIAS).get(machine)  # every report asks, so in ready-made SQL
+    if batch.epoch != row.epoch:
+        raise StaleEpoch(batch.epoch, row.epoch)
+    _require_same(machine, batch, row.accepted_through)
+    new = [(index, told) for index, told in enumerate(batch.entries) if told.seq > row.accepted_through]
+    for expected, (_, told) in enumerate(new, row.accepted_through + 1):
+        if told.seq != expected:
+            raise MissingEntries(expected, told.seq)
+    if new:
+        events = [*_facts(row, batch, new, by)]
+        if batch.again is not None and (again := told_again(row, batch.again, [told for _, told in new])) is not None:
+            events.append(again)
+        if row.refused_since is not None:
+            events.insert(0, ReportsTakenAgain())
+        append([Append(stream, version, events)], by)
+    return row.accepted_through + len(new)
+
+
+def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
+    """Entries that were taken before are sent again where an answer was lost, and are then the same to the last word.
+    A copied board writes on under the numbers of its original, so whichever comes second is found out here.
+
+    A journal that lost what it wrote last, as one that is put back without the file beside it that holds its newest
+    changes, writes on in the same way: nothing tells it from a copy, and it knows as little of what lies on the paper.
+    So it is fenced off as well, until a person who sees the machine enrols the board beside it again."""
+    again = [told for told in batch.entries if told.seq <= accepted_through]
+    if not again:
+        return
+    taken = entries_taken(machine, again[0].seq, again[-1].seq + 1, accepted_through)
+    for told in again:
+        if taken.get(told.seq, told.meant) != told.meant:
+            raise JournalDiffers(told.seq)
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known here of what a batch tells of."""
+
+    machine: Machine
+    runs: Mapping[str, Run]
+    ground: Ground
+
+
+def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attribution) -> Iterator[Event]:
+    """What is written down of new entries.
+
+    Raises:
+        InputError: names what this machine cannot have told.
+    """
+    named = {run for _, told in new if (run := getattr(told.entry, "run", None)) is not None}
+    error_s = batch.status.clock_error_s if batch.status is not None else None
+    known = _Known(
+        machine=machine,
+        runs={run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None},
+        ground=Ground(
+            now=by.said_at,
+            may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
+            profile=machine_profile(profile=machine.profile_id),
+        ),
+    )
+    untold = not_told_yet(machine.id, named - known.runs.keys())
+    told_of: dict[str, list[Entry]] = {}
+    for index, told in new:
+        try:
+            facts = [*_facts_of(told, known)]
+        except InputError as error:
+            raise error.within(f"entries[{index}]") from None
+        if isinstance(facts[0], Entry):
+            told_of.setdefault(getattr(facts[0], "run", ""), []).append(facts[0])
+        yield from facts
+        if (run := getattr(told.entry, "run", None)) in untold:
+            untold.discard(run)
+            yield run_not_known(machine, run, told)
+    yield from passed_over(machine.id, known.runs, told_of)
+
+
+def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
+    entry, doubt = told.entry, told.doubt
+    if entry is None:
+        assert doubt is not None
+        yield _set_aside(told, doubt)
+        return
+    run, ground = _own_run(entry, known), known.ground
+    if run is not None:
+        planned = segment_columns(run, entry.segment) if isinstance(entry, ColumnsPrinted) else None
+        ground = replace(ground_of(run, ground), segment_columns=planned)
+    try:
+        require_possible(entry, ground)
+    except DoesNotFit as error:
+        yield _set_aside(told, error.doubt)
+        return
+    if (twice := told_twice(known.machine, entry)) is not None:
+        yield EntryToldTwice(seq=told.seq, entry=dict(told.raw), field=twice.field, problem=twice.problem)
+        return
+    if (late := timely(entry, ground)) is not None:
+        entry, doubt = replace(entry, at=ground.now), late
+    yield entry
+    if isinstance(entry, GapSettled) and run is not None:
+        yield from differing(entry, run)
+    if doubt is not None:
+        yield EntryReadInPart(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
+
+
+def _own_run(entry: Entry, known: _Known) -> Run | None:
+    """The run that an entry is about; None where it is about none, or about one that is not known here: that is a fact
+    all the same, as a server may have been put back from a copy that does not know the run.
+
+    Raises:
+        InputError: it is another machine's.
+    """
+    run = known.runs.get(getattr(entry, "run", ""))
+    if run is not None and run.machine_id != known.machine.id:
+        raise InputError("run", f"{run.id!r} is no run of this machine", "tell only of runs that its work named")
+    return run
+
+
+def ground_of(run: Run, ground: Ground) -> Ground:
+    """The ground with what is known of a run. A node prints while its time is as sure as the machine's profile asks,
+    which a slow run asks less of."""
+    tolerance_s = ground.profile.clock_tolerance_dots * run.mean_turn_s / ground.profile.columns_per_turn
+    return replace(ground, run=run, may_be_ahead=ground.may_be_ahead + timedelta(seconds=tolerance_s))
+
+
+def _set_aside(told: Told, doubt: Doubt) -> EntrySetAside:
+    return EntrySetAside(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST_SAID else text[: LONGEST_SAID - 1] + "…"
+
+
+def differing(entry: GapSettled, run: Run) -> Iterator[Event]:
+    """After a settlement that we would not have made, the word that it differs."""
+    ours = settle(run_policy(run), _as_known_here(entry), pace(run_profile(run), run_work(run)))
+    if not do_the_same(ours, entry.decision):
+        yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)
+
+
+def do_the_same(ours: Decision, theirs: Decision) -> bool:
+    """Whether two decisions come to the same on the paper: the same columns have the same fate, printing goes on at the
+    same one, and the timeline waits as long. How that is said, how long it takes and what it costs is told, not judged;
+    and where nothing lies, it lies nowhere."""
+    if (ours.action, ours.onward) != (theirs.action, theirs.onward):
+        return False
+    if abs(ours.shift_s - theirs.shift_s) > SHIFT_TOLERANCE_S:
+        return False
+    parts = ((getattr(ours, name), getattr(theirs, name)) for name in PARTS)
+    return all(one == other or not (one or other) for one, other in parts)
+
+
+def _as_known_here(entry: GapSettled) -> Gap:
+    """The node's facts, without a person's word that nobody gave here for this run."""
+    given = entry.gap.override
+    if given is None or was_given(given, entry.run):
+        return entry.gap
+    return replace(entry.gap, override=None)

@@ -1,0 +1,61 @@
+"""What a machine told of a run before the run was planned: held against the run when it is.
+
+A server that was put back from an older copy does not know the newest runs. What machines tell of them is taken as a
+fact, and checked as far as it can be without the run; the rest of the checks comes here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+
+from machines.errors import InputError
+from machines.protocol.journal_entries import Entry, GapSettled
+from scheduling.commands.plan_run import as_planned
+from scheduling.log.events import Event
+from scheduling.log.events.reports import EntryPassedOver
+from scheduling.log.events.studio import RunPlanned
+from scheduling.log.models import Run
+from scheduling.log.store import Append, read
+from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
+from scheduling.nodes.reports import LONGEST_SAID, differing, ground_of
+from scheduling.queries.runs import run_profile
+
+
+def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
+    """What is written when a run is planned: the run, without what was told of it and cannot be of it, and what is said
+    of that, and of gaps that would have been settled otherwise here. To be appended where nobody else can append.
+
+    Args:
+        id: of the run.
+        planned: the run.
+        now: UTC.
+    """
+    run = as_planned(id, planned)
+    # Once for all of them: nobody can append meanwhile, and there may be very many.
+    ground = ground_of(run, Ground(now=now, may_be_ahead=SLACK, profile=run_profile(run)))
+    without, said = list[int](), list[Event]()
+    for fact in read(streams=[f"machine/{planned.machine}"], run=id):
+        if isinstance(fact.event, Entry):
+            doubt = _doubt(fact.event, ground)
+            without += [] if doubt is None else [fact.version]
+            said += _said(fact.event, run, doubt)
+    appends = [Append(f"run/{id}", 0, [replace(planned, without=tuple(without))])]
+    return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
+
+
+def _doubt(entry: Entry, ground: Ground) -> str | None:
+    """Why an entry cannot be of the run; None where it can."""
+    try:
+        require_possible(entry, ground)
+    except (InputError, DoesNotFit) as error:
+        return str(error)
+    return None
+
+
+def _said(entry: Entry, run: Run, doubt: str | None) -> Iterator[Event]:
+    if doubt is not None:
+        yield EntryPassedOver(seq=entry.seq, view="runs", problem=doubt[:LONGEST_SAID])
+    elif isinstance(entry, GapSettled):
+        yield from differing(entry, run)

@@ -1,0 +1,1 @@
+"""What lies on the paper, what will, and proofs of both."""

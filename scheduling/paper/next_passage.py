@@ -1,0 +1,216 @@
+"""When a place of the picture comes round next: under the head, and then at the knife.
+
+A place is laid with its burst, at the burst's instant, so people are told the span that the burst stands for, and not
+the instant at which the sky is just there. The plan is told, not what may yet delay it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from machines.clock import utc
+from machines.errors import InputError
+from machines.imaging.pictures import DaylightMap, LandPicture, Picture, from_json
+from machines.model.profile import Profile
+from machines.node.store.strips import boundaries
+from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.paper.proof import longitude_at_half
+from scheduling.queries.calibration import calibrated_profile
+from scheduling.queries.runs import run_instants, run_timeline
+from scheduling.sky.zones import zone
+from scheduling.venues.local_time_text import span_in_words
+
+UNDER = {
+    "apparent-solar-day": "under the Sun",
+    "mean-solar-day": "under the mean Sun",
+    "lunar-day": "under the Moon",
+    "sidereal-day": "under the March equinox",
+}
+# The longitude that has the March equinox overhead at sidereal phase one half; it falls from there as all others do.
+EQUINOX_AT_HALF_DEGREES = -180.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """A place of the picture, named in one of three ways.
+
+    Attributes:
+        longitude: degrees, east positive: of the map, or of the place under the Sun, the Moon or the equinox.
+        phase: of the turn, from 0 to below 1.
+        column: of the turn, from 0.
+    """
+
+    longitude: float | None = None
+    phase: float | None = None
+    column: int | None = None
+
+    def __post_init__(self) -> None:
+        given = [name for name in ("longitude", "phase", "column") if getattr(self, name) is not None]
+        if len(given) != 1:
+            problem = f"{' and '.join(given)} given" if given else "missing"
+            raise InputError(given[-1] if given else "longitude", problem, "give one of longitude, phase and column")
+        if self.longitude is not None and not -180.0 <= self.longitude <= 180.0:
+            raise InputError("longitude", f"{self.longitude:g} degrees", "give -180 to 180, east positive")
+        if self.phase is not None and not 0.0 <= self.phase < 1.0:
+            raise InputError("phase", f"{self.phase:g}", "give 0 to below 1")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Span:
+    """What one burst stands for: from its own instant, at which it is laid, to that of the next burst, UTC.
+
+    Attributes:
+        in_words: by the venue's clock, such as ``between 14:02 and 14:32 on 2026-03-21``; a time that this clock shows
+            twice is told with what it is called then, such as ``01:30 WET``.
+    """
+
+    begins_at: datetime
+    ends_at: datetime
+    in_words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComingRound:
+    """When a place of the picture comes round next.
+
+    Attributes:
+        machine, run: where.
+        longitude: that was asked for; None where a phase or a column was.
+        stands: what that longitude is of, such as ``under the Sun``; None where none was asked for.
+        phase: of the turn.
+        turn: in which.
+        column: running column.
+        at: when the sky is there, UTC.
+        laid: the burst in which it is laid.
+        at_knife: the burst in which the paper with it comes to the knife; None without a knife, and where it hangs
+            there uncut when the run ends.
+        cut_off: the burst in which the strip with it is cut off; None likewise, and where the run is not cut.
+    """
+
+    machine: str
+    run: str
+    longitude: float | None
+    stands: str | None
+    phase: float
+    turn: int
+    column: int
+    at: datetime
+    laid: Span
+    at_knife: Span | None
+    cut_off: Span | None
+
+
+def coming_round(machine: Machine, now: datetime, asked: Asked) -> ComingRound | None:
+    """The next time at or after an instant that a machine's runs have a place of their picture under the head.
+
+    Args:
+        machine: whose.
+        now: this instant, UTC.
+        asked: which place.
+
+    Returns:
+        None where no run that is planned comes to it.
+
+    Raises:
+        InputError: the turn has no such column, or the picture and its cycle have no longitude.
+    """
+    profile, clock = calibrated_profile(machine), zone(Venue.objects.get(id=machine.venue_id).zone)
+    for run in Run.objects.filter(machine_id=machine.id, ends_at__gt=now).order_by("starts_at", "id"):
+        phase, stands = _phase(run, profile, asked)
+        found = _next(run, profile, phase, max(now, run.starts_at))
+        if found is not None:
+            return _told(run, profile, asked, phase, stands, found, clock)
+    return None
+
+
+def _phase(run: Run, profile: Profile, asked: Asked) -> tuple[float, str | None]:
+    """The phase that is asked for in a run, and what its longitude is of."""
+    if asked.phase is not None:
+        return asked.phase, None
+    if asked.column is not None:
+        if not 0 <= asked.column < profile.columns_per_turn:
+            remedy = f"the columns of a turn are 0 to {profile.columns_per_turn - 1}"
+            raise InputError("column", f"there is no column {asked.column}", remedy)
+        return asked.column / profile.columns_per_turn, None
+    picture = from_json(Source.objects.get(id=run.source_id).picture)
+    at_half = longitude_at_half(picture, run.cycle)
+    if at_half is None and run.cycle == "sidereal-day":
+        at_half = EQUINOX_AT_HALF_DEGREES
+    if at_half is None or asked.longitude is None:
+        raise InputError("longitude", f"run {run.id!r} has none", "ask for a phase or a column of its turn")
+    return (0.5 - (asked.longitude - at_half) / 360.0) % 1.0, _stands(picture, run)
+
+
+def _stands(picture: Picture, run: Run) -> str:
+    return "on the map" if isinstance(picture, LandPicture | DaylightMap) else UNDER[run.cycle]
+
+
+def _next(run: Run, profile: Profile, phase: float, start: datetime) -> tuple[int, datetime] | None:
+    """The first column of a run that holds a phase at or after an instant, and when the sky is there."""
+    timeline, posix = run_timeline(run), start.timestamp()
+    turns = timeline.cycle.turns(np.array([posix - run.shift_s, posix])) - phase
+    counts = np.arange(np.floor(turns[0]), np.floor(turns[1]) + 2.0)
+    # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
+    columns = np.floor((counts + phase) * profile.columns_per_turn + 1e-6).astype(np.int64)
+    waited = run_instants(run, columns) - timeline.instants(columns)
+    instants = timeline.cycle.instants(counts + phase) + waited
+    held = (columns >= run.first_column) & (columns < run.end_column) & (instants >= posix)
+    if not held.any():
+        return None
+    first = int(np.argmax(held))
+    return int(columns[first]), utc(float(instants[first]))
+
+
+def _told(
+    run: Run,
+    profile: Profile,
+    asked: Asked,
+    phase: float,
+    stands: str | None,
+    found: tuple[int, datetime],
+    clock: ZoneInfo,
+) -> ComingRound:
+    column, at = found
+    return ComingRound(
+        machine=run.machine_id,
+        run=run.id,
+        longitude=asked.longitude,
+        stands=stands,
+        phase=phase,
+        turn=column // profile.columns_per_turn,
+        column=column,
+        at=at,
+        laid=_span(run, profile, column, clock),
+        at_knife=_at_knife(run, profile, column, clock),
+        cut_off=_cut_off(run, profile, column, clock),
+    )
+
+
+def _cut_off(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span | None:
+    """When the strip with a column ends at the knife: its boundary is the next after the column."""
+    after = boundaries(column, column + profile.columns_per_turn, profile.columns_per_turn, run.strips_per_turn)
+    return _at_knife(run, profile, after[0], clock) if after else None
+
+
+def _at_knife(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span | None:
+    """When a column's place stands under the knife: with the last of the columns laid that fill the way to it."""
+    last = column + profile.knife_columns - 1
+    if profile.knife is None or last >= run.end_column:
+        return None
+    return _span(run, profile, max(last, run.first_column), clock)
+
+
+def _span(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span:
+    """The burst that holds a column, cut to the run."""
+    start = profile.burst_start(column)
+    edges = [max(start, run.first_column), min(start + profile.columns_per_burst, run.end_column)]
+    begins, ends = (utc(float(instant)) for instant in run_instants(run, edges))
+    return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, clock, _iso_date))
+
+
+def _iso_date(local: datetime) -> str:
+    return f"{local:%Y-%m-%d}"

@@ -1,0 +1,1 @@
+"""From a row of a view to the thing that the domain computes with."""

@@ -1,0 +1,87 @@
+"""What was measured of a machine: kept in the log, and applied to the numbers of its model."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from machines.imaging.patterns import corrected_head_to_knife_mm, feed_correction
+from machines.model.calibration import Calibration
+from machines.model.profile import Profile
+from machines.serialization import structure
+from scheduling.log.event_records import facts
+from scheduling.log.events import NAMES
+from scheduling.log.events.studio import MachineCalibrated
+from scheduling.log.models import Machine
+from scheduling.log.store import Append, Attribution, append
+from scheduling.queries.names import require
+from scheduling.queries.runs import machine_profile
+
+
+def calibrate(machine: str, calibration: Calibration, by: Attribution, *, version: int | None = None) -> None:
+    """From now on this is what was measured of a machine, in place of all before; the same again writes nothing.
+
+    Args:
+        machine: its id.
+        calibration: all that was measured.
+        by: who says so.
+        version: of the machine's stream on which it was decided; None for whatever it is, as what a node reports
+            meanwhile changes nothing of it.
+
+    Raises:
+        InputError: there is no such machine, or it cannot have what was measured.
+        LostRace: the stream is not at that version any more.
+    """
+    row = require(Machine, "machine", machine)
+    calibration.check(machine_profile(profile=row.profile_id))
+    if machine_calibration(row) != calibration:
+        append([Append(f"machine/{machine}", version, [MachineCalibrated(calibration=calibration)])], by)
+
+
+def machine_calibration(machine: Machine) -> Calibration:
+    """What was measured of a machine; what its profile says, while nobody measured."""
+    return Calibration() if machine.calibration is None else structure(machine.calibration, Calibration)
+
+
+def dead_nozzles_by_version(machine: str) -> list[tuple[int, tuple[int, ...]]]:
+    """Which nozzles were known to be dead, from which version of the machine's stream on: in order, from none known at
+    version 0. What a node reports after that it printed knowing it, unless it was cut off: then it heard of it late."""
+    measured = facts(stream=f"machine/{machine}", kinds={NAMES[MachineCalibrated]}, using="default")
+    known = [(one.version, one.event.calibration.dead_nozzles) for one in measured]  # type: ignore[union-attr]
+    return [(0, ()), *known]
+
+
+def calibrated_profile(machine: Machine) -> Profile:
+    """A machine in numbers: its model's, with what was measured of it in their place."""
+    return machine_calibration(machine).applied_to(machine_profile(profile=machine.profile_id))
+
+
+def with_feed(calibration: Calibration, printed_mm: float, measured_mm: float) -> Calibration:
+    """The calibration after a feed ruler was measured that the machine printed with this one.
+
+    The factor is kept to a millionth, finer than any rule.
+
+    Raises:
+        InputError: the lengths are not within 5% of each other.
+    """
+    factor = calibration.feed_factor / feed_correction(printed_mm, measured_mm)
+    return replace(calibration, feed_factor=round(factor, 6))
+
+
+def with_knife(calibration: Calibration, profile: Profile, cut_at_mm: float) -> Calibration:
+    """The calibration after a cut on a knife scale that the machine printed with this one.
+
+    Args:
+        calibration: as it was then.
+        profile: of the machine's model.
+        cut_at_mm: from the full stroke, plus towards what is printed later.
+
+    Raises:
+        InputError: no knife, or the distance comes out below 0.
+    """
+    measured_mm = corrected_head_to_knife_mm(calibration.applied_to(profile), cut_at_mm)
+    return replace(calibration, head_to_knife_mm=measured_mm)
+
+
+def with_dead(calibration: Calibration, dead: tuple[int, ...]) -> Calibration:
+    """The calibration after a nozzle check, which shows all nozzles, those too that were left out before."""
+    return replace(calibration, dead_nozzles=tuple(sorted(set(dead))))

@@ -1,0 +1,161 @@
+"""Reading the views: from a row to the thing that the domain computes with."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from django.db import DEFAULT_DB_ALIAS
+from django.db.models import F, QuerySet
+
+from machines.model.profile import Profile as MachineProfile
+from machines.protocol.messages import RunWork, SegmentWork
+from machines.recovery import Policy
+from machines.serialization import parse_instant, structure
+from scheduling.log import batched_sql
+from scheduling.log.models import Heartbeat, Machine, Profile, Run, Segment, Venue
+from scheduling.log.outcomes import Interval, outside
+from scheduling.log.rows.row_sql import table
+from scheduling.planning.timeline import Timeline
+from scheduling.sky import cycles
+from scheduling.sky.arrays import FloatArray
+from scheduling.sky.places import Place
+
+# Asked with every poll and every report, where Django's queries take too long.
+_PROFILE = "SELECT data FROM log_profile WHERE id = %s"
+# Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
+HAS_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
+STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
+
+
+def venue_place(*, venue: str) -> Place:
+    """Where a venue stands."""
+    row = Venue.objects.get(id=venue)
+    return Place(row.latitude_degrees, row.longitude_degrees, row.elevation_m)
+
+
+def machine_profile(*, profile: str) -> MachineProfile:
+    """A model of machine in numbers."""
+    (found,) = batched_sql.run([(_PROFILE, (profile,))], using=DEFAULT_DB_ALIAS)
+    if not found:
+        raise Profile.DoesNotExist(profile)
+    return _profile_said(found[0][0])
+
+
+@lru_cache(maxsize=64)  # every poll and every report needs its machine's
+def _profile_said(text: str) -> MachineProfile:
+    return structure(json.loads(text), MachineProfile)
+
+
+def run_profile(run: Run) -> MachineProfile:
+    """The model of the machine that a run is on."""
+    return machine_profile(profile=Machine.objects.get(id=run.machine_id).profile_id)
+
+
+def cycle_named(name: str, options: dict[str, Any], *, place: Place) -> cycles.Cycle:
+    """A cycle from what a run says of it; the temporal hours are those of the place.
+
+    Raises:
+        InputError: the epoch of a period is no instant.
+        CycleError: no such cycle, or the options do not fit it.
+    """
+    if name == "temporal-hours":
+        if options:
+            raise cycles.CycleError("options", "temporal-hours takes none: its place is the venue", "leave them out")
+        return cycles.get(name, place=place)
+    if "epoch" in options:
+        options = options | {"epoch": parse_instant(options["epoch"], "epoch")}
+    return cycles.get(name, **options)
+
+
+def run_timeline(run: Run) -> Timeline:
+    """The columns of a run against its cycle."""
+    machine = Machine.objects.get(id=run.machine_id)
+    cycle = cycle_named(run.cycle, run.cycle_options, place=venue_place(venue=machine.venue_id))
+    return Timeline(cycle, machine_profile(profile=machine.profile_id).columns_per_turn, run.segments_per_turn)
+
+
+def knife_is_armed(machine: Machine) -> bool:
+    """Whether a machine's knife is armed, by what its node reported; never where the node's newest word, which comes
+    with every poll and is no older than its reports, says otherwise."""
+    status = Heartbeat.objects.filter(machine_id=machine.id).values_list("status", flat=True).first()
+    return machine.knife_armed and (status or {}).get("knife_armed") is not False
+
+
+def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline | None = None) -> FloatArray:
+    """When running columns of a run belong under the head, POSIX seconds: by its cycle, and later by what its timeline
+    has waited before them. Whoever asks often gives the run's timeline, which is read from the views otherwise."""
+    running = np.asarray(columns)
+    instants = (timeline or run_timeline(run)).instants(running)
+    for column, waited_s in run.shifts:
+        instants = instants + np.where(running >= column, waited_s, 0.0)
+    return instants
+
+
+def run_policy(run: Run) -> Policy:
+    """What the run does after an outage."""
+    return structure(run.policy, Policy)
+
+
+def run_work(run: Run) -> RunWork:
+    """A run as its node gets it."""
+    return RunWork(
+        id=run.id,
+        first_column=run.first_column,
+        end_column=run.end_column,
+        strips_per_turn=run.strips_per_turn,
+        nozzle_seed=run.nozzle_seed,
+        mean_turn_s=run.mean_turn_s,
+        shift_s=run.shift_s,
+    )
+
+
+def segment_work(segment: Segment) -> SegmentWork:
+    """A planned segment as a node gets it: its knots are as planned, before the timeline waited."""
+    data = {
+        "number": segment.number,
+        "first_column": segment.first_column,
+        "end_column": segment.end_column,
+        "plate": segment.plate,
+        "knots": segment.knots,
+    }
+    return structure(data, SegmentWork)
+
+
+def open_segments(run: Run) -> QuerySet[Segment]:
+    """Planned segments of a run that have columns that nobody has accounted for, or that are to be printed once more;
+    in order."""
+    accounted = F("first_column") + F("printed") + F("skipped") + F("unknown")
+    return Segment.objects.filter(run_id=run.id).exclude(end_column=accounted, again=[]).order_by("number")
+
+
+def segments_to_offer(run: Run, until: datetime) -> list[Segment]:
+    """The open segments of a run that begin before an instant, in order."""
+    condition = f"run_id = %s AND starts_at < %s AND {STILL_OPEN} ORDER BY number"
+    return table(Segment, DEFAULT_DB_ALIAS).where(condition, run.id, until)
+
+
+def first_due(segment: Segment) -> int | None:
+    """The first column of a segment that has no outcome, or is to be printed once more; None where none is."""
+    accounted = [(first, end) for first, end, _ in segment.outcomes]
+    due = outside(Interval(segment.first_column, segment.end_column, "printed"), accounted)
+    return min([one.first for one in due] + [first for first, _ in segment.again], default=None)
+
+
+def current_run(*, machine: str, before: datetime) -> Run | None:
+    """The earliest run of a machine that starts before an instant and has columns not yet accounted for, or to be
+    printed once more.
+
+    A later run waits until the one before it is accounted for to the last column: the paper is one line.
+    """
+    condition = f"machine_id = %s AND starts_at < %s AND {HAS_TO_COME} ORDER BY starts_at, id LIMIT 1"
+    return next(iter(table(Run, DEFAULT_DB_ALIAS).where(condition, machine, before)), None)
+
+
+def has_columns_to_come(run: Run) -> bool:
+    """Whether a run has columns not yet accounted for, or to be printed once more."""
+    return bool(run.again) or run.printed + run.skipped + run.unknown < run.end_column - run.first_column

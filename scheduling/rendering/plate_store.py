@@ -1,0 +1,86 @@
+"""Where plates are kept: files named by what they hold, written once, never changed.
+
+A disk may still lose or cut short a file. Such a plate is as good as not there: nobody is given half of it, and drawing
+it again puts it right (`scheduling.background.redraw_plates`).
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from machines.imaging.plate import Plate
+from scheduling.rendering.atomic_files import DIGEST, name_part, write_part
+
+# With this chunk a PNG ends (ISO/IEC 15948, IEND): one that was cut short does not.
+_END = b"\0\0\0\0IEND\xaeB`\x82"
+
+
+class PlateGone(KeyError):
+    """A plate is not there, or not to its end.
+
+    Attributes:
+        digest: of the plate.
+    """
+
+    def __init__(self, digest: str) -> None:
+        super().__init__(digest)
+        self.digest = digest
+
+    def __str__(self) -> str:
+        return f"plate {self.digest} is not on the server's disk"
+
+
+@dataclass(frozen=True)
+class PlateStore:
+    """A folder of plates."""
+
+    folder: Path
+
+    def put(self, plate: Plate) -> str:
+        """Keep a plate and return its digest. A plate that is there already, and whole, is left as it is.
+
+        Raises:
+            OSError: the disk is full, or cannot be written; nothing is left of the plate.
+        """
+        if not self.has(plate.digest):
+            name_part(write_part(self.folder, [plate.to_png()]), self._path(plate.digest))
+        return plate.digest
+
+    def has(self, digest: str) -> bool:
+        """Whether a plate is there to its end."""
+        try:
+            with self._path(digest).open("rb") as file:
+                size = file.seek(0, os.SEEK_END)
+                file.seek(max(0, size - len(_END)))
+                return file.read() == _END
+        except FileNotFoundError:
+            return False
+
+    def png(self, digest: str) -> bytes:
+        """A plate as PNG.
+
+        Raises:
+            PlateGone: no such plate, or not to its end.
+        """
+        if not DIGEST.fullmatch(digest):
+            raise PlateGone(digest)
+        try:
+            png = self._path(digest).read_bytes()
+        except FileNotFoundError:
+            raise PlateGone(digest) from None
+        if not png.endswith(_END):
+            raise PlateGone(digest)
+        return png
+
+    def get(self, digest: str) -> Plate:
+        """A plate.
+
+        Raises:
+            PlateGone: no such plate, or not to its end.
+        """
+        return Plate.from_png(self.png(digest))
+
+    def _path(self, digest: str) -> Path:
+        return self.folder / digest[:2] / f"{digest}.png"

@@ -1,0 +1,66 @@
+"""Drawing the plate of a turn: the sky's numbers, the picture's tone, the machine's dots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.halftone import Method, Tone, to_dots
+from machines.imaging.pictures import DaylightMap, LandPicture, Picture, WrappedImage, draw
+from machines.imaging.plate import Plate
+from machines.model.profile import Profile
+from scheduling.rendering.sky_parameters import Turn, sky_numbers
+from scheduling.sky.places import Place
+
+
+@dataclass(frozen=True, kw_only=True)
+class Original:
+    """A source, ready to be drawn.
+
+    Attributes:
+        picture: its parameters.
+        upload: the file that was uploaded with it, where the picture needs one.
+        method: how its tones become dots.
+        curve: of the dot gain on the machine that prints it, which is undone; None prints tones as they are.
+    """
+
+    picture: Picture
+    upload: bytes | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
+
+
+def draw_plate(original: Original, profile: Profile, turn: Turn, place: Place | None) -> Plate:
+    """The dots of one turn of a source on a machine.
+
+    Args:
+        original: what to draw.
+        profile: of the machine that prints it.
+        turn: of the cycle, for what changes with the sky.
+        place: from where the sky is seen; None where that is not known, see `scheduling.rendering.sky_parameters`.
+
+    Raises:
+        InputError: the picture does not fit the machine, or lacks its upload.
+    """
+    return Plate(to_dots(draw_tone(original, profile, turn, place), original.method, original.curve))
+
+
+def draw_tone(original: Original, profile: Profile, turn: Turn, place: Place | None) -> Tone:
+    """The tone of one turn, before it becomes dots; see `draw_plate`."""
+    return draw(
+        original.picture,
+        sky_numbers(original.picture, turn, place),
+        profile.columns_per_turn,
+        profile.dots_across,
+        profile.mm_per_turn,
+        profile.print_width_mm,
+        travel=profile.travel,
+        upload=original.upload,
+    )
+
+
+def needs_upload(picture: Picture) -> bool:
+    """Whether a picture is drawn from a file that comes with it."""
+    if isinstance(picture, DaylightMap):
+        return needs_upload(picture.map)
+    return isinstance(picture, WrappedImage) or (isinstance(picture, LandPicture) and picture.data == "upload")

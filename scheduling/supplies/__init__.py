@@ -1,0 +1,1 @@
+"""Paper, ink and blades: what is used, what is left, and when it ends."""

@@ -1,0 +1,254 @@
+"""What a machine's run has used and will use, and where within it roll, cartridge and blade end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from machines.clock import utc
+from machines.model.profile import IdleFiring
+from machines.model.supplies import idle_ml, use, whole_columns
+from scheduling.log.models import Machine, Opening, Strip, Venue
+from scheduling.queries.calibration import calibrated_profile
+from scheduling.queries.runs import current_run
+from scheduling.rendering.plate_store import PlateStore
+from scheduling.sky.civil import day_bounds
+from scheduling.sky.zones import zone
+from scheduling.supplies.change_dates import Change, Part, change_before
+from scheduling.supplies.consumption import Supplies, idle_firing
+from scheduling.supplies.parts import Blade, Cartridge, Roll, blade, cartridge, roll
+from scheduling.supplies.remaining_work import Ahead, Due
+from scheduling.venues.hours import venue_closed
+
+# Any run that is planned, however far away.
+_EVER = datetime.max.replace(tzinfo=UTC)
+
+
+@dataclass(frozen=True, kw_only=True)
+class End:
+    """Where a part ends within the run.
+
+    Attributes:
+        turn: in which.
+        column: running column: the first that the paper or the ink no longer serves, or whose place the last cut of
+            the blade is made at.
+        at: when it ends, UTC.
+        falls: on the day of an opening or while the venue is closed, in words; None where on neither.
+        warning: the same with the instant by the venue's clock, and what to do; None where there is nothing to warn of.
+        change: in which service window it is to be changed.
+    """
+
+    turn: int
+    column: int
+    at: datetime
+    falls: str | None
+    warning: str | None
+    change: Change
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunForecast:
+    """What a run has used and will use.
+
+    Attributes:
+        id: of the run.
+        next_column: that is to be printed next.
+        per_turn: a whole turn, as dark as the plates that are drawn are on average.
+        used, to_come: until now, and from now on.
+        estimated_columns: of those to come, how many have no plate yet and are taken to be as dark as the others.
+        roll_ends, cartridge_ends, blade_ends: within the run; None where it lasts, where there is none, or where
+            nothing is known of it.
+    """
+
+    id: str
+    next_column: int
+    per_turn: Supplies
+    used: Supplies
+    to_come: Supplies
+    estimated_columns: int
+    roll_ends: End | None
+    cartridge_ends: End | None
+    blade_ends: End | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Forecast:
+    """What runs out when.
+
+    Attributes:
+        machine: whose.
+        at: when this was told, UTC.
+        run: that it is on or will be on next; None for none.
+        roll: at the machine.
+        cartridge: in the head; None for a line head, and where the profile does not say how much one holds.
+        blade: of the knife; None where there is none.
+    """
+
+    machine: str
+    at: datetime
+    run: RunForecast | None
+    roll: Roll
+    cartridge: Cartridge | None
+    blade: Blade | None
+
+
+def forecast(machine: Machine, now: datetime, plates: PlateStore, idle: IdleFiring | None = None) -> Forecast:
+    """What a machine has used, will use, and when its parts end.
+
+    Args:
+        machine: whose.
+        now: this instant, UTC.
+        plates: where plates lie, for the ink of their dots.
+        idle: how nozzles are kept open; None for what the profile says.
+
+    Raises:
+        PlateGone: not one of the plates is there.
+    """
+    profile = calibrated_profile(machine)
+    idle = idle or idle_firing(profile)
+    parts = roll(machine, profile), cartridge(machine, profile, plates, now, idle), blade(machine, profile)
+    run = current_run(machine=machine.id, before=_EVER)
+    return Forecast(
+        machine=machine.id,
+        at=now,
+        run=None if run is None else _of_run(Ahead.of(run, profile, plates, now, idle), *parts),
+        roll=parts[0],
+        cartridge=parts[1],
+        blade=parts[2],
+    )
+
+
+def coming_changes(machine: Machine, now: datetime) -> tuple[tuple[Part, End], ...]:
+    """Where roll and blade end within the run that a machine is on or will be on next, in order of time.
+
+    No plate is opened for it, so that it may be asked for often; so nothing is told of ink.
+    """
+    profile, run = calibrated_profile(machine), current_run(machine=machine.id, before=_EVER)
+    if run is None:
+        return ()
+    due, at_machine = Due.of_run(run, profile, now), blade(machine, profile)
+    ends: list[tuple[Part, End | None]] = [("roll", _roll_end(due, roll(machine, profile)))]
+    if at_machine is not None:
+        ends.append(("blade", _blade_end(due, at_machine)))
+    found = [(part, end) for part, end in ends if end is not None]
+    return tuple(sorted(found, key=lambda one: one[1].at))
+
+
+def _of_run(ahead: Ahead, roll: Roll, cartridge: Cartridge | None, blade: Blade | None) -> RunForecast:
+    return RunForecast(
+        id=ahead.run.id,
+        next_column=ahead.next_column,
+        per_turn=_per_turn(ahead),
+        used=_used(ahead),
+        to_come=_to_come(ahead),
+        estimated_columns=ahead.unplanned,
+        roll_ends=_roll_end(ahead, roll),
+        cartridge_ends=None if cartridge is None else _cartridge_end(ahead, cartridge),
+        blade_ends=None if blade is None else _blade_end(ahead, blade),
+    )
+
+
+def _per_turn(ahead: Ahead) -> Supplies:
+    mean, columns = ahead.dots_per_column, ahead.profile.columns_per_turn
+    return ahead.supplies(
+        columns=columns,
+        dots=None if mean is None else mean * columns,
+        seconds=ahead.run.mean_turn_s,
+        cuts=ahead.run.strips_per_turn,
+    )
+
+
+def _used(ahead: Ahead) -> Supplies:
+    run = ahead.run
+    return ahead.supplies(
+        columns=ahead.fed,
+        dots=ahead.printed_dots,
+        seconds=(min(ahead.now, run.ends_at) - run.starts_at).total_seconds(),
+        cuts=Strip.objects.filter(run_id=run.id, made=True).count(),
+    )
+
+
+def _to_come(ahead: Ahead) -> Supplies:
+    run, mean, dots = ahead.run, ahead.dots_per_column, float(ahead.due_dots.sum())
+    known = mean is not None or not ahead.unplanned
+    return ahead.supplies(
+        columns=len(ahead.due) + ahead.unplanned,
+        dots=dots + ahead.unplanned * (mean or 0.0) if known else None,
+        seconds=(run.ends_at - max(ahead.now, run.starts_at)).total_seconds(),
+        cuts=len(ahead.cuts),
+    )
+
+
+def _roll_end(ahead: Due, roll: Roll) -> End | None:
+    column = ahead.column_to_come(whole_columns(ahead.profile, roll.left_m))
+    return None if column >= ahead.run.end_column else _end(ahead, "roll", column)
+
+
+def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
+    """The first column to come for which the ink is not enough."""
+    head = ahead.profile.head
+    of_dot_ml = use(ahead.profile, columns=0, dots=1).picture_ml
+    idle_s = ahead.run.mean_turn_s / ahead.profile.columns_per_turn
+    of_column_ml = idle_ml(head, idle_s, ahead.idle) if ahead.idle and head.kind == "carriage" else 0.0
+    needed_ml = np.cumsum(ahead.due_dots * of_dot_ml + of_column_ml)
+    short = int(np.searchsorted(needed_ml, cartridge.left_ml, side="right"))
+    if short < len(ahead.due):
+        return _end(ahead, "cartridge", ahead.column_to_come(short))
+    if not ahead.unplanned or ahead.dots_per_column is None:
+        return None
+    left_ml = cartridge.left_ml - (float(needed_ml[-1]) if len(needed_ml) else 0.0)
+    of_column_ml += ahead.dots_per_column * of_dot_ml
+    columns = int(left_ml / of_column_ml) if of_column_ml else ahead.unplanned
+    if columns >= ahead.unplanned:
+        return None
+    return _end(ahead, "cartridge", ahead.column_to_come(len(ahead.due) + columns))
+
+
+def _blade_end(ahead: Due, blade: Blade) -> End | None:
+    """The last cut that the blade is good for, when its place comes to the knife; the next one, where it is overdue."""
+    left = max(1, blade.cuts_per_blade - blade.cuts_made)
+    if left > len(ahead.cuts):
+        return None
+    boundary = ahead.boundary(left - 1)
+    return _end(ahead, "blade", boundary, boundary + ahead.profile.knife_columns)
+
+
+def _end(ahead: Due, part: Part, column: int, at_column: int | None = None) -> End:
+    """An end at a column, at the instant of that column or of another."""
+    at = utc(float(ahead.instants(column if at_column is None else at_column)))
+    venue = Venue.objects.get(id=Machine.objects.get(id=ahead.run.machine_id).venue_id)
+    return end_at(venue, part, column // ahead.profile.columns_per_turn, column, at, ahead.now)
+
+
+def end_at(venue: Venue, part: Part, turn: int, column: int, at: datetime, after: datetime) -> End:
+    """An end at an instant, with what the venue's own calendar says of it.
+
+    Args:
+        venue: where the machine stands.
+        part: which.
+        turn, column: see `End`.
+        at: when it ends, UTC.
+        after: service windows that are over by then, UTC, do not count.
+    """
+    falls, local = _falls(venue, at), at.astimezone(zone(venue.zone))
+    return End(
+        turn=turn,
+        column=column,
+        at=at,
+        falls=falls,
+        warning=None if falls is None else f"{local:%Y-%m-%d %H:%M}, {falls}: change it before",
+        change=change_before(venue, part, after, at),
+    )
+
+
+def _falls(venue: Venue, at: datetime) -> str | None:
+    """What makes an instant a bad one for a change, by the venue's own calendar."""
+    local = at.astimezone(zone(venue.zone))
+    begins, ends = day_bounds(local.date(), zone(venue.zone))
+    openings = Opening.objects.filter(venue_id=venue.id, opens_at__gte=begins, opens_at__lt=ends).order_by("opens_at")
+    said = [f"on the day of {opening.name}" for opening in openings]
+    if venue_closed(venue, at, at + timedelta(microseconds=1)):
+        said.append("while the venue is closed")
+    return " and ".join(said) or None

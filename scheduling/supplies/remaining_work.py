@@ -1,0 +1,169 @@
+"""A run, counted: what of it is printed, and what lies ahead of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from machines.model.profile import IdleFiring, Profile
+from machines.model.supplies import use
+from scheduling.log.models import PrintedStretch, Run, Segment
+from scheduling.paper.printed_paper import stretch_end
+from scheduling.planning.timeline import Timeline, slot_of, slot_start
+from scheduling.queries.runs import open_segments, run_instants, run_timeline
+from scheduling.rendering.plate_store import PlateStore
+from scheduling.sky.arrays import FloatArray
+from scheduling.supplies.consumption import Supplies, by_column, laid_dots, supplies
+
+NONE = np.zeros(0, dtype=np.int64)
+
+
+@dataclass(frozen=True, eq=False)
+class Due:
+    """A run, and what of it is still to be laid.
+
+    Attributes:
+        run, profile, now: as asked for.
+        due: running columns that are planned and have no outcome or are to be printed once more, in order.
+    """
+
+    run: Run
+    profile: Profile
+    now: datetime
+    due: NDArray[np.int64]
+
+    @staticmethod
+    def of_run(run: Run, profile: Profile, now: datetime) -> Due:
+        """Count a run's columns without their dots, which takes no plates."""
+        columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in open_segments(run)]
+        return Due(run=run, profile=profile, now=now, due=np.concatenate([NONE, *columns]))
+
+    @property
+    def next_column(self) -> int:
+        """The first column that is to be laid."""
+        return self.column_to_come(0)
+
+    def column_to_come(self, number: int) -> int:
+        """The column that is laid after so many others from now on; at or beyond the run's end where none is."""
+        if number < len(self.due):
+            return int(self.due[number])
+        return self.run.planned_to_column + number - len(self.due)
+
+    @property
+    def unplanned(self) -> int:
+        """How many columns have no plate yet."""
+        return self.run.end_column - self.run.planned_to_column
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """Its columns against its cycle."""
+        return run_timeline(self.run)
+
+    def instants(self, columns: ArrayLike) -> FloatArray:
+        """When running columns belong under the head, POSIX seconds."""
+        return run_instants(self.run, columns, self.timeline)
+
+    def first_column_from(self, at: datetime) -> int:
+        """The first column that belongs under the head at an instant or after it; the run's end where none does. What
+        its timeline has waited, it has waited before."""
+        if at >= self.run.ends_at:
+            return self.run.end_column
+        planned_at = at - timedelta(seconds=self.run.shift_s)
+        if planned_at <= self.run.starts_at:
+            return self.run.first_column
+        return self.timeline.first_column_from(planned_at.timestamp())
+
+    @cached_property
+    def cuts(self) -> range:
+        """Strips, numbered as segments are, whose beginnings come to the knife from now until the run's last column is
+        laid; the rest hangs uncut. A run of years may have millions: none is looked at here."""
+        if self.run.strips_per_turn == 0:
+            return range(0)
+        knife_columns = self.profile.knife_columns
+        after = max(self.run.first_column, self.next_column - knife_columns) - 1
+        first = self._strip_of(after) + 1
+        return range(first, max(first, self._strip_of(self.run.end_column - knife_columns - 1) + 1))
+
+    def boundary(self, number: int) -> int:
+        """The running column at which a strip begins, by its place among the cuts."""
+        return slot_start(self.cuts[number], self.profile.columns_per_turn, self.run.strips_per_turn)
+
+    def cuts_before(self, column: int) -> int:
+        """How many cuts are made by the time that a running column is laid."""
+        if not self.cuts:
+            return 0
+        last = self._strip_of(column - self.profile.knife_columns - 1)
+        return min(max(0, last - self.cuts.start + 1), len(self.cuts))
+
+    def _strip_of(self, column: int) -> int:
+        return slot_of(column, self.profile.columns_per_turn, self.run.strips_per_turn)
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead(Due):
+    """A run, what of it is printed, and what lies ahead of it, in dots too.
+
+    Attributes:
+        idle: how nozzles are kept open, as asked for.
+        fed: columns of paper that it has taken, blank ones between its first and its newest included.
+        printed_dots: of the columns laid; what was printed once more counts once more.
+        dots_per_column: the mean of all columns that have a plate; None where none has.
+        due_dots: the dots of each column that is due.
+    """
+
+    idle: IdleFiring | None
+    fed: int
+    printed_dots: int
+    dots_per_column: float | None
+    due_dots: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, run: Run, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Ahead:
+        """Count a run's columns and their dots."""
+        stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
+        fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
+        due, due_dots, drawn = [NONE], [NONE], [NONE]
+        segments = Segment.objects.filter(run_id=run.id).order_by("first_column")
+        for segment, dots in by_column(segments, profile, plates):
+            is_due = _due(segment)
+            due.append(segment.first_column + np.flatnonzero(is_due))
+            due_dots.append(dots[is_due])
+            drawn.append(dots)
+        every = np.concatenate(drawn)
+        return cls(
+            run=run,
+            profile=profile,
+            now=now,
+            idle=idle,
+            fed=fed,
+            printed_dots=laid_dots(stretches, profile, plates),
+            dots_per_column=float(every.mean()) if len(every) else None,
+            due=np.concatenate(due),
+            due_dots=np.concatenate(due_dots),
+        )
+
+    def supplies(self, *, columns: int, dots: float | None, seconds: float, cuts: int) -> Supplies:
+        """What some columns use up; dots are None where they are not known."""
+        used = use(
+            self.profile,
+            columns=columns,
+            dots=round(dots or 0.0),
+            seconds=max(0.0, seconds),
+            cuts=cuts,
+            idle=self.idle,
+        )
+        return supplies(self.profile, used, self.idle, known=dots is not None)
+
+
+def _due(segment: Segment) -> NDArray[np.bool_]:
+    """Which columns of a segment are due."""
+    due = np.ones(segment.end_column - segment.first_column, dtype=np.bool_)
+    for first, end, _ in segment.outcomes:
+        due[first - segment.first_column : end - segment.first_column] = False
+    for first, end in segment.again:
+        due[first - segment.first_column : end - segment.first_column] = True
+    return due

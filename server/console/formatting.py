@@ -1,0 +1,166 @@
+"""Instants, places and phases in words, as the pages show them."""
+
+from __future__ import annotations
+
+from datetime import date as date_type
+from datetime import datetime, timedelta
+from typing import Any
+
+from machines.recovery import Policy, Rule
+from scheduling.planning.service_windows import Comes, Once
+from scheduling.sky.durations import parse_duration
+from scheduling.sky.zones import zone as zone_of
+from scheduling.venues.local_time_text import span_in_words, time_in_words
+
+NO_BREAK = "\u00a0"
+CENTURY_S = 36_525 * 86_400.0
+CAUSES = {
+    "power": "a power cut",
+    "clock": "an unsure clock",
+    "no-work": "no work at hand",
+    "late-start": "a late start",
+    "board": "a standstill of its board",
+    "machine": "a fault of the machine",
+    "service": "a service",
+    "jam": "a jam",
+    "supplies": "a want of supplies",
+}
+KINDS = {
+    "skip": "leave out what was missed",
+    "blank": "leave it out, with blank paper in its place",
+    "replay": "print it late",
+    "replay-within": "print late",
+    "shift": "let the timeline wait",
+}
+HALF_PRINTED = {
+    "as-the-rest": "",
+    "finish": "finish a half-printed segment",
+    "abandon": "leave out the rest of a half-printed segment",
+    "again": "print a half-printed segment again",
+}
+OVER = {"apparent-solar-day": "the Sun", "mean-solar-day": "the mean Sun", "lunar-day": "the Moon"}
+
+
+def clock_time(at: datetime, zone: str) -> str:
+    """The local time of day, such as ``19:04``."""
+    return f"{at.astimezone(zone_of(zone)):%H:%M}"
+
+
+def date(at: datetime, zone: str) -> str:
+    """The local date, such as ``Sat 21 Mar 2026``."""
+    return day(at.astimezone(zone_of(zone)))
+
+
+def day(local: date_type) -> str:
+    """A date that a calendar on the wall shows, such as ``Sat 21 Mar 2026``."""
+    return f"{local:%a} {local.day} {local:%b %Y}"
+
+
+def moment(at: datetime, zone: str) -> str:
+    """A local time with its date, such as ``19:04 on Sat 21 Mar 2026``; one that comes twice says which it is."""
+    clock = zone_of(zone)
+    return f"{time_in_words(at.astimezone(clock), clock)} on {date(at, zone)}"
+
+
+def span(begins: datetime, ends: datetime, zone: str) -> str:
+    """From when to when, such as ``between 14:02 and 14:32 on Sat 21 Mar 2026``."""
+    return span_in_words(begins, ends, zone_of(zone), lambda local: date(local, zone))
+
+
+def offset(at: datetime, zone: str) -> str:
+    """How far the zone is from UTC at an instant, such as ``UTC+12:45``."""
+    minutes = round((at.astimezone(zone_of(zone)).utcoffset() or timedelta()).total_seconds() / 60)
+    hours, rest = divmod(abs(minutes), 60)
+    return f"UTC{'−' if minutes < 0 else '+'}{hours}" + (f":{rest:02}" if rest else "")
+
+
+def duration(span: timedelta) -> str:
+    """About how long, such as ``2 h 10 min``, in its two largest units; its sign is left out."""
+    seconds = round(abs(span.total_seconds()))
+    if seconds < 60:
+        return _with_units((seconds, "s"))
+    minutes = seconds // 60
+    if minutes < 24 * 60:
+        return _with_units((minutes // 60, "h"), (minutes % 60, "min"))
+    return _with_units((minutes // (24 * 60), "d"), (minutes // 60 % 24, "h"))
+
+
+def seconds(number: float) -> str:
+    """About how long so many seconds are; more than a century is said as one."""
+    return duration(timedelta(seconds=min(max(number, -CENTURY_S), CENTURY_S)))
+
+
+def _with_units(*parts: tuple[int, str]) -> str:
+    """Numbers with their units, not to be torn apart; zeros are left out unless nothing else remains."""
+    said = [f"{number}{NO_BREAK}{unit}" for number, unit in parts if number]
+    return " ".join(said) or f"0{NO_BREAK}{parts[-1][1]}"
+
+
+def about(seconds: float) -> str:
+    """About how long, as people say it: to the second below two minutes, to five minutes from two hours on."""
+    grain = 1 if seconds < 120 else 60 if seconds < 7200 else 300
+    return duration(timedelta(seconds=round(seconds / grain) * grain))
+
+
+def columns(number: int) -> str:
+    """How many columns, such as ``1 column``."""
+    return f"{number} column{'' if number == 1 else 's'}"
+
+
+def longitude(degrees: float) -> str:
+    """A longitude, east positive, such as ``52.7° W``."""
+    tenths = round(degrees * 10) / 10
+    half = "" if abs(tenths) in (0.0, 180.0) else f"{NO_BREAK}E" if tenths > 0 else f"{NO_BREAK}W"
+    return f"{abs(tenths):.1f}°{half}"
+
+
+def under_the_head(cycle: str, phase: float) -> str:
+    """What a phase of a cycle, 0 to 1, means in the sky."""
+    if cycle in OVER:
+        return f"{OVER[cycle]} over {longitude(180.0 - 360.0 * phase)}"
+    if cycle == "sidereal-day":
+        minutes = int(phase * 24 * 60)
+        return f"Greenwich sidereal time {minutes // 60}{NO_BREAK}h {minutes % 60:02}{NO_BREAK}min"
+    return f"{100 * phase:.1f}{NO_BREAK}% of the turn"
+
+
+def anchor(said: dict[str, Any]) -> str:
+    """How a curator named an instant: by the clock, or by the sky."""
+    which = f", the {said['which']} of two" if "which" in said else ""
+    if "civil" in said:
+        return f"{said['civil'][:16].replace('T', ' ')} by the clock of {said['zone']}{which}"
+    event, offset = said["event"].replace("-", " "), parse_duration(said.get("offset", "PT0S"))
+    if not offset:
+        return f"at {event}{which}"
+    return f"{duration(offset)} {'before' if offset < timedelta() else 'after'} {event}{which}"
+
+
+def comes(said: Comes) -> str:
+    """How a service window comes: every week by the venue's clock, or once."""
+    if isinstance(said, Once):
+        return f"once, {anchor(said.anchor)}, for {duration(timedelta(minutes=said.minutes))}"
+    next_day = " the next day" if said.ends <= said.begins else ""
+    until = "" if said.last_date is None else f", until {day(date_type.fromisoformat(said.last_date))}"
+    return f"every {said.weekday.capitalize()} from {said.begins} to {said.ends}{next_day}{until}"
+
+
+def rule(said: Rule) -> str:
+    """What happens to missed columns."""
+    within = "" if said.within is None else f" the newest {said.within.in_words()} of it"
+    return ", ".join(
+        part
+        for part in (
+            KINDS[said.kind] + within,
+            HALF_PRINTED[said.half_printed],
+            "only while the venue is closed" if said.only_while_closed else "",
+        )
+        if part
+    )
+
+
+def policy(said: Policy) -> str:
+    """What a run does after an outage: its own rule, then those for causes that are treated otherwise."""
+    exceptions = [
+        f"after {' or '.join(CAUSES[cause] for cause in one.causes)}: {rule(one.rule)}" for one in said.by_cause
+    ]
+    return "; ".join([rule(said), *exceptions])

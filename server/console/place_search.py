@@ -1,0 +1,197 @@
+"""A visitor's question, "when will this place be printed?": how it is asked of a picture, and its answer in words."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from machines.errors import InputError
+from machines.imaging.pictures import DaylightMap, LandPicture, StarBelt, from_json
+from machines.model.profile import Profile
+from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.paper.next_passage import Asked, ComingRound, Span, coming_round
+from scheduling.paper.proof import longitude_at_half
+from scheduling.queries.calibration import calibrated_profile
+from scheduling.queries.runs import knife_is_armed
+from server.console import formatting
+
+# Degrees, with minutes and seconds of arc where somebody has them, and the half of the world after it.
+NUMBER = r"[0-9]{1,3}(?:[.,][0-9]{0,9})?"
+LONGITUDE = re.compile(
+    rf"(?P<sign>[+-]?)(?P<degrees>{NUMBER})[°º]?(?:(?P<minutes>{NUMBER})')?(?:(?P<seconds>{NUMBER})\")?(?P<half>[EW]?)"
+)
+HOURS = re.compile(rf"(?P<hours>{NUMBER})(?:[H:](?:(?P<minutes>[0-9]{{1,2}})(?:M|MIN)?)?)?")
+SHARE = re.compile(rf"(?P<share>{NUMBER})%?")
+SAME = str.maketrans({"−": "-", "′": "'", "’": "'", "″": '"', "”": '"'})
+
+
+@dataclass(frozen=True)
+class Question:
+    """How a place of a picture is named.
+
+    Attributes:
+        kind: by a longitude, by hours of the turn, or by its share.
+        label, hint: of the field.
+        ours: the place of the venue itself, as somebody would write it; empty where it has none on this picture.
+    """
+
+    kind: Literal["longitude", "hours", "share"]
+    label: str
+    hint: str
+    ours: str = ""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """When it is printed.
+
+    Attributes:
+        printed, burst, cut: sentences; ``burst`` is empty where a burst is a single column.
+    """
+
+    printed: str
+    burst: str
+    cut: str
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What is said to a question.
+
+    Attributes:
+        said: the place, in words; empty where none was asked for and the venue has none on this picture.
+        is_ours: whether it is the venue's own, because nobody asked for another.
+        answer: None where no run that is planned comes to it.
+        problem: why what was asked for cannot be read; empty where it can.
+    """
+
+    said: str
+    is_ours: bool
+    answer: Answer | None
+    problem: str
+
+
+def question(machine: Machine, now: datetime) -> Question | None:
+    """What can be asked of a machine's run, the present one or the next; None without one."""
+    run = Run.objects.filter(machine_id=machine.id, ends_at__gt=now).order_by("starts_at", "id").first()
+    if run is None:
+        return None
+    picture = from_json(Source.objects.get(id=run.source_id).picture)
+    if longitude_at_half(picture, run.cycle) is not None:
+        venue = Venue.objects.get(id=machine.venue_id)
+        is_map = isinstance(picture, LandPicture | DaylightMap)
+        label = "Longitude on the map" if is_map else f"Longitude that has {formatting.OVER[run.cycle]} overhead"
+        hint = "Degrees, such as 52.7 W or 18° 30' E. A number alone is east, below zero west."
+        return Question("longitude", label, hint, formatting.longitude(venue.longitude_degrees))
+    if run.cycle == "sidereal-day":
+        label = "Right ascension" if isinstance(picture, StarBelt) else "Sidereal time at Greenwich"
+        return Question("hours", label, "Hours, from 0 to below 24, such as 5.5 or 5h 30m.")
+    return Question("share", "How far along the turn", "Per cent of it, from 0 to below 100, such as 25.")
+
+
+def reply(machine: Machine, now: datetime, asked: Question, text: str) -> Reply:
+    """The answer about the place that somebody wrote, or about the venue's own where nobody wrote one."""
+    problem, text = "", text.strip()
+    is_ours = not text
+    try:
+        place, said = read(asked, text or asked.ours)
+    except InputError as error:
+        problem, is_ours = f"{error.problem}. {error.remedy}" if text else "", True
+        if not asked.ours:
+            return Reply("", False, None, problem)
+        place, said = read(asked, asked.ours)
+    said = f"Here, {said}," if is_ours else said
+    return Reply(said, is_ours, answer(machine, now, place, said), problem)
+
+
+def read(asked: Question, text: str) -> tuple[Asked, str]:
+    """The place that somebody wrote, and how it is said back.
+
+    Raises:
+        InputError: it is none.
+    """
+    plain = "".join(text.split()).translate(SAME).upper()[:40]
+    if asked.kind == "longitude":
+        degrees = _longitude(plain, text, asked)
+        return Asked(longitude=degrees), formatting.longitude(degrees)
+    found = (HOURS if asked.kind == "hours" else SHARE).fullmatch(plain)
+    if found is None:
+        raise _unread(text, asked)
+    if asked.kind == "hours":
+        minutes = int(found["minutes"] or 0)
+        hours = _number(found["hours"]) + minutes / 60.0
+        if hours >= 24.0 or minutes >= 60:
+            raise _unread(text, asked)
+        whole, rest = divmod(round(hours * 60) % (24 * 60), 60)
+        return Asked(
+            phase=hours / 24.0
+        ), f"{asked.label} {whole}{formatting.NO_BREAK}h {rest:02}{formatting.NO_BREAK}min"
+    share = _number(found["share"])
+    if share >= 100.0:
+        raise _unread(text, asked)
+    return Asked(phase=share / 100.0), f"The place at {share:g}{formatting.NO_BREAK}% of the turn"
+
+
+def answer(machine: Machine, now: datetime, asked: Asked, said: str) -> Answer | None:
+    """When a place comes round next; None where no run that is planned comes to it."""
+    try:
+        found = coming_round(machine, now, asked)
+    except InputError:  # it has come round for the last time in this run, and the next run's picture has none such
+        return None
+    if found is None:
+        return None
+    profile = calibrated_profile(machine)
+    zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
+    return Answer(
+        printed=f"{said} is printed {_span(found.laid, zone)}.",
+        burst=_burst(profile, found),
+        cut=_cut(machine, profile, found, zone),
+    )
+
+
+def _burst(profile: Profile, found: ComingRound) -> str:
+    if profile.columns_per_burst == 1:
+        return ""
+    length = formatting.about((found.laid.ends_at - found.laid.begins_at).total_seconds())
+    return (
+        f"It is laid in one burst at the beginning of that time, with all that belongs to {length}; then the machine"
+        " stands until the next burst."
+    )
+
+
+def _cut(machine: Machine, profile: Profile, found: ComingRound, zone: str) -> str:
+    if profile.knife is None:
+        return "The paper is not cut here; it is wound up."
+    if not Run.objects.values_list("strips_per_turn", flat=True).get(id=found.run):
+        return "The paper of this run is not cut."
+    if found.cut_off is None:
+        return "It still hangs at the machine, uncut, when the run ends."
+    said = f"The strip with it is cut off {_span(found.cut_off, zone)}."
+    if knife_is_armed(machine):
+        return said
+    return f"{said} The knife is switched off now: while it is, strips are left hanging on to each other."
+
+
+def _span(span: Span, zone: str) -> str:
+    return formatting.span(span.begins_at, span.ends_at, zone)
+
+
+def _longitude(plain: str, text: str, asked: Question) -> float:
+    found = LONGITUDE.fullmatch(plain)
+    if found is None or (found["sign"] and found["half"]):
+        raise _unread(text, asked)
+    minutes, seconds = (_number(found[name] or "0") for name in ("minutes", "seconds"))
+    degrees = _number(found["degrees"]) + minutes / 60.0 + seconds / 3600.0
+    if degrees > 180.0 or minutes >= 60.0 or seconds >= 60.0:
+        raise _unread(text, asked)
+    return -degrees if found["sign"] == "-" or found["half"] == "W" else degrees
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+def _unread(text: str, asked: Question) -> InputError:
+    return InputError("place", f"“{text.strip()[:40]}” is not understood", asked.hint)

@@ -1,0 +1,184 @@
+"""Today's sheet of a venue: for whoever opens up. What normal looks like, what to do and when, with the cautions.
+
+It needs no account, holds still, and is made to be printed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from machines.model.profile import Profile
+from machines.operator.safety_notes import ALWAYS, BESIDE, UNATTENDED
+from scheduling.log.models import Machine, Notice, Opening, Run, Venue
+from scheduling.log.projections.notices import DIFFERED, GAP, NOT_KNOWN, SET_TIME, SLIP, WORD
+from scheduling.queries.runs import machine_profile
+from scheduling.sky.civil import day_bounds
+from scheduling.sky.zones import zone as zone_of
+from server import wiring
+from server.console import formatting
+from server.console.hours import doors
+from server.console.machine_card import Station, station
+from server.console.service_window_times import next_window
+from server.console.staff_tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
+
+# Notices that ask nobody at the venue for anything; the others are tasks.
+FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, SET_TIME, NOT_KNOWN, WORD)
+
+
+@dataclass(frozen=True)
+class MachineSheet:
+    """A machine on the sheet.
+
+    Attributes:
+        normal: what it looks like when all is well, each as what and how.
+        now, ahead: tasks for today, and for the days after.
+        rest: what is known of what need not be changed.
+        known: what the studio is told already.
+    """
+
+    station: Station
+    normal: tuple[tuple[str, str], ...]
+    now: tuple[Task, ...]
+    ahead: tuple[Task, ...]
+    rest: tuple[str, ...]
+    known: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A venue's sheet.
+
+    Attributes:
+        service: which service window is next, in words; empty for none.
+        openings: of today and of the days ahead, each with when.
+        pausing, resuming: steps that staff may take at any time.
+        has_knife: whether any machine here has one.
+        alone: what holds for machines that run by themselves: a heading and its points.
+    """
+
+    id: str
+    venue: str
+    date: str
+    made: str
+    doors: str
+    service: str
+    openings: tuple[tuple[str, str], ...]
+    machines: tuple[MachineSheet, ...]
+    pausing: tuple[Step, ...]
+    resuming: tuple[Step, ...]
+    has_knife: bool
+    alone: tuple[str, tuple[str, ...]]
+    stop: tuple[str, ...] = BESIDE["stop"]
+    blade: tuple[str, ...] = BESIDE["blade-changed"]
+    always: str = ALWAYS
+
+
+@require_safe
+@never_cache
+def today(request: HttpRequest, venue: str) -> HttpResponse:
+    """The sheet, as of now."""
+    shown: dict[str, Any] = {"sheet": sheet(get_object_or_404(Venue, pk=venue), wiring.now())}
+    return render(request, "console/today.html", shown)
+
+
+def sheet(venue: Venue, now: datetime) -> Sheet:
+    """A venue's sheet at an instant."""
+    rows = list(Machine.objects.filter(venue_id=venue.id).order_by("name", "id"))
+    has_knife = any(machine_profile(profile=row.profile_id).knife is not None for row in rows)
+    heading, *points = UNATTENDED.splitlines()
+    return Sheet(
+        id=venue.id,
+        venue=venue.name,
+        date=formatting.date(now, venue.zone),
+        made=f"{formatting.moment(now, venue.zone)}, {venue.zone}, {formatting.offset(now, venue.zone)}",
+        doors=doors(venue, now),
+        service=next_window(venue, now),
+        openings=_openings(venue, now),
+        machines=tuple(_machine(row, venue, now) for row in rows),
+        pausing=(at_panel("pause"),),
+        resuming=going_on("paused", has_knife),
+        has_knife=has_knife,
+        alone=(heading, tuple(point.strip(" -") for point in points)),
+    )
+
+
+def _openings(venue: Venue, now: datetime) -> tuple[tuple[str, str], ...]:
+    begins, _ = day_bounds(now.astimezone(zone_of(venue.zone)).date(), zone_of(venue.zone))
+    rows = Opening.objects.filter(venue_id=venue.id, opens_at__gte=begins, opens_at__lt=now + AHEAD)
+    today = formatting.date(now, venue.zone)
+    return tuple(
+        (
+            row.name,
+            f"today at {formatting.clock_time(row.opens_at, venue.zone)}"
+            if formatting.date(row.opens_at, venue.zone) == today
+            else f"at {formatting.moment(row.opens_at, venue.zone)}",
+        )
+        for row in rows.order_by("opens_at", "id")
+    )
+
+
+def _machine(machine: Machine, venue: Venue, now: datetime) -> MachineSheet:
+    profile, seen = machine_profile(profile=machine.profile_id), station(machine, now)
+    run = None if seen.printing is None else Run.objects.get(id=seen.printing.run)
+    waiting = tasks(machine, run, venue.zone)
+    asked_for = {task.part for task in waiting}
+    due, rest = changes(machine, run, now, venue)
+    due = tuple(task for task in due if task.part not in asked_for)
+    _, ends = day_bounds(now.astimezone(zone_of(venue.zone)).date(), zone_of(venue.zone))
+    notices = Notice.objects.filter(machine_id=machine.id, cleared_at=None, kind__in=FOR_THE_STUDIO)
+    return MachineSheet(
+        station=seen,
+        normal=_normal(seen, profile, run, is_new=machine.epoch == 0),
+        now=(*waiting, *(task for task in due if task.due is not None and task.due < ends)),
+        ahead=tuple(task for task in due if task.due is not None and task.due >= ends),
+        rest=rest,
+        known=tuple(f"{row.said[0].upper()}{row.said[1:]}." for row in notices.order_by("raised_at", "id")),
+    )
+
+
+def _normal(seen: Station, profile: Profile, run: Run | None, is_new: bool) -> tuple[tuple[str, str], ...]:
+    """What somebody who knows nothing of it sees when all is well."""
+    if is_new:
+        return (("It prints", "nothing yet; the studio has still to set it going"),)
+    if run is None or seen.printing is None:
+        return (("It prints", "nothing; it stands still"),)
+    printing = seen.printing
+    if printing.due is None:
+        return (("It prints", f"{printing.source}: {printing.idle}; until then it stands still"),)
+    burst_s = run.mean_turn_s * profile.columns_per_burst / profile.columns_per_turn
+    step_mm = profile.column_pitch_mm * profile.columns_per_burst
+    how = "in a burst" if profile.columns_per_burst > 1 else "a line at a time"
+    rows = (
+        ("It prints", f"{printing.source}, turn {printing.due.turn} of {printing.turns}"),
+        ("Now at", printing.due.means),
+        (
+            "It moves",
+            f"{how}, about every {formatting.about(burst_s)}, by {step_mm:.2g}{formatting.NO_BREAK}mm; "
+            "between, it stands",
+        ),
+        ("The paper", f"moves to the {profile.travel}, {_pace(run, profile)}"),
+    )
+    return (*rows, *_cuts(run, profile))
+
+
+def _pace(run: Run, profile: Profile) -> str:
+    mm_per_hour = profile.mm_per_turn * 3600.0 / run.mean_turn_s
+    if mm_per_hour < 1.0:
+        return f"{mm_per_hour * 24:.2g}{formatting.NO_BREAK}mm a day"
+    return f"{mm_per_hour:.2g}{formatting.NO_BREAK}mm an hour"
+
+
+def _cuts(run: Run, profile: Profile) -> tuple[tuple[str, str], ...]:
+    if profile.knife is None:
+        return (("The end", "is wound up, never cut"),)
+    if not run.strips_per_turn:
+        return (("The knife", "does not cut in this run"),)
+    every = formatting.about(run.mean_turn_s / run.strips_per_turn)
+    return (("The knife", f"armed; a strip falls about every {every}"),)

@@ -1,0 +1,200 @@
+"""The page of a machine for its visitors: what is printed now, and when a place of the picture will be.
+
+It needs no account, and says what holds the machine up in words for people who have come to see it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from machines.clock import utc
+from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.queries.runs import machine_profile, run_instants, run_policy
+from server import wiring
+from server.console import formatting
+from server.console.machine_card import Printing, Station, station
+from server.console.place_search import question, reply
+
+HELD = {
+    "stopped": "The machine stands still: somebody here has stopped it.",
+    "paused": "The machine stands still: somebody here has paused it.",
+    "parked": "The machine stands still: it is being looked after.",
+    "unplanned-stop": "The machine stands still: it stopped by itself, as after a power cut, and waits for somebody to"
+    " look at it.",
+    "fault": "The machine stands still: something about it has to be put right by a person.",
+}
+MISSED = {
+    "skip": "What the sky passes meanwhile is, as a rule, left out of the picture.",
+    "blank": "What the sky passes meanwhile stays, as a rule, blank on the paper.",
+    "replay": "What the sky passes meanwhile is, as a rule, printed late.",
+    "replay-within": "The newest of what the sky passes meanwhile is, as a rule, printed late.",
+    "shift": "All that follows is printed later by as long as it stands.",
+}
+MISSED_BY_CAUSE = "What becomes of what the sky passes meanwhile depends on what held it up."
+
+
+@dataclass(frozen=True)
+class Turn:
+    """The turn that is on its way: when it began and closes, in words, and how much of it has passed."""
+
+    begins: str
+    closes: str
+    percent: int
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A machine as its visitors see it.
+
+    Attributes:
+        title: of what is printed; the machine's name where nothing is.
+        clock: whose time is told.
+        says: how it is, in sentences, the shortest first.
+        is_well: whether all is as it should be.
+        plan_only: what to add to an answer about a place where it is not; empty where it is.
+        mark: what the marks in the picture of the turn are; empty where there are none.
+    """
+
+    station: Station
+    title: str
+    venue: str
+    time: str
+    clock: str
+    says: tuple[str, ...]
+    is_well: bool
+    plan_only: str
+    turn: Turn | None
+    mark: str
+
+
+@require_safe
+@never_cache
+def now(request: HttpRequest, machine: str) -> HttpResponse:
+    """The page, with an answer where a place is asked for."""
+    return render(request, "console/now.html", _context(request, machine))
+
+
+@require_safe
+@never_cache
+def fragment(request: HttpRequest, machine: str) -> HttpResponse:
+    """What changes on that page."""
+    return render(request, "console/_now.html", _context(request, machine))
+
+
+def _context(request: HttpRequest, id: str) -> dict[str, Any]:
+    machine, at = get_object_or_404(Machine, pk=id), wiring.now()
+    asked, text = question(machine, at), request.GET.get("place", "")
+    return {
+        "visit": visit(machine, at),
+        "question": asked,
+        "text": text,
+        "reply": None if asked is None else reply(machine, at, asked, text),
+        "address": reverse("now-fragment", args=[id]) + (f"?{urlencode({'place': text})}" if text else ""),
+    }
+
+
+def visit(machine: Machine, now: datetime) -> Visit:
+    """A machine at an instant."""
+    seen, venue = station(machine, now), Venue.objects.get(id=machine.venue_id)
+    run = None if seen.printing is None else Run.objects.get(id=seen.printing.run)
+    trouble = _trouble(machine, seen, run, venue.zone)
+    says = trouble.says if trouble else (_said(machine, run, venue.zone, now),)
+    return Visit(
+        station=seen,
+        title=machine.name if seen.printing is None else seen.printing.source,
+        venue=venue.name,
+        time=formatting.clock_time(now, venue.zone),
+        clock=f"{venue.zone}, {formatting.offset(now, venue.zone)}",
+        says=says,
+        is_well=trouble is None,
+        plan_only=trouble.plan_only if trouble else "",
+        turn=_turn(run, seen.printing, machine_profile(profile=machine.profile_id).columns_per_turn, venue.zone, now),
+        mark=_mark(seen),
+    )
+
+
+@dataclass(frozen=True)
+class _Trouble:
+    """What is not as it should be, and what to add to an answer about a place because of it."""
+
+    says: tuple[str, ...]
+    plan_only: str
+
+
+def _trouble(machine: Machine, seen: Station, run: Run | None, zone: str) -> _Trouble | None:
+    """What keeps the machine from printing as planned, as far as is known."""
+    printing = seen.printing
+    if run is None or printing is None or printing.due is None:
+        return None
+    if machine.epoch == 0 or seen.heard == "never":
+        said = "It is to be printed here, but the machine has not been started yet."
+        return _Trouble((said,), "That is the plan, once the machine has been started.")
+    if machine.stopped_at is not None:
+        said = (
+            f"The machine stands still: it was switched off in order at {formatting.moment(machine.stopped_at, zone)}."
+        )
+        more = "That is the plan. While the machine stands still it may come later, or not at all."
+        return _Trouble((said, _missed(run)), more)
+    if machine.silent_since is not None:
+        said = f"No word has come from the machine since {formatting.moment(machine.silent_since, zone)}."
+        more = "It may be printing on: look at it. What is shown here is where it should be."
+        return _Trouble((said, more), "That is the plan; how the machine is now is not known here.")
+    if machine.hold:
+        return _Trouble(
+            (HELD[machine.hold], _missed(run)),
+            "That is the plan. While the machine stands still it may come later, or not at all.",
+        )
+    if printing.head is not None:
+        said = f"It is being printed late: the head is at {printing.head.means}, the sky at {printing.due.means}."
+        return _Trouble((said,), "That is the plan; the machine is behind it now, so it may come later.")
+    return None
+
+
+def _missed(run: Run) -> str:
+    """What becomes of what is not printed in time, unless the studio decides otherwise."""
+    kinds = {rule.kind for _, rule in run_policy(run).rules()}
+    return MISSED[kinds.pop()] if len(kinds) == 1 else MISSED_BY_CAUSE
+
+
+def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
+    """What is printed, where nothing is wrong."""
+    if run is None:
+        last = Run.objects.filter(machine_id=machine.id, ends_at__lte=now).order_by("ends_at", "id").last()
+        if last is None:
+            return "Nothing has been printed here yet."
+        title = Source.objects.values_list("name", flat=True).get(id=last.source_id)
+        return f"Nothing is being printed now. {title} was printed here until {formatting.moment(last.ends_at, zone)}."
+    if now < run.starts_at:
+        return f"It will be printed here, from {formatting.moment(run.starts_at, zone)}."
+    if run.ends_at <= now:
+        return f"It was printed here until {formatting.moment(run.ends_at, zone)}."
+    return "It is being printed now."
+
+
+def _turn(run: Run | None, printing: Printing | None, columns: int, zone: str, now: datetime) -> Turn | None:
+    """The turn that the sky is in, cut to the run; None before it and after it."""
+    if run is None or printing is None or printing.due is None:
+        return None
+    first = printing.due.column // columns * columns
+    edges = [max(first, run.first_column), min(first + columns, run.end_column)]
+    begins, closes = (utc(float(instant)) for instant in run_instants(run, edges))
+    percent = round(100 * ((now - begins) / (closes - begins)))
+    return Turn(formatting.moment(begins, zone), formatting.moment(closes, zone), max(0, min(100, percent)))
+
+
+def _mark(seen: Station) -> str:
+    if seen.printing is None or seen.printing.due is None:
+        return ""
+    if seen.printing.head is not None:
+        return f"The line: where the sky is now, {seen.printing.due.means}. The broken line: where the head is."
+    where = "where the head is now" if seen.is_printing else "where the head belongs now"
+    return f"The line: {where}, {seen.printing.due.means}."

@@ -1,0 +1,1 @@
+"""The sky of a place for people: a table, and pictures of its year."""

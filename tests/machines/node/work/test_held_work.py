@@ -1,0 +1,198 @@
+"""What the node holds to go on alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from machines.node.clock.samples import Sample
+from machines.node.clock.server_time import ServerTime
+from machines.node.store.journal import Journal, change_state, open_journal
+from machines.node.sync.client import Credentials, Fetched
+from machines.node.work import held_work as holding
+from machines.protocol.messages import Work
+from tests.machines.node.relay import carriage_profile
+from tests.machines.node.rig import HandClock, make_studio
+
+CREDENTIALS = Credentials(server="http://host", token="secret", machine="m1", epoch=1)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Journal:
+    return open_journal(tmp_path, create=True)
+
+
+def work(only: slice = slice(None), **of_studio: object) -> Work:
+    whole = make_studio(HandClock(), **of_studio).work()  # type: ignore[arg-type]
+    return replace(whole, segments=whole.segments[only])
+
+
+def hold(journal: Journal, work: Work, tag: str = "tag") -> None:
+    with journal.transaction() as db:
+        holding.hold(db, Fetched(work, tag))
+
+
+def numbers(journal: Journal) -> list[int]:
+    with journal.reading() as db:
+        held = holding.held(db)
+    return [] if held is None else [segment.number for segment in held.segments]
+
+
+def test_work_is_held_as_it_was_fetched(journal: Journal) -> None:
+    fetched = work()
+    hold(journal, fetched, "tag-7")
+    with journal.reading() as db:
+        held = holding.held(db)
+        assert holding.etag_held(db) == "tag-7"
+        assert holding.work_held(db) == replace(fetched, segments=())
+        assert holding.plates_needed(db) == set(fetched.plates)
+    assert held is not None
+    assert (held.run, held.policy, held.profile) == (fetched.run, fetched.policy, fetched.profile)
+    assert held.segments == fetched.segments
+
+
+def test_before_the_first_work_nothing_is_held(journal: Journal) -> None:
+    with journal.reading() as db:
+        assert holding.held(db) is None
+        assert holding.work_held(db) is None
+        assert holding.etag_held(db) is None
+        assert holding.held_until(db) is None
+        assert holding.credentials(db) is None
+
+
+def test_what_stays_the_same_is_read_once(journal: Journal) -> None:
+    hold(journal, work())
+    with journal.reading() as db:
+        first, again = holding.work_held(db), holding.work_held(db)
+    assert first is again
+    hold(journal, replace(work(), poll_after_s=77.0), "another")
+    with journal.reading() as db:
+        now = holding.work_held(db)
+    assert now is not None
+    assert now.poll_after_s == 77.0
+
+
+def test_taking_the_same_work_again_changes_nothing_but_its_version(journal: Journal) -> None:
+    hold(journal, work())
+    before = numbers(journal)
+    version = journal.state().work_version
+    hold(journal, work())
+    assert numbers(journal) == before
+    assert journal.state().work_version == version + 1
+
+
+def test_what_is_offered_no_more_goes(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10)))
+    hold(journal, work(slice(5, 12)))
+    assert numbers(journal) == list(range(5, 12))
+
+
+def test_the_segment_under_the_head_stays(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10)))
+    with journal.transaction() as db:
+        change_state(db, run="run", next_column=50)
+    hold(journal, work(slice(6, 12)))
+    assert numbers(journal) == list(range(3, 12)), "with all that is to come, which this journal has not accounted for"
+
+
+def test_so_does_one_that_a_burst_reaches_over_from(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10), profile=carriage_profile()))
+    with journal.transaction() as db:
+        change_state(db, run="run", next_column=30)  # of a burst that began at 16
+    hold(journal, work(slice(6, 12), profile=carriage_profile()))
+    assert numbers(journal) == list(range(12))
+    with journal.transaction() as db:
+        change_state(db, next_column=48)
+    hold(journal, work(slice(6, 12), profile=carriage_profile()))
+    assert numbers(journal) == list(range(2, 12)), "the burst before it began in the segment of column 32"
+
+
+def test_a_server_that_does_not_know_the_run_takes_nothing_of_it_away_until_it_is_accounted_for(
+    journal: Journal,
+) -> None:
+    hold(journal, work(slice(0, 10)))
+    none = replace(work(slice(0, 0)), run=None, policy=None, plates=())
+    other = work(slice(0, 2))
+    assert other.run is not None
+    other = replace(other, run=replace(other.run, id="next"))
+    with journal.transaction() as db:
+        change_state(db, run="run", next_column=50)
+    for offered in (none, other):
+        hold(journal, offered)
+        assert numbers(journal) == list(range(10))
+        with journal.reading() as db:
+            assert holding.etag_held(db) is None, "it is asked for in full again"
+    with journal.transaction() as db:
+        change_state(db, next_column=720)
+    hold(journal, other)
+    assert numbers(journal) == [0, 1]
+
+
+def test_another_runs_segments_go(journal: Journal) -> None:
+    hold(journal, work(slice(0, 10)))
+    other = work(slice(0, 2))
+    assert other.run is not None
+    hold(journal, replace(other, run=replace(other.run, id="next")))
+    assert numbers(journal) == [0, 1]
+    with journal.reading() as db:
+        assert db.execute("SELECT DISTINCT run FROM segment").fetchall() == [("next",)]
+
+
+def test_without_a_run_nothing_is_held(journal: Journal) -> None:
+    hold(journal, work())
+    hold(journal, replace(work(slice(0, 0)), run=None, policy=None, plates=()))
+    assert numbers(journal) == []
+    with journal.reading() as db:
+        assert holding.held(db) is None
+        assert holding.held_until(db) is None
+
+
+def test_a_segment_planned_anew_takes_the_place_of_the_old(journal: Journal) -> None:
+    first = work(slice(0, 2))
+    hold(journal, first)
+    later = replace(first.segments[1], plate="f" * 64)
+    hold(journal, replace(first, segments=(first.segments[0], later)))
+    with journal.reading() as db:
+        held = holding.held(db)
+    assert held is not None
+    assert held.segments == (first.segments[0], later)
+
+
+def test_it_knows_until_when_it_can_go_on_alone(journal: Journal) -> None:
+    fetched = work(slice(0, 7))
+    hold(journal, fetched)
+    with journal.reading() as db:
+        until = holding.held_until(db)
+    assert until == fetched.as_json()["segments"][-1]["knots"][-1]
+
+
+def test_credentials_are_kept_and_what_is_held_is_asked_for_anew(journal: Journal) -> None:
+    hold(journal, work())
+    with journal.transaction() as db:
+        holding.keep_credentials(db, CREDENTIALS)
+        assert holding.credentials(db) == CREDENTIALS
+        assert holding.etag_held(db) is None
+        assert holding.held(db) is not None
+
+
+def test_work_that_was_dropped_is_not_printed_on(journal: Journal) -> None:
+    hold(journal, work())
+    version = journal.state().work_version
+    with journal.transaction() as db:
+        holding.drop_work(db)
+        assert (holding.held(db), holding.work_held(db), holding.etag_held(db)) == (None, None, None)
+        assert holding.plates_needed(db) == set()
+    assert journal.state().work_version == version + 1
+
+
+def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:
+    sample = Sample(offset_s=1.79e9, delay_s=0.1, taken_at_s=55.5)
+    with journal.transaction() as db:
+        assert holding.kept_time(db, "boot-1") is None
+        time = ServerTime().after(sample).after(replace(sample, offset_s=0.0, taken_at_s=60.0))
+        assert time.doubt is not None and time.doubt.since_s == 60.0
+        holding.keep_time(db, "boot-1", time)
+        assert holding.kept_time(db, "boot-1") == time
+        assert holding.kept_time(db, "boot-2") is None

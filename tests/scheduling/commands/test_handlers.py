@@ -1,0 +1,215 @@
+"""Commands are checked whole before anything is written."""
+
+from __future__ import annotations
+
+import threading
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+
+from machines.errors import InputError
+from scheduling.commands import handlers
+from scheduling.log.models import Event, Opening, Run, Source, Venue
+from tests.scheduling.house import NOON, PROFILE, by, furnish, order, plan
+
+pytestmark = pytest.mark.django_db
+VENUE: dict[str, Any] = {
+    "id": "loft",
+    "name": "Loft",
+    "latitude_degrees": 47.6,
+    "longitude_degrees": -52.7,
+    "zone": "America/St_Johns",
+}
+
+
+def test_a_venue_is_what_was_said_of_it() -> None:
+    order(handlers.AddVenue, **VENUE)
+    row = Venue.objects.get(id="loft")
+    assert (row.name, row.zone, row.elevation_m) == ("Loft", "America/St_Johns", 0.0)
+
+
+def test_an_id_is_taken_once() -> None:
+    order(handlers.AddVenue, **VENUE)
+    with pytest.raises(handlers.Taken, match="there is a venue 'loft' already"):
+        order(handlers.AddVenue, **(VENUE | {"name": "Another"}))
+    assert Venue.objects.get(id="loft").name == "Loft"
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"id": "Loft"}, "id"),
+        ({"id": ""}, "id"),
+        ({"id": "-loft"}, "id"),
+        ({"name": "  "}, "name"),
+        ({"latitude_degrees": 91}, "latitude_degrees"),
+        ({"longitude_degrees": "west"}, "longitude_degrees"),
+        ({"longitude_degrees": 181}, "longitude_degrees"),
+        ({"elevation_m": 1e9}, "elevation_m"),
+        ({"zone": "Europe/Atlantis"}, "zone"),
+        ({"zone": "+03:00"}, "zone"),
+        ({"colour": "blue"}, "colour"),
+    ],
+)
+def test_a_bad_venue_names_the_field_and_writes_nothing(change: dict[str, Any], field: str) -> None:
+    with pytest.raises(InputError) as caught:
+        order(handlers.AddVenue, **(VENUE | change))
+    assert caught.value.field == field
+    assert caught.value.remedy
+    assert not Event.objects.exists()
+
+
+def test_the_log_keeps_a_picture_with_its_defaults_filled_in() -> None:
+    order(handlers.AddSource, id="belt", name="Belt", picture={"kind": "stars"})
+    assert Source.objects.get(id="belt").picture["faintest_magnitude"] == 6
+
+
+@pytest.mark.parametrize(
+    ("picture", "field"),
+    [
+        ({"kind": "hologram"}, "picture.kind"),
+        ({}, "picture.kind"),
+        ({"kind": "moon", "diameter_mm": -3}, "picture.diameter_mm"),
+        ({"kind": "map", "projection": "conic"}, "picture.projection"),
+    ],
+)
+def test_a_bad_picture_names_the_field(picture: dict[str, Any], field: str) -> None:
+    with pytest.raises(InputError) as caught:
+        order(handlers.AddSource, id="s", name="S", picture=picture)
+    assert caught.value.field == field
+
+
+def test_a_run_becomes_whole_columns() -> None:
+    furnish()
+    plan()
+    run = Run.objects.get(id="first")
+    assert run.end_column - run.first_column == pytest.approx(240 * 30 / 24, abs=1)
+    assert run.planned_to_column == run.first_column
+    assert run.mean_turn_s == 86_400.0
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"machine": "nobody"}, "machine"),
+        ({"source": "nothing"}, "source"),
+        ({"cycle": "fortnight"}, "cycle"),
+        ({"cycle": "period"}, "cycle_options"),
+        ({"cycle": "period", "cycle_options": {"seconds": 3600, "epoch": "noon"}}, "cycle_options.epoch"),
+        ({"cycle_options": {"seconds": 3.0}}, "cycle_options"),
+        ({"ends_at": NOON.isoformat()}, "ends_at"),
+        ({"ends_at": (NOON + timedelta(seconds=1)).isoformat(), "starts_at": NOON.isoformat()}, "ends_at"),
+        ({"starts_at": "2026-10-24T12:00:00"}, "starts_at"),
+        ({"starts_at": "2160-01-01T00:00:00Z", "ends_at": "2160-01-02T00:00:00Z"}, "starts_at"),
+        ({"starts_at": "2040-01-01T00:00:00Z", "ends_at": "2160-01-02T00:00:00Z"}, "ends_at"),
+        ({"cycle": "temporal-hours", "cycle_options": {"place": "here"}}, "cycle_options"),
+        ({"policy": {"kind": "hope"}}, "policy.kind"),
+        ({"segments_per_turn": 241}, "segments_per_turn"),
+        ({"segments_per_turn": 0}, "segments_per_turn"),
+        ({"strips_per_turn": 241}, "strips_per_turn"),
+    ],
+)
+def test_a_bad_run_names_the_field_and_writes_nothing(change: dict[str, Any], field: str) -> None:
+    furnish()
+    with pytest.raises(InputError) as caught:
+        plan(**change)
+    assert caught.value.field == field
+    assert not Run.objects.exists()
+
+
+def test_a_run_by_temporal_hours_needs_a_sunrise_on_every_day_of_it() -> None:
+    """At 70 degrees north the Sun stays up from May to July (from memory): not at either end, but in the middle."""
+    furnish()
+    far_north = {"latitude_degrees": 70.0, "longitude_degrees": 20.0, "zone": "Europe/Oslo"}
+    order(handlers.AddVenue, id="far-north", name="Far north", **far_north)
+    order(handlers.AddMachine, id="two", name="Two", venue="far-north", profile="small")
+    spring = {"machine": "two", "cycle": "temporal-hours", "starts_at": "2027-04-01T00:00:00Z"}
+    with pytest.raises(InputError, match=r"neither rises nor sets between 2027-05-1. and 2027-07-2.") as caught:
+        plan(**spring, ends_at="2027-09-01T00:00:00Z")
+    assert caught.value.field == "cycle"
+    plan(**spring, ends_at="2027-05-01T00:00:00Z")
+
+
+def test_a_machine_is_on_one_run_at_a_time() -> None:
+    furnish()
+    plan()
+    with pytest.raises(InputError, match="the machine is on run 'first'"):
+        plan(id="second", starts_at=(NOON + timedelta(hours=29)).isoformat())
+    plan(
+        id="third",
+        starts_at=(NOON + timedelta(hours=30)).isoformat(),
+        ends_at=(NOON + timedelta(hours=40)).isoformat(),
+    )
+    assert Run.objects.count() == 2
+
+
+def test_strips_need_a_knife() -> None:
+    furnish(knife=None)
+    with pytest.raises(InputError, match="the machine has no knife"):
+        plan()
+    plan(strips_per_turn=0)
+
+
+def test_a_machine_slower_than_the_sky_is_refused() -> None:
+    furnish(highest_mm_per_hour=1.0)
+    with pytest.raises(InputError, match="a turn takes 5 mm/h and the machine prints 1"):
+        plan()
+
+
+def test_a_profile_error_names_the_nested_field() -> None:
+    with pytest.raises(InputError) as caught:
+        order(handlers.AddProfile, id="p", profile=PROFILE | {"head": PROFILE["head"] | {"passes": 9}})
+    assert caught.value.field == "profile.head.passes"
+
+
+def test_an_opening_by_the_sky_is_an_instant() -> None:
+    furnish()
+    anchor = {"event": "sunset", "date": "2026-10-25", "offset": "-PT40M"}
+    order(handlers.FixOpening, id="dusk", venue="shed", name="Dusk", anchor=anchor)
+    # Lisbon's sunset on 25 October 2026 is near 17:45 UTC, by the almanac of this project (tests/reference judges it).
+    opens_at = Opening.objects.get(id="dusk").opens_at
+    assert (opens_at.date().isoformat(), opens_at.hour) == ("2026-10-25", 17)
+
+
+def test_a_local_time_that_comes_twice_is_refused_with_both_readings() -> None:
+    furnish()
+    anchor = {"civil": "2026-10-25T01:30:00", "zone": "Europe/Lisbon"}
+    with pytest.raises(InputError) as caught:
+        order(handlers.FixOpening, id="twice", venue="shed", name="Twice", anchor=anchor)
+    assert caught.value.field.startswith("anchor")
+    assert not Opening.objects.exists()
+    order(handlers.FixOpening, id="twice", venue="shed", name="Twice", anchor=anchor | {"which": "later"})
+    assert Opening.objects.get(id="twice").opens_at.isoformat() == "2026-10-25T01:30:00+00:00"
+
+
+def test_who_said_it_stands_in_the_log() -> None:
+    handlers.handle(handlers.read(VENUE, handlers.AddVenue), by("key-7"))
+    event = Event.objects.get()
+    assert (event.stream, event.version, event.actor, event.kind) == ("venue/loft", 1, "key-7", "venue-added")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_runs_planned_at_once_on_a_machine_one_is_refused() -> None:
+    furnish()
+    outcomes: list[str] = []
+    barrier = threading.Barrier(2)
+
+    def planner(id: str) -> None:
+        barrier.wait()
+        try:
+            plan(id=id)
+            outcomes.append("planned")
+        except InputError as error:
+            outcomes.append(error.field)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=planner, args=(id,)) for id in ("left", "right")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(outcomes) == ["planned", "starts_at"]
+    assert Run.objects.count() == 1

@@ -1,0 +1,66 @@
+"""A run, counted, against its columns one by one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from machines.model.profile import Knife
+from machines.node.store.strips import boundaries
+from scheduling.log.models import Run
+from scheduling.supplies.remaining_work import NONE, Due
+from tests.scheduling.house import NOON, furnish, plan, small_profile
+
+pytestmark = pytest.mark.django_db
+
+
+def due_of(strips: int, knife_columns: int, waited_h: int = 0, next_column: int = 0) -> Due:
+    """Three days of 240 columns by a plain period, of which some columns at the beginning are accounted for."""
+    if not Run.objects.exists():
+        furnish()
+        period = {"cycle": "period", "cycle_options": {"seconds": 86400, "epoch": NOON.isoformat()}}
+        plan(ends_at=(NOON + timedelta(days=3)).isoformat(), **period)
+    run = Run.objects.get()
+    run.strips_per_turn, run.planned_to_column = strips, run.first_column + next_column
+    run.shift_s, run.ends_at = 3600.0 * waited_h, run.ends_at + timedelta(hours=waited_h)
+    run.shifts = [[run.first_column, run.shift_s]] if waited_h else []
+    profile = small_profile()
+    knife = Knife(head_to_knife_mm=knife_columns * profile.column_pitch_mm, cuts_per_blade=100)
+    return Due(run=run, profile=replace(profile, knife=knife), now=NOON, due=NONE)
+
+
+@settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=60)
+@given(
+    strips=st.integers(0, 240),
+    knife_columns=st.integers(0, 800),
+    next_column=st.integers(0, 720),
+    waited_h=st.integers(0, 30),
+    at_h=st.integers(-5, 120),
+)
+def test_cuts_are_those_that_the_node_would_make(
+    strips: int, knife_columns: int, next_column: int, waited_h: int, at_h: int
+) -> None:
+    due = due_of(strips, knife_columns, waited_h, next_column)
+    first, end = due.run.first_column, due.run.end_column
+    after = max(first, first + next_column - knife_columns) - 1
+    expected = boundaries(after, end - knife_columns - 1, 240, strips)
+    assert [due.boundary(number) for number in range(len(due.cuts))] == expected
+    at = NOON + timedelta(hours=at_h)
+    column = due.first_column_from(at)
+    instants = due.instants(np.arange(first, end))
+    assert column == first + int(np.searchsorted(instants, at.timestamp()))
+    assert due.cuts_before(column) == sum(boundary + knife_columns < column for boundary in expected)
+
+
+def test_a_century_of_cuts_is_counted_and_none_of_them_looked_at() -> None:
+    """Nobody has memory for a list of them."""
+    due = due_of(strips=240, knife_columns=20)
+    due.run.end_column = due.run.first_column + 240 * 36525 * 1000
+    assert len(due.cuts) == 240 * 36525 * 1000 - 20
+    assert due.boundary(len(due.cuts) - 1) == due.run.end_column - 21
+    assert due.first_column_from(datetime(2026, 10, 25, 12, tzinfo=UTC)) == due.run.first_column + 240
