@@ -41,7 +41,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         "a feed further off has another roller than the profile says",
     ),
     "machines.imaging.patterns.LARGEST_FEED_CORRECTION": (0.05, "more is a misreading of the pattern"),
-    "machines.imaging.plate.LARGEST_PLATE_DOTS": (
+    "machines.model.profile.LARGEST_PLATE_DOTS": (
         250_000_000,
         "600 mm at 600 dpi on 610 mm is 204 million; a byte a dot",
     ),
@@ -312,8 +312,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     # The log.
     "scheduling.log.codec.canonical_json.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
     "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
-    "scheduling.log.projecting.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
-    "scheduling.log.projecting.shadow_tables.NAMED": (5, "so many keys of differing rows a person reads"),
+    "scheduling.log.rebuilding.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
+    "scheduling.log.rebuilding.shadow_tables.NAMED": (5, "so many keys of differing rows a person reads"),
     # The sky.
     "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
     "scheduling.sky.anchors.LAST_YEAR": (2100, "the ephemeris reaches there"),
@@ -453,7 +453,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
-        scheduling.log.integrity.transfer.CHUNK scheduling.log.projecting.rebuild.BATCH server.api.uploads.PIECE_BYTES
+        scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.rebuild.BATCH server.api.uploads.PIECE_BYTES
         scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
     "units and numbers of nature, judged in tests/reference": """
         machines.model.supplies.ML_PER_PL machines.imaging.pictures.moon.SYNODIC_MONTH_DAYS

@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from machines.model.head import HeadPlan
-
-
-@dataclass(frozen=True, kw_only=True)
-class Feed:
-    """Where the paper stands, by order and by measurement, at one moment.
-
-    Attributes:
-        place: under the head's first nozzle as it was ordered, in columns of paper since the first.
-        measured_mm: the paper that an encoder on it has counted since place 0, millimetres.
-    """
-
-    place: int
-    measured_mm: float
+from machines.model.position import Feed
 
 
 class Driver(Protocol):

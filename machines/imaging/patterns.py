@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from machines.errors import InputError
 from machines.model.head import NO_NOZZLE, Choices, HeadPlan
 from machines.model.profile import CarriageHead, Profile
+from machines.protocol.journal_entries import TestPattern
 
 Dots = NDArray[np.bool_]
 
@@ -223,3 +224,6 @@ def cut_squareness(profile: Profile) -> Pattern:
 def cut_angle_degrees(profile: Profile, upper_mm: float, lower_mm: float) -> float:
     """By how much the cut is out of square, from both distances to the stroke; plus where the upper one is longer."""
     return math.degrees(math.atan2(upper_mm - lower_mm, profile.print_width_mm))
+
+
+CUT_PATTERNS: tuple[TestPattern, ...] = ("knife-scale", "squareness")

@@ -13,10 +13,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngImageFile
 
 from machines.errors import InputError
-
-# 600 mm a turn on paper of 610 mm at 600 dpi is 204 million. A plate takes a byte a dot in memory, and drawing the
-# largest map 1.5 GB: more is a mistake in the numbers, or a file from a stranger.
-LARGEST_PLATE_DOTS = 250_000_000
+from machines.model.profile import LARGEST_PLATE_DOTS
 
 
 def digest_head(dots_across: int, columns: int) -> bytes:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from machines.errors import InputError
-from machines.imaging.plate import LARGEST_PLATE_DOTS
+from machines.model.profile import LARGEST_PLATE_DOTS
 
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _HEADER = struct.Struct(">IIBBBBB")

@@ -15,7 +15,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.drivers import Feed
 from machines.model.profile import Profile
 
 # The most that is put right in one place, in columns: too little for an eye to find, even beside dots.
@@ -106,3 +105,16 @@ def news(slip_mm: float, track: Track, profile: Profile) -> Literal["slipped", "
     if abs(slip_mm) >= threshold and abs(slip_mm - track.said_mm) >= threshold:
         return "slipped"
     return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feed:
+    """Where the paper stands, by order and by measurement, at one moment.
+
+    Attributes:
+        place: under the head's first nozzle as it was ordered, in columns of paper since the first.
+        measured_mm: the paper that an encoder on it has counted since place 0, millimetres.
+    """
+
+    place: int
+    measured_mm: float

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from machines.errors import InputError
-from machines.imaging.plate import LARGEST_PLATE_DOTS
 from machines.serialization import structure, unstructure
 
 LENGTH_LIMIT_MM = 100_000.0
@@ -276,3 +275,8 @@ class Profile:
             InputError: names the field, what is wrong with it and what would be right.
         """
         return structure(data, cls)
+
+
+# 600 mm a turn on paper of 610 mm at 600 dpi is 204 million. A plate takes a byte a dot in memory, and drawing the
+# largest map 1.5 GB: more is a mistake in the numbers, or a file from a stranger.
+LARGEST_PLATE_DOTS = 250_000_000

@@ -34,7 +34,6 @@ from machines.node.panel.serving import read_address
 from machines.node.printing.loop import MustNotPrint
 from machines.node.settings import Settings
 from machines.node.status import gather
-from machines.node.store import operator_actions
 from machines.node.store.journal import open_journal
 from machines.node.sync import reachability
 from machines.node.sync.client import Client
@@ -42,6 +41,7 @@ from machines.node.sync.failures import Refused, Unreachable
 from machines.node.systemd import teller
 from machines.node.work import held_work as holding
 from machines.node.work import takeover
+from machines.operator import holds
 from machines.operator.safety_notes import KNIFE, UNATTENDED
 from machines.protocol.journal_entries import Action
 from machines.protocol.messages import RunWork
@@ -227,7 +227,7 @@ def _act(options: argparse.Namespace) -> int:
     journal = open_journal(options.home)
     try:
         more = act(journal, options.action, runs=agent_runs(options.home))
-        said = operator_actions.SAYS[journal.state().hold]
+        said = holds.SAYS[journal.state().hold]
     finally:
         journal.close()
     sys.stdout.write((UNATTENDED if options.action == "resume" else "") + f"Noted. The machine: {said}.{more}\n")

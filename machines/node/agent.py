@@ -25,7 +25,6 @@ from machines.node.panel.panel import Panel
 from machines.node.panel.serving import serving
 from machines.node.printing.loop import MustNotPrint, Printer
 from machines.node.settings import Settings
-from machines.node.store import operator_actions
 from machines.node.store.journal import Journal, State, open_journal
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.systemd import ALIVE, READY, STOPPING, Tell
@@ -33,6 +32,7 @@ from machines.node.waiting import bell, supervised
 from machines.node.waiting.asked import AskedForWork
 from machines.node.waiting.news import News
 from machines.node.work.plate_cache import PlateStore
+from machines.operator import holds
 
 log = logging.getLogger(__name__)
 
@@ -176,10 +176,10 @@ def _watched(state: State, printer: Printer, time: Timekeeper) -> float:
     be heard just before the next motion begins; so it is looked again until the machine rests."""
     if state.time_said:
         time.take_up_word()
-    if state.hold != operator_actions.STOPPED:
+    if state.hold != holds.STOPPED:
         return math.inf
     printer.halt()
-    return math.inf if printer.rests_as(operator_actions.STOPPED) else LOOK_S
+    return math.inf if printer.rests_as(holds.STOPPED) else LOOK_S
 
 
 def _print(printer: Printer, clock: Clock, news: News, stopping: Callable[[], bool]) -> None:

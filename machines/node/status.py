@@ -11,12 +11,13 @@ from machines.node.agent import agent_runs, boot_name
 from machines.node.clock import own_clocks
 from machines.node.device import slip_correction as slip
 from machines.node.device.usage import left
-from machines.node.store import operator_actions, outbox, recovery_state
+from machines.node.store import outbox, recovery_state, slip_state
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.sync import reachability as reach
 from machines.node.sync.reachability import Standing
 from machines.node.work import held_work as holding
 from machines.node.work.bursts import Held
+from machines.operator import holds
 from machines.serialization import format_instant
 
 
@@ -49,7 +50,7 @@ class NodeStatus:
         unreported: entries that the server has not accepted.
         conditions: of the machine, keywords of RFC 8011.
         fenced: why this node must not print; empty if it may.
-        hold: what holds the machine until a person lets it go on, a key of `machines.node.store.operator_actions.SAYS`;
+        hold: what holds the machine until a person lets it go on, a key of `machines.operator.holds.SAYS`;
             empty for none.
     """
 
@@ -107,7 +108,7 @@ class NodeStatus:
             ("unreported", f"{self.unreported} entries"),
             ("conditions", ", ".join(self.conditions) or "none"),
         ]
-        lines += [("HELD", operator_actions.SAYS[self.hold])] if self.hold else []
+        lines += [("HELD", holds.SAYS[self.hold])] if self.hold else []
         lines += [("FENCED OFF", self.fenced)] if self.fenced else []
         return lines
 
@@ -144,7 +145,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     with journal.reading() as db:
         state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
-        track, own = slip.read_track(db), own_clocks.compared(db)
+        track, own = slip_state.read_track(db), own_clocks.compared(db)
         kept, outage = holding.kept_time(db, boot_name(clock)), recovery_state.read(db)
         estimate = None if kept is None else kept.estimate(clock.elapsed())
         found = reach.at_board(db, clock, boot_name(clock), estimate)

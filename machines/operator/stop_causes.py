@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Literal
 
-from machines.node.device.reporting import stops_printing
-
 _SUFFIX = "-error"
 # What a person has to bring or to take away before it can go on.
 _SUPPLIES = frozenset(
@@ -27,3 +25,16 @@ def cause_of(keywords: Iterable[str]) -> Literal["jam", "supplies", "machine"]:
     if any("jam" in name.split("-") for name in names):
         return "jam"
     return "supplies" if names & _SUPPLIES else "machine"
+
+
+# The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
+TIME_IN_DOUBT = REFUSING = "other-error"
+
+
+KNIFE_OFFLINE = "separation-cutter-offline-warning"
+
+
+def stops_printing(keyword: str) -> bool:
+    """Whether a condition keeps the machine from printing. A keyword's suffix says how grave it is (RFC 8011 section
+    5.4.12); without a suffix it is taken as an error."""
+    return not keyword.endswith(("-report", "-warning")) and keyword != "none"

@@ -72,3 +72,6 @@ def read_entry_from_newer(data: Any) -> Entry:
         UnknownChoice, InputError: as there.
     """
     return structure_from_newer(to_today(data), Entry)  # type: ignore[arg-type]
+
+
+SPOILT = "spoilt"

@@ -9,9 +9,9 @@ from datetime import datetime, timedelta
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.protocol.messages import RunWork, Work
-from scheduling.commands.override import standing_word
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
+from scheduling.outages.instructions import standing_word
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.runs import (
     current_run,

@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 from itertools import chain
 
-from machines.node.store.telling import SPOILT
 from machines.protocol.messages import Again
+from machines.protocol.upcasts import SPOILT
 from machines.serialization import parse_instant
 from scheduling.log import models
 from scheduling.log.events import NAMES

@@ -12,7 +12,6 @@ from machines.errors import InputError
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
 from machines.protocol.messages import pace
 from machines.recovery import Decision, Gap, settle
-from scheduling.commands.override import was_given
 from scheduling.log.events import Event
 from scheduling.log.events.reports import (
     EntryReadInPart,
@@ -32,6 +31,7 @@ from scheduling.nodes.forgotten import not_told_yet, run_not_known, told_again
 from scheduling.nodes.journal_history import entries_taken
 from scheduling.nodes.received_entries import Batch, Doubt, Told
 from scheduling.nodes.told_twice import told_twice
+from scheduling.outages.instructions import was_given
 from scheduling.outages.passed_over import passed_over
 from scheduling.queries.runs import machine_profile, run_policy, run_profile, run_work
 

@@ -12,8 +12,7 @@ from functools import cached_property
 
 from machines.clock import utc
 from machines.model.profile import Profile
-from machines.node.device.reporting import stops_printing
-from machines.operator.stop_causes import cause_of
+from machines.operator.stop_causes import cause_of, stops_printing
 from machines.protocol.messages import pace
 from machines.recovery import Cause, Columns, Gap, Pace, Policy
 from machines.serialization import structure

@@ -9,11 +9,11 @@ from django.db import DEFAULT_DB_ALIAS
 
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled, TrueAgain
 from machines.recovery import Override as Said
-from scheduling.commands.override import standing_word, version_of
 from scheduling.log.events.reports import WordPassedOver
 from scheduling.log.models import Outage, Override, Run
 from scheduling.log.projecting.projector import broken_views
 from scheduling.log.rows.row_sql import table
+from scheduling.outages.instructions import standing_word, version_of
 
 
 def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]) -> Iterator[WordPassedOver]:

@@ -16,7 +16,7 @@ from machines.clock import utc
 from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, Picture, from_json
 from machines.model.profile import Profile
-from machines.node.store.strips import boundaries
+from machines.model.slots import boundaries
 from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.paper.proof import longitude_at_half
 from scheduling.queries.calibration import calibrated_profile

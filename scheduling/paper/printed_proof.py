@@ -13,7 +13,7 @@ import numpy as np
 from machines.imaging.pictures import from_json
 from machines.imaging.proof import Dots, with_dead_nozzles
 from machines.imaging.rulers import Mark, Ruler, mm_ruler, time_ruler
-from machines.node.store.strips import boundaries
+from machines.model.slots import boundaries
 from scheduling.log.models import PrintedStretch, Run, Source
 from scheduling.paper.printed_paper import Length, dots_on, stretch_end
 from scheduling.paper.proof import Faults, Proof, lost_in_words, most_marks, phase_ruler, require_size

@@ -14,7 +14,7 @@ from machines.imaging.proof import Dots, true_png, view_png, with_dead_nozzles, 
 from machines.imaging.rulers import Mark, Ruler, longitude_ruler, mm_ruler, right_ascension_ruler, time_ruler
 from machines.model.head import lost_share
 from machines.model.profile import CarriageHead, Profile
-from machines.node.store.strips import boundaries
+from machines.model.slots import boundaries
 from scheduling.planning.timeline import Cycle
 from scheduling.rendering.render import Original, draw_plate
 from scheduling.rendering.sky_parameters import turn_of

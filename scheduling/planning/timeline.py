@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from machines.clock import utc
 from machines.errors import InputError
+from machines.model.slots import slot_of, slot_start
 from machines.protocol.messages import SegmentWork
 
 # Between two knots of a segment a column may stand off its true instant by so many columns at most.
@@ -38,22 +39,6 @@ class Cycle(Protocol):
 
     def instants(self, turns: NDArray[np.float64]) -> NDArray[np.float64]:
         """The inverse, POSIX seconds."""
-
-
-def slot_start(slot: int, columns: int, slots: int) -> int:
-    """First running column of a slot, of so many columns and slots in a turn; slots are numbered on from turn to
-    turn."""
-    return (2 * slot * columns + slots) // (2 * slots)
-
-
-def slot_of(column: int, columns: int, slots: int) -> int:
-    """The number of the slot that holds a running column."""
-    slot = column * slots // columns
-    while slot_start(slot + 1, columns, slots) <= column:
-        slot += 1
-    while slot_start(slot, columns, slots) > column:
-        slot -= 1
-    return slot
 
 
 @dataclass(frozen=True)

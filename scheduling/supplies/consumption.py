@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from machines.clock import utc
 from machines.errors import InputError
 from machines.model.profile import CarriageHead, IdleFiring, Profile
+from machines.model.slots import boundaries
 from machines.model.supplies import Use, use
-from machines.node.store.strips import boundaries
 from scheduling.log.models import Machine, PrintedStretch, Run, Segment
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.calibration import calibrated_profile

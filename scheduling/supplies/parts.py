@@ -12,9 +12,9 @@ from datetime import UTC, datetime
 
 from django.db.models import Q, QuerySet
 
+from machines.imaging.patterns import CUT_PATTERNS
 from machines.model.profile import CarriageHead, IdleFiring, Profile
 from machines.model.supplies import use
-from machines.node.manual.prints import CUT_PATTERNS
 from scheduling.log.models import HandUse, Machine, PrintedStretch, Run, Strip, SupplyChange
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import laid_dots

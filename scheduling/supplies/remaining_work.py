@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from machines.model.profile import IdleFiring, Profile
+from machines.model.slots import slot_of, slot_start
 from machines.model.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.paper.printed_paper import stretch_end
-from scheduling.planning.timeline import Timeline, slot_of, slot_start
+from scheduling.planning.timeline import Timeline
 from scheduling.queries.runs import open_segments, run_instants, run_timeline
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray

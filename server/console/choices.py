@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.recovery import Decision
-from scheduling.commands.override import standing_word
+from scheduling.outages.instructions import standing_word
 from scheduling.outages.open_outage import OpenOutage
 from scheduling.outages.options import Choice, Choices, RunsInto, Seam
 from server.console import formatting

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
-from machines.node.panel.pages import LABELS
-from machines.node.panel.panel_state import gloss
-from machines.node.store.operator_actions import SAYS
+from machines.operator.conditions import gloss
+from machines.operator.holds import SAYS
+from machines.operator.labels import LABELS
 from machines.operator.safety_notes import BESIDE, UNATTENDED
 from machines.protocol.journal_entries import Action
 from scheduling.log.models import Heartbeat, Machine, Run, Venue

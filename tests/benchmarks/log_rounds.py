@@ -32,8 +32,8 @@ from scheduling.log import models
 from scheduling.log.event_records import Line, insert, scan
 from scheduling.log.projecting import projector
 from scheduling.log.projecting.as_of import folded
-from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
 from scheduling.nodes.received_entries import read_batch
 from scheduling.nodes.reports import take

@@ -18,7 +18,6 @@ from playwright.sync_api import Browser, Page, expect
 from machines.chance import SYSTEM
 from machines.model.profile import CarriageHead
 from machines.node.clock.server_time import Estimate
-from machines.node.panel.pages import LABELS
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import hashed
 from machines.node.panel.serving import serving
@@ -26,6 +25,7 @@ from machines.node.sync import reachability
 from machines.node.sync.client import Credentials
 from machines.node.sync.errands import Trouble
 from machines.node.work import held_work as holding
+from machines.operator.labels import LABELS
 from tests.browser.test_console_pages import require_accessible
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.drivers.simulated.paper import NO_COLUMN, Paper, Records
-from machines.node.manual.prints import CUT_PATTERNS
+from machines.imaging.patterns import CUT_PATTERNS
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, OperatorActed, StripCut
 from machines.serialization import parse_instant
 from tests.faults.evidence import Evidence

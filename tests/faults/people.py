@@ -6,9 +6,9 @@ import sqlite3
 
 import urllib3
 
-from machines.node.store import operator_actions
 from machines.node.store.journal import open_journal
 from machines.node.work import held_work as holding
+from machines.operator import holds
 from server.demo.processes import PATIENCE_S
 from tests.faults.boards import Board, enrol
 from tests.faults.planning import plan_again
@@ -34,13 +34,13 @@ def tend(stage: Stage) -> None:
 
 def _waits_for_a_person(board: Board) -> bool:
     asked = board.asked is not None and board.asked.poll() is None
-    return board.runs() and not asked and board.hold() in (operator_actions.UNPLANNED, operator_actions.REFUSING)
+    return board.runs() and not asked and board.hold() in (holds.UNPLANNED, holds.REFUSING)
 
 
 def _must_be_enrolled(stage: Stage, board: Board) -> bool:
     """A machine refuses what a journal orders that has lost its newest: a person leaves it, until the server has said
     so, too."""
-    return stage.lost_newest and board.hold() == operator_actions.REFUSING
+    return stage.lost_newest and board.hold() == holds.REFUSING
 
 
 def _help_after_loss(stage: Stage) -> None:
@@ -48,7 +48,7 @@ def _help_after_loss(stage: Stage) -> None:
     left is replaced."""
     if stage.board.fenced():
         enrol(stage.lane, stage.board, stage.machine)
-        if stage.board.hold() == operator_actions.REFUSING:
+        if stage.board.hold() == holds.REFUSING:
             stage.board.ask("resume")
         stage.board.start()
     elif not stage.board.runs() and stage.board.ended and stage.board.ended[-1] == UNUSABLE:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from machines.node.device.reporting import stops_printing
+from machines.operator.stop_causes import stops_printing
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,

@@ -21,8 +21,8 @@ from scheduling.log.events.server import OutageOverridden
 from scheduling.log.models import Machine, Notice, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.models import Override as Word
 from scheduling.log.projecting.as_of import Moment, folded, run_at
-from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, read
 from scheduling.nodes.reports import take
 from scheduling.queries.runs import run_work

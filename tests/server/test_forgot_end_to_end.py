@@ -16,7 +16,7 @@ from django.core.management import call_command
 from django.db import connections
 
 from scheduling.log.models import Machine, Notice, Outage, Run
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.nodes.dispatch import work_for
 from server import wiring
 from tests.server.board import Board, later, served

@@ -15,7 +15,7 @@ from django.test import Client
 
 from machines.serialization import parse_instant
 from scheduling.log.models import Event, Opening, Segment
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from server.api import about, calendar, proofs
 from server.console.pictures import plate_picture
 from server.heavy import TURNS, Busy, Kept, Room, Turns

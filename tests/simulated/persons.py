@@ -9,7 +9,7 @@ from collections.abc import Callable
 from random import Random
 
 from machines.clock import utc
-from machines.node.store import operator_actions
+from machines.operator import holds
 from tests.faults.boards import Board
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
@@ -24,7 +24,7 @@ PATIENCE_H = 30.0
 FEEDS_MM = ("3", "20", "60")
 PATTERNS = ("nozzles", "feed-ruler", "tone-wedge", "knife-scale", "squareness")
 PINS = ("480213", "771904")
-LETS_GO = {operator_actions.STOPPED: "release", operator_actions.PAUSED: "resume", operator_actions.PARKED: "resume"}
+LETS_GO = {holds.STOPPED: "release", holds.PAUSED: "resume", holds.PARKED: "resume"}
 # What a person may do, a name each, for a fault's detail.
 DONE_BY_HAND = ("pause", "stop", "hands", "supplies", "call", "pin", "set-time")
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.clock import Clock
-from machines.drivers import Feed, MachineStopped
+from machines.drivers import MachineStopped
 from machines.drivers.idle_nozzles import IdleNozzles
 from machines.drivers.serial.orders import burst, pattern_burst, spit
 from machines.drivers.serial.port import Port, SerialPort
@@ -18,6 +18,7 @@ from machines.drivers.serial.session import OTHER, Connection
 from machines.drivers.serial.transport import Limits, Link, Words, new_call
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.head import HeadPlan
+from machines.model.position import Feed
 from machines.model.profile import CarriageHead, Profile
 
 log = logging.getLogger(__name__)

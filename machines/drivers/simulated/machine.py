@@ -17,13 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from machines.clock import Clock
-from machines.drivers import Feed, MachineStopped
+from machines.drivers import MachineStopped
 from machines.drivers.idle_nozzles import IdleNozzles
 from machines.drivers.simulated.faults import CANNOT_CUT, FaultPlan, blade_says, dead_nozzles, feed_gain, keywords
 from machines.drivers.simulated.mechanics import fed_to, keep_body, read_body, shifted
 from machines.drivers.simulated.paper import NO_COLUMN, PaperWriter, column_end, paper_png
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.head import HeadPlan, plan
+from machines.model.position import Feed
 from machines.model.profile import CarriageHead, LineHead, Profile
 from machines.model.strobes import strobes
 

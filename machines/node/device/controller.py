@@ -8,10 +8,10 @@ from machines.drivers import Driver, MachineStopped
 from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.node.device import reporting
-from machines.node.store import operator_actions
 from machines.node.store.journal import Journal
 from machines.node.work.bursts import Held
 from machines.node.work.interruption import Interruption
+from machines.operator import holds, stop_causes
 from machines.operator.stop_causes import cause_of
 from machines.protocol.messages import RunWork
 
@@ -68,8 +68,8 @@ class MachineAtHand:
         """Whether the machine cannot print; its word is reported. ``now`` by the server, POSIX seconds."""
         conditions = driver.conditions()
         reporting.report_conditions(self._journal, conditions, now)
-        stopped = any(map(reporting.stops_printing, conditions))
-        if stopped or (reporting.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
+        stopped = any(map(stop_causes.stops_printing, conditions))
+        if stopped or (stop_causes.KNIFE_OFFLINE in conditions and self._journal.state().knife_armed):
             reporting.disarm(self._journal, cause_of(conditions))
         if stopped and (self._interruption.cause is None or self._has_moved):
             self._hold_unless_unattended()
@@ -108,8 +108,8 @@ class MachineAtHand:
             return False
         self._refusals = 0
         self._interruption.because("machine")
-        reporting.report_conditions(self._journal, (reporting.REFUSING,), now)
-        reporting.hold_after_unplanned_stop(self._journal, operator_actions.REFUSING)
+        reporting.report_conditions(self._journal, (stop_causes.REFUSING,), now)
+        reporting.hold_after_unplanned_stop(self._journal, holds.REFUSING)
         return True
 
     def _hold_unless_unattended(self) -> None:

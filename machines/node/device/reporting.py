@@ -8,6 +8,8 @@ from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
 from machines.node.store import operator_actions, outbox
 from machines.node.store.journal import Journal, State, change_state, read_state
+from machines.operator import holds
+from machines.operator.stop_causes import TIME_IN_DOUBT
 from machines.protocol.journal_entries import (
     ConditionsChanged,
     Disarming,
@@ -20,10 +22,6 @@ from machines.recovery import Cause
 
 log = logging.getLogger(__name__)
 
-# The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
-TIME_IN_DOUBT = REFUSING = "other-error"
-
-KNIFE_OFFLINE = "separation-cutter-offline-warning"
 
 _AFTER_ORDERLY, _AFTER_UNPLANNED = 1, 2
 
@@ -44,18 +42,18 @@ def begin(journal: Journal, *, resume_unattended: bool) -> Cause:
         if state.running:
             change_state(db, knife_armed=0)
             if not resume_unattended and not state.hold:
-                change_state(db, hold=operator_actions.UNPLANNED)
+                change_state(db, hold=holds.UNPLANNED)
     if state.running:
         log.warning("the last stop was not in order: the knife is disarmed until a person arms it")
     return "power" if state.running else "service"
 
 
-def hold_after_unplanned_stop(journal: Journal, hold: str = operator_actions.UNPLANNED) -> None:
+def hold_after_unplanned_stop(journal: Journal, hold: str = holds.UNPLANNED) -> None:
     """The machine stopped by itself: nothing moves until a person has looked at it and resumes."""
     with journal.transaction() as db:
         if not read_state(db).hold:
             change_state(db, hold=hold)
-    log.warning("the machine: %s", operator_actions.SAYS[hold])
+    log.warning("the machine: %s", holds.SAYS[hold])
 
 
 def report_actions(journal: Journal, state: State, now: float) -> bool:
@@ -158,9 +156,3 @@ def report_doubt(journal: Journal, told: float, error_s: float, tolerance_s: flo
         message = "the time is in doubt by %.3g s, and this machine prints to within %.3g s: nothing is printed"
         log.warning(message, error_s, tolerance_s)
     report_conditions(journal, (TIME_IN_DOUBT,), told)
-
-
-def stops_printing(keyword: str) -> bool:
-    """Whether a condition keeps the machine from printing. A keyword's suffix says how grave it is (RFC 8011 section
-    5.4.12); without a suffix it is taken as an error."""
-    return not keyword.endswith(("-report", "-warning")) and keyword != "none"

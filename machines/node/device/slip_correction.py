@@ -7,7 +7,6 @@ power cut between a correction and the word of it costs the word, never the plac
 from __future__ import annotations
 
 import logging
-import sqlite3
 from dataclasses import replace
 
 import numpy as np
@@ -19,27 +18,12 @@ from machines.model.position import BLANK_COLUMNS, Slip, Track, correction_mm, d
 from machines.model.profile import Profile
 from machines.node.store import outbox
 from machines.node.store.journal import Journal
+from machines.node.store.slip_state import keep_track, read_track
 from machines.node.work.bursts import Burst, Held
 from machines.node.work.plate_cache import PlateStore
 from machines.protocol.journal_entries import Entry, FeedCorrected, SlipMeasured
 
 log = logging.getLogger(__name__)
-
-
-def read_track(db: sqlite3.Connection) -> Track:
-    """What the journal knows of the paper's slip."""
-    zero_mm, said_mm, corrected_mm = db.execute("SELECT zero_mm, said_mm, corrected_mm FROM track").fetchone()
-    return Track(zero_mm=zero_mm, said_mm=said_mm, corrected_mm=corrected_mm)
-
-
-def keep_track(db: sqlite3.Connection, track: Track) -> None:
-    """Write it down."""
-    db.execute("UPDATE track SET zero_mm = :zero_mm, said_mm = :said_mm, corrected_mm = :corrected_mm", vars(track))
-
-
-def begin_anew(db: sqlite3.Connection) -> None:
-    """Another roll, or another run: wherever the paper is found next, there it belongs."""
-    keep_track(db, replace(read_track(db), zero_mm=None))
 
 
 def in_words(track: Track, profile: Profile, mean_turn_s: float | None) -> str:

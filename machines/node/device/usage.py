@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from machines.imaging.patterns import Dots
 from machines.model.head import HeadPlan
 from machines.model.profile import CarriageHead, Profile
 from machines.model.supplies import ML_PER_PL, idle_ml
-from machines.node.manual.prints import Dots
 from machines.node.store.journal import State
 
 

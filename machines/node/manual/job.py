@@ -16,14 +16,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from machines.errors import InputError
+from machines.imaging.patterns import CUT_PATTERNS
 from machines.model.profile import Profile
-from machines.node.device.slip_correction import begin_anew
 from machines.node.manual import position_recovery, prints
-from machines.node.manual.prints import CUT_PATTERNS, HandPrint
-from machines.node.store import operator_actions
+from machines.node.manual.prints import HandPrint
 from machines.node.store.journal import Journal, State, change_state, read_state
+from machines.node.store.slip_state import begin_anew
 from machines.node.work import held_work as holding
 from machines.node.work import order_log, takeover
+from machines.operator import holds
 from machines.protocol.journal_entries import TestPattern
 
 HandAction = Literal["feed", "cut", "test-pattern", "place-set"]
@@ -75,8 +76,8 @@ def why_not(
     """What stands in the way and what to do about it; None if nothing does."""
     if state.fenced:
         return "another board has taken over", "use that one"
-    if state.hold != operator_actions.PAUSED:
-        return operator_actions.SAYS[state.hold], "pause it first; while it is parked, hands may be in it"
+    if state.hold != holds.PAUSED:
+        return holds.SAYS[state.hold], "pause it first; while it is parked, hands may be in it"
     if profile is None:
         return "the node does not know its machine yet", "wait for its first work from the server"
     if state.handwork:

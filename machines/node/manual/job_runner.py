@@ -16,6 +16,7 @@ from machines.node.store import strips
 from machines.node.store.journal import Journal, State, change_state
 from machines.node.work import held_work as holding
 from machines.node.work import order_log
+from machines.operator import stop_causes
 from machines.operator.stop_causes import cause_of
 from machines.protocol.messages import RunWork
 
@@ -65,7 +66,7 @@ class Handworker:
             if work.action == "place-set":
                 self._tell_place(work, profile, driver)
                 return True
-            standing = next(filter(reporting.stops_printing, driver.conditions()), "")
+            standing = next(filter(stop_causes.stops_printing, driver.conditions()), "")
             if standing:
                 raise MachineStopped(standing)
             self._next(work, state, profile, driver, now)

@@ -7,11 +7,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from machines.errors import InputError
 from machines.imaging.halftone import to_dots
 from machines.imaging.patterns import (
+    Dots,
     Pattern,
     cut_squareness,
     element_check,
@@ -24,7 +24,6 @@ from machines.model.head import HeadPlan
 from machines.model.profile import CarriageHead, Profile
 from machines.protocol.journal_entries import TestPattern
 
-Dots = NDArray[np.bool_]
 LEAST_FEED_MM, MOST_FEED_MM = 1.0, 500.0
 # So many columns are laid in one go at most; a person who says stop waits no longer than for these.
 LARGEST_PART = 256
@@ -115,7 +114,6 @@ LABELS: Mapping[TestPattern, str] = {
     "knife-scale": "Scale for the distance from head to knife; it is cut",
     "squareness": "Squareness of the cut; it is cut",
 }
-CUT_PATTERNS: tuple[TestPattern, ...] = ("knife-scale", "squareness")
 
 
 def pattern(profile: Profile, name: TestPattern) -> HandPrint:

@@ -10,31 +10,12 @@ from machines.node.clock import manual_time
 from machines.node.manual import job, position_recovery, prints
 from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
+from machines.operator import holds
+from machines.operator.labels import ARM, CALL, LABELS, SET_TIME
 from machines.operator.safety_notes import ALWAYS, BESIDE
 from machines.protocol.journal_entries import Action
 
 HERE = Path(__file__).parent
-ARM = "arm-knife"
-SET_TIME = "set-time"
-CALL = "call"
-# In the order in which a person needs them. Those that set something in motion want a tick first.
-LABELS = {
-    "stop": "Stop",
-    "release": "Release the stop",
-    "pause": "Pause",
-    "park": "Park for service",
-    "resume": "Resume",
-    ARM: "Arm the knife",
-    "feed": "Feed blank paper",
-    "cut": "Cut here",
-    "test-pattern": "Print a test pattern",
-    "place-set": "Tell where the paper stands",
-    "roll-changed": "Roll was changed",
-    "cartridge-changed": "Cartridge was changed",
-    "blade-changed": "Blade was changed",
-    SET_TIME: "Set the time",
-    CALL: "Call the server",
-}
 LOOKED = "I have looked: all hands are clear, the guards are closed."
 BLANK = "I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear."
 WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
@@ -73,7 +54,7 @@ def enter_page(said: str, *, pin_set: bool) -> str:
 
 def actions_page(facts: PanelFacts, form_token: str, said: str) -> str:
     """What a person may do, each with its cautions beside it."""
-    standing = f"<p>The machine: {escape(operator_actions.SAYS[facts.hold])}.</p>"
+    standing = f"<p>The machine: {escape(holds.SAYS[facts.hold])}.</p>"
     shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     sections = "".join(_section(action, facts, form_token) for action in shown)
     leave = _form("/leave", form_token, "<button>Leave</button>")
@@ -90,7 +71,7 @@ def why_not(action: str, facts: PanelFacts) -> str:
         return ""
     if action != ARM:
         return operator_actions.why_not(facts.hold, action)  # type: ignore[arg-type]
-    if facts.hold not in ("", operator_actions.PAUSED):
+    if facts.hold not in ("", holds.PAUSED):
         return "resume or pause first; hands may be in the machine"
     if facts.knife_armed and facts.hold:
         return "it is armed; if it was paused just now, it is still coming to rest: look again"

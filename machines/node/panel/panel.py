@@ -21,6 +21,7 @@ from machines.node.store.journal import Journal
 from machines.node.sync import call_now, reachability
 from machines.node.sync.reachability import Standing
 from machines.node.work import held_work as holding
+from machines.operator import holds, labels
 from machines.protocol.journal_entries import Action
 
 log = logging.getLogger(__name__)
@@ -79,7 +80,7 @@ class Panel:
         Raises:
             InputError: it cannot be done.
         """
-        if action not in pages.LABELS:
+        if action not in labels.LABELS:
             raise InputError("action", "no such action", "choose one of the page")
         if action in pages.WANTS_TICK and form.get("looked") != "yes":
             raise InputError(
@@ -87,16 +88,16 @@ class Panel:
             )
         log.warning("at the panel: %s", action)
         if action in HAND_ACTIONS:
-            return f"{pages.LABELS[action]}. {self._by_hand(action, form)}"
-        if action == pages.CALL:
+            return f"{labels.LABELS[action]}. {self._by_hand(action, form)}"
+        if action == labels.CALL:
             return f"The agent has called. The server: {self._call()}."
-        if action == pages.SET_TIME:
+        if action == labels.SET_TIME:
             self._set_time(form)
-        elif action == pages.ARM:
+        elif action == labels.ARM:
             arming.ask_to_arm(self.journal)
         else:
-            return f"Done: {pages.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
-        return f"Done: {pages.LABELS[action]}."
+            return f"Done: {labels.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
+        return f"Done: {labels.LABELS[action]}."
 
     def halt(self, action: Action, address: str) -> str:
         """Stop or pause for somebody at an address who did not give the PIN; what to say about it. What is so already
@@ -107,10 +108,10 @@ class Panel:
         """
         hold = self.journal.state().hold
         if operator_actions.is_so(hold, action):
-            return f"Nothing was to be done: {operator_actions.SAYS[hold]}."
+            return f"Nothing was to be done: {holds.SAYS[hold]}."
         more = arming.act(self.journal, action, by_anybody=True)
         log.warning("at the panel: %s without the PIN from %s", action, address)
-        return f"Done: {pages.LABELS[action]}.{more}"
+        return f"Done: {labels.LABELS[action]}.{more}"
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
         length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else job.FEED_MM

@@ -14,36 +14,19 @@ from machines.node.device import slip_correction
 from machines.node.device.usage import Left, left
 from machines.node.manual import job, position_recovery, prints
 from machines.node.manual.job import HandAction, Handwork
-from machines.node.store import operator_actions, recovery_state, strips
+from machines.node.store import recovery_state, slip_state, strips
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.store.strips import Strip
 from machines.node.sync.reachability import NOT_HEARD, Standing
 from machines.node.work import held_work as holding
 from machines.node.work.bursts import Held
+from machines.operator import holds
+from machines.operator.conditions import gloss
 from machines.operator.durations import duration
 from machines.protocol.journal_entries import TestPattern
 from machines.serialization import parse_instant
 
-# What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
-GLOSS = {
-    "paused": "held: see above what holds it",
-    "media-empty": "the paper is at its end: park, change the roll",
-    "media-low": "the paper is nearly at its end: have a roll at hand",
-    "media-jam": "the paper is jammed: park, power off, clear it",
-    "media-path-failure": "the paper cannot move: ring the studio",
-    "cover-open": "a cover is open: close it",
-    "interlock-open": "a guard is open or the stop control is pressed: look, close, reset it at the machine",
-    "marker-supply-empty": "the ink is at its end: park, change the cartridge",
-    "marker-supply-low": "the ink is nearly at its end: have a cartridge at hand",
-    "separation-cutter-offline": "the knife is disarmed: strips hang on to each other",
-    "separation-cutter-jam": "the knife is jammed: power off, ring the studio",
-    "separation-cutter-life-almost-over": "the blade is nearly dull: have a new one and the sheet for it at hand",
-    "separation-cutter-life-over": "the blade cuts no more: park, power off, change it with cut-resistant gloves on",
-    "connecting-to-device": "the machine does not answer: is it switched on and plugged in?",
-    "timed-out": "the machine fell silent: is it switched on and plugged in?",
-    "other": "ring the studio; a machine that has forgotten where its paper stands can be told, while it is paused",
-}
 HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern", "place-set")
 DOING: Mapping[HandAction, str] = {
     "feed": "feeding paper by hand",
@@ -87,7 +70,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: Standing = NOT_H
     """Read how the machine is; ``estimate`` is the server's time at this moment, ``server`` how that is reached."""
     with journal.reading() as db:
         state, held, pending = read_state(db), holding.held(db), strips.pending(db)
-        outage, track = recovery_state.read(db), slip_correction.read_track(db)
+        outage, track = recovery_state.read(db), slip_state.read_track(db)
         until, by_hand, machine = holding.held_until(db), job.current(db), holding.machine(db)
         profile = None if machine is None else machine[0]
         paper_place = (
@@ -134,13 +117,6 @@ def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
     return "" if problem is None else f"{problem[0]}: {problem[1]}"
 
 
-def gloss(keyword: str) -> str:
-    """What a keyword asks of a person."""
-    for suffix in ("-report", "-warning", "-error"):
-        keyword = keyword.removesuffix(suffix)
-    return GLOSS.get(keyword, "ring the studio")
-
-
 def _time(estimate: Estimate | None, held: Held | None) -> str:
     if estimate is None:
         return "not known since the board started; nothing is printed until the server has told it, or a person set it"
@@ -157,7 +133,7 @@ def _now(state: State, held: Held | None, by_hand: Handwork | None, outage: Reco
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
-        return operator_actions.SAYS[state.hold]
+        return holds.SAYS[state.hold]
     if held is None:
         return "no run"
     if state.next_column >= held.run.end_column:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from machines.drivers import Driver, MachineStopped
-from machines.node.device import reporting
 from machines.node.device.controller import MachineAtHand
 from machines.node.device.slip_correction import SlipWatch
 from machines.node.printing.order_queue import OrdersInHand
@@ -14,6 +13,7 @@ from machines.node.store.journal import Journal, State
 from machines.node.work.bursts import Burst, Held, next_burst
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
+from machines.operator import stop_causes
 
 NOTHING_DUE = math.inf
 
@@ -84,7 +84,7 @@ class Laying:
         person wants it to stand still; without waiting for the journal, which another thread may be writing."""
         if self._in_hand.due_in_s(now) > 0:
             state = self._journal.glance()
-            stopped = any(map(reporting.stops_printing, driver.conditions()))
+            stopped = any(map(stop_causes.stops_printing, driver.conditions()))
             if stopped or (state is not None and state.hold):
                 self._in_hand.close()
                 return 0.0

@@ -10,7 +10,7 @@ import numpy as np
 
 from machines.node.store import recovery_state
 from machines.node.store.journal import State
-from machines.node.work.bursts import Held, first_after, is_late
+from machines.node.work.bursts import CannotTell, Held, first_after, is_late
 from machines.node.work.plate_cache import PlateStore
 from machines.recovery import Columns
 
@@ -25,10 +25,6 @@ class Missing:
     first: int
     unknown_end: int
     end: int
-
-
-class CannotTell(Exception):
-    """Something is missing, but the work held does not say how much; nothing may be printed until it does."""
 
 
 def find(held: Held, state: State, unknown_end: int | None, *, resumed: bool, now: float) -> Missing | None:

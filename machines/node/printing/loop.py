@@ -17,18 +17,17 @@ from machines.node.device.controller import MachineAtHand, OpenDriver
 from machines.node.device.slip_correction import SlipWatch
 from machines.node.manual import job
 from machines.node.manual.job_runner import Handworker
-from machines.node.printing import gaps
 from machines.node.printing.burst_step import NOTHING_DUE, Laying
 from machines.node.printing.order_queue import OrdersInHand
 from machines.node.printing.settlement import Settling
-from machines.node.store import operator_actions
 from machines.node.store.journal import Journal, State, change_state, read_state
 from machines.node.waiting.asked import AskedForWork
+from machines.node.work import bursts, order_log, takeover
 from machines.node.work import held_work as holding
-from machines.node.work import order_log, takeover
 from machines.node.work.bursts import Held
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
+from machines.operator import holds, stop_causes
 from machines.operator.stop_causes import cause_of
 from machines.protocol.journal_entries import Disarming
 from machines.recovery import Cause
@@ -155,7 +154,7 @@ class Printer:
             if self._asked is not None:
                 self._asked.tell()
             return 0.0
-        if state.handwork and state.hold != operator_actions.PAUSED:
+        if state.handwork and state.hold != holds.PAUSED:
             job.end_all(self._journal, "a person ended the pause")
             return 0.0
         if state.hold:
@@ -185,34 +184,34 @@ class Printer:
         try:
             if self._settling.settle(held, now):
                 return 0.0
-        except gaps.CannotTell:
+        except bursts.CannotTell:
             return self._idle("no-work")
         return NOTHING_DUE if self._settling.waits else self._laying.go_on(held, driver, now)
 
     def _rest(self, state: State, held: Held | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still
         looked at. However it comes to rest, it is capped and its knife disarmed; only paused can it be armed again."""
-        self._idle("machine" if state.hold in (operator_actions.UNPLANNED, operator_actions.REFUSING) else "service")
+        self._idle("machine" if state.hold in (holds.UNPLANNED, holds.REFUSING) else "service")
         if self._rested_as != state.hold:
             self._machine.close()
             reporting.disarm(self._journal, cast(Disarming, state.hold))
         self._rested_as = state.hold
         self._machine.rests()
         self._slip.forget()
-        if state.hold != operator_actions.PAUSED:
+        if state.hold != holds.PAUSED:
             reporting.disarm(self._journal, cast(Disarming, state.hold))
         elif self._hands.go_on(now):
             return 0.0
         if held is not None and held.run.id == state.run:
             self._driver_of(held)
         conditions = () if self._machine.driver is None else self._machine.driver.conditions()
-        disarmed = reporting.KNIFE_OFFLINE in conditions or any(map(reporting.stops_printing, conditions))
+        disarmed = stop_causes.KNIFE_OFFLINE in conditions or any(map(stop_causes.stops_printing, conditions))
         if disarmed and self._journal.state().knife_armed:
             reporting.disarm(self._journal, cause_of(conditions))
         if now is not None:
             why = (
-                (reporting.REFUSING,)
-                if state.hold == operator_actions.REFUSING and reporting.REFUSING not in conditions
+                (stop_causes.REFUSING,)
+                if state.hold == holds.REFUSING and stop_causes.REFUSING not in conditions
                 else ()
             )
             reporting.report_conditions(self._journal, ("paused", *why, *conditions), now)
@@ -287,7 +286,7 @@ class Printer:
         except MachineStopped as stop:
             reporting.report_conditions(self._journal, stop.keywords, now)
             return self._idle("machine")
-        except gaps.CannotTell:
+        except bursts.CannotTell:
             return self._idle("no-work")
         return 0.0
 

@@ -18,23 +18,12 @@ from dataclasses import dataclass
 
 from machines.clock import utc
 from machines.errors import InputError
-from machines.node.device.slip_correction import begin_anew
 from machines.node.store import outbox
 from machines.node.store.journal import change_state, read_state
+from machines.node.store.slip_state import begin_anew
 from machines.node.work import held_work as holding
+from machines.operator.holds import PARKED, PAUSED, REFUSING, SAYS, STOPPED, UNPLANNED
 from machines.protocol.journal_entries import Action, OperatorActed
-
-STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING = "stopped", "paused", "parked", "unplanned-stop", "refusing"
-
-SAYS = {
-    "": "nothing holds it",
-    STOPPED: "stopped by a person; it stays so until released, and then until resumed",
-    PAUSED: "paused; it waits for a person to resume",
-    PARKED: "parked for service; it waits for a person to resume",
-    UNPLANNED: "it stopped unplanned; it waits for a person to look at it and resume",
-    REFUSING: "it refused one order after another and said nothing is wrong; it waits for a person to look at it and at"
-    " its paper, and to resume",
-}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,25 +29,6 @@ class Strip:
     ordered: bool = False
 
 
-def boundaries(after: int, through: int, columns_per_turn: int, strips_per_turn: int) -> list[int]:
-    """Running columns at which strips begin, from after one column to another, that one included.
-
-    Strip s of a turn begins at column (2 s C + S) // (2 S), in integers, as slots do.
-    """
-    if strips_per_turn == 0:
-        return []
-    per_turn = columns_per_turn, strips_per_turn
-    first, last = after * strips_per_turn // columns_per_turn, through * strips_per_turn // columns_per_turn + 1
-    starts = (_start(strip, *per_turn) for strip in range(first, last + 1))
-    return sorted({start for start in starts if after < start <= through})
-
-
-def _start(strip: int, columns_per_turn: int, strips_per_turn: int) -> int:
-    """The running column at which a strip begins that is counted from the first turn on."""
-    turn, strip = divmod(strip, strips_per_turn)
-    return turn * columns_per_turn + (2 * strip * columns_per_turn + strips_per_turn) // (2 * strips_per_turn)
-
-
 def note(db: sqlite3.Connection, run: str, place_of: dict[int, int]) -> None:
     """Remember boundaries whose place on the paper is known now: running column to place."""
     rows = [(run, boundary, place) for boundary, place in place_of.items()]

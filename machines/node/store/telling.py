@@ -11,10 +11,9 @@ from typing import Any
 
 from machines.errors import InputError, UnknownChoice
 from machines.protocol import upcasts
-from machines.protocol.upcasts import LONGEST_KIND
+from machines.protocol.upcasts import LONGEST_KIND, SPOILT
 from machines.serialization import parse_instant
 
-SPOILT = "spoilt"
 # Characters of a spoilt entry; the server keeps entries some ten times as long.
 LONGEST_SPOILT = 4000
 # The log's numbers are those that a double holds exactly.

@@ -11,7 +11,7 @@ import numpy as np
 
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.profile import Profile
-from machines.node.store.strips import boundaries
+from machines.model.slots import boundaries
 from machines.protocol.messages import RunWork, SegmentWork
 from machines.recovery import Override, Policy, Span
 
@@ -187,3 +187,7 @@ def next_burst(held: Held, column: int, position: int, cuts_due: Iterable[int]) 
     return Burst(
         run=held.run.id, segment=segment.number, first_column=column, end_column=end, place=position, due=instant
     )
+
+
+class CannotTell(Exception):
+    """Something is missing, but the work held does not say how much; nothing may be printed until it does."""

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from machines.clock import utc
-from machines.node.device.slip_correction import begin_anew
 from machines.node.store import outbox, recovery_state, strips
 from machines.node.store.journal import change_state, read_state
+from machines.node.store.slip_state import begin_anew
 from machines.node.work.bursts import Burst, Held
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, TrueAgain
 from machines.recovery import Columns, Decision, Gap

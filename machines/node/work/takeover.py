@@ -13,13 +13,12 @@ import sqlite3
 from collections.abc import Sequence
 
 from machines.errors import InputError
-from machines.node.printing.gaps import CannotTell
 from machines.node.store import outbox
 from machines.node.store.journal import State, change_state
 from machines.node.sync.client import Credentials
 from machines.node.work import held_work as holding
 from machines.node.work import order_log
-from machines.node.work.bursts import Held, first_after, instant_of
+from machines.node.work.bursts import CannotTell, Held, first_after, instant_of
 from machines.protocol.messages import Taken
 
 # The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.

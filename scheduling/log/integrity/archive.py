@@ -29,8 +29,8 @@ from scheduling.log.integrity import append_only
 from scheduling.log.integrity.signed_head import SignedStatement, Statement, Tally, sign
 from scheduling.log.integrity.transfer import ARCHIVE, write
 from scheduling.log.integrity.verify import Head, walk
-from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import forget
 from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.log.wiping import zero_what_is_deleted

@@ -30,7 +30,7 @@ from scheduling.log.integrity import append_only
 from scheduling.log.integrity.signed_head import SignedStatement, Tally, check_end, check_signature, sign
 from scheduling.log.integrity.verify import BrokenLink, Holes, closed_events, walk
 from scheduling.log.models import Ordered
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, Kept, kept, remark_in, take
 from scheduling.log.store import last_position, lock
 

@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='machine',
             name='hold',
-            field=models.TextField(default='', help_text='what holds it until a person lets it go on: see machines.node.store.operator_actions'),
+            field=models.TextField(default='', help_text='what holds it until a person lets it go on: see machines.operator.holds'),
         ),
         migrations.AddField(
             model_name='outage',

@@ -84,7 +84,7 @@ class Machine(Folded):
     paper_position = models.BigIntegerField(default=0, help_text="columns of paper known to be fed since the first")
     last_reported_at = models.DateTimeField(null=True, help_text="when its newest report was taken")
     hold = models.TextField(
-        default="", help_text="what holds it until a person lets it go on: see machines.node.store.operator_actions"
+        default="", help_text="what holds it until a person lets it go on: see machines.operator.holds"
     )
     held_since = models.DateTimeField(null=True)
     stopped_at = models.DateTimeField(

@@ -1,1 +1,1 @@
-"""Keeping views up to date, making them anew, and asking how they were."""
+"""Keeping views up to date, and asking how they were."""

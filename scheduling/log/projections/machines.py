@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from machines.node.device.reporting import KNIFE_OFFLINE, stops_printing
+from machines.operator.stop_causes import KNIFE_OFFLINE, stops_printing
 from machines.protocol.journal_entries import (
     Action,
     ColumnsPrinted,

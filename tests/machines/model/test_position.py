@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.drivers import Feed
 from machines.drivers.simulated.mechanics import Body, fed_to, shifted
 from machines.model.position import (
     LARGEST_STEP_COLUMNS,
+    Feed,
     Slip,
     Track,
     correction_mm,

@@ -12,8 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.imaging.plate import LARGEST_PLATE_DOTS
-from machines.model.profile import CarriageHead, IdleFiring, Knife, LineHead, Media, Profile
+from machines.model.profile import LARGEST_PLATE_DOTS, CarriageHead, IdleFiring, Knife, LineHead, Media, Profile
 
 CARRIAGE = CarriageHead(nozzles=12, passes=3, drop_pl=10.0)
 LINE = LineHead(dot_current_a=0.03, supply_current_a=2.4, strobe_s=0.001)

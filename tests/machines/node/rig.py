@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.drivers import Feed, MachineStopped
+from machines.drivers import MachineStopped
 from machines.drivers.simulated.faults import FaultPlan
 from machines.drivers.simulated.machine import SimulatedMachine
 from machines.drivers.simulated.paper import Paper, read_paper
 from machines.model.calibration import Calibration
 from machines.model.head import HeadPlan
+from machines.model.position import Feed
 from machines.model.profile import Profile
 from machines.node.clock.server_time import Estimate
 from machines.node.printing.loop import Printer

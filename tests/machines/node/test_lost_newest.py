@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from machines.drivers import MachineStopped
 from machines.drivers.simulated.paper import NO_COLUMN
 from machines.node.manual.job import DONE
-from machines.node.store import operator_actions
 from machines.node.store.journal import FILE_NAME, change_state
+from machines.operator import holds
 from machines.protocol.journal_entries import ConditionsChanged, GapSettled
 from machines.recovery import Policy
 from tests.machines.node.account import check_marks
@@ -187,7 +187,7 @@ def test_an_attended_machine_stands_until_a_person_has_looked_and_resumes_once(t
     laid = lose_newest(node)
     node.run_columns(3)
     assert on_paper(node) == laid
-    assert (node.journal.state().hold, node.journal.state().knife_armed) == (operator_actions.UNPLANNED, False)
+    assert (node.journal.state().hold, node.journal.state().knife_armed) == (holds.UNPLANNED, False)
     act(node, "resume")
     node.run_columns(20)
     assert_never_twice(node, laid, 6)

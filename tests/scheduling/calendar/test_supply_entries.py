@@ -23,7 +23,7 @@ from scheduling.commands.enrol_node import enrol
 from scheduling.log.events import KINDS
 from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, SupplyChange, Venue
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append
 from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week

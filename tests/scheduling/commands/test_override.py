@@ -19,12 +19,13 @@ from machines.protocol.journal_entries import ConditionsChanged, GapSettled, Nod
 from machines.protocol.messages import pace
 from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule, Span, settle
 from scheduling.background.extend_plans import extend_plans
-from scheduling.commands.override import NothingOpen, override_outage, override_run, standing_word
+from scheduling.commands.override import NothingOpen, override_outage, override_run
 from scheduling.log.events.server import SilenceBegan, SilenceEnded
 from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
 from scheduling.log.remarks import text_of
 from scheduling.log.store import Append, append
 from scheduling.nodes.reports import take
+from scheduling.outages.instructions import standing_word
 from scheduling.outages.open_outage import OpenOutage, gap_now, next_column, open_outage
 from scheduling.outages.options import Seam, Wishes, choices, parts_of, seams
 from scheduling.outages.passed_over import passed_over

@@ -34,7 +34,7 @@ from django.db import OperationalError, connection, connections
 from scheduling.log import models
 from scheduling.log.event_records import Line, scan
 from scheduling.log.integrity.verify import verify
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
 from tests.scheduling.log.facts import a_run_on_a_machine, by, machine, printed, say, venue
 

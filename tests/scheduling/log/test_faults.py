@@ -19,7 +19,7 @@ from django.db import OperationalError, connection
 
 from scheduling.log import models
 from scheduling.log.integrity.verify import verify
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read
 from tests import services
 from tests.scheduling.log.facts import a_run_on_a_machine, printed, say, venue

@@ -26,8 +26,8 @@ from scheduling.log.integrity.held_against import state
 from scheduling.log.integrity.remarks_checked import missing_remarks
 from scheduling.log.integrity.transfer import check_file, export_log, import_log
 from scheduling.log.integrity.verify import BrokenLink, verify
-from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import FORGED, blot_out, digest_of, keep, remarks, text_of
 from scheduling.log.store import read
 from scheduling.log.wiping import wipe

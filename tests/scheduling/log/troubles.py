@@ -29,7 +29,7 @@ django.setup()
 
 from scheduling.log.integrity.verify import verify
 from scheduling.log.models import BrokenView
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import last_position, read
 from tests.scheduling.log.facts import a_run_on_a_machine, opening, printed, say
 

@@ -16,7 +16,7 @@ from machines.protocol import upcasts
 from machines.serialization import format_instant
 from scheduling.log.events.reports import EntryReadInPart, EntrySetAside
 from scheduling.log.models import Event, Machine, Notice, Outage, PrintedStretch, Run, Segment
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read
 from scheduling.nodes import entry_bounds, received_entries, reports
 from scheduling.nodes.received_entries import MOST_ENTRIES, TooManyEntries, read_batch

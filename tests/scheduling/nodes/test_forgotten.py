@@ -14,7 +14,7 @@ from machines.protocol.messages import Again, Reports
 from scheduling.commands import handlers
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.models import Notice
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read
 from scheduling.nodes.received_entries import read_batch
 from scheduling.nodes.reports import take

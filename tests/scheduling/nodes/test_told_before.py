@@ -19,7 +19,7 @@ from scheduling.commands import handlers
 from scheduling.commands.plan_run import PlanRun, plan_run
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import NO_RUN, Notice, Outage, PrintedStretch, Run, Segment
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read
 from scheduling.nodes.dispatch import work_for
 from scheduling.nodes.reports import take

@@ -20,7 +20,7 @@ from scheduling.commands.enrol_node import enrol
 from scheduling.commands.override import override_run
 from scheduling.log.events.server import SilenceBegan
 from scheduling.log.models import BrokenView, Run, Segment
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append
 from scheduling.nodes import work_tag
 from scheduling.nodes.reports import take

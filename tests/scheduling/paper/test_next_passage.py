@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.model.calibration import Calibration
-from machines.node.store.strips import boundaries
+from machines.model.slots import boundaries
 from scheduling.log.models import Machine, Run
 from scheduling.paper.next_passage import Asked, ComingRound, coming_round
 from scheduling.queries.calibration import calibrate

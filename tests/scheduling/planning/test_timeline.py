@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from machines.errors import InputError
-from scheduling.planning.timeline import Timeline, slot_start
+from machines.model.slots import slot_start
+from scheduling.planning.timeline import Timeline
 from scheduling.sky import cycles
 from scheduling.sky.periods import LONGEST_S, SHORTEST_S
 

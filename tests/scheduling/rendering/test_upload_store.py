@@ -14,8 +14,8 @@ from machines.errors import InputError
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.log.models import Event, Run, Segment, Source
-from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.sources import source_original
 from scheduling.rendering.upload_store import UploadStore, UploadTooLarge

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from machines.model.profile import Knife
-from machines.node.store.strips import boundaries
+from machines.model.slots import boundaries
 from scheduling.log.models import Run
 from scheduling.supplies.remaining_work import NONE, Due
 from tests.scheduling.house import NOON, furnish, plan, small_profile

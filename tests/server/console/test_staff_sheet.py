@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from machines.node.panel.pages import LABELS
-from machines.node.panel.panel_state import GLOSS
+from machines.operator.conditions import GLOSS
+from machines.operator.labels import LABELS
 from machines.operator.safety_notes import ALWAYS, BESIDE, UNATTENDED
 from scheduling.commands.handlers import FixServiceWindow, handle
 from scheduling.commands.handlers import read as studio_read

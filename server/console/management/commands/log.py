@@ -31,8 +31,8 @@ from scheduling.log.integrity.signed_head import (
 )
 from scheduling.log.integrity.transfer import check_file, export_log, import_log
 from scheduling.log.integrity.verify import BrokenLink, verify
-from scheduling.log.projecting.rebuild import Rebuilt, rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import Rebuilt, rebuild
 from scheduling.log.remarks import blot_out, remarks
 from scheduling.log.store import Attribution, last_position
 from scheduling.log.wiping import wipe

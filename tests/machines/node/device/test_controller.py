@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from machines.node.store import operator_actions
+from machines.operator import holds
 from machines.protocol.journal_entries import ConditionsChanged, GapSettled
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
@@ -44,7 +45,7 @@ def unknown(node: Rig) -> int:
 def test_a_machine_that_refuses_every_order_and_says_nothing_is_held_for_a_person(node: Rig) -> None:
     spoil(node)
     node.run_columns(40)
-    assert node.journal.state().hold == operator_actions.REFUSING
+    assert node.journal.state().hold == holds.REFUSING
     assert unknown(node) <= 3, "it is not passed over to the end of the run"
     assert len(node.paper().refused) == 3
     assert node.entries(ConditionsChanged)[-1].keywords == ("other-error",)
@@ -58,7 +59,7 @@ def test_it_is_held_still_when_the_board_starts_again_and_says_so(node: Rig) -> 
     node.crash()
     node.start()
     node.run_columns(10)
-    assert node.journal.state().hold == operator_actions.REFUSING
+    assert node.journal.state().hold == holds.REFUSING
     assert len(node.paper().refused) == 3
 
 
@@ -67,7 +68,7 @@ def test_resumed_it_is_tried_as_often_again(node: Rig) -> None:
     node.run_columns(40)
     act(node, "resume")
     node.run_columns(20)
-    assert node.journal.state().hold == operator_actions.REFUSING
+    assert node.journal.state().hold == holds.REFUSING
     assert len(node.paper().refused) == 6
 
 

@@ -21,9 +21,10 @@ from machines.model.calibration import Calibration
 from machines.model.position import Track
 from machines.model.profile import Profile
 from machines.node import status
-from machines.node.device.slip_correction import in_words, read_track
+from machines.node.device.slip_correction import in_words
 from machines.node.panel import panel_state as panel
 from machines.node.store import operator_actions
+from machines.node.store.slip_state import read_track
 from machines.protocol.journal_entries import FeedCorrected, OperatorActed, SlipMeasured
 from machines.protocol.messages import RunWork
 from tests.machines.drivers.serial.bench import Bench, BenchPort

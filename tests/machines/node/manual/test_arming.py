@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from machines.chance import SYSTEM
-from machines.node.device import reporting
 from machines.node.manual.arming import wait_for_rest
 from machines.node.panel.panel import Panel
 from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
+from machines.operator import stop_causes
 from machines.protocol.journal_entries import ConditionsChanged, KnifeArmed, StripCut
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio
@@ -104,7 +104,7 @@ def test_a_machine_that_says_its_knife_is_disarmed_is_believed(node: Rig) -> Non
     ask(node)
     node.run_columns(1)
     assert node.machine is not None
-    node.machine.keywords = (reporting.KNIFE_OFFLINE,)
+    node.machine.keywords = (stop_causes.KNIFE_OFFLINE,)
     node.run_columns(4)
     assert not armed(node)
     assert len(node.paper().laid) == 8, "it prints on: the warning is of the knife alone"

@@ -12,10 +12,10 @@ from machines.drivers.simulated.paper import NO_COLUMN
 from machines.errors import InputError
 from machines.model.position import Track
 from machines.model.profile import Profile
-from machines.node.device.slip_correction import keep_track, read_track
 from machines.node.manual import job, position_recovery
 from machines.node.manual.job import DONE, KNOWS
 from machines.node.store.journal import change_state
+from machines.node.store.slip_state import keep_track, read_track
 from machines.node.sync.client import Credentials, Fetched
 from machines.node.work import held_work as holding
 from machines.node.work import takeover

@@ -9,11 +9,13 @@ import pytest
 from machines.model.profile import CarriageHead
 from machines.node.clock.server_time import Estimate
 from machines.node.manual import job
-from machines.node.panel.pages import ARM, why_not
-from machines.node.panel.panel_state import GLOSS, gather, gloss
+from machines.node.panel.pages import why_not
+from machines.node.panel.panel_state import gather
 from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
+from machines.operator.conditions import GLOSS, gloss
 from machines.operator.durations import duration
+from machines.operator.labels import ARM
 from machines.protocol.journal_entries import Action
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio

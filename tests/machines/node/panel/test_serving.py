@@ -19,17 +19,18 @@ from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.node.clock.server_time import Estimate
 from machines.node.panel import panel as module
-from machines.node.panel.pages import ARM, LABELS, WANTS_TICK
+from machines.node.panel.pages import WANTS_TICK
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import FREE_GUESSES, hashed
 from machines.node.panel.serving import _Server, read_address, serving
-from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
 from machines.node.sync.client import Credentials
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting import supervised
 from machines.node.work import held_work as holding
 from machines.node.work.takeover import enrol
+from machines.operator import holds
+from machines.operator.labels import ARM, LABELS
 from machines.operator.safety_notes import ALWAYS, BESIDE
 from machines.protocol.journal_entries import OperatorActed
 from tests.machines.node.relay import line_profile
@@ -264,12 +265,12 @@ def test_where_they_are_open_nobodys_tries_keep_staff_from_stop_and_pause(node: 
             assert caution.replace("'", "&#x27;") in page
         answer = browser.post("/halt", action="pause")
         assert answer.status == 200 and "Done: Pause." in answer.data.decode()
-        assert node.journal.state().hold == operator_actions.PAUSED
+        assert node.journal.state().hold == holds.PAUSED
         assert browser.post("/halt", action="stop").status == 200
-        assert node.journal.state().hold == operator_actions.STOPPED
+        assert node.journal.state().hold == holds.STOPPED
         for other in ("release", "resume", ARM, "feed", "place-set", "", "fly"):
             assert browser.post("/halt", action=other, looked="yes").status == 403
-        assert node.journal.state().hold == operator_actions.STOPPED
+        assert node.journal.state().hold == holds.STOPPED
         host = browser.url.removeprefix("http://")
         node.clock.at += 1.0
         foreign = (
@@ -287,15 +288,15 @@ def anybody(node: Rig) -> Iterator[Browser]:
 
 
 @pytest.mark.parametrize("action", ["stop", "pause"])
-@pytest.mark.parametrize("hold", operator_actions.SAYS)
+@pytest.mark.parametrize("hold", holds.SAYS)
 def test_without_the_pin_nobody_holds_it_less_fast(anybody: Browser, node: Rig, hold: str, action: str) -> None:
     """In a machine that is paused the knife can be armed; in one that is parked there may be hands."""
     with node.journal.transaction() as db:
         change_state(db, hold=hold)
     offered = f"<button>{LABELS[action]}</button>" in anybody.get("/")[1]
-    assert offered == (hold == "" if action == "pause" else hold != operator_actions.STOPPED)
+    assert offered == (hold == "" if action == "pause" else hold != holds.STOPPED)
     answer = anybody.post("/halt", action=action)
-    then = {"stop": operator_actions.STOPPED, "pause": operator_actions.PAUSED}[action]
+    then = {"stop": holds.STOPPED, "pause": holds.PAUSED}[action]
     assert answer.status == (200 if offered or hold == then else 409)
     assert node.journal.state().hold == (then if offered else hold)
 
@@ -303,13 +304,13 @@ def test_without_the_pin_nobody_holds_it_less_fast(anybody: Browser, node: Rig, 
 def test_without_the_pin_what_is_so_already_is_not_written_again(
     anybody: Browser, node: Rig, caplog: pytest.LogCaptureFixture
 ) -> None:
-    for action, hold in (("pause", operator_actions.PAUSED), ("stop", operator_actions.STOPPED)):
+    for action, hold in (("pause", holds.PAUSED), ("stop", holds.STOPPED)):
         anybody.post("/halt", action=action)
         told, actions = node.journal.news.told, node.journal.state().actions
         for _ in range(3):
             answer = anybody.post("/halt", action=action)
             assert answer.status == 200
-            assert operator_actions.SAYS[hold] in answer.data.decode()
+            assert holds.SAYS[hold] in answer.data.decode()
         assert (node.journal.news.told, node.journal.state().actions) == (told, actions)
     assert [one.getMessage() for one in caplog.records if "panel" in one.name] == [
         "at the panel: pause without the PIN from 127.0.0.1",
@@ -377,7 +378,7 @@ def test_what_is_done_is_an_entry_that_is_reported(browser: Browser, node: Rig) 
         assert answer.status == 200
         assert f"Done: {LABELS[action]}." in answer.data.decode()
     assert browser.act("resume").status == 409, "nobody ticked that all is clear"
-    assert node.journal.state().hold == operator_actions.PARKED
+    assert node.journal.state().hold == holds.PARKED
     assert browser.act("resume", looked="yes").status == 200
     node.run_columns(3)
     node.fetch()

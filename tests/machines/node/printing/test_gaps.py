@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.imaging.plate import Plate
-from machines.node.printing.gaps import CannotTell, Missing, dots_per_column, find
+from machines.node.printing.gaps import Missing, dots_per_column, find
 from machines.node.store.journal import State, open_journal
+from machines.node.work.bursts import CannotTell
 from machines.node.work.plate_cache import PlateStore
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import NOON

@@ -14,6 +14,7 @@ from machines.node.printing.loop import Printer
 from machines.node.store import operator_actions
 from machines.node.store.journal import FILE_NAME, change_state, open_journal
 from machines.node.work import held_work as holding
+from machines.operator import holds
 from machines.protocol.journal_entries import (
     Action,
     ConditionsChanged,
@@ -155,7 +156,7 @@ def test_a_machine_that_stopped_by_itself_waits_for_a_person_also_when_its_troub
     machine.keywords = ()
     node.run_columns(10)
     assert laid(node) == 5
-    assert node.journal.state().hold == operator_actions.UNPLANNED
+    assert node.journal.state().hold == holds.UNPLANNED
     act(node, "resume")
     node.run_columns(2)
     assert laid(node) == 7
@@ -181,7 +182,7 @@ def test_who_lets_it_go_on_while_it_is_jammed_does_not_find_it_moving_when_the_j
     node.machine.keywords = ()
     node.run_columns(5)
     assert laid(node) == 5
-    assert node.journal.state().hold == operator_actions.UNPLANNED
+    assert node.journal.state().hold == holds.UNPLANNED
     act(node, "resume")
     node.run_columns(2)
     assert laid(node) == 7
@@ -195,7 +196,7 @@ def test_a_machine_that_stopped_while_there_was_no_work_waits_for_a_person(node:
     assert node.machine is not None
     node.machine.keywords = ("media-jam-error",)
     node.run_columns(1)
-    assert node.journal.state().hold == operator_actions.UNPLANNED
+    assert node.journal.state().hold == holds.UNPLANNED
 
 
 def test_a_machine_in_trouble_before_it_printed_needs_nobody_when_that_is_over(node: Rig) -> None:
@@ -231,7 +232,7 @@ def test_hands_go_in_only_while_it_stands(node: Rig) -> None:
     act(node, "roll-changed")
     act(node, "blade-changed")
     state = node.journal.state()
-    assert (state.roll_place, state.blade_cuts, state.hold) == (5, 0, operator_actions.PARKED)
+    assert (state.roll_place, state.blade_cuts, state.hold) == (5, 0, holds.PARKED)
 
 
 def test_cuts_are_counted_until_the_blade_is_changed(tmp_path: Path) -> None:
@@ -269,10 +270,10 @@ def test_only_resume_lets_it_go_on_and_never_from_a_stop(actions: list[Action]) 
         except InputError as error:
             assert error.remedy
         (now,) = connection.execute("SELECT hold FROM state").fetchone()
-        assert now in operator_actions.SAYS
+        assert now in holds.SAYS
         if before and not now:
             assert action == "resume"
-            assert before != operator_actions.STOPPED
+            assert before != holds.STOPPED
         before = now
     connection.close()
 

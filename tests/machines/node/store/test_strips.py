@@ -8,9 +8,10 @@ from pathlib import Path
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from machines.model.slots import boundaries
 from machines.node.store import strips
 from machines.node.store.journal import open_journal
-from machines.node.store.strips import Strip, boundaries
+from machines.node.store.strips import Strip
 
 columns = st.integers(2, 5000)
 counts = st.integers(1, 60)

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.model.profile import Profile
-from machines.node.printing.gaps import CannotTell
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, change_state, open_journal
 from machines.node.sync.client import Credentials
 from machines.node.work import held_work as holding
+from machines.node.work.bursts import CannotTell
 from machines.node.work.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.protocol.journal_entries import Entry, GapSettled, KnifeArmed
 from machines.protocol.messages import Again, Taken

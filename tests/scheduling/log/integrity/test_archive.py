@@ -20,7 +20,7 @@ from scheduling.log.integrity.archive import close_streams
 from scheduling.log.integrity.signed_head import make_key
 from scheduling.log.integrity.transfer import check_file, export_log, import_log
 from scheduling.log.integrity.verify import BrokenLink, verify
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, read, stream_version
 from tests.scheduling.log.facts import NOW, a_run_on_a_machine, by, printed, run, say, segments, venue
 

@@ -21,7 +21,7 @@ from scheduling.log.integrity import append_only
 from scheduling.log.integrity.checks import log_is_sealed
 from scheduling.log.integrity.role import prepare
 from scheduling.log.integrity.verify import verify
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import blot_out, keep, text_of
 from scheduling.log.store import last_position, read
 from tests.scheduling.log.facts import a_run_on_a_machine, by, printed, say, service_weekly

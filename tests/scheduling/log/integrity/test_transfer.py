@@ -19,8 +19,8 @@ from scheduling.log.integrity import append_only, transfer
 from scheduling.log.integrity.signed_head import BadStatement, SignedStatement, public_pem, sign
 from scheduling.log.integrity.transfer import check_file, export_log, import_log
 from scheduling.log.integrity.verify import BrokenLink, verify
-from scheduling.log.projecting.rebuild import rebuild
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import last_position, read
 from tests.scheduling.log.facts import NOW, ONE_OF_EACH, opening, say, venue
 

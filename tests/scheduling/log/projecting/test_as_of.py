@@ -31,7 +31,7 @@ from scheduling.log.projecting.as_of import (
     service_window_at,
     service_windows_at,
 )
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import append, read
 from tests.scheduling.log.facts import (
     a_run_on_a_machine,

@@ -13,7 +13,7 @@ from machines.recovery import Policy
 from scheduling.log.events import Event
 from scheduling.log.models import NO_RUN, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.projecting.as_of import Moment, run_at
-from scheduling.log.projecting.rebuild import rebuild
+from scheduling.log.rebuilding.rebuild import rebuild
 from tests.scheduling.log.facts import (
     a_run_on_a_machine,
     cut,

@@ -30,8 +30,8 @@ from scheduling.log.projecting.projector import (
     mark_passed,
     write_rows,
 )
-from scheduling.log.projecting.shadow_tables import Difference, Twins
 from scheduling.log.projections import VIEWS, View
+from scheduling.log.rebuilding.shadow_tables import Difference, Twins
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
 from scheduling.log.store import last_position, lock

@@ -15,12 +15,12 @@ from hypothesis import HealthCheck, given, settings
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from scheduling.log import models
 from scheduling.log.events.studio import SegmentsPlanned
-from scheduling.log.projecting import rebuild as rebuilding
 from scheduling.log.projecting.as_of import Moment, run_at
 from scheduling.log.projecting.projector import ViewsSetAside
-from scheduling.log.projecting.rebuild import rebuild
-from scheduling.log.projecting.shadow_tables import Difference
 from scheduling.log.projections import VIEWS
+from scheduling.log.rebuilding import rebuild as rebuilding
+from scheduling.log.rebuilding.rebuild import rebuild
+from scheduling.log.rebuilding.shadow_tables import Difference
 from scheduling.log.rows.row_cache import Rows
 from scheduling.log.store import append, last_position, read
 from tests.scheduling.log.facts import (
