@@ -102,7 +102,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.sync.connection.READ_LIMIT_S": (20.0, "a busy server draws a plate meanwhile"),
     "machines.node.sync.exchange.LEAST_POLL_S": (1.0, "a server that says nothing sensible is not stormed"),
     "machines.node.sync.exchange.LONGEST_POLL_S": (3600.0, "a node that asks less often is taken for silent"),
-    "machines.node.work.held_work.TEXTS_KEPT": (
+    "machines.node.store.documents.TEXTS_KEPT": (
         128,
         "a day's segments and the documents, so that none is read with every pass",
     ),

@@ -34,12 +34,12 @@ from machines.node.panel.serving import read_address
 from machines.node.printing.loop import MustNotPrint
 from machines.node.settings import Settings
 from machines.node.status import gather
+from machines.node.store import identity
 from machines.node.store.journal import open_journal
 from machines.node.sync import reachability
 from machines.node.sync.client import Client
 from machines.node.sync.failures import Refused, Unreachable
 from machines.node.systemd import teller
-from machines.node.work import held_work as holding
 from machines.node.work import takeover
 from machines.operator import holds
 from machines.operator.safety_notes import KNIFE, UNATTENDED
@@ -247,7 +247,7 @@ def _enrol(options: argparse.Namespace) -> int:
         enrolled = client.enrol(code)
         with journal.transaction() as db:
             takeover.enrol(db, enrolled.at(server), enrolled.earlier)
-            holding.keep_pin(db, kept)
+            identity.keep_pin(db, kept)
             reachability.forget(db)
     finally:
         journal.close()

@@ -13,12 +13,13 @@ from machines.node.clock import system_clocks
 from machines.node.device.controller import OpenDriver
 from machines.node.printing.loop import Printer
 from machines.node.settings import Settings
+from machines.node.store import identity
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal
-from machines.node.sync.client import Client, Credentials
+from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
-from machines.node.work import held_work as holding
 from machines.node.work.plate_cache import PlateStore
 
 
@@ -70,7 +71,7 @@ def assemble(on: Board, settings: Settings) -> Parts:
         InputError: the board is not enrolled, or has no such clock as is set.
     """
     with on.journal.reading() as db:
-        credentials = holding.credentials(db)
+        credentials = identity.credentials(db)
     if credentials is None:
         raise InputError("home", f"{on.home} is not enrolled", "run dayroll-node enrol")
     time = Timekeeper(

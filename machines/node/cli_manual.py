@@ -14,12 +14,13 @@ from machines.chance import SYSTEM
 from machines.clock import board_clock
 from machines.errors import InputError
 from machines.node.agent import agent_runs, boot_name
-from machines.node.clock import manual_time
+from machines.node.clock import kept_time, manual_time
 from machines.node.enrolment_input import NeverOnTheLine, secret
 from machines.node.manual import job, position_recovery, prints
 from machines.node.manual.job import HandAction
 from machines.node.panel.pin import hashed, new_pin
 from machines.node.status import gather
+from machines.node.store import identity
 from machines.node.store.journal import Journal, open_journal
 from machines.node.sync import call_now
 from machines.node.sync.failures import Unreachable
@@ -164,7 +165,7 @@ def _do_set_time(options: argparse.Namespace) -> int:
     journal = open_journal(options.home)
     try:
         with journal.reading() as db:
-            kept = holding.kept_time(db, boot)
+            kept = kept_time.kept_time(db, boot)
         if problem := manual_time.why_not(None if kept is None else kept.estimate(elapsed_s)):
             raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
         if _agreed(options):
@@ -199,7 +200,7 @@ def _do_pin(options: argparse.Namespace) -> int:
     journal = open_journal(options.home)
     try:
         with journal.transaction() as db:
-            holding.keep_pin(db, kept)
+            identity.keep_pin(db, kept)
     finally:
         journal.close()
     sys.stdout.write(f"{pin_in_words(options, pin)} Who had entered is out.\n")

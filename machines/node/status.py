@@ -8,10 +8,10 @@ from typing import Any
 
 from machines.clock import Clock, utc
 from machines.node.agent import agent_runs, boot_name
-from machines.node.clock import own_clocks
+from machines.node.clock import kept_time, own_clocks
 from machines.node.device import slip_correction as slip
 from machines.node.device.usage import left
-from machines.node.store import outbox, recovery_state, slip_state
+from machines.node.store import identity, outbox, recovery_state, slip_state
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.sync import reachability as reach
 from machines.node.sync.reachability import Standing
@@ -143,10 +143,10 @@ class NodeStatus:
 def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     """Read how the node is."""
     with journal.reading() as db:
-        state, credentials, held = read_state(db), holding.credentials(db), holding.held(db)
+        state, credentials, held = read_state(db), identity.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
         track, own = slip_state.read_track(db), own_clocks.compared(db)
-        kept, outage = holding.kept_time(db, boot_name(clock)), recovery_state.read(db)
+        kept, outage = kept_time.kept_time(db, boot_name(clock)), recovery_state.read(db)
         estimate = None if kept is None else kept.estimate(clock.elapsed())
         found = reach.at_board(db, clock, boot_name(clock), estimate)
     runs = agent_runs(home)

@@ -12,7 +12,6 @@ import numpy as np
 from machines.errors import InputError
 from machines.model.profile import Profile as MachineProfile
 from machines.recovery import Policy
-from machines.serialization import unstructure
 from scheduling.log import models
 from scheduling.log.events.studio import RunPlanned
 from scheduling.outages.rule_checks import Ground, require_policy_fits
@@ -90,19 +89,6 @@ def plan_run(command: PlanRun) -> RunPlanned:
         policy=command.policy,
         nozzle_seed=seed,
         mean_turn_s=timeline.cycle.mean_turn_s,
-    )
-
-
-def as_planned(id: str, planned: RunPlanned) -> models.Run:
-    """The run as it will be; it is in no table."""
-    elsewhere = ("machine", "source", "policy", "without")
-    return models.Run(
-        id=id,
-        machine_id=planned.machine,
-        source_id=planned.source,
-        policy=unstructure(planned.policy),
-        planned_to_column=planned.first_column,
-        **{name: value for name, value in vars(planned).items() if name not in elsewhere},
     )
 
 

@@ -19,11 +19,11 @@ from machines.clock import utc
 from machines.model.profile import Profile
 from machines.model.supplies import whole_columns
 from scheduling.commands.handlers import require_new
-from scheduling.commands.plan_run import PlanRun, as_planned, plan_run, require_begins_ahead, require_picture_fits
+from scheduling.commands.plan_run import PlanRun, plan_run, require_begins_ahead, require_picture_fits
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
 from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.queries.calibration import calibrated_profile
-from scheduling.queries.runs import has_columns_to_come, run_timeline
+from scheduling.queries.runs import as_planned, has_columns_to_come, run_timeline
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import source_original
 from scheduling.rendering.upload_store import UploadStore

@@ -12,7 +12,6 @@ from datetime import datetime
 
 from machines.errors import InputError
 from machines.protocol.journal_entries import Entry, GapSettled
-from scheduling.commands.plan_run import as_planned
 from scheduling.log.events import Event
 from scheduling.log.events.reports import EntryPassedOver
 from scheduling.log.events.studio import RunPlanned
@@ -20,7 +19,7 @@ from scheduling.log.models import Run
 from scheduling.log.store import Append, read
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
 from scheduling.nodes.reports import LONGEST_SAID, differing, ground_of
-from scheduling.queries.runs import run_profile
+from scheduling.queries.runs import as_planned, run_profile
 
 
 def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:

@@ -15,8 +15,9 @@ from django.db.models import F, QuerySet
 from machines.model.profile import Profile as MachineProfile
 from machines.protocol.messages import RunWork, SegmentWork
 from machines.recovery import Policy
-from machines.serialization import parse_instant, structure
-from scheduling.log import batched_sql
+from machines.serialization import parse_instant, structure, unstructure
+from scheduling.log import batched_sql, models
+from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Heartbeat, Machine, Profile, Run, Segment, Venue
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.rows.row_sql import table
@@ -159,3 +160,16 @@ def current_run(*, machine: str, before: datetime) -> Run | None:
 def has_columns_to_come(run: Run) -> bool:
     """Whether a run has columns not yet accounted for, or to be printed once more."""
     return bool(run.again) or run.printed + run.skipped + run.unknown < run.end_column - run.first_column
+
+
+def as_planned(id: str, planned: RunPlanned) -> models.Run:
+    """The run as it will be; it is in no table."""
+    elsewhere = ("machine", "source", "policy", "without")
+    return models.Run(
+        id=id,
+        machine_id=planned.machine,
+        source_id=planned.source,
+        policy=unstructure(planned.policy),
+        planned_to_column=planned.first_column,
+        **{name: value for name, value in vars(planned).items() if name not in elsewhere},
+    )

@@ -21,10 +21,10 @@ from machines.node.clock.server_time import Estimate
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import hashed
 from machines.node.panel.serving import serving
+from machines.node.store import identity
+from machines.node.store.identity import Credentials
 from machines.node.sync import reachability
-from machines.node.sync.client import Credentials
 from machines.node.sync.errands import Trouble
-from machines.node.work import held_work as holding
 from machines.operator.labels import LABELS
 from tests.browser.test_console_pages import require_accessible
 from tests.machines.node.relay import carriage_profile
@@ -80,8 +80,8 @@ def node(tmp_path: Path) -> Iterator[Node]:
     rig.run_columns(60)
     with rig.journal.transaction() as db:
         credentials = Credentials(server="http://host", token="secret-token", machine="left-wall", epoch=1)
-        holding.keep_credentials(db, credentials)
-        holding.keep_pin(db, hashed(PIN, SYSTEM))
+        identity.keep_credentials(db, credentials)
+        identity.keep_pin(db, hashed(PIN, SYSTEM))
     time: list[Estimate | None] = [Estimate(now=clock.at, error_s=0.1)]
     with ExitStack() as stack:
         stack.enter_context(printing_on(rig))
@@ -259,7 +259,7 @@ def test_a_page_from_elsewhere_can_neither_try_pins_nor_read_the_panel(browser: 
     assert context.cookies() == []
     context.close()
     with node.rig.journal.reading() as db:
-        kept = holding.pin(db)
+        kept = identity.pin(db)
     assert kept is not None and kept.failures == 0
 
 

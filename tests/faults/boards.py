@@ -11,8 +11,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from machines.node.store import identity
 from machines.node.store.journal import FILE_NAME, open_journal
-from machines.node.work import held_work as holding
 from machines.protocol.journal_entries import GapSettled
 from machines.serialization import structure
 from server.demo.processes import PATIENCE_S, DemoError
@@ -120,7 +120,7 @@ class Board:
         journal = open_journal(self.home)
         try:
             with journal.reading() as db:
-                credentials = holding.credentials(db)
+                credentials = identity.credentials(db)
         finally:
             journal.close()
         if credentials is None:

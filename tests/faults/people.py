@@ -6,8 +6,8 @@ import sqlite3
 
 import urllib3
 
+from machines.node.store import identity
 from machines.node.store.journal import open_journal
-from machines.node.work import held_work as holding
 from machines.operator import holds
 from server.demo.processes import PATIENCE_S
 from tests.faults.boards import Board, enrol
@@ -72,7 +72,7 @@ def _knows(stage: Stage) -> bool | None:
     try:
         journal = open_journal(stage.board.home)
         with journal.reading() as db:
-            credentials = holding.credentials(db)
+            credentials = identity.credentials(db)
         journal.close()
         assert credentials is not None
         response = stage.lane.studio.pool.request(

@@ -17,8 +17,8 @@ from unittest.mock import patch
 
 from machines.clock import utc
 from machines.node import __main__ as command_line
+from machines.node.store.identity import Pin
 from machines.node.store.journal import FILE_NAME
-from machines.node.work.held_work import Pin
 from tests.faults.acts import acts
 from tests.faults.boards import enrol, make_board
 from tests.faults.evidence import read_journal

@@ -29,8 +29,9 @@ from machines.node import agent
 from machines.node.assembly import Board, Parts, assemble
 from machines.node.panel.panel import Panel
 from machines.node.settings import Settings
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import FILE_NAME, Journal, change_state, open_journal
-from machines.node.sync.client import Client, Credentials
+from machines.node.sync.client import Client
 from machines.node.waiting.asked import AskedForWork
 from machines.protocol.messages import RunWork
 from tests.faults import boards

@@ -6,6 +6,7 @@ from __future__ import annotations
 from machines.errors import InputError
 from machines.node.store import operator_actions
 from machines.node.store.journal import Journal, State, change_state, read_state
+from machines.node.work import held_work as holding
 from machines.protocol.journal_entries import Action
 
 LIMIT_S = 10.0
@@ -54,7 +55,8 @@ def act(journal: Journal, action: Action, *, runs: bool = True, by_anybody: bool
     with journal.transaction() as db:
         comes = operator_actions.comes_to_rest(db, action)
         operator_actions.act(db, action, by_anybody=by_anybody)
-        more = operator_actions.said_after(db, action)
+        described = holding.machine(db)
+        more = operator_actions.said_after(db, action, None if described is None else described[0])
     if not comes:
         return more
     if runs and not wait_for_rest(journal):

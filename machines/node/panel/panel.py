@@ -16,11 +16,10 @@ from machines.node.manual.job import HandAction
 from machines.node.panel import pages
 from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts, gather
 from machines.node.panel.pin import Guard, Session
-from machines.node.store import operator_actions
+from machines.node.store import identity, operator_actions
 from machines.node.store.journal import Journal
 from machines.node.sync import call_now, reachability
 from machines.node.sync.reachability import Standing
-from machines.node.work import held_work as holding
 from machines.operator import holds, labels
 from machines.protocol.journal_entries import Action
 
@@ -53,7 +52,7 @@ class Panel:
     def status(self, said: str = "") -> str:
         """The page that anybody in the network may read."""
         with self.journal.reading() as db:
-            credentials = holding.credentials(db)
+            credentials = identity.credentials(db)
         machine = "not enrolled" if credentials is None else credentials.machine
         return pages.status_page(machine, self._facts(), said, stop_is_open=self.stop_is_open)
 
@@ -72,7 +71,7 @@ class Panel:
     def enter(self, said: str = "") -> str:
         """The page that asks for the PIN."""
         with self.journal.reading() as db:
-            return pages.enter_page(said, pin_set=holding.pin(db) is not None)
+            return pages.enter_page(said, pin_set=identity.pin(db) is not None)
 
     def act(self, action: str, form: Mapping[str, str]) -> str:
         """Do what a person asked for, with what the form says of it; what to say about it.

@@ -20,9 +20,9 @@ from dataclasses import dataclass, replace
 from machines.chance import Chance
 from machines.clock import Clock
 from machines.errors import InputError
+from machines.node.store import identity
+from machines.node.store.identity import Pin
 from machines.node.store.journal import Journal
-from machines.node.work import held_work as holding
-from machines.node.work.held_work import Pin
 
 DIGITS = 6
 FREE_GUESSES, FREE_IN_ALL = 5, 50
@@ -127,7 +127,7 @@ class Guard:
         """
         with self._lock:
             with self._journal.reading() as db:
-                known = holding.pin(db)
+                known = identity.pin(db)
             if known is None:
                 return None
             browser = _known_as(said, known)
@@ -157,15 +157,15 @@ class Guard:
     def _keep_count(self, known: Pin, failures: int) -> None:
         counted = replace(known, failures=failures)
         with self._journal.transaction() as db:
-            if holding.pin(db) != known:  # another was set while this one was tried
+            if identity.pin(db) != known:  # another was set while this one was tried
                 return
-            holding.keep_pin(db, counted)
+            identity.keep_pin(db, counted)
         self._counted = counted
 
     def introduced(self) -> str:
         """What a browser that just gave the PIN keeps, by which it is known from now on."""
         with self._journal.reading() as db:
-            known = holding.pin(db)
+            known = identity.pin(db)
         name = self._chance.in_hex(16)
         return "" if known is None else f"{name}.{_signature(name, known)}"
 
@@ -193,7 +193,7 @@ class Guard:
 
     def _still(self, session: Session) -> bool:
         with self._journal.reading() as db:
-            known = holding.pin(db)
+            known = identity.pin(db)
         return known is not None and known.salt == session.salt
 
     def leave(self, name: str) -> None:

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 
 from machines.clock import utc
 from machines.errors import InputError
+from machines.model.profile import Profile
 from machines.node.store import outbox
 from machines.node.store.journal import change_state, read_state
 from machines.node.store.slip_state import begin_anew
-from machines.node.work import held_work as holding
 from machines.operator.holds import PARKED, PAUSED, REFUSING, SAYS, STOPPED, UNPLANNED
 from machines.protocol.journal_entries import Action, OperatorActed
 
@@ -106,12 +106,18 @@ def comes_to_rest(db: sqlite3.Connection, action: Action) -> bool:
     return action in HOLDING and read_state(db).hold != _STEPS[action].then
 
 
-def said_after(db: sqlite3.Connection, action: Action) -> str:
-    """What a person who did it has still to do, where nothing is under way; empty for nothing."""
-    known, armed = holding.machine(db), read_state(db).knife_armed
+def said_after(db: sqlite3.Connection, action: Action, profile: Profile | None) -> str:
+    """What a person who did it has still to do, where nothing is under way; empty for nothing.
+
+    Args:
+        db: the journal.
+        action: of theirs.
+        profile: of the machine; None before the server has described it.
+    """
+    armed = read_state(db).knife_armed
     if action in HOLDING and armed:
         return " Its knife is armed: park it, or stop it, to have it off."
-    if action != "resume" or known is None or known[0].knife is None or armed:
+    if action != "resume" or profile is None or profile.knife is None or armed:
         return ""
     return " The knife is off: arm it, or strips are left hanging on to each other."
 

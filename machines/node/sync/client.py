@@ -10,11 +10,13 @@ from typing import Any, TypeVar
 import urllib3
 
 from machines.errors import InputError, UnknownChoice
+from machines.node.store.identity import Credentials
 from machines.node.sync.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type, pieces, read_json, refusal
 from machines.node.sync.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.sync.failures import Unreachable
 from machines.node.sync.server_address import read_server
-from machines.node.work.not_understood import NotUnderstood, Unread
+from machines.node.work.held_work import Fetched
+from machines.node.work.not_understood import Unread
 from machines.node.work.plausibility import has_plausible_year, require_a_servers, require_plausible
 from machines.protocol.messages import Taken, Work
 from machines.serialization import parse_instant, structure, structure_from_newer
@@ -47,25 +49,6 @@ LIMITS = Limits()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Credentials:
-    """What enrolment gave.
-
-    Attributes:
-        server: its address, without a path.
-        token: secret, goes with each call.
-        machine: which one this node prints on.
-        epoch: of the credentials; the server refuses reports with an older one.
-        paper_position: columns of paper that the server then knew to be fed, for a machine that does not remember.
-    """
-
-    server: str
-    token: str
-    machine: str
-    epoch: int
-    paper_position: int = 0
-
-
-@dataclass(frozen=True, kw_only=True)
 class Enrolled:
     """The answer to a one-time code.
 
@@ -92,21 +75,6 @@ class Enrolled:
             epoch=self.epoch,
             paper_position=self.paper_position,
         )
-
-
-@dataclass(frozen=True)
-class Fetched:
-    """Work that differs from what the node has, as far as it is understood.
-
-    Attributes:
-        work: what is to be held.
-        etag: its tag.
-        unread: the whole answer, if something of it is not understood.
-    """
-
-    work: Work
-    etag: str
-    unread: Unread | None = None
 
 
 def backoff_s(failures: int, retry_after_s: float | None, jitter: Callable[[], float]) -> float:
@@ -285,3 +253,15 @@ def _read(data: Any, cls: type[T]) -> T:
         return structure_from_newer(data, cls)
     except InputError as error:
         raise Unreachable(f"the answer cannot be read: {error}") from error
+
+
+class NotUnderstood(Unreachable):
+    """Work in which so much is not understood that none of it can be held.
+
+    Attributes:
+        unread: the answer.
+    """
+
+    def __init__(self, unread: Unread) -> None:
+        super().__init__(f"the server is newer than this program, which needs to be brought up to it: {unread.problem}")
+        self.unread = unread

@@ -16,7 +16,7 @@ from machines.errors import InputError
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, change_state, read_state
 from machines.node.sync import call_now, reachability
-from machines.node.sync.client import Client, Fetched, backoff_s, read_work
+from machines.node.sync.client import Client, NotUnderstood, backoff_s, read_work
 from machines.node.sync.errands import Trouble, attempt
 from machines.node.sync.failures import (
     OF_ONE_ANSWER,
@@ -31,7 +31,7 @@ from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
 from machines.node.work import not_understood
-from machines.node.work.not_understood import NotUnderstood
+from machines.node.work.held_work import Fetched
 from machines.node.work.plate_cache import PlateStore, longest_png
 from machines.node.work.plausibility import is_same_machine
 from machines.protocol.messages import Reports, Status, Work

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from machines.clock import Clock, utc
 from machines.errors import InputError
-from machines.node.clock import known_rate, manual_time, own_clocks
+from machines.node.clock import kept_time, known_rate, manual_time, own_clocks
 from machines.node.clock.drift import Crystal
 from machines.node.clock.estimate import SAMPLES_KEPT, Belief
 from machines.node.clock.own_clocks import OwnClock
@@ -20,7 +20,6 @@ from machines.node.store.journal import Journal
 from machines.node.sync.client import Client
 from machines.node.sync.failures import Unreachable
 from machines.node.sync.reachability import Moment
-from machines.node.work import held_work as holding
 from machines.protocol.journal_entries import SetTimeCompared
 
 log = logging.getLogger(__name__)
@@ -49,7 +48,7 @@ class Timekeeper:
         self._lock = threading.Lock()  # the exchange and the watch may both have news
         with journal.reading() as db:
             crystal = Crystal(known=known_rate.known(db, counter))
-            self._time = holding.kept_time(db, boot) or ServerTime(Belief(crystal=crystal))
+            self._time = kept_time.kept_time(db, boot) or ServerTime(Belief(crystal=crystal))
         self.take_up_word()
         self._look_at_own_clocks()
 
@@ -100,7 +99,7 @@ class Timekeeper:
             now = self._time.estimate(self._clock.elapsed())
             if word is not None and not manual_time.why_not(now):
                 self._time = self._time.set_by(word)
-                holding.keep_time(db, self._boot, self._time)
+                kept_time.keep_time(db, self._boot, self._time)
                 log.warning("a person set the time, to within %g s", word.error_s)
 
     def _look_at_own_clocks(self) -> None:
@@ -115,13 +114,13 @@ class Timekeeper:
             if word is None or (before and before.estimate(now_s, rate).error_s < WORTH_A_WRITE * word.error_s):
                 return
             self._time = replace(self._time, by_board=word)
-            holding.keep_time(db, self._boot, self._time)
+            kept_time.keep_time(db, self._boot, self._time)
             log.warning("the server was not heard yet: the time is by the board's own clock, to %.3g s", word.error_s)
 
     def _keep(self, before: ServerTime, sample: Sample) -> None:
         """Keep what is known now; and say how true was what a person said, or a clock of the board's own."""
         with self._journal.transaction() as db:
-            holding.keep_time(db, self._boot, self._time)
+            kept_time.keep_time(db, self._boot, self._time)
             known_rate.keep(db, self._counter, self._time.belief.crystal)
             now = self._time.estimate(self._clock.elapsed())
             if self._own_clocks and now is not None and not now.doubted:

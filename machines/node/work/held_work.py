@@ -6,80 +6,16 @@ import json
 import sqlite3
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from functools import lru_cache
-from typing import Any, TypeVar
 
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.profile import Profile
-from machines.node.clock.server_time import ServerTime
 from machines.node.store import recovery_state
+from machines.node.store.documents import get_document, put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
-from machines.node.sync.client import Credentials, Fetched
 from machines.node.work.bursts import Held
+from machines.node.work.not_understood import Unread
 from machines.protocol.messages import RunWork, SegmentWork, Work
-from machines.serialization import format_instant, structure_from_newer, unstructure
-
-T = TypeVar("T")
-
-# Texts of the journal that are not read again while they stay the same: documents, and as many segments as a day has.
-TEXTS_KEPT = 128
-
-
-def _put(db: sqlite3.Connection, name: str, value: Any) -> None:
-    db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (name, json.dumps(unstructure(value))))
-
-
-def _get(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
-    row = db.execute("SELECT body FROM document WHERE name = ?", (name,)).fetchone()
-    return None if row is None else _read(row[0], cls)  # type: ignore[arg-type]
-
-
-@lru_cache(maxsize=TEXTS_KEPT)
-def _read(body: str, cls: Any) -> Any:
-    """What a text says. The same is asked for with every pass and every status, and nobody changes what it gives."""
-    return structure_from_newer(json.loads(body), cls)
-
-
-def keep_credentials(db: sqlite3.Connection, new: Credentials) -> None:
-    """Keep what enrolment gave; what is held is asked for anew."""
-    _put(db, "credentials", new)
-    db.execute("DELETE FROM document WHERE name = 'etag'")
-
-
-def credentials(db: sqlite3.Connection) -> Credentials | None:
-    """What enrolment gave; None before it."""
-    return _get(db, "credentials", Credentials)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Pin:
-    """What is kept of the panel's PIN: a slow hash and its salt, both in hexadecimal, and how many wrong guesses are
-    not forgotten."""
-
-    salt: str
-    hash: str
-    failures: int = 0
-
-
-def keep_pin(db: sqlite3.Connection, kept: Pin) -> None:
-    """Keep the PIN of the panel."""
-    _put(db, "pin", kept)
-
-
-def pin(db: sqlite3.Connection) -> Pin | None:
-    """The PIN of the panel; None if none was set."""
-    return _get(db, "pin", Pin)
-
-
-def keep_time(db: sqlite3.Connection, boot: str, time: ServerTime) -> None:
-    """Keep what this boot knows of the time, so that an agent that starts again while offline knows it, too."""
-    _put(db, "boot", boot)
-    _put(db, "server-time", time)
-
-
-def kept_time(db: sqlite3.Connection, boot: str) -> ServerTime | None:
-    """What was known in this boot. After another boot elapsed seconds count from elsewhere: None."""
-    return _get(db, "server-time", ServerTime) if _get(db, "boot", str) == boot else None
+from machines.serialization import format_instant, unstructure
 
 
 def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
@@ -94,8 +30,8 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     if _passed_over(db, work, state):
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
         return
-    _put(db, "etag", fetched.etag)
-    _put(db, "work", replace(work, segments=()))
+    put_document(db, "etag", fetched.etag)
+    put_document(db, "work", replace(work, segments=()))
     change_state(db, work_version=state.work_version + 1)
     run = "" if work.run is None else work.run.id
     numbers = {segment.number for segment in work.segments}
@@ -134,7 +70,7 @@ def drop_work(db: sqlite3.Connection) -> None:
 
 def work_held(db: sqlite3.Connection) -> Work | None:
     """The server's last word, without the segments; None before the first."""
-    return _get(db, "work", Work)
+    return get_document(db, "work", Work)
 
 
 def machine(db: sqlite3.Connection) -> tuple[Profile, Calibration] | None:
@@ -148,7 +84,7 @@ def machine(db: sqlite3.Connection) -> tuple[Profile, Calibration] | None:
 
 def etag_held(db: sqlite3.Connection) -> str | None:
     """The tag of what is held."""
-    return _get(db, "etag", str)
+    return get_document(db, "etag", str)
 
 
 def held(db: sqlite3.Connection) -> Held | None:
@@ -158,7 +94,7 @@ def held(db: sqlite3.Connection) -> Held | None:
         return None
     rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
     shift_s = _shift_s(db, work.run)
-    segments = tuple(_shifted(_read(body, SegmentWork), shift_s) for (body,) in rows)
+    segments = tuple(_shifted(read_document(body, SegmentWork), shift_s) for (body,) in rows)
     calibration = work.calibration or UNCALIBRATED
     return Held(
         run=work.run,
@@ -196,5 +132,20 @@ def held_until(db: sqlite3.Connection) -> str | None:
     row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
     if row is None or work is None or work.run is None:
         return None
-    last = _shifted(_read(row[0], SegmentWork), _shift_s(db, work.run))
+    last = _shifted(read_document(row[0], SegmentWork), _shift_s(db, work.run))
     return format_instant(last.knots[-1])
+
+
+@dataclass(frozen=True)
+class Fetched:
+    """Work that differs from what the node has, as far as it is understood.
+
+    Attributes:
+        work: what is to be held.
+        etag: its tag.
+        unread: the whole answer, if something of it is not understood.
+    """
+
+    work: Work
+    etag: str
+    unread: Unread | None = None

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from machines.errors import InputError
-from machines.node.sync.failures import Unreachable
 from machines.serialization import structure_from_newer, unstructure
 
 _NAME = "unread-work"
@@ -30,18 +29,6 @@ class Unread:
     etag: str
     said: dict[str, Any]
     problem: str
-
-
-class NotUnderstood(Unreachable):
-    """Work in which so much is not understood that none of it can be held.
-
-    Attributes:
-        unread: the answer.
-    """
-
-    def __init__(self, unread: Unread) -> None:
-        super().__init__(f"the server is newer than this program, which needs to be brought up to it: {unread.problem}")
-        self.unread = unread
 
 
 def keep(db: sqlite3.Connection, unread: Unread | None) -> None:

@@ -13,9 +13,9 @@ import sqlite3
 from collections.abc import Sequence
 
 from machines.errors import InputError
-from machines.node.store import outbox
+from machines.node.store import identity, outbox
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import State, change_state
-from machines.node.sync.client import Credentials
 from machines.node.work import held_work as holding
 from machines.node.work import order_log
 from machines.node.work.bursts import CannotTell, Held, first_after, instant_of
@@ -40,12 +40,12 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[Taken] = (
     Raises:
         InputError: the journal is another machine's: its paper is not this one's.
     """
-    old = holding.credentials(db)
+    old = identity.credentials(db)
     if old is not None and old.machine != new.machine:
         problem = f"this folder is the journal of machine {old.machine}, the code was for {new.machine}"
         raise InputError("home", problem, "give each machine its own --home")
     goes_on = new.epoch == 1 if old is None else _count_anew(db, old.epoch, new.epoch, earlier)
-    holding.keep_credentials(db, new)
+    identity.keep_credentials(db, new)
     change_state(db, fenced="")
     if not goes_on:
         holding.drop_work(db)
@@ -66,7 +66,7 @@ def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Ta
 
 def paper_known(db: sqlite3.Connection) -> int:
     """The place up to which paper was fed, by the server's word, when this board was enrolled."""
-    known = holding.credentials(db)
+    known = identity.credentials(db)
     return 0 if known is None else known.paper_position
 
 

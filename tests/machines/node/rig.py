@@ -26,9 +26,9 @@ from machines.node.clock.server_time import Estimate
 from machines.node.printing.loop import Printer
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
-from machines.node.sync.client import Fetched
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
+from machines.node.work.held_work import Fetched
 from machines.node.work.plate_cache import PlateStore
 from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Reports, RunWork

@@ -17,8 +17,8 @@ from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
 from machines.drivers.simulated.paper import NO_COLUMN, read_paper
 from machines.node.__main__ import main
 from machines.node.panel.pin import Guard
+from machines.node.store import identity
 from machines.node.store.journal import open_journal
-from machines.node.work import held_work as holding
 from machines.operator.safety_notes import BESIDE
 from machines.protocol.journal_entries import NodeStarted, OperatorActed, SetTimeCompared
 from machines.protocol.messages import RunWork
@@ -229,7 +229,7 @@ def test_another_pin_is_set_at_the_board(home: Path, tmp_path: Path, capsys: pyt
     assert guard.enter("161803") is None
     assert guard.enter(made_up) is not None
     with journal.reading() as db:
-        kept = holding.pin(db)
+        kept = identity.pin(db)
     journal.close()
     assert kept is not None
     assert made_up not in kept.hash

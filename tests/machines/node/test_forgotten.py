@@ -11,8 +11,8 @@ import pytest
 
 from machines.node.store import outbox
 from machines.node.store.journal import FILE_NAME, open_journal
-from machines.node.sync.client import Fetched
 from machines.node.work import held_work as holding
+from machines.node.work.held_work import Fetched
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from machines.protocol.messages import RunWork
 from machines.recovery import Columns

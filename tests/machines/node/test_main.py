@@ -16,8 +16,8 @@ from machines.node.__main__ import HORIZON_VARIABLE, main
 from machines.node.agent import agent_runs, only_agent
 from machines.node.manual.arming import ask_to_arm
 from machines.node.settings import Settings
+from machines.node.store import identity
 from machines.node.store.journal import change_state, open_journal
-from machines.node.work import held_work as holding
 from tests.machines.node.relay import TOKEN, serving
 from tests.machines.node.rig import HandClock, make_studio
 
@@ -43,7 +43,7 @@ def test_enrolled_it_keeps_the_token_to_itself(tmp_path: Path, capsys: pytest.Ca
     assert TOKEN not in said
     journal = open_journal(tmp_path / "node")
     with journal.reading() as db:
-        credentials = holding.credentials(db)
+        credentials = identity.credentials(db)
     journal.close()
     assert credentials is not None
     assert credentials.token == TOKEN

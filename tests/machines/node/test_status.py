@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from machines.node.agent import boot_name
+from machines.node.clock import kept_time
 from machines.node.clock.samples import Sample
 from machines.node.clock.server_time import ServerTime
 from machines.node.status import NodeStatus, gather
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import change_state
-from machines.node.sync.client import Credentials
-from machines.node.work import held_work as holding
 from machines.node.work.takeover import enrol
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
@@ -26,7 +26,7 @@ def printing(home: Path, **of_studio: object) -> Rig:
     with node.journal.transaction() as db:
         enrol(db, Credentials(server="http://host", token="secret", machine="m1", epoch=1))
         sample = Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0)
-        holding.keep_time(db, boot_name(clock), ServerTime().after(sample))
+        kept_time.keep_time(db, boot_name(clock), ServerTime().after(sample))
     return node
 
 
@@ -59,7 +59,7 @@ def test_of_a_time_in_doubt_it_says_how_wrong_it_may_be(tmp_path: Path) -> None:
     first = Sample(offset_s=NOON, delay_s=0.2, taken_at_s=0.0)
     with node.journal.transaction() as db:
         stepped = ServerTime().after(first).after(replace(first, offset_s=first.offset_s + 7.0))
-        holding.keep_time(db, boot_name(node.clock), stepped)
+        kept_time.keep_time(db, boot_name(node.clock), stepped)
     found = status(node)
     assert found.clock_error_s == pytest.approx(7.24, abs=0.01)
     assert found.time_in_doubt

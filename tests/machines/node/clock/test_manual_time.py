@@ -9,12 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from machines.errors import InputError
-from machines.node.clock import manual_time
+from machines.node.clock import kept_time, manual_time
 from machines.node.clock.drift import Crystal
 from machines.node.clock.samples import DRIFT, Sample
 from machines.node.clock.server_time import Estimate, HandTime, ServerTime
 from machines.node.sync.timekeeper import Timekeeper
-from machines.node.work import held_work as holding
 from machines.protocol.journal_entries import OperatorActed, SetTimeCompared
 from tests.machines.node.rig import NOON, HandClock, Rig, make_studio
 
@@ -176,8 +175,8 @@ def test_what_is_kept_can_be_read_again(tmp_path: Path) -> None:
     node, _ = offline(tmp_path)
     time = ServerTime().set_by(HandTime(offset_s=NOON, error_s=5.0, set_at_s=1.5))
     with node.journal.transaction() as db:
-        holding.keep_time(db, "boot", time)
-        assert holding.kept_time(db, "boot") == time
+        kept_time.keep_time(db, "boot", time)
+        assert kept_time.kept_time(db, "boot") == time
 
 
 # Civil times. The instants are those of the IANA time zone database, by way of GNU date (``date -u -d``).

@@ -17,8 +17,8 @@ from machines.node.manual import job, prints
 from machines.node.manual.job import DONE, VOID, HandAction
 from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
-from machines.node.sync.client import Fetched
 from machines.node.work import held_work as holding
+from machines.node.work.held_work import Fetched
 from machines.protocol.journal_entries import Action, GapSettled, OperatorActed, StripCut, TestPattern
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.relay import carriage_profile, line_profile

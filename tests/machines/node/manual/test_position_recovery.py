@@ -14,11 +14,12 @@ from machines.model.position import Track
 from machines.model.profile import Profile
 from machines.node.manual import job, position_recovery
 from machines.node.manual.job import DONE, KNOWS
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import change_state
 from machines.node.store.slip_state import keep_track, read_track
-from machines.node.sync.client import Credentials, Fetched
 from machines.node.work import held_work as holding
 from machines.node.work import takeover
+from machines.node.work.held_work import Fetched
 from machines.protocol.journal_entries import GapSettled, OperatorActed
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.manual.test_job import act, ask, outcome

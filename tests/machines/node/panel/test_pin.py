@@ -22,8 +22,8 @@ from machines.node.panel.pin import (
     hashed,
     new_pin,
 )
+from machines.node.store import identity
 from machines.node.store.journal import Journal, open_journal
-from machines.node.work import held_work as holding
 from tests.machines.node.rig import HandClock
 
 PIN = "271828"
@@ -33,7 +33,7 @@ PIN = "271828"
 def journal(tmp_path: Path) -> Journal:
     journal = open_journal(tmp_path, create=True)
     with journal.transaction() as db:
-        holding.keep_pin(db, hashed(PIN, SYSTEM))
+        identity.keep_pin(db, hashed(PIN, SYSTEM))
     return journal
 
 
@@ -93,7 +93,7 @@ def test_another_pin_puts_everybody_out(journal: Journal, clock: HandClock) -> N
     assert name is not None
     assert guard.session(name) is not None
     with journal.transaction() as db:
-        holding.keep_pin(db, hashed("161803", SYSTEM))
+        identity.keep_pin(db, hashed("161803", SYSTEM))
     assert guard.session(name) is None
     assert guard.enter(PIN) is None
     assert guard.enter("161803") is not None
@@ -130,9 +130,9 @@ def test_nobodys_guesses_keep_out_another_address(journal: Journal, clock: HandC
 def guessed(journal: Journal, failures: int) -> None:
     """So often, from anywhere."""
     with journal.transaction() as db:
-        known = holding.pin(db)
+        known = identity.pin(db)
         assert known is not None
-        holding.keep_pin(db, replace(known, failures=failures))
+        identity.keep_pin(db, replace(known, failures=failures))
 
 
 def test_after_fifty_guesses_from_anywhere_only_a_known_browser_may_try(journal: Journal, clock: HandClock) -> None:
@@ -170,7 +170,7 @@ def test_whoever_has_many_addresses_has_fifty_guesses_and_then_one_an_hour(
     journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with journal.reading() as db:
-        known = holding.pin(db)
+        known = identity.pin(db)
     assert known is not None
     right = known.hash
     monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: right if pin == PIN else "")
@@ -200,7 +200,7 @@ def test_a_guess_is_forgotten_each_hour_and_a_new_phone_is_let_in_again(journal:
 def kept(journal: Journal) -> int:
     """Guesses in all, as a restart finds them."""
     with journal.reading() as db:
-        known = holding.pin(db)
+        known = identity.pin(db)
     assert known is not None
     return known.failures
 
@@ -240,13 +240,13 @@ def test_a_pin_that_is_set_while_another_is_tried_stays(
 
     def meanwhile(pin: str, salt: bytes) -> str:
         with journal.transaction() as db:
-            holding.keep_pin(db, other)
+            identity.keep_pin(db, other)
         return ""
 
     monkeypatch.setattr("machines.node.panel.pin._hash", meanwhile)
     assert Guard(journal, clock, SYSTEM).enter("000000") is None
     with journal.reading() as db:
-        assert holding.pin(db) == other
+        assert identity.pin(db) == other
 
 
 def test_a_known_browser_has_no_more_guesses_than_an_address(journal: Journal, clock: HandClock) -> None:
@@ -263,7 +263,7 @@ def test_another_pin_makes_every_browser_a_stranger(journal: Journal, clock: Han
     guard = Guard(journal, clock, SYSTEM)
     told = guard.introduced()
     with journal.transaction() as db:
-        holding.keep_pin(db, replace(hashed("161803", SYSTEM), failures=50))
+        identity.keep_pin(db, replace(hashed("161803", SYSTEM), failures=50))
     with pytest.raises(LockedOut):
         guard.enter("161803", "", told)
     with pytest.raises(LockedOut):
@@ -298,7 +298,7 @@ def test_without_a_pin_nobody_enters(tmp_path: Path, clock: HandClock) -> None:
 def test_the_oldest_session_makes_room(journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: hashed_once if pin == PIN else "")
     with journal.reading() as db:
-        known = holding.pin(db)
+        known = identity.pin(db)
     assert known is not None
     hashed_once = known.hash
     guard, names = Guard(journal, clock, SYSTEM), []

@@ -23,11 +23,11 @@ from machines.node.panel.pages import WANTS_TICK
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import FREE_GUESSES, hashed
 from machines.node.panel.serving import _Server, read_address, serving
+from machines.node.store import identity
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import change_state
-from machines.node.sync.client import Credentials
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting import supervised
-from machines.node.work import held_work as holding
 from machines.node.work.takeover import enrol
 from machines.operator import holds
 from machines.operator.labels import ARM, LABELS
@@ -80,7 +80,7 @@ def node(tmp_path: Path) -> Rig:
     made.run_columns(30)
     with made.journal.transaction() as db:
         enrol(db, Credentials(server="http://host", token="secret-token", machine="m<1>", epoch=1))
-        holding.keep_pin(db, hashed(PIN, SYSTEM))
+        identity.keep_pin(db, hashed(PIN, SYSTEM))
     return made
 
 
@@ -237,9 +237,9 @@ def test_a_browser_that_gave_the_pin_is_known_again(browser: Browser, node: Rig)
     known = next(cookie for cookie in cookies if cookie.startswith("panel-known="))
     assert "Max-Age=15552000" in known and "HttpOnly" in known and "SameSite=Strict" in known
     with node.journal.transaction() as db:
-        kept = holding.pin(db)
+        kept = identity.pin(db)
         assert kept is not None
-        holding.keep_pin(db, replace(kept, failures=50))
+        identity.keep_pin(db, replace(kept, failures=50))
     browser.cookie = ""
     assert browser.post("/enter", pin=PIN).status == 429
     browser.cookie = known.partition(";")[0]
@@ -565,7 +565,7 @@ def test_without_a_knife_there_is_nothing_to_arm_or_cut(tmp_path: Path) -> None:
     node = Rig(tmp_path, make_studio(clock, profile=line_profile(knife=None)), clock)
     node.fetch()
     with node.journal.transaction() as db:
-        holding.keep_pin(db, hashed(PIN, SYSTEM))
+        identity.keep_pin(db, hashed(PIN, SYSTEM))
     with serving(Panel(node.journal, node.clock, lambda: None, SYSTEM), ("127.0.0.1", 0)) as port:
         browser = Browser(f"http://127.0.0.1:{port}")
         browser.enter()

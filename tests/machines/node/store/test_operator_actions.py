@@ -27,6 +27,7 @@ from machines.protocol.journal_entries import (
 )
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.made_by import made_by
+from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
 ACTIONS: list[Action] = [*operator_actions._STEPS]
@@ -426,9 +427,9 @@ def test_who_resumes_it_is_told_that_the_knife_is_off(node: Rig) -> None:
     act(node, "pause")
     node.run_columns(1)
     with node.journal.transaction() as db:
-        assert operator_actions.said_after(db, "pause") == ""
+        assert operator_actions.said_after(db, "pause", line_profile()) == ""
         operator_actions.act(db, "resume")
-        assert "The knife is off: arm it" in operator_actions.said_after(db, "resume")
+        assert "The knife is off: arm it" in operator_actions.said_after(db, "resume", line_profile())
     arm(node)
     with node.journal.reading() as db:
-        assert operator_actions.said_after(db, "resume") == ""
+        assert operator_actions.said_after(db, "resume", line_profile()) == ""

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 from machines.node.store import outbox
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal, open_journal
 from machines.node.store.telling import as_told
-from machines.node.sync.client import Credentials
 from machines.node.work.takeover import enrol
 from machines.protocol.journal_entries import KnifeArmed
 from machines.protocol.messages import Reports, Taken

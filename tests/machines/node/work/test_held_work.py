@@ -7,11 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from machines.node.clock import kept_time
 from machines.node.clock.samples import Sample
 from machines.node.clock.server_time import ServerTime
+from machines.node.store import identity
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal, change_state, open_journal
-from machines.node.sync.client import Credentials, Fetched
 from machines.node.work import held_work as holding
+from machines.node.work.held_work import Fetched
 from machines.protocol.messages import Work
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, make_studio
@@ -59,7 +62,7 @@ def test_before_the_first_work_nothing_is_held(journal: Journal) -> None:
         assert holding.work_held(db) is None
         assert holding.etag_held(db) is None
         assert holding.held_until(db) is None
-        assert holding.credentials(db) is None
+        assert identity.credentials(db) is None
 
 
 def test_what_stays_the_same_is_read_once(journal: Journal) -> None:
@@ -171,8 +174,8 @@ def test_it_knows_until_when_it_can_go_on_alone(journal: Journal) -> None:
 def test_credentials_are_kept_and_what_is_held_is_asked_for_anew(journal: Journal) -> None:
     hold(journal, work())
     with journal.transaction() as db:
-        holding.keep_credentials(db, CREDENTIALS)
-        assert holding.credentials(db) == CREDENTIALS
+        identity.keep_credentials(db, CREDENTIALS)
+        assert identity.credentials(db) == CREDENTIALS
         assert holding.etag_held(db) is None
         assert holding.held(db) is not None
 
@@ -190,9 +193,9 @@ def test_work_that_was_dropped_is_not_printed_on(journal: Journal) -> None:
 def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:
     sample = Sample(offset_s=1.79e9, delay_s=0.1, taken_at_s=55.5)
     with journal.transaction() as db:
-        assert holding.kept_time(db, "boot-1") is None
+        assert kept_time.kept_time(db, "boot-1") is None
         time = ServerTime().after(sample).after(replace(sample, offset_s=0.0, taken_at_s=60.0))
         assert time.doubt is not None and time.doubt.since_s == 60.0
-        holding.keep_time(db, "boot-1", time)
-        assert holding.kept_time(db, "boot-1") == time
-        assert holding.kept_time(db, "boot-2") is None
+        kept_time.keep_time(db, "boot-1", time)
+        assert kept_time.kept_time(db, "boot-1") == time
+        assert kept_time.kept_time(db, "boot-2") is None

@@ -13,12 +13,12 @@ import pytest
 
 from machines.node.store import outbox
 from machines.node.store.journal import Journal
-from machines.node.sync.client import read_work
+from machines.node.sync.client import NotUnderstood, read_work
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import Unreachable
 from machines.node.work import held_work as holding
 from machines.node.work import not_understood
-from machines.node.work.not_understood import NotUnderstood, Unread
+from machines.node.work.not_understood import Unread
 from machines.protocol.journal_entries import KnifeArmed
 from machines.protocol.messages import Work
 from machines.recovery import Override, Rule

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.model.profile import Profile
-from machines.node.store import outbox
+from machines.node.store import identity, outbox
+from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal, change_state, open_journal
-from machines.node.sync.client import Credentials
 from machines.node.work import held_work as holding
 from machines.node.work.bursts import CannotTell
 from machines.node.work.takeover import enrol, perhaps_laid_until, where_to_begin
@@ -71,7 +71,7 @@ def test_the_machines_first_board_has_nothing_to_take_over(journal: Journal) -> 
     enrolled(journal, 1)
     assert not journal.state().taking_over
     with journal.reading() as db:
-        assert holding.credentials(db) == CREDENTIALS
+        assert identity.credentials(db) == CREDENTIALS
 
 
 def test_a_new_board_after_another_one_takes_over(journal: Journal) -> None:
@@ -161,7 +161,7 @@ def test_a_folder_is_one_machines(journal: Journal) -> None:
     with pytest.raises(InputError, match="machine m1"), journal.transaction() as db:
         enrol(db, replace(CREDENTIALS, machine="m2", epoch=5))
     with journal.reading() as db:
-        assert holding.credentials(db) == CREDENTIALS
+        assert identity.credentials(db) == CREDENTIALS
 
 
 # Plain functions.
