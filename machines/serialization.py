@@ -231,7 +231,7 @@ def structure(data: Any, cls: type[T]) -> T:
     return _structured(_CONVERTER, data, cls)
 
 
-def structure_from_newer(data: Any, cls: type[T]) -> T:
+def structure_lenient(data: Any, cls: type[T]) -> T:
     """As `structure`, but fields that are not known are passed over: what a program of a later version says may hold
     more than this one understands. A value that is not understood is refused all the same.
 

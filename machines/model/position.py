@@ -50,7 +50,7 @@ class Slip:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Track:
+class SlipState:
     """What is known of a paper's slip from one look to the next.
 
     Attributes:
@@ -92,7 +92,7 @@ def correction_mm(slip_mm: float, profile: Profile, near: NDArray[np.bool_] | No
     return -math.copysign(step_mm(profile), slip_mm)
 
 
-def news(slip_mm: float, track: Track, profile: Profile) -> Literal["slipped", "corrected"] | None:
+def slip_report(slip_mm: float, track: SlipState, profile: Profile) -> Literal["slipped", "corrected"] | None:
     """What is to be reported of a slip, if anything.
 
     ``slipped`` when it is first beyond the threshold, and again whenever it has changed by as much; ``corrected`` when

@@ -10,13 +10,13 @@ from machines.clock import Clock, utc
 from machines.node.agent import agent_runs, boot_name
 from machines.node.clock import kept_time, own_clocks
 from machines.node.device import slip_correction as slip
-from machines.node.device.usage import left
+from machines.node.device.usage import remaining_supplies
 from machines.node.store import identity, outbox, recovery_state, slip_state
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.sync import reachability as reach
-from machines.node.sync.reachability import Standing
+from machines.node.sync.reachability import ServerReach
 from machines.node.work import held_work as holding
-from machines.node.work.bursts import Held
+from machines.node.work.held_work import HeldWork
 from machines.operator import holds
 from machines.serialization import format_instant
 
@@ -57,7 +57,7 @@ class NodeStatus:
     machine: str | None
     server: str | None
     agent_runs: bool
-    reach: Standing
+    reach: ServerReach
     server_time: str | None
     clock_error_s: float | None
     time_set_by_hand: bool
@@ -151,7 +151,9 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         found = reach.at_board(db, clock, boot_name(clock), estimate)
     runs = agent_runs(home)
     profile = None if machine is None else machine[0]
-    remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
+    remains = (
+        None if profile is None else remaining_supplies(state, profile, None if estimate is None else estimate.now)
+    )
     turn, column = _turn(state, held)
     return NodeStatus(
         machine=None if credentials is None else credentials.machine,
@@ -185,7 +187,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     )
 
 
-def _turn(state: State, held: Held | None) -> tuple[int | None, int | None]:
+def _turn(state: State, held: HeldWork | None) -> tuple[int | None, int | None]:
     if held is None or state.run != held.run.id:
         return None, None
     return divmod(state.next_column, held.profile.columns_per_turn)

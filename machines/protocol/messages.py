@@ -168,7 +168,7 @@ class Status:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Taken:
+class JournalPosition:
     """How much the server has of a journal of an earlier epoch: told to a board that is enrolled again.
 
     Attributes:

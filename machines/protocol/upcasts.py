@@ -12,7 +12,7 @@ from typing import Any
 
 from machines.errors import InputError, UnknownChoice
 from machines.protocol.journal_entries import Entry
-from machines.serialization import structure, structure_from_newer, unstructure
+from machines.serialization import structure, structure_lenient, unstructure
 
 Step = Callable[[dict[str, Any]], dict[str, Any]]
 
@@ -71,7 +71,7 @@ def read_entry_from_newer(data: Any) -> Entry:
     Raises:
         UnknownChoice, InputError: as there.
     """
-    return structure_from_newer(to_today(data), Entry)  # type: ignore[arg-type]
+    return structure_lenient(to_today(data), Entry)  # type: ignore[arg-type]
 
 
 SPOILT = "spoilt"

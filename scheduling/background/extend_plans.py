@@ -13,13 +13,13 @@ from scheduling.log.events.studio import SegmentsPlanned
 from scheduling.log.models import Machine, Run, Segment, Source
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.rows.row_sql import table
-from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.store import Append, Attribution, VersionConflict, append, stream_version
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.runs import run_profile, run_timeline, venue_place
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.rendering.render import Original, draw_plate
+from scheduling.rendering.render import RenderSource, draw_plate
 from scheduling.rendering.sky_parameters import turn_of
-from scheduling.rendering.sources import source_original
+from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.places import Place
 
@@ -72,34 +72,34 @@ def _runs_due(until: datetime) -> list[Run]:
 
 
 @dataclass(frozen=True)
-class Printing:
+class PlanningContext:
     """All that planning a turn of one run needs."""
 
     run: Run
     timeline: Timeline
     profile: Profile
-    original: Original
+    original: RenderSource
     place: Place
     plates: PlateStore
 
 
-def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Printing:
+def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> PlanningContext:
     """What planning a run needs, read from the views.
 
     Raises:
         InputError: the file of its source is gone.
     """
-    return Printing(
+    return PlanningContext(
         run=run,
         timeline=run_timeline(run),
         profile=run_profile(run),
-        original=source_original(Source.objects.get(id=run.source_id), uploads),
+        original=render_source(Source.objects.get(id=run.source_id), uploads),
         place=venue_place(venue=Machine.objects.get(id=run.machine_id).venue_id),
         plates=plates,
     )
 
 
-def _extend(printing: Printing, now: datetime, horizon: timedelta) -> int:
+def _extend(printing: PlanningContext, now: datetime, horizon: timedelta) -> int:
     run = printing.run
     until = (now + horizon).timestamp() - run.shift_s  # planned as if the timeline had never waited
     columns, first, added = printing.timeline.columns, run.planned_to_column, 0
@@ -110,13 +110,13 @@ def _extend(printing: Printing, now: datetime, horizon: timedelta) -> int:
         planned = _turn(printing, first, end)
         try:
             _write(run, planned, now)
-        except LostRace:
+        except VersionConflict:
             break
         first, added = end, added + len(planned.segments)
     return added
 
 
-def _turn(printing: Printing, first: int, end: int) -> SegmentsPlanned:
+def _turn(printing: PlanningContext, first: int, end: int) -> SegmentsPlanned:
     """What a run holds of one turn."""
     turn, timeline = first // printing.timeline.columns, printing.timeline
     plate = _plate(printing, turn)
@@ -124,7 +124,7 @@ def _turn(printing: Printing, first: int, end: int) -> SegmentsPlanned:
     return SegmentsPlanned(turn=turn, plate=plate, segments=segments)
 
 
-def _plate(printing: Printing, turn: int) -> str:
+def _plate(printing: PlanningContext, turn: int) -> str:
     """The digest of the turn's plate; a picture that never changes is drawn once a run."""
     if not printing.original.picture.changes_with_turn:
         earlier = Segment.objects.filter(run_id=printing.run.id).first()
@@ -133,7 +133,7 @@ def _plate(printing: Printing, turn: int) -> str:
     return draw_turn(printing, turn)
 
 
-def draw_turn(printing: Printing, turn: int) -> str:
+def draw_turn(printing: PlanningContext, turn: int) -> str:
     """Draw and keep the plate of a turn of a run's cycle; returns its digest.
 
     Raises:
@@ -153,5 +153,5 @@ def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:
     stream = f"run/{run.id}"
     version = stream_version(stream)
     if Run.objects.get(id=run.id).planned_to_column != planned.segments[0].first_column:
-        raise LostRace(stream, version, version, ())
+        raise VersionConflict(stream, version, version, ())
     append([Append(stream, version, [planned])], Attribution(actor=PLANNER, request=None, said_at=now))

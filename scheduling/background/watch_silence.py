@@ -12,7 +12,7 @@ from scheduling.log.events.server import NeverHeard, SilenceBegan, SilenceEnded
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.rows.row_sql import table
-from scheduling.log.store import Append, Attribution, LostRace, append, stream_version
+from scheduling.log.store import Append, Attribution, VersionConflict, append, stream_version
 from scheduling.queries.runs import current_run
 
 WATCH = "watch"
@@ -53,7 +53,7 @@ def _watch(id: str, heard_at: datetime | None, now: datetime, silent_after: time
         return False
     try:
         append([Append(stream, version, [change])], Attribution(actor=WATCH, request=None, said_at=now))
-    except LostRace:
+    except VersionConflict:
         return False
     return True
 

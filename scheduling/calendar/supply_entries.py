@@ -12,9 +12,9 @@ from machines.operator.safety_notes import BESIDE
 from scheduling.log.models import Machine, SupplyChange
 from scheduling.queries.calibration import calibrated_profile
 from scheduling.rendering.plate_store import PlateGone, PlateStore
-from scheduling.supplies.change_dates import Part
+from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, RunForecast, coming_changes
-from scheduling.supplies.forecast_cache import hour_of, kept_forecast, last_moved_at
+from scheduling.supplies.forecast_cache import hour_of, input_changed_at, kept_forecast
 from scheduling.supplies.parts import roll
 
 DECIDE = (
@@ -22,7 +22,7 @@ DECIDE = (
     " the venue's safety officer decide."
 )
 
-TITLES: dict[Part, str] = {"roll": "Roll ends", "cartridge": "Ink ends", "blade": "Blade is worn"}
+TITLES: dict[Consumable, str] = {"roll": "Roll ends", "cartridge": "Ink ends", "blade": "Blade is worn"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,7 +37,7 @@ class SupplyEnd:
         changed_at: when what it is counted from last changed, UTC.
     """
 
-    part: Part
+    part: Consumable
     number: int
     at: datetime
     title: str
@@ -59,7 +59,7 @@ def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator
     try:
         kept = kept_forecast(machine, now, plates)
     except PlateGone:
-        ends, changed_at = coming_changes(machine, hour_of(now)), last_moved_at(machine)
+        ends, changed_at = coming_changes(machine, hour_of(now)), input_changed_at(machine)
     else:
         ends, changed_at = _told(kept.forecast.run), kept.moved_at
     changes = Counter(SupplyChange.objects.filter(machine_id=machine.id).values_list("part", flat=True))
@@ -78,10 +78,10 @@ def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator
         )
 
 
-def _told(run: RunForecast | None) -> tuple[tuple[Part, End], ...]:
+def _told(run: RunForecast | None) -> tuple[tuple[Consumable, End], ...]:
     if run is None:
         return ()
-    ends: tuple[tuple[Part, End | None], ...] = (
+    ends: tuple[tuple[Consumable, End | None], ...] = (
         ("roll", run.roll_ends),
         ("cartridge", run.cartridge_ends),
         ("blade", run.blade_ends),

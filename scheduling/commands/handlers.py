@@ -31,7 +31,7 @@ from scheduling.log.projecting.projector import require_views
 from scheduling.log.store import (
     Append,
     Attribution,
-    LostRace,
+    VersionConflict,
     append,
     lock,
     require_never_closed,
@@ -47,7 +47,7 @@ from scheduling.sky import anchors
 from scheduling.sky.zones import zone
 
 
-class Taken(Exception):
+class IdInUse(Exception):
     """The id is in use."""
 
     def __init__(self, kind: str, id: str) -> None:
@@ -196,8 +196,8 @@ def carry_out(command: Command, by: Attribution) -> None:
                 return
             append(_first_of(stream, handler(command), by), by)
             repeated_orders.keep(stream, command, by.actor)
-    except LostRace:
-        raise Taken(kind, command.id) from None
+    except VersionConflict:
+        raise IdInUse(kind, command.id) from None
 
 
 def _first_of(stream: str, event: Event, by: Attribution) -> list[Append]:
@@ -217,7 +217,7 @@ def require_new(command: Command) -> None:
     stream = _stream_of(command)
     require_never_closed([stream])
     if stream_version(stream):
-        raise Taken(HANDLERS[type(command)][0], command.id)
+        raise IdInUse(HANDLERS[type(command)][0], command.id)
 
 
 def _stream_of(command: Command) -> str:

@@ -12,7 +12,7 @@ from scheduling.log.models import Outage, Run
 from scheduling.log.models import Override as Word
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.remarks import keep, require_length
-from scheduling.log.retry import until_won
+from scheduling.log.retry import retry_on_conflict
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.outages.open_outage import OpenOutage, next_due, open_outage
 from scheduling.outages.rule_checks import require_rule_fits
@@ -50,7 +50,7 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution, chan
         ViewsSetAside: what is open cannot be told.
         LostRace: again and again.
     """
-    return until_won(lambda: _override_once(run, rule, reason, by, chance))
+    return retry_on_conflict(lambda: _override_once(run, rule, reason, by, chance))
 
 
 def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution, chance: Chance) -> Word:

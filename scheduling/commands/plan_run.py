@@ -14,12 +14,12 @@ from machines.model.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from scheduling.log import models
 from scheduling.log.events.studio import RunPlanned
-from scheduling.outages.rule_checks import Ground, require_policy_fits
+from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.names import check_id, require
 from scheduling.queries.runs import cycle_named, machine_profile, venue_place
 from scheduling.rendering.sky_parameters import turn_at
-from scheduling.rendering.sources import require_fits, source_original
+from scheduling.rendering.sources import render_source, require_fits
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky import cycles
 from scheduling.sky.places import Place
@@ -73,7 +73,7 @@ def plan_run(command: PlanRun) -> RunPlanned:
     first, end = _span(command, timeline)
     _require_speed(profile, timeline.cycle.mean_turn_s)
     venue = models.Venue.objects.get(id=machine.venue_id)
-    require_policy_fits(command.policy, Ground(command.cycle, profile, timeline.cycle.mean_turn_s, venue))
+    require_policy_fits(command.policy, RuleContext(command.cycle, profile, timeline.cycle.mean_turn_s, venue))
     seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
     return RunPlanned(
         machine=command.machine,
@@ -174,6 +174,6 @@ def require_picture_fits(command: PlanRun, uploads: UploadStore | None) -> None:
     profile, place = machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id)
     turn = turn_at(_timeline(command, profile, place).cycle, command.starts_at)
     try:
-        require_fits(source_original(source, uploads), profile, turn, place)
+        require_fits(render_source(source, uploads), profile, turn, place)
     except InputError as error:
         raise error.within("source") from None

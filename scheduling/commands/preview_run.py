@@ -25,12 +25,12 @@ from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.queries.calibration import calibrated_profile
 from scheduling.queries.runs import as_planned, has_columns_to_come, run_timeline
 from scheduling.rendering.sky_parameters import turn_at
-from scheduling.rendering.sources import source_original
+from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
-from scheduling.supplies.change_dates import Part
+from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, end_at
 from scheduling.supplies.parts import blade, roll
-from scheduling.supplies.remaining_work import NONE, Due
+from scheduling.supplies.remaining_work import NONE, RemainingColumns
 
 MOST_ENDS = 24
 
@@ -44,7 +44,7 @@ class PartEnd:
         end: where, and in which service window it is to be changed.
     """
 
-    part: Part
+    part: Consumable
     end: End
 
 
@@ -82,11 +82,11 @@ class Supply(ABC):
         full: how many a new one serves.
     """
 
-    run: Due
-    before: tuple[Due, ...]
+    run: RemainingColumns
+    before: tuple[RemainingColumns, ...]
     left: int
     full: int
-    part: ClassVar[Part]
+    part: ClassVar[Consumable]
 
     @abstractmethod
     def end(self, served: int) -> tuple[int, datetime] | None:
@@ -100,12 +100,12 @@ class Supply(ABC):
 
     @staticmethod
     @abstractmethod
-    def all_of(run: Due) -> int:
+    def all_of(run: RemainingColumns) -> int:
         """How many of a run are to come."""
 
     @staticmethod
     @abstractmethod
-    def served_of(run: Due, at: datetime) -> int:
+    def served_of(run: RemainingColumns, at: datetime) -> int:
         """How many of them belong before an instant."""
 
 
@@ -120,12 +120,12 @@ class Rolls(Supply):
         return None if column >= self.run.run.end_column else (column, utc(float(self.run.instants(column))))
 
     @staticmethod
-    def all_of(run: Due) -> int:
+    def all_of(run: RemainingColumns) -> int:
         """See `Supply`."""
         return len(run.due) + run.unplanned
 
     @staticmethod
-    def served_of(run: Due, at: datetime) -> int:
+    def served_of(run: RemainingColumns, at: datetime) -> int:
         """See `Supply`."""
         column = run.first_column_from(at)
         return int(np.searchsorted(run.due, column)) + max(0, column - run.run.planned_to_column)
@@ -145,12 +145,12 @@ class Blades(Supply):
         return boundary, utc(float(self.run.instants(boundary + self.run.profile.knife_columns)))
 
     @staticmethod
-    def all_of(run: Due) -> int:
+    def all_of(run: RemainingColumns) -> int:
         """See `Supply`."""
         return len(run.cuts)
 
     @staticmethod
-    def served_of(run: Due, at: datetime) -> int:
+    def served_of(run: RemainingColumns, at: datetime) -> int:
         """See `Supply`."""
         return run.cuts_before(run.first_column_from(at))
 
@@ -178,11 +178,11 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
         machine=machine,
         venue=venue,
         profile=profile,
-        original=source_original(Source.objects.get(id=run.source_id), uploads),
+        original=render_source(Source.objects.get(id=run.source_id), uploads),
         turn=turn_at(run_timeline(run).cycle, run.starts_at),
         now=now,
     )
-    due = Due(run=run, profile=profile, now=now, due=NONE)
+    due = RemainingColumns(run=run, profile=profile, now=now, due=NONE)
     ends = [
         PartEnd(part=supply.part, end=end)
         for supply in _supplies(machine, profile, due)
@@ -200,11 +200,11 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     )
 
 
-def _supplies(machine: Machine, profile: Profile, run: Due) -> Iterator[Supply]:
+def _supplies(machine: Machine, profile: Profile, run: RemainingColumns) -> Iterator[Supply]:
     """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
     is taken to have followed."""
     earlier = Run.objects.filter(machine_id=machine.id, starts_at__lt=run.run.starts_at)
-    before = tuple(Due.of_run(one, profile, run.now) for one in earlier if has_columns_to_come(one))
+    before = tuple(RemainingColumns.of_run(one, profile, run.now) for one in earlier if has_columns_to_come(one))
     full = max(1, whole_columns(profile, profile.media.roll_m))
     left = whole_columns(profile, roll(machine, profile).left_m) - sum(map(Rolls.all_of, before))
     yield Rolls(run, before, _rest(left, full), full)

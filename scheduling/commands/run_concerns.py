@@ -23,7 +23,7 @@ from scheduling.commands.plan_run import NOW_MEANS
 from scheduling.log.models import Machine, Notice, Run, Venue
 from scheduling.log.projections.notices import NOT_KNOWN
 from scheduling.paper.proof import MOST_DOTS, SEAM_SHOWS
-from scheduling.rendering.render import Original, draw_tone
+from scheduling.rendering.render import RenderSource, draw_tone
 from scheduling.rendering.sky_parameters import Turn
 from scheduling.sky.ephemeris import load
 from scheduling.sky.zones import zone
@@ -81,7 +81,7 @@ class Plan:
     machine: Machine
     venue: Venue
     profile: Profile
-    original: Original
+    original: RenderSource
     turn: Turn
     now: datetime
 

@@ -28,7 +28,7 @@ CHUNK = 2000
 FREQUENT = NAMES[ColumnsPrinted]
 
 
-class Line(NamedTuple):
+class EventRecord(NamedTuple):
     """One event with everything that the table says about it, in the order of its columns."""
 
     position: int
@@ -85,9 +85,9 @@ class Line(NamedTuple):
         )
 
 
-_COLUMNS = ", ".join(Line._fields)
+_COLUMNS = ", ".join(EventRecord._fields)
 _COPY = f"COPY log_event ({_COLUMNS}) FROM STDIN"
-_INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(Line._fields))})"
+_INSERT = f"INSERT INTO log_event ({_COLUMNS}) VALUES ({', '.join(['%s'] * len(EventRecord._fields))})"
 
 
 @lru_cache(maxsize=64)
@@ -96,7 +96,7 @@ def text_of_instant(instant: datetime) -> str:
     return instant_text(instant).replace("T", " ").removesuffix("Z").removesuffix(".000000")
 
 
-def insert(lines: Iterable[Line], *, using: str) -> None:
+def insert(lines: Iterable[EventRecord], *, using: str) -> None:
     """Write lines within the caller's transaction."""
     connection = connections[using]
     is_sqlite = connection.vendor == "sqlite"
@@ -114,7 +114,7 @@ def insert(lines: Iterable[Line], *, using: str) -> None:
                     copy.write_row(row)
 
 
-def scan(where: Q | None = None, *, stream: str | None = None, after: int = 0, using: str) -> Iterator[Line]:
+def scan(where: Q | None = None, *, stream: str | None = None, after: int = 0, using: str) -> Iterator[EventRecord]:
     """Lines in the global order, a chunk at a time; nothing is held open in between, however slow the reader is.
 
     Args:
@@ -123,8 +123,8 @@ def scan(where: Q | None = None, *, stream: str | None = None, after: int = 0, u
         after: position after which to begin.
         using: alias of the database.
     """
-    for row in _rows(Line._fields, where, stream, after, using):
-        yield Line._make((*row[:7], _instant(row[7]), _instant_in(row[8]), *row[9:]))
+    for row in _rows(EventRecord._fields, where, stream, after, using):
+        yield EventRecord._make((*row[:7], _instant(row[7]), _instant_in(row[8]), *row[9:]))
 
 
 def facts(

@@ -6,20 +6,20 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import TypeVar
 
-from scheduling.log.store import LostRace
+from scheduling.log.store import VersionConflict
 
 TRIES = 5
 
 T = TypeVar("T")
 
 
-def until_won(once: Callable[[], T]) -> T:
+def retry_on_conflict(once: Callable[[], T]) -> T:
     """Do something that reads a stream, decides and appends; where it lost the race, from reading on.
 
     Raises:
         LostRace: it lost every time.
     """
     for _ in range(TRIES - 1):
-        with suppress(LostRace):
+        with suppress(VersionConflict):
             return once()
     return once()

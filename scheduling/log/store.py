@@ -26,7 +26,7 @@ from scheduling.log.codec.digest import digest
 from scheduling.log.codec.encoder import DoesNotFit, text_of
 from scheduling.log.ends import End, Ends, begin, end_of
 from scheduling.log.ends import lock as lock
-from scheduling.log.event_records import Line, facts, insert, scan
+from scheduling.log.event_records import EventRecord, facts, insert, scan
 from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
 from scheduling.log.events.reports import AboutReports, EntryPassedOver
 from scheduling.log.events.server import StreamClosed
@@ -71,7 +71,7 @@ class Append:
     happened_at: datetime | None = None
 
 
-class LostRace(Exception):
+class VersionConflict(Exception):
     """Somebody else appended to the stream first; read again, decide again.
 
     Attributes:
@@ -183,7 +183,7 @@ def read(
     return islice(merge(*walks, key=attrgetter("position")), limit)
 
 
-def _written(appends: Sequence[Append], by: Attribution, ends: Ends, using: str) -> list[tuple[Line, Recorded]]:
+def _written(appends: Sequence[Append], by: Attribution, ends: Ends, using: str) -> list[tuple[EventRecord, Recorded]]:
     """The lines to be written, numbered and chained, and what each says."""
     position, heads = ends.last, ends.streams
     require_never_closed([stream for stream, head in heads.items() if head.version == 0], using=using)
@@ -209,10 +209,10 @@ def _require_version(one: Append, head: End, using: str) -> None:
     if one.expected_version is None or one.expected_version == head.version:
         return
     newer = scan(Q(version__gt=one.expected_version), stream=one.stream, using=using)
-    raise LostRace(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
+    raise VersionConflict(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
 
 
-def _line(position: int, one: Append, head: End, event: Event, by: Attribution) -> tuple[Line, Recorded]:
+def _line(position: int, one: Append, head: End, event: Event, by: Attribution) -> tuple[EventRecord, Recorded]:
     """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
     kind = NAMES[type(event)]
     _require_stream(one.stream, event, kind)
@@ -231,7 +231,7 @@ def _line(position: int, one: Append, head: End, event: Event, by: Attribution) 
         previous_digest=head.digest,
     )
     of_run, told = run_of(one.stream, event), (by.actor, by.request)
-    line = Line(
+    line = EventRecord(
         position, one.stream, version, kind, schema, data, of_run, by.said_at, happened_at, *told, head.digest, computed
     )
     head.version, head.digest = version, computed

@@ -11,7 +11,7 @@ from django.db import DEFAULT_DB_ALIAS
 from machines.protocol.messages import RunWork, Work
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
-from scheduling.outages.instructions import standing_word
+from scheduling.outages.instructions import active_override
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.runs import (
     current_run,
@@ -48,7 +48,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         segments=segments,
         poll_after_s=poll_after_s,
         calibration=None if row.calibration is None else machine_calibration(row),
-        override=None if run is None else standing_word(run),
+        override=None if run is None else active_override(run),
         closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
     )
 

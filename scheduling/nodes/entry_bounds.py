@@ -59,7 +59,7 @@ EARLIEST_YEAR = 2000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Ground:
+class EntryContext:
     """What is known here of the machine that tells an entry, and of the run that it tells of.
 
     Attributes:
@@ -85,7 +85,7 @@ class DoesNotFit(Exception):
         self.doubt = Doubt(field=field, problem=problem)
 
 
-def require_possible(entry: Entry, ground: Ground) -> None:
+def require_possible(entry: Entry, ground: EntryContext) -> None:
     """Hold an entry against what it can be.
 
     Raises:
@@ -96,7 +96,7 @@ def require_possible(entry: Entry, ground: Ground) -> None:
         check(entry, ground)
 
 
-def timely(entry: Entry, ground: Ground) -> Doubt | None:
+def timely(entry: Entry, ground: EntryContext) -> Doubt | None:
     """Why the instant of an entry cannot be: it has not come yet, or is from before there were such machines. A person
     may have set the board's time so, and what lies on the paper lies there all the same."""
     if entry.at > ground.now + ground.may_be_ahead:
@@ -144,15 +144,15 @@ def _column_in_run(field: str, column: int, run: Run | None) -> None:
 # The checks.
 
 
-def _run_named(entry: Any, _: Ground) -> None:
+def _run_named(entry: Any, _: EntryContext) -> None:
     _refuse(ID.fullmatch(entry.run) is not None, "run", f"{entry.run[:60]!r} is no id of a run", "name a run")
 
 
-def _placed(entry: Any, _: Ground) -> None:
+def _placed(entry: Any, _: EntryContext) -> None:
     _between("paper_position", entry.paper_position, 0, MOST_PLACES)
 
 
-def _columns_printed(entry: ColumnsPrinted, ground: Ground) -> None:
+def _columns_printed(entry: ColumnsPrinted, ground: EntryContext) -> None:
     _refuse(bool(entry.columns), "columns", "none", "tell of columns that lie on the paper")
     _refuse(entry.columns_done >= 0, "columns_done", f"{entry.columns_done}", "give 0 or more")
     _between("worst_miss_s", entry.worst_miss_s, -MOST_MISS_S, MOST_MISS_S)
@@ -163,7 +163,7 @@ def _columns_printed(entry: ColumnsPrinted, ground: Ground) -> None:
         _fits(entry.columns_done <= len(segment), "columns_done", f"{entry.columns_done} of {len(segment)}")
 
 
-def _gap_settled(entry: GapSettled, ground: Ground) -> None:
+def _gap_settled(entry: GapSettled, ground: EntryContext) -> None:
     gap, decision = entry.gap, entry.decision
     _refuse(len(decision.reason) <= LONGEST_REASON, "decision.reason", "too long", f"give {LONGEST_REASON} characters")
     _refuse(len(gap.closed) <= MOST_CLOSED, "gap.closed", f"{len(gap.closed)} spans", f"give at most {MOST_CLOSED}")
@@ -177,7 +177,7 @@ def _gap_settled(entry: GapSettled, ground: Ground) -> None:
     _in_run("gap", Columns(first=gap.first, end=gap.end), ground.run)
 
 
-def _divided(entry: GapSettled, _: Ground) -> None:
+def _divided(entry: GapSettled, _: EntryContext) -> None:
     """Every column of the gap has one fate, and no other column has any but those that are laid once more."""
     gap, decision = entry.gap, entry.decision
     unseen = Columns(first=gap.first, end=gap.unknown_end)
@@ -202,7 +202,7 @@ def _missing_parts(entry: GapSettled) -> Iterator[tuple[str, Columns]]:
             yield name, columns
 
 
-def _waits(entry: GapSettled, ground: Ground) -> None:
+def _waits(entry: GapSettled, ground: EntryContext) -> None:
     """The timeline waits only by a rule that says so, and no longer than the machine stood still."""
     gap, decision, run = entry.gap, entry.decision, ground.run
     shift_s, field = decision.shift_s, "decision.shift_s"
@@ -222,22 +222,22 @@ def _waits(entry: GapSettled, ground: Ground) -> None:
     _fits(run.shift_s + shift_s <= waited_s, field, f"{run.shift_s + shift_s} s of {waited_s} s since it began")
 
 
-def _noticed(entry: GapSettled, ground: Ground) -> None:
+def _noticed(entry: GapSettled, ground: EntryContext) -> None:
     """It was noticed before it was settled; by a clock that may have been set wrong, but not for ever."""
     noticed_at = entry.gap.noticed_at
     _fits(noticed_at <= entry.at + SLACK, "gap.noticed_at", f"{format_instant(noticed_at)}, after it was settled")
     _fits(noticed_at <= ground.now + FARTHEST_AHEAD, "gap.noticed_at", f"{format_instant(noticed_at)} is far ahead")
 
 
-def _boundary(entry: StripCut, ground: Ground) -> None:
+def _boundary(entry: StripCut, ground: EntryContext) -> None:
     _column_in_run("boundary", entry.boundary, ground.run)
 
 
-def _column(entry: TrueAgain | SlipMeasured | FeedCorrected, ground: Ground) -> None:
+def _column(entry: TrueAgain | SlipMeasured | FeedCorrected, ground: EntryContext) -> None:
     _column_in_run("column", entry.column, ground.run)
 
 
-def _slipped(entry: SlipMeasured | FeedCorrected, ground: Ground) -> None:
+def _slipped(entry: SlipMeasured | FeedCorrected, ground: EntryContext) -> None:
     """An encoder that is stuck differs by all the paper that passes it, until the roll is changed."""
     roll_mm = ground.profile.media.roll_m * 1000.0
     _fits(abs(entry.slip_mm) <= roll_mm, "slip_mm", f"{entry.slip_mm} mm of a roll of {roll_mm:g} mm")
@@ -245,13 +245,13 @@ def _slipped(entry: SlipMeasured | FeedCorrected, ground: Ground) -> None:
         _fits(abs(entry.corrected_mm) <= roll_mm, "corrected_mm", f"{entry.corrected_mm} mm of {roll_mm:g} mm")
 
 
-def _keywords(entry: ConditionsChanged, _: Ground) -> None:
+def _keywords(entry: ConditionsChanged, _: EntryContext) -> None:
     _fits(len(entry.keywords) <= MOST_KEYWORDS, "keywords", f"{len(entry.keywords)} of them")
     for index, keyword in enumerate(entry.keywords):
         _fits(1 <= len(keyword) <= LONGEST_KEYWORD, f"keywords[{index}]", f"{len(keyword)} characters")
 
 
-def _acted(entry: OperatorActed, _: Ground) -> None:
+def _acted(entry: OperatorActed, _: EntryContext) -> None:
     has_pattern = entry.pattern is not None
     problem = f"{entry.action} with {'a' if has_pattern else 'no'} pattern"
     _refuse(has_pattern == (entry.action == "test-pattern"), "pattern", problem, "name one of a test-pattern, only")
@@ -261,11 +261,11 @@ def _acted(entry: OperatorActed, _: Ground) -> None:
     _refuse(entry.error_s is None or entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
 
 
-def _compared(entry: SetTimeCompared, _: Ground) -> None:
+def _compared(entry: SetTimeCompared, _: EntryContext) -> None:
     _refuse(entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
 
 
-Check = Callable[[Any, Ground], None]
+Check = Callable[[Any, EntryContext], None]
 CHECKS: Mapping[type[Any], tuple[Check, ...]] = {
     ColumnsPrinted: (_run_named, _placed, _columns_printed),
     GapSettled: (_run_named, _placed, _divided, _waits, _gap_settled, _noticed),

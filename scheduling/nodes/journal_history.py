@@ -8,7 +8,7 @@ from typing import Any, get_args
 from django.db.models import QuerySet
 
 from machines.protocol.journal_entries import Entry
-from machines.protocol.messages import Taken
+from machines.protocol.messages import JournalPosition
 from machines.serialization import parse_instant
 from scheduling.log import models
 from scheduling.log.events import NAMES
@@ -64,17 +64,17 @@ def _seq(row: models.Event) -> int:
     return int(row.data["seq"])
 
 
-def taken_of_earlier(machine: str) -> tuple[Taken, ...]:
+def taken_of_earlier(machine: str) -> tuple[JournalPosition, ...]:
     """How much is there of the journals of a machine's earlier epochs, the newest first."""
     enrolments = models.Event.objects.filter(stream=f"machine/{machine}", kind=NAMES[NodeEnrolled])
-    found: list[Taken] = []
+    found: list[JournalPosition] = []
     last = _entries(machine).order_by("-version").first()
     while last is not None and len(found) < MOST_EPOCHS:
         enrolled = enrolments.filter(version__lt=last.version).order_by("-version").first()
         if enrolled is None:
             break
         said = _read_in_part(machine, last.version, last.version).get(_seq(last), _as_told(last))
-        found.append(Taken(epoch=enrolled.data["epoch"], through=_seq(last), at=parse_instant(said["at"])))
+        found.append(JournalPosition(epoch=enrolled.data["epoch"], through=_seq(last), at=parse_instant(said["at"])))
         last = _entries(machine).filter(version__lt=enrolled.version).order_by("-version").first()
     return tuple(found)
 

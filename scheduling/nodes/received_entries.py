@@ -19,7 +19,7 @@ from machines.errors import InputError, UnknownChoice
 from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Again, Status
 from machines.protocol.upcasts import LONGEST_KIND, read_entry, read_entry_from_newer
-from machines.serialization import parse_instant, structure_from_newer
+from machines.serialization import parse_instant, structure_lenient
 
 # As many as a server writes in a few seconds; a node halves a batch that is too large.
 MOST_ENTRIES = 500
@@ -122,7 +122,7 @@ def _beside(data: Any, name: str, kind: type[T]) -> T | None:
     if said is None:
         return None
     try:
-        return structure_from_newer(said, kind)
+        return structure_lenient(said, kind)
     except InputError as error:
         logger.warning("a node's %s cannot be read, and is passed over: %s", name, error)
         return None

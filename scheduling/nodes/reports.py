@@ -23,10 +23,10 @@ from scheduling.log.events.reports import (
 )
 from scheduling.log.models import Machine, Run
 from scheduling.log.projecting.projector import broken_views, require_views
-from scheduling.log.retry import until_won
+from scheduling.log.retry import retry_on_conflict
 from scheduling.log.rows.row_sql import table
 from scheduling.log.store import Append, Attribution, append, stream_version
-from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, Ground, require_possible, segment_columns, timely
+from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible, segment_columns, timely
 from scheduling.nodes.forgotten import not_told_yet, run_not_known, told_again
 from scheduling.nodes.journal_history import entries_taken
 from scheduling.nodes.received_entries import Batch, Doubt, Told
@@ -102,7 +102,7 @@ def take(machine: str, batch: Batch, by: Attribution) -> int:
         ViewsSetAside: what was taken before does not show; the node keeps what it tells, and sends it once more.
         LostRace: again and again; the node sends it once more.
     """
-    return until_won(lambda: _take_once(machine, batch, by))
+    return retry_on_conflict(lambda: _take_once(machine, batch, by))
 
 
 def as_refused(error: JournalDiffers) -> InputError:
@@ -130,7 +130,7 @@ def say_refused(machine: str, error: InputError, by: Attribution) -> None:
             refused = ReportsRefused(field=error.field[:LONGEST_SAID], problem=error.problem[:LONGEST_SAID])
             append([Append(stream, version, [refused])], by)
 
-    until_won(say_once)
+    retry_on_conflict(say_once)
 
 
 def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
@@ -177,7 +177,7 @@ class _Known:
 
     machine: Machine
     runs: Mapping[str, Run]
-    ground: Ground
+    ground: EntryContext
 
 
 def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attribution) -> Iterator[Event]:
@@ -191,7 +191,7 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
     known = _Known(
         machine=machine,
         runs={run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None},
-        ground=Ground(
+        ground=EntryContext(
             now=by.said_at,
             may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
             profile=machine_profile(profile=machine.profile_id),
@@ -253,7 +253,7 @@ def _own_run(entry: Entry, known: _Known) -> Run | None:
     return run
 
 
-def ground_of(run: Run, ground: Ground) -> Ground:
+def ground_of(run: Run, ground: EntryContext) -> EntryContext:
     """The ground with what is known of a run. A node prints while its time is as sure as the machine's profile asks,
     which a slow run asks less of."""
     tolerance_s = ground.profile.clock_tolerance_dots * run.mean_turn_s / ground.profile.columns_per_turn

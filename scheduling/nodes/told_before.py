@@ -17,7 +17,7 @@ from scheduling.log.events.reports import EntryPassedOver
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.store import Append, read
-from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, Ground, require_possible
+from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible
 from scheduling.nodes.reports import LONGEST_SAID, differing, ground_of
 from scheduling.queries.runs import as_planned, run_profile
 
@@ -33,7 +33,7 @@ def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
     """
     run = as_planned(id, planned)
     # Once for all of them: nobody can append meanwhile, and there may be very many.
-    ground = ground_of(run, Ground(now=now, may_be_ahead=SLACK, profile=run_profile(run)))
+    ground = ground_of(run, EntryContext(now=now, may_be_ahead=SLACK, profile=run_profile(run)))
     without, said = list[int](), list[Event]()
     for fact in read(streams=[f"machine/{planned.machine}"], run=id):
         if isinstance(fact.event, Entry):
@@ -44,7 +44,7 @@ def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
     return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
 
 
-def _doubt(entry: Entry, ground: Ground) -> str | None:
+def _doubt(entry: Entry, ground: EntryContext) -> str | None:
     """Why an entry cannot be of the run; None where it can."""
     try:
         require_possible(entry, ground)

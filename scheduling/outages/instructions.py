@@ -11,7 +11,7 @@ from scheduling.log.models import Override as Word
 from scheduling.log.rows.row_sql import table
 
 
-def standing_word(run: Run) -> Override | None:
+def active_override(run: Run) -> Override | None:
     """The newest word of a person on a run, if it may still count: nothing was settled by it yet, and what it was about
     is not over. Where nothing is known to be printed late, it is over with the first column laid or the first gap
     settled since."""

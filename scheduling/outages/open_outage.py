@@ -18,7 +18,7 @@ from machines.recovery import Cause, Columns, Gap, Pace, Policy
 from machines.serialization import structure
 from scheduling.log.events.server import Because
 from scheduling.log.models import Machine, Outage, Run, Segment, Venue
-from scheduling.outages.rule_checks import Ground
+from scheduling.outages.rule_checks import RuleContext
 from scheduling.queries.runs import (
     current_run,
     first_due,
@@ -79,9 +79,9 @@ class OpenOutage:
         return pace(self.profile, run_work(self.run))
 
     @cached_property
-    def ground(self) -> Ground:
+    def ground(self) -> RuleContext:
         """What a rule has to fit."""
-        return Ground(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)
+        return RuleContext(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)
 
 
 def open_outage(*, machine: str, now: datetime) -> OpenOutage | None:

@@ -89,7 +89,7 @@ class Choices:
 
 
 @dataclass(frozen=True)
-class Wishes:
+class RuleOptions:
     """What goes with the kinds of rules that can be compared: see `machines.recovery.Rule`."""
 
     within: Limit
@@ -104,7 +104,7 @@ class Wishes:
         return Rule(kind=kind, within=within, half_printed=self.half_printed, only_while_closed=only_while_closed)
 
 
-def choices(found: OpenOutage, now: datetime, plates: PlateStore, wishes: Wishes) -> Choices:
+def choices(found: OpenOutage, now: datetime, plates: PlateStore, wishes: RuleOptions) -> Choices:
     """Every way to settle what is open, as it would turn out if it were settled at this instant."""
     gap, its_pace = gap_now(found, now, plates), found.pace
     kinds = [kind for kind in KINDS if kind != "shift" or found.run.cycle == PLAIN_CYCLE]

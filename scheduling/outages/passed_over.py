@@ -13,7 +13,7 @@ from scheduling.log.events.reports import WordPassedOver
 from scheduling.log.models import Outage, Override, Run
 from scheduling.log.projecting.projector import broken_views
 from scheduling.log.rows.row_sql import table
-from scheduling.outages.instructions import standing_word, version_of
+from scheduling.outages.instructions import active_override, version_of
 
 
 def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]) -> Iterator[WordPassedOver]:
@@ -34,7 +34,7 @@ def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequen
     if not ids or broken_views(using=DEFAULT_DB_ALIAS) & {"runs", "outages"}:
         return
     for run in (*(runs[id] for id in sorted(ids & runs.keys())), *Run.objects.filter(id__in=ids - runs.keys())):
-        word = standing_word(run)
+        word = active_override(run)
         if word is not None:
             later = (told.get(one.id, ()) for one in runs.values() if one.starts_at >= run.ends_at)
             yield from _passed_over(run, word, told.get(run.id, ()), [entry.at for some in later for entry in some])

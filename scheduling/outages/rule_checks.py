@@ -13,7 +13,7 @@ PLAIN_CYCLE = "period"
 
 
 @dataclass(frozen=True)
-class Ground:
+class RuleContext:
     """What a rule has to fit.
 
     Attributes:
@@ -38,7 +38,7 @@ class Ground:
         ).catches_up
 
 
-def require_policy_fits(policy: Policy, ground: Ground) -> None:
+def require_policy_fits(policy: Policy, ground: RuleContext) -> None:
     """Raise an InputError for the first rule of a policy that cannot be kept; ``policy`` begins its field."""
     for path, rule in policy.rules():
         try:
@@ -47,7 +47,7 @@ def require_policy_fits(policy: Policy, ground: Ground) -> None:
             raise error.within(f"policy.{path}" if path else "policy") from None
 
 
-def require_rule_fits(rule: Rule, ground: Ground) -> None:
+def require_rule_fits(rule: Rule, ground: RuleContext) -> None:
     """Raise an InputError where a rule cannot be kept."""
     if rule.kind == "shift" and ground.cycle != PLAIN_CYCLE:
         raise InputError(

@@ -35,7 +35,7 @@ EQUINOX_AT_HALF_DEGREES = -180.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class PassageQuery:
     """A place of the picture, named in one of three ways.
 
     Attributes:
@@ -74,7 +74,7 @@ class Span:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ComingRound:
+class Passage:
     """When a place of the picture comes round next.
 
     Attributes:
@@ -104,7 +104,7 @@ class ComingRound:
     cut_off: Span | None
 
 
-def coming_round(machine: Machine, now: datetime, asked: Asked) -> ComingRound | None:
+def coming_round(machine: Machine, now: datetime, asked: PassageQuery) -> Passage | None:
     """The next time at or after an instant that a machine's runs have a place of their picture under the head.
 
     Args:
@@ -127,7 +127,7 @@ def coming_round(machine: Machine, now: datetime, asked: Asked) -> ComingRound |
     return None
 
 
-def _phase(run: Run, profile: Profile, asked: Asked) -> tuple[float, str | None]:
+def _phase(run: Run, profile: Profile, asked: PassageQuery) -> tuple[float, str | None]:
     """The phase that is asked for in a run, and what its longitude is of."""
     if asked.phase is not None:
         return asked.phase, None
@@ -168,14 +168,14 @@ def _next(run: Run, profile: Profile, phase: float, start: datetime) -> tuple[in
 def _told(
     run: Run,
     profile: Profile,
-    asked: Asked,
+    asked: PassageQuery,
     phase: float,
     stands: str | None,
     found: tuple[int, datetime],
     clock: ZoneInfo,
-) -> ComingRound:
+) -> Passage:
     column, at = found
-    return ComingRound(
+    return Passage(
         machine=run.machine_id,
         run=run.id,
         longitude=asked.longitude,

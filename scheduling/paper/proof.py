@@ -16,7 +16,7 @@ from machines.model.head import lost_share
 from machines.model.profile import CarriageHead, Profile
 from machines.model.slots import boundaries
 from scheduling.planning.timeline import Cycle
-from scheduling.rendering.render import Original, draw_plate
+from scheduling.rendering.render import RenderSource, draw_plate
 from scheduling.rendering.sky_parameters import turn_of
 from scheduling.sky import cycles
 from scheduling.sky.places import Place
@@ -162,7 +162,7 @@ def usual_cycle(picture: Picture) -> str:
 
 
 def proof(
-    original: Original,
+    original: RenderSource,
     profile: Profile,
     cycle: cycles.Cycle,
     columns: range,
@@ -261,7 +261,7 @@ def longitude_at_half(picture: Picture, cycle: str) -> float | None:
     return 0.0 if cycle in WESTWARD and not isinstance(picture, YearOfDaylight) else None
 
 
-def _dots(original: Original, profile: Profile, cycle: Cycle, columns: range, place: Place | None) -> Dots:
+def _dots(original: RenderSource, profile: Profile, cycle: Cycle, columns: range, place: Place | None) -> Dots:
     """The dots of running columns, each turn from its own plate."""
     per_turn = profile.columns_per_turn
     parts, plate = [], None

@@ -12,7 +12,7 @@ from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.paper.proof import Faults, Proof, proof, turn_columns
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.runs import cycle_named, run_profile, venue_place
-from scheduling.rendering.sources import source_original
+from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.zones import zone
 
@@ -43,7 +43,7 @@ def run_proof(
     if turn_at is not None:
         first = int(cycle.turns([turn_at.timestamp()])[0] * profile.columns_per_turn // 1)
     return proof(
-        source_original(Source.objects.get(id=run.source_id), uploads),
+        render_source(Source.objects.get(id=run.source_id), uploads),
         profile,
         cycle,
         _columns(run, profile, part, first),

@@ -14,7 +14,7 @@ from scheduling.sky.places import Place
 
 
 @dataclass(frozen=True, kw_only=True)
-class Original:
+class RenderSource:
     """A source, ready to be drawn.
 
     Attributes:
@@ -30,7 +30,7 @@ class Original:
     curve: ToneCurve | None = None
 
 
-def draw_plate(original: Original, profile: Profile, turn: Turn, place: Place | None) -> Plate:
+def draw_plate(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> Plate:
     """The dots of one turn of a source on a machine.
 
     Args:
@@ -45,7 +45,7 @@ def draw_plate(original: Original, profile: Profile, turn: Turn, place: Place | 
     return Plate(to_dots(draw_tone(original, profile, turn, place), original.method, original.curve))
 
 
-def draw_tone(original: Original, profile: Profile, turn: Turn, place: Place | None) -> Tone:
+def draw_tone(original: RenderSource, profile: Profile, turn: Turn, place: Place | None) -> Tone:
     """The tone of one turn, before it becomes dots; see `draw_plate`."""
     return draw(
         original.picture,

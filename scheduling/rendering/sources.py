@@ -8,7 +8,7 @@ from machines.imaging.pictures import Picture, draw, from_json
 from machines.model.profile import Profile
 from machines.serialization import structure
 from scheduling.log.models import Source
-from scheduling.rendering.render import Original, needs_upload
+from scheduling.rendering.render import RenderSource, needs_upload
 from scheduling.rendering.sky_parameters import Turn, sky_numbers
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.places import Place
@@ -52,13 +52,13 @@ def read_upload(digest: str, uploads: UploadStore | None) -> bytes:
         raise InputError("upload", f"there is no file {digest!r}", remedy) from None
 
 
-def source_original(source: Source, uploads: UploadStore | None) -> Original:
+def render_source(source: Source, uploads: UploadStore | None) -> RenderSource:
     """A source, ready to be drawn.
 
     Raises:
         InputError: its file is gone.
     """
-    return Original(
+    return RenderSource(
         picture=from_json(source.picture),
         upload=None if source.upload is None else read_upload(source.upload, uploads),
         method=source.method,  # type: ignore[arg-type]  # what the log let in
@@ -66,7 +66,7 @@ def source_original(source: Source, uploads: UploadStore | None) -> Original:
     )
 
 
-def require_fits(original: Original, profile: Profile, turn: Turn, place: Place) -> None:
+def require_fits(original: RenderSource, profile: Profile, turn: Turn, place: Place) -> None:
     """See that a picture fits the paper of a machine, by drawing it coarsely at its true measures.
 
     Raises:

@@ -16,7 +16,7 @@ from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import span_in_words
 from scheduling.venues.service_windows import windows_of
 
-Part = Literal["roll", "cartridge", "blade"]
+Consumable = Literal["roll", "cartridge", "blade"]
 # How far beyond an end it is looked for the window that would have been the next.
 LOOK_AHEAD = timedelta(days=92)
 NEAR = timedelta(days=28)
@@ -37,7 +37,7 @@ class Change:
     in_words: str
 
 
-def change_before(venue: Venue, part: Part, after: datetime, end: datetime) -> Change:
+def change_before(venue: Venue, part: Consumable, after: datetime, end: datetime) -> Change:
     """When a part that ends at an instant is to be changed.
 
     Args:

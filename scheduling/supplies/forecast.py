@@ -16,10 +16,10 @@ from scheduling.queries.runs import current_run
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
-from scheduling.supplies.change_dates import Change, Part, change_before
+from scheduling.supplies.change_dates import Change, Consumable, change_before
 from scheduling.supplies.consumption import Supplies, idle_firing
 from scheduling.supplies.parts import Blade, Cartridge, Roll, blade, cartridge, roll
-from scheduling.supplies.remaining_work import Ahead, Due
+from scheduling.supplies.remaining_work import RemainingColumns, RemainingWork
 from scheduling.venues.hours import venue_closed
 
 # Any run that is planned, however far away.
@@ -113,14 +113,14 @@ def forecast(machine: Machine, now: datetime, plates: PlateStore, idle: IdleFiri
     return Forecast(
         machine=machine.id,
         at=now,
-        run=None if run is None else _of_run(Ahead.of(run, profile, plates, now, idle), *parts),
+        run=None if run is None else _of_run(RemainingWork.of(run, profile, plates, now, idle), *parts),
         roll=parts[0],
         cartridge=parts[1],
         blade=parts[2],
     )
 
 
-def coming_changes(machine: Machine, now: datetime) -> tuple[tuple[Part, End], ...]:
+def coming_changes(machine: Machine, now: datetime) -> tuple[tuple[Consumable, End], ...]:
     """Where roll and blade end within the run that a machine is on or will be on next, in order of time.
 
     No plate is opened for it, so that it may be asked for often; so nothing is told of ink.
@@ -128,15 +128,15 @@ def coming_changes(machine: Machine, now: datetime) -> tuple[tuple[Part, End], .
     profile, run = calibrated_profile(machine), current_run(machine=machine.id, before=_EVER)
     if run is None:
         return ()
-    due, at_machine = Due.of_run(run, profile, now), blade(machine, profile)
-    ends: list[tuple[Part, End | None]] = [("roll", _roll_end(due, roll(machine, profile)))]
+    due, at_machine = RemainingColumns.of_run(run, profile, now), blade(machine, profile)
+    ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(due, roll(machine, profile)))]
     if at_machine is not None:
         ends.append(("blade", _blade_end(due, at_machine)))
     found = [(part, end) for part, end in ends if end is not None]
     return tuple(sorted(found, key=lambda one: one[1].at))
 
 
-def _of_run(ahead: Ahead, roll: Roll, cartridge: Cartridge | None, blade: Blade | None) -> RunForecast:
+def _of_run(ahead: RemainingWork, roll: Roll, cartridge: Cartridge | None, blade: Blade | None) -> RunForecast:
     return RunForecast(
         id=ahead.run.id,
         next_column=ahead.next_column,
@@ -150,7 +150,7 @@ def _of_run(ahead: Ahead, roll: Roll, cartridge: Cartridge | None, blade: Blade 
     )
 
 
-def _per_turn(ahead: Ahead) -> Supplies:
+def _per_turn(ahead: RemainingWork) -> Supplies:
     mean, columns = ahead.dots_per_column, ahead.profile.columns_per_turn
     return ahead.supplies(
         columns=columns,
@@ -160,7 +160,7 @@ def _per_turn(ahead: Ahead) -> Supplies:
     )
 
 
-def _used(ahead: Ahead) -> Supplies:
+def _used(ahead: RemainingWork) -> Supplies:
     run = ahead.run
     return ahead.supplies(
         columns=ahead.fed,
@@ -170,7 +170,7 @@ def _used(ahead: Ahead) -> Supplies:
     )
 
 
-def _to_come(ahead: Ahead) -> Supplies:
+def _to_come(ahead: RemainingWork) -> Supplies:
     run, mean, dots = ahead.run, ahead.dots_per_column, float(ahead.due_dots.sum())
     known = mean is not None or not ahead.unplanned
     return ahead.supplies(
@@ -181,12 +181,12 @@ def _to_come(ahead: Ahead) -> Supplies:
     )
 
 
-def _roll_end(ahead: Due, roll: Roll) -> End | None:
+def _roll_end(ahead: RemainingColumns, roll: Roll) -> End | None:
     column = ahead.column_to_come(whole_columns(ahead.profile, roll.left_m))
     return None if column >= ahead.run.end_column else _end(ahead, "roll", column)
 
 
-def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
+def _cartridge_end(ahead: RemainingWork, cartridge: Cartridge) -> End | None:
     """The first column to come for which the ink is not enough."""
     head = ahead.profile.head
     of_dot_ml = use(ahead.profile, columns=0, dots=1).picture_ml
@@ -206,7 +206,7 @@ def _cartridge_end(ahead: Ahead, cartridge: Cartridge) -> End | None:
     return _end(ahead, "cartridge", ahead.column_to_come(len(ahead.due) + columns))
 
 
-def _blade_end(ahead: Due, blade: Blade) -> End | None:
+def _blade_end(ahead: RemainingColumns, blade: Blade) -> End | None:
     """The last cut that the blade is good for, when its place comes to the knife; the next one, where it is overdue."""
     left = max(1, blade.cuts_per_blade - blade.cuts_made)
     if left > len(ahead.cuts):
@@ -215,14 +215,14 @@ def _blade_end(ahead: Due, blade: Blade) -> End | None:
     return _end(ahead, "blade", boundary, boundary + ahead.profile.knife_columns)
 
 
-def _end(ahead: Due, part: Part, column: int, at_column: int | None = None) -> End:
+def _end(ahead: RemainingColumns, part: Consumable, column: int, at_column: int | None = None) -> End:
     """An end at a column, at the instant of that column or of another."""
     at = utc(float(ahead.instants(column if at_column is None else at_column)))
     venue = Venue.objects.get(id=Machine.objects.get(id=ahead.run.machine_id).venue_id)
     return end_at(venue, part, column // ahead.profile.columns_per_turn, column, at, ahead.now)
 
 
-def end_at(venue: Venue, part: Part, turn: int, column: int, at: datetime, after: datetime) -> End:
+def end_at(venue: Venue, part: Consumable, turn: int, column: int, at: datetime, after: datetime) -> End:
     """An end at an instant, with what the venue's own calendar says of it.
 
     Args:

@@ -33,7 +33,7 @@ from scheduling.supplies.forecast import Forecast, forecast
 # What moves the end of a part or what is said of it, and so the date of that. Printing as planned moves none, and of
 # what `scheduling.queries.newest_change` takes to move something much does not either, such as feed put right by a
 # hair's breadth.
-MOVING = tuple(
+INVALIDATED_BY = tuple(
     NAMES[kind]
     for kind in (
         MachineAdded,
@@ -92,7 +92,7 @@ def kept_forecast(
     return KeptForecast(_kept(asked), newest.said_at)
 
 
-def last_moved_at(machine: Machine) -> datetime:
+def input_changed_at(machine: Machine) -> datetime:
     """When what a machine's forecast is counted from last changed, UTC."""
     return _newest(machine).said_at
 
@@ -103,7 +103,7 @@ def hour_of(at: datetime) -> datetime:
 
 
 def _newest(machine: Machine) -> Event:
-    return Event.objects.filter(stream__in=list(_streams(machine)), kind__in=MOVING).order_by("-position")[0]
+    return Event.objects.filter(stream__in=list(_streams(machine)), kind__in=INVALIDATED_BY).order_by("-position")[0]
 
 
 def _streams(machine: Machine) -> Iterator[str]:

@@ -24,7 +24,7 @@ NONE = np.zeros(0, dtype=np.int64)
 
 
 @dataclass(frozen=True, eq=False)
-class Due:
+class RemainingColumns:
     """A run, and what of it is still to be laid.
 
     Attributes:
@@ -38,10 +38,10 @@ class Due:
     due: NDArray[np.int64]
 
     @staticmethod
-    def of_run(run: Run, profile: Profile, now: datetime) -> Due:
+    def of_run(run: Run, profile: Profile, now: datetime) -> RemainingColumns:
         """Count a run's columns without their dots, which takes no plates."""
         columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in open_segments(run)]
-        return Due(run=run, profile=profile, now=now, due=np.concatenate([NONE, *columns]))
+        return RemainingColumns(run=run, profile=profile, now=now, due=np.concatenate([NONE, *columns]))
 
     @property
     def next_column(self) -> int:
@@ -105,7 +105,7 @@ class Due:
 
 
 @dataclass(frozen=True, eq=False)
-class Ahead(Due):
+class RemainingWork(RemainingColumns):
     """A run, what of it is printed, and what lies ahead of it, in dots too.
 
     Attributes:
@@ -123,7 +123,9 @@ class Ahead(Due):
     due_dots: NDArray[np.int64]
 
     @classmethod
-    def of(cls, run: Run, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Ahead:
+    def of(
+        cls, run: Run, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None
+    ) -> RemainingWork:
         """Count a run's columns and their dots."""
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0

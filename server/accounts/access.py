@@ -22,7 +22,7 @@ from scheduling.log.events.access import (
 from scheduling.log.store import Append, Attribution, append
 from server.accounts import people
 from server.accounts.keys import keep_key, revoke_key
-from server.accounts.principals import Standing, in_short
+from server.accounts.principals import Grant, in_short
 
 logger = logging.getLogger(__name__)
 
@@ -33,7 +33,7 @@ def _tell(stream: str, event: AccessEvent, by: Attribution, said: str) -> None:
 
 
 @transaction.atomic
-def give_key(name: str, standing: Standing, by: Attribution, ends_at: datetime | None = None) -> str:
+def give_key(name: str, standing: Grant, by: Attribution, ends_at: datetime | None = None) -> str:
     """A new key, to be shown once.
 
     Raises:
@@ -61,7 +61,7 @@ def _stream_of_key(prefix: str) -> str:
 
 
 @transaction.atomic
-def add_person(name: str, password: str, standing: Standing, by: Attribution) -> None:
+def add_person(name: str, password: str, standing: Grant, by: Attribution) -> None:
     """A new account with a role.
 
     Raises:
@@ -73,7 +73,7 @@ def add_person(name: str, password: str, standing: Standing, by: Attribution) ->
 
 
 @transaction.atomic
-def give_role(name: str, standing: Standing, by: Attribution) -> None:
+def give_role(name: str, standing: Grant, by: Attribution) -> None:
     """Give somebody another role, or other venues.
 
     Raises:

@@ -10,7 +10,7 @@ from typing import Literal
 from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
-from machines.protocol.messages import Taken
+from machines.protocol.messages import JournalPosition
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.events.access import CodeCancelled, CodeMade
 from scheduling.log.models import Machine
@@ -53,7 +53,7 @@ class Enrolled:
     token: str
     machine: str
     epoch: int
-    earlier: tuple[Taken, ...] = ()
+    earlier: tuple[JournalPosition, ...] = ()
     paper_position: int = 0
 
 

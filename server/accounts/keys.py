@@ -13,7 +13,7 @@ from django.db.models import Q
 from machines.errors import InputError
 from scheduling.log.rows.row_sql import table
 from server.accounts.models import Key
-from server.accounts.principals import KeyHolder, Standing, in_short
+from server.accounts.principals import Grant, KeyHolder, in_short
 from server.accounts.tokens import Minted, matches, mint, prefix_of
 
 logger = logging.getLogger(__name__)
@@ -23,7 +23,7 @@ USE_NOTED_EVERY = timedelta(minutes=1)
 FAILED = "key-use-not-written:"
 
 
-def keep_key(name: str, standing: Standing, now: datetime, *, made_by: str, ends_at: datetime | None = None) -> Minted:
+def keep_key(name: str, standing: Grant, now: datetime, *, made_by: str, ends_at: datetime | None = None) -> Minted:
     """A new key for whoever the name says, to be shown once, with its visible part, which begins with the role.
 
     Raises:

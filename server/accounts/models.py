@@ -10,7 +10,7 @@ from __future__ import annotations
 from django.contrib.auth.models import User
 from django.db import models
 
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 
 
 class Granted(models.Model):
@@ -23,9 +23,9 @@ class Granted(models.Model):
         abstract = True
 
     @property
-    def standing(self) -> Standing:
+    def standing(self) -> Grant:
         """What the holder may do."""
-        return Standing(self.role, None if self.venues is None else tuple(self.venues))
+        return Grant(self.role, None if self.venues is None else tuple(self.venues))
 
 
 class Key(Granted):

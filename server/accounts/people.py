@@ -13,13 +13,13 @@ from django.db import transaction
 
 from machines.errors import InputError
 from server.accounts.models import PersonRole
-from server.accounts.principals import STUDIO, Standing, in_short
+from server.accounts.principals import STUDIO, Grant, in_short
 from server.accounts.signing_in import end_sessions
 
-LOOKS_ONLY = Standing("reader")
+LOOKS_ONLY = Grant("reader")
 
 
-def standing_of(person: AbstractBaseUser | AnonymousUser) -> Standing:
+def standing_of(person: AbstractBaseUser | AnonymousUser) -> Grant:
     """What a person may do here; whoever is not signed in only looks."""
     if not isinstance(person, User):
         return LOOKS_ONLY
@@ -55,7 +55,7 @@ def check_password(name: str, password: str) -> None:
         raise InputError("password", "it is too easily guessed", " ".join(error.messages)) from error
 
 
-def make_person(name: str, password: str, standing: Standing) -> int:
+def make_person(name: str, password: str, standing: Grant) -> int:
     """A new account with a role, and its number.
 
     Raises:
@@ -69,7 +69,7 @@ def make_person(name: str, password: str, standing: Standing) -> int:
     return int(person.pk)
 
 
-def change_role(name: str, standing: Standing) -> int:
+def change_role(name: str, standing: Grant) -> int:
     """Give somebody another role, or other venues; it counts from the next page on. Returns the account's number.
 
     Raises:

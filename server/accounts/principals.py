@@ -10,7 +10,7 @@ ROLES: tuple[Role, ...] = get_args(Role)
 
 
 @dataclass(frozen=True)
-class Standing:
+class Grant:
     """What somebody may do here.
 
     Attributes:
@@ -22,10 +22,10 @@ class Standing:
     venues: tuple[str, ...] | None = None
 
 
-STUDIO = Standing("studio")
+STUDIO = Grant("studio")
 
 
-def in_short(standing: Standing) -> str:
+def in_short(standing: Grant) -> str:
     """A standing as lists show it, such as ``curator of quay, shed``."""
     return standing.role if standing.venues is None else f"{standing.role} of {', '.join(standing.venues)}"
 
@@ -36,7 +36,7 @@ class KeyHolder:
 
     key: str
     name: str
-    standing: Standing
+    standing: Grant
     is_authenticated: bool = True
 
     @property

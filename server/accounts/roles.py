@@ -23,7 +23,7 @@ from scheduling.venues.service_windows import call_off
 from server.accounts.access import take_key
 from server.accounts.boards import revoke_node
 from server.accounts.enrolment import cancel_codes, make_code
-from server.accounts.principals import Role, Standing
+from server.accounts.principals import Grant, Role
 
 Command = Callable[..., object]
 
@@ -61,7 +61,7 @@ class Refused(PermissionDenied):
         needed: the roles that may.
     """
 
-    def __init__(self, said: str, standing: Standing, needed: tuple[Role, ...]) -> None:
+    def __init__(self, said: str, standing: Grant, needed: tuple[Role, ...]) -> None:
         super().__init__(said)
         self.standing = standing
         self.needed = needed
@@ -77,7 +77,7 @@ def in_words(roles: Sequence[Role]) -> str:
     return " or ".join(NAMED[role] for role in roles)
 
 
-def require_role(standing: Standing, command: Command | None) -> None:
+def require_role(standing: Grant, command: Command | None) -> None:
     """See that somebody's role may give a command.
 
     Raises:
@@ -89,7 +89,7 @@ def require_role(standing: Standing, command: Command | None) -> None:
         raise Refused(said, standing, needed)
 
 
-def require_venue(standing: Standing, venue: str | None) -> None:
+def require_venue(standing: Grant, venue: str | None) -> None:
     """See that somebody may give commands for a venue.
 
     Args:
@@ -107,16 +107,16 @@ def require_venue(standing: Standing, venue: str | None) -> None:
     raise Refused(f"This is for {this}, and you come in as {bound}.", standing, needed)
 
 
-def checked_standing(role: Role, venues: Sequence[str]) -> Standing:
+def checked_standing(role: Role, venues: Sequence[str]) -> Grant:
     """What a key or an account is to be given; no venues means every venue.
 
     Raises:
         InputError: venues for another than a curator, or one that does not exist.
     """
     if not venues:
-        return Standing(role)
+        return Grant(role)
     if role != "curator":
         raise InputError("venue", f"{NAMED[role]} is not bound to venues", "leave the venues away")
     for venue in venues:
         require(Venue, "venue", venue)
-    return Standing(role, tuple(dict.fromkeys(venues)))
+    return Grant(role, tuple(dict.fromkeys(venues)))

@@ -13,7 +13,7 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.conditional import answered
 from server.api.problem_kinds import KINDS
 from server.heavy import ROOM, Kept, Turns
@@ -33,7 +33,7 @@ def description() -> bytes:
     )
 
 
-class Description(Door):
+class Description(ApiView):
     """The API's description."""
 
     authentication_classes = ()
@@ -49,7 +49,7 @@ class Description(Door):
         return answered(request._request, etag, response)
 
 
-class Explanation(Door):
+class Explanation(ApiView):
     """What a type of problem means; the address is the type."""
 
     authentication_classes = ()
@@ -64,7 +64,7 @@ class Explanation(Door):
         return Response({"type": kind.type, "title": kind.title, "status": int(kind.status), "meaning": kind.meaning})
 
 
-class Nothing(Door):
+class Nothing(ApiView):
     """Every address of the API that is no other's."""
 
     authentication_classes = ()

@@ -19,7 +19,7 @@ from server.accounts.enrolment import Code, cancel_codes, make_code
 from server.accounts.models import Key
 from server.accounts.principals import KeyHolder
 from server.accounts.roles import require_role
-from server.api.base_views import Door, List, attribution
+from server.api.base_views import ApiView, List, attribution
 from server.api.serializers import Row
 
 
@@ -27,7 +27,7 @@ def _as_it_stands(machine: Machine) -> Response:
     return Response(unstructure(boards_of(machine, wiring.now())), headers={"Cache-Control": "no-store"})
 
 
-class MachineBoard(Door):
+class MachineBoard(ApiView):
     """Which board may come in for this machine, and the codes by which another could take over."""
 
     shows = Boards
@@ -37,7 +37,7 @@ class MachineBoard(Door):
         return _as_it_stands(get_object_or_404(Machine, pk=pk))
 
 
-class MachineEnrolment(Door):
+class MachineEnrolment(ApiView):
     """Asking for a one-time code that makes a board the node of this machine."""
 
     command = staticmethod(make_code)
@@ -50,7 +50,7 @@ class MachineEnrolment(Door):
         return Response(unstructure(made), status=201, headers={"Cache-Control": "no-store"})
 
 
-class MachineEnrolmentCancel(Door):
+class MachineEnrolmentCancel(ApiView):
     """Making codes useless."""
 
     command = staticmethod(cancel_codes)
@@ -63,7 +63,7 @@ class MachineEnrolmentCancel(Door):
         return _as_it_stands(machine)
 
 
-class MachineBoardRevoke(Door):
+class MachineBoardRevoke(ApiView):
     """Shutting a board out."""
 
     command = staticmethod(revoke_node)
@@ -104,7 +104,7 @@ class Keys(List):
         require_role(request.user.standing, take_key)
 
 
-class KeyRevoke(Door):
+class KeyRevoke(ApiView):
     """Making a key useless."""
 
     command = staticmethod(take_key)

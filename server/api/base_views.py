@@ -43,7 +43,7 @@ def attribution(request: Request, venue: str | None = None) -> Attribution:
     )
 
 
-class Door(APIView):
+class ApiView(APIView):
     """A view that refuses what the asker's role may not order, and a query that it does not know, or that is given
     twice, instead of passing over it.
 
@@ -89,7 +89,7 @@ class Door(APIView):
         return isinstance(getattr(self, "reads", None) or getattr(self, "command", None), type)
 
 
-class List(Door, generics.ListAPIView[Any]):
+class List(ApiView, generics.ListAPIView[Any]):
     """A resource, in order of its ``key``."""
 
     parameters: ClassVar[tuple[str, ...]] = ("limit", "cursor")
@@ -120,5 +120,5 @@ class Collection(List):
         return Response(self.get_serializer(row).data, status=201, headers={"Location": address})
 
 
-class Item(Door, generics.RetrieveAPIView[Any]):
+class Item(ApiView, generics.RetrieveAPIView[Any]):
     """One of a resource."""

@@ -34,7 +34,7 @@ from scheduling.sky.durations import parse_duration
 from scheduling.supplies.forecast_cache import hour_of
 from server import wiring
 from server.accounts.open_pages import may_read_calendar
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.conditional import answered
 from server.api.queries import asked
 from server.heavy import KEPT
@@ -48,7 +48,7 @@ MOST = {"back": timedelta(days=92), "ahead": timedelta(days=366)}
 CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]")
 
 
-class VenueFeed(Door):
+class VenueFeed(ApiView):
     """A venue's calendar, to subscribe to."""
 
     authentication_classes = ()

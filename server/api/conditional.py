@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scheduling.log.codec.canonical_json import canonical
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.problems import ConditionNeeded, MovedOn
 
 
@@ -50,7 +50,7 @@ def require_match(request: Request, tag: str) -> None:
         raise MovedOn(tag)
 
 
-class Replaced(Door, ABC):
+class Replaced(ApiView, ABC):
     """What is kept as a whole, or not at all (null): fetched with a tag, and replaced by whoever names that tag.
 
     Attributes:

@@ -16,7 +16,7 @@ from scheduling.log.models import Machine, Run
 from scheduling.supplies.consumption import PartSupplies, part_supplies
 from scheduling.supplies.forecast import Forecast, forecast
 from server import wiring
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.queries import asked, number_reader, whole_reader
 from server.heavy import TURNS
 
@@ -29,7 +29,7 @@ DESCRIBED = {
 }
 
 
-class MachineForecast(Door):
+class MachineForecast(ApiView):
     """Paper, ink, cuts and blades of a machine's run, and where its roll, its cartridge and its blade end."""
 
     parameters = IDLE
@@ -47,7 +47,7 @@ class MachineForecast(Door):
             return Response(unstructure(forecast(machine, wiring.now(), wiring.plates(), idle)))
 
 
-class RunSupplies(Door):
+class RunSupplies(ApiView):
     """Paper, ink, cuts and blades of a turn or a segment of a run."""
 
     parameters = ("turn", "segment", *IDLE)

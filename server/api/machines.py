@@ -14,13 +14,13 @@ from machines.model.calibration import Calibration
 from machines.serialization import structure, unstructure
 from scheduling.commands.orders import AddMachine
 from scheduling.log.models import Heartbeat, Machine
-from scheduling.log.projecting.as_of import Moment, Part, machine_row_at, machines_at
+from scheduling.log.projecting.as_of import AsOf, Page, machine_row_at, machines_at
 from scheduling.log.store import stream_version
-from scheduling.paper.next_passage import Asked, ComingRound, coming_round
+from scheduling.paper.next_passage import Passage, PassageQuery, coming_round
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.runs import knife_is_armed
 from server import wiring
-from server.api.base_views import Collection, Door, Item, attribution
+from server.api.base_views import ApiView, Collection, Item, attribution
 from server.api.conditional import Replaced, require_match, tag_of
 from server.api.past import PastItem, PastList
 from server.api.queries import asked, number_reader, whole_reader
@@ -79,7 +79,7 @@ class Machines(PastList, Collection):
     command = AddMachine
     detail = "machine"
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[Machine]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Machine]:
         """A part of the machines then."""
         return machines_at(moment, part)
 
@@ -124,7 +124,7 @@ class MachineCalibration(Replaced):
         return self.shown(MachineRow(machine).data, machine.calibration)
 
 
-class MachineNext(Door):
+class MachineNext(ApiView):
     """When a place of the picture comes round next."""
 
     parameters = ("longitude", "phase", "column")
@@ -133,7 +133,7 @@ class MachineNext(Door):
         "phase": OpenApiParameter("phase", float, description="Of the turn, from 0 to below 1."),
         "column": OpenApiParameter("column", int, description="Of the turn, from 0."),
     }
-    shows = ComingRound
+    shows = Passage
 
     def get(self, request: Request, pk: str) -> Response:
         """Under the head, and then at the knife; give one of the three.
@@ -142,7 +142,7 @@ class MachineNext(Door):
         Moon or the March equinox overhead. Each span is that of a burst, which is laid at once, at its beginning.
         """
         machine = get_object_or_404(Machine, pk=pk)
-        place = Asked(
+        place = PassageQuery(
             longitude=asked(request, "longitude", number_reader("longitude"), None),
             phase=asked(request, "phase", number_reader("phase"), None),
             column=asked(request, "column", whole_reader("column"), None),

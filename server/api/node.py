@@ -26,7 +26,7 @@ from server.accounts.addresses import address_of
 from server.accounts.attempt_limit import guarded
 from server.accounts.authentication import IsNode
 from server.accounts.enrolment import Enrolled, redeem
-from server.api.base_views import Door, attribution
+from server.api.base_views import ApiView, attribution
 from server.api.conditional import answered
 from server.request_id import request_id
 
@@ -73,7 +73,7 @@ def read_horizon(text: str) -> timedelta:
     return horizon
 
 
-class NodeEnrol(Door):
+class NodeEnrol(ApiView):
     """A board's first call: the code becomes a token."""
 
     authentication_classes = ()
@@ -97,7 +97,7 @@ class NodeEnrol(Door):
         return Response(unstructure(enrolled), headers={"Cache-Control": "no-store"})
 
 
-class NodeClock(Door):
+class NodeClock(ApiView):
     """The server's time, for the offset and delay of RFC 5905 section 8.
 
     The two stamps stand in the body: the ``Date`` header knows only whole seconds.
@@ -119,7 +119,7 @@ class NodeClock(Door):
         )
 
 
-class NodeWork(Door):
+class NodeWork(ApiView):
     """What the node should hold now."""
 
     permission_classes = (IsNode,)
@@ -143,7 +143,7 @@ class NodeWork(Door):
         return response
 
 
-class NodeReports(Door):
+class NodeReports(ApiView):
     """The node's journal, entry by entry."""
 
     permission_classes = (IsNode,)

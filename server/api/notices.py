@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from scheduling.log.models import Notice
-from scheduling.log.projecting.as_of import Moment, Part, notices_at
+from scheduling.log.projecting.as_of import AsOf, Page, notices_at
 from server.api.base_views import Item
 from server.api.past import PastList
 from server.api.serializers import Row
@@ -24,7 +24,7 @@ class Notices(PastList):
     queryset = Notice.objects.all()
     serializer_class = NoticeRow
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[Notice]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Notice]:
         """A part of the notices then."""
         return notices_at(moment, part)
 

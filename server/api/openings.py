@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scheduling.commands.orders import FixOpening
 from scheduling.log.models import Opening
-from scheduling.log.projecting.as_of import Moment, Part, opening_at, openings_at
+from scheduling.log.projecting.as_of import AsOf, Page, opening_at, openings_at
 from server.api.base_views import Collection
 from server.api.past import PastItem, PastList
 from server.api.serializers import Row
@@ -27,7 +27,7 @@ class Openings(PastList, Collection):
     command = FixOpening
     detail = "opening"
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[Opening]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Opening]:
         """A part of the openings then."""
         return openings_at(moment, part)
 

@@ -14,9 +14,9 @@ from machines.recovery import Decision, Gap, Policy
 from machines.serialization import structure
 from scheduling.commands.override import override_outage
 from scheduling.log.models import Outage
-from scheduling.log.projecting.as_of import Moment, Part, outages_at
+from scheduling.log.projecting.as_of import AsOf, Page, outages_at
 from server import wiring
-from server.api.base_views import Door, Item, attribution
+from server.api.base_views import ApiView, Item, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastList
 from server.api.serializers import Row, Stored
@@ -83,7 +83,7 @@ class Outages(PastList):
     queryset = Outage.objects.all()
     serializer_class = OutageRow
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[Outage]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Outage]:
         """A part of the outages then."""
         return outages_at(moment, part)
 
@@ -95,7 +95,7 @@ class OneOutage(Item):
     serializer_class = OutageRow
 
 
-class OutageOverride(Door):
+class OutageOverride(ApiView):
     """A person's word on an outage that is being made good."""
 
     command = staticmethod(override_outage)

@@ -18,7 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from scheduling.log.projecting.as_of import Part
+from scheduling.log.projecting.as_of import Page
 from server.api.json_parser import check_values
 
 USUAL_ROWS = 100
@@ -66,16 +66,16 @@ class Pages(BasePagination):
         """The rows of one page."""
         ordered = queryset.order_by(view.key)
 
-        def rows(part: Part) -> list[Any]:
+        def rows(part: Page) -> list[Any]:
             following = ordered if part.after is None else ordered.filter(**{f"{view.key}__gt": part.after})
             return list(following[: part.count])
 
         return self.page(rows, queryset.model._meta.get_field(view.key), request)
 
-    def page(self, rows: Callable[[Part], list[Any]], key: Any, request: Request) -> list[Any]:
+    def page(self, rows: Callable[[Page], list[Any]], key: Any, request: Request) -> list[Any]:
         """The rows of one page, of what gives them in the order of a field."""
         limit, cursor = read_limit(request.query_params.get("limit")), request.query_params.get("cursor")
-        found = rows(Part(after=None if cursor is None else decode(cursor, key), count=limit + 1))
+        found = rows(Page(after=None if cursor is None else decode(cursor, key), count=limit + 1))
         self._next = encode(getattr(found[limit - 1], key.name)) if len(found) > limit else None
         return found[:limit]
 

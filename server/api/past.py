@@ -18,7 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.serialization import parse_instant
-from scheduling.log.projecting.as_of import Moment, Part
+from scheduling.log.projecting.as_of import AsOf, Page
 from server.api.base_views import Item, List
 from server.api.pagination import Pages
 
@@ -38,9 +38,9 @@ def asked_instant(request: Request, name: str) -> datetime | None:
     return None if text is None else parse_instant(text, name)
 
 
-def asked_moment(request: Request) -> Moment:
+def asked_moment(request: Request) -> AsOf:
     """Which facts a query wants to count; all, where it does not say."""
-    return Moment(happened_by=asked_instant(request, "at"), known_by=asked_instant(request, "known_by"))
+    return AsOf(happened_by=asked_instant(request, "at"), known_by=asked_instant(request, "known_by"))
 
 
 class PastItem(Item):
@@ -52,12 +52,12 @@ class PastItem(Item):
 
     parameters = PARAMETERS
     described: ClassVar = DESCRIBED
-    as_it_was: ClassVar[Callable[[str, Moment], Any]]
+    as_it_was: ClassVar[Callable[[str, AsOf], Any]]
 
     def get_object(self) -> Any:
         """The row now, or then."""
         moment = asked_moment(self.request)
-        if moment == Moment():
+        if moment == AsOf():
             return super().get_object()
         row = type(self).as_it_was(self.kwargs["pk"], moment)
         if row is None:
@@ -75,13 +75,13 @@ class PastList(List, ABC):
     described: ClassVar = DESCRIBED
 
     @abstractmethod
-    def as_they_were(self, moment: Moment, part: Part) -> list[Any]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Any]:
         """A part of the rows then, in the order of the key."""
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of the rows now, or then."""
         moment = asked_moment(request)
-        if moment == Moment():
+        if moment == AsOf():
             return super().list(request, *args, **kwargs)
         pages, key = cast(Pages, self.paginator), self.get_queryset().model._meta.get_field(self.key)
         rows = pages.page(lambda part: self.as_they_were(moment, part), key, request)

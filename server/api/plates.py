@@ -13,13 +13,13 @@ from scheduling.log.models import Run, Segment
 from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.accounts.principals import Node
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.conditional import answered
 
 FOR_EVER = "private, max-age=31536000, immutable"
 
 
-class OnePlate(Door):
+class OnePlate(ApiView):
     """A plate, for the studio, and for the node of a machine that prints it."""
 
     permission_classes = (IsAuthenticated,)

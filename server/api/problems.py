@@ -21,10 +21,10 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.serialization import format_instant
-from scheduling.commands.handlers import Taken
+from scheduling.commands.handlers import IdInUse
 from scheduling.commands.override import NothingOpen
 from scheduling.log.projecting.projector import ViewsSetAside
-from scheduling.log.store import LostRace
+from scheduling.log.store import VersionConflict
 from scheduling.nodes.received_entries import TooManyEntries
 from scheduling.nodes.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.rendering.plate_store import PlateGone
@@ -197,7 +197,7 @@ def _(error: Http404) -> Problem:
 
 
 @describe.register
-def _(error: Taken) -> Problem:
+def _(error: IdInUse) -> Problem:
     return of_kind(TAKEN, str(error), field="id")
 
 
@@ -238,7 +238,7 @@ def _(error: NothingOpen) -> Problem:
 
 
 @describe.register
-def _(error: LostRace) -> Problem:
+def _(error: VersionConflict) -> Problem:
     changes = [
         {"version": one.version, "kind": one.kind, "actor": one.actor, "said_at": format_instant(one.said_at)}
         for one in error.changes

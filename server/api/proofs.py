@@ -26,11 +26,11 @@ from scheduling.queries.calibration import calibrated_profile
 from scheduling.queries.runs import machine_profile, venue_place
 from scheduling.rendering.render import draw_tone
 from scheduling.rendering.sky_parameters import sky_numbers, turn_at
-from scheduling.rendering.sources import source_original
+from scheduling.rendering.sources import render_source
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from server import wiring
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.queries import cycle_asked, faults_asked, instant_asked, named, profile_asked, view_asked
 from server.heavy import KEPT, in_turn
 
@@ -60,7 +60,7 @@ def png_response(png: bytes) -> HttpResponse:
     return HttpResponse(png, content_type="image/png", headers={"Cache-Control": "private, no-cache"})
 
 
-class SourceThumbnail(Door):
+class SourceThumbnail(ApiView):
     """A small view of a source."""
 
     parameters = ("profile", "cycle", "at", "venue")
@@ -86,14 +86,14 @@ class SourceThumbnail(Door):
             )
 
         def made() -> bytes:
-            upload = source_original(source, wiring.uploads()).upload
+            upload = render_source(source, wiring.uploads()).upload
             return thumbnail_png(picture, sky_numbers(picture, turn, place), sheet, upload=upload)
 
         of_turn = (turn, place) if picture.changes_with_turn else None
         return png_response(KEPT.get(("thumbnail", picture, source.upload, sheet, of_turn), made))
 
 
-class SourceProof(Door):
+class SourceProof(ApiView):
     """What one turn of a source looks like on a model of machine."""
 
     parameters = ("profile", "cycle", "at", "venue", "view", *FAULTS)
@@ -103,7 +103,7 @@ class SourceProof(Door):
     def get(self, request: Request, pk: str) -> HttpResponse:
         """The turn that holds the instant, in the civil time and under the sky of ``venue``."""
         source = get_object_or_404(Source, pk=pk)
-        original, profile = source_original(source, wiring.uploads()), profile_asked(request)
+        original, profile = render_source(source, wiring.uploads()), profile_asked(request)
         venue, view = named(request, "venue", Venue), view_asked(request)
         cycle = cycle_asked(request, usual_cycle(original.picture))
         number = int(cycle.turns([instant_asked(request).timestamp()])[0] // 1)
@@ -124,7 +124,7 @@ class SourceProof(Door):
         return png_response(made())
 
 
-class SourceSeam(Door):
+class SourceSeam(ApiView):
     """How far the seam of a source will show on a model of machine."""
 
     parameters = ("profile",)
@@ -133,7 +133,7 @@ class SourceSeam(Door):
     def get(self, request: Request, pk: str) -> Response:
         """Where a turn closes on itself, against what changes from column to column elsewhere."""
         source = get_object_or_404(Source, pk=pk)
-        original, profile = source_original(source, wiring.uploads()), profile_asked(request)
+        original, profile = render_source(source, wiring.uploads()), profile_asked(request)
         require_size(profile, profile.columns_per_turn)
         turn = turn_at(cycles.get(usual_cycle(original.picture)), wiring.now())
         visibility = in_turn(lambda: seam_visibility(draw_tone(original, profile, turn, None)))()
@@ -149,7 +149,7 @@ def seam_in_words(visibility: float) -> str:
     return "a seam that shows; blend it shut with blend_mm"
 
 
-class RunProof(Door):
+class RunProof(ApiView):
     """What a run will print."""
 
     parameters = ("part", "at", "view", *FAULTS)
@@ -171,7 +171,7 @@ class RunProof(Door):
         return png_response(in_turn(lambda: run_proof(run, part, faults, wiring.uploads(), at).png(view))())
 
 
-class RunGeometry(Door):
+class RunGeometry(ApiView):
     """How a run lies on the paper."""
 
     shows = Geometry
@@ -183,7 +183,7 @@ class RunGeometry(Door):
         return Response(unstructure(geometry(profile, run.mean_turn_s)))
 
 
-class MachineProof(Door):
+class MachineProof(ApiView):
     """What hangs at a machine, as it was printed."""
 
     parameters = ("at", "show", "view", *FAULTS)

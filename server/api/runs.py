@@ -16,9 +16,9 @@ from scheduling.commands.override import override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.log.models import Run, Segment
-from scheduling.log.projecting.as_of import Moment, Part, run_row_at, runs_at, segments_at
+from scheduling.log.projecting.as_of import AsOf, Page, run_row_at, runs_at, segments_at
 from server import wiring
-from server.api.base_views import Collection, Door, attribution
+from server.api.base_views import ApiView, Collection, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastItem, PastList
 from server.api.serializers import Row, Stored
@@ -91,12 +91,12 @@ class Runs(PastList, Collection):
     command = PlanRun
     detail = "run"
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[Run]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Run]:
         """A part of the runs then."""
         return runs_at(moment, part)
 
 
-class RunChecks(Door):
+class RunChecks(ApiView):
     """What planning a run would come to; nothing is written."""
 
     command, shows, answers = PlanRun, RunCheck, 200
@@ -117,7 +117,7 @@ class OneRun(PastItem):
     as_it_was = staticmethod(run_row_at)
 
 
-class RunOverride(Door):
+class RunOverride(ApiView):
     """A person's word on what is open on a run."""
 
     command = staticmethod(override_run)
@@ -145,7 +145,7 @@ class RunSegments(PastList):
             return Segment.objects.none()
         return Segment.objects.filter(run=get_object_or_404(Run, pk=self.kwargs["run"]))
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[Segment]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[Segment]:
         """A part of those that were planned by then, as they were."""
         segments = segments_at(self.kwargs["run"], moment, part)
         if segments is None:

@@ -23,7 +23,7 @@ from machines.recovery import Decision, Gap, Policy, Rule
 from scheduling.commands import handlers
 from scheduling.commands.preview_run import RunCheck
 from scheduling.paper.geometry import Geometry
-from scheduling.paper.next_passage import ComingRound
+from scheduling.paper.next_passage import Passage
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.service_windows import Once, Weekly
 from scheduling.rendering.upload_store import Uploaded
@@ -61,7 +61,7 @@ SHOWN = (
     Hours,
     Calibration,
     PartSupplies,
-    ComingRound,
+    Passage,
     Once,
     Weekly,
     ComingServices,

@@ -17,13 +17,13 @@ from machines.errors import InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands.orders import FixServiceWindow
 from scheduling.log.models import ServiceWindow, Venue
-from scheduling.log.projecting.as_of import Moment, Part, service_window_at, service_windows_at
+from scheduling.log.projecting.as_of import AsOf, Page, service_window_at, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
 from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
 from scheduling.venues.service_windows import call_off, windows_of
 from server import wiring
-from server.api.base_views import Collection, Door, attribution
+from server.api.base_views import ApiView, Collection, attribution
 from server.api.past import PastItem, PastList, asked_instant
 from server.api.queries import named
 from server.api.serializers import Row, Stored, Written
@@ -106,7 +106,7 @@ class ServiceWindows(PastList, Collection):
         venue = self._venue()
         return ServiceWindow.objects.all() if venue is None else ServiceWindow.objects.filter(venue_id=venue)
 
-    def as_they_were(self, moment: Moment, part: Part) -> list[ServiceWindow]:
+    def as_they_were(self, moment: AsOf, part: Page) -> list[ServiceWindow]:
         """A part of the service windows then."""
         return service_windows_at(moment, part, venue=self._venue())
 
@@ -125,7 +125,7 @@ class OneServiceWindow(PastItem):
     as_it_was = staticmethod(service_window_at)
 
 
-class ServiceWindowCallOff(Door):
+class ServiceWindowCallOff(ApiView):
     """Nobody comes in a window any more."""
 
     command = staticmethod(call_off)
@@ -141,7 +141,7 @@ class ServiceWindowCallOff(Door):
         return Response(ServiceWindowRow(window).data)
 
 
-class VenueServiceWindows(Door):
+class VenueServiceWindows(ApiView):
     """When somebody with hands comes to a venue, in UTC and by the clock there."""
 
     parameters = ("from", "to")

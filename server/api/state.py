@@ -14,8 +14,8 @@ from rest_framework.response import Response
 from machines.errors import InputError
 from machines.serialization import format_instant
 from scheduling.log.models import Strip
-from scheduling.log.projecting.as_of import Moment, RunThen, run_at
-from server.api.base_views import Door
+from scheduling.log.projecting.as_of import AsOf, RunThen, run_at
+from server.api.base_views import ApiView
 from server.api.outages import OutageRow
 from server.api.past import asked_instant
 from server.api.runs import RunRow, SegmentRow
@@ -64,7 +64,7 @@ def _said(value: Any) -> Any:
     return format_instant(value) if isinstance(value, datetime) else value
 
 
-class RunState(Door):
+class RunState(ApiView):
     """What had happened with a run ``at`` an instant, from all that is known now or from what was ``known_by`` another.
 
     A node that was cut off tells late: what it printed on Tuesday and told on Thursday had happened at Tuesday, and was
@@ -79,7 +79,7 @@ class RunState(Door):
         at = asked_instant(request, "at")
         if at is None:
             raise InputError("at", "missing", "give the instant, RFC 3339 in UTC, such as 2026-10-24T12:00:00Z")
-        state = run_at(run, Moment(happened_by=at, known_by=asked_instant(request, "known_by")))
+        state = run_at(run, AsOf(happened_by=at, known_by=asked_instant(request, "known_by")))
         if state is None:
             raise Http404(f"There was no run {run!r} at {at.isoformat()}.")
         return Response(state_data(state))

@@ -15,7 +15,7 @@ from machines.errors import InputError
 from machines.serialization import unstructure
 from scheduling.rendering.upload_store import Uploaded, UploadStore, UploadTooLarge
 from server import wiring
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.api.problems import TooLarge
 
 # GeoJSON's own type is RFC 7946 section 12.
@@ -35,7 +35,7 @@ class FileParser(BaseParser):
         return iter(lambda: stream.read(PIECE_BYTES), b"")
 
 
-class Uploads(Door):
+class Uploads(ApiView):
     """Keeping a file, so that a source can name it."""
 
     command = staticmethod(UploadStore.put)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.recovery import Decision
-from scheduling.outages.instructions import standing_word
+from scheduling.outages.instructions import active_override
 from scheduling.outages.open_outage import OpenOutage
 from scheduling.outages.options import Choice, Choices, RunsInto, Seam
 from server.console import formatting
@@ -110,7 +110,7 @@ def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
 
 
 def _decided(found: OpenOutage, zone: str) -> str:
-    word = standing_word(found.run)
+    word = active_override(found.run)
     if word is None:
         return ""
     at = f"{formatting.date(word.given_at, zone)} {formatting.clock_time(word.given_at, zone)}"

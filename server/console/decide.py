@@ -16,9 +16,9 @@ from machines.recovery import Limit
 from scheduling.commands.override import NothingOpen, override_run
 from scheduling.log.models import Run
 from scheduling.log.remarks import LONGEST_REMARK
-from scheduling.log.store import Attribution, LostRace
+from scheduling.log.store import Attribution, VersionConflict
 from scheduling.outages.open_outage import open_outage
-from scheduling.outages.options import KINDS, Wishes, choices
+from scheduling.outages.options import KINDS, RuleOptions, choices
 from server import wiring
 from server.console.author import author, for_givers_of
 from server.console.choices import shown
@@ -31,7 +31,7 @@ HALF_PRINTED = (
 )
 UNITS = (("hours", "hours"), ("turns", "turns"))
 USUAL = {"half_printed": "as-the-rest", "within": "6", "unit": "hours"}
-AS_USUAL = Wishes(Limit(value=6.0, unit="hours"))
+AS_USUAL = RuleOptions(Limit(value=6.0, unit="hours"))
 
 
 class WishesForm(forms.Form):
@@ -42,11 +42,11 @@ class WishesForm(forms.Form):
     unit = forms.ChoiceField(choices=UNITS)
     only_while_closed = forms.BooleanField(required=False)
 
-    def wishes(self) -> Wishes:
+    def wishes(self) -> RuleOptions:
         """What a valid form says."""
         said = self.cleaned_data
         limit = Limit(value=said["within"], unit=said["unit"])
-        return Wishes(limit, half_printed=said["half_printed"], only_while_closed=said["only_while_closed"])
+        return RuleOptions(limit, half_printed=said["half_printed"], only_while_closed=said["only_while_closed"])
 
 
 class DecisionForm(WishesForm):
@@ -81,7 +81,7 @@ def _decided(request: HttpRequest, run: Run, form: DecisionForm, by: Attribution
         form.add_error(None, f"{error.problem}; {error.remedy}")
     except NothingOpen as error:
         form.add_error(None, f"Nothing was written: {error}.")
-    except LostRace:
+    except VersionConflict:
         form.add_error(None, "The machine told something at the same moment; look at how it is now, then decide.")
     else:
         messages.success(request, "It is decided. The machine's node settles by it when it next fetches its work.")

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods
 from machines.errors import InputError
 from machines.serialization import structure
 from scheduling.log.models import Venue
-from scheduling.log.store import LostRace
+from scheduling.log.store import VersionConflict
 from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, open_spans
 from scheduling.sky.zones import zone
 from scheduling.venues.hours import set_hours, venue_hours
@@ -78,7 +78,7 @@ def edit(request: HttpRequest, venue: str) -> HttpResponse:
             set_hours(row.id, structure(form.said(), Hours), by)
         except InputError as error:
             form.refuse(error)
-        except LostRace:
+        except VersionConflict:
             form.add_error(None, "Somebody else changed this venue at the same time; look at its hours, then set them.")
         else:
             messages.success(request, f"The hours of {row.name} are set.")

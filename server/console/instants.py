@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 from django import forms
 
 from machines.errors import InputError
-from scheduling.commands.handlers import Taken
+from scheduling.commands.handlers import IdInUse
 from server.readings import readings_of
 
 CLOCK, SKY = "clock", "sky"
@@ -69,9 +69,9 @@ class InstantForm(forms.Form):
             anchor["offset"] = f"{'-' if cleaned['side'] == 'before' else ''}PT{minutes}M"
         return anchor | which
 
-    def refuse(self, error: InputError | Taken) -> list[dict[str, str]]:
+    def refuse(self, error: InputError | IdInUse) -> list[dict[str, str]]:
         """Put what is wrong beside its field; where the instant has two readings, they are returned to be offered."""
-        if isinstance(error, Taken):
+        if isinstance(error, IdInUse):
             self.add_error("id", "This id is in use; choose another.")
             return []
         readings = [

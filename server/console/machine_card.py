@@ -46,7 +46,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Printing:
+class CurrentPrint:
     """A run that a machine is on.
 
     Attributes:
@@ -84,7 +84,7 @@ class Station:
     id: str
     name: str
     profile: str
-    printing: Printing | None
+    printing: CurrentPrint | None
     state: str
     is_printing: bool
     is_silent: bool
@@ -160,7 +160,7 @@ def was_missed(machine: Machine, beat: Heartbeat | None) -> bool:
     return machine.silent_since is not None and beat is None and machine.last_reported_at is None
 
 
-def _state(machine: Machine, printing: Printing | None, beat: Heartbeat | None) -> str:
+def _state(machine: Machine, printing: CurrentPrint | None, beat: Heartbeat | None) -> str:
     if was_missed(machine, beat):
         return "never heard, and a run is due; somebody must look"
     if machine.epoch == 0:
@@ -179,7 +179,7 @@ def _state(machine: Machine, printing: Printing | None, beat: Heartbeat | None) 
     return "printing late, catching up" if printing.head else "printing"
 
 
-def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: datetime) -> Printing | None:
+def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: datetime) -> CurrentPrint | None:
     run = current_run(machine=machine.id, before=now) or _next_run(machine, now)
     if run is None:
         return None
@@ -187,7 +187,7 @@ def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: d
     shown = segment or Segment.objects.filter(run_id=run.id).order_by("number").first()
     due = None if segment is None else _due_column(segment, now)
     zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
-    return Printing(
+    return CurrentPrint(
         run=run.id,
         source=Source.objects.values_list("name", flat=True).get(id=run.source_id),
         policy=formatting.policy(run_policy(run)),

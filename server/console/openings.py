@@ -12,7 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
-from scheduling.commands.handlers import Taken, fix_opening, handle
+from scheduling.commands.handlers import IdInUse, fix_opening, handle
 from scheduling.commands.orders import FixOpening
 from scheduling.log.store import Attribution
 from server.accounts.people import standing_of
@@ -38,7 +38,7 @@ def new(request: HttpRequest) -> HttpResponse:
             if "fix" in request.POST:
                 return _fix(request, command, by)
             shown |= _preview(form, command)
-        except (InputError, Taken) as error:
+        except (InputError, IdInUse) as error:
             shown["readings"] = form.refuse(error)
     return render(request, "console/opening.html", shown)
 

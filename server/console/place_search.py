@@ -11,7 +11,7 @@ from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, StarBelt, from_json
 from machines.model.profile import Profile
 from scheduling.log.models import Machine, Run, Source, Venue
-from scheduling.paper.next_passage import Asked, ComingRound, Span, coming_round
+from scheduling.paper.next_passage import Passage, PassageQuery, Span, coming_round
 from scheduling.paper.proof import longitude_at_half
 from scheduling.queries.calibration import calibrated_profile
 from scheduling.queries.runs import knife_is_armed
@@ -106,7 +106,7 @@ def reply(machine: Machine, now: datetime, asked: Question, text: str) -> Reply:
     return Reply(said, is_ours, answer(machine, now, place, said), problem)
 
 
-def read(asked: Question, text: str) -> tuple[Asked, str]:
+def read(asked: Question, text: str) -> tuple[PassageQuery, str]:
     """The place that somebody wrote, and how it is said back.
 
     Raises:
@@ -115,7 +115,7 @@ def read(asked: Question, text: str) -> tuple[Asked, str]:
     plain = "".join(text.split()).translate(SAME).upper()[:40]
     if asked.kind == "longitude":
         degrees = _longitude(plain, text, asked)
-        return Asked(longitude=degrees), formatting.longitude(degrees)
+        return PassageQuery(longitude=degrees), formatting.longitude(degrees)
     found = (HOURS if asked.kind == "hours" else SHARE).fullmatch(plain)
     if found is None:
         raise _unread(text, asked)
@@ -125,16 +125,16 @@ def read(asked: Question, text: str) -> tuple[Asked, str]:
         if hours >= 24.0 or minutes >= 60:
             raise _unread(text, asked)
         whole, rest = divmod(round(hours * 60) % (24 * 60), 60)
-        return Asked(
+        return PassageQuery(
             phase=hours / 24.0
         ), f"{asked.label} {whole}{formatting.NO_BREAK}h {rest:02}{formatting.NO_BREAK}min"
     share = _number(found["share"])
     if share >= 100.0:
         raise _unread(text, asked)
-    return Asked(phase=share / 100.0), f"The place at {share:g}{formatting.NO_BREAK}% of the turn"
+    return PassageQuery(phase=share / 100.0), f"The place at {share:g}{formatting.NO_BREAK}% of the turn"
 
 
-def answer(machine: Machine, now: datetime, asked: Asked, said: str) -> Answer | None:
+def answer(machine: Machine, now: datetime, asked: PassageQuery, said: str) -> Answer | None:
     """When a place comes round next; None where no run that is planned comes to it."""
     try:
         found = coming_round(machine, now, asked)
@@ -151,7 +151,7 @@ def answer(machine: Machine, now: datetime, asked: Asked, said: str) -> Answer |
     )
 
 
-def _burst(profile: Profile, found: ComingRound) -> str:
+def _burst(profile: Profile, found: Passage) -> str:
     if profile.columns_per_burst == 1:
         return ""
     length = formatting.about((found.laid.ends_at - found.laid.begins_at).total_seconds())
@@ -161,7 +161,7 @@ def _burst(profile: Profile, found: ComingRound) -> str:
     )
 
 
-def _cut(machine: Machine, profile: Profile, found: ComingRound, zone: str) -> str:
+def _cut(machine: Machine, profile: Profile, found: Passage, zone: str) -> str:
     if profile.knife is None:
         return "The paper is not cut here; it is wound up."
     if not Run.objects.values_list("strips_per_turn", flat=True).get(id=found.run):

@@ -13,11 +13,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from machines.errors import InputError
-from scheduling.commands.handlers import Taken, fix_service_window, handle, read
+from scheduling.commands.handlers import IdInUse, fix_service_window, handle, read
 from scheduling.commands.orders import FixServiceWindow
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
-from scheduling.log.store import Attribution, LostRace
+from scheduling.log.store import Attribution, VersionConflict
 from scheduling.planning.service_windows import ServiceWindow, Weekly, require_comes_on
 from scheduling.venues.service_windows import as_planned, call_off
 from server import wiring
@@ -52,7 +52,7 @@ def new(request: HttpRequest, venue: str) -> HttpResponse:
             if "fix" in request.POST:
                 return _fix(request, command, by)
             page |= _preview(command, outlook(row, wiring.now()))
-        except (InputError, Taken) as error:
+        except (InputError, IdInUse) as error:
             page["readings"] = form.refuse(error)
     return render(request, "console/service_window.html", page)
 
@@ -75,7 +75,7 @@ def off(request: HttpRequest, window: str) -> HttpResponse:
                 return _call_off(request, row, form, by)
         except InputError as error:
             form.refuse(error)
-        except LostRace:
+        except VersionConflict:
             form.add_error(None, "Somebody else changed this window at the same time; look at it, then call it off.")
     return render(request, "console/call_off.html", page)
 

@@ -18,7 +18,7 @@ from machines.protocol.journal_entries import Action
 from scheduling.log.models import Heartbeat, Machine, Run, Venue
 from scheduling.queries.runs import knife_is_armed
 from scheduling.rendering.plate_store import PlateGone
-from scheduling.supplies.change_dates import Part
+from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, Forecast, end_at
 from scheduling.supplies.forecast_cache import kept_forecast
 from server import wiring
@@ -42,7 +42,7 @@ HOLDS = {
 }
 OF_ITSELF = "it stopped because something is wrong with it; it waits for a person to look at it and resume"
 # Keywords of the machine (RFC 8011, PWG 5100) that ask for a change at once.
-ASK_FOR: dict[str, Part] = {
+ASK_FOR: dict[str, Consumable] = {
     "media-empty": "roll",
     "marker-supply-empty": "cartridge",
     "separation-cutter-life-over": "blade",
@@ -76,7 +76,7 @@ class Task:
     due: datetime | None
     when: str
     steps: tuple[Step, ...]
-    part: Part | None = None
+    part: Consumable | None = None
     in_window: bool = False
 
 
@@ -91,7 +91,7 @@ def going_on(hold: str, is_cut: bool) -> tuple[Step, ...]:
     return (*release, at_panel("resume"), *((at_panel(ARM),) if is_cut else ()))
 
 
-def changing(part: Part, is_cut: bool) -> tuple[Step, ...]:
+def changing(part: Consumable, is_cut: bool) -> tuple[Step, ...]:
     """How a part is changed."""
     action: Action = f"{part}-changed"  # type: ignore[assignment]
     what = f"change the {part}"
@@ -199,7 +199,7 @@ def changes(machine: Machine, run: Run | None, now: datetime, venue: Venue) -> t
     return tuple(sorted(due, key=lambda task: task.due or now)), tuple(rest)
 
 
-def _ends(counted: Forecast) -> Iterator[tuple[Part, End | None]]:
+def _ends(counted: Forecast) -> Iterator[tuple[Consumable, End | None]]:
     if counted.run is None:
         return
     yield "roll", counted.run.roll_ends
@@ -209,7 +209,7 @@ def _ends(counted: Forecast) -> Iterator[tuple[Part, End | None]]:
         yield "blade", counted.run.blade_ends
 
 
-def _change(part: Part, end: End, is_cut: bool, now: datetime, zone: str) -> Task:
+def _change(part: Consumable, end: End, is_cut: bool, now: datetime, zone: str) -> Task:
     """A change is due in its service window, if there is one; else before the part ends."""
     moment = formatting.moment(end.at, zone)
     why = f"By count it ends at {moment}"

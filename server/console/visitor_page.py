@@ -21,7 +21,7 @@ from scheduling.log.models import Machine, Run, Source, Venue
 from scheduling.queries.runs import machine_profile, run_instants, run_policy
 from server import wiring
 from server.console import formatting
-from server.console.machine_card import Printing, Station, station
+from server.console.machine_card import CurrentPrint, Station, station
 from server.console.place_search import question, reply
 
 HELD = {
@@ -180,7 +180,7 @@ def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
     return "It is being printed now."
 
 
-def _turn(run: Run | None, printing: Printing | None, columns: int, zone: str, now: datetime) -> Turn | None:
+def _turn(run: Run | None, printing: CurrentPrint | None, columns: int, zone: str, now: datetime) -> Turn | None:
     """The turn that the sky is in, cut to the run; None before it and after it."""
     if run is None or printing is None or printing.due is None:
         return None

@@ -29,7 +29,7 @@ from machines.protocol.journal_entries import ColumnsPrinted
 from machines.protocol.messages import Reports
 from machines.recovery import Columns
 from scheduling.log import models
-from scheduling.log.event_records import Line, insert, scan
+from scheduling.log.event_records import EventRecord, insert, scan
 from scheduling.log.projecting import projector
 from scheduling.log.projecting.as_of import folded
 from scheduling.log.projections import VIEWS
@@ -62,12 +62,12 @@ class Raw:
             for sql in _values("SELECT sql FROM sqlite_master WHERE tbl_name = 'log_event' AND type <> 'trigger'"):
                 if sql is not None:
                     self._connection.execute(sql)
-            self._insert = f"INSERT INTO log_event VALUES ({', '.join('?' * len(Line._fields))})"
+            self._insert = f"INSERT INTO log_event VALUES ({', '.join('?' * len(EventRecord._fields))})"
             self._begin, self._table = "BEGIN IMMEDIATE", "log_event"
         else:
             self._connection = psycopg.connect(os.environ["DAYROLL_DATABASE"], autocommit=True)
             self._connection.execute("CREATE TABLE raw_event (LIKE log_event INCLUDING ALL)")
-            self._insert = f"INSERT INTO raw_event VALUES ({', '.join(['%s'] * len(Line._fields))})"
+            self._insert = f"INSERT INTO raw_event VALUES ({', '.join(['%s'] * len(EventRecord._fields))})"
             self._begin, self._table = "BEGIN", "raw_event"
         self._cursor = self._connection.cursor()
 
@@ -104,7 +104,7 @@ def _values(sql: str) -> list[Any]:
         return [value for (value,) in cursor.fetchall()]
 
 
-def _raw_rows(lines: Iterator[Line]) -> list[tuple[Any, ...]]:
+def _raw_rows(lines: Iterator[EventRecord]) -> list[tuple[Any, ...]]:
     adapt = connection.ops.adapt_datetimefield_value
     return [(*line[:7], adapt(line.said_at), adapt(line.happened_at), *line[9:]) for line in lines]
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
-from machines.protocol.messages import Taken, pace
+from machines.protocol.messages import JournalPosition, pace
 from machines.recovery import settle
 from machines.serialization import parse_instant
 from scheduling.nodes.received_entries import Batch, Told
@@ -110,17 +110,17 @@ def _compare(known: Known, entry: GapSettled) -> None:
         known.write("settlement-differed", seq=entry.seq, run=entry.run)
 
 
-def earlier(known: Known) -> tuple[Taken, ...]:
+def earlier(known: Known) -> tuple[JournalPosition, ...]:
     """How much is there of the journals of earlier boards, the newest first."""
     return tuple(_by_epoch(known))[::-1]
 
 
-def _by_epoch(known: Known) -> Iterator[Taken]:
+def _by_epoch(known: Known) -> Iterator[JournalPosition]:
     epoch, last = 0, None
     for fact in [*known.facts, {"kind": "node-enrolled", "data": {"epoch": 0}}]:
         if fact["kind"] == "node-enrolled":
             if last is not None:
-                yield Taken(epoch=epoch, through=last["seq"], at=parse_instant(last["at"]))
+                yield JournalPosition(epoch=epoch, through=last["seq"], at=parse_instant(last["at"]))
             epoch, last = fact["data"]["epoch"], None
         elif (entry := _entry_of(fact)) is not None:
             last = entry

@@ -20,7 +20,7 @@ from scheduling.log.events.reports import SettlementDiffered
 from scheduling.log.events.server import OutageOverridden
 from scheduling.log.models import Machine, Notice, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.models import Override as Word
-from scheduling.log.projecting.as_of import Moment, folded, run_at
+from scheduling.log.projecting.as_of import AsOf, folded, run_at
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, read
@@ -107,7 +107,7 @@ def test_an_old_log_with_anothers_word_folds_as_if_it_had_not_been_said(tmp_path
     assert not Notice.objects.exists()
     assert Machine.objects.get(id="other").accepted_through == 6
     assert all(result.equal for result in rebuild(swap=False))
-    then = run_at("first", Moment(known_by=NOON + timedelta(days=30)))
+    then = run_at("first", AsOf(known_by=NOON + timedelta(days=30)))
     assert then is not None and (then.run.printed, then.stretches, then.outages) == (0, (), ())
     assert not folded((PrintedStretch,), Q(), using="default").all(PrintedStretch)
 

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from scheduling.log.models import Event
 from server.accounts.access import give_key
 from server.accounts.management.terminal import at_the_terminal
-from server.accounts.principals import STUDIO, Standing
+from server.accounts.principals import STUDIO, Grant
 
 
 def events() -> QuerySet[Event]:
@@ -15,6 +15,6 @@ def events() -> QuerySet[Event]:
     return Event.objects.exclude(kind="key-made")
 
 
-def new_key(name: str, standing: Standing = STUDIO) -> str:
+def new_key(name: str, standing: Grant = STUDIO) -> str:
     """A key as somebody at the terminal makes it."""
     return give_key(name, standing, at_the_terminal())

@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 
 from machines.protocol.messages import Work
-from scheduling.log.event_records import Line
+from scheduling.log.event_records import EventRecord
 from scheduling.log.events.studio import SegmentsPlanned
 from scheduling.log.store import read
 from server import jobs
@@ -28,7 +28,7 @@ def size_on_disk(file: Path, rows: list[tuple[object, ...]]) -> int:
     copy = sqlite3.connect(file)
     for sql in schema:
         copy.execute(sql)
-    copy.executemany(f"INSERT INTO log_event VALUES ({', '.join('?' * len(Line._fields))})", rows)
+    copy.executemany(f"INSERT INTO log_event VALUES ({', '.join('?' * len(EventRecord._fields))})", rows)
     copy.commit()
     copy.close()
     return file.stat().st_size

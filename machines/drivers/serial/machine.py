@@ -29,7 +29,7 @@ WATCHDOG_PART = 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class PaperPosition:
     """Where the controller says that the paper is, in columns since the first.
 
     Attributes:
@@ -204,7 +204,7 @@ class SerialMachine:
         self._controller.link = None  # the next greeting tells the place
         return True
 
-    def standing(self) -> Standing:
+    def standing(self) -> PaperPosition:
         """Where the paper is, for the node to compare with its journal.
 
         Raises:
@@ -212,7 +212,7 @@ class SerialMachine:
         """
         link = self._controller.ready(place_known=False)
         end = None if link.greeting.end is None else self._controller.end
-        return Standing(end=end, whole=self._controller.whole, fed=_fed(link))
+        return PaperPosition(end=end, whole=self._controller.whole, fed=_fed(link))
 
     def feed(self) -> Feed | None:
         """Where the paper stands after the last order of this session; None before the first, and where the profile

@@ -13,7 +13,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from machines.node.clock.drift import Crystal, Rate
-from machines.serialization import structure_from_newer, unstructure
+from machines.serialization import structure_lenient, unstructure
 
 BETWEEN_BOOTS = 5e-6
 # A rate that is kept gives way to one that is about as narrow and newer.
@@ -57,4 +57,4 @@ def known(db: sqlite3.Connection, counter: str) -> Rate | None:
 
 def _read(db: sqlite3.Connection) -> KnownRate | None:
     row = db.execute("SELECT body FROM document WHERE name = 'crystal-rate'").fetchone()
-    return None if row is None else structure_from_newer(json.loads(row[0]), KnownRate)
+    return None if row is None else structure_lenient(json.loads(row[0]), KnownRate)

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from machines.errors import InputError
 from machines.node.clock.server_time import Estimate, HandTime
 from machines.node.store.journal import change_state
-from machines.serialization import structure_from_newer, unstructure
+from machines.serialization import structure_lenient, unstructure
 
 LEAST_ERROR_S, USUAL_ERROR_S, MOST_ERROR_S = 1.0, 60.0, 3600.0
 _REMEDY = "give such as 2026-11-02T14:03:00"
@@ -74,4 +74,4 @@ def take(db: sqlite3.Connection, boot: str) -> HandTime | None:
     db.execute("DELETE FROM document WHERE name = 'set-time'")
     change_state(db, time_said=0)
     said = json.loads(row[0])
-    return structure_from_newer(said["word"], HandTime) if said["boot"] == boot else None
+    return structure_lenient(said["word"], HandTime) if said["boot"] == boot else None

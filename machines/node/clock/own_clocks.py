@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 from machines.clock import utc
 from machines.node.clock.server_time import Estimate, HandTime
-from machines.serialization import format_instant, structure_from_newer, unstructure
+from machines.serialization import format_instant, structure_lenient, unstructure
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +80,7 @@ def compare(db: sqlite3.Connection, clocks: Iterable[OwnClock], server: Estimate
 def compared(db: sqlite3.Connection) -> tuple[Compared, ...]:
     """How the clocks stood when they were last compared."""
     row = db.execute("SELECT body FROM document WHERE name = 'own-clocks'").fetchone()
-    return () if row is None else structure_from_newer(json.loads(row[0]), tuple[Compared, ...])
+    return () if row is None else structure_lenient(json.loads(row[0]), tuple[Compared, ...])
 
 
 def best(clocks: Iterable[OwnClock], kept: Iterable[Compared], elapsed_s: float) -> HandTime | None:

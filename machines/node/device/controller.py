@@ -9,7 +9,7 @@ from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.node.device import reporting
 from machines.node.store.journal import Journal
-from machines.node.work.bursts import Held
+from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.operator import holds, stop_causes
 from machines.operator.stop_causes import cause_of
@@ -41,11 +41,11 @@ class MachineAtHand:
         self._refusals = 0
         self._has_moved = False  # since this agent began; or it was held
 
-    def fits(self, held: Held) -> bool:
+    def fits(self, held: HeldWork) -> bool:
         """Whether the open driver is the one for this work."""
         return self.driver is not None and self._driver_for == _wanted(held)
 
-    def driver_of(self, held: Held) -> Driver:
+    def driver_of(self, held: HeldWork) -> Driver:
         """The driver for this work; another one is closed first."""
         return self.driver_for(held.profile, held.run, held.calibration)
 
@@ -118,6 +118,6 @@ class MachineAtHand:
             self.rests()
 
 
-def _wanted(held: Held) -> tuple[Profile, int, Calibration]:
+def _wanted(held: HeldWork) -> tuple[Profile, int, Calibration]:
     """All that a driver is opened for: where it changes, the driver is another."""
     return held.profile, held.run.nozzle_seed, held.calibration

@@ -14,19 +14,20 @@ from numpy.typing import NDArray
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
-from machines.model.position import BLANK_COLUMNS, Slip, Track, correction_mm, difference_mm, least_mm, news
+from machines.model.position import BLANK_COLUMNS, Slip, SlipState, correction_mm, difference_mm, least_mm, slip_report
 from machines.model.profile import Profile
 from machines.node.store import outbox
 from machines.node.store.journal import Journal
 from machines.node.store.slip_state import keep_track, read_track
-from machines.node.work.bursts import Burst, Held
+from machines.node.work.bursts import Burst
+from machines.node.work.held_work import HeldWork
 from machines.node.work.plate_cache import PlateStore
 from machines.protocol.journal_entries import Entry, FeedCorrected, SlipMeasured
 
 log = logging.getLogger(__name__)
 
 
-def in_words(track: Track, profile: Profile, mean_turn_s: float | None) -> str:
+def in_words(track: SlipState, profile: Profile, mean_turn_s: float | None) -> str:
     """The paper's slip as the node last said it, for a person beside the machine; empty without an encoder.
 
     Args:
@@ -53,7 +54,7 @@ class SlipWatch:
         """Wire it up; see `machines.node.printing.loop.Printer`."""
         self._journal = journal
         self._plates = plates
-        self._track: Track | None = None
+        self._track: SlipState | None = None
 
     def forget(self) -> None:
         """A person may be at the machine, or the run is another: look into the journal again before the next look. What
@@ -63,7 +64,7 @@ class SlipWatch:
                 db.execute("UPDATE track SET corrected_mm = ?", (self._track.corrected_mm,))
         self._track = None
 
-    def look(self, driver: Driver, held: Held, burst: Burst, now: float) -> None:
+    def look(self, driver: Driver, held: HeldWork, burst: Burst, now: float) -> None:
         """After a burst: say what is new of the slip, and put a little of it right before the next burst.
 
         Args:
@@ -84,7 +85,7 @@ class SlipWatch:
         except MachineStopped as stop:  # what stops it, the next burst finds out
             log.warning("the paper's place could not be put right: %s", stop)
 
-    def _known(self, difference: float) -> Track:
+    def _known(self, difference: float) -> SlipState:
         """The track, with this look as its zero where it has none: nothing has slipped yet."""
         if self._track is not None:
             return self._track
@@ -96,8 +97,8 @@ class SlipWatch:
                 keep_track(db, track)
         return track
 
-    def _say(self, held: Held, burst: Burst, slip_mm: float, track: Track, now: float) -> Track:
-        what = news(slip_mm, track, held.profile)
+    def _say(self, held: HeldWork, burst: Burst, slip_mm: float, track: SlipState, now: float) -> SlipState:
+        what = slip_report(slip_mm, track, held.profile)
         if what is None:
             return track
         slip = Slip.of_mm(slip_mm, held.profile, held.run.mean_turn_s)
@@ -110,7 +111,7 @@ class SlipWatch:
         log.warning("the paper is %s", slip.in_words() if said else "where it belongs again")
         return after
 
-    def _entry(self, what: str, seq: int, burst: Burst, slip: Slip, track: Track, now: float) -> Entry:
+    def _entry(self, what: str, seq: int, burst: Burst, slip: Slip, track: SlipState, now: float) -> Entry:
         column, run = burst.end_column, burst.run
         if what == "corrected":
             mm = track.corrected_mm
@@ -125,14 +126,14 @@ class SlipWatch:
             slip_degrees=slip.degrees,
         )
 
-    def _correct(self, driver: Driver, held: Held, burst: Burst, slip_mm: float) -> float:
+    def _correct(self, driver: Driver, held: HeldWork, burst: Burst, slip_mm: float) -> float:
         """Put right what may be put right here; how much was, further on positive."""
         if abs(slip_mm) < least_mm(held.profile) or burst.end_column >= held.run.end_column:
             return 0.0
         mm = correction_mm(slip_mm, held.profile, self._near(held, burst.end_column))
         return driver.correct(mm) if mm else 0.0
 
-    def _near(self, held: Held, column: int) -> NDArray[np.bool_] | None:
+    def _near(self, held: HeldWork, column: int) -> NDArray[np.bool_] | None:
         """The dots on both sides of where a column begins; None where not all of them are held."""
         columns = range(column - BLANK_COLUMNS, column + BLANK_COLUMNS)
         try:

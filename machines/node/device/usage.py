@@ -13,7 +13,7 @@ from machines.node.store.journal import State
 
 
 @dataclass(frozen=True, kw_only=True)
-class Left:
+class RemainingSupplies:
     """By count; below 0 where more was used than there can have been.
 
     Attributes:
@@ -29,18 +29,18 @@ class Left:
     cuts: int | None
 
 
-def left(state: State, profile: Profile, now: float | None) -> Left:
+def remaining_supplies(state: State, profile: Profile, now: float | None) -> RemainingSupplies:
     """What is left; ``now`` by the server, POSIX seconds, None where it is not known: then nothing was fired idly."""
     paper_m = profile.media.roll_m - (state.paper_position - state.roll_place) * profile.column_pitch_mm / 1000.0
     cuts = None if profile.knife is None else profile.knife.cuts_per_blade - state.blade_cuts
     head = profile.head
     if not isinstance(head, CarriageHead):
-        return Left(paper_m=paper_m, ink_used_ml=None, ink_ml=None, cuts=cuts)
+        return RemainingSupplies(paper_m=paper_m, ink_used_ml=None, ink_ml=None, cuts=cuts)
     used_ml = state.drops * head.drop_pl * ML_PER_PL
     if head.idle_firing is not None and now is not None and state.drops_since is not None:
         used_ml += idle_ml(head, max(0.0, now - state.drops_since), head.idle_firing)
     ink_ml = None if head.cartridge_ml is None else head.cartridge_ml - used_ml
-    return Left(paper_m=paper_m, ink_used_ml=used_ml, ink_ml=ink_ml, cuts=cuts)
+    return RemainingSupplies(paper_m=paper_m, ink_used_ml=used_ml, ink_ml=ink_ml, cuts=cuts)
 
 
 def drops_of(dots: Dots | HeadPlan, profile: Profile) -> int:

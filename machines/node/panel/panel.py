@@ -19,7 +19,7 @@ from machines.node.panel.pin import Guard, Session
 from machines.node.store import identity, operator_actions
 from machines.node.store.journal import Journal
 from machines.node.sync import call_now, reachability
-from machines.node.sync.reachability import Standing
+from machines.node.sync.reachability import ServerReach
 from machines.operator import holds, labels
 from machines.protocol.journal_entries import Action
 
@@ -64,7 +64,7 @@ class Panel:
         estimate = self.time()
         return gather(self.journal, estimate, self._server(estimate))
 
-    def _server(self, estimate: Estimate | None) -> Standing:
+    def _server(self, estimate: Estimate | None) -> ServerReach:
         with self.journal.reading() as db:
             return reachability.at_board(db, self.clock, self.boot, estimate)
 

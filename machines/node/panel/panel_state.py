@@ -6,21 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from machines.clock import utc
-from machines.model.position import Track
+from machines.model.position import SlipState
 from machines.model.profile import Profile
 from machines.node.clock import manual_time
 from machines.node.clock.server_time import Estimate
 from machines.node.device import slip_correction
-from machines.node.device.usage import Left, left
+from machines.node.device.usage import RemainingSupplies, remaining_supplies
 from machines.node.manual import job, position_recovery, prints
 from machines.node.manual.job import HandAction, Handwork
 from machines.node.store import recovery_state, slip_state, strips
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.store.strips import Strip
-from machines.node.sync.reachability import NOT_HEARD, Standing
+from machines.node.sync.reachability import NOT_HEARD, ServerReach
 from machines.node.work import held_work as holding
-from machines.node.work.bursts import Held
+from machines.node.work.held_work import HeldWork
 from machines.operator import holds
 from machines.operator.conditions import gloss
 from machines.operator.durations import duration
@@ -66,7 +66,7 @@ class PanelFacts:
     server: str
 
 
-def gather(journal: Journal, estimate: Estimate | None, server: Standing = NOT_HEARD) -> PanelFacts:
+def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NOT_HEARD) -> PanelFacts:
     """Read how the machine is; ``estimate`` is the server's time at this moment, ``server`` how that is reached."""
     with journal.reading() as db:
         state, held, pending = read_state(db), holding.held(db), strips.pending(db)
@@ -78,7 +78,9 @@ def gather(journal: Journal, estimate: Estimate | None, server: Standing = NOT_H
             if profile is None
             else position_recovery.in_words(position_recovery.place_under_head(db, profile), profile)
         )
-    remains = None if profile is None else left(state, profile, None if estimate is None else estimate.now)
+    remains = (
+        None if profile is None else remaining_supplies(state, profile, None if estimate is None else estimate.now)
+    )
     of_run = held if held is not None and state.run == held.run.id else None
     lines = [
         ("Time", _time(estimate, of_run)),
@@ -117,7 +119,7 @@ def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
     return "" if problem is None else f"{problem[0]}: {problem[1]}"
 
 
-def _time(estimate: Estimate | None, held: Held | None) -> str:
+def _time(estimate: Estimate | None, held: HeldWork | None) -> str:
     if estimate is None:
         return "not known since the board started; nothing is printed until the server has told it, or a person set it"
     said = f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
@@ -129,7 +131,7 @@ def _time(estimate: Estimate | None, held: Held | None) -> str:
     return said
 
 
-def _now(state: State, held: Held | None, by_hand: Handwork | None, outage: Recovering) -> str:
+def _now(state: State, held: HeldWork | None, by_hand: Handwork | None, outage: Recovering) -> str:
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
@@ -142,18 +144,18 @@ def _now(state: State, held: Held | None, by_hand: Handwork | None, outage: Reco
     return f"printing run {held.run.id}{said}"
 
 
-def _phase(state: State, held: Held) -> float:
+def _phase(state: State, held: HeldWork) -> float:
     return state.next_column % held.profile.columns_per_turn / held.profile.columns_per_turn
 
 
-def _place(state: State, held: Held | None) -> str:
+def _place(state: State, held: HeldWork | None) -> str:
     if held is None:
         return "no run"
     turn, column = divmod(state.next_column, held.profile.columns_per_turn)
     return f"turn {turn}, column {column} of {held.profile.columns_per_turn}, {_phase(state, held):.1%}"
 
 
-def _next_cut(state: State, held: Held | None, pending: list[Strip]) -> str:
+def _next_cut(state: State, held: HeldWork | None, pending: list[Strip]) -> str:
     if held is None or held.profile.knife is None:
         return "none" if held is None else "no knife"
     places = [strip.place for strip in pending]
@@ -166,7 +168,7 @@ def _next_cut(state: State, held: Held | None, pending: list[Strip]) -> str:
     return f"in about {duration(columns * held.column_s)}, after {columns} columns{how}"
 
 
-def _paper(remains: Left | None, profile: Profile | None, held: Held | None) -> str:
+def _paper(remains: RemainingSupplies | None, profile: Profile | None, held: HeldWork | None) -> str:
     if remains is None or profile is None:
         return "not known before the first work"
     left_m = remains.paper_m
@@ -176,7 +178,7 @@ def _paper(remains: Left | None, profile: Profile | None, held: Held | None) -> 
     return f"{left_m:.2f} m by count{lasts}"
 
 
-def _slip(track: Track, profile: Profile | None, held: Held | None) -> list[tuple[str, str]]:
+def _slip(track: SlipState, profile: Profile | None, held: HeldWork | None) -> list[tuple[str, str]]:
     said = (
         ""
         if profile is None
@@ -185,7 +187,7 @@ def _slip(track: Track, profile: Profile | None, held: Held | None) -> list[tupl
     return [("Slip of the paper", said)] if said else []
 
 
-def _blade(state: State, remains: Left | None) -> str:
+def _blade(state: State, remains: RemainingSupplies | None) -> str:
     if remains is None:
         return "not known before the first work"
     if remains.cuts is None:
@@ -196,7 +198,7 @@ def _blade(state: State, remains: Left | None) -> str:
     return f"{armed}; {remains.cuts} cuts left by count"
 
 
-def _ink(remains: Left | None) -> str:
+def _ink(remains: RemainingSupplies | None) -> str:
     if remains is None:
         return "not known before the first work"
     if remains.ink_used_ml is None:

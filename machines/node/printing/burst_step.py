@@ -10,7 +10,8 @@ from machines.node.device.slip_correction import SlipWatch
 from machines.node.printing.order_queue import OrdersInHand
 from machines.node.store import recovery_state, strips
 from machines.node.store.journal import Journal, State
-from machines.node.work.bursts import Burst, Held, next_burst
+from machines.node.work.bursts import Burst, next_burst
+from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
 from machines.operator import stop_causes
@@ -45,7 +46,7 @@ class Laying:
         self._slip = slip
         self.busy = False
 
-    def go_on(self, held: Held, driver: Driver, now: float) -> float:
+    def go_on(self, held: HeldWork, driver: Driver, now: float) -> float:
         """Order the next bursts, if it is time, or lay the next one in hand.
 
         Returns:
@@ -90,7 +91,7 @@ class Laying:
                 return 0.0
         return self._lay(driver, now)
 
-    def _plan(self, held: Held, state: State) -> list[Burst]:
+    def _plan(self, held: HeldWork, state: State) -> list[Burst]:
         """The bursts to order together: those of one commit, or all parts of one burst; at most up to where the knife
         must be looked at again."""
         with self._journal.reading() as db:

@@ -10,7 +10,8 @@ import numpy as np
 
 from machines.node.store import recovery_state
 from machines.node.store.journal import State
-from machines.node.work.bursts import CannotTell, Held, first_after, is_late
+from machines.node.work.bursts import CannotTell, first_after, is_late
+from machines.node.work.held_work import HeldWork
 from machines.node.work.plate_cache import PlateStore
 from machines.recovery import Columns
 
@@ -27,7 +28,7 @@ class Missing:
     end: int
 
 
-def find(held: Held, state: State, unknown_end: int | None, *, resumed: bool, now: float) -> Missing | None:
+def find(held: HeldWork, state: State, unknown_end: int | None, *, resumed: bool, now: float) -> Missing | None:
     """The gap before the next column that can be laid at its instant; None if there is none.
 
     Args:
@@ -59,7 +60,7 @@ def find(held: Held, state: State, unknown_end: int | None, *, resumed: bool, no
     return None if end == first else Missing(first=first, unknown_end=unknown_end, end=end)
 
 
-def half_printed(db: sqlite3.Connection, held: Held, missing: Missing) -> Columns | None:
+def half_printed(db: sqlite3.Connection, held: HeldWork, missing: Missing) -> Columns | None:
     """The segment that was being printed when something came between; None if the last that was ordered is whole."""
     made_good = recovery_state.read(db).half_printed
     if made_good and made_good.first <= missing.first < made_good.end and missing.unknown_end <= made_good.end:
@@ -75,7 +76,7 @@ def half_printed(db: sqlite3.Connection, held: Held, missing: Missing) -> Column
     return None if whole else Columns(first=segment.first_column, end=segment.end_column)
 
 
-def dots_per_column(held: Held, plates: PlateStore, missing: Missing) -> float | None:
+def dots_per_column(held: HeldWork, plates: PlateStore, missing: Missing) -> float | None:
     """Mean number of dots in the missing columns, from some of them; None if none is, or if a plate is not held."""
     count = min(SAMPLED_COLUMNS, missing.end - missing.unknown_end)
     columns = np.linspace(missing.unknown_end, missing.end, count, endpoint=False).astype(int)

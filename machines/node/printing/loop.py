@@ -24,7 +24,7 @@ from machines.node.store.journal import Journal, State, change_state, read_state
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import bursts, order_log, takeover
 from machines.node.work import held_work as holding
-from machines.node.work.bursts import Held
+from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
 from machines.operator import holds, stop_causes
@@ -87,7 +87,7 @@ class Printer:
         self._rested_as = ""
         self._began_after: Cause = "power"
         self._compared = False  # the journal with what the machine remembers
-        self._held: Held | None = None
+        self._held: HeldWork | None = None
         self._held_version = -1
 
     @property
@@ -168,7 +168,7 @@ class Printer:
             return self._adopt(state, held, now)
         return self._tend(state, held, now)
 
-    def _tend(self, state: State, held: Held, now: float) -> float:
+    def _tend(self, state: State, held: HeldWork, now: float) -> float:
         """See to the machine, to the paper that has come to the knife, to what is missing, and to what comes next."""
         driver = self._driver_of(held)
         if self._machine.stands_still(driver, now):
@@ -188,7 +188,7 @@ class Printer:
             return self._idle("no-work")
         return NOTHING_DUE if self._settling.waits else self._laying.go_on(held, driver, now)
 
-    def _rest(self, state: State, held: Held | None, now: float | None) -> float:
+    def _rest(self, state: State, held: HeldWork | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still
         looked at. However it comes to rest, it is capped and its knife disarmed; only paused can it be armed again."""
         self._idle("machine" if state.hold in (holds.UNPLANNED, holds.REFUSING) else "service")
@@ -222,7 +222,7 @@ class Printer:
         self._interruption.because(cause)
         return NOTHING_DUE
 
-    def _current(self, state: State) -> Held | None:
+    def _current(self, state: State) -> HeldWork | None:
         """What is held, read again when it changed."""
         if state.work_version != self._held_version:
             with self._journal.reading() as db:
@@ -241,7 +241,7 @@ class Printer:
             reporting.report_doubt(self._journal, estimate.told, estimate.error_s, self._held.clock_tolerance_s)
         return None
 
-    def _driver_of(self, held: Held) -> Driver:
+    def _driver_of(self, held: HeldWork) -> Driver:
         if not self._machine.fits(held):
             self._in_hand.close()
         return self._machine.driver_of(held)
@@ -270,7 +270,7 @@ class Printer:
             change_state(db, taking_over=1)
         return 0.0
 
-    def _adopt(self, state: State, held: Held, now: float) -> float:
+    def _adopt(self, state: State, held: HeldWork, now: float) -> float:
         """Turn to a run that is not the journal's, or take one over, once it is known where to begin."""
         if not held.segments:
             return self._idle("no-work")

@@ -20,14 +20,15 @@ from machines.drivers import Driver, MachineStopped
 from machines.node.device.usage import drops_of
 from machines.node.store.journal import Journal
 from machines.node.work import order_log
-from machines.node.work.bursts import Burst, Held
+from machines.node.work.bursts import Burst
+from machines.node.work.held_work import HeldWork
 from machines.node.work.order_log import Laid
 from machines.node.work.plate_cache import PlateStore
 
 LEAD_BURSTS = 0.25
 
 
-def lead_s(held: Held) -> float:
+def lead_s(held: HeldWork) -> float:
     """How long before its instant a burst is ordered, seconds."""
     return min(held.column_s, LEAD_BURSTS * held.burst_s)
 
@@ -40,7 +41,7 @@ class OrdersInHand:
         self._journal = journal
         self._plates = plates
         self._time = time
-        self._held: Held | None = None
+        self._held: HeldWork | None = None
         self._waiting: list[tuple[Burst, NDArray[np.bool_]]] = []
         self._laid: list[Laid] = []
         self._catching_up = self._closed_only = False
@@ -64,12 +65,12 @@ class OrdersInHand:
         """What comes next is late, and true again only after this."""
         self._not_before = now
 
-    def order_at(self, held: Held, burst: Burst, *, catching_up: bool) -> float:
+    def order_at(self, held: HeldWork, burst: Burst, *, catching_up: bool) -> float:
         """When to order a burst, POSIX seconds. In a replay there is no hurry."""
         return max(burst.due, self._not_before) if catching_up else burst.due - lead_s(held)
 
     def take(
-        self, held: Held, planned: list[Burst], now: float, *, catching_up: bool, closed_only: bool = False
+        self, held: HeldWork, planned: list[Burst], now: float, *, catching_up: bool, closed_only: bool = False
     ) -> None:
         """Commit orders, with their dots at hand. A replay may be allowed to catch up ``closed_only``, in the venue's
         closed hours.
@@ -95,7 +96,7 @@ class OrdersInHand:
         burst, _ = self._waiting[0]
         return (max(burst.due, self._not_before) if self._catching_up else burst.due) - now
 
-    def lay(self, driver: Driver) -> tuple[Held, Burst]:
+    def lay(self, driver: Driver) -> tuple[HeldWork, Burst]:
         """Give the next burst to the machine.
 
         Returns:
@@ -120,7 +121,7 @@ class OrdersInHand:
             self.close()
         return self._held, burst
 
-    def _next_not_before(self, held: Held, began: float, columns: int) -> float:
+    def _next_not_before(self, held: HeldWork, began: float, columns: int) -> float:
         """A burst that began takes as long as at the machine's highest rate; but as long as the sky's, while the venue
         is open and catching up must wait, and what the last one was late by is not added."""
         if not self._catching_up or not self._closed_only or held.is_closed_at(began):
@@ -135,6 +136,6 @@ class OrdersInHand:
                 order_log.record(db, self._held, self._laid, [burst for burst, _ in self._waiting])
         self._laid, self._waiting = [], []
 
-    def _dots(self, held: Held, burst: Burst) -> NDArray[np.bool_]:
+    def _dots(self, held: HeldWork, burst: Burst) -> NDArray[np.bool_]:
         plate = held.plate_of(burst.first_column)
         return self._plates.dots(plate, burst.first_column, burst.end_column, held.profile)

@@ -12,7 +12,8 @@ from machines.node.store.journal import Journal, State, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import order_log, takeover
-from machines.node.work.bursts import Held, instant_of, is_late
+from machines.node.work.bursts import instant_of, is_late
+from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
 from machines.protocol.messages import pace
@@ -44,7 +45,7 @@ class Settling:
         self._in_hand = in_hand
         self._interruption = interruption
 
-    def settle(self, held: Held, now: float) -> bool:
+    def settle(self, held: HeldWork, now: float) -> bool:
         """Settle a gap by the policy, or by a person's word, if there is one; ``now`` by the server, POSIX seconds.
 
         Returns:
@@ -75,11 +76,11 @@ class Settling:
         self._decide(held, missing, state, now)
         return True
 
-    def _is_behind(self, held: Held, state: State, now: float) -> bool:
+    def _is_behind(self, held: HeldWork, state: State, now: float) -> bool:
         """Whether there is still something to decide about in a replay that is under way."""
         return bool(is_late(held, self._in_hand.next_column if self._in_hand else state.next_column, now))
 
-    def _may_wait(self, held: Held, missing: gaps.Missing, state: State, kept: Recovering) -> bool:
+    def _may_wait(self, held: HeldWork, missing: gaps.Missing, state: State, kept: Recovering) -> bool:
         """Whether a person's word on this gap may lie at the server, and is not here yet."""
         known = _holds(held.override, kept, _since(held, missing, state, kept))
         return self._asked is not None and not known and self._asked.is_awaited()
@@ -88,7 +89,7 @@ class Settling:
         if self._asked is not None:
             self._asked.forget()
 
-    def _decide(self, held: Held, missing: gaps.Missing, state: State, now: float) -> None:
+    def _decide(self, held: HeldWork, missing: gaps.Missing, state: State, now: float) -> None:
         with self._journal.reading() as db:
             kept, half_printed = recovery_state.read(db), gaps.half_printed(db, held, missing)
         missing_since = instant_of(held, missing.unknown_end)
@@ -115,7 +116,7 @@ class Settling:
         message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"
         log.warning(message, gap.first, gap.end, cause, len(decision.unknown), decision.action, decision.reason)
 
-    def adopt(self, held: Held, remembered: int | None, paper_end: int | None, now: float) -> None:
+    def adopt(self, held: HeldWork, remembered: int | None, paper_end: int | None, now: float) -> None:
         """Turn to a run that is not the journal's, or that another board may have printed since; what that one may have
         laid is settled next.
 
@@ -148,7 +149,7 @@ class Settling:
             self._interruption.over("late-start" if is_late(held, first, now) else None)
 
 
-def _since(held: Held, missing: gaps.Missing, state: State, kept: Recovering) -> float | None:
+def _since(held: HeldWork, missing: gaps.Missing, state: State, kept: Recovering) -> float | None:
     """When an outage began, POSIX seconds; None if that is not known. A gap in the middle of a replay is the same
     outage still. A new one begins with the last burst that was laid: a person's word may come as soon as the next is
     due, and sooner where the server has not heard yet of that last one."""

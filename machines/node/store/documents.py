@@ -7,7 +7,7 @@ import sqlite3
 from functools import lru_cache
 from typing import Any, TypeVar
 
-from machines.serialization import structure_from_newer, unstructure
+from machines.serialization import structure_lenient, unstructure
 
 T = TypeVar("T")
 
@@ -30,4 +30,4 @@ def get_document(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
 @lru_cache(maxsize=TEXTS_KEPT)
 def read_document(body: str, cls: Any) -> Any:
     """What a text says. The same is asked for with every pass and every status, and nobody changes what it gives."""
-    return structure_from_newer(json.loads(body), cls)
+    return structure_lenient(json.loads(body), cls)

@@ -8,9 +8,9 @@ from typing import Any
 
 from machines.node.store.telling import as_told
 from machines.protocol.journal_entries import Entry
-from machines.protocol.messages import Again, Taken
+from machines.protocol.messages import Again, JournalPosition
 from machines.protocol.upcasts import told
-from machines.serialization import parse_instant, structure_from_newer, unstructure
+from machines.serialization import parse_instant, structure_lenient, unstructure
 
 _AGAIN = "told-again"
 
@@ -65,7 +65,7 @@ def rewind(db: sqlite3.Connection, expected: int) -> int:
 def told_again(db: sqlite3.Connection) -> Again | None:
     """What is sent again, until the server has all of it; None for nothing."""
     row = db.execute("SELECT body FROM document WHERE name = ?", (_AGAIN,)).fetchone()
-    return None if row is None else structure_from_newer(json.loads(row[0]), Again)
+    return None if row is None else structure_lenient(json.loads(row[0]), Again)
 
 
 def _keep_again(db: sqlite3.Connection, again: Again) -> None:
@@ -73,7 +73,7 @@ def _keep_again(db: sqlite3.Connection, again: Again) -> None:
     db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (_AGAIN, body))
 
 
-def wrote(db: sqlite3.Connection, taken: Taken, epoch: int) -> bool:
+def wrote(db: sqlite3.Connection, taken: JournalPosition, epoch: int) -> bool:
     """Whether the last entry that the server took of an epoch is this journal's, which is of an epoch itself and keeps
     what it told in earlier ones."""
     row = db.execute(

@@ -5,16 +5,16 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import replace
 
-from machines.model.position import Track
+from machines.model.position import SlipState
 
 
-def read_track(db: sqlite3.Connection) -> Track:
+def read_track(db: sqlite3.Connection) -> SlipState:
     """What the journal knows of the paper's slip."""
     zero_mm, said_mm, corrected_mm = db.execute("SELECT zero_mm, said_mm, corrected_mm FROM track").fetchone()
-    return Track(zero_mm=zero_mm, said_mm=said_mm, corrected_mm=corrected_mm)
+    return SlipState(zero_mm=zero_mm, said_mm=said_mm, corrected_mm=corrected_mm)
 
 
-def keep_track(db: sqlite3.Connection, track: Track) -> None:
+def keep_track(db: sqlite3.Connection, track: SlipState) -> None:
     """Write it down."""
     db.execute("UPDATE track SET zero_mm = :zero_mm, said_mm = :said_mm, corrected_mm = :corrected_mm", vars(track))
 

@@ -18,8 +18,8 @@ from machines.node.sync.server_address import read_server
 from machines.node.work.held_work import Fetched
 from machines.node.work.not_understood import Unread
 from machines.node.work.plausibility import has_plausible_year, require_a_servers, require_plausible
-from machines.protocol.messages import Taken, Work
-from machines.serialization import parse_instant, structure, structure_from_newer
+from machines.protocol.messages import JournalPosition, Work
+from machines.serialization import parse_instant, structure, structure_lenient
 
 T = TypeVar("T")
 
@@ -60,7 +60,7 @@ class Enrolled:
     token: str
     machine: str
     epoch: int
-    earlier: tuple[Taken, ...] = ()
+    earlier: tuple[JournalPosition, ...] = ()
     paper_position: int = 0
 
     def __post_init__(self) -> None:
@@ -240,17 +240,17 @@ def read_work(said: Any, etag: str) -> Fetched:
 
 def _as_understood(said: Any) -> Work:
     try:
-        return structure_from_newer(said, Work)
+        return structure_lenient(said, Work)
     except UnknownChoice as error:
         if not error.field.startswith("override."):
             raise
         # A person's word by a rule that is not known: what is to be printed does not wait for it.
-        return structure_from_newer(said | {"override": None}, Work)
+        return structure_lenient(said | {"override": None}, Work)
 
 
 def _read(data: Any, cls: type[T]) -> T:
     try:
-        return structure_from_newer(data, cls)
+        return structure_lenient(data, cls)
     except InputError as error:
         raise Unreachable(f"the answer cannot be read: {error}") from error
 

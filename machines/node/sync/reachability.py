@@ -14,7 +14,7 @@ from machines.node.clock.server_time import Estimate
 from machines.node.sync.errands import Trouble
 from machines.node.sync.failures import Kind
 from machines.operator.durations import duration
-from machines.serialization import structure_from_newer, unstructure
+from machines.serialization import structure_lenient, unstructure
 
 # While all is well the card is written to no more often than this for it, seconds.
 KEPT_EVERY_S = 600.0
@@ -95,7 +95,7 @@ class Reach:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class ServerReach:
     """The same for a person, at a moment.
 
     Attributes:
@@ -123,7 +123,7 @@ class Standing:
         return f"{self.says}. Since {self.since}; {heard}{again}"
 
 
-NOT_HEARD = Standing(heard="", kind="", since="", says="", said="", again="")
+NOT_HEARD = ServerReach(heard="", kind="", since="", says="", said="", again="")
 
 
 def after_pass(before: Reach, trouble: Trouble | None, moment: Moment, wait_s: float, *, heard: bool) -> Reach:
@@ -171,7 +171,7 @@ def kept(db: sqlite3.Connection) -> Reach:
     """What was kept last. What cannot be read, of another version for one, tells nothing and hinders nothing."""
     row = db.execute("SELECT body FROM document WHERE name = 'reach'").fetchone()
     try:
-        return Reach() if row is None else structure_from_newer(json.loads(row[0]), Reach)
+        return Reach() if row is None else structure_lenient(json.loads(row[0]), Reach)
     except (InputError, ValueError):
         return Reach()
 
@@ -181,7 +181,7 @@ def forget(db: sqlite3.Connection) -> None:
     db.execute("DELETE FROM document WHERE name = 'reach'")
 
 
-def at_board(db: sqlite3.Connection, clock: Clock, boot: str, estimate: Estimate | None) -> Standing:
+def at_board(db: sqlite3.Connection, clock: Clock, boot: str, estimate: Estimate | None) -> ServerReach:
     """What a person at the board is told now.
 
     Args:
@@ -194,7 +194,7 @@ def at_board(db: sqlite3.Connection, clock: Clock, boot: str, estimate: Estimate
     return standing(kept(db), Moment(boot=boot, elapsed_s=clock.elapsed(), at=at), utc(clock.now()))
 
 
-def standing(reach: Reach, now: Moment, board_clock: datetime) -> Standing:
+def standing(reach: Reach, now: Moment, board_clock: datetime) -> ServerReach:
     """What a person is told at a moment.
 
     Args:
@@ -205,7 +205,7 @@ def standing(reach: Reach, now: Moment, board_clock: datetime) -> Standing:
     clock = f"{board_clock:%Y-%m-%d %H:%M} UTC" + ("" if now.at is None else f", by the server {_utc(now.at)}")
     says = SAYS.get(reach.kind, reach.kind)  # type: ignore[call-overload]
     again_s = None if reach.again is None or reach.again.boot != now.boot else reach.again.elapsed_s - now.elapsed_s
-    return Standing(
+    return ServerReach(
         heard="" if reach.heard is None else _when(reach.heard, now),
         kind=reach.kind,
         since="" if reach.since is None else _when(reach.since, now),

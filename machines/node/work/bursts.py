@@ -2,93 +2,16 @@
 
 from __future__ import annotations
 
-import bisect
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
-from machines.model.calibration import UNCALIBRATED, Calibration
-from machines.model.profile import Profile
-from machines.model.slots import boundaries
-from machines.protocol.messages import RunWork, SegmentWork
-from machines.recovery import Override, Policy, Span
+from machines.node.work.held_work import HeldWork
+from machines.protocol.messages import SegmentWork
 
 # A machine that crawls and stumbles, on a slow disk say, lays so many columns a little late rather than leave them out.
 STUMBLE_COLUMNS = 4
-
-
-@dataclass(frozen=True, kw_only=True)
-class Held:
-    """A run and the part of it that the node holds.
-
-    Attributes:
-        run, policy, profile: as the server gave them.
-        segments: of the run, in order of columns; there may be holes between them. Their knots are by the timeline of
-            the run as it is now.
-        calibration: what was measured of the machine.
-        shift_s: how long that timeline has waited so far, seconds; the knots have it already.
-        override: the newest word of a person on an outage.
-        closed: the venue's closed hours, in order, as far as they are known.
-    """
-
-    run: RunWork
-    policy: Policy
-    profile: Profile
-    segments: tuple[SegmentWork, ...]
-    calibration: Calibration = UNCALIBRATED
-    shift_s: float = 0.0
-    override: Override | None = None
-    closed: tuple[Span, ...] = ()
-
-    @cached_property
-    def _firsts(self) -> list[int]:
-        return [segment.first_column for segment in self.segments]
-
-    @property
-    def column_s(self) -> float:
-        """How long the sky takes for one column in a mean turn, seconds."""
-        return self.run.mean_turn_s / self.profile.columns_per_turn
-
-    @property
-    def burst_s(self) -> float:
-        """How long the sky takes for one burst in a mean turn, seconds."""
-        return self.column_s * self.profile.columns_per_burst
-
-    @property
-    def clock_tolerance_s(self) -> float:
-        """How sure the time must be to print, seconds."""
-        return self.profile.clock_tolerance_dots * self.column_s
-
-    def is_closed_at(self, instant: float) -> bool:
-        """Whether the venue is known to be closed at an instant, POSIX seconds."""
-        return any(span.starts_at.timestamp() <= instant < span.ends_at.timestamp() for span in self.closed)
-
-    def boundaries(self, after: int, through: int) -> list[int]:
-        """Where strips begin, after one running column up to another, that one included; none without a knife."""
-        if self.profile.knife is None:
-            return []
-        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
-
-    def plate_of(self, column: int) -> str:
-        """Digest of the plate of a column that is held; empty if it is not."""
-        segment = self.segment_of(column)
-        return "" if segment is None else segment.plate
-
-    def segment_of(self, column: int) -> SegmentWork | None:
-        """The held segment that a running column lies in."""
-        index = bisect.bisect_right(self._firsts, column) - 1
-        if index < 0 or column >= self.segments[index].end_column:
-            return None
-        return self.segments[index]
-
-    def segment_at(self, instant: float) -> SegmentWork | None:
-        """The held segment whose time an instant (POSIX seconds) falls in."""
-        for segment in self.segments:
-            if segment.knots[0].timestamp() <= instant < segment.knots[-1].timestamp():
-                return segment
-        return None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +41,7 @@ class Burst:
         return self.place + len(self)
 
 
-def instant_of(held: Held, column: int) -> float | None:
+def instant_of(held: HeldWork, column: int) -> float | None:
     """The instant of the burst that a column belongs to, POSIX seconds; None if its segment is not held.
 
     A burst that the run's beginning clips is laid at the instant of its first column that is laid. One that reaches
@@ -135,7 +58,7 @@ def _instant(segment: SegmentWork, column: int) -> float:
     return float(segment.instants(np.array([column]))[0])
 
 
-def is_late(held: Held, column: int, now: float) -> bool | None:
+def is_late(held: HeldWork, column: int, now: float) -> bool | None:
     """Whether a column is too late to be laid as if nothing had happened: its instant is more than a burst ago, and
     more than a stumble. None if it cannot be told from the work that is held."""
     if column >= held.run.end_column:
@@ -148,7 +71,7 @@ def is_late(held: Held, column: int, now: float) -> bool | None:
     return True if present is not None and present.first_column > column else None
 
 
-def first_after(held: Held, now: float) -> int | None:
+def first_after(held: HeldWork, now: float) -> int | None:
     """The first column of the first burst whose instant is after now (POSIX seconds), at most the run's end; None if
     the work held does not reach so far."""
     last = held.segments[-1] if held.segments else None
@@ -165,7 +88,7 @@ def first_after(held: Held, now: float) -> int | None:
     return min(start, held.run.end_column)
 
 
-def next_burst(held: Held, column: int, position: int, cuts_due: Iterable[int]) -> Burst | None:
+def next_burst(held: HeldWork, column: int, position: int, cuts_due: Iterable[int]) -> Burst | None:
     """What to lay from a column on; None if it is not held, or past the run's end.
 
     Args:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import bisect
 import json
 import sqlite3
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import cached_property
 
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.profile import Profile
+from machines.model.slots import boundaries
 from machines.node.store import recovery_state
 from machines.node.store.documents import get_document, put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
-from machines.node.work.bursts import Held
 from machines.node.work.not_understood import Unread
 from machines.protocol.messages import RunWork, SegmentWork, Work
+from machines.recovery import Override, Policy, Span
 from machines.serialization import format_instant, unstructure
 
 
@@ -87,7 +90,7 @@ def etag_held(db: sqlite3.Connection) -> str | None:
     return get_document(db, "etag", str)
 
 
-def held(db: sqlite3.Connection) -> Held | None:
+def held(db: sqlite3.Connection) -> HeldWork | None:
     """The run and its held segments; None without a run."""
     work = work_held(db)
     if work is None or work.run is None or work.policy is None:
@@ -96,7 +99,7 @@ def held(db: sqlite3.Connection) -> Held | None:
     shift_s = _shift_s(db, work.run)
     segments = tuple(_shifted(read_document(body, SegmentWork), shift_s) for (body,) in rows)
     calibration = work.calibration or UNCALIBRATED
-    return Held(
+    return HeldWork(
         run=work.run,
         policy=work.policy,
         profile=calibration.applied_to(work.profile),
@@ -149,3 +152,75 @@ class Fetched:
     work: Work
     etag: str
     unread: Unread | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeldWork:
+    """A run and the part of it that the node holds.
+
+    Attributes:
+        run, policy, profile: as the server gave them.
+        segments: of the run, in order of columns; there may be holes between them. Their knots are by the timeline of
+            the run as it is now.
+        calibration: what was measured of the machine.
+        shift_s: how long that timeline has waited so far, seconds; the knots have it already.
+        override: the newest word of a person on an outage.
+        closed: the venue's closed hours, in order, as far as they are known.
+    """
+
+    run: RunWork
+    policy: Policy
+    profile: Profile
+    segments: tuple[SegmentWork, ...]
+    calibration: Calibration = UNCALIBRATED
+    shift_s: float = 0.0
+    override: Override | None = None
+    closed: tuple[Span, ...] = ()
+
+    @cached_property
+    def _firsts(self) -> list[int]:
+        return [segment.first_column for segment in self.segments]
+
+    @property
+    def column_s(self) -> float:
+        """How long the sky takes for one column in a mean turn, seconds."""
+        return self.run.mean_turn_s / self.profile.columns_per_turn
+
+    @property
+    def burst_s(self) -> float:
+        """How long the sky takes for one burst in a mean turn, seconds."""
+        return self.column_s * self.profile.columns_per_burst
+
+    @property
+    def clock_tolerance_s(self) -> float:
+        """How sure the time must be to print, seconds."""
+        return self.profile.clock_tolerance_dots * self.column_s
+
+    def is_closed_at(self, instant: float) -> bool:
+        """Whether the venue is known to be closed at an instant, POSIX seconds."""
+        return any(span.starts_at.timestamp() <= instant < span.ends_at.timestamp() for span in self.closed)
+
+    def boundaries(self, after: int, through: int) -> list[int]:
+        """Where strips begin, after one running column up to another, that one included; none without a knife."""
+        if self.profile.knife is None:
+            return []
+        return boundaries(after, through, self.profile.columns_per_turn, self.run.strips_per_turn)
+
+    def plate_of(self, column: int) -> str:
+        """Digest of the plate of a column that is held; empty if it is not."""
+        segment = self.segment_of(column)
+        return "" if segment is None else segment.plate
+
+    def segment_of(self, column: int) -> SegmentWork | None:
+        """The held segment that a running column lies in."""
+        index = bisect.bisect_right(self._firsts, column) - 1
+        if index < 0 or column >= self.segments[index].end_column:
+            return None
+        return self.segments[index]
+
+    def segment_at(self, instant: float) -> SegmentWork | None:
+        """The held segment whose time an instant (POSIX seconds) falls in."""
+        for segment in self.segments:
+            if segment.knots[0].timestamp() <= instant < segment.knots[-1].timestamp():
+                return segment
+        return None

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from machines.errors import InputError
-from machines.serialization import structure_from_newer, unstructure
+from machines.serialization import structure_lenient, unstructure
 
 _NAME = "unread-work"
 
@@ -42,6 +42,6 @@ def kept(db: sqlite3.Connection) -> Unread | None:
     """The newest answer, if something of it was not understood."""
     row = db.execute("SELECT body FROM document WHERE name = ?", (_NAME,)).fetchone()
     try:
-        return None if row is None else structure_from_newer(json.loads(row[0]), Unread)
+        return None if row is None else structure_lenient(json.loads(row[0]), Unread)
     except (InputError, ValueError):
         return None

@@ -14,7 +14,8 @@ from machines.clock import utc
 from machines.node.store import outbox, recovery_state, strips
 from machines.node.store.journal import change_state, read_state
 from machines.node.store.slip_state import begin_anew
-from machines.node.work.bursts import Burst, Held
+from machines.node.work.bursts import Burst
+from machines.node.work.held_work import HeldWork
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, TrueAgain
 from machines.recovery import Columns, Decision, Gap
 
@@ -45,7 +46,7 @@ def order(db: sqlite3.Connection, bursts: Iterable[Burst], now: float) -> None:
     )
 
 
-def record(db: sqlite3.Connection, held: Held, laid: Sequence[Laid], withdrawn: Sequence[Burst]) -> None:
+def record(db: sqlite3.Connection, held: HeldWork, laid: Sequence[Laid], withdrawn: Sequence[Burst]) -> None:
     """Write down what was laid, and which orders the machine was never given."""
     db.executemany("DELETE FROM burst WHERE run = ? AND first_column = ?", [(b.run, b.first_column) for b in withdrawn])
     for one in laid:
@@ -62,7 +63,7 @@ def _come_true(db: sqlite3.Connection, one: Laid) -> None:
     change_state(db, catching_up=0)
 
 
-def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
+def _advance(db: sqlite3.Connection, held: HeldWork, one: Laid) -> None:
     burst = one.burst
     db.execute(
         "UPDATE burst SET laid_at = ? WHERE run = ? AND first_column = ?", (one.at, burst.run, burst.first_column)
@@ -79,7 +80,7 @@ def _advance(db: sqlite3.Connection, held: Held, one: Laid) -> None:
     _come_to_the_end(db, held, one.at)
 
 
-def _come_to_the_end(db: sqlite3.Connection, held: Held, at: float) -> None:
+def _come_to_the_end(db: sqlite3.Connection, held: HeldWork, at: float) -> None:
     """A run that is over before the machine has caught up ends the replay all the same; ``at``, POSIX seconds."""
     state, end = read_state(db), held.run.end_column
     if state.catching_up and state.next_column >= end:
@@ -128,7 +129,7 @@ def left_run(db: sqlite3.Connection, run: str) -> LeftRun | None:
     return None if row is None else LeftRun(*row)
 
 
-def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
+def adopt(db: sqlite3.Connection, held: HeldWork, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
     """Turn to another run, or take one over. Places that are unknown are passed over, and so is what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
 
@@ -155,7 +156,7 @@ def adopt(db: sqlite3.Connection, held: Held, first_column: int, perhaps_end: in
     strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
 
 
-def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, since: float | None) -> None:
+def settle(db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision, since: float | None) -> None:
     """Write down a gap and what was decided, and go on from there.
 
     The place of unknown columns is passed over; what was fed by hand since lies behind them. ``since`` is from when on
@@ -194,7 +195,7 @@ def settle(db: sqlite3.Connection, held: Held, gap: Gap, decision: Decision, sin
     _leave_out(db, held)
 
 
-def _leave_out(db: sqlite3.Connection, held: Held) -> None:
+def _leave_out(db: sqlite3.Connection, held: HeldWork) -> None:
     """Where printing has come to columns that are left out, go on after them. They take no paper, and a strip's
     boundary among them comes to lie where the paper goes on; or their places are fed blank, and it lies in its own."""
     state, kept = read_state(db), recovery_state.read(db)
@@ -207,7 +208,7 @@ def _leave_out(db: sqlite3.Connection, held: Held) -> None:
     recovery_state.passed_over(db, place + len(left) if kept.blank else None)
 
 
-def _new_boundaries(db: sqlite3.Connection, held: Held, after: int, through: int) -> list[int]:
+def _new_boundaries(db: sqlite3.Connection, held: HeldWork, after: int, through: int) -> list[int]:
     """Where strips begin among columns that are accounted for now. One that is printed again begins no second strip."""
     noted = recovery_state.read(db).again_end
     return held.boundaries(after if noted is None else max(after, min(noted, through)), through)

@@ -9,7 +9,7 @@ from typing import Any
 
 from machines.errors import InputError
 from machines.model.calibration import UNCALIBRATED
-from machines.protocol.messages import RunWork, SegmentWork, Taken, Work, pace
+from machines.protocol.messages import JournalPosition, RunWork, SegmentWork, Work, pace
 from machines.serialization import unstructure
 
 # Running columns beyond this cannot be told apart in the count of turns; no plan has them.
@@ -61,7 +61,9 @@ def require_plausible(work: Work) -> None:
         end = segment.end_column
 
 
-def require_a_servers(token: str, machine: str, numbers: Sequence[int], earlier: Sequence[Taken] = ()) -> None:
+def require_a_servers(
+    token: str, machine: str, numbers: Sequence[int], earlier: Sequence[JournalPosition] = ()
+) -> None:
     """Nothing if what enrolment gave can be kept and used.
 
     Args:

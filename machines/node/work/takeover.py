@@ -18,14 +18,15 @@ from machines.node.store.identity import Credentials
 from machines.node.store.journal import State, change_state
 from machines.node.work import held_work as holding
 from machines.node.work import order_log
-from machines.node.work.bursts import CannotTell, Held, first_after, instant_of
-from machines.protocol.messages import Taken
+from machines.node.work.bursts import CannotTell, first_after, instant_of
+from machines.node.work.held_work import HeldWork
+from machines.protocol.messages import JournalPosition
 
 # The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.
 TOLERANCES = 2.0
 
 
-def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[Taken] = ()) -> None:
+def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[JournalPosition] = ()) -> None:
     """Keep the credentials; a node that was fenced off may print again.
 
     The journal goes on only where no other board can have printed since: where this enrolment is the machine's first,
@@ -52,7 +53,7 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[Taken] = (
         change_state(db, taking_over=1)
 
 
-def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[Taken]) -> bool:
+def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[JournalPosition]) -> bool:
     """Number the entries for a new epoch, and tell again what the server that is there now does not have, whoever was
     told it before; whether this journal tells all that was printed until now."""
     taken = next((one for one in earlier if one.epoch == old), None)
@@ -82,7 +83,7 @@ def paper_unknown(db: sqlite3.Connection, paper_end: int | None) -> int:
     return max(0, (paper_end or 0) - max(order_log.end_of_paper(db), paper_known(db)))
 
 
-def where_to_begin(held: Held, state: State, left_at: int | None = None) -> int:
+def where_to_begin(held: HeldWork, state: State, left_at: int | None = None) -> int:
     """The first column of the run that is not accounted for, by the server's word and, if it is or was the journal's
     run, by the journal's: a server put back from an older copy knows less. The run has a segment.
 
@@ -97,7 +98,7 @@ def where_to_begin(held: Held, state: State, left_at: int | None = None) -> int:
     return first if known is None else max(first, known)
 
 
-def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: float, fed: int = 0) -> int:
+def perhaps_laid_until(held: HeldWork, first: int, remembered: int | None, now: float, fed: int = 0) -> int:
     """The end of the columns, from a first one on, that another board may have laid.
 
     Args:
@@ -122,7 +123,7 @@ def perhaps_laid_until(held: Held, first: int, remembered: int | None, now: floa
     return max(of_paper, min(remembered, due_end))
 
 
-def _due_end(held: Held, first: int, by: float) -> int:
+def _due_end(held: HeldWork, first: int, by: float) -> int:
     """The end of the bursts, from the one that holds a first column on, whose instants are not after an instant."""
     start = max(held.profile.burst_start(first), held.run.first_column)
     segment = held.segment_of(first) or held.segments[0]
@@ -138,7 +139,7 @@ def _due_end(held: Held, first: int, by: float) -> int:
     return max(burst_end, after or 0)
 
 
-def _may_print_again(held: Held) -> bool:
+def _may_print_again(held: HeldWork) -> bool:
     rules = [rule for _, rule in held.policy.rules()]
     rules += [] if held.override is None else [held.override.rule]
     return any(rule.half_printed == "again" for rule in rules)

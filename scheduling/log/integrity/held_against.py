@@ -20,7 +20,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.db.models import Q
 
 from machines.errors import InputError
-from scheduling.log.event_records import Line, scan
+from scheduling.log.event_records import EventRecord, scan
 from scheduling.log.events import NAMES
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.integrity.signed_head import BadStatement, SignedStatement, Statement, Tally, check_order, sign
@@ -131,7 +131,7 @@ def hold_against(
     return _held(statement, then, total, lacking)
 
 
-def _strike_off(missing: dict[str, Head], line: Line) -> None:
+def _strike_off(missing: dict[str, Head], line: EventRecord) -> None:
     """A stream's stated end that is this event is not missing any more."""
     stated = missing.get(line.stream)
     if stated is not None and stated.version == line.version:
@@ -174,7 +174,7 @@ def _closings(using: str) -> list[tuple[int, StreamClosed]]:
     return [(fact.position, fact.event) for fact in facts if isinstance(fact.event, StreamClosed)]
 
 
-def _archived(path: Path, since: Sequence[StreamClosed], files: ExitStack) -> tuple[str, Iterator[Line]]:
+def _archived(path: Path, since: Sequence[StreamClosed], files: ExitStack) -> tuple[str, Iterator[EventRecord]]:
     """An archive's digest and its events, checked."""
     with path.open("rb") as raw:
         digest = hashlib.file_digest(raw, "sha256").hexdigest()

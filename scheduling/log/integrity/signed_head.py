@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from machines.errors import InputError
 from machines.serialization import structure, unstructure
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.event_records import Line
+from scheduling.log.event_records import EventRecord
 from scheduling.log.integrity.verify import Head
 
 
@@ -71,7 +71,7 @@ class Tally:
     through: int = 0
     order: str = ""
 
-    def add(self, line: Line) -> None:
+    def add(self, line: EventRecord) -> None:
         """The next event."""
         self.events += 1
         self.through = line.position

@@ -25,7 +25,7 @@ from django.db.models import Q
 from machines.errors import InputError
 from machines.serialization import format_instant, parse_instant
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.event_records import Line, insert, scan
+from scheduling.log.event_records import EventRecord, insert, scan
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.signed_head import SignedStatement, Tally, check_end, check_signature, sign
 from scheduling.log.integrity.verify import BrokenLink, Holes, closed_events, walk
@@ -162,7 +162,7 @@ class LogFile:
             self.closed_events = header["closed_events"] if self.whole else 0
             _require_type(self.closed_events, int, "closed_events")
 
-    def events(self) -> Iterator[Line]:
+    def events(self) -> Iterator[EventRecord]:
         """The events, each found good."""
         holes = Holes(self.closed_events) if self.whole else None
         for line in walk(self._read(), self._tally.heads, holes):
@@ -178,7 +178,7 @@ class LogFile:
         check_end(self._end.statement, self._tally)
         return self._end
 
-    def _read(self) -> Iterator[Line]:
+    def _read(self) -> Iterator[EventRecord]:
         last = None
         for number, text in self._lines:
             with _named(number):
@@ -226,7 +226,7 @@ def _named(number: int) -> Iterator[None]:
         raise InputError(f"line {number}", f"cannot be read: {error!r}", "export the file again") from error
 
 
-def write(line: Line, out: IO[str], *, using: str) -> None:
+def write(line: EventRecord, out: IO[str], *, using: str) -> None:
     """A line of the log, and what a person wrote at it, as lines of a file.
 
     Raises:
@@ -243,7 +243,7 @@ def write(line: Line, out: IO[str], *, using: str) -> None:
         out.write(canonical({"remark": found.digest, "salt": found.salt, "text": found.text}) + "\n")
 
 
-def _remark(data: dict[str, Any], before: Line | None) -> Kept:
+def _remark(data: dict[str, Any], before: EventRecord | None) -> Kept:
     """What a person wrote at the event before."""
     found = Kept(data["remark"], data["salt"], data["text"])
     for name, value in found._asdict().items():
@@ -254,17 +254,17 @@ def _remark(data: dict[str, Any], before: Line | None) -> Kept:
     return found
 
 
-def written(line: Line) -> str:
+def written(line: EventRecord) -> str:
     """A line of the log as a line of a file."""
     instants = {"said_at": format_instant(line.said_at), "happened_at": format_instant(line.happened_at)}
     return canonical(line._asdict() | instants | {"data": json.loads(line.data)})
 
 
-def _line(data: dict[str, Any]) -> Line:
+def _line(data: dict[str, Any]) -> EventRecord:
     instants = {name: parse_instant(data[name], name) for name in ("said_at", "happened_at")}
-    if unknown := set(data) - set(Line._fields):
-        raise InputError(min(unknown), "no such field", f"the fields are {', '.join(Line._fields)}")
-    line = Line(**data | instants | {"data": canonical(data["data"])})
+    if unknown := set(data) - set(EventRecord._fields):
+        raise InputError(min(unknown), "no such field", f"the fields are {', '.join(EventRecord._fields)}")
+    line = EventRecord(**data | instants | {"data": canonical(data["data"])})
     for name, value in line._asdict().items():
         if name not in instants and not (value is None and name in _MAY_LACK):
             _require_type(value, int if name in _WHOLE else str, name)

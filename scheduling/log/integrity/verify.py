@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from machines.errors import InputError
 from scheduling.log.codec.digest import NONE_BEFORE
-from scheduling.log.event_records import Line, scan
+from scheduling.log.event_records import EventRecord, scan
 from scheduling.log.events import NAMES
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.recorded import Recorded
@@ -25,7 +25,7 @@ class BrokenLink(Exception):
         problem: what is wrong with it.
     """
 
-    def __init__(self, line: Line, problem: str) -> None:
+    def __init__(self, line: EventRecord, problem: str) -> None:
         super().__init__(f"event {line.position} ({line.stream} version {line.version}, {line.kind}): {problem}")
         self.line = line
         self.problem = problem
@@ -70,7 +70,7 @@ class Holes:
         self.seen = 0
         self.explained = 0
 
-    def before(self, line: Line, positions: int) -> None:
+    def before(self, line: EventRecord, positions: int) -> None:
         """So many positions before a line have no event."""
         self.seen += positions
         if self.seen > self.closed_events:
@@ -80,7 +80,7 @@ class Holes:
         """An event that says how many were closed."""
         self.explained += event.version
 
-    def end(self, line: Line) -> None:
+    def end(self, line: EventRecord) -> None:
         """After the last line."""
         if not self.seen == self.explained == self.closed_events:
             raise BrokenLink(line, f"up to it {self.seen} events are missing, and {self.explained} were closed")
@@ -96,7 +96,7 @@ def closed_events(*, using: str) -> int:
     return sum(event.version for event in closings if isinstance(event, StreamClosed))
 
 
-def walk(lines: Iterator[Line], heads: dict[str, Head], holes: Holes | None = None) -> Iterator[Line]:
+def walk(lines: Iterator[EventRecord], heads: dict[str, Head], holes: Holes | None = None) -> Iterator[EventRecord]:
     """Pass lines of the whole log on, each once it was found good, and keep the heads up.
 
     Args:
@@ -124,7 +124,7 @@ def walk(lines: Iterator[Line], heads: dict[str, Head], holes: Holes | None = No
         holes.end(line)
 
 
-def _check_link(line: Line, head: Head) -> None:
+def _check_link(line: EventRecord, head: Head) -> None:
     if line.version != head.version + 1:
         raise BrokenLink(line, f"its stream was at version {head.version} before it")
     if line.previous_digest != head.digest:
@@ -133,7 +133,7 @@ def _check_link(line: Line, head: Head) -> None:
         raise BrokenLink(line, "it was changed after it was written")
 
 
-def _check_event(line: Line) -> Recorded:
+def _check_event(line: EventRecord) -> Recorded:
     try:
         fact = line.fact()
     except (InputError, KeyError, ValueError) as error:

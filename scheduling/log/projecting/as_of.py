@@ -48,7 +48,7 @@ Row = TypeVar("Row", bound=Model)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Moment:
+class AsOf:
     """Which facts count.
 
     Attributes:
@@ -81,7 +81,7 @@ class RunThen:
     outages: tuple[Outage, ...]
 
 
-def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | None:
+def run_at(run: str, moment: AsOf, *, using: str = "default") -> RunThen | None:
     """A run as it was; None where it was not planned yet."""
     rows = folded((Run, Outage), Q(run=run) & moment.counts, using=using)
     row = rows.find(Run, run)
@@ -97,7 +97,7 @@ def run_at(run: str, moment: Moment, *, using: str = "default") -> RunThen | Non
 
 
 @dataclass(frozen=True, kw_only=True)
-class Part:
+class Page:
     """A part of a list.
 
     Attributes:
@@ -114,46 +114,46 @@ class Part:
         return sorted(following, key=attrgetter(key))[: self.count]
 
 
-def runs_at(moment: Moment, part: Part, *, using: str = "default") -> list[Run]:
+def runs_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Run]:
     """Runs as they were, in the order of their ids."""
     return _each(run_row_at, _named(RunPlanned, moment, part, using), moment, using)
 
 
-def machines_at(moment: Moment, part: Part, *, using: str = "default") -> list[Machine]:
+def machines_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Machine]:
     """Machines as they were, in the order of their ids."""
     return _each(machine_row_at, _named(MachineAdded, moment, part, using), moment, using)
 
 
-def openings_at(moment: Moment, part: Part, *, using: str = "default") -> list[Opening]:
+def openings_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Opening]:
     """Openings as they were fixed, in the order of their ids."""
     return _each(opening_at, _named(OpeningFixed, moment, part, using), moment, using)
 
 
 def service_windows_at(
-    moment: Moment, part: Part, *, venue: str | None = None, using: str = "default"
+    moment: AsOf, part: Page, *, venue: str | None = None, using: str = "default"
 ) -> list[ServiceWindow]:
     """Service windows as they were, of one venue or of all, in the order of their ids."""
     rows = folded((ServiceWindow,), moment.counts, using=using).all(ServiceWindow)
     return part.of((row for row in rows if venue in (None, row.venue_id)), "id")
 
 
-def outages_at(moment: Moment, part: Part, *, using: str = "default") -> list[Outage]:
+def outages_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Outage]:
     """Outages as they were, in the order of their ids."""
     return part.of(folded((Outage,), moment.counts, using=using).all(Outage), "id")
 
 
-def notices_at(moment: Moment, part: Part, *, using: str = "default") -> list[Notice]:
+def notices_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Notice]:
     """Notices as they were, in the order of their ids."""
     return part.of(folded((Notice,), moment.counts, using=using).all(Notice), "id")
 
 
-def segments_at(run: str, moment: Moment, part: Part, *, using: str = "default") -> list[Segment] | None:
+def segments_at(run: str, moment: AsOf, part: Page, *, using: str = "default") -> list[Segment] | None:
     """Segments of a run as they were, in the order of their numbers; None where the run was not planned yet."""
     rows = folded((Run,), Q(run=run) & moment.counts, using=using)
     return None if rows.find(Run, run) is None else part.of(rows.all(Segment), "number")
 
 
-def _named(event: type[Event], moment: Moment, part: Part, using: str) -> list[str]:
+def _named(event: type[Event], moment: AsOf, part: Page, using: str) -> list[str]:
     """Ids of what there was, by the events that named it."""
     said = models.Event.objects.using(using).filter(moment.counts, kind=NAMES[event])
     streams = said.order_by("stream").values_list("stream", flat=True).distinct()
@@ -162,26 +162,26 @@ def _named(event: type[Event], moment: Moment, part: Part, using: str) -> list[s
     return [stream.partition("/")[2] for stream in streams[: part.count]]
 
 
-def _each(one_at: Callable[..., Row | None], ids: Sequence[str], moment: Moment, using: str) -> list[Row]:
+def _each(one_at: Callable[..., Row | None], ids: Sequence[str], moment: AsOf, using: str) -> list[Row]:
     return [row for id in ids if (row := one_at(id, moment, using=using)) is not None]
 
 
-def run_row_at(run: str, moment: Moment, *, using: str = "default") -> Run | None:
+def run_row_at(run: str, moment: AsOf, *, using: str = "default") -> Run | None:
     """A run as it was, without what belongs to it."""
     return folded((Run,), Q(run=run) & moment.counts, using=using).find(Run, run)
 
 
-def machine_row_at(machine: str, moment: Moment, *, using: str = "default") -> Machine | None:
+def machine_row_at(machine: str, moment: AsOf, *, using: str = "default") -> Machine | None:
     """A machine as it was, without what belongs to it."""
     return folded((Machine,), moment.counts, stream=f"machine/{machine}", using=using).find(Machine, machine)
 
 
-def opening_at(opening: str, moment: Moment, *, using: str = "default") -> Opening | None:
+def opening_at(opening: str, moment: AsOf, *, using: str = "default") -> Opening | None:
     """An opening as it was fixed; None where it was not."""
     return folded((Opening,), moment.counts, stream=f"opening/{opening}", using=using).find(Opening, opening)
 
 
-def service_window_at(window: str, moment: Moment, *, using: str = "default") -> ServiceWindow | None:
+def service_window_at(window: str, moment: AsOf, *, using: str = "default") -> ServiceWindow | None:
     """A service window as it was; None where it was not fixed yet."""
     rows = folded((ServiceWindow,), moment.counts, stream=f"service/{window}", using=using)
     return rows.find(ServiceWindow, window)

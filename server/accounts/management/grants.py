@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser
 from typing import Any
 
-from server.accounts.principals import ROLES, Standing
+from server.accounts.principals import ROLES, Grant
 from server.accounts.roles import checked_standing
 
 WHAT_ROLES_ARE = (
@@ -22,7 +22,7 @@ def add_grant(parser: ArgumentParser) -> None:
     )
 
 
-def granted(options: dict[str, Any]) -> Standing:
+def granted(options: dict[str, Any]) -> Grant:
     """What the options say.
 
     Raises:

@@ -14,11 +14,11 @@ from machines.model.position import (
     LARGEST_STEP_COLUMNS,
     Feed,
     Slip,
-    Track,
+    SlipState,
     correction_mm,
     difference_mm,
     least_mm,
-    news,
+    slip_report,
     step_mm,
 )
 from machines.model.profile import Profile
@@ -99,34 +99,34 @@ def test_what_the_encoder_cannot_tell_is_left_alone() -> None:
 
 
 def test_it_is_said_when_it_passes_the_threshold_and_at_each_threshold_more() -> None:
-    profile, track, said = day_of_600_mm(), Track(zero_mm=0.0), []
+    profile, track, said = day_of_600_mm(), SlipState(zero_mm=0.0), []
     for hundredth in range(210):
         slip_mm = -hundredth / 100.0
-        if news(slip_mm, track, profile) == "slipped":
+        if slip_report(slip_mm, track, profile) == "slipped":
             said.append(slip_mm)
             track = replace(track, said_mm=slip_mm)
     assert said == [-0.5, -1.0, -1.5, -2.0]
 
 
 def test_it_is_said_again_when_it_turns() -> None:
-    profile, track = day_of_600_mm(), Track(zero_mm=0.0, said_mm=-2.0)
-    assert news(-1.6, track, profile) is None
-    assert news(-1.5, track, profile) == "slipped"
-    assert news(0.6, track, profile) == "slipped"
+    profile, track = day_of_600_mm(), SlipState(zero_mm=0.0, said_mm=-2.0)
+    assert slip_report(-1.6, track, profile) is None
+    assert slip_report(-1.5, track, profile) == "slipped"
+    assert slip_report(0.6, track, profile) == "slipped"
 
 
 def test_that_it_is_made_good_is_said_once() -> None:
     profile = day_of_600_mm()
-    assert news(-0.02, Track(zero_mm=0.0, said_mm=-0.5), profile) == "corrected"
-    assert news(-0.02, Track(zero_mm=0.0), profile) is None
+    assert slip_report(-0.02, SlipState(zero_mm=0.0, said_mm=-0.5), profile) == "corrected"
+    assert slip_report(-0.02, SlipState(zero_mm=0.0), profile) is None
 
 
 def test_many_small_corrections_are_told_when_they_come_to_a_threshold() -> None:
     """A steady slip that never shows is told all the same."""
     profile = day_of_600_mm()
-    assert news(-0.01, Track(zero_mm=0.0, corrected_mm=0.49), profile) is None
-    assert news(-0.01, Track(zero_mm=0.0, corrected_mm=0.5), profile) == "corrected"
-    assert news(-0.3, Track(zero_mm=0.0, corrected_mm=0.5), profile) is None, "not before it is made good"
+    assert slip_report(-0.01, SlipState(zero_mm=0.0, corrected_mm=0.49), profile) is None
+    assert slip_report(-0.01, SlipState(zero_mm=0.0, corrected_mm=0.5), profile) == "corrected"
+    assert slip_report(-0.3, SlipState(zero_mm=0.0, corrected_mm=0.5), profile) is None, "not before it is made good"
 
 
 def run(slip_share: float, columns: int, profile: Profile, *, blank_every: int) -> np.ndarray:

@@ -10,8 +10,7 @@ import pytest
 
 from machines.clock import utc
 from machines.model.profile import Knife
-from machines.node.work.bursts import Held
-from machines.node.work.held_work import held_until
+from machines.node.work.held_work import HeldWork, held_until
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, StripCut, TrueAgain
 from machines.recovery import CauseRule, Columns, Limit, Override, Policy, Rule, Span
 from machines.serialization import parse_instant
@@ -336,7 +335,7 @@ def test_closed_hours_begin_and_end_at_their_instants() -> None:
     span = Span(starts_at=utc(clock.at), ends_at=utc(clock.at + 60.0))
     studio = outage_studio(clock, Policy(kind="skip"))
     assert studio.run is not None
-    held = Held(run=studio.run, policy=studio.policy, profile=studio.profile, segments=(), closed=(span,))
+    held = HeldWork(run=studio.run, policy=studio.policy, profile=studio.profile, segments=(), closed=(span,))
     assert [held.is_closed_at(clock.at + s) for s in (-1.0, 0.0, 59.0, 60.0)] == [False, True, True, False]
 
 

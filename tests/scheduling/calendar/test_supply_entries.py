@@ -32,7 +32,7 @@ from scheduling.queries.calibration import calibrate
 from scheduling.queries.newest_change import AS_PLANNED
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
-from scheduling.supplies.forecast_cache import MOVING, kept_forecast
+from scheduling.supplies.forecast_cache import INVALIDATED_BY, kept_forecast
 from scheduling.venues.hours import set_hours
 from scheduling.venues.service_windows import call_off
 from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, long_after, plan, printed, started
@@ -143,7 +143,7 @@ def test_who_waited_to_count_counts_nothing_that_was_counted_meanwhile(plates: P
 def test_of_every_event_it_was_decided_what_it_moves() -> None:
     counted_from = {"machine", "run", "venue", "opening", "service"}
     kinds = {kind for kind, cls in KINDS.items() if getattr(cls, "stream", "machine") in counted_from}
-    assert sorted([*MOVING, *AS_PLANNED, *MOVES_NOTHING.split()]) == sorted(kinds)
+    assert sorted([*INVALIDATED_BY, *AS_PLANNED, *MOVES_NOTHING.split()]) == sorted(kinds)
 
 
 def test_views_that_were_put_right_are_counted_anew(plates: PlateStore) -> None:

@@ -32,7 +32,7 @@ def test_a_venue_is_what_was_said_of_it() -> None:
 
 def test_an_id_is_taken_once() -> None:
     order(handlers.AddVenue, **VENUE)
-    with pytest.raises(handlers.Taken, match="there is a venue 'loft' already"):
+    with pytest.raises(handlers.IdInUse, match="there is a venue 'loft' already"):
         order(handlers.AddVenue, **(VENUE | {"name": "Another"}))
     assert Venue.objects.get(id="loft").name == "Loft"
 

@@ -25,9 +25,9 @@ from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
 from scheduling.log.remarks import text_of
 from scheduling.log.store import Append, append
 from scheduling.nodes.reports import take
-from scheduling.outages.instructions import standing_word
+from scheduling.outages.instructions import active_override
 from scheduling.outages.open_outage import OpenOutage, gap_now, next_column, open_outage
-from scheduling.outages.options import Seam, Wishes, choices, parts_of, seams
+from scheduling.outages.options import RuleOptions, Seam, choices, parts_of, seams
 from scheduling.outages.passed_over import passed_over
 from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.queries.runs import run_work
@@ -221,7 +221,7 @@ def test_every_choice_says_what_it_would_mean(tmp_path: Path) -> None:
     plates = ready(tmp_path)
     take("one", batch(started(), lay(2, 3)), long_after())
     silent()
-    found = choices(is_open(), at(8), plates, Wishes(within=LIMIT))
+    found = choices(is_open(), at(8), plates, RuleOptions(within=LIMIT))
     by_kind = {None if one.rule is None else one.rule.kind: one for one in found.choices}
     assert list(by_kind) == [None, "skip", "blank", "replay", "replay-within"]  # the sky waits for nobody: no shift
     missing = found.gap.end - found.gap.first
@@ -238,7 +238,7 @@ def test_every_choice_says_what_it_would_mean(tmp_path: Path) -> None:
 def test_a_choice_that_cannot_be_kept_says_why(tmp_path: Path) -> None:
     plates = ready(tmp_path)
     silent()
-    found = choices(is_open(), at(8), plates, Wishes(within=LIMIT, only_while_closed=True))
+    found = choices(is_open(), at(8), plates, RuleOptions(within=LIMIT, only_while_closed=True))
     replay = found.choices[3]
     assert (replay.decision, "nobody knows when The shed is closed" in replay.problem) == (None, True)
     assert found.choices[1].decision is not None  # nothing is printed late there
@@ -247,7 +247,7 @@ def test_a_choice_that_cannot_be_kept_says_why(tmp_path: Path) -> None:
 def test_a_plain_period_may_also_wait(tmp_path: Path) -> None:
     plates = ready(tmp_path, cycle="period", cycle_options={"seconds": 86400, "epoch": NOON.isoformat()})
     silent()
-    waits = choices(is_open(), at(8), plates, Wishes(within=LIMIT)).choices[-1]
+    waits = choices(is_open(), at(8), plates, RuleOptions(within=LIMIT)).choices[-1]
     assert waits.rule == Rule(kind="shift")
     assert waits.decision is not None
     assert waits.decision.shift_s == pytest.approx(8 * 3600, abs=1500)
@@ -261,7 +261,9 @@ def test_a_timeline_that_waits_into_the_next_run_is_seen(tmp_path: Path, begins_
     plates = ready(tmp_path, **period)
     plan(id="second", starts_at=at(begins_h).isoformat(), ends_at=at(begins_h + 9).isoformat(), **period)
     silent()
-    found = {one.rule and one.rule.kind: one for one in choices(is_open(), at(8), plates, Wishes(within=LIMIT)).choices}
+    found = {
+        one.rule and one.rule.kind: one for one in choices(is_open(), at(8), plates, RuleOptions(within=LIMIT)).choices
+    }
     into = found["shift"].runs_into
     assert (None if into is None else round(into.by / timedelta(hours=1))) == by_h
     assert into is None or (into.run, into.starts_at) == ("second", at(begins_h))
@@ -277,7 +279,7 @@ def test_what_a_timeline_has_waited_before_counts_once(tmp_path: Path, begins_h:
     first = Run.objects.filter(id="first")
     first.update(shift_s=7200.0, shifts=[[first.get().first_column, 7200.0]], ends_at=at(32))
     silent()
-    waits = choices(is_open(), at(8), plates, Wishes(within=LIMIT)).choices[-1]
+    waits = choices(is_open(), at(8), plates, RuleOptions(within=LIMIT)).choices[-1]
     assert waits.decision is not None and waits.decision.shift_s == pytest.approx(6 * 3600, abs=1500)
     into = waits.runs_into
     assert (None if into is None else round(into.by / timedelta(hours=1))) == by_h
@@ -362,7 +364,7 @@ def test_a_word_is_kept_and_waits_for_the_node(tmp_path: Path) -> None:
         "blank",
         at(3),
     )
-    standing = standing_word(Run.objects.get())
+    standing = active_override(Run.objects.get())
     assert standing is not None
     assert (standing.id, standing.rule) == (word.id, Rule(kind="blank"))
     event = Event.objects.get(kind="outage-overridden")
@@ -374,7 +376,7 @@ def test_the_newest_word_counts(tmp_path: Path) -> None:
     silent()
     override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     second = override_run(Run.objects.get(), REPLAY, None, later(4), SYSTEM)
-    standing = standing_word(Run.objects.get())
+    standing = active_override(Run.objects.get())
     assert standing is not None
     assert standing.id == second.id != Override.objects.order_by("given_at")[0].id
 
@@ -440,9 +442,9 @@ def test_a_word_stands_until_a_gap_is_settled_by_it(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
-    word = standing_word(Run.objects.get())
+    word = active_override(Run.objects.get())
     take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
-    assert standing_word(Run.objects.get()) is None
+    assert active_override(Run.objects.get()) is None
     assert not said_to_be_passed_over()
     outage = Outage.objects.get()
     assert (outage.override, Override.objects.get().used_by) == (word.id if word else None, outage.id)
@@ -453,10 +455,10 @@ def test_a_word_lapses_when_the_machine_printed_on_all_the_while(tmp_path: Path)
     silent()
     override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     take("one", batch(started(), lay(2, 2, hours=2.9)), long_after())
-    assert standing_word(Run.objects.get()) is not None  # laid before the word
+    assert active_override(Run.objects.get()) is not None  # laid before the word
     assert not said_to_be_passed_over()
     take("one", batch(lay(3, 4, hours=3.1)), long_after())
-    assert standing_word(Run.objects.get()) is None
+    assert active_override(Run.objects.get()) is None
     assert said_to_be_passed_over() == [
         "the decision of 2026-10-24 15:00:00 UTC on run first was passed over: nothing was missing, as the machine had"
         " printed on"
@@ -468,7 +470,7 @@ def test_a_word_still_counts_where_columns_were_laid_in_the_very_moment_in_which
     silent()
     override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     take("one", batch(started(), lay(2, 2, hours=3.0)), long_after())
-    assert standing_word(Run.objects.get()) is not None
+    assert active_override(Run.objects.get()) is not None
     assert not said_to_be_passed_over()
 
 
@@ -480,7 +482,7 @@ def test_a_word_is_not_about_what_was_settled_in_the_very_moment_in_which_it_was
     silent()
     override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     take("one", batch(started(), settled(2, settled_h, SKIP)), long_after())
-    assert (standing_word(Run.objects.get()) is not None) == stands
+    assert (active_override(Run.objects.get()) is not None) == stands
     assert bool(said_to_be_passed_over()) != stands
 
 
@@ -489,10 +491,10 @@ def test_a_word_on_a_replay_stands_while_columns_are_printed_late_and_lapses_whe
     take("one", batch(started(), settled(2, 2.0)), long_after())
     override_run(Run.objects.get(), SKIP, None, later(3), SYSTEM)
     take("one", batch(lay(3, 4, hours=3.5)), long_after())
-    assert standing_word(Run.objects.get()) is not None
+    assert active_override(Run.objects.get()) is not None
     assert not said_to_be_passed_over()
     take("one", batch(TrueAgain(seq=4, at=at(4), run="first", column=first_columns(90)[1])), long_after())
-    assert standing_word(Run.objects.get()) is None
+    assert active_override(Run.objects.get()) is None
     (said,) = said_to_be_passed_over()
     assert said.endswith(
         "passed over: the outage had been settled at 2026-10-24 14:00:00 UTC, and nothing was left of it to decide when"
@@ -505,7 +507,7 @@ def test_a_word_lapses_when_the_node_settled_without_it(tmp_path: Path) -> None:
     silent()
     override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
     take("one", batch(started(), settled(2, 4.0, SKIP)), long_after())
-    assert standing_word(Run.objects.get()) is None
+    assert active_override(Run.objects.get()) is None
     (said,) = said_to_be_passed_over()
     assert said.endswith(
         "passed over: the outage was settled at 2026-10-24 16:00:00 UTC, and the board had not fetched it by then"
@@ -598,7 +600,7 @@ def test_a_word_that_came_through_in_the_end_was_not_passed_over(tmp_path: Path)
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
-    word = standing_word(Run.objects.get())
+    word = active_override(Run.objects.get())
     first = settled(2, 3.1, SKIP)
     gap = replace(first.gap, first=first.gap.end, unknown_end=first.gap.end, end=first.gap.end + 4, override=word)
     gap = replace(gap, noticed_at=at(3.5))
@@ -615,7 +617,7 @@ def test_of_a_run_whose_newest_word_came_through_nothing_more_is_asked(tmp_path:
     silent()
     for hours in (3.0, 3.5):
         override_run(Run.objects.get(), REPLAY, None, later(hours), SYSTEM)
-    take("one", batch(started(), settled(2, 4.0, SKIP, override=standing_word(Run.objects.get()))), long_after())
+    take("one", batch(started(), settled(2, 4.0, SKIP, override=active_override(Run.objects.get()))), long_after())
     assert Override.objects.filter(used_by=None, passed_over_at=None).count() == 1, "the one before it"
     with CaptureQueriesContext(connection) as asked:
         assert list(passed_over("one", {}, {})) == []
@@ -645,14 +647,14 @@ def test_a_run_planned_anew_has_no_word(tmp_path: Path) -> None:
     plates = PlateStore(tmp_path)
     ready(tmp_path)
     extend_plans(NOON, timedelta(days=8), plates)
-    assert standing_word(Run.objects.get()) is None
+    assert active_override(Run.objects.get()) is None
 
 
 def test_a_gap_that_was_settled_by_a_word_is_what_the_server_would_have_done(tmp_path: Path) -> None:
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), Rule(kind="replay", half_printed="finish"), None, later(3), SYSTEM)
-    word = standing_word(Run.objects.get())
+    word = active_override(Run.objects.get())
     assert word is not None
     take("one", batch(started(), settled(2, 4.0, SKIP, override=word)), long_after())
     outage = Outage.objects.get()
@@ -664,7 +666,7 @@ def test_a_gap_that_was_settled_by_a_word_that_nobody_gave_differs(tmp_path: Pat
     ready(tmp_path)
     silent()
     override_run(Run.objects.get(), REPLAY, None, later(3), SYSTEM)
-    word = standing_word(Run.objects.get())
+    word = active_override(Run.objects.get())
     assert word is not None
     if what == "run":
         Override.objects.update(run_id="another")
@@ -682,7 +684,7 @@ def test_closed_hours_that_the_node_went_by_are_facts(tmp_path: Path) -> None:
     rule = Rule(kind="replay", only_while_closed=True)
     silent()
     override_run(Run.objects.get(), rule, None, later(3), SYSTEM)
-    word = standing_word(Run.objects.get())
+    word = active_override(Run.objects.get())
     closed = (Span(starts_at=at(6), ends_at=at(60)),)
     take("one", batch(started(), settled(2, 4.0, REPLAY, override=word, closed=closed)), long_after())
     outage = Outage.objects.get()

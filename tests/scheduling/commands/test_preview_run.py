@@ -30,7 +30,7 @@ from scheduling.planning.service_windows import Weekday, Weekly
 from scheduling.queries.runs import cycle_named, venue_place
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
-from scheduling.supplies.remaining_work import Due
+from scheduling.supplies.remaining_work import RemainingColumns
 from scheduling.venues.hours import set_hours
 from tests.scheduling.house import NOON, by, furnish, order, plan, small_profile
 
@@ -194,7 +194,7 @@ def test_of_a_run_that_has_waited_no_more_is_served_than_it_holds(hours: int, se
     plan(strips_per_turn=0, cycle="period", cycle_options={"seconds": 86400, "epoch": NOON.isoformat()})
     run = Run.objects.get()
     run.shift_s, run.shifts, run.ends_at = 72000.0, [[run.first_column, 72000.0]], NOON + timedelta(hours=50)
-    due = Due.of_run(run, small_profile(), NOON)
+    due = RemainingColumns.of_run(run, small_profile(), NOON)
     assert Rolls.served_of(due, NOON + timedelta(hours=hours)) == served
 
 
@@ -242,7 +242,7 @@ def test_an_id_that_a_run_has_or_had_is_refused_as_planning_it_would_be(tmp_path
     plan()
     later = command(id="first", starts_at=utc(11, 2, 12).isoformat(), ends_at=utc(11, 3, 12).isoformat())
     for attempt in (lambda: check_run(later, NOON, None), lambda: handlers.handle(later, by())):
-        with pytest.raises(handlers.Taken, match="there is a run 'first' already"):
+        with pytest.raises(handlers.IdInUse, match="there is a run 'first' already"):
             attempt()
     close_streams(["run/first"], tmp_path / "closed", by(), key=None)
     for attempt in (lambda: check_run(later, NOON, None), lambda: handlers.handle(later, by())):

@@ -26,7 +26,7 @@ from scheduling.nodes.reports import take
 from scheduling.paper.proof import proof
 from scheduling.planning.opening_hours import Hours, Week
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.rendering.render import Original
+from scheduling.rendering.render import RenderSource
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky import cycles
 from scheduling.venues.hours import set_hours
@@ -127,7 +127,9 @@ def test_a_run_where_one_is_printed_that_the_server_forgot() -> None:
 def test_a_map_on_paper_that_moves_left_comes_out_mirror_wise(travel: str) -> None:
     """At the equator 20 degrees east is Africa and 20 west is sea; on a map that is none of a mirror, east is right."""
     profile = structure(PROFILE | {"travel": travel}, Profile)
-    made = proof(Original(picture=LandPicture(data="land-110m")), profile, cycles.get("apparent-solar-day"), range(240))
+    made = proof(
+        RenderSource(picture=LandPicture(data="land-110m")), profile, cycles.get("apparent-solar-day"), range(240)
+    )
     seen = np.asarray(Image.open(io.BytesIO(made.png("true"))).convert("L")) < 128
     right, left = (seen[18:22, 120 + side - 2 : 120 + side + 3].mean() for side in (240 * 20 // 360, -240 * 20 // 360))
     assert (right > 0.9 and left < 0.1) if travel == "right" else (left > 0.9 and right < 0.1)

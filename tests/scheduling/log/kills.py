@@ -32,7 +32,7 @@ from django.core.management import call_command
 from django.db import OperationalError, connection, connections
 
 from scheduling.log import models
-from scheduling.log.event_records import Line, scan
+from scheduling.log.event_records import EventRecord, scan
 from scheduling.log.integrity.verify import verify
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
@@ -144,7 +144,7 @@ def broken(acknowledged: list[Acknowledged], before: int) -> Iterator[str]:
         yield "positions have holes"
 
 
-def _broken_pairs(lines: list[Line]) -> Iterator[str]:
+def _broken_pairs(lines: list[EventRecord]) -> Iterator[str]:
     for report, fact in zip(lines[::2], lines[1::2], strict=False):
         if fact.stream != "venue/common" or not report.stream.endswith(json.loads(fact.data)["name"]):
             yield f"half an append at {report.position}"

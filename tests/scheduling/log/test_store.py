@@ -15,14 +15,7 @@ from scheduling.log.event_records import insert, scan
 from scheduling.log.events import KINDS
 from scheduling.log.events.server import NodeEnrolled
 from scheduling.log.integrity.verify import verify
-from scheduling.log.store import (
-    Append,
-    LostRace,
-    append,
-    last_position,
-    read,
-    stream_version,
-)
+from scheduling.log.store import Append, VersionConflict, append, last_position, read, stream_version
 from tests.scheduling.log.facts import (
     ONE_OF_EACH,
     a_run_on_a_machine,
@@ -110,7 +103,7 @@ class StoreContract:
         say("machine/left", machine(), using=self.using)
         changes = say("machine/left", NodeEnrolled(epoch=1), NodeEnrolled(epoch=2), using=self.using)
         late = [Append("venue/a", None, [venue()]), Append("machine/left", 1, [NodeEnrolled(epoch=3)])]
-        with pytest.raises(LostRace, match="version 3, not 1; since then: node-enrolled, node-enrolled") as lost:
+        with pytest.raises(VersionConflict, match="version 3, not 1; since then: node-enrolled, node-enrolled") as lost:
             append(late, by(), using=self.using)
         assert (lost.value.stream, lost.value.expected, lost.value.actual) == ("machine/left", 1, 3)
         assert lost.value.changes == changes
@@ -118,7 +111,7 @@ class StoreContract:
         assert not models.Venue.objects.using(self.using).exists()
 
     def test_a_version_that_is_not_reached_yet_is_a_lost_race_too(self) -> None:
-        with pytest.raises(LostRace, match="version 0, not 4; since then: nothing"):
+        with pytest.raises(VersionConflict, match="version 0, not 4; since then: nothing"):
             append([Append("venue/a", 4, [venue()])], by(), using=self.using)
 
     def test_reading_by_stream_kind_run_and_position(self) -> None:
@@ -259,7 +252,7 @@ class ConcurrencyContract:
             try:
                 append([Append("venue/a", 0, [venue()])], by(), using=self.using)
                 outcomes.append("won")
-            except LostRace:
+            except VersionConflict:
                 outcomes.append("lost")
             finally:
                 connections.close_all()

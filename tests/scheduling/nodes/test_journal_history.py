@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from machines.protocol.messages import Taken
+from machines.protocol.messages import JournalPosition
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.events.server import SilenceBegan, SilenceEnded
 from scheduling.log.store import Append, append
@@ -50,10 +50,10 @@ def test_a_board_learns_how_much_of_each_earlier_journal_was_taken(tmp_path: Pat
     take("one", batch(started(1), replace(started(2), at=LATER)), long_after())
     enrol("one", by())
     enrol("one", by())
-    of_first = Taken(epoch=1, through=2, at=LATER)
+    of_first = JournalPosition(epoch=1, through=2, at=LATER)
     assert taken_of_earlier("one") == (of_first,), "an epoch whose board told nothing is left out"
     take("one", batch(started(1), epoch=3), long_after())
-    assert taken_of_earlier("one") == (Taken(epoch=3, through=1, at=NOON), of_first)
+    assert taken_of_earlier("one") == (JournalPosition(epoch=3, through=1, at=NOON), of_first)
 
 
 def test_a_board_that_was_enrolled_again_and_again_in_vain_learns_what_was_taken_of_it(tmp_path: Path) -> None:
@@ -62,7 +62,7 @@ def test_a_board_that_was_enrolled_again_and_again_in_vain_learns_what_was_taken
     take("one", batch(started(1)), long_after())
     for _ in range(3 * MOST_EPOCHS):
         enrol("one", by())
-    assert taken_of_earlier("one") == (Taken(epoch=1, through=1, at=NOON),)
+    assert taken_of_earlier("one") == (JournalPosition(epoch=1, through=1, at=NOON),)
 
 
 def test_only_so_many_epochs_are_told(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.model.slots import boundaries
 from scheduling.log.models import Machine, Run
-from scheduling.paper.next_passage import Asked, ComingRound, coming_round
+from scheduling.paper.next_passage import Passage, PassageQuery, coming_round
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.runs import run_instants
 from scheduling.sky import almanac
@@ -33,11 +33,11 @@ def on_its_way(picture: dict[str, Any] | None = None, profile: dict[str, Any] | 
     return Run.objects.get()
 
 
-def next_time(hours: float = 0.0, **asked: Any) -> ComingRound | None:
-    return coming_round(Machine.objects.get(), NOON + timedelta(hours=hours), Asked(**asked))
+def next_time(hours: float = 0.0, **asked: Any) -> Passage | None:
+    return coming_round(Machine.objects.get(), NOON + timedelta(hours=hours), PassageQuery(**asked))
 
 
-def found(hours: float = 0.0, **asked: Any) -> ComingRound:
+def found(hours: float = 0.0, **asked: Any) -> Passage:
     told = next_time(hours, **asked)
     assert told is not None
     return told

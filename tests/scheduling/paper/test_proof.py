@@ -20,7 +20,7 @@ from machines.model.profile import LineHead, Profile
 from machines.serialization import structure
 from scheduling.paper import proof as proofs
 from scheduling.paper.proof import Faults, phase_ruler, proof, turn_columns, usual_cycle
-from scheduling.rendering.render import Original, draw_plate
+from scheduling.rendering.render import RenderSource, draw_plate
 from scheduling.rendering.sky_parameters import turn_of
 from scheduling.sky import cycles
 from scheduling.sky.places import Place
@@ -33,7 +33,7 @@ LISBON = Place(38.7, -9.1)
 SOLAR = cycles.get("apparent-solar-day")
 # Turn n of the apparent solar day is n days after 2000-01-01.
 TURN = (datetime(2026, 10, 24, tzinfo=UTC) - datetime(2000, 1, 1, tzinfo=UTC)).days
-BLACK = Original(picture=from_json({"kind": "image"}), upload=original("image").upload, method="line-art")
+BLACK = RenderSource(picture=from_json({"kind": "image"}), upload=original("image").upload, method="line-art")
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -86,7 +86,7 @@ def test_what_the_edge_shows_depends_on_the_cycle_and_the_picture() -> None:
 def test_a_map_with_another_centre_has_its_own_longitude_along_the_edge(picture: dict[str, Any]) -> None:
     centred = {"data": "land-110m", "central_meridian_degrees": 90.0}
     picture |= centred if picture["kind"] == "map" else {"map": centred}
-    made = proof(Original(picture=from_json(picture)), MACHINE, SOLAR, turn_columns(MACHINE, TURN))
+    made = proof(RenderSource(picture=from_json(picture)), MACHINE, SOLAR, turn_columns(MACHINE, TURN))
     longitude = made.below[1]
     at = {mark.text: mark.column - made.first for mark in longitude.marks}
     assert (longitude.title, at["90° E"], at["0°"], at["180°"]) == ("longitude", 120, 180, 60)

@@ -16,7 +16,7 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import KINDS, from_json
 from machines.model.profile import Profile
 from machines.serialization import structure
-from scheduling.rendering.render import Original, draw_plate, draw_tone, needs_upload
+from scheduling.rendering.render import RenderSource, draw_plate, draw_tone, needs_upload
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.sky import cycles
 from scheduling.sky.places import Place
@@ -46,14 +46,14 @@ ONE_OF_EACH: dict[str, tuple[dict[str, Any], bytes | None]] = {
 }
 
 
-def original(kind: str, **fields: Any) -> Original:
+def original(kind: str, **fields: Any) -> RenderSource:
     parameters, upload = ONE_OF_EACH[kind]
     if "map" in parameters:
         parameters = parameters | {"map": parameters["map"] | {"kind": "map"}}
-    return Original(picture=from_json(parameters | {"kind": kind}), upload=upload, **fields)
+    return RenderSource(picture=from_json(parameters | {"kind": kind}), upload=upload, **fields)
 
 
-def plate_of(what: Original, kind: str, at: str = "2026-10-24T12:00:00+00:00") -> np.ndarray:
+def plate_of(what: RenderSource, kind: str, at: str = "2026-10-24T12:00:00+00:00") -> np.ndarray:
     cycle = cycles.get(CYCLES.get(kind, "apparent-solar-day"))
     turn = turn_at(cycle, datetime.fromisoformat(at))
     return draw_plate(what, MACHINE, turn, LISBON).dots
@@ -85,7 +85,7 @@ def test_the_sun_stands_where_the_map_has_no_night() -> None:
     """At 12:00 UTC of 24 October the Sun is 16 minutes ahead, 4 degrees west of Greenwich, at the middle column."""
     parameters = {"kind": "daylight-map", "map": {"kind": "map", "data": "land-110m", "ink": 0.0}}
     turn = turn_at(cycles.get("apparent-solar-day"), datetime(2026, 10, 24, 12, tzinfo=UTC))
-    tone = draw_tone(Original(picture=from_json(parameters)), MACHINE, turn, None)
+    tone = draw_tone(RenderSource(picture=from_json(parameters)), MACHINE, turn, None)
     columns = tone.shape[1]
     lit = np.flatnonzero(tone[tone.shape[0] // 2] == 0.0)
     assert lit.mean() == pytest.approx(columns / 2, abs=2)  # the turn's middle is when the Sun is over Greenwich
@@ -115,7 +115,7 @@ def test_line_art_has_no_tones() -> None:
 
 def test_a_picture_without_its_upload_is_refused() -> None:
     with pytest.raises(InputError, match="upload"):
-        plate_of(Original(picture=from_json({"kind": "image"})), "image")
+        plate_of(RenderSource(picture=from_json({"kind": "image"})), "image")
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from scheduling.log.models import Event, Run, Segment, Source
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.rendering.sources import source_original
+from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore, UploadTooLarge
 from tests.scheduling.house import MOON, NOON, by, furnish, plan
 from tests.scheduling.rendering.test_render import SQUARE, grey_png
@@ -111,7 +111,7 @@ def test_a_source_keeps_its_file_its_method_and_its_curve(uploads: UploadStore) 
     digest = uploads.put([grey_png()]).digest
     curve = {"asked": [0.0, 0.5, 1.0], "printed": [0.0, 0.7, 1.0]}
     add(uploads, {"kind": "image"}, upload=digest, method="diffusion", curve=curve)
-    original = source_original(Source.objects.get(id="mine"), uploads)
+    original = render_source(Source.objects.get(id="mine"), uploads)
     assert (original.upload, original.method) == (grey_png(), "diffusion")
     assert original.curve is not None and original.curve.printed == (0.0, 0.7, 1.0)
 
@@ -125,7 +125,7 @@ def test_a_source_with_all_of_it_is_folded_again_to_the_same_row(uploads: Upload
 
 def test_a_source_without_more_is_printed_in_blue_noise(uploads: UploadStore) -> None:
     add(None, {"kind": "stars"})
-    original = source_original(Source.objects.get(id="mine"), None)
+    original = render_source(Source.objects.get(id="mine"), None)
     assert (original.upload, original.method, original.curve) == (None, "blue-noise", None)
 
 

@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from machines.model.profile import Knife
 from machines.model.slots import boundaries
 from scheduling.log.models import Run
-from scheduling.supplies.remaining_work import NONE, Due
+from scheduling.supplies.remaining_work import NONE, RemainingColumns
 from tests.scheduling.house import NOON, furnish, plan, small_profile
 
 pytestmark = pytest.mark.django_db
 
 
-def due_of(strips: int, knife_columns: int, waited_h: int = 0, next_column: int = 0) -> Due:
+def due_of(strips: int, knife_columns: int, waited_h: int = 0, next_column: int = 0) -> RemainingColumns:
     """Three days of 240 columns by a plain period, of which some columns at the beginning are accounted for."""
     if not Run.objects.exists():
         furnish()
@@ -31,7 +31,7 @@ def due_of(strips: int, knife_columns: int, waited_h: int = 0, next_column: int 
     run.shifts = [[run.first_column, run.shift_s]] if waited_h else []
     profile = small_profile()
     knife = Knife(head_to_knife_mm=knife_columns * profile.column_pitch_mm, cuts_per_blade=100)
-    return Due(run=run, profile=replace(profile, knife=knife), now=NOON, due=NONE)
+    return RemainingColumns(run=run, profile=replace(profile, knife=knife), now=NOON, due=NONE)
 
 
 @settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=60)

@@ -141,5 +141,5 @@ def test_a_venue_that_does_not_exist_and_an_id_that_is_taken() -> None:
     furnish()
     fix("rounds", **ROUNDS)
     fix("rounds", **ROUNDS)  # the very same, given again
-    with pytest.raises(handlers.Taken):
+    with pytest.raises(handlers.IdInUse):
         fix("rounds", **ROUNDS | {"begins": "10:30"})

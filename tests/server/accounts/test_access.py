@@ -21,14 +21,14 @@ from server import wiring
 from server.accounts import access, boards, enrolment, superusers
 from server.accounts.management.terminal import at_the_terminal
 from server.accounts.models import EnrolmentCode, Key
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from server.accounts.tokens import prefix_of
 from tests.server.api.test_bad_input import problem
 from tests.server.conftest import enrol
 from tests.server.studio import Caller, HeldClock
 
 PASSWORD = "lanterns over the weir"
-READER = Standing("reader")
+READER = Grant("reader")
 
 
 def said(*order: str) -> tuple[str, str]:
@@ -325,7 +325,7 @@ def test_a_key_that_could_not_be_told_to_the_log_is_not_made(studio: Caller, mon
 
 def test_what_changes_of_accounts_is_told_without_names(db: None, clock: HeldClock) -> None:
     by = at_the_terminal()
-    access.add_person("robin", PASSWORD, Standing("curator", ("quay",)), by)
+    access.add_person("robin", PASSWORD, Grant("curator", ("quay",)), by)
     access.give_role("robin", READER, by)
     said("person", "close", "robin")
     said("person", "reopen", "robin")
@@ -404,7 +404,7 @@ def test_a_superuser_of_whom_the_log_cannot_hear_is_not_made(
 
 
 def test_who_becomes_a_superuser_later_is_told_of_too(db: None, clock: HeldClock) -> None:
-    access.add_person("wilma", PASSWORD, Standing("curator", ("quay",)), at_the_terminal())
+    access.add_person("wilma", PASSWORD, Grant("curator", ("quay",)), at_the_terminal())
     wilma = User.objects.get()
     for is_superuser in (True, True, False):
         wilma.is_superuser = is_superuser

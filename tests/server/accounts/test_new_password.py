@@ -11,7 +11,7 @@ from django.test import Client
 from machines.errors import InputError
 from server.accounts.attempt_limit import MOST_WRONG
 from server.accounts.people import make_person
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from tests.server.accounts.test_signing_in import PASSWORD, browser, is_signed_in, sign_in
 from tests.server.studio import Caller, HeldClock
 
@@ -104,5 +104,5 @@ def test_the_words_of_the_house_make_no_password(furnished: Caller, settings: An
         "wren-1 wren-1",
     ):
         with pytest.raises(InputError, match="too easily guessed"):
-            make_person("wilma", password, Standing("reader"))
-    make_person("wilma", "a reader of lanterns", Standing("reader"))
+            make_person("wilma", password, Grant("reader"))
+    make_person("wilma", "a reader of lanterns", Grant("reader"))

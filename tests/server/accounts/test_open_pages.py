@@ -11,7 +11,7 @@ from django.test import Client
 from django.urls import get_resolver
 
 from server.accounts.people import make_person
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from tests.server.processes import process, wait_for_line
 from tests.server.serving.test_behind_a_proxy import ask
 from tests.server.studio import Caller
@@ -59,7 +59,7 @@ def pages() -> dict[str, str]:
 @pytest.mark.usefixtures("closed")
 def test_a_page_is_closed_unless_somebody_decided_otherwise() -> None:
     """Also one that nobody thought of here: each that there is gets asked."""
-    make_person("robin", PASSWORD, Standing("reader"))
+    make_person("robin", PASSWORD, Grant("reader"))
     robin, found = Client(), pages()
     assert robin.login(username="robin", password=PASSWORD)
     assert {"console", "today", "decide", "new-password"} | OPEN_BY_NAME <= found.keys()
@@ -77,7 +77,7 @@ def test_a_calendar_is_at_a_secret_address_that_a_page_tells() -> None:
     assert Client().get(FEED).status_code == 404
     for guess in ("", "x", "ü", "0" * 32):
         assert Client().get(f"{FEED}?secret={guess}").status_code == 404
-    make_person("robin", PASSWORD, Standing("reader"))
+    make_person("robin", PASSWORD, Grant("reader"))
     robin = Client()
     assert robin.login(username="robin", password=PASSWORD)
     found = re.search(f'href="({re.escape(FEED)}[?]secret=[0-9a-f]{{32}})"', robin.get("/").content.decode())

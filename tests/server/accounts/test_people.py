@@ -23,7 +23,7 @@ from server import wiring
 from server.accounts import people, tokens
 from server.accounts.models import Key, PersonRole
 from server.accounts.people import make_person, standing_of
-from server.accounts.principals import STUDIO, Standing
+from server.accounts.principals import STUDIO, Grant
 from tests.server.keys import new_key
 from tests.server.processes import PATIENCE_S, run
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
@@ -174,7 +174,7 @@ def test_without_a_terminal_no_password_is_asked_for(venues: None) -> None:
     ],
 )
 def test_an_account_that_cannot_be_is_refused(venues: None, order: list[str], problem: str) -> None:
-    make_person("wilma", PASSWORD, Standing("curator"))
+    make_person("wilma", PASSWORD, Grant("curator"))
     User.objects.create_superuser("keeper")
     with pytest.raises(CommandError, match=re.escape(problem)):
         said("person", *order)
@@ -184,12 +184,12 @@ def test_an_account_that_cannot_be_is_refused(venues: None, order: list[str], pr
 def test_a_password_that_is_easily_guessed_makes_no_account(db: None) -> None:
     for password in ("too short", "qwerty123456", "wilma wilma wilma"):
         with pytest.raises(InputError, match="too easily guessed"):
-            make_person("wilma", password, Standing("curator"))
+            make_person("wilma", password, Grant("curator"))
     assert not User.objects.exists()
 
 
 def test_a_role_is_changed_and_an_account_closed_and_reopened(venues: None) -> None:
-    make_person("wilma", PASSWORD, Standing("curator"))
+    make_person("wilma", PASSWORD, Grant("curator"))
     client = Client()
     assert client.login(username="wilma", password=PASSWORD)
     said("person", "role", "wilma", "--role", "curator", "--venue", "shed")
@@ -220,7 +220,7 @@ def test_no_migration_is_missing(db: None) -> None:
 BEFORE = [("workshop", STUDIO), ("workshop", STUDIO), ("wilma", STUDIO)]
 
 
-def _standings_of_before(alias: str) -> list[tuple[str, Standing]]:
+def _standings_of_before(alias: str) -> list[tuple[str, Grant]]:
     """A key, a revoked one, a superuser and another person, from the tables as they were: what they may do now."""
     executor = MigrationExecutor(connections[alias])
     executor.migrate(BEFORE_ROLES)

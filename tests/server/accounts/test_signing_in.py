@@ -17,7 +17,7 @@ from django.test.utils import CaptureQueriesContext
 
 from server.accounts import people
 from server.accounts.people import make_person
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from server.accounts.signing_in import BEGAN, SEEN
 from server.checks import folder_is_ours
 from server.secret import own_file
@@ -33,7 +33,7 @@ FOR_CURATORS = "/openings/new"
 def browser(db: None, clock: HeldClock, settings: Any) -> Client:
     """One in which a curator is signed in, by the page."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-    make_person("robin", PASSWORD, Standing("curator"))
+    make_person("robin", PASSWORD, Grant("curator"))
     browser = Client(REMOTE_ADDR="192.0.2.7")
     assert sign_in(browser).status_code == 302
     return browser
@@ -88,7 +88,7 @@ def test_who_is_not_signed_in_has_no_session_and_is_told_nothing_of_one(furnishe
 
 
 def test_a_reopened_account_has_no_session_of_before(browser: Client) -> None:
-    make_person("wilma", PASSWORD, Standing("curator"))
+    make_person("wilma", PASSWORD, Grant("curator"))
     other = Client()
     other.post("/sign-in", {"username": "wilma", "password": PASSWORD})
     people.close_account("robin")
@@ -145,7 +145,7 @@ def test_a_password_is_taken_as_it_was_typed_and_whole(
     db: None, clock: HeldClock, settings: Any, password: str
 ) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-    make_person("robin", password, Standing("curator"))
+    make_person("robin", password, Grant("curator"))
     for other in {password[:-1], password.swapcase(), password.strip(), password[:64]} - {password}:
         assert sign_in(Client(), other).status_code == 200
     assert sign_in(Client(), password).status_code == 302

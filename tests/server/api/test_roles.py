@@ -18,10 +18,10 @@ from server.accounts import keys
 from server.accounts.attempt_limit import MOST_WRONG
 from server.accounts.authentication import HasKey, IsNode
 from server.accounts.models import EnrolmentCode, Key
-from server.accounts.principals import ROLES, Role, Standing
+from server.accounts.principals import ROLES, Grant, Role
 from server.accounts.roles import MAY_GIVE, roles_for
 from server.accounts.tokens import prefix_of
-from server.api.base_views import Door
+from server.api.base_views import ApiView
 from server.urls import urlpatterns
 from tests.scheduling.rendering.test_render import grey_png
 from tests.server.api.test_bad_input import problem
@@ -61,7 +61,7 @@ def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
 
 
 def revoke_somebodys_key(caller: Caller) -> HttpResponse:
-    made = keys.keep_key(f"of test {Key.objects.count()}", Standing("reader"), wiring.now(), made_by="terminal")
+    made = keys.keep_key(f"of test {Key.objects.count()}", Grant("reader"), wiring.now(), made_by="terminal")
     return caller.post(f"keys/{made.prefix}/revoke")
 
 
@@ -90,7 +90,7 @@ API: Any = urlpatterns[0]
 MACHINES_OWN = {("node-enrol", "post"), ("node-reports", "post")}
 
 
-def doors() -> dict[tuple[str, str], type[Door]]:
+def doors() -> dict[tuple[str, str], type[ApiView]]:
     """Every call that may change something, by the name of its address and its method."""
     found = {}
     for pattern in API.url_patterns:
@@ -103,7 +103,7 @@ def doors() -> dict[tuple[str, str], type[Door]]:
 
 def key_of(role: Role, *venues: str) -> Caller:
     """Somebody with a new key."""
-    return Caller(new_key(f"{role} of {venues}", Standing(role, venues or None)))
+    return Caller(new_key(f"{role} of {venues}", Grant(role, venues or None)))
 
 
 def test_there_is_a_decision_for_every_call_that_changes_something() -> None:
@@ -113,7 +113,7 @@ def test_there_is_a_decision_for_every_call_that_changes_something() -> None:
 @pytest.mark.parametrize("which", ORDERS)
 def test_the_table_says_who_may(which: tuple[str, str]) -> None:
     door: Any = doors()[which]
-    assert issubclass(door, Door) and door.permission_classes == [HasKey]
+    assert issubclass(door, ApiView) and door.permission_classes == [HasKey]
     assert door.command in MAY_GIVE
     assert MAY_GIVE[door.command] == ORDERS[which][1]
 

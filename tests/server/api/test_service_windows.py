@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 
 from scheduling.log.models import Event
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from tests.server.api.test_bad_input import problem
 from tests.server.keys import new_key
 from tests.server.studio import FAR_VENUE, SERVICE_WINDOW, VENUE, Caller, HeldClock
@@ -137,7 +137,7 @@ def test_what_cannot_be_called_off(two: Caller, path: str, body: Any, status: in
 
 
 def test_a_curator_of_another_venue_calls_nothing_off(two: Caller) -> None:
-    curator = Caller(new_key("curator", Standing("curator", ("shed",))))
+    curator = Caller(new_key("curator", Grant("curator", ("shed",))))
     assert curator.post("service-windows/rounds/call-off", {}).status_code == 403
     assert curator.post("service-windows", SERVICE_WINDOW | {"id": "more"}).status_code == 403
     assert curator.post("service-windows/visit/call-off", {}).status_code == 200

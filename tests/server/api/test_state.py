@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from rest_framework.renderers import JSONRenderer
 
-from scheduling.log.projecting.as_of import Moment, run_at
+from scheduling.log.projecting.as_of import AsOf, run_at
 from server.api.state import StateRow, state_data
 from tests.scheduling.log.facts import a_run_on_a_machine, cut, gap_settled, printed, say
 
@@ -15,7 +15,7 @@ def test_it_is_said_as_the_serializers_would_say_it() -> None:
     a_run_on_a_machine(0, 1, 2)
     say("machine/left", printed(1, 0, 50, worst_miss_s=1), printed(2, 50, 70), cut(3, 1), cut(4, 2, made=False))
     say("machine/left", gap_settled(5, 70, 75, 90))
-    state = run_at("spring", Moment())
+    state = run_at("spring", AsOf())
     assert state is not None
     assert len(state.segments) == 3
     assert len(state.strips) == 2

@@ -14,7 +14,7 @@ from scheduling.log.models import Event
 from server import jobs
 from server.accounts.models import PersonRole
 from server.accounts.people import change_role, close_account
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from tests.server.api.test_node_calls import work_of
 from tests.server.console.test_decide import AS_USUAL
 from tests.server.console.test_first_page import FORM
@@ -40,7 +40,7 @@ def silent(node: Caller, furnished: Caller, clock: HeldClock) -> None:
     jobs.watch()
 
 
-def signed_in(standing: Standing | None) -> Client:
+def signed_in(standing: Grant | None) -> Client:
     """Somebody whose account has a role, or none."""
     person = User.objects.create_user("robin")
     if standing is not None:
@@ -59,8 +59,8 @@ def refused(answer: HttpResponse) -> str:
 
 
 @pytest.mark.parametrize("path", PAGES)
-@pytest.mark.parametrize("standing", [Standing("studio"), Standing("curator"), Standing("curator", ("shed", "quay"))])
-def test_who_may_does(silent: None, path: str, standing: Standing) -> None:
+@pytest.mark.parametrize("standing", [Grant("studio"), Grant("curator"), Grant("curator", ("shed", "quay"))])
+def test_who_may_does(silent: None, path: str, standing: Grant) -> None:
     client, events = signed_in(standing), Event.objects.count()
     assert client.get(path).status_code == 200
     assert client.post(path, PAGES[path]).status_code == 302
@@ -69,8 +69,8 @@ def test_who_may_does(silent: None, path: str, standing: Standing) -> None:
 
 
 @pytest.mark.parametrize("path", PAGES)
-@pytest.mark.parametrize("standing", [Standing("reader"), None])
-def test_a_reader_and_an_account_without_a_role_only_look(silent: None, path: str, standing: Standing | None) -> None:
+@pytest.mark.parametrize("standing", [Grant("reader"), None])
+def test_a_reader_and_an_account_without_a_role_only_look(silent: None, path: str, standing: Grant | None) -> None:
     client, events = signed_in(standing), Event.objects.count()
     for answer in (client.get(path), client.post(path, PAGES[path])):
         assert "Only the studio or a curator may do this, and you come in as a reader." in refused(answer)
@@ -88,14 +88,14 @@ def test_nobody_is_asked_to_sign_in(silent: None, path: str) -> None:
 
 @pytest.mark.parametrize("path", PAGES)
 def test_a_curator_of_another_venue_is_told_so(silent: None, path: str) -> None:
-    client, events = signed_in(Standing("curator", ("shed",))), Event.objects.count()
+    client, events = signed_in(Grant("curator", ("shed",))), Event.objects.count()
     said = "This is for the venue quay, and you come in as a curator of shed only."
     assert said in refused(client.post(path, PAGES[path]))
     assert Event.objects.count() == events
 
 
 def test_a_curator_of_another_venue_hears_it_before_filling_in_a_form(silent: None) -> None:
-    client = signed_in(Standing("curator", ("shed",)))
+    client = signed_in(Grant("curator", ("shed",)))
     for path in PAGES.keys() - {"/openings/new"}:
         refused(client.get(path))
     offered = client.get("/openings/new").content.decode()
@@ -105,9 +105,9 @@ def test_a_curator_of_another_venue_hears_it_before_filling_in_a_form(silent: No
 
 
 def test_another_role_counts_from_the_next_page_on(silent: None) -> None:
-    client = signed_in(Standing("curator"))
+    client = signed_in(Grant("curator"))
     assert client.get("/venues/quay/hours").status_code == 200
-    change_role("robin", Standing("curator", ("shed",)))
+    change_role("robin", Grant("curator", ("shed",)))
     refused(client.get("/venues/quay/hours"))
     close_account("robin")
     assert client.get("/venues/shed/hours").status_code == 302

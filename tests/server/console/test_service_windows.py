@@ -13,7 +13,7 @@ from django.test import Client
 from scheduling.log.models import Event, ServiceWindow
 from scheduling.log.remarks import text_of
 from server.accounts.people import make_person
-from server.accounts.principals import Standing
+from server.accounts.principals import Grant
 from tests.server.api.test_service_windows import VISIT
 from tests.server.console.test_first_page import page
 from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, VENUE, Caller, HeldClock, changed
@@ -97,7 +97,7 @@ def test_the_soonest_is_first_and_what_is_over_or_called_off_is_last(quay: Calle
     places += [shown.index("Not to come soon"), shown.index("Gone: once, 2026-03-19 09:00"), shown.index("Old rounds")]
     assert places == sorted(places)
     assert "called off on Fri 20 Mar 2026</li>" in shown and "nobody is here" not in shown, "not for the street"
-    make_person("robin", "lanterns over the weir", Standing("reader"))
+    make_person("robin", "lanterns over the weir", Grant("reader"))
     robin = Client()
     assert robin.login(username="robin", password="lanterns over the weir")
     assert "called off on Fri 20 Mar 2026: nobody is here" in robin.get(WINDOWS).content.decode()

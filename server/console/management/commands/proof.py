@@ -16,7 +16,7 @@ from scheduling.log.models import Profile, Run, Source, Venue
 from scheduling.paper.proof import Faults, Proof, proof, turn_columns, usual_cycle
 from scheduling.paper.run_proof import METRE_MM, run_proof
 from scheduling.queries.runs import machine_profile, venue_place
-from scheduling.rendering.sources import source_original
+from scheduling.rendering.sources import render_source
 from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from server import wiring
@@ -68,7 +68,7 @@ def _of_run(options: dict[str, Any], faults: Faults) -> tuple[Proof, float]:
 
 def _of_source(options: dict[str, Any], faults: Faults) -> tuple[Proof, float]:
     """The proof, and the length of a mean turn in seconds."""
-    original = source_original(row_named(Source, options["source"]), wiring.uploads())
+    original = render_source(row_named(Source, options["source"]), wiring.uploads())
     if options["profile"] is None:
         raise CommandError("say on which model of machine: --profile ID")
     profile = machine_profile(profile=row_named(Profile, options["profile"]).id)

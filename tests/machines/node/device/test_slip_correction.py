@@ -18,7 +18,7 @@ from machines.drivers.serial.machine import SerialMachine
 from machines.drivers.simulated.faults import DeadNozzles, Fault, FaultPlan, Jump, Slip, SlowFeed
 from machines.imaging.plate import Plate
 from machines.model.calibration import Calibration
-from machines.model.position import Track
+from machines.model.position import SlipState
 from machines.model.profile import Profile
 from machines.node import status
 from machines.node.device.slip_correction import in_words
@@ -363,13 +363,13 @@ def test_over_a_serial_line_it_is_the_same(tmp_path: Path, make: Any, calibrated
 @pytest.mark.parametrize(
     ("track", "mean_turn_s", "said"),
     [
-        (Track(zero_mm=None, said_mm=0.0), 86400.0, "not measured yet"),
-        (Track(zero_mm=0.1, said_mm=0.0), 86400.0, "none: the paper is where it belongs, to within 0.5 mm"),
-        (Track(zero_mm=0.1, said_mm=-0.6), 86400.0, "0.60 mm behind (144 s, 0.60 degrees) when last reported"),
-        (Track(zero_mm=0.1, said_mm=0.6), None, "0.60 mm ahead when last reported"),
+        (SlipState(zero_mm=None, said_mm=0.0), 86400.0, "not measured yet"),
+        (SlipState(zero_mm=0.1, said_mm=0.0), 86400.0, "none: the paper is where it belongs, to within 0.5 mm"),
+        (SlipState(zero_mm=0.1, said_mm=-0.6), 86400.0, "0.60 mm behind (144 s, 0.60 degrees) when last reported"),
+        (SlipState(zero_mm=0.1, said_mm=0.6), None, "0.60 mm ahead when last reported"),
     ],
 )
-def test_a_person_beside_the_machine_reads_it(track: Track, mean_turn_s: float | None, said: str) -> None:
+def test_a_person_beside_the_machine_reads_it(track: SlipState, mean_turn_s: float | None, said: str) -> None:
     """The 360 mm of a turn are a day and 360 degrees: a millimetre is four minutes, and a degree."""
     assert in_words(track, measured(slip_threshold_mm=0.5), mean_turn_s).startswith(said)
     assert in_words(track, line_profile(), mean_turn_s) == "", "without an encoder nobody knows"

@@ -8,7 +8,7 @@ import pytest
 
 from machines.imaging.patterns import nozzle_check
 from machines.model.profile import CarriageHead, IdleFiring, Profile
-from machines.node.device.usage import drops_of, left
+from machines.node.device.usage import drops_of, remaining_supplies
 from machines.node.manual import job
 from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
@@ -38,7 +38,7 @@ def act(node: Rig, action: Action) -> None:
 
 
 def used_ml(node: Rig, now: float | None = None) -> float:
-    used = left(node.journal.state(), node.studio.profile, now).ink_used_ml
+    used = remaining_supplies(node.journal.state(), node.studio.profile, now).ink_used_ml
     assert used is not None
     return used
 
@@ -48,7 +48,7 @@ def test_ink_is_dots_times_passes_times_the_drop(tmp_path: Path) -> None:
     dots = int(node.paper().dots.sum())
     assert dots > 100
     assert used_ml(node) == pytest.approx(dots * 2 * 10.0 / PL_PER_ML)
-    remains = left(node.journal.state(), node.studio.profile, None)
+    remains = remaining_supplies(node.journal.state(), node.studio.profile, None)
     assert remains.ink_ml == pytest.approx(0.01 - dots * 20.0 / PL_PER_ML)
 
 
@@ -90,14 +90,14 @@ def test_what_is_printed_by_hand_counts_too(tmp_path: Path) -> None:
 
 def test_where_nobody_said_how_much_a_cartridge_holds_nothing_is_made_up(tmp_path: Path) -> None:
     node = printing(tmp_path, inked(cartridge_ml=None))
-    remains = left(node.journal.state(), node.studio.profile, None)
+    remains = remaining_supplies(node.journal.state(), node.studio.profile, None)
     assert remains.ink_ml is None
     assert remains.ink_used_ml
 
 
 def test_a_line_head_has_no_ink(tmp_path: Path) -> None:
     node = printing(tmp_path, line_profile())
-    remains = left(node.journal.state(), node.studio.profile, node.clock.at)
+    remains = remaining_supplies(node.journal.state(), node.studio.profile, node.clock.at)
     assert (remains.ink_used_ml, remains.ink_ml) == (None, None)
     assert node.journal.state().drops == 0
 
@@ -106,16 +106,16 @@ def test_paper_and_cuts_are_counted_from_their_change(tmp_path: Path) -> None:
     node = printing(tmp_path, line_profile(), columns=100)
     with node.journal.transaction() as db:
         change_state(db, blade_cuts=17)
-    remains = left(node.journal.state(), node.studio.profile, None)
+    remains = remaining_supplies(node.journal.state(), node.studio.profile, None)
     assert remains.paper_m == pytest.approx(30.0 - 100 * 0.0005)
     assert remains.cuts == 983
     act(node, "park")
     act(node, "roll-changed")
     act(node, "blade-changed")
-    remains = left(node.journal.state(), node.studio.profile, None)
+    remains = remaining_supplies(node.journal.state(), node.studio.profile, None)
     assert (remains.paper_m, remains.cuts) == (30.0, 1000)
     no_knife = line_profile(knife=None)
-    assert left(node.journal.state(), no_knife, None).cuts is None
+    assert remaining_supplies(node.journal.state(), no_knife, None).cuts is None
 
 
 def test_drops_of_a_plan_are_those_that_it_fires() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from machines.drivers.simulated.paper import NO_COLUMN
 from machines.errors import InputError
-from machines.model.position import Track
+from machines.model.position import SlipState
 from machines.model.profile import Profile
 from machines.node.manual import job, position_recovery
 from machines.node.manual.job import DONE, KNOWS
@@ -193,7 +193,7 @@ def test_columns_that_nobody_saw_keep_their_places_before_it(node: Rig) -> None:
 
 def test_the_encoder_takes_its_zero_anew(node: Rig) -> None:
     with node.journal.transaction() as db:
-        keep_track(db, Track(zero_mm=3.0, said_mm=1.0))
+        keep_track(db, SlipState(zero_mm=3.0, said_mm=1.0))
     lost_and_paused(node)
     assert set_place(node) == DONE
     with node.journal.reading() as db:

@@ -15,7 +15,7 @@ from machines.node.store.journal import Journal, open_journal
 from machines.node.store.telling import as_told
 from machines.node.work.takeover import enrol
 from machines.protocol.journal_entries import KnifeArmed
-from machines.protocol.messages import Reports, Taken
+from machines.protocol.messages import JournalPosition, Reports
 from machines.protocol.upcasts import told
 from machines.serialization import parse_instant
 from scheduling.log.codec.canonical_json import canonical
@@ -111,6 +111,6 @@ def test_a_board_whose_journal_is_spoilt_in_places_is_enrolled_again(journal: Jo
     with journal.transaction() as db:
         outbox.accept(db, 1)
         again = Credentials(server="http://host", token="secret", machine="m1", epoch=2)
-        enrol(db, again, (Taken(epoch=1, through=1, at=NEVER),))
+        enrol(db, again, (JournalPosition(epoch=1, through=1, at=NEVER),))
     assert [(one["seq"], one["kind"]) for one in message(journal)["entries"]] == [(1, "knife-armed"), (2, "spoilt")]
     journal.close()

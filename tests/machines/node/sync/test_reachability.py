@@ -16,7 +16,7 @@ from machines.node.store.journal import Journal, open_journal
 from machines.node.sync import reachability
 from machines.node.sync.errands import Trouble
 from machines.node.sync.failures import Kind
-from machines.node.sync.reachability import NOT_HEARD, Moment, Reach, Standing, after_pass, standing, worth_keeping
+from machines.node.sync.reachability import NOT_HEARD, Moment, Reach, ServerReach, after_pass, standing, worth_keeping
 from tests.machines.node.rig import NOON, HandClock
 
 CLOCK = datetime(2026, 9, 21, 12, 0, tzinfo=UTC)
@@ -30,7 +30,7 @@ def moment(elapsed_s: float, boot: str = "b", *, known: bool = True) -> Moment:
     return Moment(boot=boot, elapsed_s=elapsed_s, at=utc(NOON + elapsed_s) if known else None)
 
 
-def told(found: Reach, elapsed_s: float, boot: str = "b", *, known: bool = True) -> Standing:
+def told(found: Reach, elapsed_s: float, boot: str = "b", *, known: bool = True) -> ServerReach:
     return standing(found, moment(elapsed_s, boot, known=known), CLOCK)
 
 

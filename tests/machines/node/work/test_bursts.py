@@ -10,7 +10,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from machines.model.profile import Profile
-from machines.node.work.bursts import Held, first_after, instant_of, is_late, next_burst
+from machines.node.work.bursts import first_after, instant_of, is_late, next_burst
+from machines.node.work.held_work import HeldWork
 from machines.recovery import Policy
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import NOON, HandClock, make_studio
@@ -19,11 +20,11 @@ COLUMN_S = 120.0
 profiles = st.sampled_from([line_profile(), carriage_profile(), carriage_profile(columns_per_burst=7)])
 
 
-def held(profile: Profile | None = None, first: int = 0, columns: int = 720, only: slice = slice(None)) -> Held:
+def held(profile: Profile | None = None, first: int = 0, columns: int = 720, only: slice = slice(None)) -> HeldWork:
     """Everything of a run whose first column belongs under the head at noon."""
     studio = make_studio(HandClock(), profile=profile, first_column=first, columns=columns, starts_in_s=0.0)
     assert studio.run is not None
-    return Held(
+    return HeldWork(
         run=studio.run, policy=Policy(kind="skip"), profile=studio.profile, segments=tuple(studio.segments()[only])
     )
 

@@ -21,7 +21,7 @@ from machines.node.work import held_work as holding
 from machines.node.work.bursts import CannotTell
 from machines.node.work.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.protocol.journal_entries import Entry, GapSettled, KnifeArmed
-from machines.protocol.messages import Again, Taken
+from machines.protocol.messages import Again, JournalPosition
 from machines.recovery import CauseRule, Columns, HalfPrinted, Override, Policy, Rule
 from machines.serialization import parse_instant
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -44,7 +44,7 @@ def journal(tmp_path: Path) -> Journal:
     return open_journal(tmp_path, create=True)
 
 
-def enrolled(journal: Journal, epoch: int, earlier: Sequence[Taken] = ()) -> None:
+def enrolled(journal: Journal, epoch: int, earlier: Sequence[JournalPosition] = ()) -> None:
     with journal.transaction() as db:
         enrol(db, replace(CREDENTIALS, epoch=epoch), earlier)
 
@@ -84,7 +84,7 @@ def test_enrolled_again_right_after_itself_a_board_goes_on_and_counts_from_one(j
     with journal.transaction() as db:
         change_state(db, fenced="replaced")
     write(journal, 3, accepted=2)
-    enrolled(journal, 2, [Taken(epoch=1, through=2, at=AT + timedelta(seconds=2))])
+    enrolled(journal, 2, [JournalPosition(epoch=1, through=2, at=AT + timedelta(seconds=2))])
     state = journal.state()
     assert (state.fenced, state.taking_over) == ("", False)
     assert unaccepted(journal) == [(1, AT + timedelta(seconds=3))]
@@ -93,7 +93,7 @@ def test_enrolled_again_right_after_itself_a_board_goes_on_and_counts_from_one(j
 def test_entries_that_the_server_took_though_its_answer_was_lost_are_not_told_again(journal: Journal) -> None:
     enrolled(journal, 1)
     write(journal, 5, accepted=2)
-    enrolled(journal, 2, [Taken(epoch=1, through=4, at=AT + timedelta(seconds=4))])
+    enrolled(journal, 2, [JournalPosition(epoch=1, through=4, at=AT + timedelta(seconds=4))])
     assert unaccepted(journal) == [(1, AT + timedelta(seconds=5))]
     assert told_again(journal) is None
     assert not journal.state().taking_over
@@ -103,7 +103,7 @@ def test_entries_that_the_server_took_though_its_answer_was_lost_are_not_told_ag
 def test_what_a_copy_told_under_its_numbers_is_not_taken_for_its_own(journal: Journal, through: int) -> None:
     enrolled(journal, 1)
     write(journal, 5, accepted=2)
-    enrolled(journal, 2, [Taken(epoch=1, through=through, at=AT + timedelta(days=1))])
+    enrolled(journal, 2, [JournalPosition(epoch=1, through=through, at=AT + timedelta(days=1))])
     assert [entry_at for _, entry_at in unaccepted(journal)] == [AT + timedelta(seconds=seq) for seq in (3, 4, 5)]
     assert journal.state().taking_over
 
@@ -111,7 +111,7 @@ def test_what_a_copy_told_under_its_numbers_is_not_taken_for_its_own(journal: Jo
 def test_a_server_rebuilt_from_an_older_export_is_told_again_what_it_lacks(journal: Journal) -> None:
     enrolled(journal, 1)
     write(journal, 7, accepted=6)
-    enrolled(journal, 2, [Taken(epoch=1, through=3, at=AT + timedelta(seconds=3))])
+    enrolled(journal, 2, [JournalPosition(epoch=1, through=3, at=AT + timedelta(seconds=3))])
     assert unaccepted(journal) == [(number, AT + timedelta(seconds=number + 3)) for number in (1, 2, 3, 4)]
     assert told_again(journal) == Again(first=1, through=3), "the last was never told"
     assert not journal.state().taking_over
@@ -120,12 +120,12 @@ def test_a_server_rebuilt_from_an_older_export_is_told_again_what_it_lacks(journ
 def test_what_was_told_in_an_earlier_epoch_is_told_again_to_a_server_that_forgot_the_epoch(journal: Journal) -> None:
     enrolled(journal, 1)
     write(journal, 4, accepted=4)
-    enrolled(journal, 2, [Taken(epoch=1, through=4, at=AT + timedelta(seconds=4))])
+    enrolled(journal, 2, [JournalPosition(epoch=1, through=4, at=AT + timedelta(seconds=4))])
     assert unaccepted(journal) == []
     with journal.transaction() as db:
         outbox.append(db, KnifeArmed(seq=1, at=AT + timedelta(seconds=5)))
         outbox.accept(db, 1)
-    enrolled(journal, 2, [Taken(epoch=1, through=2, at=AT + timedelta(seconds=2))])
+    enrolled(journal, 2, [JournalPosition(epoch=1, through=2, at=AT + timedelta(seconds=2))])
     assert unaccepted(journal) == [(number, AT + timedelta(seconds=number + 2)) for number in (1, 2, 3)]
     assert not journal.state().taking_over
 
@@ -139,7 +139,7 @@ def test_a_server_that_has_nothing_is_told_everything(journal: Journal) -> None:
 
 def test_after_another_boards_time_it_takes_over_with_work_that_is_fetched_anew(journal: Journal) -> None:
     enrolled(journal, 1)
-    enrolled(journal, 3, [Taken(epoch=2, through=7, at=AT)])
+    enrolled(journal, 3, [JournalPosition(epoch=2, through=7, at=AT)])
     state = journal.state()
     assert state.taking_over
     with journal.reading() as db:

@@ -15,7 +15,7 @@ from django.core.management import CommandError, call_command
 from django.db import connections
 
 from machines.errors import InputError
-from scheduling.log.event_records import Line, insert, scan
+from scheduling.log.event_records import EventRecord, insert, scan
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.integrity.held_against import Held, hold_against, state
@@ -36,7 +36,7 @@ def stated(*, streams: bool = True) -> Statement:
     return signed.statement
 
 
-def tamper(change: Callable[[list[Line]], list[Line]]) -> None:
+def tamper(change: Callable[[list[EventRecord]], list[EventRecord]]) -> None:
     """As the owner of the table can, who knows how digests are made: no link is broken after it."""
     lines = list(scan(using="default"))
     connection = connections["default"]
@@ -88,7 +88,9 @@ def test_the_short_statement_is_a_line_that_can_be_printed() -> None:
     ],
     ids=["rewritten", "cut", "moved"],
 )
-def test_what_its_owner_changed_is_found(change: Callable[[list[Line]], list[Line]], problem: str, short: str) -> None:
+def test_what_its_owner_changed_is_found(
+    change: Callable[[list[EventRecord]], list[EventRecord]], problem: str, short: str
+) -> None:
     statement = stated()
     tamper(change)
     with pytest.raises(BadStatement, match=problem):

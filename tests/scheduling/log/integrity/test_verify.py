@@ -11,7 +11,7 @@ from django.db import connections
 
 from machines.serialization import format_instant
 from scheduling.log import models
-from scheduling.log.event_records import Line, scan
+from scheduling.log.event_records import EventRecord, scan
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.verify import BrokenLink, verify
 from tests.scheduling.log.facts import ONE_OF_EACH, say, venue
@@ -82,7 +82,7 @@ CHANGES: dict[str, tuple[dict[str, Any], str]] = {
 }
 
 
-@pytest.mark.parametrize("field", [*Line._fields])
+@pytest.mark.parametrize("field", [*EventRecord._fields])
 def test_a_change_of_any_column_is_named(a_log: None, field: str) -> None:
     row = models.Event.objects.get(kind="columns-printed")
     changes, problem = CHANGES.get(field, ({"data": row.data | {"worst_miss_s": 0.0}}, "changed after it was written"))

@@ -17,8 +17,8 @@ from scheduling.log.event_records import insert, scan
 from scheduling.log.events.studio import ServiceWindowCalledOff
 from scheduling.log.integrity import append_only
 from scheduling.log.projecting.as_of import (
-    Moment,
-    Part,
+    AsOf,
+    Page,
     machine_row_at,
     machines_at,
     notices_at,
@@ -73,10 +73,10 @@ LISTS: tuple[tuple[type[Model], Callable[..., list[Any]]], ...] = (
     (models.Notice, notices_at),
     (models.ServiceWindow, service_windows_at),
 )
-ALL = Part(count=1000)
+ALL = Page(count=1000)
 
 
-def everything(moment: Moment) -> dict[str, Any]:
+def everything(moment: AsOf) -> dict[str, Any]:
     """All that can be asked for at a moment."""
     answers: dict[str, Any] = {table.__name__: values(list_at(moment, ALL)) for table, list_at in LISTS}
     for name in RUNS:
@@ -118,8 +118,8 @@ def test_what_was_known_is_what_the_views_held_then(history: History, data: st.D
             append(appends, by(minutes))
             if minutes == instant:
                 held = live()
-        assert everything(Moment(known_by=at(instant))) == held
-        assert everything(Moment()) == live()
+        assert everything(AsOf(known_by=at(instant))) == held
+        assert everything(AsOf()) == live()
         transaction.set_rollback(True)
 
 
@@ -131,10 +131,10 @@ def test_the_parts_of_a_list_are_all_of_it(history: History, count: int) -> None
             append(appends, by())
         for _, list_at in LISTS:
             rows: list[Any] = []
-            while part := list_at(Moment(), Part(after=rows[-1].pk if rows else None, count=count)):
+            while part := list_at(AsOf(), Page(after=rows[-1].pk if rows else None, count=count)):
                 assert len(part) <= count
                 rows += part
-            assert [row.pk for row in rows] == [row.pk for row in list_at(Moment(), ALL)]
+            assert [row.pk for row in rows] == [row.pk for row in list_at(AsOf(), ALL)]
         transaction.set_rollback(True)
 
 
@@ -143,7 +143,7 @@ def test_the_parts_of_a_list_are_all_of_it(history: History, count: int) -> None
 def test_what_had_happened_is_what_the_views_would_hold_had_nothing_else_been_said(
     history: History, minutes: int
 ) -> None:
-    moment = Moment(happened_by=at(minutes))
+    moment = AsOf(happened_by=at(minutes))
     with transaction.atomic():
         for appends in history.appends():
             append(appends, by())
@@ -163,7 +163,7 @@ def test_a_late_report_counts_when_it_happened_and_when_it_was_known() -> None:
     say("machine/left", printed(1, 0, 20), printed(2, 20, 40), minutes=600)
 
     def printed_at(happened_by: datetime | None, known_by: datetime | None) -> int:
-        then = run_at("spring", Moment(happened_by=happened_by, known_by=known_by))
+        then = run_at("spring", AsOf(happened_by=happened_by, known_by=known_by))
         assert then is not None
         return then.run.printed
 
@@ -177,16 +177,16 @@ def test_a_late_report_counts_when_it_happened_and_when_it_was_known() -> None:
 def test_before_it_began_there_is_nothing() -> None:
     a_run_on_a_machine(0)
     say("opening/first", opening())
-    before = Moment(known_by=at(-1))
+    before = AsOf(known_by=at(-1))
     assert (run_at("spring", before), run_row_at("spring", before)) == (None, None)
     assert (machine_row_at("left", before), opening_at("first", before)) == (None, None)
-    assert run_at("none", Moment()) is None
+    assert run_at("none", AsOf()) is None
 
 
 def test_an_opening_that_was_moved() -> None:
     say("opening/first", opening(), minutes=0)
     say("opening/first", opening(opens_at=at(2000)), minutes=10)
-    then, now = opening_at("first", Moment(known_by=at(5))), opening_at("first", Moment())
+    then, now = opening_at("first", AsOf(known_by=at(5))), opening_at("first", AsOf())
     assert then is not None
     assert now is not None
     assert (then.opens_at, now.opens_at) == (at(1260), at(2000))
@@ -196,13 +196,13 @@ def test_a_service_window_that_was_called_off() -> None:
     say("service/roll", service_once(), minutes=0)
     say("service/rounds", service_weekly(venue="mill"), minutes=5)
     say("service/roll", ServiceWindowCalledOff(reason="ill"), minutes=10)
-    then, now = service_window_at("roll", Moment(known_by=at(5))), service_window_at("roll", Moment())
+    then, now = service_window_at("roll", AsOf(known_by=at(5))), service_window_at("roll", AsOf())
     assert then is not None and now is not None
     assert (then.called_off_at, now.called_off_at, now.called_off_because) == (None, at(10), "ill")
-    assert service_window_at("roll", Moment(known_by=at(-1))) is None
+    assert service_window_at("roll", AsOf(known_by=at(-1))) is None
 
     def ids(venue: str | None, minutes: float) -> list[str]:
-        return [one.id for one in service_windows_at(Moment(happened_by=at(minutes)), ALL, venue=venue)]
+        return [one.id for one in service_windows_at(AsOf(happened_by=at(minutes)), ALL, venue=venue)]
 
     assert (ids(None, 4), ids(None, 5), ids("mill", 5), ids("boathouse", 5)) == (
         ["roll"],
@@ -216,7 +216,7 @@ def test_a_run_in_the_order_of_its_columns() -> None:
     a_run_on_a_machine(0)
     say("run/spring", segments(1), minutes=1)
     say("machine/left", printed(1, 0, 30), gap_settled(2, 30, 34, 60), printed(3, 60, 80), minutes=90)
-    then = run_at("spring", Moment())
+    then = run_at("spring", AsOf())
     assert then is not None
     assert [segment.number for segment in then.segments] == [0, 1]
     assert [(one.first_column, one.end_column) for one in then.stretches] == [(0, 30), (60, 80)]
@@ -226,7 +226,7 @@ def test_a_run_in_the_order_of_its_columns() -> None:
 def test_a_machine_with_its_conditions_and_notices() -> None:
     a_run_on_a_machine(0)
     say("machine/left", conditions(1, "media-low", minutes=5), conditions(2, minutes=15), minutes=20)
-    then = Moment(happened_by=at(10))
+    then = AsOf(happened_by=at(10))
     machine = machine_row_at("left", then)
     assert machine is not None
     assert machine.conditions == ["media-low"]
@@ -237,5 +237,5 @@ def test_asking_writes_nothing() -> None:
     a_run_on_a_machine(0)
     say("machine/left", printed(1, 0, 30))
     before, facts = live(), list(read())
-    everything(Moment(happened_by=at(10)))
+    everything(AsOf(happened_by=at(10)))
     assert (live(), list(read())) == (before, facts)

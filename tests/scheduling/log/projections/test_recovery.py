@@ -12,7 +12,7 @@ from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rul
 from scheduling.log.events.server import NodeEnrolled, SilenceBegan
 from scheduling.log.models import Machine, Notice, Outage, Run, Segment
 from scheduling.log.models import Override as OverrideRow
-from scheduling.log.projecting.as_of import Moment, run_at
+from scheduling.log.projecting.as_of import AsOf, run_at
 from tests.scheduling.log.facts import (
     NOW,
     a_run_on_a_machine,
@@ -217,10 +217,10 @@ def test_a_word_is_no_older_than_it_was_given() -> None:
     word = Override(id="left-9", rule=Rule(kind="skip"), given_at=NOW)
     say("machine/left", overridden("left-9"))
     say("machine/left", gap(1, 10, 10, 40, override=word), minutes=60)
-    then = run_at("spring", Moment(known_by=at(30)))
+    then = run_at("spring", AsOf(known_by=at(30)))
     assert then is not None
     assert then.outages == ()
-    now = run_at("spring", Moment())
+    now = run_at("spring", AsOf())
     assert now is not None
     assert [one.override for one in now.outages] == ["left-9"]
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from machines.recovery import Policy
 from scheduling.log.events import Event
 from scheduling.log.models import NO_RUN, Outage, PrintedStretch, Run, Segment, Strip
-from scheduling.log.projecting.as_of import Moment, run_at
+from scheduling.log.projecting.as_of import AsOf, run_at
 from scheduling.log.rebuilding.rebuild import rebuild
 from tests.scheduling.log.facts import (
     a_run_on_a_machine,
@@ -94,7 +94,7 @@ class ToldBeforeContract:
         assert [state for (state,) in states] == [Segment.PARTLY, Segment.PRINTED]
         assert Strip.objects.using(self.using).get(run_id="autumn").boundary == 50
         assert self.views_equal_those_folded_again()
-        then = run_at("autumn", Moment(), using=self.using)
+        then = run_at("autumn", AsOf(), using=self.using)
         assert then is not None and (then.run.printed, then.run.skipped, len(then.strips)) == (90, 8, 1)
 
     def test_what_cannot_be_of_it_is_of_no_run(self) -> None:

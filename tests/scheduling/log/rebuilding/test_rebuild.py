@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from scheduling.log import models
 from scheduling.log.events.studio import SegmentsPlanned
-from scheduling.log.projecting.as_of import Moment, run_at
+from scheduling.log.projecting.as_of import AsOf, run_at
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding import rebuild as rebuilding
@@ -304,7 +304,7 @@ class PassingOverContract:
         assert all(result.equal for result in results)
         assert [result.view for result in results if result.passed_over] == ["machines", "runs"]
         assert list(models.PassedOver.objects.using(self.using).order_by("view").values()) == before
-        then = run_at("spring", Moment(), using=self.using)
+        then = run_at("spring", AsOf(), using=self.using)
         assert then is not None and (then.run.printed, then.run.unknown) == (50, 0)
 
     def require_said(self, log: str) -> None:
