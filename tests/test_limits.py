@@ -385,7 +385,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
     "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
     "server.console.staff_tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
-    "server.console.management.commands.serve.MOST_THREADS": (256, "more threads than a computer has use for"),
+    "server.terminal.management.commands.serve.MOST_THREADS": (256, "more threads than a computer has use for"),
     "server.heavy.MOST_AT_ONCE": (2, "Python computes one at a time; two keep a second core busy where it need not"),
     "server.heavy.MOST_WAITING": (4, "so many are answered within a browser's patience; fewer where threads are few"),
     "server.heavy.LEAST_THREADS": (2, "one for what is costly, one that is left for what is light"),
@@ -496,7 +496,7 @@ NO_LIMITS: dict[str, str] = {
         server.console.pictures.GAP server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
     "what is usual where nobody says otherwise": """
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
-        server.console.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
+        server.terminal.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
     "the demonstration's own scenario and pace": """
         server.demo.__main__.MOST_COPIES server.demo.__main__.SET_UP_S server.demo.time_compression.TRY_S
         server.demo.time_compression.STEP server.demo.time_compression.OF_A_BUSY_ONE

@@ -18,7 +18,7 @@ from django.db import router, transaction
 
 from scheduling.log.events.access import AccountMade, RoleChanged
 from scheduling.log.store import Append, append
-from server.accounts.management.terminal import at_the_terminal
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.people import standing_of
 from server.accounts.principals import in_short
 

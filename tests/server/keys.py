@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 
 from scheduling.log.models import Event
 from server.accounts.access import give_key
-from server.accounts.management.terminal import at_the_terminal
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.principals import STUDIO, Grant
 
 

@@ -19,7 +19,7 @@ from scheduling.log.models import Event, Machine
 from scheduling.log.store import lock
 from server import wiring
 from server.accounts import access, boards, enrolment, superusers
-from server.accounts.management.terminal import at_the_terminal
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.models import EnrolmentCode, Key
 from server.accounts.principals import Grant
 from server.accounts.tokens import prefix_of

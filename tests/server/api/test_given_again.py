@@ -18,7 +18,7 @@ from scheduling.log.integrity.archive import close_streams
 from scheduling.log.integrity.transfer import export_log, import_log
 from scheduling.log.models import Event, Ordered, Venue
 from server import wiring
-from server.accounts.management.terminal import at_the_terminal
+from server.accounts.at_terminal import at_the_terminal
 from tests.server.api.test_bad_input import problem
 from tests.server.keys import new_key
 from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, Caller, HeldClock

@@ -15,7 +15,7 @@ from machines.imaging import patterns
 from machines.imaging.plate import Plate
 from scheduling.log.models import Event, Run, Segment
 from server import wiring
-from server.console.management.commands.pattern import PATTERNS
+from server.terminal.management.commands.pattern import PATTERNS
 from tests.server.studio import PROFILE, VENUE, Caller
 
 CARRIAGE = {"kind": "carriage", "nozzles": 12, "passes": 3, "drop_pl": 10.0}

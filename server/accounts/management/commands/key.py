@@ -10,9 +10,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from server.accounts.access import give_key, take_key
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.keys import key_of, listed
 from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
-from server.accounts.management.terminal import at_the_terminal
 
 MOST_DAYS = 3650
 

@@ -10,10 +10,10 @@ from django.core.management.base import BaseCommand, CommandError
 from machines.errors import InputError
 from scheduling.log.models import Machine
 from server import wiring
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.boards import boards_of, revoke_node
 from server.accounts.enrolment import cancel_codes, make_code
-from server.accounts.management.terminal import at_the_terminal
-from server.console.management.rows import row_named
+from server.named_rows import row_named
 
 
 class Command(BaseCommand):

@@ -11,8 +11,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from server.accounts import access, people
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
-from server.accounts.management.terminal import at_the_terminal
 
 MOST_TRIES = 3
 

@@ -171,7 +171,7 @@ def test_the_command_says_what_sqlite_cannot() -> None:
 @pytest.mark.postgres
 @pytest.mark.django_db(databases=["default", "postgres"])
 def test_the_command_shows_what_it_did(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("server.console.management.commands.log.connections", {"default": connections["postgres"]})
+    monkeypatch.setattr("server.terminal.management.commands.log.connections", {"default": connections["postgres"]})
     out = StringIO()
     call_command("log", "role", ROLE, stdout=out)
     lines = out.getvalue().splitlines()
@@ -183,7 +183,7 @@ def test_the_command_shows_what_it_did(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.postgres
 @pytest.mark.django_db(databases=["default", "postgres"])
 def test_the_command_takes_the_password_from_a_file(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("server.console.management.commands.log.connections", {"default": connections["postgres"]})
+    monkeypatch.setattr("server.terminal.management.commands.log.connections", {"default": connections["postgres"]})
     file = tmp_path / "password"
     file.write_text("opensesame\n")
     out = StringIO()
@@ -208,7 +208,7 @@ def test_a_file_without_one_password_is_refused(tmp_path: Path, text: str) -> No
 def test_the_command_takes_the_password_from_the_environment_and_never_shows_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("server.console.management.commands.log.connections", {"default": connections["postgres"]})
+    monkeypatch.setattr("server.terminal.management.commands.log.connections", {"default": connections["postgres"]})
     with pytest.raises(CommandError, match="SECRET_OF_A_TEST is not in the environment"):
         call_command("log", "role", ROLE, "--password-variable", "SECRET_OF_A_TEST", stdout=StringIO())
     monkeypatch.setenv("SECRET_OF_A_TEST", "opensesame")

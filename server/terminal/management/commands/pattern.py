@@ -25,7 +25,7 @@ from machines.model.profile import CarriageHead, Profile
 from scheduling.log import models
 from scheduling.paper.proof import Proof, most_marks
 from scheduling.queries.runs import machine_profile
-from server.console.management.rows import row_named
+from server.named_rows import row_named
 
 
 def nozzles(profile: Profile, method: Method) -> Pattern:

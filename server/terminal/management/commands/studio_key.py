@@ -9,8 +9,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from server.accounts.access import give_key, take_key
+from server.accounts.at_terminal import at_the_terminal
 from server.accounts.keys import key_of, listed
-from server.accounts.management.terminal import at_the_terminal
 from server.accounts.principals import STUDIO
 
 

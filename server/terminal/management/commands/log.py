@@ -37,8 +37,8 @@ from scheduling.log.remarks import blot_out, remarks
 from scheduling.log.store import Attribution, last_position
 from scheduling.log.wiping import wipe
 from server import wiring
-from server.console.management.log_arguments import add_checks, add_guards, add_ways_out_and_in
 from server.environment import password_in
+from server.terminal.management.log_arguments import add_checks, add_guards, add_ways_out_and_in
 
 PROGRESS_EVERY_S = 1.0
 # Where the studio's key lies as long as DAYROLL_LOG_KEY names no other place.

@@ -21,7 +21,7 @@ from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from server import wiring
 from server.api.queries import read_dead, read_slip
-from server.console.management.rows import row_named
+from server.named_rows import row_named
 
 
 class Command(BaseCommand):

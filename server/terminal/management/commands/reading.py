@@ -35,7 +35,7 @@ from scheduling.queries.calibration import calibrate, machine_calibration, with_
 from scheduling.queries.runs import machine_profile
 from server import wiring
 from server.api.queries import read_dead
-from server.console.management.rows import row_named
+from server.named_rows import row_named
 
 MACHINE = "that printed it; what was measured is kept, and its node takes it up"
 
