@@ -2,7 +2,7 @@
 
 The table is printed at the end of a run. To write it into a file, between the markers of :mod:`errors`::
 
-    make test ARGS="-n 0 tests/reference" SKY_ERRORS=DEVELOPERS.md
+    make test ARGS="-n 0 tests/reference" SKY_ERRORS=scheduling/sky/ACCURACY.md
 """
 
 from __future__ import annotations

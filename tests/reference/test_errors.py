@@ -47,7 +47,7 @@ def test_the_table() -> None:
 
 
 def test_the_table_takes_its_place_between_the_markers(tmp_path: Path) -> None:
-    path = tmp_path / "DEVELOPERS.md"
+    path = tmp_path / "ACCURACY.md"
     path.write_text(f"# Before\n\n{BEGIN}\nold\n{END}\n\nAfter.\n", encoding="utf-8")
     for table in ("| one |", "| two |\n| three |"):
         replace_table(path, table)
@@ -56,7 +56,7 @@ def test_the_table_takes_its_place_between_the_markers(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("text", ["", BEGIN, END, f"{END}\n{BEGIN}", f"{BEGIN}{END}{BEGIN}{END}"])
 def test_a_file_without_the_markers_is_left_alone(tmp_path: Path, text: str) -> None:
-    path = tmp_path / "DEVELOPERS.md"
+    path = tmp_path / "ACCURACY.md"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ValueError, match="sky-errors:begin"):
         replace_table(path, "| one |")
