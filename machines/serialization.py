@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import is_dataclass
 from datetime import UTC, datetime
 from types import UnionType
-from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from cattrs import AttributeValidationNote, Converter, ForbiddenExtraKeysError, IterableValidationError
 from cattrs.cols import homogenous_tuple_structure_factory
@@ -20,6 +20,9 @@ from cattrs.errors import ClassValidationError
 from cattrs.gen import make_dict_structure_fn
 
 from machines.errors import InputError, UnknownChoice
+
+if TYPE_CHECKING:
+    from typing_extensions import TypeForm  # a class, or a union or a literal of some, for those who check types only
 
 T = TypeVar("T")
 
@@ -221,7 +224,7 @@ def _field_names(cls: type) -> list[str]:
     return [*getattr(cls, "__dataclass_fields__", {})]
 
 
-def structure(data: Any, cls: type[T]) -> T:
+def structure(data: Any, cls: TypeForm[T]) -> T:
     """Build a (nested) frozen dataclass from JSON values.
 
     Raises:
@@ -231,7 +234,7 @@ def structure(data: Any, cls: type[T]) -> T:
     return _structured(_CONVERTER, data, cls)
 
 
-def structure_lenient(data: Any, cls: type[T]) -> T:
+def structure_lenient(data: Any, cls: TypeForm[T]) -> T:
     """As `structure`, but fields that are not known are passed over: what a program of a later version says may hold
     more than this one understands. A value that is not understood is refused all the same.
 
@@ -242,9 +245,9 @@ def structure_lenient(data: Any, cls: type[T]) -> T:
     return _structured(_PATIENT, data, cls)
 
 
-def _structured(converter: Converter, data: Any, cls: type[T]) -> T:
+def _structured(converter: Converter, data: Any, cls: TypeForm[T]) -> T:
     try:
-        return converter.structure(data, cls)
+        return converter.structure(data, cls)  # type: ignore[arg-type]  # it takes every form of a type, and says a class
     except Exception as error:  # noqa: BLE001 - whatever a constructor raises becomes an answer at the door
         raise _located(error) from None
 

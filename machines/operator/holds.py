@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING = "stopped", "paused", "parked", "unplanned-stop", "refusing"
+from typing import Final, Literal
+
+Holding = Literal["stopped", "paused", "parked", "unplanned-stop", "refusing"]
+Hold = Literal[""] | Holding
+
+STOPPED: Final = "stopped"
+PAUSED: Final = "paused"
+PARKED: Final = "parked"
+UNPLANNED: Final = "unplanned-stop"
+REFUSING: Final = "refusing"
 
 
 SAYS = {

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-ARM = "arm-knife"
+from collections.abc import Mapping
+from typing import Final, Literal
+
+from machines.protocol.journal_entries import Action
+
+ARM: Final = "arm-knife"
 
 
-SET_TIME = "set-time"
+SET_TIME: Final = "set-time"
 
 
-CALL = "call"
+CALL: Final = "call"
+
+# What a person does, and what is asked of the agent alone.
+Asked = Action | Literal["arm-knife", "call"]
 
 
 # In the order in which a person needs them. Those that set something in motion want a tick first.
-LABELS = {
+LABELS: Mapping[Asked, str] = {
     "stop": "Stop",
     "release": "Release the stop",
     "pause": "Pause",
@@ -29,3 +37,8 @@ LABELS = {
     SET_TIME: "Set the time",
     CALL: "Call the server",
 }
+
+
+def asked(text: str) -> Asked | None:
+    """What a form names; None for what is none of these."""
+    return next((one for one in LABELS if one == text), None)

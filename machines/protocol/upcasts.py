@@ -62,7 +62,7 @@ def read_entry(data: Any) -> Entry:
         UnknownChoice: of a newer form, or with a kind or a choice that is not known here.
         InputError: names the first field that cannot be used or is not known.
     """
-    return structure(to_today(data), Entry)  # type: ignore[arg-type]
+    return structure(to_today(data), Entry)
 
 
 def read_entry_from_newer(data: Any) -> Entry:
@@ -71,7 +71,7 @@ def read_entry_from_newer(data: Any) -> Entry:
     Raises:
         UnknownChoice, InputError: as there.
     """
-    return structure_lenient(to_today(data), Entry)  # type: ignore[arg-type]
+    return structure_lenient(to_today(data), Entry)
 
 
 SPOILT = "spoilt"

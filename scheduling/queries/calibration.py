@@ -46,8 +46,11 @@ def dead_nozzles_by_version(machine: str) -> list[tuple[int, tuple[int, ...]]]:
     """Which nozzles were known to be dead, from which version of the machine's stream on: in order, from none known at
     version 0. What a node reports after that it printed knowing it, unless it was cut off: then it heard of it late."""
     measured = facts(stream=f"machine/{machine}", kinds={NAMES[MachineCalibrated]}, using="default")
-    known = [(one.version, one.event.calibration.dead_nozzles) for one in measured]  # type: ignore[union-attr]
-    return [(0, ()), *known]
+    known = [(one.version, one.event) for one in measured]
+    return [
+        (0, ()),
+        *((at, event.calibration.dead_nozzles) for at, event in known if isinstance(event, MachineCalibrated)),
+    ]
 
 
 def calibrated_profile(machine: Machine) -> Profile:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from machines.errors import InputError
 from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.halftone import Method
 from machines.imaging.pictures import Picture, draw, from_json
 from machines.model.profile import Profile
 from machines.serialization import structure
@@ -61,7 +62,7 @@ def render_source(source: Source, uploads: UploadStore | None) -> RenderSource:
     return RenderSource(
         picture=from_json(source.picture),
         upload=None if source.upload is None else read_upload(source.upload, uploads),
-        method=source.method,  # type: ignore[arg-type]  # what the log let in
+        method=structure(source.method, Method),
         curve=None if source.curve is None else structure(source.curve, ToneCurve),
     )
 

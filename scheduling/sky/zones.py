@@ -10,7 +10,7 @@ from functools import cache
 from importlib import resources
 from zoneinfo import ZoneInfo
 
-import tzdata  # type: ignore[import-untyped]
+import tzdata
 
 from machines.errors import InputError
 

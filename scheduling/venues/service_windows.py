@@ -60,7 +60,7 @@ def as_planned(row: models.ServiceWindow) -> ServiceWindow:
     return ServiceWindow(
         id=row.id,
         name=row.name,
-        comes=structure(row.comes, Comes),  # type: ignore[arg-type]
+        comes=structure(row.comes, Comes),
         begins_at=row.begins_at,
         dates_off=tuple(row.dates_off),
     )

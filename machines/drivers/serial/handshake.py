@@ -71,7 +71,7 @@ class Greeting:
         if values["encoder"] is not None and values["counts"] is None:
             remedy = "see PROTOCOL.md for what it must say"
             raise InputError("controller.counts", "not said of an encoder that counts", remedy)
-        return cls(**values)  # type: ignore[arg-type]
+        return cls(**values)  # type: ignore[arg-type]  # each is what its entry in `_READS` makes of a word
 
 
 def _head(word: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import serial  # type: ignore[import-untyped]
+import serial
 
 
 class Port(Protocol):

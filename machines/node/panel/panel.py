@@ -73,13 +73,14 @@ class Panel:
         with self.journal.reading() as db:
             return pages.enter_page(said, pin_set=identity.pin(db) is not None)
 
-    def act(self, action: str, form: Mapping[str, str]) -> str:
+    def act(self, text: str, form: Mapping[str, str]) -> str:
         """Do what a person asked for, with what the form says of it; what to say about it.
 
         Raises:
             InputError: it cannot be done.
         """
-        if action not in labels.LABELS:
+        action = labels.asked(text)
+        if action is None:
             raise InputError("action", "no such action", "choose one of the page")
         if action in pages.WANTS_TICK and form.get("looked") != "yes":
             raise InputError(
@@ -95,7 +96,7 @@ class Panel:
         elif action == labels.ARM:
             arming.ask_to_arm(self.journal)
         else:
-            return f"Done: {labels.LABELS[action]}.{arming.act(self.journal, action)}"  # type: ignore[arg-type]
+            return f"Done: {labels.LABELS[action]}.{arming.act(self.journal, action)}"
         return f"Done: {labels.LABELS[action]}."
 
     def halt(self, action: Action, address: str) -> str:
@@ -114,11 +115,12 @@ class Panel:
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
         length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else job.FEED_MM
-        pattern = form.get("pattern")
-        if pattern is not None and pattern not in prints.LABELS:
+        named = form.get("pattern")
+        pattern = next((one for one in prints.LABELS if one == named), None)
+        if named is not None and pattern is None:
             raise InputError("pattern", "no such pattern", "choose one of the page")
         with self.journal.transaction() as db:
-            asked = job.ask(db, action, length_mm=length_mm, pattern=pattern)  # type: ignore[arg-type]
+            asked = job.ask(db, action, length_mm=length_mm, pattern=pattern)
         return job.wait(self.journal, asked)
 
     def _call(self) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from typing import cast
 
 from machines.drivers import Driver, MachineStopped
 from machines.node.clock.server_time import Estimate
@@ -28,8 +27,8 @@ from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
 from machines.operator import holds, stop_causes
+from machines.operator.holds import Holding
 from machines.operator.stop_causes import cause_of
-from machines.protocol.journal_entries import Disarming
 from machines.recovery import Cause
 
 log = logging.getLogger(__name__)
@@ -158,7 +157,7 @@ class Printer:
             job.end_all(self._journal, "a person ended the pause")
             return 0.0
         if state.hold:
-            return self._rest(state, held, now)
+            return self._rest(state.hold, state, held, now)
         self._rested_as = ""
         if now is None:
             return self._idle("clock")
@@ -188,18 +187,18 @@ class Printer:
             return self._idle("no-work")
         return NOTHING_DUE if self._settling.waits else self._laying.go_on(held, driver, now)
 
-    def _rest(self, state: State, held: HeldWork | None, now: float | None) -> float:
+    def _rest(self, hold: Holding, state: State, held: HeldWork | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still
         looked at. However it comes to rest, it is capped and its knife disarmed; only paused can it be armed again."""
-        self._idle("machine" if state.hold in (holds.UNPLANNED, holds.REFUSING) else "service")
-        if self._rested_as != state.hold:
+        self._idle("machine" if hold in (holds.UNPLANNED, holds.REFUSING) else "service")
+        if self._rested_as != hold:
             self._machine.close()
-            reporting.disarm(self._journal, cast(Disarming, state.hold))
-        self._rested_as = state.hold
+            reporting.disarm(self._journal, hold)
+        self._rested_as = hold
         self._machine.rests()
         self._slip.forget()
-        if state.hold != holds.PAUSED:
-            reporting.disarm(self._journal, cast(Disarming, state.hold))
+        if hold != holds.PAUSED:
+            reporting.disarm(self._journal, hold)
         elif self._hands.go_on(now):
             return 0.0
         if held is not None and held.run.id == state.run:
@@ -209,11 +208,7 @@ class Printer:
         if disarmed and self._journal.state().knife_armed:
             reporting.disarm(self._journal, cause_of(conditions))
         if now is not None:
-            why = (
-                (stop_causes.REFUSING,)
-                if state.hold == holds.REFUSING and stop_causes.REFUSING not in conditions
-                else ()
-            )
+            why = (stop_causes.REFUSING,) if hold == holds.REFUSING and stop_causes.REFUSING not in conditions else ()
             reporting.report_conditions(self._journal, ("paused", *why, *conditions), now)
         return NOTHING_DUE
 

@@ -24,7 +24,7 @@ def put_document(db: sqlite3.Connection, name: str, value: Any) -> None:
 def get_document(db: sqlite3.Connection, name: str, cls: type[T]) -> T | None:
     """What is kept under a name; None for nothing."""
     row = db.execute("SELECT body FROM document WHERE name = ?", (name,)).fetchone()
-    return None if row is None else read_document(row[0], cls)  # type: ignore[arg-type]
+    return None if row is None else read_document(row[0], cls)  # type: ignore[arg-type]  # a class is hashable, whatever its rows are
 
 
 @lru_cache(maxsize=TEXTS_KEPT)

@@ -18,6 +18,7 @@ from machines.errors import InputError
 from machines.node.store.journal_versions import bring_up
 from machines.node.waiting.bell import TellsAgent
 from machines.node.waiting.news import News
+from machines.operator.holds import Hold
 
 log = logging.getLogger(__name__)
 
@@ -41,7 +42,7 @@ class State:
     fenced: str
     work_version: int
     cut_place: int
-    hold: str
+    hold: Hold
     roll_place: int
     blade_cuts: int
     actions: int

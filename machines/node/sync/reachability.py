@@ -12,7 +12,6 @@ from machines.clock import Clock, utc
 from machines.errors import InputError
 from machines.node.clock.server_time import Estimate
 from machines.node.sync.errands import Trouble
-from machines.node.sync.failures import Kind
 from machines.operator.durations import duration
 from machines.serialization import structure_lenient, unstructure
 
@@ -22,7 +21,8 @@ _CLOCK = (
     "By this board's own clock it is {clock}. If that is wrong, the board needs its time service (NTP): switch it on,"
     " and let it through the network; what this program knows of the time does not reach that far"
 )
-SAYS: Mapping[Kind, str] = {
+# By `machines.node.sync.failures.Kind`, of which a later version of this program may have kept another.
+SAYS: Mapping[str, str] = {
     "name": "the server's name is not found: the router has no internet, or the network's name service (DNS) is ill",
     "network": "this board has no network: look at the wifi, the cable and the router",
     "closed": "the connection is refused: the server does not run, or the address is wrong; ring the studio",
@@ -203,7 +203,7 @@ def standing(reach: Reach, now: Moment, board_clock: datetime) -> ServerReach:
         board_clock: what the board's own clock shows.
     """
     clock = f"{board_clock:%Y-%m-%d %H:%M} UTC" + ("" if now.at is None else f", by the server {_utc(now.at)}")
-    says = SAYS.get(reach.kind, reach.kind)  # type: ignore[call-overload]
+    says = SAYS.get(reach.kind, reach.kind)
     again_s = None if reach.again is None or reach.again.boot != now.boot else reach.again.elapsed_s - now.elapsed_s
     return ServerReach(
         heard="" if reach.heard is None else _when(reach.heard, now),

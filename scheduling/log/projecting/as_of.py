@@ -25,7 +25,7 @@ from django.db.models import Model, Q
 from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.event_records import facts
-from scheduling.log.events import NAMES, Event
+from scheduling.log.events import NAMES
 from scheduling.log.events.studio import MachineAdded, OpeningFixed, RunPlanned
 from scheduling.log.garbage import held_back
 from scheduling.log.models import (
@@ -153,12 +153,12 @@ def segments_at(run: str, moment: AsOf, part: Page, *, using: str = "default") -
     return None if rows.find(Run, run) is None else part.of(rows.all(Segment), "number")
 
 
-def _named(event: type[Event], moment: AsOf, part: Page, using: str) -> list[str]:
+def _named(event: type[RunPlanned | MachineAdded | OpeningFixed], moment: AsOf, part: Page, using: str) -> list[str]:
     """Ids of what there was, by the events that named it."""
     said = models.Event.objects.using(using).filter(moment.counts, kind=NAMES[event])
     streams = said.order_by("stream").values_list("stream", flat=True).distinct()
     if part.after is not None:
-        streams = streams.filter(stream__gt=f"{event.stream}/{part.after}")  # type: ignore[union-attr]
+        streams = streams.filter(stream__gt=f"{event.stream}/{part.after}")
     return [stream.partition("/")[2] for stream in streams[: part.count]]
 
 

@@ -98,7 +98,7 @@ class Table:
         """
         found = self.find(key)
         if found is None:
-            raise self._model.DoesNotExist(f"{self._model.__name__} {key!r}")  # type: ignore[attr-defined]
+            raise self._model.DoesNotExist(f"{self._model.__name__} {key!r}")  # type: ignore[attr-defined]  # each has one of its own
         return found
 
     def where(self, condition: str, *values: Any) -> list[Any]:
