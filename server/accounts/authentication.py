@@ -6,7 +6,7 @@ import logging
 from typing import NoReturn
 
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
-from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
@@ -100,6 +100,30 @@ class NodeAuthentication(BaseAuthentication):
     def authenticate_header(self, request: Request) -> str:
         """The challenge that goes with 401."""
         return "Bearer"
+
+
+def who_asks(request: Request) -> KeyHolder | Node:
+    """Who came in with a key or a token.
+
+    Raises:
+        NotAuthenticated: nobody did.
+    """
+    who: object = request.user
+    if not isinstance(who, KeyHolder | Node):
+        raise NotAuthenticated
+    return who
+
+
+def node_asking(request: Request) -> Node:
+    """The node that asks, where `IsNode` lets in nobody else.
+
+    Raises:
+        NotAuthenticated: none does.
+    """
+    who = who_asks(request)
+    if not isinstance(who, Node):
+        raise NotAuthenticated
+    return who
 
 
 class HasKey(BasePermission):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from django.contrib.auth.models import User
 from django.db import models
 
-from server.accounts.principals import Grant
+from server.accounts.principals import Grant, role_named
 
 
 class Granted(models.Model):
@@ -25,7 +25,7 @@ class Granted(models.Model):
     @property
     def standing(self) -> Grant:
         """What the holder may do."""
-        return Grant(self.role, None if self.venues is None else tuple(self.venues))
+        return Grant(role_named(self.role), None if self.venues is None else tuple(self.venues))
 
 
 class Key(Granted):

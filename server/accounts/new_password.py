@@ -22,7 +22,7 @@ from server.request_id import request_id
 logger = logging.getLogger(__name__)
 
 
-class NewPasswordForm(PasswordChangeForm):  # type: ignore[type-arg]
+class NewPasswordForm(PasswordChangeForm):
     """The old one, and twice the new one."""
 
     def clean_old_password(self) -> str:
@@ -43,7 +43,7 @@ class NewPassword(PasswordChangeView):
     form_class = NewPasswordForm
     success_url = reverse_lazy("console")
 
-    def form_valid(self, form: NewPasswordForm) -> HttpResponse:  # type: ignore[override]
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         """The new one counts."""
         response = super().form_valid(form)
         introduce(response, form.user)

@@ -163,6 +163,13 @@ def test_every_role_reads_everything(furnished: Caller, role: Role) -> None:
     assert caller.get("node/work").status_code == 403
 
 
+def test_a_role_that_this_version_does_not_know_only_looks(studio: Caller) -> None:
+    caller = key_of("curator")
+    Key.objects.filter(name="curator of ()").update(role="archivist")
+    assert caller.get("venues").status_code == 200
+    assert problem(caller.post("openings", OPENING), 403)["role"] == "reader"
+
+
 def test_who_may_not_order_leaves_a_line(studio: Caller, caplog: pytest.LogCaptureFixture) -> None:
     reader = key_of("reader")
     refused = reader.post("venues", {})
