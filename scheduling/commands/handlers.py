@@ -7,7 +7,7 @@ same person or key, as by a client whose answer was lost, changes nothing and is
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import transaction
 
@@ -57,6 +57,7 @@ class IdInUse(Exception):
 
 
 Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
+Ordered = TypeVar("Ordered", bound=Command)
 
 
 def add_venue(command: AddVenue) -> Event:
@@ -93,7 +94,7 @@ def add_source(command: AddSource) -> Event:
     )
 
 
-def fix_opening(command: FixOpening) -> Event:
+def fix_opening(command: FixOpening) -> OpeningFixed:
     """The anchor becomes an instant now; it stays beside it, so that people see how it was named."""
     venue = require(models.Venue, "venue", command.venue)
     try:
@@ -103,7 +104,7 @@ def fix_opening(command: FixOpening) -> Event:
     return OpeningFixed(venue=command.venue, name=command.name, anchor=command.anchor, opens_at=opens_at)
 
 
-def fix_service_window(command: FixServiceWindow) -> Event:
+def fix_service_window(command: FixServiceWindow) -> ServiceWindowFixed:
     """An anchor becomes an instant now; a weekly window stays what the clocks there make of it."""
     venue = require(models.Venue, "venue", command.venue)
     try:
@@ -224,7 +225,7 @@ def _stream_of(command: Command) -> str:
     return f"{HANDLERS[type(command)][0]}/{command.id}"
 
 
-def read(data: Any, command: type[Command]) -> Command:
+def read(data: Any, command: type[Ordered]) -> Ordered:
     """A command from JSON values.
 
     Raises:

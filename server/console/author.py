@@ -25,7 +25,7 @@ def for_givers_of(command: Command) -> Callable[[View[Rest]], View[Rest]]:
     def only_for_them(view: View[Rest]) -> View[Rest]:
         @login_required
         @wraps(view)
-        def asked(request: HttpRequest, *args: Rest.args, **kwargs: Rest.kwargs) -> HttpResponse:
+        def asked(request: HttpRequest, /, *args: Rest.args, **kwargs: Rest.kwargs) -> HttpResponse:
             require_role(standing_of(request.user), command)
             return view(request, *args, **kwargs)
 

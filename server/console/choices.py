@@ -102,7 +102,7 @@ def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
         because=BECAUSE[found.because],
         decided=_decided(found, zone),
         since=f"{formatting.date(found.since, zone)} {formatting.clock_time(found.since, zone)}",
-        missing=_missing(all_choices),
+        missing=_missing(found, all_choices),
         faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
         closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
         options=tuple(_option(found, one, now, scale) for one in all_choices.choices),
@@ -117,14 +117,14 @@ def _decided(found: OpenOutage, zone: str) -> str:
     return f"{NAMES[word.rule.kind]}, since {at}; its node has not said yet that it follows. A newer decision counts."
 
 
-def _missing(all_choices: Choices) -> str:
+def _missing(found: OpenOutage, all_choices: Choices) -> str:
     """How much is missing, as far as is known."""
     gap, pace = all_choices.gap, all_choices.pace
     columns = gap.end - gap.unknown_end
     if not columns:
         return "nothing yet"
     span = formatting.duration(timedelta(seconds=columns / pace.nominal_columns_per_s))
-    return f"{formatting.columns(columns)}, {_mm(columns * pace.mm_per_column)}, {span} of the sky"
+    return f"{formatting.columns(columns)}, {_mm(columns * found.profile.column_pitch_mm)}, {span} of the sky"
 
 
 def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:

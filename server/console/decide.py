@@ -64,10 +64,10 @@ def decide(request: HttpRequest, run: str) -> HttpResponse:
     row = get_object_or_404(Run, pk=run)
     by = author(request, override_run, row.machine.venue_id)
     if request.method == "POST":
-        form = DecisionForm(request.POST)
-        if form.is_valid() and (done := _decided(request, row, form, by)) is not None:
+        decision = DecisionForm(request.POST)
+        if decision.is_valid() and (done := _decided(request, row, decision, by)) is not None:
             return done
-        return render(request, "console/decide.html", _page(row, form), status=422)
+        return render(request, "console/decide.html", _page(row, decision), status=422)
     form = WishesForm(USUAL | request.GET.dict()) if request.GET else WishesForm(USUAL)
     return render(request, "console/decide.html", _page(row, form))
 

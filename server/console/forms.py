@@ -42,7 +42,7 @@ class OpeningForm(InstantForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.venues = {venue.id: venue for venue in Venue.objects.order_by("name", "id")}
-        self.fields["venue"].choices = [(venue.id, venue.name) for venue in self.venues.values()]  # type: ignore[attr-defined]
+        self.fields["venue"] = forms.ChoiceField(choices=[(one.id, one.name) for one in self.venues.values()])
         self.zones = sorted(zone_names())
 
     def said(self) -> Said:

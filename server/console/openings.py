@@ -51,7 +51,7 @@ def _fix(request: HttpRequest, command: FixOpening, by: Attribution) -> HttpResp
 
 def _preview(form: OpeningForm, command: FixOpening) -> dict[str, Any]:
     """When it is, everywhere; nothing is written."""
-    opens_at = fix_opening(command).opens_at  # type: ignore[union-attr]
+    opens_at = fix_opening(command).opens_at
     venues = list(form.venues.values())
     return {
         "times": everywhere(opens_at, command.venue, venues),

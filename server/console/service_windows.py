@@ -88,7 +88,7 @@ def _fix(request: HttpRequest, command: FixServiceWindow, by: Attribution) -> Ht
 
 def _preview(command: FixServiceWindow, there: Outlook) -> dict[str, Any]:
     """When it would come; nothing is written."""
-    begins_at = fix_service_window(command).begins_at  # type: ignore[union-attr]
+    begins_at = fix_service_window(command).begins_at
     planned = ServiceWindow(id=command.id, name=command.name, comes=command.comes, begins_at=begins_at)
     return {"named": formatting.comes(command.comes), "times": there.times(planned)}
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Literal
 
 from machines.operator.conditions import gloss
 from machines.operator.holds import SAYS
-from machines.operator.labels import LABELS
+from machines.operator.labels import ARM, LABELS, Asked
 from machines.operator.safety_notes import BESIDE, UNATTENDED
 from machines.protocol.journal_entries import Action
 from scheduling.log.models import Heartbeat, Machine, Run, Venue
@@ -27,7 +26,6 @@ from server.console.machine_card import was_missed
 from server.heavy import TURNS
 
 AHEAD = timedelta(days=7)
-ARM = "arm-knife"
 # The first point of what is said before a machine runs alone: it holds for whoever stands near one.
 NEAR = UNATTENDED.splitlines()[1].removeprefix("  - ")
 HOLDS = {
@@ -47,6 +45,7 @@ ASK_FOR: dict[str, Consumable] = {
     "marker-supply-empty": "cartridge",
     "separation-cutter-life-over": "blade",
 }
+CHANGED: dict[Consumable, Action] = {"roll": "roll-changed", "cartridge": "cartridge-changed", "blade": "blade-changed"}
 HAVE_AT_HAND = ("media-low", "marker-supply-low", "separation-cutter-life-almost-over")
 TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
 BY_WHOM = "Only by somebody whom the venue has named for it: {what}."
@@ -80,7 +79,7 @@ class Task:
     in_window: bool = False
 
 
-def at_panel(action: Action | Literal["arm-knife"]) -> Step:
+def at_panel(action: Asked) -> Step:
     """A step at the panel."""
     return Step(f"At the panel: {LABELS[action]}.", BESIDE[action])
 
@@ -93,7 +92,7 @@ def going_on(hold: str, is_cut: bool) -> tuple[Step, ...]:
 
 def changing(part: Consumable, is_cut: bool) -> tuple[Step, ...]:
     """How a part is changed."""
-    action: Action = f"{part}-changed"  # type: ignore[assignment]
+    action = CHANGED[part]
     what = f"change the {part}"
     says = BY_WHOM.format(what=what) if part == "blade" else f"{what.capitalize()}."
     done = Step(f"{says} Then, at the panel: {LABELS[action]}.", BESIDE[action])
@@ -132,8 +131,9 @@ def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
 
 def _away(machine: Machine, run: Run | None, zone: str) -> Iterator[Task]:
     """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
-    if was_missed(machine, Heartbeat.objects.filter(machine_id=machine.id).first()):
-        why = f"It should have begun to print at {formatting.moment(machine.silent_since, zone)}, and was never heard."
+    due = machine.silent_since
+    if due is not None and was_missed(machine, Heartbeat.objects.filter(machine_id=machine.id).first()):
+        why = f"It should have begun to print at {formatting.moment(due, zone)}, and was never heard."
         look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
         yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))
     elif machine.stopped_at is not None and run is not None:

@@ -39,7 +39,7 @@ def fragment(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpResponseBase | None:
+def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpResponseBase:
     """A plate as a viewer in front of the machine sees it."""
     row = get_object_or_404(Machine, pk=machine)
     profile = machine_profile(profile=row.profile_id)
@@ -51,7 +51,7 @@ def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpRespon
 
 
 @require_safe
-def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase | None:
+def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase:
     """The last turn's length of a machine's paper."""
     try:
         png = pictures.paper_picture(get_object_or_404(Machine, pk=machine))
@@ -62,8 +62,8 @@ def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase | None
     return _picture(request, png, "public, no-cache")
 
 
-def _picture(request: HttpRequest, png: bytes, cache_control: str) -> HttpResponseBase | None:
+def _picture(request: HttpRequest, png: bytes, cache_control: str) -> HttpResponseBase:
     etag = f'"{hashlib.sha256(png).hexdigest()}"'
     headers = {"ETag": etag, "Cache-Control": cache_control}
     response = HttpResponse(png, content_type="image/png", headers=headers)
-    return get_conditional_response(request, etag=etag, response=response)
+    return get_conditional_response(request, etag=etag, response=response) or response
