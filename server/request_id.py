@@ -13,14 +13,14 @@ HEADER = "X-Request-Id"
 
 def request_id(request: HttpRequest) -> str:
     """The number of a request, a UUID."""
-    return str(request.dayroll_request_id)  # type: ignore[attr-defined]
+    return str(request.dayroll_request_id)  # type: ignore[attr-defined]  # what `numbered` hands on with it
 
 
 def numbered(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
     """Middleware: number the request before anything else sees it, and its answer."""
 
     def number_and_answer(request: HttpRequest) -> HttpResponse:
-        request.dayroll_request_id = wiring.chance().number()  # type: ignore[attr-defined]
+        request.dayroll_request_id = wiring.chance().number()  # type: ignore[attr-defined]  # its one place on the way
         response = answer(request)
         response[HEADER] = request_id(request)
         return response

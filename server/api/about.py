@@ -40,7 +40,7 @@ class Description(ApiView):
     permission_classes = (AllowAny,)
     schema = None
 
-    def get(self, request: Request) -> HttpResponseBase | None:
+    def get(self, request: Request) -> HttpResponseBase:
         """OpenAPI 3.1 as JSON; 304 where ``If-None-Match`` names the same."""
         body = description()
         etag = f'"{hashlib.sha256(body).hexdigest()}"'

@@ -17,6 +17,7 @@ from machines.serialization import structure
 from scheduling.commands.handlers import carry_out, look
 from scheduling.log.store import Attribution
 from server import wiring
+from server.accounts.authentication import who_asks
 from server.accounts.principals import KeyHolder
 from server.accounts.roles import require_role, require_venue
 from server.api.pagination import Pages
@@ -33,14 +34,12 @@ def attribution(request: Request, venue: str | None = None) -> Attribution:
 
     Raises:
         Refused: the key is for other venues.
+        NotAuthenticated: nobody says it who came in with a key or a token.
     """
-    if isinstance(request.user, KeyHolder):
-        require_venue(request.user.standing, venue)
-    return Attribution(
-        actor=request.user.actor,  # type: ignore[union-attr]
-        request=request_id(request._request),
-        said_at=wiring.now(),
-    )
+    who = who_asks(request)
+    if isinstance(who, KeyHolder):
+        require_venue(who.standing, venue)
+    return Attribution(actor=who.actor, request=request_id(request._request), said_at=wiring.now())
 
 
 class ApiView(APIView):

@@ -67,7 +67,7 @@ class VenueFeed(ApiView):
     }
     shows: ClassVar[dict[Any, Any]] = {(200, "text/calendar"): OpenApiTypes.STR}
 
-    def get(self, request: Request, pk: str) -> HttpResponseBase | None:
+    def get(self, request: Request, pk: str) -> HttpResponseBase:
         """Openings, dates with other hours, service windows, when runs begin and end, when a roll, ink or a blade is
         expected to end, and events of the sky: those of whole days of UTC from ``back`` before now to ``ahead`` of it.
 
@@ -77,9 +77,9 @@ class VenueFeed(ApiView):
         if not may_read_calendar(venue.id, request.query_params.get("secret", "")):
             raise Http404("Nothing is here.")
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
-        sky = asked(request, "sky", lambda text: text.split(",") if text else [], USUAL_SKY)
+        sky = asked(request, "sky", _events, USUAL_SKY)
         span = Span.around(now, back, ahead)
-        depends_on = ("calendar", venue.id, span, tuple(sky), hour_of(now), moved())
+        depends_on = ("calendar", venue.id, span, sky, hour_of(now), moved())
         body = KEPT.get(depends_on, lambda: written(venue_calendar(venue, span, now, wiring.plates(), sky)))
         etag = f'"{hashlib.sha256(body).hexdigest()}"'
         headers = {
@@ -89,6 +89,10 @@ class VenueFeed(ApiView):
         }
         response = HttpResponse(body, content_type="text/calendar; charset=utf-8", headers=headers)
         return answered(request._request, etag, response)
+
+
+def _events(text: str) -> tuple[str, ...]:
+    return tuple(text.split(",")) if text else ()
 
 
 def _days(request: Request, name: str) -> timedelta:
@@ -108,8 +112,7 @@ def _days(request: Request, name: str) -> timedelta:
             raise InputError(name, f"{text!r} is out of range", remedy)
         return span
 
-    span: timedelta = asked(request, name, read, USUAL[name])
-    return span
+    return asked(request, name, read, USUAL[name])
 
 
 def written(calendar: VenueCalendar) -> bytes:
@@ -126,7 +129,8 @@ def written(calendar: VenueCalendar) -> bytes:
     if not calendar.entries:
         # RFC 5545 section 3.6: a calendar has at least one component.
         feed.add_component(icalendar.Timezone.from_tzid(calendar.venue.zone))
-    return feed.to_ical()
+    octets: bytes = feed.to_ical()
+    return octets
 
 
 def _event(entry: Entry, venue: Venue) -> icalendar.Event:

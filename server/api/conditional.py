@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from abc import ABC, abstractmethod
-from typing import Any, ClassVar
+from typing import Any, ClassVar, overload
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
@@ -15,6 +15,14 @@ from rest_framework.response import Response
 from scheduling.log.codec.canonical_json import canonical
 from server.api.base_views import ApiView
 from server.api.problems import ConditionNeeded, MovedOn
+
+
+@overload
+def answered(request: HttpRequest, tag: str, response: HttpResponse) -> HttpResponseBase: ...
+
+
+@overload
+def answered(request: HttpRequest, tag: str, response: None = None) -> HttpResponseBase | None: ...
 
 
 def answered(request: HttpRequest, tag: str, response: HttpResponse | None = None) -> HttpResponseBase | None:
@@ -63,7 +71,7 @@ class Replaced(ApiView, ABC):
     def stands(self, pk: str) -> Any:
         """What stands there, as JSON."""
 
-    def get(self, request: Request, pk: str) -> HttpResponseBase | None:
+    def get(self, request: Request, pk: str) -> HttpResponseBase:
         """As it stands, null while nobody has set it. Its ``ETag`` is what ``If-Match`` names when it is replaced."""
         value = self.stands(pk)
         response = HttpResponse(

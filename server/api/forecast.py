@@ -68,9 +68,10 @@ def _idle(request: Request) -> IdleFiring | None:
     every_s = asked(request, "idle_every_s", number_reader("idle_every_s"), None)
     if drops is None and every_s is None:
         return None
-    for name, value, remedy in (("idle_drops", drops, "such as 50"), ("idle_every_s", every_s, "such as 600")):
-        if value is None:
-            raise InputError(name, "missing", f"give both numbers of idle firing, {remedy}")
+    if drops is None:
+        raise InputError("idle_drops", "missing", "give both numbers of idle firing, such as 50")
+    if every_s is None:
+        raise InputError("idle_every_s", "missing", "give both numbers of idle firing, such as 600")
     try:
         return IdleFiring(drops=drops, every_s=every_s)
     except InputError as error:

@@ -24,7 +24,7 @@ from scheduling.sky.durations import parse_duration
 from server import wiring
 from server.accounts.addresses import address_of
 from server.accounts.attempt_limit import guarded
-from server.accounts.authentication import IsNode
+from server.accounts.authentication import IsNode, node_asking
 from server.accounts.enrolment import Enrolled, redeem
 from server.api.base_views import ApiView, attribution
 from server.api.conditional import answered
@@ -126,15 +126,15 @@ class NodeWork(ApiView):
     parameters = ("horizon",)
     shows = Work
 
-    def get(self, request: Request) -> HttpResponseBase | None:
+    def get(self, request: Request) -> HttpResponseBase:
         """The work up to ``horizon``; 304 where ``If-None-Match`` names the same work."""
         horizon = read_horizon(request.query_params.get("horizon", "PT24H"))
-        machine = request.user.machine  # type: ignore[union-attr]
+        machine = node_asking(request).machine
         asked, now = Asked(machine, horizon, wiring.poll_after_s()), wiring.now()
         ground = ground_of(machine)
         tag = kept_tag(asked, ground, now)
         response = None if tag is None else answered(request._request, tag)
-        if response is None:
+        if tag is None or response is None:
             body, tag = work_and_tag(asked, ground, now)
             made = HttpResponse(body, content_type="application/json")
             response = answered(request._request, tag, made)
@@ -159,7 +159,7 @@ class NodeReports(ApiView):
         known of its run, is accepted and set aside as it was told. What no machine can have told, as of another
         machine's run, is refused with all that follows (422), and a notice says so; how the node is, is heard.
         """
-        machine = request.user.machine  # type: ignore[union-attr]
+        machine = node_asking(request).machine
         by = attribution(request)
         try:
             batch = read_batch(request.data)

@@ -3,8 +3,6 @@ while one is being made good a person may say otherwise."""
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.shortcuts import get_object_or_404
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -73,8 +71,9 @@ class OutageRow(Row):
         return _cost(row, "ink_ml")
 
 
-def _cost(row: Outage, name: str) -> Any:
-    return row.decision.get(name)
+def _cost(row: Outage, name: str) -> float | None:
+    cost: float | None = row.decision.get(name)
+    return cost
 
 
 class Outages(PastList):

@@ -8,7 +8,7 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -62,8 +62,16 @@ def read_limit(text: str | None) -> int:
 class Pages(BasePagination):
     """Pages of ``limit`` rows in order of the view's ``key``, a field that no two rows share."""
 
-    def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
-        """The rows of one page."""
+    def paginate_queryset(
+        self, queryset: QuerySet[Any] | Sequence[Any], request: Request, view: Any = None
+    ) -> list[Any]:
+        """The rows of one page.
+
+        Raises:
+            TypeError: they are in memory, and not asked for by their key.
+        """
+        if not isinstance(queryset, QuerySet):
+            raise TypeError("pages are made of what a database is asked for")
         ordered = queryset.order_by(view.key)
 
         def rows(part: Page) -> list[Any]:

@@ -7,10 +7,10 @@ Two instants are meant by "then": when a thing happened, and when the server was
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
 from datetime import datetime
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar
 
+from django.db.models import Model
 from django.http import Http404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
@@ -20,7 +20,6 @@ from rest_framework.response import Response
 from machines.serialization import parse_instant
 from scheduling.log.projecting.as_of import AsOf, Page
 from server.api.base_views import Item, List
-from server.api.pagination import Pages
 
 PARAMETERS = ("at", "known_by")
 DESCRIBED = {
@@ -52,14 +51,14 @@ class PastItem(Item):
 
     parameters = PARAMETERS
     described: ClassVar = DESCRIBED
-    as_it_was: ClassVar[Callable[[str, AsOf], Any]]
+    as_it_was: ClassVar[staticmethod[[str, AsOf], Model | None]]
 
     def get_object(self) -> Any:
         """The row now, or then."""
         moment = asked_moment(self.request)
         if moment == AsOf():
             return super().get_object()
-        row = type(self).as_it_was(self.kwargs["pk"], moment)
+        row = self.as_it_was(self.kwargs["pk"], moment)
         if row is None:
             raise Http404(f"There was no {self.kwargs['pk']!r} then.")
         return row
@@ -83,6 +82,6 @@ class PastList(List, ABC):
         moment = asked_moment(request)
         if moment == AsOf():
             return super().list(request, *args, **kwargs)
-        pages, key = cast(Pages, self.paginator), self.get_queryset().model._meta.get_field(self.key)
+        pages, key = self.pagination_class(), self.get_queryset().model._meta.get_field(self.key)
         rows = pages.page(lambda part: self.as_they_were(moment, part), key, request)
         return pages.get_paginated_response(self.get_serializer(rows, many=True).data)

@@ -25,7 +25,7 @@ class OnePlate(ApiView):
     permission_classes = (IsAuthenticated,)
     shows: ClassVar = {(200, "image/png"): OpenApiTypes.BINARY}
 
-    def get(self, request: Request, digest: str) -> HttpResponseBase | None:
+    def get(self, request: Request, digest: str) -> HttpResponseBase:
         """The dots as PNG, one bit a dot. A node gets those that its own machine's runs name, and no others."""
         if isinstance(request.user, Node) and not _names(request.user.machine, digest):
             raise Http404(f"There is no plate {digest}.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, get_args
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
@@ -21,7 +21,7 @@ from scheduling.paper.geometry import Geometry, geometry
 from scheduling.paper.printed_paper import length_at
 from scheduling.paper.printed_proof import paper_proof
 from scheduling.paper.proof import SEAM_FAINT, SEAM_SHOWS, proof, require_size, turn_columns, usual_cycle
-from scheduling.paper.run_proof import run_proof
+from scheduling.paper.run_proof import Part, run_proof
 from scheduling.queries.calibration import calibrated_profile
 from scheduling.queries.runs import machine_profile, venue_place
 from scheduling.rendering.render import draw_tone
@@ -31,7 +31,7 @@ from scheduling.sky import cycles
 from scheduling.sky.zones import zone
 from server import wiring
 from server.api.base_views import ApiView
-from server.api.queries import cycle_asked, faults_asked, instant_asked, named, profile_asked, view_asked
+from server.api.queries import cycle_asked, faults_asked, instant_asked, named, one_of, profile_asked, view_asked
 from server.heavy import KEPT, in_turn
 
 PNG: dict[Any, Any] = {(200, "image/png"): OpenApiTypes.BINARY}
@@ -40,6 +40,7 @@ USUAL_SHEET = Sheet(columns=480, rows=240, width_mm=500.0, height_mm=250.0)
 AT = OpenApiParameter("at", OpenApiTypes.DATETIME, description="The instant; now where not given.")
 LAST_METRE_MM = 1000.0
 FAULTS = ("dead", "slip")
+PARTS: tuple[Part, ...] = get_args(Part)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,9 +164,8 @@ class RunProof(ApiView):
 
     def get(self, request: Request, pk: str) -> HttpResponse:
         """Of one turn what the run holds, or its first metre: its own cycle, nozzles, strips, sky and civil time."""
-        run, part = get_object_or_404(Run, pk=pk), request.query_params.get("part", "turn")
-        if part not in ("turn", "metre"):
-            raise InputError("part", f"{part!r} cannot be shown", "give one of: turn, metre")
+        run = get_object_or_404(Run, pk=pk)
+        part = one_of("part", request.query_params.get("part", "turn"), PARTS, "cannot be shown")
         at = instant_asked(request) if "at" in request.query_params else None
         view, faults = view_asked(request), faults_asked(request)
         return png_response(in_turn(lambda: run_proof(run, part, faults, wiring.uploads(), at).png(view))())

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import Any, TypeVar, cast, get_args
+from typing import TypeVar, get_args
 
 from rest_framework.request import Request
 
@@ -19,9 +19,12 @@ from scheduling.sky import cycles
 from server import wiring
 
 Row = TypeVar("Row", Profile, Venue)
+Value = TypeVar("Value")
+Otherwise = TypeVar("Otherwise")
+Choice = TypeVar("Choice", bound=str)
 
 
-def asked(request: Request, name: str, read: Callable[[str], Any], otherwise: Any) -> Any:
+def asked(request: Request, name: str, read: Callable[[str], Value], otherwise: Otherwise) -> Value | Otherwise:
     """A value from a query, or what stands for it where it is not given."""
     text = request.query_params.get(name)
     return otherwise if text is None else read(text)
@@ -29,15 +32,25 @@ def asked(request: Request, name: str, read: Callable[[str], Any], otherwise: An
 
 def instant_asked(request: Request) -> datetime:
     """The instant asked for; this one where none is."""
-    return cast(datetime, asked(request, "at", lambda text: parse_instant(text, "at"), wiring.now()))
+    return asked(request, "at", lambda text: parse_instant(text, "at"), wiring.now())
 
 
 def view_asked(request: Request) -> View:
     """How paper is to be shown."""
-    text = request.query_params.get("view", "rulers")
-    if text not in get_args(View):
-        raise InputError("view", f"{text!r} is no view", f"give one of: {', '.join(get_args(View))}")
-    return cast(View, text)
+    views: tuple[View, ...] = get_args(View)
+    return one_of("view", request.query_params.get("view", "rulers"), views, "is no view")
+
+
+def one_of(name: str, text: str, choices: Sequence[Choice], problem: str) -> Choice:
+    """The one of some choices that a query names.
+
+    Raises:
+        InputError: none of them.
+    """
+    found = next((choice for choice in choices if choice == text), None)
+    if found is None:
+        raise InputError(name, f"{text!r} {problem}", f"give one of: {', '.join(choices)}")
+    return found
 
 
 def read_dead(text: str) -> tuple[int, ...]:
