@@ -88,7 +88,7 @@ def postgresql(name: str) -> dict[str, Any] | None:
         said = conninfo.conninfo_to_dict(text)
     except ProgrammingError:
         raise ImproperlyConfigured(f"{name} cannot be read: {remedy}") from None
-    places = {setting: said.pop(word, "") for setting, word in PLACES.items()}
+    places = {setting: str(said.pop(word, None) or "") for setting, word in PLACES.items()}
     if password := password_of(name, stands_already=bool(places["PASSWORD"])):
         places["PASSWORD"] = password
     if not places["NAME"]:

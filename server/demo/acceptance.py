@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -159,7 +159,8 @@ def _miss_in_dots(evidence: Evidence) -> NDArray[np.float64]:
     laid, profile = evidence.paper.laid, evidence.profile
     burst_starts = laid["column"] - laid["column"] % profile.columns_per_burst
     due = np.maximum(burst_starts, evidence.span[0])
-    return direct_turns(evidence.station.cycle, laid["at"]) * profile.columns_per_turn - due
+    missed: NDArray[np.float64] = direct_turns(evidence.station.cycle, laid["at"]) * profile.columns_per_turn - due
+    return missed
 
 
 def planned_by_the_sky(evidence: Evidence) -> Promise:
@@ -234,9 +235,15 @@ def calendars_hold_the_windows(feeds: Mapping[str, bytes]) -> Promise:
 
 def _service_spans(feed: bytes, name: str, clock: ZoneInfo) -> list[tuple[datetime, datetime]]:
     """When a service window stands in a calendar, by a venue's clock, in order."""
-    entries = icalendar.Calendar.from_ical(feed).walk("VEVENT")
-    named = [one for one in entries if "service" in one.categories and name in one["summary"]]
-    return sorted((one["dtstart"].dt.astimezone(clock), one["dtend"].dt.astimezone(clock)) for one in named)
+    entries = icalendar.Calendar.from_ical(feed).events
+    named = [one for one in entries if "service" in one.categories and name in str(one["summary"])]
+    return sorted((_by_clock(one.start, clock), _by_clock(one.end, clock)) for one in named)
+
+
+def _by_clock(at: datetime | date, clock: ZoneInfo) -> datetime:
+    if not isinstance(at, datetime):
+        raise TypeError(f"a service window on all of {at}")
+    return at.astimezone(clock)
 
 
 def knife_follows_the_paper(evidence: Evidence) -> Promise:

@@ -96,6 +96,10 @@ class Request(HTTPRequestParser):
     """
 
     promised = 0
+    adj: Adjustments
+    content_length: int
+    expect_continue: bool
+    body_bytes_received: int
 
     def __init__(self, adjustments: Adjustments, room: Callable[[], int]) -> None:
         super().__init__(adjustments)

@@ -6,7 +6,7 @@ import logging
 import resource
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from heapq import nsmallest
 from typing import Any
 
@@ -15,7 +15,7 @@ from waitress.server import MultiSocketServer, TcpWSGIServer
 
 from scheduling.rendering.upload_store import LARGEST_UPLOAD_BYTES
 from server.heavy import ROOM
-from server.serving.admission import MOST_SPOOLED_BYTES, Connection
+from server.serving.admission import MOST_SPOOLED_BYTES, Connection, Request
 from server.serving.lanes import Lanes
 
 logger = logging.getLogger(__name__)
@@ -43,7 +43,9 @@ class Listener(TcpWSGIServer):
 
     def room(self) -> int:
         """How many more bytes of bodies may be spooled."""
-        held = (one for each in list(self.active_channels.values()) for one in (each.request, *each.requests))
+        held: Iterator[Request | None] = (
+            one for each in list(self.active_channels.values()) for one in (each.request, *each.requests)
+        )
         return MOST_SPOOLED_BYTES - sum(one.promised for one in held if one is not None)
 
     def readable(self) -> bool:
@@ -110,7 +112,8 @@ def listen(application: Application, host: str, port: int, threads: int, nodes_t
         asyncore_use_poll=True,  # the other way knows no file number above 1023
     )
     sys.setswitchinterval(SWITCH_S)
-    lanes, sockets = Lanes(threads, nodes_threads), {}
+    lanes = Lanes(threads, nodes_threads)
+    sockets: dict[int, object] = {}  # by the number of its file
     listeners = [Listener(application, sockets, True, None, lanes, settings, where) for where in settings.listen]
     if len(listeners) == 1:
         return listeners[0]

@@ -14,7 +14,7 @@ from machines.model.cadence import quantum
 from machines.serialization import parse_instant
 from scheduling.log.models import Profile, Run, Source, Venue
 from scheduling.paper.proof import Faults, Proof, proof, turn_columns, usual_cycle
-from scheduling.paper.run_proof import METRE_MM, run_proof
+from scheduling.paper.run_proof import METRE_MM, Part, run_proof
 from scheduling.queries.runs import machine_profile, venue_place
 from scheduling.rendering.sources import render_source
 from scheduling.sky import cycles
@@ -61,7 +61,7 @@ def _of_run(options: dict[str, Any], faults: Faults) -> tuple[Proof, float]:
         if options[name] is not None:
             raise CommandError(f"a run has its own {name}: leave out --{name}")
     at = None if options["at"] is None else parse_instant(options["at"], "at")
-    part = "metre" if options["metre"] else "turn"
+    part: Part = "metre" if options["metre"] else "turn"
     run = row_named(Run, options["run"])
     return run_proof(run, part, faults, wiring.uploads(), at), run.mean_turn_s
 
