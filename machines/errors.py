@@ -1,11 +1,36 @@
-"""The error that every door of this floor raises for bad input."""
+"""The errors of this project: what is wrong, and what helps.
+
+Whoever stands at a door (a command at a terminal, the API, a page) catches `DayrollError` and says it; all else that
+comes there is a mistake of this program.
+"""
 
 from __future__ import annotations
 
 from typing import Self
 
 
-class InputError(ValueError):
+class DayrollError(Exception):
+    """Something that this project refuses or cannot do, as it says so to people.
+
+    Attributes:
+        problem: what is wrong.
+        remedy: what would be right, or what to do; empty where nobody can tell.
+    """
+
+    def __init__(self, problem: str, remedy: str = "") -> None:
+        self.problem = problem
+        self.remedy = remedy
+
+    @property
+    def said(self) -> str:
+        """Both, as a sentence without its full stop."""
+        return f"{self.problem}; {self.remedy}" if self.remedy else self.problem
+
+    def __str__(self) -> str:
+        return self.said
+
+
+class InputError(DayrollError, ValueError):
     """Something given from outside cannot be used.
 
     Attributes:
@@ -15,15 +40,15 @@ class InputError(ValueError):
     """
 
     def __init__(self, field: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{field}: {problem}; {remedy}")
+        super().__init__(problem, remedy)
         self.field = field
-        self.problem = problem
-        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.said}"
 
     def within(self, parent: str) -> Self:
         """The same error, seen from one level further out: the field's path begins with the parent's."""
         self.field = f"{parent}.{self.field}" if self.field else parent
-        self.args = (f"{self.field}: {self.problem}; {self.remedy}",)
         return self
 
 

@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
+from machines.errors import DayrollError
+
 # One computer's worth of them; more at a time are no faster, as Python computes one at a time.
 MOST_AT_ONCE = 2
 MOST_WAITING = 4
@@ -29,11 +31,11 @@ Arguments = ParamSpec("Arguments")
 Made = TypeVar("Made")
 
 
-class Busy(Exception):
+class Busy(DayrollError):
     """As much is being made as may be; ``wait_s`` is when to come again, seconds."""
 
     def __init__(self) -> None:
-        super().__init__("as many costly answers are being made as may be at a time")
+        super().__init__("as many costly answers are being made as may be at a time", "come again")
         self.wait_s = COME_AGAIN_AFTER_S
 
 

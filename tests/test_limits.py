@@ -440,6 +440,7 @@ NO_LIMITS: dict[str, str] = {
         machines.model.head.NO_NOZZLE machines.model.strobes.NO_STROBE machines.node.device.reporting._AFTER_ORDERLY
         machines.node.device.reporting._AFTER_UNPLANNED machines.node.printing.burst_step.NOTHING_DUE
         machines.node.sync.connection._NO_WAY machines.node.waiting.bell._MOST_RINGS
+        machines.node.__main__.STATUS
         machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN
         machines.imaging.pictures.image_pieces._ALONE machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION

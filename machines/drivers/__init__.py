@@ -7,6 +7,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.errors import DayrollError
 from machines.model.head import HeadPlan
 from machines.model.position import Feed
 
@@ -126,7 +127,7 @@ class Driver(Protocol):
         """Stop the motion, cap and park the head."""
 
 
-class MachineStopped(Exception):
+class MachineStopped(DayrollError):
     """The machine cannot go on.
 
     Attributes:

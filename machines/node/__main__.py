@@ -1,7 +1,8 @@
 """``dayroll-node``: enrol a board, run it, ask how it is, and do by hand what a person beside the machine must.
 
-Exit status: 0 done; 1 a fault of this program; 2 something given cannot be used; 3 the server refused or was not
-reached; 4 fenced off, another board has taken over; 5 the files of its folder cannot be read or written.
+Exit status: 0 done; 1 a fault of this program, or what has no number here; 2 something given cannot be used; 3 the
+server refused or was not reached; 4 fenced off, another board has taken over; 5 the files of its
+folder cannot be read or written.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from machines.clock import SystemClock, board_clock, true_clock
 from machines.drivers.serial.machine import BAUD, SerialMachine, open_serial
 from machines.drivers.simulated.fault_file import FaultFile, read_faults
 from machines.drivers.simulated.machine import SimulatedMachine, no_faults
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.node import cli_manual
@@ -38,7 +39,7 @@ from machines.node.store import identity
 from machines.node.store.journal import open_journal
 from machines.node.sync import reachability
 from machines.node.sync.client import Client
-from machines.node.sync.failures import Refused, Unreachable
+from machines.node.sync.failures import CallFailed
 from machines.node.systemd import teller
 from machines.node.work import takeover
 from machines.operator import holds
@@ -60,6 +61,10 @@ ACTIONS: Mapping[Action, str] = {
 }
 
 
+# What a failure ends a command with, by its kind; 1 for any other.
+STATUS: Mapping[type[DayrollError], int] = {InputError: 2, CallFailed: 3, MustNotPrint: 4}
+
+
 def _say(message: str) -> None:
     sys.stderr.write(message)
 
@@ -75,13 +80,9 @@ def guarded(command: Callable[[], int], say: Callable[[str], object] = _say) -> 
     """The exit status of a command: its own, or what its failure comes to, which is said."""
     try:
         return command()
-    except InputError as error:
-        status, why = 2, str(error)
-    except (Unreachable, Refused) as error:
-        status, why = 3, str(error)
-    except MustNotPrint as error:
-        status = 4
-        why = f"fenced off, this board prints no more: {error}. To let it print again, enrol it with a new code"
+    except DayrollError as error:
+        status = next((status for kind, status in STATUS.items() if isinstance(error, kind)), 1)
+        why = str(error)
     except (sqlite3.Error, OSError) as error:
         status = 5
         why = f"cannot read or write its files, and never prints blind: {error}; make room, and check the card"

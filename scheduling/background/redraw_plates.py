@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from django.db import DEFAULT_DB_ALIAS
 
+from machines.errors import DayrollError
 from scheduling.background.extend_plans import draw_turn, printing_of
 from scheduling.log import batched_sql
 from scheduling.log.models import Run
@@ -25,13 +26,13 @@ _NEEDED = (
 )
 
 
-class PlateDiffers(Exception):
+class PlateDiffers(DayrollError):
     """A plate that is lost cannot be drawn as it was: the sky's data or the way of drawing have changed since."""
 
     def __init__(self, run: str, turn: int, planned: str, drawn: str) -> None:
         super().__init__(
-            f"run {run!r}, turn {turn}: plate {planned} is lost, and what is drawn now is {drawn}; "
-            "put the file back from a copy, or install the release that drew it"
+            f"run {run!r}, turn {turn}: plate {planned} is lost, and what is drawn now is {drawn}",
+            "put the file back from a copy, or install the release that drew it",
         )
         self.run, self.turn, self.planned, self.drawn = run, turn, planned, drawn
 

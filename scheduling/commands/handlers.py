@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from django.db import transaction
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands import repeated_orders
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
@@ -47,11 +47,11 @@ from scheduling.sky import anchors
 from scheduling.sky.zones import zone
 
 
-class IdInUse(Exception):
+class IdInUse(DayrollError):
     """The id is in use."""
 
     def __init__(self, kind: str, id: str) -> None:
-        super().__init__(f"there is a {kind} {id!r} already; choose another id")
+        super().__init__(f"there is a {kind} {id!r} already", "choose another id")
         self.kind = kind
         self.id = id
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import transaction
 
 from machines.chance import Chance
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.recovery import Override, Rule
 from scheduling.log.events.server import OutageOverridden
 from scheduling.log.models import Outage, Run
@@ -18,7 +18,7 @@ from scheduling.outages.open_outage import OpenOutage, next_due, open_outage
 from scheduling.outages.rule_checks import require_rule_fits
 
 
-class NothingOpen(Exception):
+class NothingOpen(DayrollError):
     """There is nothing to decide: what was missing is settled, and the machine is true to the sky."""
 
 

@@ -19,7 +19,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Q
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.codec.digest import digest
@@ -71,7 +71,7 @@ class Append:
     happened_at: datetime | None = None
 
 
-class VersionConflict(Exception):
+class VersionConflict(DayrollError):
     """Somebody else appended to the stream first; read again, decide again.
 
     Attributes:

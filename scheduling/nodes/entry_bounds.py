@@ -18,7 +18,7 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.model.profile import Profile
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
@@ -77,7 +77,7 @@ class EntryContext:
     segment_columns: Columns | None = None
 
 
-class DoesNotFit(Exception):
+class DoesNotFit(DayrollError):
     """An entry may be true, but not of what is known here."""
 
     def __init__(self, field: str, problem: str) -> None:

@@ -15,7 +15,7 @@ from datetime import datetime
 from itertools import pairwise
 from typing import Any, TypeVar
 
-from machines.errors import InputError, UnknownChoice
+from machines.errors import DayrollError, InputError, UnknownChoice
 from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Again, Status
 from machines.protocol.upcasts import LONGEST_KIND, read_entry, read_entry_from_newer
@@ -31,11 +31,11 @@ T = TypeVar("T")
 logger = logging.getLogger(__name__)
 
 
-class TooManyEntries(Exception):
+class TooManyEntries(DayrollError):
     """A batch is so large that it would hold up everybody else's."""
 
     def __init__(self, count: int) -> None:
-        super().__init__(f"{count} entries in a batch; send at most {MOST_ENTRIES}")
+        super().__init__(f"{count} entries in a batch", f"send at most {MOST_ENTRIES}")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
 from machines.protocol.messages import pace
 from machines.recovery import Decision, Gap, settle
@@ -43,14 +43,14 @@ LONGEST_SAID = 300
 MOST_ERROR_S = 86400.0
 
 
-class StaleEpoch(Exception):
+class StaleEpoch(DayrollError):
     """The node was replaced: another board holds a later epoch and this one must not print on."""
 
     def __init__(self, epoch: int, current: int) -> None:
         problem = f"epoch {epoch} was replaced by {current}"
         if epoch > current:
             problem = f"epoch {epoch} is not known here, where {current} is the newest: an older copy was put back"
-        super().__init__(f"{problem}; stop printing, and enrol again to take over")
+        super().__init__(problem, "stop printing, and enrol again to take over")
         self.epoch = epoch
         self.current = current
 
@@ -60,19 +60,20 @@ class Revoked(StaleEpoch):
 
     def __init__(self, epoch: int) -> None:
         super().__init__(epoch, epoch + 1)  # by an epoch that is past, every node knows that it is fenced off
-        self.args = ("the studio has revoked this board; stop printing, and enrol it with a new code to take over",)
+        self.problem = "the studio has revoked this board"
+        self.remedy = "stop printing, and enrol it with a new code to take over"
 
 
-class MissingEntries(Exception):
+class MissingEntries(DayrollError):
     """Entries before these are missing; the node must send from the expected number on."""
 
     def __init__(self, expected: int, got: int) -> None:
-        super().__init__(f"entry {got} came where {expected} was expected; send again from {expected}")
+        super().__init__(f"entry {got} came where {expected} was expected", f"send again from {expected}")
         self.expected = expected
         self.got = got
 
 
-class JournalDiffers(Exception):
+class JournalDiffers(DayrollError):
     """Another entry was taken under this number: two boards write as one, or a journal was put back from an older copy.
 
     Either way this journal does not tell what lies on the machine's paper.
@@ -81,11 +82,16 @@ class JournalDiffers(Exception):
     def __init__(self, seq: int) -> None:
         super().__init__(
             f"entry {seq} was told before, and it was another one: this board's journal is a copy of another board's,"
-            " was put back from an older copy, or has lost what it wrote last. Stop this board. If it is the one beside"
-            " the machine, enrol it again with a new code; what may be on the paper it then takes from the machine, or"
-            " from the time"
+            " was put back from an older copy, or has lost what it wrote last",
+            "Stop this board. If it is the one beside the machine, enrol it again with a new code; what may be on the"
+            " paper it then takes from the machine, or from the time",
         )
         self.seq = seq
+
+    @property
+    def said(self) -> str:
+        """Both; the remedy is sentences of its own."""
+        return f"{self.problem}. {self.remedy}"
 
 
 def take(machine: str, batch: Batch, by: Attribution) -> int:

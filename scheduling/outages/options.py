@@ -144,7 +144,7 @@ def _of_rule(rule: Rule, found: OpenOutage, gap: Gap, its_pace: Pace) -> Choice:
     try:
         require_rule_fits(rule, found.ground)
     except InputError as error:
-        return Choice(rule, None, problem=f"{error.problem}; {error.remedy}")
+        return Choice(rule, None, problem=error.said)
     return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap, found.run)
 
 

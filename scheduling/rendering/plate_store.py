@@ -10,6 +10,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from machines.errors import DayrollError
 from machines.imaging.plate import Plate
 from scheduling.rendering.atomic_files import DIGEST, name_part, write_part
 
@@ -17,7 +18,7 @@ from scheduling.rendering.atomic_files import DIGEST, name_part, write_part
 _END = b"\0\0\0\0IEND\xaeB`\x82"
 
 
-class PlateGone(KeyError):
+class PlateGone(DayrollError, KeyError):
     """A plate is not there, or not to its end.
 
     Attributes:
@@ -25,11 +26,8 @@ class PlateGone(KeyError):
     """
 
     def __init__(self, digest: str) -> None:
-        super().__init__(digest)
+        super().__init__(f"plate {digest} is not on the server's disk")
         self.digest = digest
-
-    def __str__(self) -> str:
-        return f"plate {self.digest} is not on the server's disk"
 
 
 @dataclass(frozen=True)

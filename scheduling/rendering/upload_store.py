@@ -7,17 +7,18 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from machines.errors import DayrollError
 from scheduling.rendering.atomic_files import DIGEST, name_part, write_part
 
 # As much as the largest image that can be printed (machines.imaging.pictures.image_file).
 LARGEST_UPLOAD_BYTES = 128_000_000
 
 
-class UploadTooLarge(Exception):
+class UploadTooLarge(DayrollError):
     """More bytes than an upload may have."""
 
     def __init__(self, limit: int) -> None:
-        super().__init__(f"longer than {limit:,} bytes")
+        super().__init__(f"The file is longer than {limit:,} bytes")
         self.limit = limit
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from machines.errors import DayrollError
 from scheduling.sky.arrays import FloatArray
 
 MJD_OF_POSIX_EPOCH = 40_587.0
@@ -18,7 +19,7 @@ _UT1_FLAG = 57
 _UT1_MINUS_UTC = slice(58, 68)
 
 
-class OrientationError(RuntimeError):
+class OrientationError(DayrollError, RuntimeError):
     """The table of the Earth's orientation is not what it should be."""
 
 

@@ -21,6 +21,8 @@ from typing import Literal
 
 from django.core.cache import cache
 
+from machines.errors import DayrollError
+
 logger = logging.getLogger(__name__)
 
 WINDOW_S = 900
@@ -30,11 +32,11 @@ MOST_WRONG: dict[What, int] = {"password": 10, "account": 100, "browser": 10, "c
 _counting = threading.Lock()
 
 
-class TooManyTries(Exception):
+class TooManyTries(DayrollError):
     """There were too many wrong tries; ``wait_s`` is how long until another is looked at, whole seconds."""
 
     def __init__(self, wait_s: int) -> None:
-        super().__init__(f"there were too many wrong tries; wait {wait_s} s")
+        super().__init__("there were too many wrong tries", f"wait {wait_s} s")
         self.wait_s = wait_s
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 
 from django.core.exceptions import PermissionDenied
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
@@ -53,7 +53,7 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
 NAMED: dict[Role, str] = {"studio": "the studio", "curator": "a curator", "reader": "a reader"}
 
 
-class Refused(PermissionDenied):
+class Refused(DayrollError, PermissionDenied):
     """Somebody's role, or the venues that it is for, do not include what they ordered.
 
     Attributes:

@@ -28,6 +28,7 @@ from scheduling.log.store import VersionConflict
 from scheduling.nodes.received_entries import TooManyEntries
 from scheduling.nodes.reports import JournalDiffers, MissingEntries, StaleEpoch
 from scheduling.rendering.plate_store import PlateGone
+from scheduling.rendering.upload_store import UploadTooLarge
 from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import Refused
 from server.api.problem_kinds import (
@@ -176,7 +177,7 @@ def _(error: ConditionNeeded) -> Problem:
 
 
 @describe.register
-def _(error: TooManyEntries) -> Problem:
+def _(error: UploadTooLarge | TooManyEntries) -> Problem:
     return of_kind(TOO_LARGE, f"{error}.")
 
 
@@ -223,13 +224,9 @@ def _(error: Refused) -> Problem:
 
 
 @describe.register
-def _(error: TooManyTries) -> Problem:
-    return replace(of_kind(TOO_MANY_TRIES, f"{error}."), headers={"Retry-After": str(error.wait_s)})
-
-
-@describe.register
-def _(error: Busy) -> Problem:
-    return replace(of_kind(BUSY, f"{error}; come again."), headers={"Retry-After": str(error.wait_s)})
+def _(error: Busy | TooManyTries) -> Problem:
+    problem = of_kind(BUSY if isinstance(error, Busy) else TOO_MANY_TRIES, f"{error}.")
+    return replace(problem, headers={"Retry-After": str(error.wait_s)})
 
 
 @describe.register

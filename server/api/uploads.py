@@ -13,10 +13,9 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.serialization import unstructure
-from scheduling.rendering.upload_store import Uploaded, UploadStore, UploadTooLarge
+from scheduling.rendering.upload_store import Uploaded, UploadStore
 from server import wiring
 from server.api.base_views import ApiView
-from server.api.problems import TooLarge
 
 # GeoJSON's own type is RFC 7946 section 12.
 MEDIA_TYPES = ("image/png", "image/jpeg", "image/tiff", "application/geo+json")
@@ -50,8 +49,4 @@ class Uploads(ApiView):
         pieces: object = request.data
         if not isinstance(pieces, Iterator):  # nothing was sent, so nothing was parsed
             raise InputError("", "empty", "send the file as the body")
-        try:
-            kept = wiring.uploads().put(pieces)
-        except UploadTooLarge as error:
-            raise TooLarge(f"The file is {error}.") from None
-        return Response(unstructure(kept), status=201)
+        return Response(unstructure(wiring.uploads().put(pieces)), status=201)

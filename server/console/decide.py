@@ -78,7 +78,7 @@ def _decided(request: HttpRequest, run: Run, form: DecisionForm, by: Attribution
     try:
         override_run(run, form.wishes().rule(said["kind"]), said["reason"], by, wiring.chance())
     except InputError as error:
-        form.add_error(None, f"{error.problem}; {error.remedy}")
+        form.add_error(None, error.said)
     except NothingOpen as error:
         form.add_error(None, f"Nothing was written: {error}.")
     except VersionConflict:

@@ -122,4 +122,4 @@ class CallOffForm(forms.Form):
 
     def refuse(self, error: InputError) -> None:
         """Put what is wrong beside its field."""
-        self.add_error(error.field if error.field in self.fields else None, f"{error.problem}; {error.remedy}")
+        self.add_error(error.field if error.field in self.fields else None, error.said)

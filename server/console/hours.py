@@ -58,11 +58,11 @@ class HoursForm(forms.Form):
         """Put what is wrong beside the line that it is in."""
         place = PLACE.match(error.field)
         if place is None:
-            self.add_error(None, f"{error.problem}; {error.remedy}")
+            self.add_error(None, error.said)
         elif place["day"] in self.fields:
-            self.add_error(place["day"], f"{error.problem}; {error.remedy}")
+            self.add_error(place["day"], error.said)
         else:
-            self.add_error("dates", f"date {int(place['line']) + 1}: {error.problem}; {error.remedy}")
+            self.add_error("dates", f"date {int(place['line']) + 1}: {error.said}")
 
 
 @for_givers_of(set_hours)

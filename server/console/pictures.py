@@ -37,7 +37,7 @@ def plate_picture(digest: str, height: int, mirrored: bool) -> bytes:
     """A whole turn as PNG.
 
     Raises:
-        KeyError: no such plate.
+        PlateGone: no such plate.
         Busy: too many pictures are being made.
     """
     dots = wiring.plates().get(digest).dots
@@ -51,7 +51,7 @@ def paper_picture(machine: Machine) -> bytes | None:
     them, and where there was no paper yet the picture is clear.
 
     Raises:
-        KeyError: a plate is gone.
+        PlateGone: a plate is gone.
         Busy: too many pictures are being made.
     """
     columns = machine_profile(profile=machine.profile_id).columns_per_turn

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from scheduling.log.models import Machine
 from scheduling.queries.runs import machine_profile
+from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.console import pictures
 from server.console.overview import overview
@@ -45,7 +46,7 @@ def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpRespon
     profile = machine_profile(profile=row.profile_id)
     try:
         png = pictures.plate_picture(digest, pictures.height_px(profile), profile.travel == "right")
-    except KeyError:
+    except PlateGone:
         raise Http404(f"There is no plate {digest}.") from None
     return _picture(request, png, FOR_EVER)
 
@@ -55,8 +56,8 @@ def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase:
     """The last turn's length of a machine's paper."""
     try:
         png = pictures.paper_picture(get_object_or_404(Machine, pk=machine))
-    except KeyError as error:
-        raise Http404(f"The plate {error.args[0]} is gone.") from None
+    except PlateGone as error:
+        raise Http404(f"The plate {error.digest} is gone.") from None
     if png is None:
         raise Http404("Nothing has been printed yet.")
     return _picture(request, png, "public, no-cache")

@@ -17,6 +17,7 @@ from typing import Any
 import urllib3
 
 from machines.clock import CLOCK_VARIABLE, SKEW_VARIABLE, CompressedClock
+from machines.errors import DayrollError
 
 PATIENCE_S = 30.0
 # A column passes in a twentieth of a second here, which a busy disk can take for one commit.
@@ -24,7 +25,7 @@ COLUMNS_PER_COMMIT = 4
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
-class DemoError(Exception):
+class DemoError(DayrollError):
     """The demonstration itself cannot go on; the message says why and where to look."""
 
 

@@ -18,7 +18,7 @@ from machines.clock import Clock
 from machines.drivers.serial.framing import LineReader, encode
 from machines.drivers.serial.handshake import NONE, Greeting, unless_none
 from machines.drivers.serial.port import Port
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 
 VERSION = 1
 # How many orders may be under way, whatever the controller offers.
@@ -29,11 +29,11 @@ _KEYWORD = re.compile("[a-z0-9]+(-[a-z0-9]+)*")
 Words = tuple[object, ...]
 
 
-class LinkLost(Exception):
+class LinkLost(DayrollError):
     """Nothing more is heard from the controller, or it does not get on."""
 
 
-class Halted(Exception):
+class Halted(DayrollError):
     """The controller has ended the session: it stands still, its head is capped and its knife disarmed.
 
     Attributes:

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 from machines.chance import Chance
 from machines.clock import Clock
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.node.store import identity
 from machines.node.store.identity import Pin
 from machines.node.store.journal import Journal
@@ -33,7 +33,7 @@ SESSION_S, LONGEST_SESSION_S = 900.0, 43_200.0
 MOST_SESSIONS = 20
 
 
-class LockedOut(Exception):
+class LockedOut(DayrollError):
     """Too many wrong PINs.
 
     Attributes:
@@ -41,7 +41,7 @@ class LockedOut(Exception):
     """
 
     def __init__(self, wait_s: float) -> None:
-        super().__init__(f"too many wrong PINs: wait {wait_s / 60:.0f} min and try again")
+        super().__init__("too many wrong PINs", f"wait {wait_s / 60:.0f} min and try again")
         self.wait_s = wait_s
 
 

@@ -10,6 +10,7 @@ import logging
 from collections.abc import Callable
 
 from machines.drivers import Driver, MachineStopped
+from machines.errors import DayrollError
 from machines.node.clock.server_time import Estimate
 from machines.node.device import blank_feed, cutter, reporting
 from machines.node.device.controller import MachineAtHand, OpenDriver
@@ -34,8 +35,13 @@ from machines.recovery import Cause
 log = logging.getLogger(__name__)
 
 
-class MustNotPrint(Exception):
+class MustNotPrint(DayrollError):
     """Another board has taken over this machine: this one prints no more."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(
+            f"fenced off, this board prints no more: {why}", "to let it print again, enrol it with a new code"
+        )
 
 
 class Printer:

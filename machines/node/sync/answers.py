@@ -17,6 +17,7 @@ import urllib3
 
 from machines.node.sync.connection import why
 from machines.node.sync.failures import (
+    CallFailed,
     EntriesMissing,
     FencedOff,
     JournalDiffers,
@@ -87,7 +88,7 @@ def media_type(answer: urllib3.BaseHTTPResponse) -> str:
     return str(answer.headers.get("Content-Type", "")).partition(";")[0].strip().lower()
 
 
-def refusal(answer: urllib3.BaseHTTPResponse, base: str, most: int) -> Refused | Unreachable:
+def refusal(answer: urllib3.BaseHTTPResponse, base: str, most: int) -> CallFailed:
     """What an answer of status 400 or more means.
 
     Args:
@@ -108,7 +109,7 @@ def refusal(answer: urllib3.BaseHTTPResponse, base: str, most: int) -> Refused |
     return _of_server(answer.status, problem, base, retry_after_s)
 
 
-def _of_server(status: int, problem: dict[str, Any], base: str, retry_after_s: float | None) -> Refused | Unreachable:
+def _of_server(status: int, problem: dict[str, Any], base: str, retry_after_s: float | None) -> CallFailed:
     type = _resolved(base, _short(str(problem.get("type", "about:blank"))))
     detail = _short(str(problem.get("detail") or problem.get("title") or "no reason given"))
     given = (status, type, detail, retry_after_s)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from machines.node.sync.client import BACKOFF_LONGEST_S
-from machines.node.sync.failures import NO_CONNECTION, Kind, NotKnown, Refused, Unreachable
+from machines.node.sync.failures import NO_CONNECTION, Kind, Refused, Unreachable
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,9 +41,6 @@ def attempt(errand: Callable[[], object]) -> Trouble | None:
     except Unreachable as error:
         # Whatever stands in between may be the only one that wants this wait; so it is not believed for long.
         return Trouble(kind=error.kind, said=str(error), wait_s=min(error.retry_after_s or 0.0, BACKOFF_LONGEST_S))
-    except NotKnown as refusal:
-        said = f"{refusal}; what is held is printed on, but a person must enrol this board again"
-        return Trouble(kind=refusal.kind, said=said, wait_s=refusal.retry_after_s or 0.0, is_ours=True)
     except Refused as refusal:
         return Trouble(kind=refusal.kind, said=str(refusal), wait_s=refusal.retry_after_s or 0.0, is_ours=True)
     except (sqlite3.Error, OSError) as error:  # a full card, for one; the print loop has its own say

@@ -20,10 +20,10 @@ from machines.node.sync.client import Client, NotUnderstood, backoff_s, read_wor
 from machines.node.sync.errands import Trouble, attempt
 from machines.node.sync.failures import (
     OF_ONE_ANSWER,
+    CallFailed,
     EntriesMissing,
     FencedOff,
     JournalDiffers,
-    Refused,
     TooLarge,
     Unreachable,
 )
@@ -242,11 +242,11 @@ class Exchange:
             return
         self.plates.prune(needed)  # first: on a card that is nearly full, this makes the room
         self._not_had &= set(missing)
-        first: Unreachable | Refused | None = None
+        first: CallFailed | None = None
         for digest in sorted(missing, key=self._not_had.__contains__):
             try:
                 self._fetch_plate(digest, work)
-            except (Unreachable, Refused) as error:
+            except CallFailed as error:
                 self._not_had.add(digest)
                 if error.kind not in OF_ONE_ANSWER:
                     raise

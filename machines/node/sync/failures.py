@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from machines.errors import DayrollError
+
 Kind = Literal[
     "name",  # the server's name is not found
     "network",  # the board has no network
@@ -37,56 +39,61 @@ NO_CONNECTION: tuple[Kind, ...] = (
 OF_ONE_ANSWER: tuple[Kind, ...] = ("between", "unreadable", "endless", "refused")
 
 
-class Unreachable(Exception):
-    """No answer of the server that can be read; trying again later helps.
+_BY_STATUS: dict[int, Kind] = {401: "token", 422: "input", 429: "busy", 503: "busy"}
+
+
+class CallFailed(DayrollError):
+    """A call of the server came to nothing.
 
     Attributes:
         kind: why.
         retry_after_s: when whatever answered wants to be asked again, seconds; None if it did not say.
     """
 
-    def __init__(self, message: str, kind: Kind = "unreadable", retry_after_s: float | None = None) -> None:
-        super().__init__(message)
+    def __init__(self, problem: str, kind: Kind, retry_after_s: float | None) -> None:
+        super().__init__(problem)
         self.kind: Kind = kind
         self.retry_after_s = retry_after_s
 
 
-class Refused(Exception):
+class Unreachable(CallFailed):
+    """No answer of the server that can be read; trying again later helps."""
+
+    def __init__(self, problem: str, kind: Kind = "unreadable", retry_after_s: float | None = None) -> None:
+        super().__init__(problem, kind, retry_after_s)
+
+
+class Refused(CallFailed):
     """The server answered with an error (problem details of RFC 9457).
 
     Attributes:
         status: of HTTP.
         type: the problem's own, ``about:blank`` if it has none.
         detail: what is wrong, for people.
-        retry_after_s: when the server wants to be asked again, seconds; None if it did not say.
     """
 
     def __init__(self, status: int, type: str, detail: str, retry_after_s: float | None) -> None:
-        super().__init__(f"the server refused ({status}): {detail}")
+        super().__init__(f"the server refused ({status}): {detail}", _BY_STATUS.get(status, "refused"), retry_after_s)
         self.status = status
         self.type = type
         self.detail = detail
-        self.retry_after_s = retry_after_s
-
-    @property
-    def kind(self) -> Kind:
-        """Why, as far as the status says."""
-        by_status: dict[int, Kind] = {401: "token", 422: "input", 429: "busy", 503: "busy"}
-        return by_status.get(self.status, "refused")
 
 
 class NotKnown(Refused):
     """The token is not good. A person must enrol the board again."""
+
+    def __init__(self, status: int, type: str, detail: str, retry_after_s: float | None) -> None:
+        super().__init__(status, type, detail, retry_after_s)
+        self.remedy = "what is held is printed on, but a person must enrol this board again"
 
 
 class FencedOff(Refused):
     """Another board has taken over the machine, or writes under the same name. This one must never print again unless
     it is enrolled anew."""
 
-    @property
-    def kind(self) -> Kind:
-        """That it is for good."""
-        return "fenced"
+    def __init__(self, status: int, type: str, detail: str, retry_after_s: float | None) -> None:
+        super().__init__(status, type, detail, retry_after_s)
+        self.kind = "fenced"  # for good
 
 
 class JournalDiffers(FencedOff):

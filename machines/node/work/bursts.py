@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from machines.errors import DayrollError
 from machines.node.work.held_work import HeldWork
 from machines.protocol.messages import SegmentWork
 
@@ -112,5 +113,8 @@ def next_burst(held: HeldWork, column: int, position: int, cuts_due: Iterable[in
     )
 
 
-class CannotTell(Exception):
+class CannotTell(DayrollError):
     """Something is missing, but the work held does not say how much; nothing may be printed until it does."""
+
+    def __init__(self) -> None:
+        super().__init__("the work that is held does not say how much is missing", "let it fetch work from the server")

@@ -21,14 +21,14 @@ from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.event_records import EventRecord
 from scheduling.log.integrity.verify import Head
 
 
-class BadStatement(Exception):
+class BadStatement(DayrollError):
     """A statement is not the studio's, or does not fit the events that it is held against."""
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from scheduling.log.codec.digest import NONE_BEFORE
 from scheduling.log.event_records import EventRecord, scan
 from scheduling.log.events import NAMES
@@ -17,18 +17,17 @@ from scheduling.log.recorded import Recorded
 Progress = Callable[[int], None]
 
 
-class BrokenLink(Exception):
+class BrokenLink(DayrollError):
     """The log is not what was written.
 
     Attributes:
         line: the first line that does not fit.
-        problem: what is wrong with it.
+        problem: what is wrong with it, and which it is.
     """
 
     def __init__(self, line: EventRecord, problem: str) -> None:
         super().__init__(f"event {line.position} ({line.stream} version {line.version}, {line.kind}): {problem}")
         self.line = line
-        self.problem = problem
 
 
 @dataclass(frozen=True)

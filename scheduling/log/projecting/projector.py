@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from django.db import InterfaceError, OperationalError, transaction
 
+from machines.errors import DayrollError
 from machines.protocol.journal_entries import Entry
 from scheduling.log import batched_sql, models
 from scheduling.log.models import BrokenView
@@ -28,7 +29,7 @@ BROKEN: batched_sql.Statement = ("SELECT view FROM log_brokenview", ())
 logger = logging.getLogger(__name__)
 
 
-class FoldFailed(Exception):
+class FoldFailed(DayrollError):
     """A view could not take a fact.
 
     Attributes:
@@ -47,13 +48,13 @@ class FoldFailed(Exception):
         self.fact = fact
 
 
-class ViewsSetAside(Exception):
+class ViewsSetAside(DayrollError):
     """What was asked for needs views that are set aside."""
 
     def __init__(self, views: Collection[str]) -> None:
         super().__init__(
-            f"set aside: {', '.join(sorted(views))}; nothing that needs them is written until the fold is mended and"
-            " `dayroll log rebuild` has run"
+            f"set aside: {', '.join(sorted(views))}",
+            "nothing that needs them is written until the fold is mended and `dayroll log rebuild` has run",
         )
         self.views = tuple(sorted(views))
 

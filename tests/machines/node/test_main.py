@@ -10,14 +10,18 @@ from pathlib import Path
 import pytest
 
 from machines.clock import CLOCK_VARIABLE
+from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.node import __main__ as command_line
 from machines.node.__main__ import HORIZON_VARIABLE, main
 from machines.node.agent import agent_runs, only_agent
 from machines.node.manual.arming import ask_to_arm
+from machines.node.panel.pin import LockedOut
+from machines.node.printing.loop import MustNotPrint
 from machines.node.settings import Settings
 from machines.node.store import identity
 from machines.node.store.journal import change_state, open_journal
+from machines.node.sync.failures import NotKnown, Unreachable
 from tests.machines.node.relay import TOKEN, serving
 from tests.machines.node.rig import HandClock, make_studio
 
@@ -211,6 +215,30 @@ def test_a_commit_of_no_columns_is_refused(tmp_path: Path, capsys: pytest.Captur
     enrol(tmp_path)
     assert main(["run", "--columns-per-commit", "0", "--home", str(tmp_path)]) == 2
     assert "columns_per_commit" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("failure", "status", "said"),
+    [
+        (InputError("pin", "too short", "give 6 to 12 digits"), 2, "pin: too short; give 6 to 12 digits"),
+        (Unreachable("no answer", "silent"), 3, "no answer"),
+        (NotKnown(401, "about:blank", "not good", None), 3, "a person must enrol this board again"),
+        (
+            MustNotPrint("epoch 1 was replaced by 2"),
+            4,
+            "replaced by 2; to let it print again, enrol it",
+        ),
+        (LockedOut(60.0), 1, "too many wrong PINs; wait 1 min and try again"),
+        (OSError("the card is full"), 5, "never prints blind: the card is full; make room"),
+    ],
+)
+def test_a_failure_is_a_sentence_and_an_exit_status(failure: Exception, status: int, said: str) -> None:
+    def fails() -> int:
+        raise failure
+
+    told: list[str] = []
+    assert command_line.guarded(fails, told.append) == status
+    assert len(told) == 1 and told[0].startswith("dayroll-node: ") and said in told[0]
 
 
 def test_the_help_tells_the_exit_status(capsys: pytest.CaptureFixture[str]) -> None:
