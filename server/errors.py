@@ -80,8 +80,10 @@ def server_error(request: HttpRequest) -> HttpResponse:
     return _answer(request, 500)
 
 
-class TooManyTriesAnswered:
-    """Middleware: what a page answers after too many wrong passwords, 429 with the time to wait."""
+class NotNowAnswered:
+    """Middleware: what a page, or a picture on it, answers where what is asked cannot be done now: 429 after too many
+    wrong passwords and while too many pictures are being made, with the time to wait; 503 where what it needs is set
+    aside."""
 
     def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
         self.answer = answer
@@ -92,43 +94,14 @@ class TooManyTriesAnswered:
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         """The page, where a view let the exception pass."""
-        if not isinstance(exception, TooManyTries):
+        if isinstance(exception, ViewsSetAside):
+            return _answer(request, 503)
+        if isinstance(exception, TooManyTries):
+            minutes = -(-exception.wait_s // 60)
+            response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")
+        elif isinstance(exception, Busy):
+            response = _answer(request, 429, BUSY_SAID)
+        else:
             return None
-        minutes = -(-exception.wait_s // 60)
-        response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")
         response["Retry-After"] = str(exception.wait_s)
         return response
-
-
-class BusyAnswered:
-    """Middleware: what a page or a picture on it answers while too much is being made, 429 with the time to wait."""
-
-    def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.answer = answer
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        """The answer of the view."""
-        return self.answer(request)
-
-    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        """The page, where a view let the exception pass."""
-        if not isinstance(exception, Busy):
-            return None
-        response = _answer(request, 429, BUSY_SAID)
-        response["Retry-After"] = str(exception.wait_s)
-        return response
-
-
-class SetAsideAnswered:
-    """Middleware: what a page answers that needs what is set aside, 503."""
-
-    def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.answer = answer
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        """The answer of the view."""
-        return self.answer(request)
-
-    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        """The page, where a view let the exception pass."""
-        return _answer(request, 503) if isinstance(exception, ViewsSetAside) else None

@@ -71,9 +71,7 @@ MIDDLEWARE = [
     "server.accounts.open_pages.Closing",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "server.errors.TooManyTriesAnswered",
-    "server.errors.BusyAnswered",
-    "server.errors.SetAsideAnswered",
+    "server.errors.NotNowAnswered",
 ]
 
 ROOT_URLCONF = "server.urls"
