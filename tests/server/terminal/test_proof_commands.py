@@ -13,7 +13,7 @@ from PIL import Image
 
 from machines.imaging import patterns
 from machines.imaging.plate import Plate
-from scheduling.log.models import Event, Run, Segment
+from scheduling.log.models import BrokenView, Event, Run, Segment
 from server import wiring
 from server.terminal.management.commands.pattern import PATTERNS
 from tests.server.studio import PROFILE, VENUE, Caller
@@ -93,6 +93,17 @@ def test_what_cannot_be_drawn_is_said(furnished: Caller, out: Path, arguments: t
     with pytest.raises(CommandError, match=said):
         dayroll("proof", *arguments, "--out", out)
     assert not out.exists()
+
+
+def test_a_file_that_cannot_be_written_is_said(furnished: Caller, out: Path) -> None:
+    with pytest.raises(CommandError, match="No such file or directory"):
+        dayroll("proof", "--source", "land", "--profile", "wren", "--out", out / "a.png")
+
+
+def test_what_is_set_aside_is_said_with_what_to_do(furnished: Caller) -> None:
+    BrokenView.objects.create(view="machines", position=1, problem="no such column")
+    with pytest.raises(CommandError, match=r"set aside: machines; nothing .* until .*`dayroll log rebuild` has run"):
+        dayroll("reading", "feed", "--printed-mm", 200, "--measured-mm", 199, "--machine", "wren-1")
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)

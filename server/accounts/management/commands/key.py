@@ -6,18 +6,18 @@ from argparse import ArgumentParser
 from datetime import timedelta
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
-
 from machines.errors import InputError
 from server.accounts.access import give_key, take_key
 from server.accounts.at_terminal import at_the_terminal
 from server.accounts.keys import key_of, listed
 from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
+from server.terminal_command import TerminalCommand
 
 MOST_DAYS = 3650
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
+    names_fields = False
     help = f"Make, list or revoke keys to the API. {WHAT_ROLES_ARE}"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -31,17 +31,14 @@ class Command(BaseCommand):
         revoke.add_argument("name", help="who holds it")
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
-        try:
-            if action == "make":
-                self.stdout.write(self._make(options))
-                self.stderr.write("Keep it now: only its hash is stored. Send it as `Authorization: Bearer <key>`.")
-            elif action == "revoke":
-                take_key(key_of(options["name"]), at_the_terminal())
-                self.stderr.write(f"The key of {options['name']} opens nothing any more.")
-            else:
-                self.stdout.writelines(f"{line}\n" for line in listed())
-        except InputError as error:
-            raise CommandError(f"{error.problem}; {error.remedy}") from error
+        if action == "make":
+            self.stdout.write(self._make(options))
+            self.stderr.write("Keep it now: only its hash is stored. Send it as `Authorization: Bearer <key>`.")
+        elif action == "revoke":
+            take_key(key_of(options["name"]), at_the_terminal())
+            self.stderr.write(f"The key of {options['name']} opens nothing any more.")
+        else:
+            self.stdout.writelines(f"{line}\n" for line in listed())
 
     def _make(self, options: dict[str, Any]) -> str:
         by, days = at_the_terminal(), options["days"]

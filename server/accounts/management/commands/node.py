@@ -5,18 +5,17 @@ from __future__ import annotations
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
-
-from machines.errors import InputError
 from scheduling.log.models import Machine
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
 from server.accounts.boards import boards_of, revoke_node
 from server.accounts.enrolment import cancel_codes, make_code
 from server.named_rows import row_named
+from server.terminal_command import TerminalCommand
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
+    names_fields = False
     help = "List the boards of machines and their codes, make or cancel codes, or shut a board out."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -31,24 +30,19 @@ class Command(BaseCommand):
             actions.add_parser(name, help=does).add_argument("machine", help="id of the machine")
 
     def handle(self, *args: Any, action: str, machine: str | None, **options: Any) -> None:
-        try:
-            if action == "list":
-                rows = Machine.objects.order_by("id") if machine is None else [row_named(Machine, machine)]
-                self.stdout.writelines(f"{line}\n" for row in rows for line in _lines(row, every=machine is not None))
-            elif action == "code":
-                made = make_code(_known(machine), at_the_terminal())
-                self.stdout.write(made.code)
-                self.stderr.write(
-                    f"Good once, until {made.expires_at:%Y-%m-%d %H:%M} UTC: dayroll-node enrol asks for it."
-                )
-            elif action == "cancel":
-                count = cancel_codes(_known(machine), "ordered", at_the_terminal())
-                self.stderr.write(f"{count} of its codes {'is' if count == 1 else 'are'} good for nothing now.")
-            else:
-                revoke_node(_known(machine), at_the_terminal())
-                self.stderr.write("Its board comes in no more. Enrol one with a new code to print on.")
-        except InputError as error:
-            raise CommandError(f"{error.problem}; {error.remedy}") from error
+        if action == "list":
+            rows = Machine.objects.order_by("id") if machine is None else [row_named(Machine, machine)]
+            self.stdout.writelines(f"{line}\n" for row in rows for line in _lines(row, every=machine is not None))
+        elif action == "code":
+            made = make_code(_known(machine), at_the_terminal())
+            self.stdout.write(made.code)
+            self.stderr.write(f"Good once, until {made.expires_at:%Y-%m-%d %H:%M} UTC: dayroll-node enrol asks for it.")
+        elif action == "cancel":
+            count = cancel_codes(_known(machine), "ordered", at_the_terminal())
+            self.stderr.write(f"{count} of its codes {'is' if count == 1 else 'are'} good for nothing now.")
+        else:
+            revoke_node(_known(machine), at_the_terminal())
+            self.stderr.write("Its board comes in no more. Enrol one with a new code to print on.")
 
 
 def _known(machine: str | None) -> str:

@@ -7,17 +7,19 @@ from argparse import ArgumentParser
 from getpass import getpass
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from machines.errors import InputError
 from server.accounts import access, people
 from server.accounts.at_terminal import at_the_terminal
 from server.accounts.management.grants import WHAT_ROLES_ARE, add_grant, granted
+from server.terminal_command import TerminalCommand
 
 MOST_TRIES = 3
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
+    names_fields = False
     help = (
         "Make, list, change, close or reopen accounts of people who sign in on the pages. "
         f"{WHAT_ROLES_ARE} `dayroll changepassword NAME` gives somebody a new password."
@@ -38,14 +40,11 @@ class Command(BaseCommand):
         actions.add_parser("list", help="all accounts by number, with their roles and venues, closed ones too")
 
     def handle(self, *args: Any, action: str, **options: Any) -> None:
-        try:
-            if action == "list":
-                self.stdout.writelines(f"{line}\n" for line in people.listed())
-            else:
-                carry_out = {"make": self._make, "role": self._role, "close": self._close, "reopen": self._reopen}
-                self.stdout.write(carry_out[action](options))
-        except InputError as error:
-            raise CommandError(f"{error.problem}; {error.remedy}") from error
+        if action == "list":
+            self.stdout.writelines(f"{line}\n" for line in people.listed())
+        else:
+            carry_out = {"make": self._make, "role": self._role, "close": self._close, "reopen": self._reopen}
+            self.stdout.write(carry_out[action](options))
 
     def _make(self, options: dict[str, Any]) -> str:
         name, standing = options["name"], granted(options)

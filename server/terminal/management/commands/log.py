@@ -10,7 +10,7 @@ from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.db import connections
 
 from machines.errors import InputError
@@ -21,7 +21,6 @@ from scheduling.log.integrity.held_against import hold_against, read_statement, 
 from scheduling.log.integrity.remarks_checked import missing_remarks
 from scheduling.log.integrity.role import prepare
 from scheduling.log.integrity.signed_head import (
-    BadStatement,
     Statement,
     check_signature,
     make_key,
@@ -39,13 +38,14 @@ from scheduling.log.wiping import wipe
 from server import wiring
 from server.environment import password_in
 from server.terminal.management.log_arguments import add_checks, add_guards, add_ways_out_and_in
+from server.terminal_command import TerminalCommand
 
 PROGRESS_EVERY_S = 1.0
 # Where the studio's key lies as long as DAYROLL_LOG_KEY names no other place.
 USUAL_KEY = "log-key.pem"
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = "Verify the log, fold the views again from it, guard it, or carry it elsewhere."
     requires_system_checks = ()  # it is the remedy for one of them
 
@@ -58,8 +58,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, action: str, **options: Any) -> None:
         try:
             ACTIONS[action](self, options)
-        except (BrokenLink, BadStatement, InputError, OSError) as error:
-            raise CommandError(f"Broken: {error}." if isinstance(error, BrokenLink) else f"{error}.") from error
+        except BrokenLink as error:
+            raise CommandError(f"Broken: {error}.") from error
 
     def verify(self, options: dict[str, Any]) -> None:
         last, tell = last_position(), self.progress("verified")

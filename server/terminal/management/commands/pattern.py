@@ -7,9 +7,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, get_args
 
-from django.core.management.base import BaseCommand, CommandError
-
-from machines.errors import InputError
 from machines.imaging.halftone import Method, to_dots
 from machines.imaging.patterns import (
     Pattern,
@@ -26,6 +23,7 @@ from scheduling.log import models
 from scheduling.paper.proof import Proof, most_marks
 from scheduling.queries.runs import machine_profile
 from server.named_rows import row_named
+from server.terminal_command import TerminalCommand
 
 
 def nozzles(profile: Profile, method: Method) -> Pattern:
@@ -57,7 +55,7 @@ PATTERNS: dict[str, Callable[[Profile, Method], Pattern]] = {
 }
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = "Draw a test pattern for a model of machine, and say how to read it and what to mind."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -69,10 +67,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         profile = machine_profile(profile=row_named(models.Profile, options["profile"]).id)
-        try:
-            pattern = PATTERNS[options["pattern"]](profile, options["method"])
-        except InputError as error:
-            raise CommandError(str(error)) from error
+        pattern = PATTERNS[options["pattern"]](profile, options["method"])
         options["out"].write_bytes(_png(pattern, profile, options["rulers"]))
         self.stdout.write(f"{options['out']}: {pattern.name}")
         self.stdout.write(f"Reading: {pattern.reading}")

@@ -6,9 +6,8 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
-from machines.errors import InputError
 from machines.imaging.proof import stretch
 from machines.model.cadence import quantum
 from machines.serialization import parse_instant
@@ -22,9 +21,10 @@ from scheduling.sky.zones import zone
 from server import wiring
 from server.api.queries import read_dead, read_slip
 from server.named_rows import row_named
+from server.terminal_command import TerminalCommand
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = "Draw what a run, or a source on a model of machine, will look like on paper."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -42,11 +42,8 @@ class Command(BaseCommand):
         parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="the PNG to write")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        try:
-            faults = Faults(dead=read_dead(options["dead"]), slip=read_slip(options["slip"]))
-            made, turn_s = _of_run(options, faults) if options["run"] else _of_source(options, faults)
-        except InputError as error:
-            raise CommandError(str(error)) from error
+        faults = Faults(dead=read_dead(options["dead"]), slip=read_slip(options["slip"]))
+        made, turn_s = _of_run(options, faults) if options["run"] else _of_source(options, faults)
         options["out"].write_bytes(made.png("rulers" if options["rulers"] else "true"))
         length_mm = made.dots.shape[1] * made.profile.column_pitch_mm
         self.stdout.write(

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.core.management.base import BaseCommand, CommandError
 
 from machines.errors import InputError
 from machines.imaging.dot_gain import ToneCurve, coverage_from_density
@@ -36,11 +35,12 @@ from scheduling.queries.runs import machine_profile
 from server import wiring
 from server.api.queries import read_dead
 from server.named_rows import row_named
+from server.terminal_command import TerminalCommand
 
 MACHINE = "that printed it; what was measured is kept, and its node takes it up"
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = "Turn what was measured on a test pattern, or on a roll, into the number to enter."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -49,13 +49,10 @@ class Command(BaseCommand):
         _add_readings_to_know(kinds)
 
     def handle(self, *args: Any, kind: str, **options: Any) -> None:
-        try:
-            reading = READINGS[kind](options)
-            if reading.measured is not None:
-                by = Attribution(actor="terminal", request=None, said_at=wiring.now())
-                calibrate(options["machine"], reading.measured, by)
-        except InputError as error:
-            raise CommandError(str(error)) from error
+        reading = READINGS[kind](options)
+        if reading.measured is not None:
+            by = Attribution(actor="terminal", request=None, said_at=wiring.now())
+            calibrate(options["machine"], reading.measured, by)
         self.stdout.write(reading.said)
         for caution in reading.cautions:
             self.stdout.write(f"Caution: {caution}")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from scheduling.background.redraw_plates import redraw_lost
 from server import wiring
+from server.terminal_command import TerminalCommand
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = (
         "Draw anew every plate that is not on the disk, also of what is printed, so that it can be proved again: after "
         "a log was imported on another server, which brings no plates along. What is still to be printed the server "

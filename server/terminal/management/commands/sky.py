@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
-from machines.errors import InputError
 from scheduling.log.models import Venue
 from scheduling.sky.anchors import FIRST_YEAR, LAST_YEAR
 from scheduling.sky.places import Place
@@ -19,11 +18,12 @@ from scheduling.sky.zones import zone
 from server.sky_report.table import as_json, as_table, listing
 from server.sky_report.year_chart import year_png, year_svg
 from server.sky_report.year_of_light import light_year
+from server.terminal_command import TerminalCommand
 
 _PAINTERS = {".svg": year_svg, ".png": year_png}
 
 
-class Command(BaseCommand):
+class Command(TerminalCommand):
     help = "List the events of the sky and the turns of its cycles at a place or venue, or draw a year of its light."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -43,14 +43,11 @@ class Command(BaseCommand):
         parser.add_argument("--year", type=int, help="the year to draw")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        try:
-            name, place, there = _where(options)
-            if options["picture"]:
-                self._draw(name, place, there, options["year"], options["picture"])
-            else:
-                self._list(place, there, options)
-        except InputError as error:
-            raise CommandError(str(error)) from error
+        name, place, there = _where(options)
+        if options["picture"]:
+            self._draw(name, place, there, options["year"], options["picture"])
+        else:
+            self._list(place, there, options)
 
     def _list(self, place: Place, there: ZoneInfo, options: dict[str, Any]) -> None:
         if options["first"] is None:
