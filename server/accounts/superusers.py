@@ -27,7 +27,7 @@ logger = logging.getLogger(__name__)
 
 def tell_of_superusers() -> None:
     """From here on the log hears of them; called once, when the program starts."""
-    User.save = _told(User.save)
+    User.save = _told(User.save)  # type: ignore[method-assign]  # its signals come after the row is written
 
 
 def _told(save: Callable[..., None]) -> Callable[..., None]:

@@ -101,7 +101,7 @@ class Evidence:
         """What was told from each enrolment to the next, read as the wire's messages."""
         enrolled = [i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled"]
         spans = zip([0, *enrolled], [*enrolled, len(self.facts)], strict=True)
-        return [[structure(data, Entry) for data in as_told(self.facts[first:end])] for first, end in spans]  # type: ignore[arg-type]
+        return [[structure(data, Entry) for data in as_told(self.facts[first:end])] for first, end in spans]
 
     @property
     def of_another(self) -> list[bool]:
@@ -115,7 +115,7 @@ class Evidence:
 
     @cached_property
     def _entries(self) -> list[Entry]:
-        return [structure(data, Entry) for data in self.told]  # type: ignore[arg-type]
+        return [structure(data, Entry) for data in self.told]
 
 
 def as_told(facts: list[dict[str, Any]], *, set_aside: bool = False) -> list[dict[str, Any]]:

@@ -19,6 +19,7 @@ from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.db import connections, transaction
+from django.db.models import Model
 
 from machines.errors import InputError
 from scheduling.log import models
@@ -36,7 +37,7 @@ from scheduling.log.store import Append, Attribution, append, lock
 from scheduling.log.wiping import zero_what_is_deleted
 
 # What is deleted when streams are closed, or put right by folding again without them.
-TABLES = (models.Event, models.Remark, *(table for view in VIEWS for table in view.tables))
+TABLES: tuple[type[Model], ...] = (models.Event, models.Remark, *(table for view in VIEWS for table in view.tables))
 
 
 def close_streams(
