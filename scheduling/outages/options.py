@@ -1,6 +1,6 @@
 """What each way to settle an open outage would mean: paper, ink, hours, and how the columns lie on the paper.
 
-The same pure function decides that a node settles with; only the facts are the server's guess (`outage_now`).
+The same pure function decides that a node settles with; only the facts are the server's guess (`open_outage`).
 """
 
 from __future__ import annotations

@@ -5,8 +5,9 @@ Plain functions over arrays and frozen dataclasses; no database and no clock. Th
 * :mod:`cycles` counts the turns of the sky: instant to turns, and back;
 * :mod:`almanac` finds events: rise and set, twilights, transits, seasons, phases, eclipses;
 * :mod:`anchors` names one instant by an event or by a civil time, in JSON;
-* :mod:`moon` and :mod:`stars` give what the pictures need;
-* :mod:`listing` and :mod:`yearpicture` show the sky of a place to people.
+* :mod:`moon` and :mod:`stars` give what the pictures need.
+
+`server.sky_report` shows the sky of a place to people.
 
 Arrays of instants are POSIX seconds (UTC, leap seconds not counted) as float64; single instants are aware
 datetimes. Inside the package the running time scale is ``tt``: seconds of Terrestrial Time since J2000.0

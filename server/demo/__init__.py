@@ -5,6 +5,6 @@ scenario.py   who prints what where, and what goes wrong when
 processes.py  starting, killing and asking server and nodes
 story.py      the run of it, told as it goes
 evidence.py   what is on the paper and in the log, read from the outside
-promises.py   what was promised, measured on the evidence
+acceptance.py what was promised, measured on the evidence
 report.py     report.json, the papers as PNG, the words at the end
 """

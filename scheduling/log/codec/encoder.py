@@ -4,7 +4,7 @@ type that its class gives it.
 A dataclass checks nothing when it is made. Reading an event back would find a wrong type, but too late; making JSON
 values of it, testing each and encoding them takes most of the time of an append. So each class gets a function made of
 small ones, one a field in the order of RFC 8785, put together once. What is not plain (numbers with exponents, text
-beyond ASCII) is left to `canonical`.
+beyond ASCII) is left to `canonical_json`.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def text_of(event: Any) -> str:
 
     Raises:
         DoesNotFit: a field has another type than the class gives it.
-        InputError: the log cannot hold a value; see `canonical`.
+        InputError: the log cannot hold a value; see `canonical_json`.
     """
     cls: Any = type(event)
     return _writer_of(cls)(event)
