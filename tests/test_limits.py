@@ -368,10 +368,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.api.problems.LONGEST_SAID": (300, "of what came in; an answer is no echo"),
     "server.api.service_windows.USUAL_SPAN": (days(28), "four weeks of windows"),
     "server.api.service_windows.LONGEST_SPAN": (days(366), "a year of windows"),
-    "server.console.service_window_times.LOOK_AHEAD": (days(92), "a weekly window comes within a season or not at all"),
-    "server.console.service_window_times.SOON": (days(28), "what comes later is not shown in a sentence"),
+    "scheduling.venues.coming_windows.LOOK_AHEAD": (days(92), "a weekly window comes within a season or not at all"),
+    "scheduling.venues.coming_windows.SOON": (days(28), "what comes later is not shown in a sentence"),
     "server.console.service_window_times.TIMES_SHOWN": (5, "what a person reads"),
-    "server.console.service_window_times.A_MOMENT": (
+    "scheduling.venues.coming_windows.A_MOMENT": (
         timedelta(minutes=1),
         "a window that has just begun is still shown",
     ),

@@ -3,19 +3,17 @@ meanwhile."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
 from machines.operator.safety_notes import BESIDE
-from scheduling.log.models import Machine, SupplyChange
-from scheduling.queries.calibration import calibrated_profile
+from scheduling.queries.machine_context import MachineContext
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, RunForecast, coming_changes
 from scheduling.supplies.forecast_cache import hour_of, input_changed_at, kept_forecast
-from scheduling.supplies.parts import roll
+from scheduling.supplies.parts import roll_at
 
 DECIDE = (
     "Guards, interlocks and the stop control beside the machine keep people safe, not this calendar. Local codes and"
@@ -45,26 +43,24 @@ class SupplyEnd:
     changed_at: datetime
 
 
-def supply_ends(machine: Machine, now: datetime, plates: PlateStore) -> Iterator[SupplyEnd]:
+def supply_ends(seen: MachineContext, plates: PlateStore) -> Iterator[SupplyEnd]:
     """What of a machine ends within the run that it is on or will be on next.
 
     Nothing of ink while a plate is gone: it cannot be counted until the plate is there again. Roll and blade are
     counted without.
 
     Args:
-        machine: whose.
-        now: this instant, UTC.
+        seen: the machine, at this instant.
         plates: where plates lie.
     """
     try:
-        kept = kept_forecast(machine, now, plates)
+        kept = kept_forecast(seen, seen.now, plates)
     except PlateGone:
-        ends, changed_at = coming_changes(machine, hour_of(now)), input_changed_at(machine)
+        ends, changed_at = coming_changes(seen, hour_of(seen.now)), input_changed_at(seen)
     else:
         ends, changed_at = _told(kept.forecast.run), kept.moved_at
-    changes = Counter(SupplyChange.objects.filter(machine_id=machine.id).values_list("part", flat=True))
-    numbers = {part: changes[part] + 1 for part in TITLES}
-    numbers["roll"] = roll(machine, calibrated_profile(machine)).number
+    numbers = {part: len(seen.supply_changes(part)) + 1 for part in TITLES}
+    numbers["roll"] = roll_at(seen).number
     for part, end in ends:
         change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
         lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)

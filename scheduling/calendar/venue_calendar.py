@@ -19,9 +19,10 @@ from machines.protocol.journal_entries import GapSettled
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
 from scheduling.log.events import NAMES
 from scheduling.log.events.studio import HoursSet, OpeningFixed, RunPlanned, ServiceWindowFixed, StudioEvent
-from scheduling.log.models import Event, Machine, Opening, Run, ServiceWindow, Source, Venue
+from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.opening_hours import OpenSpan
-from scheduling.queries.runs import venue_place
+from scheduling.queries.machine_context import MachineContext, machine_contexts
+from scheduling.queries.venue_context import VenueContext, place_of, venue_context
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky import almanac
 from scheduling.sky.civil import day_bounds
@@ -131,13 +132,15 @@ def venue_calendar(
     check_sky(sky)
     first = Event.objects.get(stream=f"venue/{venue.id}", version=1)
     names = UUID(hex=first.digest[:32])
+    there = venue_context(venue)
     machines = list(Machine.objects.filter(venue_id=venue.id).order_by("id"))
+    seen = machine_contexts(machines, now, {venue.id: there})
     entries = [
-        *_openings(venue, span, names),
+        *_openings(there, span, names),
         *_hours(venue, names),
-        *_service(venue, span, names),
+        *_service(there, span, names),
         *_runs(venue, machines, span, names),
-        *_supplies(venue, machines, now, plates, names),
+        *_supplies(venue, seen, plates, names),
         *_sky(venue, sky, span, first.said_at, names),
     ]
     return VenueCalendar(uid=_uid(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
@@ -150,9 +153,8 @@ def _in_order(entries: Iterable[Entry], span: Span) -> list[Entry]:
     return sorted(inside, key=lambda entry: (at[entry.uid], entry.uid))
 
 
-def _openings(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
-    rows = Opening.objects.filter(venue_id=venue.id, opens_at__gte=span.start, opens_at__lt=span.end)
-    openings = list(rows)
+def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
+    venue, openings = there.venue, [row for row in there.openings if span.start <= row.opens_at < span.end]
     changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed)
     for row in openings:
         last = changed[f"opening/{row.id}"]
@@ -191,11 +193,11 @@ def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
         )
 
 
-def _service(venue: Venue, span: Span, names: UUID) -> Iterator[Entry]:
+def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
     """Each time of a window that comes every week is an entry, named by its local date: where clocks change it is
     longer or shorter than a rule of recurrence would have it."""
-    found = windows_of(venue, span.start, span.end)
-    once = set(ServiceWindow.objects.filter(venue_id=venue.id, begins_at__isnull=False).values_list("id", flat=True))
+    venue, found = there.venue, windows_of(there, span.start, span.end)
+    once = {window.id for window in there.windows if window.begins_at is not None}
     changed = _changed([f"service/{one.window}" for one in found], ServiceWindowFixed)
     for one in found:
         stream = f"service/{one.window}"
@@ -241,9 +243,10 @@ def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:
     return dict(settled.values_list("run", "said_at"))
 
 
-def _supplies(venue: Venue, machines: list[Machine], now: datetime, plates: PlateStore, names: UUID) -> Iterator[Entry]:
-    for machine in machines:
-        for end in supply_ends(machine, now, plates):
+def _supplies(venue: Venue, machines: Sequence[MachineContext], plates: PlateStore, names: UUID) -> Iterator[Entry]:
+    for seen in machines:
+        machine = seen.machine
+        for end in supply_ends(seen, plates):
             yield Entry(
                 uid=_uid(names, f"machine/{machine.id}/{end.part}/{end.number}"),
                 starts_at=end.at,
@@ -257,7 +260,7 @@ def _supplies(venue: Venue, machines: list[Machine], now: datetime, plates: Plat
 def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID) -> Iterator[Entry]:
     """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
     which moves them by fractions of a second, renames hardly any."""
-    events = almanac.calendar(span.start, span.end, venue_place(venue=venue.id), kinds)
+    events = almanac.calendar(span.start, span.end, place_of(venue), kinds)
     if len(events) > MOST_SKY:
         raise InputError("sky", f"{len(events)} events", f"give fewer kinds or days, for at most {MOST_SKY}")
     for event in events:

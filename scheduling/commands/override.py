@@ -8,7 +8,7 @@ from machines.chance import Chance
 from machines.errors import DayrollError, InputError
 from machines.recovery import Override, Rule
 from scheduling.log.events.server import OutageOverridden
-from scheduling.log.models import Outage, Run
+from scheduling.log.models import Machine, Outage, Run
 from scheduling.log.models import Override as Word
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.remarks import keep, require_length
@@ -16,6 +16,7 @@ from scheduling.log.retry import retry_on_conflict
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.outages.open_outage import OpenOutage, next_due, open_outage
 from scheduling.outages.rule_checks import require_rule_fits
+from scheduling.queries.machine_context import machine_context
 
 
 class NothingOpen(DayrollError):
@@ -77,7 +78,7 @@ def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution, ch
 
 
 def _require_open(run: Run, by: Attribution) -> OpenOutage:
-    found = open_outage(machine=run.machine_id, now=by.said_at)
+    found = open_outage(machine_context(Machine.objects.get(id=run.machine_id), by.said_at))
     if found is None:
         raise NothingOpen(
             f"nothing is open on machine {run.machine_id!r}: it was heard, nothing holds it, and nothing is being "

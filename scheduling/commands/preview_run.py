@@ -16,20 +16,20 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from machines.clock import utc
-from machines.model.profile import Profile
 from machines.model.supplies import whole_columns
 from scheduling.commands.handlers import require_new
 from scheduling.commands.plan_run import PlanRun, plan_run, require_begins_ahead, require_picture_fits
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
-from scheduling.log.models import Machine, Run, Source, Venue
-from scheduling.queries.calibration import calibrated_profile
-from scheduling.queries.runs import as_planned, has_columns_to_come, run_timeline
+from scheduling.log.models import Machine, Source
+from scheduling.queries.machine_context import MachineContext, machine_context
+from scheduling.queries.runs import as_planned, has_columns_to_come, open_segments
+from scheduling.queries.venue_context import VenueContext
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, end_at
-from scheduling.supplies.parts import blade, roll
+from scheduling.supplies.parts import blade, roll_at
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
 
 MOST_ENDS = 24
@@ -171,22 +171,22 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     require_begins_ahead(command, now)
     require_picture_fits(command, uploads)
     require_new(command)
-    machine = Machine.objects.get(id=run.machine_id)
-    profile, venue = calibrated_profile(machine), Venue.objects.get(id=machine.venue_id)
+    seen = machine_context(Machine.objects.get(id=run.machine_id), now)
+    profile, timeline = seen.profile, seen.timeline(run)
     plan = Plan(
         run=run,
-        machine=machine,
-        venue=venue,
+        machine=seen.machine,
+        venue=seen.venue,
         profile=profile,
         original=render_source(Source.objects.get(id=run.source_id), uploads),
-        turn=turn_at(run_timeline(run).cycle, run.starts_at),
+        turn=turn_at(timeline.cycle, run.starts_at),
         now=now,
     )
-    due = RemainingColumns(run=run, profile=profile, now=now, due=NONE)
+    due = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=NONE)
     ends = [
         PartEnd(part=supply.part, end=end)
-        for supply in _supplies(machine, profile, due)
-        for end in _walk(supply, venue, now)
+        for supply in _supplies(seen, due)
+        for end in _walk(supply, seen.at_venue, now)
     ]
     ends.sort(key=lambda one: (one.end.at, one.part))
     return RunCheck(
@@ -200,15 +200,16 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     )
 
 
-def _supplies(machine: Machine, profile: Profile, run: RemainingColumns) -> Iterator[Supply]:
+def _supplies(seen: MachineContext, run: RemainingColumns) -> Iterator[Supply]:
     """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
     is taken to have followed."""
-    earlier = Run.objects.filter(machine_id=machine.id, starts_at__lt=run.run.starts_at)
-    before = tuple(RemainingColumns.of_run(one, profile, run.now) for one in earlier if has_columns_to_come(one))
+    profile, earlier = seen.profile, [one for one in seen.runs if one.starts_at < run.run.starts_at]
+    to_come = [one for one in earlier if has_columns_to_come(one)]
+    before = tuple(RemainingColumns.of_run(one, profile, seen.timeline, run.now, open_segments(one)) for one in to_come)
     full = max(1, whole_columns(profile, profile.media.roll_m))
-    left = whole_columns(profile, roll(machine, profile).left_m) - sum(map(Rolls.all_of, before))
+    left = whole_columns(profile, roll_at(seen).left_m) - sum(map(Rolls.all_of, before))
     yield Rolls(run, before, _rest(left, full), full)
-    at_machine = blade(machine, profile)
+    at_machine = blade(seen)
     if at_machine is not None:
         full = at_machine.cuts_per_blade
         left = full - at_machine.cuts_made - sum(map(Blades.all_of, before))
@@ -220,7 +221,7 @@ def _rest(left: int, full: int) -> int:
     return left if left >= 0 else left % full
 
 
-def _walk(supply: Supply, venue: Venue, now: datetime) -> Iterator[End]:
+def _walk(supply: Supply, there: VenueContext, now: datetime) -> Iterator[End]:
     """Each end of a part within the run: it is changed in time, and the next one is new from then on."""
     # A new part is of no use before the run if the one at the machine is as good as new.
     served, after = supply.left, now if supply.left < supply.full else max(now, supply.run.run.starts_at)
@@ -231,7 +232,7 @@ def _walk(supply: Supply, venue: Venue, now: datetime) -> Iterator[End]:
         column, at = found
         # Whoever stays while the next one is used up, too, changes that as it ends.
         turn, usable_from = column // supply.run.profile.columns_per_turn, min(after, at)
-        end = end_at(venue, supply.part, turn, column, at, usable_from)
+        end = end_at(there, supply.part, turn, column, at, usable_from)
         yield end
         if end.change.window is None:
             served, after = served + supply.full, at

@@ -19,16 +19,9 @@ from machines.serialization import structure
 from scheduling.log.events.server import Because
 from scheduling.log.models import Machine, Outage, Run, Segment, Venue
 from scheduling.outages.rule_checks import RuleContext
-from scheduling.queries.runs import (
-    current_run,
-    first_due,
-    machine_profile,
-    open_segments,
-    run_instants,
-    run_policy,
-    run_timeline,
-    run_work,
-)
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import first_due, open_segments, run_instants, run_policy, run_work
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import planned_dots
 from scheduling.venues.hours import closed_as_told
@@ -44,29 +37,40 @@ class OpenOutage:
     """Something is out of order with a run, and how it will be settled can still be said.
 
     Attributes:
-        machine, run: whose.
+        seen: the machine.
+        run: that it is on.
         because: no word from the node, a machine that is held, or columns that are being printed late.
         since: when that began, UTC.
         outage: what was settled and is being made good, also where it is held in the middle; None for none.
 
-    What follows from these is read once and kept: every choice asks for it anew.
+    What follows from these is worked out once and kept: every choice asks for it anew.
     """
 
-    machine: Machine
+    seen: MachineContext
     run: Run
     because: Because
     since: datetime
     outage: Outage | None = None
 
-    @cached_property
+    @property
+    def machine(self) -> Machine:
+        """Whose."""
+        return self.seen.machine
+
+    @property
     def profile(self) -> Profile:
         """The model of the machine."""
-        return machine_profile(profile=self.machine.profile_id)
+        return self.seen.model
 
-    @cached_property
+    @property
     def venue(self) -> Venue:
         """Where it stands."""
-        return Venue.objects.get(id=self.machine.venue_id)
+        return self.seen.venue
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """The columns of the run against its cycle."""
+        return self.seen.timeline(self.run)
 
     @cached_property
     def policy(self) -> Policy:
@@ -84,24 +88,23 @@ class OpenOutage:
         return RuleContext(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)
 
 
-def open_outage(*, machine: str, now: datetime) -> OpenOutage | None:
+def open_outage(seen: MachineContext) -> OpenOutage | None:
     """What is open on a machine; None where nothing is, or where it is on no run."""
-    row, run = Machine.objects.get(id=machine), current_run(machine=machine, before=now)
+    row, run, late = seen.machine, seen.run, seen.late_outage
     if run is None:
         return None
-    late = Outage.objects.filter(run_id=run.id, true_again_at=None).order_by("-version").first()
     if row.held_since is not None:  # also in the middle of printing late, which then stands still, too
-        return OpenOutage(row, run, "hold", row.held_since, late)
+        return OpenOutage(seen, run, "hold", row.held_since, late)
     if late is not None:
-        return OpenOutage(row, run, "replay", late.noticed_at, late)
+        return OpenOutage(seen, run, "replay", late.noticed_at, late)
     if row.silent_since is not None:
-        return OpenOutage(row, run, "silence", row.silent_since)
+        return OpenOutage(seen, run, "silence", row.silent_since)
     return None
 
 
 def next_due(found: OpenOutage) -> datetime:
     """When the first column that is still to be laid belongs under the head, as far as was reported: UTC."""
-    return utc(float(run_instants(found.run, [next_column(found.run)])[0]))
+    return utc(float(run_instants(found.run, [next_column(found.run)], found.timeline)[0]))
 
 
 def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
@@ -113,9 +116,8 @@ def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
         plates: where plates lie, for the ink of their dots.
     """
     run, waited = found.run, timedelta(seconds=found.run.shift_s)
-    timeline = run_timeline(run)
     first = next_column(run)
-    due = timeline.first_column_from((now - waited).timestamp())
+    due = found.timeline.first_column_from((now - waited).timestamp())
     end = min(max(first, found.pace.burst_start_from(due)), run.end_column)
     return Gap(
         first=first,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from django.db import DEFAULT_DB_ALIAS
@@ -38,6 +38,16 @@ def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequen
         if word is not None:
             later = (told.get(one.id, ()) for one in runs.values() if one.starts_at >= run.ends_at)
             yield from _passed_over(run, word, told.get(run.id, ()), [entry.at for some in later for entry in some])
+
+
+def decided_otherwise(outages: Collection[Outage]) -> set[str]:
+    """Of some outages, by their ids, those that are over and with which a word was passed over; while one is open, a
+    word on it may still be followed."""
+    over = {one.id: (one.machine_id, one.true_again_at) for one in outages if one.true_again_at is not None}
+    machines, at = {machine for machine, _ in over.values()}, {at for _, at in over.values()}
+    words = Override.objects.filter(machine_id__in=machines, passed_over_at__in=at)
+    found = set(words.values_list("machine_id", "passed_over_at"))
+    return {id for id, which in over.items() if which in found}
 
 
 def _passed_over(run: Run, word: Said, told: Iterable[Entry], of_later: Iterable[datetime]) -> Iterator[WordPassedOver]:

@@ -8,20 +8,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from django.db.models import QuerySet
 
 from machines.clock import utc
 from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, Picture, from_json
 from machines.model.profile import Profile
 from machines.model.slots import boundaries
-from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.log.models import Run, Source
 from scheduling.paper.proof import longitude_at_half
-from scheduling.queries.calibration import calibrated_profile
-from scheduling.queries.runs import run_instants, run_timeline
-from scheduling.sky.zones import zone
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import run_instants
 from scheduling.venues.local_time_text import span_in_words
 
 UNDER = {
@@ -32,6 +34,9 @@ UNDER = {
 }
 # The longitude that has the March equinox overhead at sidereal phase one half; it falls from there as all others do.
 EQUINOX_AT_HALF_DEGREES = -180.0
+# What becomes of the paper with a place: it is wound up, or not cut in its run, or still hangs at the machine when the
+# run ends, or is cut off, or would be if the knife were armed.
+PaperFate = Literal["wound-up", "not-cut", "left-hanging", "cut-off", "cut-off-if-armed"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,12 +109,11 @@ class Passage:
     cut_off: Span | None
 
 
-def coming_round(machine: Machine, now: datetime, asked: PassageQuery) -> Passage | None:
+def coming_round(seen: MachineContext, asked: PassageQuery) -> Passage | None:
     """The next time at or after an instant that a machine's runs have a place of their picture under the head.
 
     Args:
-        machine: whose.
-        now: this instant, UTC.
+        seen: the machine, at this instant.
         asked: which place.
 
     Returns:
@@ -118,13 +122,36 @@ def coming_round(machine: Machine, now: datetime, asked: PassageQuery) -> Passag
     Raises:
         InputError: the turn has no such column, or the picture and its cycle have no longitude.
     """
-    profile, clock = calibrated_profile(machine), zone(Venue.objects.get(id=machine.venue_id).zone)
-    for run in Run.objects.filter(machine_id=machine.id, ends_at__gt=now).order_by("starts_at", "id"):
-        phase, stands = _phase(run, profile, asked)
-        found = _next(run, profile, phase, max(now, run.starts_at))
+    for run in runs_not_over(seen):
+        on = _OnRun(run, seen.profile, seen.timeline(run), seen.at_venue.clock)
+        phase, stands = _phase(run, seen.profile, asked)
+        found = on.next(phase, max(seen.now, run.starts_at))
         if found is not None:
-            return _told(run, profile, asked, phase, stands, found, clock)
+            return _told(on, asked, phase, stands, found)
     return None
+
+
+def runs_not_over(seen: MachineContext) -> QuerySet[Run]:
+    """A machine's runs, the present one and those to come, in order of time."""
+    return Run.objects.filter(machine_id=seen.machine.id, ends_at__gt=seen.now).order_by("starts_at", "id")
+
+
+def place_naming(picture: Picture, cycle: str) -> Literal["longitude", "hours", "share"]:
+    """How people name a place of a picture: by a longitude, by hours of right ascension, or by its share of a turn."""
+    if longitude_at_half(picture, cycle) is not None:
+        return "longitude"
+    return "hours" if cycle == "sidereal-day" else "share"
+
+
+def paper_fate(seen: MachineContext, found: Passage) -> PaperFate:
+    """What becomes of the paper with a place."""
+    if seen.profile.knife is None:
+        return "wound-up"
+    if not Run.objects.values_list("strips_per_turn", flat=True).get(id=found.run):
+        return "not-cut"
+    if found.cut_off is None:
+        return "left-hanging"
+    return "cut-off" if seen.knife_is_armed else "cut-off-if-armed"
 
 
 def _phase(run: Run, profile: Profile, asked: PassageQuery) -> tuple[float, str | None]:
@@ -149,67 +176,66 @@ def _stands(picture: Picture, run: Run) -> str:
     return "on the map" if isinstance(picture, LandPicture | DaylightMap) else UNDER[run.cycle]
 
 
-def _next(run: Run, profile: Profile, phase: float, start: datetime) -> tuple[int, datetime] | None:
-    """The first column of a run that holds a phase at or after an instant, and when the sky is there."""
-    timeline, posix = run_timeline(run), start.timestamp()
-    turns = timeline.cycle.turns(np.array([posix - run.shift_s, posix])) - phase
-    counts = np.arange(np.floor(turns[0]), np.floor(turns[1]) + 2.0)
-    # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
-    columns = np.floor((counts + phase) * profile.columns_per_turn + 1e-6).astype(np.int64)
-    waited = run_instants(run, columns) - timeline.instants(columns)
-    instants = timeline.cycle.instants(counts + phase) + waited
-    held = (columns >= run.first_column) & (columns < run.end_column) & (instants >= posix)
-    if not held.any():
-        return None
-    first = int(np.argmax(held))
-    return int(columns[first]), utc(float(instants[first]))
+@dataclass(frozen=True)
+class _OnRun:
+    """A run on its machine, at a venue whose clock shows the times."""
+
+    run: Run
+    profile: Profile
+    timeline: Timeline
+    clock: ZoneInfo
+
+    def next(self, phase: float, start: datetime) -> tuple[int, datetime] | None:
+        """The first column of the run that holds a phase at or after an instant, and when the sky is there."""
+        run, timeline, posix = self.run, self.timeline, start.timestamp()
+        turns = timeline.cycle.turns(np.array([posix - run.shift_s, posix])) - phase
+        counts = np.arange(np.floor(turns[0]), np.floor(turns[1]) + 2.0)
+        # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
+        columns = np.floor((counts + phase) * self.profile.columns_per_turn + 1e-6).astype(np.int64)
+        waited = run_instants(run, columns, timeline) - timeline.instants(columns)
+        instants = timeline.cycle.instants(counts + phase) + waited
+        held = (columns >= run.first_column) & (columns < run.end_column) & (instants >= posix)
+        if not held.any():
+            return None
+        first = int(np.argmax(held))
+        return int(columns[first]), utc(float(instants[first]))
+
+    def cut_off(self, column: int) -> Span | None:
+        """When the strip with a column ends at the knife: its boundary is the next after the column."""
+        per_turn = self.profile.columns_per_turn
+        after = boundaries(column, column + per_turn, per_turn, self.run.strips_per_turn)
+        return self.at_knife(after[0]) if after else None
+
+    def at_knife(self, column: int) -> Span | None:
+        """When a column's place stands under the knife: with the last of the columns laid that fill the way to it."""
+        last = column + self.profile.knife_columns - 1
+        if self.profile.knife is None or last >= self.run.end_column:
+            return None
+        return self.span(max(last, self.run.first_column))
+
+    def span(self, column: int) -> Span:
+        """The burst that holds a column, cut to the run."""
+        run, start = self.run, self.profile.burst_start(column)
+        edges = [max(start, run.first_column), min(start + self.profile.columns_per_burst, run.end_column)]
+        begins, ends = (utc(float(instant)) for instant in run_instants(run, edges, self.timeline))
+        return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, self.clock, _iso_date))
 
 
-def _told(
-    run: Run,
-    profile: Profile,
-    asked: PassageQuery,
-    phase: float,
-    stands: str | None,
-    found: tuple[int, datetime],
-    clock: ZoneInfo,
-) -> Passage:
+def _told(on: _OnRun, asked: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
     column, at = found
     return Passage(
-        machine=run.machine_id,
-        run=run.id,
+        machine=on.run.machine_id,
+        run=on.run.id,
         longitude=asked.longitude,
         stands=stands,
         phase=phase,
-        turn=column // profile.columns_per_turn,
+        turn=column // on.profile.columns_per_turn,
         column=column,
         at=at,
-        laid=_span(run, profile, column, clock),
-        at_knife=_at_knife(run, profile, column, clock),
-        cut_off=_cut_off(run, profile, column, clock),
+        laid=on.span(column),
+        at_knife=on.at_knife(column),
+        cut_off=on.cut_off(column),
     )
-
-
-def _cut_off(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span | None:
-    """When the strip with a column ends at the knife: its boundary is the next after the column."""
-    after = boundaries(column, column + profile.columns_per_turn, profile.columns_per_turn, run.strips_per_turn)
-    return _at_knife(run, profile, after[0], clock) if after else None
-
-
-def _at_knife(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span | None:
-    """When a column's place stands under the knife: with the last of the columns laid that fill the way to it."""
-    last = column + profile.knife_columns - 1
-    if profile.knife is None or last >= run.end_column:
-        return None
-    return _span(run, profile, max(last, run.first_column), clock)
-
-
-def _span(run: Run, profile: Profile, column: int, clock: ZoneInfo) -> Span:
-    """The burst that holds a column, cut to the run."""
-    start = profile.burst_start(column)
-    edges = [max(start, run.first_column), min(start + profile.columns_per_burst, run.end_column)]
-    begins, ends = (utc(float(instant)) for instant in run_instants(run, edges))
-    return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, clock, _iso_date))
 
 
 def _iso_date(local: datetime) -> str:

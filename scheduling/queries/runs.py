@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -27,7 +28,7 @@ from scheduling.sky.arrays import FloatArray
 from scheduling.sky.places import Place
 
 # Asked with every poll and every report, where Django's queries take too long.
-_PROFILE = "SELECT data FROM log_profile WHERE id = %s"
+_PROFILES = "SELECT id, data FROM log_profile WHERE id IN ({})"
 # Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
 HAS_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
 STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
@@ -41,10 +42,19 @@ def venue_place(*, venue: str) -> Place:
 
 def machine_profile(*, profile: str) -> MachineProfile:
     """A model of machine in numbers."""
-    (found,) = batched_sql.run([(_PROFILE, (profile,))], using=DEFAULT_DB_ALIAS)
+    found = machine_profiles([profile])
     if not found:
         raise Profile.DoesNotExist(profile)
-    return _profile_said(found[0][0])
+    return found[profile]
+
+
+def machine_profiles(profiles: Collection[str]) -> dict[str, MachineProfile]:
+    """Models of machines in numbers, by id; one query however many they are."""
+    if not profiles:
+        return {}
+    asked = _PROFILES.format(", ".join(["%s"] * len(profiles)))
+    (found,) = batched_sql.run([(asked, list(profiles))], using=DEFAULT_DB_ALIAS)
+    return {id: _profile_said(text) for id, text in found}
 
 
 @lru_cache(maxsize=64)  # every poll and every report needs its machine's
@@ -83,8 +93,13 @@ def run_timeline(run: Run) -> Timeline:
 def knife_is_armed(machine: Machine) -> bool:
     """Whether a machine's knife is armed, by what its node reported; never where the node's newest word, which comes
     with every poll and is no older than its reports, says otherwise."""
-    status = Heartbeat.objects.filter(machine_id=machine.id).values_list("status", flat=True).first()
-    return machine.knife_armed and (status or {}).get("knife_armed") is not False
+    return knife_is_armed_by(machine, Heartbeat.objects.filter(machine_id=machine.id).first())
+
+
+def knife_is_armed_by(machine: Machine, heartbeat: Heartbeat | None) -> bool:
+    """The same, where the newest word of its node was read already; None where there was none."""
+    said = {} if heartbeat is None else heartbeat.status
+    return machine.knife_armed and said.get("knife_armed") is not False
 
 
 def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline | None = None) -> FloatArray:
@@ -130,8 +145,18 @@ def segment_work(segment: Segment) -> SegmentWork:
 def open_segments(run: Run) -> QuerySet[Segment]:
     """Planned segments of a run that have columns that nobody has accounted for, or that are to be printed once more;
     in order."""
+    return open_segments_of([run.id])
+
+
+def open_segments_of(runs: Collection[str]) -> QuerySet[Segment]:
+    """The same of several runs, named by their ids: run by run, each in order."""
     accounted = F("first_column") + F("printed") + F("skipped") + F("unknown")
-    return Segment.objects.filter(run_id=run.id).exclude(end_column=accounted, again=[]).order_by("number")
+    return segments_in_order(runs).exclude(end_column=accounted, again=[])
+
+
+def segments_in_order(runs: Collection[str]) -> QuerySet[Segment]:
+    """The planned segments of several runs, named by their ids: run by run, each in order."""
+    return Segment.objects.filter(run_id__in=runs).order_by("run_id", "number")
 
 
 def segments_to_offer(run: Run, until: datetime) -> list[Segment]:

@@ -10,9 +10,8 @@ from datetime import datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from scheduling.log.models import Venue
 from scheduling.planning.service_windows import ServiceSpan, last_before
-from scheduling.sky.zones import zone
+from scheduling.queries.venue_context import VenueContext
 from scheduling.venues.local_time_text import span_in_words
 from scheduling.venues.service_windows import windows_of
 
@@ -37,19 +36,19 @@ class Change:
     in_words: str
 
 
-def change_before(venue: Venue, part: Consumable, after: datetime, end: datetime) -> Change:
+def change_before(there: VenueContext, part: Consumable, after: datetime, end: datetime) -> Change:
     """When a part that ends at an instant is to be changed.
 
     Args:
-        venue: where the machine stands.
+        there: where the machine stands.
         part: which.
         after: windows that are over by then, UTC, do not count; it may be later than the end of a part that is overdue.
         end: of the part, UTC.
     """
-    clock = zone(venue.zone)
-    window = _last(venue, after, end)
+    clock = there.clock
+    window = _last(there, after, end)
     if window is None:
-        said = f"no service window before the {part} ends {_span(end, end, clock)}: {_next(venue, max(after, end))}"
+        said = f"no service window before the {part} ends {_span(end, end, clock)}: {_next(there, max(after, end))}"
         return Change(window=None, until=None, in_words=said)
     until = min(window.ends_at, end)
     said = f"in {window.name}, {_span(window.starts_at, until, clock)}"
@@ -58,21 +57,21 @@ def change_before(venue: Venue, part: Consumable, after: datetime, end: datetime
     return Change(window=window, until=until, in_words=said)
 
 
-def _last(venue: Venue, after: datetime, end: datetime) -> ServiceSpan | None:
+def _last(there: VenueContext, after: datetime, end: datetime) -> ServiceSpan | None:
     """The window that is in time; looked for near the end first, as most come every week and an end may be years on."""
     near = max(after, end - NEAR)
-    window = last_before(windows_of(venue, near, end), end)
+    window = last_before(windows_of(there, near, end), end)
     if near > after and (window is None or window.starts_at < near):
-        window = last_before(windows_of(venue, after, end), end)
+        window = last_before(windows_of(there, after, end), end)
     return window
 
 
-def _next(venue: Venue, after: datetime) -> str:
+def _next(there: VenueContext, after: datetime) -> str:
     """The window that comes too late."""
-    found = windows_of(venue, after, after + LOOK_AHEAD)
+    found = windows_of(there, after, after + LOOK_AHEAD)
     if not found:
-        return f"none is fixed at {venue.name} within {LOOK_AHEAD.days} days after that"
-    return f"the next is {found[0].name}, {_span(found[0].starts_at, found[0].ends_at, zone(venue.zone))}"
+        return f"none is fixed at {there.venue.name} within {LOOK_AHEAD.days} days after that"
+    return f"the next is {found[0].name}, {_span(found[0].starts_at, found[0].ends_at, there.clock)}"
 
 
 def _span(begins: datetime, ends: datetime, clock: ZoneInfo) -> str:

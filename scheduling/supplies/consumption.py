@@ -15,10 +15,10 @@ from machines.errors import InputError
 from machines.model.profile import CarriageHead, IdleFiring, Profile
 from machines.model.slots import boundaries
 from machines.model.supplies import Use, use
-from scheduling.log.models import Machine, PrintedStretch, Run, Segment
+from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.planning.timeline import Timeline
-from scheduling.queries.calibration import calibrated_profile
-from scheduling.queries.runs import run_instants, run_timeline
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import run_instants
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 
 
@@ -63,6 +63,7 @@ class PartSupplies:
 
 
 def part_supplies(
+    seen: MachineContext,
     run: Run,
     plates: PlateStore,
     idle: IdleFiring | None = None,
@@ -73,7 +74,8 @@ def part_supplies(
     """What one turn or one segment of a run uses up; what the run does, where neither is named.
 
     Args:
-        run: which.
+        seen: the machine.
+        run: which of its runs.
         plates: where plates lie, for the ink of their dots.
         idle: how nozzles are kept open; None for what the profile says.
         turn: its number, as the cycle counts.
@@ -83,10 +85,10 @@ def part_supplies(
         InputError: both are named, or the run holds nothing of it.
         PlateGone: not one of the plates is there.
     """
-    profile, timeline = calibrated_profile(Machine.objects.get(id=run.machine_id)), run_timeline(run)
+    profile, timeline = seen.profile, seen.timeline(run)
     idle = idle or idle_firing(profile)
     columns = _columns(run, timeline, turn, segment)
-    begins, ends = run_instants(run, [columns.start, columns.stop])
+    begins, ends = run_instants(run, [columns.start, columns.stop], timeline)
     dots, estimated = _dots(run, columns, profile, plates)
     used = use(
         profile,
@@ -170,16 +172,22 @@ def mean_dots(run: Run, profile: Profile, plates: PlateStore) -> float | None:
     return dots / found if found else None
 
 
-def laid_dots(stretches: Iterable[PrintedStretch], profile: Profile, plates: PlateStore) -> int:
+def laid_dots(
+    stretches: Iterable[PrintedStretch], segments: Iterable[Segment], profile: Profile, plates: PlateStore
+) -> int:
     """The dots of the columns that some stretches laid, of repeated ones as often as they were.
 
-    A segment that nobody planned has a plate that nobody knows: its dots count as none.
+    Args:
+        stretches: of one machine.
+        segments: of their runs, run by run; one that nobody planned has a plate that nobody knows: its dots count as
+            none.
+        profile: of the machine.
+        plates: where plates lie.
     """
     of_segment: dict[tuple[str, int], list[PrintedStretch]] = {}
     for one in stretches:
         of_segment.setdefault((one.run_id, one.segment), []).append(one)
-    dots, runs = 0, {run for run, _ in of_segment}
-    segments = Segment.objects.filter(run_id__in=runs).order_by("run_id", "number")
+    dots = 0
     here = (segment for segment in segments if (segment.run_id, segment.number) in of_segment)
     for segment, of_column in by_column(here, profile, plates):
         for one in of_segment[segment.run_id, segment.number]:

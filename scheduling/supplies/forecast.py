@@ -3,27 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from machines.clock import utc
 from machines.model.profile import IdleFiring
 from machines.model.supplies import idle_ml, use, whole_columns
-from scheduling.log.models import Machine, Opening, Strip, Venue
-from scheduling.queries.calibration import calibrated_profile
-from scheduling.queries.runs import current_run
+from scheduling.log.models import Strip
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.venue_context import VenueContext
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.civil import day_bounds
-from scheduling.sky.zones import zone
 from scheduling.supplies.change_dates import Change, Consumable, change_before
 from scheduling.supplies.consumption import Supplies, idle_firing
-from scheduling.supplies.parts import Blade, Cartridge, Roll, blade, cartridge, roll
+from scheduling.supplies.parts import Blade, Cartridge, Roll, blade, cartridge, roll_at
 from scheduling.supplies.remaining_work import RemainingColumns, RemainingWork
 from scheduling.venues.hours import venue_closed
-
-# Any run that is planned, however far away.
-_EVER = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,49 +90,51 @@ class Forecast:
     blade: Blade | None
 
 
-def forecast(machine: Machine, now: datetime, plates: PlateStore, idle: IdleFiring | None = None) -> Forecast:
+def forecast(seen: MachineContext, now: datetime, plates: PlateStore, idle: IdleFiring | None = None) -> Forecast:
     """What a machine has used, will use, and when its parts end.
 
     Args:
-        machine: whose.
-        now: this instant, UTC.
+        seen: the machine.
+        now: this instant, UTC, which may be before the one that the machine was read at.
         plates: where plates lie, for the ink of their dots.
         idle: how nozzles are kept open; None for what the profile says.
 
     Raises:
         PlateGone: not one of the plates is there.
     """
-    profile = calibrated_profile(machine)
-    idle = idle or idle_firing(profile)
-    parts = roll(machine, profile), cartridge(machine, profile, plates, now, idle), blade(machine, profile)
-    run = current_run(machine=machine.id, before=_EVER)
+    idle = idle or idle_firing(seen.profile)
+    parts, run, of_run = (roll_at(seen), cartridge(seen, plates, now, idle), blade(seen)), seen.run_to_come, None
+    if run is not None:
+        of_run = _of_run(seen.at_venue, RemainingWork.of(seen, run, plates, now, idle), *parts)
     return Forecast(
-        machine=machine.id,
+        machine=seen.machine.id,
         at=now,
-        run=None if run is None else _of_run(RemainingWork.of(run, profile, plates, now, idle), *parts),
+        run=of_run,
         roll=parts[0],
         cartridge=parts[1],
         blade=parts[2],
     )
 
 
-def coming_changes(machine: Machine, now: datetime) -> tuple[tuple[Consumable, End], ...]:
+def coming_changes(seen: MachineContext, now: datetime) -> tuple[tuple[Consumable, End], ...]:
     """Where roll and blade end within the run that a machine is on or will be on next, in order of time.
 
     No plate is opened for it, so that it may be asked for often; so nothing is told of ink.
     """
-    profile, run = calibrated_profile(machine), current_run(machine=machine.id, before=_EVER)
+    run, there = seen.run_to_come, seen.at_venue
     if run is None:
         return ()
-    due, at_machine = RemainingColumns.of_run(run, profile, now), blade(machine, profile)
-    ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(due, roll(machine, profile)))]
-    if at_machine is not None:
-        ends.append(("blade", _blade_end(due, at_machine)))
+    due = RemainingColumns.of_run(run, seen.profile, seen.timeline, now, seen.segments_to_come)
+    ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(there, due, roll_at(seen)))]
+    if (at_machine := blade(seen)) is not None:
+        ends.append(("blade", _blade_end(there, due, at_machine)))
     found = [(part, end) for part, end in ends if end is not None]
     return tuple(sorted(found, key=lambda one: one[1].at))
 
 
-def _of_run(ahead: RemainingWork, roll: Roll, cartridge: Cartridge | None, blade: Blade | None) -> RunForecast:
+def _of_run(
+    there: VenueContext, ahead: RemainingWork, roll: Roll, cartridge: Cartridge | None, blade: Blade | None
+) -> RunForecast:
     return RunForecast(
         id=ahead.run.id,
         next_column=ahead.next_column,
@@ -144,9 +142,9 @@ def _of_run(ahead: RemainingWork, roll: Roll, cartridge: Cartridge | None, blade
         used=_used(ahead),
         to_come=_to_come(ahead),
         estimated_columns=ahead.unplanned,
-        roll_ends=_roll_end(ahead, roll),
-        cartridge_ends=None if cartridge is None else _cartridge_end(ahead, cartridge),
-        blade_ends=None if blade is None else _blade_end(ahead, blade),
+        roll_ends=_roll_end(there, ahead, roll),
+        cartridge_ends=None if cartridge is None else _cartridge_end(there, ahead, cartridge),
+        blade_ends=None if blade is None else _blade_end(there, ahead, blade),
     )
 
 
@@ -181,12 +179,12 @@ def _to_come(ahead: RemainingWork) -> Supplies:
     )
 
 
-def _roll_end(ahead: RemainingColumns, roll: Roll) -> End | None:
+def _roll_end(there: VenueContext, ahead: RemainingColumns, roll: Roll) -> End | None:
     column = ahead.column_to_come(whole_columns(ahead.profile, roll.left_m))
-    return None if column >= ahead.run.end_column else _end(ahead, "roll", column)
+    return None if column >= ahead.run.end_column else _end(there, ahead, "roll", column)
 
 
-def _cartridge_end(ahead: RemainingWork, cartridge: Cartridge) -> End | None:
+def _cartridge_end(there: VenueContext, ahead: RemainingWork, cartridge: Cartridge) -> End | None:
     """The first column to come for which the ink is not enough."""
     head = ahead.profile.head
     of_dot_ml = use(ahead.profile, columns=0, dots=1).picture_ml
@@ -195,7 +193,7 @@ def _cartridge_end(ahead: RemainingWork, cartridge: Cartridge) -> End | None:
     needed_ml = np.cumsum(ahead.due_dots * of_dot_ml + of_column_ml)
     short = int(np.searchsorted(needed_ml, cartridge.left_ml, side="right"))
     if short < len(ahead.due):
-        return _end(ahead, "cartridge", ahead.column_to_come(short))
+        return _end(there, ahead, "cartridge", ahead.column_to_come(short))
     if not ahead.unplanned or ahead.dots_per_column is None:
         return None
     left_ml = cartridge.left_ml - (float(needed_ml[-1]) if len(needed_ml) else 0.0)
@@ -203,52 +201,51 @@ def _cartridge_end(ahead: RemainingWork, cartridge: Cartridge) -> End | None:
     columns = int(left_ml / of_column_ml) if of_column_ml else ahead.unplanned
     if columns >= ahead.unplanned:
         return None
-    return _end(ahead, "cartridge", ahead.column_to_come(len(ahead.due) + columns))
+    return _end(there, ahead, "cartridge", ahead.column_to_come(len(ahead.due) + columns))
 
 
-def _blade_end(ahead: RemainingColumns, blade: Blade) -> End | None:
+def _blade_end(there: VenueContext, ahead: RemainingColumns, blade: Blade) -> End | None:
     """The last cut that the blade is good for, when its place comes to the knife; the next one, where it is overdue."""
     left = max(1, blade.cuts_per_blade - blade.cuts_made)
     if left > len(ahead.cuts):
         return None
     boundary = ahead.boundary(left - 1)
-    return _end(ahead, "blade", boundary, boundary + ahead.profile.knife_columns)
+    return _end(there, ahead, "blade", boundary, boundary + ahead.profile.knife_columns)
 
 
-def _end(ahead: RemainingColumns, part: Consumable, column: int, at_column: int | None = None) -> End:
+def _end(
+    there: VenueContext, ahead: RemainingColumns, part: Consumable, column: int, at_column: int | None = None
+) -> End:
     """An end at a column, at the instant of that column or of another."""
     at = utc(float(ahead.instants(column if at_column is None else at_column)))
-    venue = Venue.objects.get(id=Machine.objects.get(id=ahead.run.machine_id).venue_id)
-    return end_at(venue, part, column // ahead.profile.columns_per_turn, column, at, ahead.now)
+    return end_at(there, part, column // ahead.profile.columns_per_turn, column, at, ahead.now)
 
 
-def end_at(venue: Venue, part: Consumable, turn: int, column: int, at: datetime, after: datetime) -> End:
+def end_at(there: VenueContext, part: Consumable, turn: int, column: int, at: datetime, after: datetime) -> End:
     """An end at an instant, with what the venue's own calendar says of it.
 
     Args:
-        venue: where the machine stands.
+        there: where the machine stands.
         part: which.
         turn, column: see `End`.
         at: when it ends, UTC.
         after: service windows that are over by then, UTC, do not count.
     """
-    falls, local = _falls(venue, at), at.astimezone(zone(venue.zone))
+    falls, local = _falls(there, at), at.astimezone(there.clock)
     return End(
         turn=turn,
         column=column,
         at=at,
         falls=falls,
         warning=None if falls is None else f"{local:%Y-%m-%d %H:%M}, {falls}: change it before",
-        change=change_before(venue, part, after, at),
+        change=change_before(there, part, after, at),
     )
 
 
-def _falls(venue: Venue, at: datetime) -> str | None:
+def _falls(there: VenueContext, at: datetime) -> str | None:
     """What makes an instant a bad one for a change, by the venue's own calendar."""
-    local = at.astimezone(zone(venue.zone))
-    begins, ends = day_bounds(local.date(), zone(venue.zone))
-    openings = Opening.objects.filter(venue_id=venue.id, opens_at__gte=begins, opens_at__lt=ends).order_by("opens_at")
-    said = [f"on the day of {opening.name}" for opening in openings]
-    if venue_closed(venue, at, at + timedelta(microseconds=1)):
+    begins, ends = day_bounds(at.astimezone(there.clock).date(), there.clock)
+    said = [f"on the day of {opening.name}" for opening in there.openings if begins <= opening.opens_at < ends]
+    if venue_closed(there.venue, at, at + timedelta(microseconds=1)):
         said.append("while the venue is closed")
     return " and ".join(said) or None

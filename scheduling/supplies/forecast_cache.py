@@ -24,9 +24,9 @@ from scheduling.log.events.studio import (
     ServiceWindowCalledOff,
     ServiceWindowFixed,
 )
-from scheduling.log.models import Event, Machine, Opening, ServiceWindow
-from scheduling.queries.newest_change import Views, views
-from scheduling.queries.runs import current_run
+from scheduling.log.models import Event, Machine
+from scheduling.queries.machine_context import MachineContext, machine_context
+from scheduling.queries.newest_change import Views
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import Forecast, forecast
 
@@ -71,7 +71,7 @@ class _Asked:
 
 
 def kept_forecast(
-    machine: Machine,
+    seen: MachineContext,
     now: datetime,
     plates: PlateStore,
     within: Callable[[], AbstractContextManager[object]] = nullcontext,
@@ -79,7 +79,7 @@ def kept_forecast(
     """The forecast of a machine for the run that it is on or will be on next.
 
     Args:
-        machine: whose.
+        seen: the machine.
         now: this instant, UTC.
         plates: where plates lie.
         within: gives what one that is not kept is made within.
@@ -87,14 +87,14 @@ def kept_forecast(
     Raises:
         PlateGone: not one of the plates is there.
     """
-    newest = _newest(machine)
-    asked = _Asked(machine.id, newest.digest, views(), hour_of(now), plates, within)
+    newest = _newest(seen)
+    asked = _Asked(seen.machine.id, newest.digest, seen.group.views, hour_of(now), plates, within)
     return KeptForecast(_kept(asked), newest.said_at)
 
 
-def input_changed_at(machine: Machine) -> datetime:
+def input_changed_at(seen: MachineContext) -> datetime:
     """When what a machine's forecast is counted from last changed, UTC."""
-    return _newest(machine).said_at
+    return _newest(seen).said_at
 
 
 def hour_of(at: datetime) -> datetime:
@@ -102,19 +102,19 @@ def hour_of(at: datetime) -> datetime:
     return at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
 
 
-def _newest(machine: Machine) -> Event:
-    return Event.objects.filter(stream__in=list(_streams(machine)), kind__in=INVALIDATED_BY).order_by("-position")[0]
+def _newest(seen: MachineContext) -> Event:
+    """A query for each machine: it walks back from the newest event, and soon finds one."""
+    return Event.objects.filter(stream__in=list(_streams(seen)), kind__in=INVALIDATED_BY).order_by("-position")[0]
 
 
-def _streams(machine: Machine) -> Iterator[str]:
+def _streams(seen: MachineContext) -> Iterator[str]:
     """Of the machine, its run, and what people say of the venue: when a change is a good one and when a bad one."""
-    yield f"machine/{machine.id}"
-    run = current_run(machine=machine.id, before=datetime.max.replace(tzinfo=UTC))
-    if run is not None:
-        yield f"run/{run.id}"
-    yield f"venue/{machine.venue_id}"
-    for kind, rows in (("opening", Opening.objects), ("service", ServiceWindow.objects)):
-        yield from (f"{kind}/{id}" for id in rows.filter(venue_id=machine.venue_id).values_list("id", flat=True))
+    yield f"machine/{seen.machine.id}"
+    if seen.run_to_come is not None:
+        yield f"run/{seen.run_to_come.id}"
+    yield f"venue/{seen.machine.venue_id}"
+    yield from (f"opening/{opening.id}" for opening in seen.at_venue.openings)
+    yield from (f"service/{window.id}" for window in seen.at_venue.windows)
 
 
 @lru_cache(maxsize=256)
@@ -125,5 +125,6 @@ def _kept(asked: _Asked) -> Forecast:
 
 @lru_cache(maxsize=256)
 def _counted(machine: str, newest: str, stand: Views, hour: datetime, plates: PlateStore) -> Forecast:
-    """Kept once more, as whoever waited to count may find it counted meanwhile."""
-    return forecast(Machine.objects.get(id=machine), hour, plates)
+    """Kept once more, as whoever waited to count may find it counted meanwhile. It is counted from what is read now,
+    after the newest event was: what whoever asks has read before may be older."""
+    return forecast(machine_context(Machine.objects.get(id=machine), hour), hour, plates)

@@ -7,15 +7,15 @@ how much paper was threaded by hand: look at the roll as a cross-check.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
-from django.db.models import Q, QuerySet
-
-from machines.imaging.patterns import CUT_PATTERNS
 from machines.model.profile import CarriageHead, IdleFiring, Profile
 from machines.model.supplies import use
-from scheduling.log.models import HandUse, Machine, PrintedStretch, Run, Strip, SupplyChange
+from scheduling.log.models import Machine, PrintedStretch, Run, SupplyChange
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import segments_in_order
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import laid_dots
 
@@ -71,9 +71,13 @@ class Blade:
     blades_worn: float
 
 
-def roll(machine: Machine, profile: Profile) -> Roll:
-    """The roll at the head."""
-    changes = list(_changes(machine, SupplyChange.ROLL))
+def roll_at(seen: MachineContext) -> Roll:
+    """The roll at a machine's head."""
+    return roll(seen.machine, seen.profile, seen.supply_changes(SupplyChange.ROLL))
+
+
+def roll(machine: Machine, profile: Profile, changes: Sequence[SupplyChange]) -> Roll:
+    """The roll at the head, by its changes in order."""
     newest = changes[-1] if changes else None
     fed = machine.paper_position - (newest.paper_position if newest else 0)
     fed_m, length_m = fed * profile.column_pitch_mm / 1000.0, profile.media.roll_m
@@ -86,14 +90,11 @@ def roll(machine: Machine, profile: Profile) -> Roll:
     )
 
 
-def cartridge(
-    machine: Machine, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None
-) -> Cartridge | None:
+def cartridge(seen: MachineContext, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Cartridge | None:
     """The cartridge in the head; None for a line head, and where nobody said how much a new one holds.
 
     Args:
-        machine: whose.
-        profile: its model.
+        seen: the machine.
         plates: where plates lie.
         now: this instant, UTC.
         idle: how nozzles are kept open, from the first run's beginning on.
@@ -101,14 +102,14 @@ def cartridge(
     Raises:
         PlateGone: not one of the plates is there.
     """
-    head = profile.head
+    profile, head = seen.profile, seen.profile.head
     if not isinstance(head, CarriageHead) or head.cartridge_ml is None:
         return None
-    newest = _changes(machine, SupplyChange.CARTRIDGE).last()
-    since = newest.at if newest else _first_run_at(machine, now)
+    newest = next(reversed(seen.supply_changes(SupplyChange.CARTRIDGE)), None)
+    since = newest.at if newest else _first_run_at(seen.machine, now)
     place = newest.paper_position if newest else 0
-    stretches = PrintedStretch.objects.filter(machine_id=machine.id, paper_position__gte=place)
-    dots = laid_dots(stretches, profile, plates)
+    stretches = list(PrintedStretch.objects.filter(machine_id=seen.machine.id, paper_position__gte=place))
+    dots = laid_dots(stretches, segments_in_order({one.run_id for one in stretches}), profile, plates)
     seconds = max(0.0, (now - since).total_seconds())
     used = use(profile, columns=0, dots=dots, seconds=seconds, idle=idle)
     return Cartridge(
@@ -119,26 +120,18 @@ def cartridge(
     )
 
 
-def blade(machine: Machine, profile: Profile) -> Blade | None:
+def blade(seen: MachineContext) -> Blade | None:
     """The blade of the knife; None where there is none."""
-    if profile.knife is None:
+    knife = seen.profile.knife
+    if knife is None:
         return None
-    newest = _changes(machine, SupplyChange.BLADE).last()
-    since = newest.at if newest else datetime.min.replace(tzinfo=UTC)
-    runs = Run.objects.filter(machine_id=machine.id).values("id")
-    by_hand = HandUse.objects.filter(machine_id=machine.id, seen_done=True, at__gt=since)
-    cuts = Strip.objects.filter(run_id__in=runs, made=True, at__gt=since).count()
-    cuts += by_hand.filter(Q(action="cut") | Q(pattern__in=CUT_PATTERNS)).count()
+    newest = next(reversed(seen.supply_changes(SupplyChange.BLADE)), None)
     return Blade(
         changed_at=newest.at if newest else None,
-        cuts_made=cuts,
-        cuts_per_blade=profile.knife.cuts_per_blade,
-        blades_worn=cuts / profile.knife.cuts_per_blade,
+        cuts_made=seen.cuts,
+        cuts_per_blade=knife.cuts_per_blade,
+        blades_worn=seen.cuts / knife.cuts_per_blade,
     )
-
-
-def _changes(machine: Machine, part: str) -> QuerySet[SupplyChange]:
-    return SupplyChange.objects.filter(machine_id=machine.id, part=part).order_by("version")
 
 
 def _first_run_at(machine: Machine, now: datetime) -> datetime:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -15,7 +16,8 @@ from machines.model.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.paper.printed_paper import stretch_end
 from scheduling.planning.timeline import Timeline
-from scheduling.queries.runs import open_segments, run_instants, run_timeline
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import run_instants, segments_in_order
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray
 from scheduling.supplies.consumption import Supplies, by_column, laid_dots, supplies
@@ -29,19 +31,28 @@ class RemainingColumns:
 
     Attributes:
         run, profile, now: as asked for.
+        timeline_of: gives the columns of a run against its cycle; most who ask need none.
         due: running columns that are planned and have no outcome or are to be printed once more, in order.
     """
 
     run: Run
     profile: Profile
     now: datetime
+    timeline_of: Callable[[Run], Timeline]
     due: NDArray[np.int64]
 
     @staticmethod
-    def of_run(run: Run, profile: Profile, now: datetime) -> RemainingColumns:
-        """Count a run's columns without their dots, which takes no plates."""
-        columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in open_segments(run)]
-        return RemainingColumns(run=run, profile=profile, now=now, due=np.concatenate([NONE, *columns]))
+    def of_run(
+        run: Run,
+        profile: Profile,
+        timeline_of: Callable[[Run], Timeline],
+        now: datetime,
+        segments: Iterable[Segment],
+    ) -> RemainingColumns:
+        """Count a run's columns, by its open segments, without their dots, which takes no plates."""
+        columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in segments]
+        due = np.concatenate([NONE, *columns])
+        return RemainingColumns(run=run, profile=profile, now=now, timeline_of=timeline_of, due=due)
 
     @property
     def next_column(self) -> int:
@@ -62,7 +73,7 @@ class RemainingColumns:
     @cached_property
     def timeline(self) -> Timeline:
         """Its columns against its cycle."""
-        return run_timeline(self.run)
+        return self.timeline_of(self.run)
 
     def instants(self, columns: ArrayLike) -> FloatArray:
         """When running columns belong under the head, POSIX seconds."""
@@ -124,13 +135,14 @@ class RemainingWork(RemainingColumns):
 
     @classmethod
     def of(
-        cls, run: Run, profile: Profile, plates: PlateStore, now: datetime, idle: IdleFiring | None
+        cls, seen: MachineContext, run: Run, plates: PlateStore, now: datetime, idle: IdleFiring | None
     ) -> RemainingWork:
-        """Count a run's columns and their dots."""
+        """Count the columns of a machine's run and their dots."""
+        profile = seen.profile
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
         due, due_dots, drawn = [NONE], [NONE], [NONE]
-        segments = Segment.objects.filter(run_id=run.id).order_by("first_column")
+        segments = list(segments_in_order([run.id]))
         for segment, dots in by_column(segments, profile, plates):
             is_due = _due(segment)
             due.append(segment.first_column + np.flatnonzero(is_due))
@@ -141,9 +153,10 @@ class RemainingWork(RemainingColumns):
             run=run,
             profile=profile,
             now=now,
+            timeline_of=seen.timeline,
             idle=idle,
             fed=fed,
-            printed_dots=laid_dots(stretches, profile, plates),
+            printed_dots=laid_dots(stretches, segments, profile, plates),
             dots_per_column=float(every.mean()) if len(every) else None,
             due=np.concatenate(due),
             due_dots=np.concatenate(due_dots),

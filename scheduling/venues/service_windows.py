@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Q
 
 from machines.chance import Chance
 from machines.serialization import structure
@@ -15,7 +14,7 @@ from scheduling.log.remarks import keep, require_length
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.planning.service_windows import Comes, ServiceSpan, ServiceWindow, require_comes_on, spans
 from scheduling.queries.names import require
-from scheduling.sky.zones import zone
+from scheduling.queries.venue_context import VenueContext
 
 
 def call_off(window: str, reason: str | None, by: Attribution, chance: Chance, date: str | None = None) -> None:
@@ -45,13 +44,12 @@ def call_off(window: str, reason: str | None, by: Attribution, chance: Chance, d
             append([Append(stream, version, [ServiceWindowCalledOff(remark=keep(reason, chance), date=date)])], by)
 
 
-def windows_of(venue: models.Venue, starts_at: datetime, ends_at: datetime) -> list[ServiceSpan]:
+def windows_of(there: VenueContext, starts_at: datetime, ends_at: datetime) -> list[ServiceSpan]:
     """Each time between two instants that somebody is at a venue to change parts; of a window that was called off those
     that were over by then, for somebody was there. See `scheduling.planning.service_windows.spans`."""
-    stood = Q(called_off_at=None) | Q(called_off_at__gt=starts_at)
-    rows = list(models.ServiceWindow.objects.filter(stood, venue_id=venue.id))
-    off_at = {row.id: row.called_off_at for row in rows}
-    found = spans(map(as_planned, rows), zone(venue.zone), starts_at, ends_at)
+    stood = [row for row in there.windows if row.called_off_at is None or row.called_off_at > starts_at]
+    off_at = {row.id: row.called_off_at for row in stood}
+    found = spans(map(as_planned, stood), there.clock, starts_at, ends_at)
     return [one for one in found if (off := off_at[one.window]) is None or one.ends_at <= off]
 
 

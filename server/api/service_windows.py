@@ -19,6 +19,7 @@ from scheduling.commands.orders import FixServiceWindow
 from scheduling.log.models import ServiceWindow, Venue
 from scheduling.log.projecting.as_of import AsOf, Page, service_window_at, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
+from scheduling.queries.venue_context import venue_context
 from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
 from scheduling.venues.service_windows import call_off, windows_of
@@ -162,7 +163,7 @@ class VenueServiceWindows(ApiView):
             zone=venue.zone,
             starts_at=starts_at,
             ends_at=ends_at,
-            windows=tuple(_coming(one, venue) for one in windows_of(venue, starts_at, ends_at)),
+            windows=tuple(_coming(one, venue) for one in windows_of(venue_context(venue), starts_at, ends_at)),
         )
         return Response(unstructure(coming))
 

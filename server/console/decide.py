@@ -19,6 +19,7 @@ from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.log.store import Attribution, VersionConflict
 from scheduling.outages.open_outage import open_outage
 from scheduling.outages.options import KINDS, RuleOptions, choices
+from scheduling.queries.machine_context import machine_context
 from server import wiring
 from server.console.author import author, for_givers_of
 from server.console.choices import shown
@@ -92,7 +93,7 @@ def _decided(request: HttpRequest, run: Run, form: DecisionForm, by: Attribution
 def _page(run: Run, form: WishesForm) -> dict[str, Any]:
     """What the page shows: the choices, or that there is nothing to decide."""
     now = wiring.now()
-    found = open_outage(machine=run.machine_id, now=now)
+    found = open_outage(machine_context(run.machine, now))
     if found is None or found.run.id != run.id:
         return {"run": run, "form": form, "open": None}
     asked = WishesForm(form.data)

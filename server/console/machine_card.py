@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-
-import numpy as np
+from functools import cached_property
 
 from machines.model.profile import Profile
-from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Source, Venue
-from scheduling.log.projections.machines import STOPPED_BY_ITSELF
+from scheduling.log.models import Run
+from scheduling.outages.machine_state import StateKind, machine_state
 from scheduling.outages.open_outage import open_outage
-from scheduling.queries.runs import current_run, knife_is_armed, machine_profile, run_policy, segment_work
+from scheduling.paper.printing_now import PrintingNow, printing_now
+from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.runs import run_policy
 from scheduling.supplies.forecast import coming_changes
 from server.console import formatting
 from server.console.pictures import WIDTH_PX, height_px
@@ -25,6 +26,14 @@ HELD = {
     "parked": "parked for service",
     "unplanned-stop": "stopped unplanned; somebody must look",
     "fault": "stopped by a fault; somebody must look",
+}
+STATES: dict[StateKind, str] = {
+    "never-heard": "never heard, and a run is due; somebody must look",
+    "no-node": "no node yet",
+    "no-run": "nothing to print",
+    "silent": "silent; it may be printing on",
+    "late": "printing late, catching up",
+    "printing": "printing",
 }
 
 
@@ -57,7 +66,7 @@ class CurrentPrint:
         idle: why nothing is due, in words; empty where something is.
     """
 
-    run: str
+    run: Run
     source: str
     policy: str
     segment: int | None
@@ -69,18 +78,17 @@ class CurrentPrint:
     idle: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Station:
-    """A machine, its run and its node.
+    """A machine, its run and its node. What not every page shows is read when it is asked for.
 
     Attributes:
         is_missed: it is to print, and was never heard.
         is_ended: it is to print, and its board was ended in order.
         wants_look: it is not known to print, though it should, and nobody there holds it.
-        open_run: the run on which an outage is open, so that a person can decide what becomes of it; None for none.
-        changes: what is to be changed within four weeks, and in which service window, in words.
     """
 
+    seen: MachineContext
     id: str
     name: str
     profile: str
@@ -91,53 +99,60 @@ class Station:
     is_missed: bool
     is_ended: bool
     wants_look: bool
-    open_run: str | None
     heard: str
     knife: str
     conditions: tuple[str, ...]
-    changes: tuple[tuple[str, str], ...]
     picture_height: int
-    paper: int | None
     travel: str
 
+    @cached_property
+    def open_run(self) -> str | None:
+        """The run on which an outage is open, so that a person can decide what becomes of it; None for none."""
+        found = open_outage(self.seen)
+        return None if found is None else found.run.id
 
-def station(machine: Machine, now: datetime) -> Station:
+    @cached_property
+    def changes(self) -> tuple[tuple[str, str], ...]:
+        """What is to be changed within four weeks, and in which service window, in words."""
+        return tuple(_changes(self.seen))
+
+    @property
+    def paper(self) -> int | None:
+        """The version of its newest report of printed columns; None before the first."""
+        return self.seen.group.newest_stretches.get(self.id)
+
+
+def station(seen: MachineContext) -> Station:
     """A machine at an instant."""
-    profile = machine_profile(profile=machine.profile_id)
-    beat = Heartbeat.objects.filter(machine_id=machine.id).first()
-    printing = _printing(machine, profile, beat, now)
-    found = open_outage(machine=machine.id, now=now)
-    is_due = printing is not None and printing.due is not None
-    is_silent, is_ended = machine.silent_since is not None, is_due and machine.stopped_at is not None
-    paper = PrintedStretch.objects.filter(machine_id=machine.id).order_by("-version").values_list("version").first()
+    machine, profile, beat = seen.machine, seen.model, seen.heartbeat
+    printing = printing_now(seen)
+    state = machine_state(seen, printing)
     return Station(
+        seen=seen,
         id=machine.id,
         name=machine.name,
         profile=profile.name,
-        printing=printing,
-        state=_state(machine, printing, beat),
-        is_printing=beat is not None and is_due and not (is_silent or is_ended or machine.hold),
-        is_silent=is_silent,
-        is_missed=was_missed(machine, beat),
-        is_ended=is_ended,
-        wants_look=is_silent or is_ended or machine.hold in STOPPED_BY_ITSELF,
-        open_run=None if found is None else found.run.id,
-        heard="never" if beat is None else f"{formatting.duration(now - beat.heard_at)} ago",
-        knife=_knife(machine, profile, beat),
+        printing=None if printing is None else _printing(seen, printing),
+        state=_state(seen, printing, state.kind),
+        is_printing=state.is_printing,
+        is_silent=state.is_silent,
+        is_missed=state.is_missed,
+        is_ended=state.is_ended,
+        wants_look=state.wants_look,
+        heard="never" if beat is None else f"{formatting.duration(seen.now - beat.heard_at)} ago",
+        knife=_knife(seen),
         conditions=tuple(machine.conditions),
-        changes=tuple(_changes(machine, now)),
         picture_height=round(1000 * height_px(profile) / WIDTH_PX),
-        paper=None if paper is None else paper[0],
         travel=profile.travel,
     )
 
 
-def _changes(machine: Machine, now: datetime) -> Iterator[tuple[str, str]]:
-    zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
-    for part, end in coming_changes(machine, now):
-        if end.at - now < CHANGES_AHEAD:
+def _changes(seen: MachineContext) -> Iterator[tuple[str, str]]:
+    zone = seen.venue.zone
+    for part, end in coming_changes(seen, seen.now):
+        if end.at - seen.now < CHANGES_AHEAD:
             window, until = end.change.window, end.change.until
-            said = "overdue" if end.at <= now else f"before {formatting.moment(end.at, zone)}"
+            said = "overdue" if end.at <= seen.now else f"before {formatting.moment(end.at, zone)}"
             if window is not None and until is not None:
                 said = f"in {window.name}, {formatting.span(window.starts_at, until, zone)}"
             else:
@@ -145,59 +160,39 @@ def _changes(machine: Machine, now: datetime) -> Iterator[tuple[str, str]]:
             yield f"Change the {part}", said
 
 
-def _knife(machine: Machine, profile: Profile, beat: Heartbeat | None) -> str:
-    if profile.knife is None:
+def _knife(seen: MachineContext) -> str:
+    if seen.model.knife is None:
         return "none; the paper is wound up"
-    if beat is None and machine.last_reported_at is None:
+    if seen.heartbeat is None and seen.machine.last_reported_at is None:
         return "not known"
-    if not knife_is_armed(machine):
+    if not seen.knife_is_armed:
         return "disarmed"
-    return "armed" if machine.stopped_at is None else "at rest; armed again when its board begins"
+    return "armed" if seen.machine.stopped_at is None else "at rest; armed again when its board begins"
 
 
-def was_missed(machine: Machine, beat: Heartbeat | None) -> bool:
-    """Whether a machine is to print, and was never heard."""
-    return machine.silent_since is not None and beat is None and machine.last_reported_at is None
+def _state(seen: MachineContext, printing: PrintingNow | None, kind: StateKind) -> str:
+    if kind == "ended" and seen.machine.stopped_at is not None:
+        return f"its board was ended in order at {formatting.moment(seen.machine.stopped_at, seen.venue.zone)}"
+    if kind == "held":
+        return HELD[seen.machine.hold]
+    if kind == "not-due" and printing is not None:
+        return _idle(printing.run, seen.venue.zone, seen.now)
+    return STATES[kind]
 
 
-def _state(machine: Machine, printing: CurrentPrint | None, beat: Heartbeat | None) -> str:
-    if was_missed(machine, beat):
-        return "never heard, and a run is due; somebody must look"
-    if machine.epoch == 0:
-        return "no node yet"
-    if printing is None:
-        return "nothing to print"
-    if machine.stopped_at is not None:
-        zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
-        return f"its board was ended in order at {formatting.moment(machine.stopped_at, zone)}"
-    if machine.silent_since is not None:
-        return "silent; it may be printing on"
-    if machine.hold:
-        return HELD[machine.hold]
-    if printing.due is None:
-        return printing.idle
-    return "printing late, catching up" if printing.head else "printing"
-
-
-def _printing(machine: Machine, profile: Profile, beat: Heartbeat | None, now: datetime) -> CurrentPrint | None:
-    run = current_run(machine=machine.id, before=now) or _next_run(machine, now)
-    if run is None:
-        return None
-    segment = Segment.objects.filter(run_id=run.id, starts_at__lte=now, ends_at__gt=now).first()
-    shown = segment or Segment.objects.filter(run_id=run.id).order_by("number").first()
-    due = None if segment is None else _due_column(segment, now)
-    zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
+def _printing(seen: MachineContext, printing: PrintingNow) -> CurrentPrint:
+    run, segment, profile = printing.run, printing.segment, seen.model
     return CurrentPrint(
-        run=run.id,
-        source=Source.objects.values_list("name", flat=True).get(id=run.source_id),
+        run=run,
+        source=seen.group.source_names[run.source_id],
         policy=formatting.policy(run_policy(run)),
         segment=None if segment is None else segment.number % run.segments_per_turn + 1,
         segments=run.segments_per_turn,
         turns=(run.end_column - 1) // profile.columns_per_turn - run.first_column // profile.columns_per_turn + 1,
-        due=None if due is None else _place(run, profile, due),
-        head=_late_head(run, profile, beat, due, now),
-        plate=None if shown is None else shown.plate,
-        idle="" if due is not None else _idle(run, zone, now),
+        due=None if printing.due is None else _place(run, profile, printing.due),
+        head=None if printing.head is None else _place(run, profile, printing.head),
+        plate=printing.plate,
+        idle="" if printing.due is not None else _idle(run, seen.venue.zone, seen.now),
     )
 
 
@@ -205,29 +200,6 @@ def _idle(run: Run, zone: str, now: datetime) -> str:
     if now < run.starts_at:
         return f"begins {formatting.date(run.starts_at, zone)} {formatting.clock_time(run.starts_at, zone)}"
     return "its run is over; not all of it is reported" if run.ends_at <= now else "not planned as far as this"
-
-
-def _next_run(machine: Machine, now: datetime) -> Run | None:
-    return Run.objects.filter(machine_id=machine.id, starts_at__gt=now).order_by("starts_at", "id").first()
-
-
-def _due_column(segment: Segment, now: datetime) -> int:
-    """The running column whose instant was the last to come."""
-    work = segment_work(segment)
-    waited = segment.ends_at - work.knots[-1]
-    columns = np.arange(work.first_column, work.end_column)
-    passed = int(np.searchsorted(work.instants(columns), (now - waited).timestamp(), side="right"))
-    return work.first_column + max(passed - 1, 0)
-
-
-def _late_head(run: Run, profile: Profile, beat: Heartbeat | None, due: int | None, now: datetime) -> Place | None:
-    """Where the head was when it was last heard of, if that was more than a burst behind what was due then."""
-    told = None if beat is None else beat.status.get("next_column")
-    if beat is None or told is None or due is None or not run.first_column <= told < run.end_column:
-        return None
-    since = (now - beat.heard_at).total_seconds() * profile.columns_per_turn / run.mean_turn_s
-    behind = profile.burst_start(due - round(since)) - told
-    return _place(run, profile, told) if behind > 2 * profile.columns_per_burst + 1 else None
 
 
 def _place(run: Run, profile: Profile, column: int) -> Place:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -9,9 +10,11 @@ from django.db.models import Q
 
 from machines.recovery import Decision
 from machines.serialization import structure
-from scheduling.log.models import Machine, Notice, Opening, Outage, Override, Venue
+from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
 from scheduling.log.projections.notices import TOLD_AGAIN
-from scheduling.queries.runs import venue_place
+from scheduling.outages.passed_over import decided_otherwise
+from scheduling.queries.machine_context import MachineContext, machine_contexts
+from scheduling.queries.venue_context import VenueContext, venue_contexts
 from server.accounts.open_pages import calendar_address
 from server.console import formatting
 from server.console.daylight import Daylight, daylight
@@ -111,7 +114,11 @@ class Overview:
 def overview(now: datetime) -> Overview:
     """Everything that the console shows at an instant."""
     venues = list(Venue.objects.order_by("name", "id"))
-    halls = tuple(_hall(venue, now) for venue in venues)
+    there = venue_contexts(venues)
+    machines = machine_contexts(Machine.objects.order_by("name", "id"), now, there)
+    halls = tuple(
+        _hall(one, now, [seen for seen in machines if seen.machine.venue_id == one.venue.id]) for one in there.values()
+    )
     notices = _notices(now)
     return Overview(
         at=f"{now:%H:%M:%S}",
@@ -132,8 +139,9 @@ def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]
     )
 
 
-def _hall(venue: Venue, now: datetime) -> Hall:
-    day = daylight(venue_place(venue=venue.id), venue.zone, now)
+def _hall(there: VenueContext, now: datetime, machines: Sequence[MachineContext]) -> Hall:
+    venue = there.venue
+    day = daylight(there.place, venue.zone, now)
     light = day.light(now)
     return Hall(
         id=venue.id,
@@ -149,9 +157,9 @@ def _hall(venue: Venue, now: datetime) -> Hall:
         now_x=_x(day, now),
         sun=_sun(day, venue.zone, now),
         doors=doors(venue, now),
-        service=next_window(venue, now),
+        service=next_window(there, now),
         calendar=calendar_address(venue.id),
-        stations=tuple(station(row, now) for row in Machine.objects.filter(venue_id=venue.id).order_by("name", "id")),
+        stations=tuple(map(station, machines)),
     )
 
 
@@ -197,10 +205,12 @@ def _notice(row: Notice, now: datetime) -> Told:
 
 def _outages(now: datetime) -> tuple[Told, ...]:
     recent = Outage.objects.filter(Q(true_again_at=None) | Q(noticed_at__gt=now - OUTAGES_SINCE))
-    return tuple(_outage(row, now) for row in recent.order_by("-noticed_at", "id")[:OUTAGES_SHOWN])
+    rows = list(recent.order_by("-noticed_at", "id")[:OUTAGES_SHOWN])
+    passed_over = decided_otherwise(rows)
+    return tuple(_outage(row, now, row.id in passed_over) for row in rows)
 
 
-def _outage(row: Outage, now: datetime) -> Told:
+def _outage(row: Outage, now: datetime, is_passed_over: bool) -> Told:
     decision = structure(row.decision, Decision)
     said = f"{_becomes(decision)} after {formatting.CAUSES.get(row.cause, row.cause)}"
     if decision.unknown:
@@ -211,16 +221,9 @@ def _outage(row: Outage, now: datetime) -> Told:
         said += f", {decision.ink_ml:.3g} ml of ink"
     if row.override is not None:
         said += "; a person decided so"
-    elif _was_decided_otherwise(row):
+    elif is_passed_over:
         said += "; a person had decided otherwise, and was passed over"
     return Told(row.machine_id, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
-
-
-def _was_decided_otherwise(row: Outage) -> bool:
-    """Whether a word was passed over with what is over now; while it is open, one may still be followed."""
-    if row.true_again_at is None:
-        return False
-    return Override.objects.filter(machine_id=row.machine_id, passed_over_at=row.true_again_at).exists()
 
 
 def _becomes(decision: Decision) -> str:

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Literal
 
 from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, StarBelt, from_json
 from machines.model.profile import Profile
-from scheduling.log.models import Machine, Run, Source, Venue
-from scheduling.paper.next_passage import Passage, PassageQuery, Span, coming_round
-from scheduling.paper.proof import longitude_at_half
-from scheduling.queries.calibration import calibrated_profile
-from scheduling.queries.runs import knife_is_armed
+from scheduling.paper.next_passage import (
+    PaperFate,
+    Passage,
+    PassageQuery,
+    Span,
+    coming_round,
+    paper_fate,
+    place_naming,
+    runs_not_over,
+)
+from scheduling.queries.machine_context import MachineContext
 from server.console import formatting
 
 # Degrees, with minutes and seconds of arc where somebody has them, and the half of the world after it.
@@ -73,25 +78,25 @@ class Reply:
     problem: str
 
 
-def question(machine: Machine, now: datetime) -> Question | None:
+def question(seen: MachineContext) -> Question | None:
     """What can be asked of a machine's run, the present one or the next; None without one."""
-    run = Run.objects.filter(machine_id=machine.id, ends_at__gt=now).order_by("starts_at", "id").first()
+    run = runs_not_over(seen).select_related("source").first()
     if run is None:
         return None
-    picture = from_json(Source.objects.get(id=run.source_id).picture)
-    if longitude_at_half(picture, run.cycle) is not None:
-        venue = Venue.objects.get(id=machine.venue_id)
+    picture = from_json(run.source.picture)
+    naming = place_naming(picture, run.cycle)
+    if naming == "longitude":
         is_map = isinstance(picture, LandPicture | DaylightMap)
         label = "Longitude on the map" if is_map else f"Longitude that has {formatting.OVER[run.cycle]} overhead"
         hint = "Degrees, such as 52.7 W or 18° 30' E. A number alone is east, below zero west."
-        return Question("longitude", label, hint, formatting.longitude(venue.longitude_degrees))
-    if run.cycle == "sidereal-day":
+        return Question("longitude", label, hint, formatting.longitude(seen.venue.longitude_degrees))
+    if naming == "hours":
         label = "Right ascension" if isinstance(picture, StarBelt) else "Sidereal time at Greenwich"
         return Question("hours", label, "Hours, from 0 to below 24, such as 5.5 or 5h 30m.")
     return Question("share", "How far along the turn", "Per cent of it, from 0 to below 100, such as 25.")
 
 
-def reply(machine: Machine, now: datetime, asked: Question, text: str) -> Reply:
+def reply(seen: MachineContext, asked: Question, text: str) -> Reply:
     """The answer about the place that somebody wrote, or about the venue's own where nobody wrote one."""
     problem, text = "", text.strip()
     is_ours = not text
@@ -103,7 +108,7 @@ def reply(machine: Machine, now: datetime, asked: Question, text: str) -> Reply:
             return Reply("", False, None, problem)
         place, said = read(asked, asked.ours)
     said = f"Here, {said}," if is_ours else said
-    return Reply(said, is_ours, answer(machine, now, place, said), problem)
+    return Reply(said, is_ours, answer(seen, place, said), problem)
 
 
 def read(asked: Question, text: str) -> tuple[PassageQuery, str]:
@@ -134,20 +139,19 @@ def read(asked: Question, text: str) -> tuple[PassageQuery, str]:
     return PassageQuery(phase=share / 100.0), f"The place at {share:g}{formatting.NO_BREAK}% of the turn"
 
 
-def answer(machine: Machine, now: datetime, asked: PassageQuery, said: str) -> Answer | None:
+def answer(seen: MachineContext, asked: PassageQuery, said: str) -> Answer | None:
     """When a place comes round next; None where no run that is planned comes to it."""
     try:
-        found = coming_round(machine, now, asked)
+        found = coming_round(seen, asked)
     except InputError:  # it has come round for the last time in this run, and the next run's picture has none such
         return None
     if found is None:
         return None
-    profile = calibrated_profile(machine)
-    zone = Venue.objects.values_list("zone", flat=True).get(id=machine.venue_id)
+    zone = seen.venue.zone
     return Answer(
         printed=f"{said} is printed {_span(found.laid, zone)}.",
-        burst=_burst(profile, found),
-        cut=_cut(machine, profile, found, zone),
+        burst=_burst(seen.profile, found),
+        cut=_cut(paper_fate(seen, found), found, zone),
     )
 
 
@@ -161,15 +165,15 @@ def _burst(profile: Profile, found: Passage) -> str:
     )
 
 
-def _cut(machine: Machine, profile: Profile, found: Passage, zone: str) -> str:
-    if profile.knife is None:
+def _cut(fate: PaperFate, found: Passage, zone: str) -> str:
+    if fate == "wound-up":
         return "The paper is not cut here; it is wound up."
-    if not Run.objects.values_list("strips_per_turn", flat=True).get(id=found.run):
+    if fate == "not-cut":
         return "The paper of this run is not cut."
     if found.cut_off is None:
         return "It still hangs at the machine, uncut, when the run ends."
     said = f"The strip with it is cut off {_span(found.cut_off, zone)}."
-    if knife_is_armed(machine):
+    if fate == "cut-off":
         return said
     return f"{said} The knife is switched off now: while it is, strips are left hanging on to each other."
 

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from scheduling.log.models import Machine, Venue
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.remarks import text_of
-from scheduling.planning.service_windows import ServiceSpan, ServiceWindow, spans
-from scheduling.sky.civil import day_bounds
-from scheduling.sky.zones import zone as zone_of
-from scheduling.supplies.forecast import coming_changes
-from scheduling.venues.service_windows import as_planned, windows_of
+from scheduling.planning.service_windows import ServiceSpan, ServiceWindow
+from scheduling.queries.machine_context import machine_contexts
+from scheduling.queries.venue_context import VenueContext, venue_context
+from scheduling.supplies.change_dates import Consumable
+from scheduling.supplies.window_work import work_in_windows
+from scheduling.venues.coming_windows import coming_times, times_on, window_now_or_soon, windows_by_time
+from scheduling.venues.service_windows import as_planned
 from server.console import formatting
 
-# How far ahead it is told when a weekly window comes, of all windows and in a sentence; and how many times are told.
-LOOK_AHEAD, SOON = timedelta(days=92), timedelta(days=28)
+# How many of the next times are told.
 TIMES_SHOWN = 5
-# One that comes once is looked for until shortly after its beginning.
-A_MOMENT = timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -72,53 +71,39 @@ class Listed:
 class Outlook:
     """A venue at an instant, and what is to be changed there in which of the times that windows come."""
 
-    venue: Venue
+    there: VenueContext
     now: datetime
-    work: dict[ServiceSpan, tuple[str, ...]]
+    work: dict[ServiceSpan, tuple[tuple[Consumable, Machine], ...]]
 
     def listed(self, *, reasons: bool) -> Listed:
         """Every window of the venue; ``reasons`` are shown to those who are signed in, and not to the street."""
-        rows = list(Row.objects.filter(venue_id=self.venue.id).order_by("called_off_at", "name", "id"))
-        standing = [as_planned(row) for row in rows if row.called_off_at is None]
-        found = [(self._spans(window)[:1], window) for window in standing]
-        to_come = sorted(
-            ((soonest[0], window) for soonest, window in found if soonest), key=lambda one: one[0].starts_at
-        )
+        found = windows_by_time(self.there, self.now)
         return Listed(
-            coming=tuple(self._shown(window, soonest) for soonest, window in to_come),
-            over=tuple(self._shown(window) for soonest, window in found if not soonest),
-            off=tuple(
-                self._shown(as_planned(row), off=self._off(row, reasons=reasons))
-                for row in rows
-                if row.called_off_at is not None
-            ),
+            coming=tuple(self._shown(window, soonest) for window, soonest in found.coming),
+            over=tuple(map(self._shown, found.over)),
+            off=tuple(self._shown(as_planned(row), off=self._off(row, reasons=reasons)) for row in found.off),
         )
 
     def times(self, window: ServiceWindow) -> tuple[Coming, ...]:
         """The next times that a window comes, the present one included."""
-        return tuple(map(self._coming, self._spans(window)[:TIMES_SHOWN]))
+        return tuple(map(self._coming, coming_times(window, self.there.clock, self.now)[:TIMES_SHOWN]))
 
     def times_on(self, window: ServiceWindow, day: date) -> tuple[Coming, ...]:
         """The times that a window begins on a local date, be they over or not."""
-        begins, ends = day_bounds(day, zone_of(self.venue.zone))
-        found = spans([window], zone_of(self.venue.zone), begins, ends)
-        return tuple(self._coming(one) for one in found if begins <= one.starts_at)
-
-    def _spans(self, window: ServiceWindow) -> list[ServiceSpan]:
-        until = self.now + LOOK_AHEAD if window.begins_at is None else max(self.now, window.begins_at) + A_MOMENT
-        return spans([window], zone_of(self.venue.zone), self.now, until)
+        return tuple(map(self._coming, times_on(window, self.there.clock, day)))
 
     def _coming(self, span: ServiceSpan) -> Coming:
+        zone = self.there.venue.zone
         until = "now" if span.starts_at <= self.now else f"in {formatting.duration(span.starts_at - self.now)}"
         return Coming(
-            when=formatting.span(span.starts_at, span.ends_at, self.venue.zone),
+            when=formatting.span(span.starts_at, span.ends_at, zone),
             until="over" if span.ends_at <= self.now else until,
             utc=formatting.span(span.starts_at, span.ends_at, "UTC"),
-            work=self.work.get(span, ()),
+            work=tuple(f"the {part} of {machine.name}" for part, machine in self.work.get(span, ())),
         )
 
     def _shown(self, window: ServiceWindow, soonest: ServiceSpan | None = None, off: str = "") -> Shown:
-        today = self.now.astimezone(zone_of(self.venue.zone)).date().isoformat()
+        today = self.now.astimezone(self.there.clock).date().isoformat()
         return Shown(
             id=window.id,
             name=window.name,
@@ -132,15 +117,14 @@ class Outlook:
         assert row.called_off_at is not None
         why = (row.called_off_because or text_of(row.called_off_remark)) if reasons else ""
         because = f": {why}" if why else ""
-        return f"called off on {formatting.date(row.called_off_at, self.venue.zone)}{because}"
+        return f"called off on {formatting.date(row.called_off_at, self.there.venue.zone)}{because}"
 
 
-def next_window(venue: Venue, now: datetime) -> str:
+def next_window(there: VenueContext, now: datetime) -> str:
     """The service window that is now, or the next within four weeks, in a sentence; empty where none is."""
-    found = windows_of(venue, now, now + SOON)
-    if not found:
+    first, venue = window_now_or_soon(there, now), there.venue
+    if first is None:
         return ""
-    first = found[0]
     if first.starts_at <= now:
         return f"Service window now: {first.name}, until {formatting.moment(first.ends_at, venue.zone)}."
     return f"Next service window: {first.name}, {formatting.span(first.starts_at, first.ends_at, venue.zone)}."
@@ -148,9 +132,6 @@ def next_window(venue: Venue, now: datetime) -> str:
 
 def outlook(venue: Venue, now: datetime) -> Outlook:
     """A venue at an instant."""
-    work: dict[ServiceSpan, tuple[str, ...]] = {}
-    for machine in Machine.objects.filter(venue_id=venue.id).order_by("name", "id"):
-        for part, end in coming_changes(machine, now):
-            if (span := end.change.window) is not None:
-                work[span] = (*work.get(span, ()), f"the {part} of {machine.name}")
-    return Outlook(venue, now, work)
+    there = venue_context(venue)
+    machines = Machine.objects.filter(venue_id=venue.id).order_by("name", "id")
+    return Outlook(there, now, work_in_windows(machine_contexts(machines, now, {venue.id: there})))

@@ -5,6 +5,7 @@ It needs no account, holds still, and is made to be printed.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,11 +17,12 @@ from django.views.decorators.http import require_safe
 
 from machines.model.profile import Profile
 from machines.operator.safety_notes import ALWAYS, BESIDE, UNATTENDED
-from scheduling.log.models import Machine, Notice, Opening, Run, Venue
+from scheduling.log.models import Machine, Notice, Run, Venue
 from scheduling.log.projections.notices import DIFFERED, GAP, NOT_KNOWN, SET_TIME, SLIP, WORD
-from scheduling.queries.runs import machine_profile
+from scheduling.paper.pace import RunPace, pace_of
+from scheduling.queries.machine_context import MachineContext, machine_contexts
+from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.sky.civil import day_bounds
-from scheduling.sky.zones import zone as zone_of
 from server import wiring
 from server.console import formatting
 from server.console.hours import doors
@@ -90,8 +92,11 @@ def today(request: HttpRequest, venue: str) -> HttpResponse:
 
 def sheet(venue: Venue, now: datetime) -> Sheet:
     """A venue's sheet at an instant."""
-    rows = list(Machine.objects.filter(venue_id=venue.id).order_by("name", "id"))
-    has_knife = any(machine_profile(profile=row.profile_id).knife is not None for row in rows)
+    there = venue_context(venue)
+    rows = Machine.objects.filter(venue_id=venue.id).order_by("name", "id")
+    machines = machine_contexts(rows, now, {venue.id: there})
+    told = _told(machines)
+    has_knife = any(seen.model.knife is not None for seen in machines)
     heading, *points = UNATTENDED.splitlines()
     return Sheet(
         id=venue.id,
@@ -99,9 +104,9 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
         date=formatting.date(now, venue.zone),
         made=f"{formatting.moment(now, venue.zone)}, {venue.zone}, {formatting.offset(now, venue.zone)}",
         doors=doors(venue, now),
-        service=next_window(venue, now),
-        openings=_openings(venue, now),
-        machines=tuple(_machine(row, venue, now) for row in rows),
+        service=next_window(there, now),
+        openings=_openings(there, now),
+        machines=tuple(_machine(seen, told[seen.machine.id]) for seen in machines),
         pausing=(at_panel("pause"),),
         resuming=going_on("paused", has_knife),
         has_knife=has_knife,
@@ -109,9 +114,8 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
     )
 
 
-def _openings(venue: Venue, now: datetime) -> tuple[tuple[str, str], ...]:
-    begins, _ = day_bounds(now.astimezone(zone_of(venue.zone)).date(), zone_of(venue.zone))
-    rows = Opening.objects.filter(venue_id=venue.id, opens_at__gte=begins, opens_at__lt=now + AHEAD)
+def _openings(there: VenueContext, now: datetime) -> tuple[tuple[str, str], ...]:
+    venue, (begins, _) = there.venue, day_bounds(now.astimezone(there.clock).date(), there.clock)
     today = formatting.date(now, venue.zone)
     return tuple(
         (
@@ -120,26 +124,35 @@ def _openings(venue: Venue, now: datetime) -> tuple[tuple[str, str], ...]:
             if formatting.date(row.opens_at, venue.zone) == today
             else f"at {formatting.moment(row.opens_at, venue.zone)}",
         )
-        for row in rows.order_by("opens_at", "id")
+        for row in there.openings
+        if begins <= row.opens_at < now + AHEAD
     )
 
 
-def _machine(machine: Machine, venue: Venue, now: datetime) -> MachineSheet:
-    profile, seen = machine_profile(profile=machine.profile_id), station(machine, now)
-    run = None if seen.printing is None else Run.objects.get(id=seen.printing.run)
-    waiting = tasks(machine, run, venue.zone)
+def _told(machines: Sequence[MachineContext]) -> dict[str, list[Notice]]:
+    """What the studio is told already, by machine, in order of time."""
+    told: dict[str, list[Notice]] = {seen.machine.id: [] for seen in machines}
+    notices = Notice.objects.filter(machine_id__in=told, cleared_at=None, kind__in=FOR_THE_STUDIO)
+    for row in notices.order_by("raised_at", "id"):
+        told[row.machine_id].append(row)
+    return told
+
+
+def _machine(seen: MachineContext, notices: Sequence[Notice]) -> MachineSheet:
+    shown, clock = station(seen), seen.at_venue.clock
+    run = None if shown.printing is None else shown.printing.run
+    waiting = tasks(seen, run)
     asked_for = {task.part for task in waiting}
-    due, rest = changes(machine, run, now, venue)
+    due, rest = changes(seen, run)
     due = tuple(task for task in due if task.part not in asked_for)
-    _, ends = day_bounds(now.astimezone(zone_of(venue.zone)).date(), zone_of(venue.zone))
-    notices = Notice.objects.filter(machine_id=machine.id, cleared_at=None, kind__in=FOR_THE_STUDIO)
+    _, ends = day_bounds(seen.now.astimezone(clock).date(), clock)
     return MachineSheet(
-        station=seen,
-        normal=_normal(seen, profile, run, is_new=machine.epoch == 0),
+        station=shown,
+        normal=_normal(shown, seen.model, run, is_new=seen.machine.epoch == 0),
         now=(*waiting, *(task for task in due if task.due is not None and task.due < ends)),
         ahead=tuple(task for task in due if task.due is not None and task.due >= ends),
         rest=rest,
-        known=tuple(f"{row.said[0].upper()}{row.said[1:]}." for row in notices.order_by("raised_at", "id")),
+        known=tuple(f"{row.said[0].upper()}{row.said[1:]}." for row in notices),
     )
 
 
@@ -152,33 +165,30 @@ def _normal(seen: Station, profile: Profile, run: Run | None, is_new: bool) -> t
     printing = seen.printing
     if printing.due is None:
         return (("It prints", f"{printing.source}: {printing.idle}; until then it stands still"),)
-    burst_s = run.mean_turn_s * profile.columns_per_burst / profile.columns_per_turn
-    step_mm = profile.column_pitch_mm * profile.columns_per_burst
+    pace = pace_of(run, profile)
     how = "in a burst" if profile.columns_per_burst > 1 else "a line at a time"
     rows = (
         ("It prints", f"{printing.source}, turn {printing.due.turn} of {printing.turns}"),
         ("Now at", printing.due.means),
         (
             "It moves",
-            f"{how}, about every {formatting.about(burst_s)}, by {step_mm:.2g}{formatting.NO_BREAK}mm; "
+            f"{how}, about every {formatting.about(pace.burst_s)}, by {pace.step_mm:.2g}{formatting.NO_BREAK}mm; "
             "between, it stands",
         ),
-        ("The paper", f"moves to the {profile.travel}, {_pace(run, profile)}"),
+        ("The paper", f"moves to the {profile.travel}, {_pace(pace)}"),
     )
-    return (*rows, *_cuts(run, profile))
+    return (*rows, *_cuts(pace, profile))
 
 
-def _pace(run: Run, profile: Profile) -> str:
-    mm_per_hour = profile.mm_per_turn * 3600.0 / run.mean_turn_s
-    if mm_per_hour < 1.0:
-        return f"{mm_per_hour * 24:.2g}{formatting.NO_BREAK}mm a day"
-    return f"{mm_per_hour:.2g}{formatting.NO_BREAK}mm an hour"
+def _pace(pace: RunPace) -> str:
+    if pace.mm_per_hour < 1.0:
+        return f"{pace.mm_per_hour * 24:.2g}{formatting.NO_BREAK}mm a day"
+    return f"{pace.mm_per_hour:.2g}{formatting.NO_BREAK}mm an hour"
 
 
-def _cuts(run: Run, profile: Profile) -> tuple[tuple[str, str], ...]:
+def _cuts(pace: RunPace, profile: Profile) -> tuple[tuple[str, str], ...]:
     if profile.knife is None:
         return (("The end", "is wound up, never cut"),)
-    if not run.strips_per_turn:
+    if pace.strip_s is None:
         return (("The knife", "does not cut in this run"),)
-    every = formatting.about(run.mean_turn_s / run.strips_per_turn)
-    return (("The knife", f"armed; a strip falls about every {every}"),)
+    return (("The knife", f"armed; a strip falls about every {formatting.about(pace.strip_s)}"),)

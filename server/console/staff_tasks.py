@@ -14,15 +14,15 @@ from machines.operator.holds import SAYS
 from machines.operator.labels import ARM, LABELS, Asked
 from machines.operator.safety_notes import BESIDE, UNATTENDED
 from machines.protocol.journal_entries import Action
-from scheduling.log.models import Heartbeat, Machine, Run, Venue
-from scheduling.queries.runs import knife_is_armed
+from scheduling.log.models import Machine, Run
+from scheduling.outages.machine_state import cuts, knife_wants_arming, was_missed
+from scheduling.queries.machine_context import MachineContext
 from scheduling.rendering.plate_store import PlateGone
 from scheduling.supplies.change_dates import Consumable
-from scheduling.supplies.forecast import End, Forecast, end_at
+from scheduling.supplies.due_changes import DueChange, changes_ahead, part_asked_for, wants_part_at_hand
 from scheduling.supplies.forecast_cache import kept_forecast
 from server import wiring
 from server.console import formatting
-from server.console.machine_card import was_missed
 from server.heavy import TURNS
 
 AHEAD = timedelta(days=7)
@@ -39,14 +39,7 @@ HOLDS = {
     "fault": ("Put it right, and let it go on", "See to what it says, as above. If you are not sure, ring."),
 }
 OF_ITSELF = "it stopped because something is wrong with it; it waits for a person to look at it and resume"
-# Keywords of the machine (RFC 8011, PWG 5100) that ask for a change at once.
-ASK_FOR: dict[str, Consumable] = {
-    "media-empty": "roll",
-    "marker-supply-empty": "cartridge",
-    "separation-cutter-life-over": "blade",
-}
 CHANGED: dict[Consumable, Action] = {"roll": "roll-changed", "cartridge": "cartridge-changed", "blade": "blade-changed"}
-HAVE_AT_HAND = ("media-low", "marker-supply-low", "separation-cutter-life-almost-over")
 TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
 BY_WHOM = "Only by somebody whom the venue has named for it: {what}."
 
@@ -99,26 +92,20 @@ def changing(part: Consumable, is_cut: bool) -> tuple[Step, ...]:
     return (at_panel("park"), done, *going_on("parked", is_cut))
 
 
-def tasks(machine: Machine, run: Run | None, zone: str) -> tuple[Task, ...]:
+def tasks(seen: MachineContext, run: Run | None) -> tuple[Task, ...]:
     """What waits for a person at a machine now; what is to be changed is `changes`.
 
     Args:
-        machine: whose.
+        seen: the machine.
         run: that it is on or will be on next; None for none.
-        zone: of the venue.
     """
-    is_cut = cuts(run)
+    is_cut, zone = cuts(run), seen.venue.zone
     return (
-        *_away(machine, run, zone),
-        *_conditions(machine, is_cut),
-        *_held(machine, is_cut, zone),
-        *_knife(machine, is_cut),
+        *_away(seen, run, zone),
+        *_conditions(seen.machine, is_cut),
+        *_held(seen.machine, is_cut, zone),
+        *_knife(seen, run),
     )
-
-
-def cuts(run: Run | None) -> bool:
-    """Whether the knife cuts in a run."""
-    return run is not None and run.strips_per_turn > 0
 
 
 def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
@@ -129,10 +116,10 @@ def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
         yield Task(what, why, None, "now", (Step(look), *going_on(machine.hold, is_cut)))
 
 
-def _away(machine: Machine, run: Run | None, zone: str) -> Iterator[Task]:
+def _away(seen: MachineContext, run: Run | None, zone: str) -> Iterator[Task]:
     """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
-    due = machine.silent_since
-    if due is not None and was_missed(machine, Heartbeat.objects.filter(machine_id=machine.id).first()):
+    machine, due = seen.machine, seen.machine.silent_since
+    if due is not None and was_missed(machine, seen.heartbeat):
         why = f"It should have begun to print at {formatting.moment(due, zone)}, and was never heard."
         look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
         yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))
@@ -160,67 +147,53 @@ def _conditions(machine: Machine, is_cut: bool) -> Iterator[Task]:
         if keyword.startswith(TOLD_OTHERWISE):
             continue
         said = gloss(keyword)
-        part = next((part for start, part in ASK_FOR.items() if keyword.startswith(start)), None)
+        part = part_asked_for(keyword)
         steps: tuple[Step, ...] = (at_panel("park"),)
         if part is not None:
             steps = changing(part, is_cut)
-        elif keyword.startswith(HAVE_AT_HAND):
+        elif wants_part_at_hand(keyword):
             steps = ()
         yield Task(f"{said[0].upper()}{said[1:]}", f"The machine says {keyword}.", None, "now", steps, part)
 
 
-def _knife(machine: Machine, is_cut: bool) -> Iterator[Task]:
-    """A knife that is disarmed while the machine prints; what holds a machine ends with arming it, too."""
-    if is_cut and machine.epoch and not knife_is_armed(machine) and not machine.hold:
+def _knife(seen: MachineContext, run: Run | None) -> Iterator[Task]:
+    if knife_wants_arming(seen, run):
         why = "It is disarmed: strips are left hanging on to each other until somebody arms it."
         look = Step("Look at the machine. If anything is unusual, or you may not do this here, ring.")
         yield Task("Arm the knife", why, None, "now", (look, at_panel(ARM)))
 
 
-def changes(machine: Machine, run: Run | None, now: datetime, venue: Venue) -> tuple[tuple[Task, ...], tuple[str, ...]]:
+def changes(seen: MachineContext, run: Run | None) -> tuple[tuple[Task, ...], tuple[str, ...]]:
     """What is to be changed within a week, in order of time; and what is known of the rest, in sentences.
 
     Raises:
         Busy: it has to be counted, and too much is being made.
     """
     try:
-        counted = kept_forecast(machine, now, wiring.plates(), TURNS.turn).forecast
+        counted = kept_forecast(seen, seen.now, wiring.plates(), TURNS.turn).forecast
     except PlateGone:
         return (), ("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring.",)
-    due, rest = [], []
-    for part, end in _ends(counted):
-        if end is None:
-            rest.append(f"The {part} lasts to the end of the run.")
-        elif end.at - now > AHEAD:
-            rest.append(f"The {part} lasts, by count, until {formatting.date(end.at, venue.zone)}.")
-        else:
-            fresh = end_at(venue, part, end.turn, end.column, end.at, now)
-            due.append(_change(part, fresh, cuts(run), now, venue.zone))
-    return tuple(sorted(due, key=lambda task: task.due or now)), tuple(rest)
+    ahead = changes_ahead(counted, seen.at_venue, seen.now, AHEAD)
+    due = tuple(_change(one, cuts(run), seen.now, seen.venue.zone) for one in ahead.due)
+    return due, tuple(_lasts(part, until, seen.venue.zone) for part, until in ahead.later)
 
 
-def _ends(counted: Forecast) -> Iterator[tuple[Consumable, End | None]]:
-    if counted.run is None:
-        return
-    yield "roll", counted.run.roll_ends
-    if counted.cartridge is not None:
-        yield "cartridge", counted.run.cartridge_ends
-    if counted.blade is not None:
-        yield "blade", counted.run.blade_ends
+def _lasts(part: Consumable, until: datetime | None, zone: str) -> str:
+    if until is None:
+        return f"The {part} lasts to the end of the run."
+    return f"The {part} lasts, by count, until {formatting.date(until, zone)}."
 
 
-def _change(part: Consumable, end: End, is_cut: bool, now: datetime, zone: str) -> Task:
-    """A change is due in its service window, if there is one; else before the part ends."""
-    moment = formatting.moment(end.at, zone)
-    why = f"By count it ends at {moment}"
-    if end.falls is not None:
-        why += f", {end.falls}: change it before"
-    window, until = end.change.window, end.change.until
-    if window is not None and until is not None:
-        due, when = window.starts_at, f"in {window.name}, {formatting.span(window.starts_at, until, zone)}"
-    else:
-        due, when = end.at, _before(end.at, now, zone)
-    return Task(f"Change the {part}", f"{why}.", due, when, changing(part, is_cut), part, window is not None)
+def _change(one: DueChange, is_cut: bool, now: datetime, zone: str) -> Task:
+    why = f"By count it ends at {formatting.moment(one.end.at, zone)}"
+    if one.end.falls is not None:
+        why += f", {one.end.falls}: change it before"
+    when = _before(one.end.at, now, zone)
+    if one.window is not None:
+        window, until = one.window
+        when = f"in {window.name}, {formatting.span(window.starts_at, until, zone)}"
+    steps = changing(one.part, is_cut)
+    return Task(f"Change the {one.part}", f"{why}.", one.at, when, steps, one.part, one.window is not None)
 
 
 def _before(end: datetime, now: datetime, zone: str) -> str:

@@ -17,8 +17,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.clock import utc
-from scheduling.log.models import Machine, Run, Source, Venue
-from scheduling.queries.runs import machine_profile, run_instants, run_policy
+from scheduling.log.models import Machine, Run, Source
+from scheduling.queries.machine_context import MachineContext, machine_context
+from scheduling.queries.runs import run_instants, run_policy
 from server import wiring
 from server.console import formatting
 from server.console.machine_card import CurrentPrint, Station, station
@@ -91,34 +92,34 @@ def fragment(request: HttpRequest, machine: str) -> HttpResponse:
 
 
 def _context(request: HttpRequest, id: str) -> dict[str, Any]:
-    machine, at = get_object_or_404(Machine, pk=id), wiring.now()
-    asked, text = question(machine, at), request.GET.get("place", "")
+    seen = machine_context(get_object_or_404(Machine, pk=id), wiring.now())
+    asked, text = question(seen), request.GET.get("place", "")
     return {
-        "visit": visit(machine, at),
+        "visit": visit(seen),
         "question": asked,
         "text": text,
-        "reply": None if asked is None else reply(machine, at, asked, text),
+        "reply": None if asked is None else reply(seen, asked, text),
         "address": reverse("now-fragment", args=[id]) + (f"?{urlencode({'place': text})}" if text else ""),
     }
 
 
-def visit(machine: Machine, now: datetime) -> Visit:
+def visit(seen: MachineContext) -> Visit:
     """A machine at an instant."""
-    seen, venue = station(machine, now), Venue.objects.get(id=machine.venue_id)
-    run = None if seen.printing is None else Run.objects.get(id=seen.printing.run)
-    trouble = _trouble(machine, seen, run, venue.zone)
+    machine, venue, now, shown = seen.machine, seen.venue, seen.now, station(seen)
+    run = None if shown.printing is None else shown.printing.run
+    trouble = _trouble(machine, shown, run, venue.zone)
     says = trouble.says if trouble else (_said(machine, run, venue.zone, now),)
     return Visit(
-        station=seen,
-        title=machine.name if seen.printing is None else seen.printing.source,
+        station=shown,
+        title=machine.name if shown.printing is None else shown.printing.source,
         venue=venue.name,
         time=formatting.clock_time(now, venue.zone),
         clock=f"{venue.zone}, {formatting.offset(now, venue.zone)}",
         says=says,
         is_well=trouble is None,
         plan_only=trouble.plan_only if trouble else "",
-        turn=_turn(run, seen.printing, machine_profile(profile=machine.profile_id).columns_per_turn, venue.zone, now),
-        mark=_mark(seen),
+        turn=_turn(seen, run, shown.printing),
+        mark=_mark(shown),
     )
 
 
@@ -180,13 +181,14 @@ def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
     return "It is being printed now."
 
 
-def _turn(run: Run | None, printing: CurrentPrint | None, columns: int, zone: str, now: datetime) -> Turn | None:
+def _turn(seen: MachineContext, run: Run | None, printing: CurrentPrint | None) -> Turn | None:
     """The turn that the sky is in, cut to the run; None before it and after it."""
     if run is None or printing is None or printing.due is None:
         return None
+    columns, zone, now = seen.model.columns_per_turn, seen.venue.zone, seen.now
     first = printing.due.column // columns * columns
     edges = [max(first, run.first_column), min(first + columns, run.end_column)]
-    begins, closes = (utc(float(instant)) for instant in run_instants(run, edges))
+    begins, closes = (utc(float(instant)) for instant in run_instants(run, edges, seen.timeline(run)))
     percent = round(100 * ((now - begins) / (closes - begins)))
     return Turn(formatting.moment(begins, zone), formatting.moment(closes, zone), max(0, min(100, percent)))
 

@@ -29,6 +29,7 @@ from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.planning.service_windows import Once
 from scheduling.queries.calibration import calibrate
+from scheduling.queries.machine_context import machine_context
 from scheduling.queries.newest_change import AS_PLANNED
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
@@ -58,7 +59,10 @@ def plates(tmp_path: Path) -> PlateStore:
 
 
 def ends(plates: PlateStore, hours: float = 0.0) -> dict[str, SupplyEnd]:
-    return {one.part: one for one in supply_ends(Machine.objects.get(), NOON + timedelta(hours=hours), plates)}
+    return {
+        one.part: one
+        for one in supply_ends(machine_context(Machine.objects.get(), NOON + timedelta(hours=hours)), plates)
+    }
 
 
 def acted(seq: int, action: Action, hours: float) -> OperatorActed:
@@ -82,7 +86,7 @@ def first_day() -> list[ColumnsPrinted]:
 
 
 def test_each_part_ends_in_the_hour_that_the_forecast_has(plates: PlateStore) -> None:
-    run = forecast(Machine.objects.get(), NOON, plates).run
+    run = forecast(machine_context(Machine.objects.get(), NOON), NOON, plates).run
     assert run is not None
     found = ends(plates)
     for part, told in (("roll", run.roll_ends), ("cartridge", run.cartridge_ends), ("blade", run.blade_ends)):
@@ -125,18 +129,18 @@ MOVES_NOTHING = """
 
 
 def test_who_waited_to_count_counts_nothing_that_was_counted_meanwhile(plates: PlateStore) -> None:
-    waited, machine = [], Machine.objects.get()
+    waited, seen = [], machine_context(Machine.objects.get(), NOON)
 
     @contextmanager
     def behind_another() -> Iterator[None]:
         with CaptureQueriesContext(connection) as asked:
-            waited.append(kept_forecast(machine, NOON, plates))
+            waited.append(kept_forecast(seen, NOON, plates))
         counted = len(asked)
         with CaptureQueriesContext(connection) as asked:
             yield
         assert len(asked) == 0 < counted
 
-    found = kept_forecast(machine, NOON, plates, behind_another)
+    found = kept_forecast(seen, NOON, plates, behind_another)
     assert [one.forecast for one in waited] == [found.forecast]
 
 

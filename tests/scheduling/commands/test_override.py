@@ -21,7 +21,7 @@ from machines.recovery import Columns, Decision, Gap, Limit, Pace, Policy, Rule,
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands.override import NothingOpen, override_outage, override_run
 from scheduling.log.events.server import SilenceBegan, SilenceEnded
-from scheduling.log.models import Event, Notice, Outage, Override, Run, Segment
+from scheduling.log.models import Event, Machine, Notice, Outage, Override, Run, Segment
 from scheduling.log.remarks import text_of
 from scheduling.log.store import Append, append
 from scheduling.nodes.reports import take
@@ -30,6 +30,7 @@ from scheduling.outages.open_outage import OpenOutage, gap_now, next_column, ope
 from scheduling.outages.options import RuleOptions, Seam, choices, parts_of, seams
 from scheduling.outages.passed_over import passed_over
 from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week
+from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_work
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.venues.hours import set_hours
@@ -75,8 +76,12 @@ def settled(seq: int, hours: float, rule: Rule = REPLAY, **facts: Any) -> GapSet
     )
 
 
+def outage_at(hours: float) -> OpenOutage | None:
+    return open_outage(machine_context(Machine.objects.get(id="one"), at(hours)))
+
+
 def is_open(hours: float = 3.0) -> OpenOutage:
-    found = open_outage(machine="one", now=at(hours))
+    found = outage_at(hours)
     assert found is not None
     return found
 
@@ -87,7 +92,7 @@ def is_open(hours: float = 3.0) -> OpenOutage:
 def test_nothing_is_open_while_all_is_well(tmp_path: Path) -> None:
     ready(tmp_path)
     take("one", batch(started(), lay(2, 4)), long_after())
-    assert open_outage(machine="one", now=at(3)) is None
+    assert outage_at(3) is None
 
 
 def test_a_silence_is_open_until_the_machine_is_heard(tmp_path: Path) -> None:
@@ -95,7 +100,7 @@ def test_a_silence_is_open_until_the_machine_is_heard(tmp_path: Path) -> None:
     silent(2.0)
     assert (is_open().because, is_open().since, is_open().outage) == ("silence", at(1), None)
     append([Append("machine/one", None, [SilenceEnded(silent_s=60.0)])], later(3))
-    assert open_outage(machine="one", now=at(3)) is None
+    assert outage_at(3) is None
 
 
 @pytest.mark.parametrize("action", ["stop", "pause", "park"])
@@ -104,7 +109,7 @@ def test_a_hold_is_open_until_the_machine_goes_on(tmp_path: Path, action: Any) -
     take("one", batch(started(), OperatorActed(seq=2, at=at(1), action=action)), long_after())
     assert (is_open().because, is_open().since) == ("hold", at(1))
     take("one", batch(OperatorActed(seq=3, at=at(2), action="resume")), long_after())
-    assert open_outage(machine="one", now=at(3)) is None
+    assert outage_at(3) is None
 
 
 def test_an_unplanned_stop_is_open_until_the_gap_is_settled(tmp_path: Path) -> None:
@@ -112,7 +117,7 @@ def test_an_unplanned_stop_is_open_until_the_gap_is_settled(tmp_path: Path) -> N
     take("one", batch(NodeStarted(seq=1, at=at(1), unplanned_stop=True)), long_after())
     assert is_open().because == "hold"
     take("one", batch(settled(2, 2.0, SKIP)), long_after())
-    assert open_outage(machine="one", now=at(3)) is None
+    assert outage_at(3) is None
 
 
 def test_a_replay_is_open_until_the_machine_is_true_again(tmp_path: Path) -> None:
@@ -121,14 +126,14 @@ def test_a_replay_is_open_until_the_machine_is_true_again(tmp_path: Path) -> Non
     assert (is_open().because, is_open().since) == ("replay", at(2))
     assert is_open().outage == Outage.objects.get()
     take("one", batch(TrueAgain(seq=3, at=at(9), run="first", column=first_columns(90)[1])), long_after())
-    assert open_outage(machine="one", now=at(9)) is None
+    assert outage_at(9) is None
 
 
 def test_a_machine_on_no_run_has_nothing_to_decide(tmp_path: Path) -> None:
     ready(tmp_path)
     Run.objects.update(printed=10_000_000)
     silent()
-    assert open_outage(machine="one", now=at(3)) is None
+    assert outage_at(3) is None
 
 
 # What is missing, as far as is known.
@@ -191,7 +196,7 @@ def test_a_jam_is_open_until_a_person_lets_the_machine_go_on(tmp_path: Path) -> 
     take("one", batch(cleared), long_after())
     assert is_open().because == "hold"
     take("one", batch(OperatorActed(seq=4, at=at(2.5), action="resume")), long_after())
-    assert open_outage(machine="one", now=at(3)) is None
+    assert outage_at(3) is None
 
 
 def test_closed_hours_are_told_whole(tmp_path: Path) -> None:
@@ -350,7 +355,7 @@ def test_a_replay_is_over_with_its_run(tmp_path: Path) -> None:
     take("one", batch(started(), settled(2, 2.0)), long_after())
     take("one", batch(TrueAgain(seq=3, at=at(31), run="first", column=Run.objects.get().end_column)), long_after())
     assert Outage.objects.get().true_again_at == at(31)
-    assert open_outage(machine="one", now=at(31)) is None
+    assert outage_at(31) is None
     assert not Notice.objects.filter(cleared_at=None).exists()
 
 

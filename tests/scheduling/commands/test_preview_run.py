@@ -27,7 +27,8 @@ from scheduling.log.models import Event, Machine, Run, Venue
 from scheduling.log.store import Append, append
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.service_windows import Weekday, Weekly
-from scheduling.queries.runs import cycle_named, venue_place
+from scheduling.queries.machine_context import machine_context
+from scheduling.queries.runs import cycle_named, open_segments, run_timeline, venue_place
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
 from scheduling.supplies.remaining_work import RemainingColumns
@@ -97,7 +98,7 @@ def test_it_ends_where_the_forecast_of_the_planned_run_says(tmp_path: Any) -> No
     window("tuesday")
     check = told()
     plan(ends_at=(NOON + timedelta(days=20)).isoformat())
-    run = forecast(Machine.objects.get(), NOON, PlateStore(tmp_path)).run
+    run = forecast(machine_context(Machine.objects.get(), NOON), NOON, PlateStore(tmp_path)).run
     assert run is not None and run.roll_ends is not None
     first = {part: next(one.end for one in check.ends if one.part == part) for part in ("roll", "blade")}
     assert first == {"roll": run.roll_ends, "blade": run.blade_ends}
@@ -194,7 +195,7 @@ def test_of_a_run_that_has_waited_no_more_is_served_than_it_holds(hours: int, se
     plan(strips_per_turn=0, cycle="period", cycle_options={"seconds": 86400, "epoch": NOON.isoformat()})
     run = Run.objects.get()
     run.shift_s, run.shifts, run.ends_at = 72000.0, [[run.first_column, 72000.0]], NOON + timedelta(hours=50)
-    due = RemainingColumns.of_run(run, small_profile(), NOON)
+    due = RemainingColumns.of_run(run, small_profile(), run_timeline, NOON, open_segments(run))
     assert Rolls.served_of(due, NOON + timedelta(hours=hours)) == served
 
 

@@ -17,6 +17,8 @@ from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFi
 from scheduling.log.models import Machine, Segment, Venue
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Once
+from scheduling.queries.machine_context import machine_context
+from scheduling.queries.venue_context import venue_context
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.change_dates import Change, change_before
 from scheduling.supplies.forecast import coming_changes, forecast
@@ -37,7 +39,7 @@ def rounds(weekday: str = "tuesday", begins: str = "10:00", ends: str = "11:30",
 
 
 def told(end: datetime, after: datetime = NOON) -> Change:
-    return change_before(Venue.objects.get(id="shed"), "roll", after, end)
+    return change_before(venue_context(Venue.objects.get(id="shed")), "roll", after, end)
 
 
 def test_it_is_the_last_window_that_begins_before_the_end() -> None:
@@ -123,7 +125,7 @@ def test_the_forecast_says_in_which_window_each_part_is_changed(tmp_path: Path) 
     )
     plan(ends_at=(NOON + timedelta(days=20)).isoformat())
     rounds()
-    run = forecast(Machine.objects.get(), NOON, PlateStore(tmp_path)).run
+    run = forecast(machine_context(Machine.objects.get(), NOON), NOON, PlateStore(tmp_path)).run
     assert run is not None and run.roll_ends is not None and run.blade_ends is not None
     # The roll ends on the evening of Sunday 1 November, the blade two days and a little from noon on Saturday.
     roll, blade = run.roll_ends.change, run.blade_ends.change
@@ -147,7 +149,7 @@ def test_what_is_coming_is_told_without_plates_as_the_forecast_tells_it(tmp_path
         media={"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0},
         knife={"head_to_knife_mm": 10.0, "cuts_per_blade": 24},
     )
-    assert coming_changes(Machine.objects.get(), NOON) == ()
+    assert coming_changes(machine_context(Machine.objects.get(), NOON), NOON) == ()
     plan(ends_at=(NOON + timedelta(days=20)).isoformat())
     rounds()
     plates = PlateStore(tmp_path)
@@ -162,7 +164,7 @@ def test_what_is_coming_is_told_without_plates_as_the_forecast_tells_it(tmp_path
             one = Segment.objects.order_by("number")[0]
             one.again = [[one.first_column, one.first_column + 3]]
             one.save()
-        machine = Machine.objects.get()
+        machine = machine_context(Machine.objects.get(), NOON)
         run = forecast(machine, NOON, plates).run
         assert run is not None
         assert coming_changes(machine, NOON) == (("blade", run.blade_ends), ("roll", run.roll_ends))

@@ -11,7 +11,8 @@ import pytest
 
 from machines.errors import InputError
 from machines.model.profile import IdleFiring
-from scheduling.log.models import Run, Segment
+from scheduling.log.models import Machine, Run, Segment
+from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_timeline
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import PartSupplies, Supplies, part_supplies
@@ -23,7 +24,7 @@ IDLE = IdleFiring(drops=50, every_s=600.0)
 
 
 def told(plates: PlateStore, idle: IdleFiring | None = None, **part: Any) -> PartSupplies:
-    return part_supplies(Run.objects.get(), plates, idle, **part)
+    return part_supplies(machine_context(Machine.objects.get(), NOON), Run.objects.get(), plates, idle, **part)
 
 
 def dots_in(plates: PlateStore, first: int, end: int) -> int:

@@ -12,6 +12,7 @@ from machines.model.profile import IdleFiring
 from scheduling.background.extend_plans import extend_plans
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.nodes.reports import take
+from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_timeline
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
@@ -23,7 +24,7 @@ ML_PER_DOT = 2 * 10.0e-9  # two passes of drops of 10 pl
 
 
 def told(plates: PlateStore, hours: float = 0.0, idle: IdleFiring | None = None) -> Forecast:
-    return forecast(Machine.objects.get(), NOON + timedelta(hours=hours), plates, idle)
+    return forecast(machine_context(Machine.objects.get(), NOON), NOON + timedelta(hours=hours), plates, idle)
 
 
 def of_run(plates: PlateStore, hours: float = 0.0, idle: IdleFiring | None = None) -> RunForecast:

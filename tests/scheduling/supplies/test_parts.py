@@ -20,6 +20,7 @@ from scheduling.log.models import Machine, Run, Segment
 from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours
 from scheduling.queries.calibration import calibrate
+from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_timeline
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
@@ -85,7 +86,7 @@ def cut(after: int, hours: float, made: bool = True) -> Any:
 
 
 def told(plates: PlateStore, hours: float = 0.0, idle: IdleFiring | None = None) -> Forecast:
-    return forecast(Machine.objects.get(), NOON + timedelta(hours=hours), plates, idle)
+    return forecast(machine_context(Machine.objects.get(), NOON), NOON + timedelta(hours=hours), plates, idle)
 
 
 def of_run(plates: PlateStore, hours: float = 0.0) -> RunForecast:
@@ -101,7 +102,7 @@ def of_run(plates: PlateStore, hours: float = 0.0) -> RunForecast:
 def test_rolls_that_nobody_told_of_follow_one_another(columns: int, number: int, left_m: float) -> None:
     furnish()
     machine = Machine(id="one", paper_position=columns)
-    assert roll(machine, small_profile()) == Roll(
+    assert roll(machine, small_profile(), ()) == Roll(
         length_m=10.0, number=number, changed_at=None, left_m=pytest.approx(left_m)
     )
 
@@ -109,7 +110,7 @@ def test_rolls_that_nobody_told_of_follow_one_another(columns: int, number: int,
 def test_rolls_that_came_out_even_are_used_up_although_a_binary_fraction_is_not_whole() -> None:
     """Seven rolls of 2.1 m are 29 400 columns of half a millimetre, and a float64 makes 6.999999999999999 of them."""
     profile = structure(PROFILE | {"media": PROFILE["media"] | {"roll_m": 2.1}}, Profile)
-    found = roll(Machine(id="one", paper_position=29_400), profile)
+    found = roll(Machine(id="one", paper_position=29_400), profile, ())
     assert (found.number, found.left_m) == (8, pytest.approx(2.1))
 
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from machines.model.profile import Knife
 from machines.model.slots import boundaries
 from scheduling.log.models import Run
+from scheduling.queries.runs import run_timeline
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
 from tests.scheduling.house import NOON, furnish, plan, small_profile
 
@@ -31,7 +32,8 @@ def due_of(strips: int, knife_columns: int, waited_h: int = 0, next_column: int 
     run.shifts = [[run.first_column, run.shift_s]] if waited_h else []
     profile = small_profile()
     knife = Knife(head_to_knife_mm=knife_columns * profile.column_pitch_mm, cuts_per_blade=100)
-    return RemainingColumns(run=run, profile=replace(profile, knife=knife), now=NOON, due=NONE)
+    profile = replace(profile, knife=knife)
+    return RemainingColumns(run=run, profile=profile, now=NOON, timeline_of=run_timeline, due=NONE)
 
 
 @settings(suppress_health_check=(HealthCheck.function_scoped_fixture,), deadline=None, max_examples=60)

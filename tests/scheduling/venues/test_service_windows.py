@@ -13,6 +13,7 @@ from scheduling.commands import handlers
 from scheduling.log.models import Event, ServiceWindow, Venue
 from scheduling.log.remarks import text_of
 from scheduling.queries.names import Unknown
+from scheduling.queries.venue_context import venue_context
 from scheduling.venues.service_windows import call_off, windows_of
 from tests.scheduling.house import NOON, by, furnish, order
 
@@ -26,7 +27,7 @@ def fix(id: str, **comes: Any) -> None:
 
 def coming(days: float = 14.0) -> list[tuple[str, datetime, datetime]]:
     """At the shed, from noon on 24 October 2026, a Saturday; Lisbon's clocks go back to UTC on the 25th."""
-    found = windows_of(Venue.objects.get(id="shed"), NOON, NOON + timedelta(days=days))
+    found = windows_of(venue_context(Venue.objects.get(id="shed")), NOON, NOON + timedelta(days=days))
     return [(one.window, one.starts_at, one.ends_at) for one in found]
 
 
@@ -114,7 +115,7 @@ def test_windows_of_another_venue_are_not_ours() -> None:
     order(handlers.AddVenue, id="loft", **there)
     order(handlers.FixServiceWindow, id="rounds", venue="loft", name="Rounds", comes=ROUNDS)
     assert coming() == []
-    (first, _) = windows_of(Venue.objects.get(id="loft"), NOON, NOON + timedelta(days=14))
+    (first, _) = windows_of(venue_context(Venue.objects.get(id="loft")), NOON, NOON + timedelta(days=14))
     assert first.starts_at == utc(10, 27, 12, 30)  # St John's changes its clocks a week after Lisbon: still -2:30
 
 

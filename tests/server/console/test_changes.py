@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from scheduling.log.models import Machine
+from scheduling.queries.machine_context import machine_context
 from server import wiring
 from server.console.machine_card import station
 from tests.server.console.test_first_page import page
@@ -22,7 +23,7 @@ def short(studio: Caller) -> Caller:
 
 
 def told() -> tuple[tuple[str, str], ...]:
-    return station(Machine.objects.get(), wiring.now()).changes
+    return station(machine_context(Machine.objects.get(), wiring.now())).changes
 
 
 def test_a_roll_that_ends_soon_is_changed_in_its_service_window(short: Caller, clock: HeldClock) -> None:

@@ -15,10 +15,11 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.recovery import Policy, Rule, settle
 from machines.serialization import structure
-from scheduling.log.models import Event, Override, Venue
+from scheduling.log.models import Event, Machine, Override, Venue
 from scheduling.log.remarks import text_of
 from scheduling.outages.open_outage import gap_now, open_outage
 from scheduling.outages.options import KINDS, Choice, Choices, RunsInto
+from scheduling.queries.machine_context import machine_context
 from server import jobs, wiring
 from server.console.choices import shown as words_of
 from server.console.formatting import NO_BREAK
@@ -140,7 +141,7 @@ def test_the_page_says_what_each_choice_would_mean(person: Client, silent: Calle
 
 
 def test_a_choice_that_makes_the_next_run_late_says_so(silent: Caller, clock: HeldClock) -> None:
-    found = open_outage(machine="wren-1", now=clock.at)
+    found = open_outage(machine_context(Machine.objects.get(id="wren-1"), clock.at))
     assert found is not None
     gap, its_pace = gap_now(found, clock.at, wiring.plates()), found.pace
     waits = settle(Policy(kind="shift"), gap, its_pace)

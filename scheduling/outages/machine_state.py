@@ -1,0 +1,94 @@
+"""How a machine is at this moment, as far as is known: whether it prints, and whether somebody must look at it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from scheduling.log.models import Heartbeat, Machine, Run
+from scheduling.log.projections.machines import STOPPED_BY_ITSELF
+from scheduling.paper.printing_now import PrintingNow
+from scheduling.queries.machine_context import MachineContext
+
+# The first of these that holds of a machine is said of it.
+StateKind = Literal[
+    "never-heard",  # it is to print, and was never heard
+    "no-node",  # no board was ever enrolled
+    "no-run",  # it is on no run, and has none to come
+    "ended",  # its board was ended in order
+    "silent",  # nothing is heard of it; it may be printing on
+    "held",  # it stands still until somebody lets it go on
+    "not-due",  # no column belongs under the head now
+    "late",  # it prints what was due before
+    "printing",
+]
+
+
+@dataclass(frozen=True)
+class MachineState:
+    """How a machine is.
+
+    Attributes:
+        kind: what is said of it.
+        is_printing: it is heard, nothing holds it, and something is due.
+        is_silent: nothing is heard of it.
+        is_missed: it is to print, and was never heard.
+        is_ended: it is to print, and its board was ended in order.
+        wants_look: it is not known to print, though it should, and nobody there holds it.
+    """
+
+    kind: StateKind
+    is_printing: bool
+    is_silent: bool
+    is_missed: bool
+    is_ended: bool
+    wants_look: bool
+
+
+def machine_state(seen: MachineContext, printing: PrintingNow | None) -> MachineState:
+    """How a machine is, and what it prints now."""
+    machine, is_due = seen.machine, printing is not None and printing.has_begun
+    is_silent, is_ended = machine.silent_since is not None, is_due and machine.stopped_at is not None
+    return MachineState(
+        kind=_kind(machine, printing, seen.heartbeat),
+        is_printing=seen.heartbeat is not None and is_due and not (is_silent or is_ended or machine.hold),
+        is_silent=is_silent,
+        is_missed=was_missed(machine, seen.heartbeat),
+        is_ended=is_ended,
+        wants_look=is_silent or is_ended or machine.hold in STOPPED_BY_ITSELF,
+    )
+
+
+def was_missed(machine: Machine, heartbeat: Heartbeat | None) -> bool:
+    """Whether a machine is to print, and was never heard."""
+    return machine.silent_since is not None and heartbeat is None and machine.last_reported_at is None
+
+
+def knife_wants_arming(seen: MachineContext, run: Run | None) -> bool:
+    """Whether strips are left hanging until somebody arms the knife, while the machine prints a run that is cut. What
+    holds a machine ends with arming its knife, too."""
+    machine = seen.machine
+    return cuts(run) and machine.epoch > 0 and not seen.knife_is_armed and not machine.hold
+
+
+def cuts(run: Run | None) -> bool:
+    """Whether the knife cuts in a run."""
+    return run is not None and run.strips_per_turn > 0
+
+
+def _kind(machine: Machine, printing: PrintingNow | None, heartbeat: Heartbeat | None) -> StateKind:
+    if was_missed(machine, heartbeat):
+        return "never-heard"
+    if machine.epoch == 0:
+        return "no-node"
+    if printing is None:
+        return "no-run"
+    if machine.stopped_at is not None:
+        return "ended"
+    if machine.silent_since is not None:
+        return "silent"
+    if machine.hold:
+        return "held"
+    if printing.due is None:
+        return "not-due"
+    return "printing" if printing.head is None else "late"
