@@ -1,0 +1,86 @@
+"""How often the database is asked for one request: the numbers are pinned, so that nobody reads anew what was read.
+
+A page that shows many machines asks as often as for a few. What is worked out once an hour for each machine, its
+forecast, is worked out before the pages are counted.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from server import jobs
+from tests.server.conftest import enrol
+from tests.server.studio import MACHINE, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed
+
+
+def add_machines(studio: Caller, first: int, end: int) -> None:
+    """Each on a run of its own, half of them with a board and of another model."""
+    for number in range(first, end):
+        id = f"wren-{number}"
+        studio.create(
+            "machines", MACHINE | {"id": id, "name": f"Wren {number}", "profile": ("wren", "owl")[number % 2]}
+        )
+        studio.create(
+            "runs", RUN | {"id": f"spring-{number}", "machine": id, "strips_per_turn": 0, "begins_in_the_past": True}
+        )
+        if number % 2:
+            enrol(studio, id)
+    while jobs.extend():
+        pass
+
+
+@pytest.fixture
+def three(furnished: Caller, clock: HeldClock) -> Caller:
+    """Three machines at a venue with a service window, and each with a run that began two hours ago."""
+    furnished.create("profiles", changed(PROFILE, "profile.knife", ...) | {"id": "owl"})
+    furnished.create("service-windows", SERVICE_WINDOW)
+    enrol(furnished)
+    add_machines(furnished, 2, 4)
+    clock.sleep(8 * 3600.0)
+    return furnished
+
+
+def asked_by(path: str) -> int:
+    """How often a page asks, the second time."""
+    client = Client()
+    assert client.get(path).status_code == 200
+    with CaptureQueriesContext(connection) as queries:
+        assert client.get(path).status_code == 200
+    return len(queries)
+
+
+def test_the_console_asks_as_often_for_many_machines_as_for_three(three: Caller) -> None:
+    of_three = asked_by("/")
+    add_machines(three, 4, 13)
+    assert asked_by("/") == of_three <= 16
+
+
+def test_the_days_sheet_asks_once_more_for_each_machine(three: Caller) -> None:
+    """For when what its forecast is counted from last changed; how the views stand is asked once for all of them."""
+    of_three = asked_by("/venues/quay/today")
+    add_machines(three, 4, 13)
+    assert of_three <= 15
+    assert asked_by("/venues/quay/today") == of_three + 9
+
+
+def test_a_first_days_sheet_of_the_hour_counts_each_forecast_once(
+    three: Caller, django_assert_max_num_queries: Any
+) -> None:
+    with django_assert_max_num_queries(41):
+        assert Client().get("/venues/quay/today").status_code == 200
+
+
+def test_the_windows_of_a_venue_ask_as_often_for_many_machines_as_for_three(three: Caller) -> None:
+    of_three = asked_by("/venues/quay/service-windows")
+    add_machines(three, 4, 13)
+    assert asked_by("/venues/quay/service-windows") == of_three <= 9
+
+
+def test_a_visitors_page_is_read_once(three: Caller, django_assert_max_num_queries: Any) -> None:
+    with django_assert_max_num_queries(12):
+        assert Client().get("/machines/wren-1/now").status_code == 200
