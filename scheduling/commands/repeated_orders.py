@@ -6,6 +6,7 @@ import hashlib
 from typing import Any
 
 from machines.serialization import unstructure
+from scheduling.log.beside import keep_order
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.models import Event, Ordered
 
@@ -18,7 +19,7 @@ def was_given(stream: str, order: Any, actor: str) -> bool:
 
 def keep(stream: str, order: Any, actor: str) -> None:
     """Remember, within the caller's transaction, by what a stream was begun."""
-    Ordered.objects.update_or_create(stream=stream, defaults={"actor": actor, "digest": digest_of(order)})
+    keep_order(stream, actor, digest_of(order))
 
 
 def digest_of(order: Any) -> str:

@@ -5,15 +5,11 @@ from __future__ import annotations
 import logging
 from datetime import datetime
 
-from django.db import OperationalError, connection
+from django.db import OperationalError
 
 from machines.protocol.messages import Status
 from machines.serialization import unstructure
-from scheduling.log.codec.canonical_json import canonical
-
-_HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
-    ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
-_TOLD = f"{_HEARD}, status = excluded.status"
+from scheduling.log.beside import keep_heartbeat
 
 logger = logging.getLogger(__name__)
 
@@ -29,10 +25,7 @@ def hear(machine: str, status: Status | None, now: datetime) -> None:
             first does.
         now: when it was heard, UTC.
     """
-    sql, told = (_HEARD, {}) if status is None else (_TOLD, unstructure(status))
-    at = connection.ops.adapt_datetimefield_value(now)
     try:
-        with connection.cursor() as cursor:
-            cursor.execute(sql, (machine, at, canonical(told)))
+        keep_heartbeat(machine, now, None if status is None else unstructure(status))
     except OperationalError as error:
         logger.warning("that machine %s was heard cannot be written: %s", machine, error)

@@ -1,0 +1,31 @@
+"""What is kept beside the log: memory and telemetry, no facts. Only this room writes its tables, these too."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+
+from scheduling.log.codec.canonical_json import canonical
+from scheduling.log.models import Ordered
+
+_HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
+    ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
+_TOLD = f"{_HEARD}, status = excluded.status"
+
+
+def keep_order(stream: str, actor: str, digest: str) -> None:
+    """Remember by whose order a stream was begun, in place of what was remembered of it."""
+    Ordered.objects.update_or_create(stream=stream, defaults={"actor": actor, "digest": digest})
+
+
+def keep_heartbeat(machine: str, heard_at: datetime, status: dict[str, Any] | None) -> None:
+    """Keep when a machine's node was heard, and what it said of itself; where it said nothing, what it said last.
+
+    Raises:
+        OperationalError: it cannot be written now.
+    """
+    at = connection.ops.adapt_datetimefield_value(heard_at)
+    with connection.cursor() as cursor:
+        cursor.execute(_HEARD if status is None else _TOLD, (machine, at, canonical(status or {})))
