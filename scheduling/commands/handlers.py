@@ -7,6 +7,7 @@ same person or key, as by a client whose answer was lost, changes nothing and is
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -15,7 +16,15 @@ from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands import repeated_orders
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
-from scheduling.commands.plan_run import PlanRun, plan_run, require_begins_ahead, require_picture_fits
+from scheduling.commands.plan_run import (
+    PlanRun,
+    RunGround,
+    plan_run,
+    read_ground,
+    require_begins_ahead,
+    require_free,
+    require_picture_fits,
+)
 from scheduling.log import models
 from scheduling.log.events import Event
 from scheduling.log.events.studio import (
@@ -40,7 +49,7 @@ from scheduling.log.store import (
 from scheduling.nodes.told_before import planning
 from scheduling.planning.service_windows import begins_at
 from scheduling.queries.names import require
-from scheduling.queries.runs import venue_place
+from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky import anchors
@@ -98,7 +107,7 @@ def fix_opening(command: FixOpening) -> OpeningFixed:
     """The anchor becomes an instant now; it stays beside it, so that people see how it was named."""
     venue = require(models.Venue, "venue", command.venue)
     try:
-        opens_at = anchors.resolve(anchors.parse(command.anchor), venue_place(venue=venue.id), zone(venue.zone))
+        opens_at = anchors.resolve(anchors.parse(command.anchor), place_of(venue), zone(venue.zone))
     except InputError as error:
         raise error.within("anchor") from None
     return OpeningFixed(venue=command.venue, name=command.name, anchor=command.anchor, opens_at=opens_at)
@@ -108,20 +117,66 @@ def fix_service_window(command: FixServiceWindow) -> ServiceWindowFixed:
     """An anchor becomes an instant now; a weekly window stays what the clocks there make of it."""
     venue = require(models.Venue, "venue", command.venue)
     try:
-        at = begins_at(command.comes, venue_place(venue=venue.id), zone(venue.zone))
+        at = begins_at(command.comes, place_of(venue), zone(venue.zone))
     except InputError as error:
         raise error.within("comes") from None
     return ServiceWindowFixed(venue=command.venue, name=command.name, comes=command.comes, begins_at=at)
 
 
-HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Event]]] = {
-    AddVenue: ("venue", add_venue),
-    AddProfile: ("profile", add_profile),
-    AddMachine: ("machine", add_machine),
-    AddSource: ("source", add_source),
-    PlanRun: ("run", plan_run),
-    FixOpening: ("opening", fix_opening),
-    FixServiceWindow: ("service", fix_service_window),
+@dataclass(frozen=True, kw_only=True)
+class Checked:
+    """A command that was checked whole.
+
+    What was added is neither changed nor taken away again, unless it is closed into an archive. So a check once made
+    stays true, but for what is said here, and need not be made again where nobody else can append.
+
+    Attributes:
+        event: that it becomes.
+        stands_on: the streams that it was checked against.
+        see: looks at a picture itself, with its file; it takes longer than the rest.
+        again: checks once more what another command may have changed meanwhile.
+        run: what a run is planned on; None where none is planned.
+    """
+
+    event: Event
+    stands_on: tuple[str, ...] = ()
+    see: Callable[[UploadStore | None], None] = lambda _: None
+    again: Callable[[], None] = lambda: None
+    run: RunGround | None = None
+
+
+def _check_source(command: AddSource) -> Checked:
+    return Checked(
+        event=add_source(command), see=lambda uploads: check_upload(command.picture, command.upload, uploads)
+    )
+
+
+def _check_run(command: PlanRun) -> Checked:
+    ground = read_ground(command)
+    return Checked(
+        event=plan_run(command, ground),
+        stands_on=ground.streams,
+        see=lambda uploads: require_picture_fits(command, ground, uploads),
+        again=lambda: require_free(command),
+        run=ground,
+    )
+
+
+def _check_machine(command: AddMachine) -> Checked:
+    return Checked(event=add_machine(command), stands_on=(f"venue/{command.venue}", f"profile/{command.profile}"))
+
+
+HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
+    AddVenue: ("venue", lambda command: Checked(event=add_venue(command))),
+    AddProfile: ("profile", lambda command: Checked(event=add_profile(command))),
+    AddMachine: ("machine", _check_machine),
+    AddSource: ("source", _check_source),
+    PlanRun: ("run", _check_run),
+    FixOpening: ("opening", lambda one: Checked(event=fix_opening(one), stands_on=(f"venue/{one.venue}",))),
+    FixServiceWindow: (
+        "service",
+        lambda one: Checked(event=fix_service_window(one), stands_on=(f"venue/{one.venue}",)),
+    ),
 }
 
 # The views that a command is checked against, beside the one that it adds to.
@@ -132,20 +187,13 @@ GROUND: dict[type[Any], tuple[str, ...]] = {
     FixServiceWindow: ("venues",),
 }
 
-# What has to be seen on a picture itself, with its file, before the command is carried out.
-DRAWN: dict[type[Any], Callable[[Any, UploadStore | None], None]] = {
-    AddSource: lambda command, uploads: check_upload(command.picture, command.upload, uploads),
-    PlanRun: require_picture_fits,
-}
-
 
 def handle(command: Command, by: Attribution, uploads: UploadStore | None = None) -> None:
     """Look at a command and carry it out, or raise what `look` and `carry_out` do."""
-    look(command, by, uploads)
-    carry_out(command, by)
+    carry_out(command, look(command, by, uploads), by)
 
 
-def look(command: Command, by: Attribution, uploads: UploadStore | None) -> None:
+def look(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked | None:
     """Check a command whole, with its picture. A large file takes seconds, so this is not to be done within a
     transaction: on SQLite nobody else could write meanwhile.
 
@@ -154,58 +202,70 @@ def look(command: Command, by: Attribution, uploads: UploadStore | None) -> None
         by: whom.
         uploads: where the files of sources lie; None where no source has one.
 
+    Returns:
+        What it comes to; None where this very order was carried out already.
+
     Raises:
         InputError: names the field that cannot be used.
         ViewsSetAside: it cannot be checked.
     """
     if _was_given(command, by):
-        return
+        return None
     try:
-        _require_good(command, by, uploads)
+        return _checked(command, by, uploads)
     except InputError:
         if not _was_given(command, by):  # in this very moment: what it asks for is taken, by itself
             raise
+    return None
 
 
 def _was_given(command: Command, by: Attribution) -> bool:
     return repeated_orders.was_given(_stream_of(command), command, by.actor)
 
 
-def _require_good(command: Command, by: Attribution, uploads: UploadStore | None) -> None:
+def _checked(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked:
     require_views(*GROUND.get(type(command), ()))
-    HANDLERS[type(command)][1](command)
+    checked = HANDLERS[type(command)][1](command)
     if isinstance(command, PlanRun):
         require_begins_ahead(command, by.said_at)
-    if type(command) in DRAWN:
-        DRAWN[type(command)](command, uploads)
+    checked.see(uploads)
+    return checked
 
 
-def carry_out(command: Command, by: Attribution) -> None:
+def carry_out(command: Command, checked: Checked | None, by: Attribution) -> None:
     """Write the event of a command that was looked at, as the first of a new stream.
+
+    Args:
+        command: what was ordered.
+        checked: what `look` found.
+        by: who ordered it.
 
     Raises:
         InputError: what was so when it was looked at is so no more.
         Taken: the id is in use.
         ViewsSetAside: it would not show.
     """
-    (kind, handler), stream = HANDLERS[type(command)], _stream_of(command)
+    (kind, check), stream = HANDLERS[type(command)], _stream_of(command)
     try:
-        # Checked once more where nobody else can append: of two runs at once on a machine, the second is refused.
         with transaction.atomic():
-            lock("default")
+            lock("default")  # nobody else can append: of two runs at once on a machine, the second is refused
             if _was_given(command, by):
                 return
-            append(_first_of(stream, handler(command), by), by)
+            if checked is None:  # it was carried out when it was looked at, and is not in the log any more
+                checked = check(command)
+            else:
+                checked.again()
+            append(_first_of(stream, checked, by), by, stands_on=checked.stands_on)
             repeated_orders.keep(stream, command, by.actor)
     except VersionConflict:
         raise IdInUse(kind, command.id) from None
 
 
-def _first_of(stream: str, event: Event, by: Attribution) -> list[Append]:
-    """What is appended where a stream begins with an event."""
-    if isinstance(event, RunPlanned):
-        return planning(stream.partition("/")[2], event, by.said_at)
-    return [Append(stream, 0, [event])]
+def _first_of(stream: str, checked: Checked, by: Attribution) -> list[Append]:
+    """What is appended where a stream begins with what a command becomes."""
+    if checked.run is not None and isinstance(checked.event, RunPlanned):
+        return planning(stream.partition("/")[2], checked.event, checked.run.profile, by.said_at)
+    return [Append(stream, 0, [checked.event])]
 
 
 def require_new(command: Command) -> None:

@@ -17,7 +17,8 @@ from scheduling.log.events.studio import RunPlanned
 from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.names import check_id, require
-from scheduling.queries.runs import cycle_named, machine_profile, venue_place
+from scheduling.queries.runs import cycle_named, machine_profile
+from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source, require_fits
 from scheduling.rendering.upload_store import UploadStore
@@ -59,21 +60,59 @@ class PlanRun:
             raise InputError("ends_at", "not after starts_at", "give an end after the start")
 
 
-def plan_run(command: PlanRun) -> RunPlanned:
-    """The span becomes whole columns; a machine is on one run at a time."""
-    machine = require(models.Machine, "machine", command.machine)
-    require(models.Source, "source", command.source)
+@dataclass(frozen=True, eq=False)
+class RunGround:
+    """What a run is planned on: read once, and handed to all that checks it. None of it changes once it was added.
+
+    Attributes:
+        machine, source: that the order names.
+        venue: where the machine stands.
+        profile: the machine's model.
+        timeline: the columns against the cycle.
+    """
+
+    machine: models.Machine
+    source: models.Source
+    venue: models.Venue
+    profile: MachineProfile
+    timeline: Timeline
+
+    @property
+    def streams(self) -> tuple[str, ...]:
+        """The streams that it was read from."""
+        machine = self.machine
+        return (
+            f"machine/{machine.id}",
+            f"source/{self.source.id}",
+            f"venue/{machine.venue_id}",
+            f"profile/{machine.profile_id}",
+        )
+
+
+def read_ground(command: PlanRun) -> RunGround:
+    """What a run is planned on.
+
+    Raises:
+        InputError: there is no such machine, source or cycle.
+    """
+    machine = require(models.Machine, "machine", command.machine, "venue")
+    source = require(models.Source, "source", command.source)
     profile = machine_profile(profile=machine.profile_id)
-    timeline = _timeline(command, profile, venue_place(venue=machine.venue_id))
-    _require_free(command)
+    timeline = _timeline(command, profile, place_of(machine.venue))
+    return RunGround(machine, source, machine.venue, profile, timeline)
+
+
+def plan_run(command: PlanRun, ground: RunGround) -> RunPlanned:
+    """The span becomes whole columns; a machine is on one run at a time."""
+    profile, timeline = ground.profile, ground.timeline
+    require_free(command)
     if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
         raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
     if command.strips_per_turn and profile.knife is None:
         raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
     first, end = _span(command, timeline)
     _require_speed(profile, timeline.cycle.mean_turn_s)
-    venue = models.Venue.objects.get(id=machine.venue_id)
-    require_policy_fits(command.policy, RuleContext(command.cycle, profile, timeline.cycle.mean_turn_s, venue))
+    require_policy_fits(command.policy, RuleContext(command.cycle, profile, timeline.cycle.mean_turn_s, ground.venue))
     seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
     return RunPlanned(
         machine=command.machine,
@@ -119,7 +158,12 @@ def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeli
     return Timeline(cycle, profile.columns_per_turn, command.segments_per_turn)
 
 
-def _require_free(command: PlanRun) -> None:
+def require_free(command: PlanRun) -> None:
+    """See that a machine is on no other run in the span of one. All else of a check stays true once it was.
+
+    Raises:
+        InputError: it is.
+    """
     others = models.Run.objects.filter(
         machine_id=command.machine, starts_at__lt=command.ends_at, ends_at__gt=command.starts_at
     )
@@ -167,13 +211,10 @@ def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:
         )
 
 
-def require_picture_fits(command: PlanRun, uploads: UploadStore | None) -> None:
+def require_picture_fits(command: PlanRun, ground: RunGround, uploads: UploadStore | None) -> None:
     """The picture can be drawn on the machine: known now, instead of when its first turn is due."""
-    machine = require(models.Machine, "machine", command.machine)
-    source = require(models.Source, "source", command.source)
-    profile, place = machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id)
-    turn = turn_at(_timeline(command, profile, place).cycle, command.starts_at)
+    turn = turn_at(ground.timeline.cycle, command.starts_at)
     try:
-        require_fits(render_source(source, uploads), profile, turn, place)
+        require_fits(render_source(ground.source, uploads), ground.profile, turn, place_of(ground.venue))
     except InputError as error:
         raise error.within("source") from None

@@ -18,12 +18,11 @@ import numpy as np
 from machines.clock import utc
 from machines.model.supplies import whole_columns
 from scheduling.commands.handlers import require_new
-from scheduling.commands.plan_run import PlanRun, plan_run, require_begins_ahead, require_picture_fits
+from scheduling.commands.plan_run import PlanRun, plan_run, read_ground, require_begins_ahead, require_picture_fits
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
-from scheduling.log.models import Machine, Source
-from scheduling.queries.machine_context import MachineContext, machine_context
+from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.runs import as_planned, has_columns_to_come, open_segments
-from scheduling.queries.venue_context import VenueContext
+from scheduling.queries.venue_context import VenueContext, venue_contexts
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
@@ -167,18 +166,19 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
         InputError: it cannot be planned; names the field.
         Taken: its id is in use.
     """
-    run = as_planned(command.id, plan_run(command))
+    ground = read_ground(command)
+    run = as_planned(command.id, plan_run(command, ground))
     require_begins_ahead(command, now)
-    require_picture_fits(command, uploads)
+    require_picture_fits(command, ground, uploads)
     require_new(command)
-    seen = machine_context(Machine.objects.get(id=run.machine_id), now)
-    profile, timeline = seen.profile, seen.timeline(run)
+    seen = machine_contexts([ground.machine], now, venue_contexts([ground.venue]))[0]
+    profile, timeline = seen.profile, ground.timeline
     plan = Plan(
         run=run,
         machine=seen.machine,
         venue=seen.venue,
         profile=profile,
-        original=render_source(Source.objects.get(id=run.source_id), uploads),
+        original=render_source(ground.source, uploads),
         turn=turn_at(timeline.cycle, run.starts_at),
         now=now,
     )

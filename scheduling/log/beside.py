@@ -17,7 +17,10 @@ _TOLD = f"{_HEARD}, status = excluded.status"
 
 def keep_order(stream: str, actor: str, digest: str) -> None:
     """Remember by whose order a stream was begun, in place of what was remembered of it."""
-    Ordered.objects.update_or_create(stream=stream, defaults={"actor": actor, "digest": digest})
+    kept = Ordered(stream=stream, actor=actor, digest=digest)
+    Ordered.objects.bulk_create(
+        [kept], update_conflicts=True, unique_fields=["stream"], update_fields=["actor", "digest"]
+    )
 
 
 def keep_heartbeat(machine: str, heard_at: datetime, status: dict[str, Any] | None) -> None:

@@ -90,7 +90,9 @@ class VersionConflict(DayrollError):
         self.changes = changes
 
 
-def append(appends: Sequence[Append], by: Attribution, *, using: str = "default") -> tuple[Recorded, ...]:
+def append(
+    appends: Sequence[Append], by: Attribution, *, stands_on: Sequence[str] = (), using: str = "default"
+) -> tuple[Recorded, ...]:
     """Write events and fold them into the views: all of it or nothing.
 
     Within a transaction of the caller's it becomes true with that transaction.
@@ -98,6 +100,7 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
     Args:
         appends: what to append; a stream may occur more than once.
         by: who says so.
+        stands_on: streams that it was decided upon, which must not have been closed into an archive since.
         using: alias of the database.
 
     Returns:
@@ -105,22 +108,26 @@ def append(appends: Sequence[Append], by: Attribution, *, using: str = "default"
 
     Raises:
         LostRace: a stream is not at the expected version.
-        InputError: an event does not fit its own description, or its stream.
+        InputError: an event does not fit its own description, or its stream; or a stream was closed into an archive.
         ViewsSetAside: a view that would have to take an event is set aside. What a node told is kept all the same.
     """
     try:
-        return _append(appends, by, using, fold_live)
+        return _append(appends, by, stands_on, using, fold_live)
     except FoldFailed:  # all was rolled back; once more, with each view by itself
-        return _append(appends, by, using, fold_apart)
+        return _append(appends, by, stands_on, using, fold_apart)
 
 
 def _append(
-    appends: Sequence[Append], by: Attribution, using: str, fold: Callable[..., list[Passed]]
+    appends: Sequence[Append],
+    by: Attribution,
+    stands_on: Sequence[str],
+    using: str,
+    fold: Callable[..., list[Passed]],
 ) -> tuple[Recorded, ...]:
     with transaction.atomic(using=using):
         ends, broken, owners = begin([one.stream for one in appends], _told_of(appends), using=using)
         require_kept((event for one in appends for event in one.events if not isinstance(event, _KEPT)), broken)
-        written = _written(appends, by, ends, using)
+        written = _written(appends, by, ends, stands_on, using)
         insert([line for line, _ in written], using=using)
         said = tuple(fact for _, fact in written)
         if passed := fold(said, broken=broken, owners=owners, using=using):
@@ -183,10 +190,13 @@ def read(
     return islice(merge(*walks, key=attrgetter("position")), limit)
 
 
-def _written(appends: Sequence[Append], by: Attribution, ends: Ends, using: str) -> list[tuple[EventRecord, Recorded]]:
+def _written(
+    appends: Sequence[Append], by: Attribution, ends: Ends, stands_on: Sequence[str], using: str
+) -> list[tuple[EventRecord, Recorded]]:
     """The lines to be written, numbered and chained, and what each says."""
     position, heads = ends.last, ends.streams
-    require_never_closed([stream for stream, head in heads.items() if head.version == 0], using=using)
+    begun = [stream for stream, head in heads.items() if head.version == 0]
+    require_never_closed([*begun, *stands_on], using=using)
     written = []
     for one in appends:
         _require_version(one, heads[one.stream], using)
@@ -196,11 +206,11 @@ def _written(appends: Sequence[Append], by: Attribution, ends: Ends, using: str)
     return written
 
 
-def require_never_closed(new_streams: Sequence[str], *, using: str = "default") -> None:
-    """Raise an InputError if one of the streams that are to begin was closed into an archive."""
-    if not new_streams:
+def require_never_closed(streams: Sequence[str], *, using: str = "default") -> None:
+    """Raise an InputError if one of some streams, that are to begin or are stood on, was closed into an archive."""
+    if not streams:
         return
-    closed = models.ClosedStream.objects.using(using).filter(stream__in=new_streams).first()
+    closed = models.ClosedStream.objects.using(using).filter(stream__in=streams).first()
     if closed is not None:
         raise InputError("stream", f"{closed.stream} was closed into an archive", "choose another id")
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from machines.errors import InputError
+from machines.model.profile import Profile
 from machines.protocol.journal_entries import Entry, GapSettled
 from scheduling.log.events import Event
 from scheduling.log.events.reports import EntryPassedOver
@@ -19,21 +20,22 @@ from scheduling.log.models import Run
 from scheduling.log.store import Append, read
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible
 from scheduling.nodes.reports import LONGEST_SAID, differing, ground_of
-from scheduling.queries.runs import as_planned, run_profile
+from scheduling.queries.runs import as_planned
 
 
-def planning(id: str, planned: RunPlanned, now: datetime) -> list[Append]:
+def planning(id: str, planned: RunPlanned, profile: Profile, now: datetime) -> list[Append]:
     """What is written when a run is planned: the run, without what was told of it and cannot be of it, and what is said
     of that, and of gaps that would have been settled otherwise here. To be appended where nobody else can append.
 
     Args:
         id: of the run.
         planned: the run.
+        profile: the model of its machine.
         now: UTC.
     """
     run = as_planned(id, planned)
     # Once for all of them: nobody can append meanwhile, and there may be very many.
-    ground = ground_of(run, EntryContext(now=now, may_be_ahead=SLACK, profile=run_profile(run)))
+    ground = ground_of(run, EntryContext(now=now, may_be_ahead=SLACK, profile=profile))
     without, said = list[int](), list[Event]()
     for fact in read(streams=[f"machine/{planned.machine}"], run=id):
         if isinstance(fact.event, Entry):

@@ -35,13 +35,14 @@ def check_name(name: str) -> None:
         raise InputError("name", f"{found[0]!r} cannot stand in a name", "leave it out")
 
 
-def require(model: type[Any], kind: str, id: str) -> Any:
-    """The row with an id.
+def require(model: type[Any], kind: str, id: str, *related: str) -> Any:
+    """The row with an id, and the rows that it refers to by some of its fields.
 
     Raises:
         Unknown: there is none.
     """
-    row = model.objects.filter(id=id).first()
+    rows = model.objects.filter(id=id)
+    row = (rows.select_related(*related) if related else rows).first()
     if row is None:
         raise Unknown(kind, id)
     return row

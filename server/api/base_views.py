@@ -111,9 +111,9 @@ class Collection(List):
         """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""
         command = structure(request.data, self.command)
         by = attribution(request, getattr(command, "venue", None))
-        look(command, by, wiring.uploads())
+        checked = look(command, by, wiring.uploads())
         with transaction.atomic():
-            carry_out(command, by)
+            carry_out(command, checked, by)
             row = self.get_queryset().get(pk=command.id)
         address = request.build_absolute_uri(reverse(self.detail, args=[command.id]))
         return Response(self.get_serializer(row).data, status=201, headers={"Location": address})

@@ -84,3 +84,17 @@ def test_the_windows_of_a_venue_ask_as_often_for_many_machines_as_for_three(thre
 def test_a_visitors_page_is_read_once(three: Caller, django_assert_max_num_queries: Any) -> None:
     with django_assert_max_num_queries(12):
         assert Client().get("/machines/wren-1/now").status_code == 200
+
+
+def test_planning_a_run_reads_each_thing_once(furnished: Caller, django_assert_max_num_queries: Any) -> None:
+    """Six of these begin and end transactions. Where nobody can append, it is asked again whether this very order was
+    given, and the machine's other runs are looked at again."""
+    later = {"starts_at": "2026-05-01T12:00:00Z", "ends_at": "2026-05-04T12:00:00Z"}
+    with django_assert_max_num_queries(27):
+        furnished.create("runs", RUN | {"id": "summer"} | later)
+
+
+def test_checking_a_run_reads_each_thing_once(furnished: Caller, django_assert_max_num_queries: Any) -> None:
+    later = {"starts_at": "2026-05-01T12:00:00Z", "ends_at": "2026-05-04T12:00:00Z"}
+    with django_assert_max_num_queries(14):
+        assert furnished.post("run-checks", RUN | {"id": "summer"} | later).status_code == 200

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +13,8 @@ from django.db import connection
 
 from machines.errors import InputError
 from scheduling.commands import handlers
+from scheduling.commands.plan_run import require_begins_ahead
+from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Event, Opening, Run, Source, Venue
 from tests.scheduling.house import NOON, PROFILE, by, furnish, order, plan
 
@@ -213,3 +217,83 @@ def test_of_two_runs_planned_at_once_on_a_machine_one_is_refused() -> None:
         thread.join()
     assert sorted(outcomes) == ["planned", "starts_at"]
     assert Run.objects.count() == 1
+
+
+def meanwhile(monkeypatch: pytest.MonkeyPatch, other: Callable[[], object]) -> None:
+    """Between the check of a run and the moment from which nobody else can append, somebody else is done."""
+
+    def held_up(*asked: Any) -> None:
+        monkeypatch.undo()
+        other()
+        require_begins_ahead(*asked)
+
+    monkeypatch.setattr(handlers, "require_begins_ahead", held_up)
+
+
+def test_a_run_that_came_in_between_holds_the_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    furnish()
+    meanwhile(monkeypatch, lambda: plan(id="other"))
+    with pytest.raises(InputError, match="the machine is on run 'other'"):
+        plan()
+    assert [run.id for run in Run.objects.all()] == ["other"]
+
+
+def test_the_same_order_that_came_in_between_is_the_one_that_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    furnish()
+    meanwhile(monkeypatch, plan)
+    plan()
+    assert Event.objects.filter(stream="run/first").count() == 1
+
+
+def test_an_order_that_was_carried_out_when_it_was_looked_at_and_is_closed_since_is_refused(tmp_path: Path) -> None:
+    order(handlers.AddVenue, **VENUE)
+    again: Any = handlers.read(VENUE, handlers.AddVenue)
+    checked = handlers.look(again, by(), None)
+    assert checked is None
+    handlers.carry_out(again, checked, by())
+    close_streams(["venue/loft"], tmp_path / "old.jsonl", by(), key=None)
+    with pytest.raises(InputError, match="venue/loft was closed into an archive"):
+        handlers.carry_out(again, checked, by())
+
+
+def test_another_order_for_the_same_id_that_came_in_between_has_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    furnish()
+    later = {"starts_at": (NOON + timedelta(days=9)).isoformat(), "ends_at": (NOON + timedelta(days=10)).isoformat()}
+    meanwhile(monkeypatch, lambda: plan(**later))
+    with pytest.raises(handlers.IdInUse):
+        plan()
+    assert Run.objects.get().starts_at == NOON + timedelta(days=9)
+
+
+@pytest.mark.parametrize("stream", ["machine/one", "source/picture", "profile/small", "venue/shed"])
+def test_what_was_closed_in_between_is_stood_on_no_more(
+    stream: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    furnish()
+    meanwhile(monkeypatch, lambda: close_streams([stream], tmp_path / "old.jsonl", by(), key=None))
+    with pytest.raises(InputError, match=f"{stream} was closed into an archive"):
+        plan()
+    assert not Run.objects.exists()
+
+
+def test_what_hangs_on_a_venue_stands_on_it() -> None:
+    comes = {"kind": "weekly", "weekday": "friday", "begins": "10:00", "ends": "11:30"}
+    anchor = {"civil": "2026-12-01T19:00", "zone": "Europe/Lisbon"}
+    orders: dict[type[Any], dict[str, Any]] = {
+        handlers.AddMachine: {"id": "two", "name": "Two", "venue": "shed", "profile": "small"},
+        handlers.FixOpening: {"id": "a", "name": "A", "venue": "shed", "anchor": anchor},
+        handlers.FixServiceWindow: {"id": "a", "name": "A", "venue": "shed", "comes": comes},
+    }
+    furnish()
+    for command, fields in orders.items():
+        checked = handlers.HANDLERS[command][1](handlers.read(fields, command))
+        assert "venue/shed" in checked.stands_on
+
+
+def test_a_command_is_checked_whole_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    furnish()
+    checks = []
+    kind, check = handlers.HANDLERS[handlers.PlanRun]
+    monkeypatch.setitem(handlers.HANDLERS, handlers.PlanRun, (kind, lambda one: checks.append(one) or check(one)))
+    plan()
+    assert len(checks) == 1

@@ -16,7 +16,7 @@ from machines.protocol.messages import pace
 from machines.recovery import Gap, Policy, RuleKind, settle
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
-from scheduling.commands.plan_run import PlanRun, plan_run
+from scheduling.commands.plan_run import PlanRun, plan_run, read_ground
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import NO_RUN, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
@@ -52,7 +52,8 @@ def columns_to_be(**fields: Any) -> tuple[int, int]:
 def to_be_planned(**fields: Any) -> RunPlanned:
     """The run ``second``, as it was planned before it was forgotten."""
     asked = {"machine": "one", "source": "picture", "cycle": "apparent-solar-day", "policy": {"kind": "skip"}}
-    return plan_run(handlers.read(SECOND | asked | fields, PlanRun))  # type: ignore[arg-type]
+    command: Any = handlers.read(SECOND | asked | fields, PlanRun)
+    return plan_run(command, read_ground(command))
 
 
 def printed_of(seq: int, first: int, end: int) -> Entry:
@@ -119,7 +120,7 @@ def test_however_much_was_told_of_it_no_more_is_asked_while_nobody_else_can_writ
             "one", batch(*(printed_of(seq, first + seq, first + seq + 1) for seq in range(1, count + 1))), long_after()
         )
         with CaptureQueriesContext(connection) as queries:
-            planning("second", to_be_planned(), long_after().said_at)
+            planning("second", to_be_planned(), small_profile(), long_after().said_at)
         asked.append(len(queries))
     assert asked[0] == asked[1]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 import pytest
 from django.db import connections
 
-from scheduling.commands.handlers import DRAWN, HANDLERS
+from scheduling.commands.handlers import HANDLERS, Checked
 from scheduling.commands.orders import AddSource
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.integrity import append_only
@@ -149,19 +150,24 @@ def test_while_a_picture_is_looked_at_others_write(
     studio: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch, kind: type[Any]
 ) -> None:
     """On SQLite nobody else can within a transaction, and a large file takes seconds."""
-    right, answers = DRAWN[kind], []
+    (name, check), answers = HANDLERS[kind], []
 
     def write() -> None:
         answers.append(Caller(studio.token).post("venues", FAR_VENUE).status_code)
         connections.close_all()
 
-    def look(command: Any, uploads: Any) -> None:
-        other = threading.Thread(target=write)
-        other.start()
-        other.join()
-        right(command, uploads)
+    def seen_meanwhile(command: Any) -> Checked:
+        checked = check(command)
 
-    monkeypatch.setitem(DRAWN, kind, look)
+        def see(uploads: Any) -> None:
+            other = threading.Thread(target=write)
+            other.start()
+            other.join()
+            checked.see(uploads)
+
+        return replace(checked, see=see)
+
+    monkeypatch.setitem(HANDLERS, kind, (name, seen_meanwhile))
     for resource, body in IN_ORDER:
         studio.create(resource, body)
     assert answers == [201]
