@@ -15,7 +15,8 @@ from scheduling.log.projecting.projector import require_views
 from scheduling.log.rows.row_sql import table
 from scheduling.log.store import Append, Attribution, VersionConflict, append, stream_version
 from scheduling.planning.timeline import Timeline
-from scheduling.queries.runs import run_profile, run_timeline, venue_place
+from scheduling.queries.runs import machine_profile, timeline_on
+from scheduling.queries.venue_context import place_of
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import RenderSource, draw_plate
 from scheduling.rendering.sky_parameters import turn_of
@@ -89,12 +90,14 @@ def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Pl
     Raises:
         InputError: the file of its source is gone.
     """
+    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    profile, place = machine_profile(profile=machine.profile_id), place_of(machine.venue)
     return PlanningContext(
         run=run,
-        timeline=run_timeline(run),
-        profile=run_profile(run),
+        timeline=timeline_on(run, profile, place),
+        profile=profile,
         original=render_source(Source.objects.get(id=run.source_id), uploads),
-        place=venue_place(venue=Machine.objects.get(id=run.machine_id).venue_id),
+        place=place,
         plates=plates,
     )
 

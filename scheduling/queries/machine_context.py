@@ -25,12 +25,12 @@ from scheduling.queries.cuts import cuts_since_blade
 from scheduling.queries.newest_change import Views, views
 from scheduling.queries.runs import (
     HAS_TO_COME,
-    cycle_named,
     has_columns_to_come,
     knife_is_armed_by,
     machine_profiles,
     open_segments_of,
     segments_in_order,
+    timeline_on,
 )
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 
@@ -243,8 +243,7 @@ class MachineContext:
 
     def timeline(self, run: Run) -> Timeline:
         """The columns of one of its runs against their cycle."""
-        cycle = cycle_named(run.cycle, run.cycle_options, place=self.at_venue.place)
-        return Timeline(cycle, self.model.columns_per_turn, run.segments_per_turn)
+        return timeline_on(run, self.model, self.at_venue.place)
 
 
 def machine_contexts(

@@ -86,8 +86,13 @@ def cycle_named(name: str, options: dict[str, Any], *, place: Place) -> cycles.C
 def run_timeline(run: Run) -> Timeline:
     """The columns of a run against its cycle."""
     machine = Machine.objects.get(id=run.machine_id)
-    cycle = cycle_named(run.cycle, run.cycle_options, place=venue_place(venue=machine.venue_id))
-    return Timeline(cycle, machine_profile(profile=machine.profile_id).columns_per_turn, run.segments_per_turn)
+    return timeline_on(run, machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id))
+
+
+def timeline_on(run: Run, profile: MachineProfile, place: Place) -> Timeline:
+    """The same, where the model of its machine, and where that stands, were read already."""
+    cycle = cycle_named(run.cycle, run.cycle_options, place=place)
+    return Timeline(cycle, profile.columns_per_turn, run.segments_per_turn)
 
 
 def knife_is_armed(machine: Machine) -> bool:
