@@ -7,7 +7,6 @@ same person or key, as by a client whose answer was lost, changes nothing and is
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -15,16 +14,9 @@ from django.db import transaction
 from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands import repeated_orders
+from scheduling.commands.checked import Checked, check_run
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
-from scheduling.commands.plan_run import (
-    PlanRun,
-    RunGround,
-    plan_run,
-    read_ground,
-    require_begins_ahead,
-    require_free,
-    require_picture_fits,
-)
+from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.log import models
 from scheduling.log.events import Event
 from scheduling.log.events.studio import (
@@ -123,42 +115,9 @@ def fix_service_window(command: FixServiceWindow) -> ServiceWindowFixed:
     return ServiceWindowFixed(venue=command.venue, name=command.name, comes=command.comes, begins_at=at)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Checked:
-    """A command that was checked whole.
-
-    What was added is neither changed nor taken away again, unless it is closed into an archive. So a check once made
-    stays true, but for what is said here, and need not be made again where nobody else can append.
-
-    Attributes:
-        event: that it becomes.
-        stands_on: the streams that it was checked against.
-        see: looks at a picture itself, with its file; it takes longer than the rest.
-        again: checks once more what another command may have changed meanwhile.
-        run: what a run is planned on; None where none is planned.
-    """
-
-    event: Event
-    stands_on: tuple[str, ...] = ()
-    see: Callable[[UploadStore | None], None] = lambda _: None
-    again: Callable[[], None] = lambda: None
-    run: RunGround | None = None
-
-
 def _check_source(command: AddSource) -> Checked:
     return Checked(
         event=add_source(command), see=lambda uploads: check_upload(command.picture, command.upload, uploads)
-    )
-
-
-def _check_run(command: PlanRun) -> Checked:
-    ground = read_ground(command)
-    return Checked(
-        event=plan_run(command, ground),
-        stands_on=ground.streams,
-        see=lambda uploads: require_picture_fits(command, ground, uploads),
-        again=lambda: require_free(command),
-        run=ground,
     )
 
 
@@ -171,7 +130,7 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
     AddProfile: ("profile", lambda command: Checked(event=add_profile(command))),
     AddMachine: ("machine", _check_machine),
     AddSource: ("source", _check_source),
-    PlanRun: ("run", _check_run),
+    PlanRun: ("run", check_run),
     FixOpening: ("opening", lambda one: Checked(event=fix_opening(one), stands_on=(f"venue/{one.venue}",))),
     FixServiceWindow: (
         "service",

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 from django.db import connections
 
-from scheduling.commands.handlers import HANDLERS, Checked
+from scheduling.commands.checked import Checked
+from scheduling.commands.handlers import HANDLERS
 from scheduling.commands.orders import AddSource
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.integrity import append_only
