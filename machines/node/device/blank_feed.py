@@ -7,14 +7,14 @@ the next burst. A power cut in between makes nothing unknown.
 from __future__ import annotations
 
 from machines.model.profile import Profile
-from machines.node.store import recovery_state, strips
+from machines.node.store import strips
 from machines.node.store.journal import Journal, change_state
+from machines.node.work.snapshot import Snapshot
 
 
-def feed(journal: Journal, profile: Profile) -> bool:
+def feed(journal: Journal, seen: Snapshot, profile: Profile) -> bool:
     """Go on to where the knife must be looked at, or to where printing goes on; whether there was blank to feed."""
-    with journal.reading() as db:
-        position, feed_to = journal.state().paper_position, recovery_state.read(db).feed_to
+    position, feed_to = seen.state.paper_position, seen.recovery.feed_to
     if position >= feed_to:
         return False
     with journal.transaction() as db:

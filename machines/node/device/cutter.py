@@ -20,8 +20,7 @@ def cut(journal: Journal, state: State, profile: Profile, driver: Driver, now: f
     It is cut only in its place and with the knife armed. One that an earlier agent ordered and did not see done is not
     cut again.
     """
-    with journal.reading() as db:
-        pending = strips.pending(db)
+    pending = journal.kept(strips.pending)
     under_knife = state.paper_position - profile.knife_columns
     if not pending or pending[0].place > under_knife:
         return False

@@ -8,12 +8,12 @@ from machines.drivers import Driver, MachineStopped
 from machines.node.device.controller import MachineAtHand
 from machines.node.device.slip_correction import SlipWatch
 from machines.node.printing.order_queue import OrdersInHand
-from machines.node.store import recovery_state, strips
-from machines.node.store.journal import Journal, State
+from machines.node.store.journal import Journal
 from machines.node.work.bursts import Burst, next_burst
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
+from machines.node.work.snapshot import Snapshot, snapshot
 from machines.operator import stop_causes
 
 NOTHING_DUE = math.inf
@@ -54,8 +54,8 @@ class Laying:
         """
         if self._in_hand:
             return self._lay(driver, now)
-        state = self._journal.state()
-        planned = self._plan(held, state)
+        seen = snapshot(self._journal)
+        state, planned = seen.state, self._plan(held, seen)
         if not planned:
             if state.next_column < held.run.end_column:
                 self._interruption.because("no-work")
@@ -63,8 +63,7 @@ class Laying:
         order_in_s = self._in_hand.order_at(held, planned[0], catching_up=state.catching_up) - now
         if order_in_s > 0:
             return self._wait(driver, order_in_s, now)
-        with self._journal.reading() as db:
-            closed_only = recovery_state.read(db).closed_only
+        closed_only = seen.recovery.closed_only
         try:
             self._in_hand.take(held, planned, now, catching_up=state.catching_up, closed_only=closed_only)
         except FileNotFoundError:  # the exchange has just learned of another plate and pruned this one
@@ -91,12 +90,11 @@ class Laying:
                 return 0.0
         return self._lay(driver, now)
 
-    def _plan(self, held: HeldWork, state: State) -> list[Burst]:
+    def _plan(self, held: HeldWork, seen: Snapshot) -> list[Burst]:
         """The bursts to order together: those of one commit, or all parts of one burst; at most up to where the knife
         must be looked at again."""
-        with self._journal.reading() as db:
-            cuts_due = [strip.place + held.profile.knife_columns for strip in strips.pending(db)]
-            left_out = recovery_state.read(db).left_out
+        state, left_out = seen.state, seen.recovery.left_out
+        cuts_due = [strip.place + held.profile.knife_columns for strip in seen.pending]
         column, position = state.next_column, state.paper_position
         burst_end = held.profile.burst_start(column) + held.profile.columns_per_burst
         enough = max(burst_end, column + self._columns_per_commit)

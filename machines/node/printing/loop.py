@@ -27,6 +27,7 @@ from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
+from machines.node.work.snapshot import snapshot
 from machines.operator import holds, stop_causes
 from machines.operator.holds import Holding
 from machines.operator.stop_causes import cause_of
@@ -184,10 +185,11 @@ class Printer:
             return 0.0
         if not self._in_hand and cutter.cut(self._journal, state, held.profile, driver, now):
             return 0.0
-        if not self._in_hand and blank_feed.feed(self._journal, held.profile):
+        seen = snapshot(self._journal)
+        if not self._in_hand and blank_feed.feed(self._journal, seen, held.profile):
             return 0.0
         try:
-            if self._settling.settle(held, now):
+            if self._settling.settle(held, seen, now):
                 return 0.0
         except bursts.CannotTell:
             return self._idle("no-work")

@@ -7,7 +7,6 @@ import logging
 from machines.clock import utc
 from machines.node.printing import gaps
 from machines.node.printing.order_queue import OrdersInHand
-from machines.node.store import recovery_state
 from machines.node.store.journal import Journal, State, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.waiting.asked import AskedForWork
@@ -16,6 +15,7 @@ from machines.node.work.bursts import instant_of, is_late
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateStore
+from machines.node.work.snapshot import Snapshot, snapshot
 from machines.protocol.messages import pace
 from machines.recovery import Gap, Override, settle
 
@@ -45,8 +45,13 @@ class Settling:
         self._in_hand = in_hand
         self._interruption = interruption
 
-    def settle(self, held: HeldWork, now: float) -> bool:
-        """Settle a gap by the policy, or by a person's word, if there is one; ``now`` by the server, POSIX seconds.
+    def settle(self, held: HeldWork, seen: Snapshot, now: float) -> bool:
+        """Settle a gap by the policy, or by a person's word, if there is one.
+
+        Args:
+            held: the work.
+            seen: the journal as it stands.
+            now: by the server, POSIX seconds.
 
         Returns:
             whether there was. It is settled once the server was asked for a person's word on it: see `waits`.
@@ -54,18 +59,17 @@ class Settling:
         Raises:
             CannotTell: how much is missing.
         """
-        with self._journal.reading() as db:
-            state, kept = self._journal.state(), recovery_state.read(db)
+        state, kept = seen.state, seen.recovery
         self.waits = False
         overruled = state.catching_up and _holds(held.override, kept, kept.since) and self._is_behind(held, state, now)
         if self._in_hand:
             if not overruled and (self._in_hand.catching_up or not is_late(held, self._in_hand.next_column, now)):
                 return False
             self._in_hand.close()
-        with self._journal.reading() as db:
-            state, unknown_end = self._journal.state(), order_log.unknown_end(db)
+            seen = snapshot(self._journal)  # what was laid is written down now
+            state = seen.state
         resumed = self._interruption.resumed or overruled
-        missing = gaps.find(held, state, unknown_end, resumed=resumed, now=now)
+        missing = gaps.find(held, state, seen.unknown_end, resumed=resumed, now=now)
         if missing is None:
             self._wait_no_more()
             return False
@@ -73,7 +77,7 @@ class Settling:
             self.waits = True
             return False
         self._wait_no_more()
-        self._decide(held, missing, state, now)
+        self._decide(held, missing, seen, now)
         return True
 
     def _is_behind(self, held: HeldWork, state: State, now: float) -> bool:
@@ -89,9 +93,10 @@ class Settling:
         if self._asked is not None:
             self._asked.forget()
 
-    def _decide(self, held: HeldWork, missing: gaps.Missing, state: State, now: float) -> None:
+    def _decide(self, held: HeldWork, missing: gaps.Missing, seen: Snapshot, now: float) -> None:
+        state, kept = seen.state, seen.recovery
         with self._journal.reading() as db:
-            kept, half_printed = recovery_state.read(db), gaps.half_printed(db, held, missing)
+            half_printed = gaps.half_printed(db, held, missing)
         missing_since = instant_of(held, missing.unknown_end)
         since = _since(held, missing, state, kept)
         # Where nothing stood in the way, the board itself came late, as with a busy disk.

@@ -9,10 +9,11 @@ from __future__ import annotations
 import logging
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TypeVar
 
 from machines.errors import InputError
 from machines.node.store.journal_versions import bring_up
@@ -21,6 +22,8 @@ from machines.node.waiting.news import News
 from machines.operator.holds import Hold
 
 log = logging.getLogger(__name__)
+
+T = TypeVar("T")
 
 FILE_NAME = "journal.sqlite3"
 BUSY_LIMIT_S = 10.0
@@ -66,7 +69,8 @@ class Journal:
     def __init__(self, connection: sqlite3.Connection, news: News | None = None) -> None:
         self.news = news or News()
         self._connection = connection
-        self._state: tuple[tuple[int, int], State] | None = None
+        self._kept: dict[Callable[[sqlite3.Connection], Any], Any] = {}
+        self._kept_at: tuple[int, int] | None = None
         self._lock = threading.RLock()
 
     @contextmanager
@@ -84,7 +88,7 @@ class Journal:
 
     def _undo(self) -> None:
         """End a transaction that broke off or could not be committed; what went wrong first is what is told of it."""
-        self._state = None  # which may have been read in between
+        self._kept_at = None  # what is kept may have been read in between
         if not self._connection.in_transaction:  # SQLite has undone it, as it does on a full card
             return
         try:
@@ -100,26 +104,33 @@ class Journal:
 
     def state(self) -> State:
         """Where the node stands; as it was read last, where nothing was written since."""
+        return self.kept(read_state)
+
+    def kept(self, read: Callable[[sqlite3.Connection], T]) -> T:
+        """What a function reads of the journal; as it was read last, where nothing was written since. Each step of the
+        print loop asks several times, and seldom is anything else. It must not be changed by whoever asks."""
         with self._lock:
-            return self._state_now()
+            return self._kept_now(read)
 
     def glance(self) -> State | None:
         """Where the node stands; None if another thread is in the middle of a transaction, which may take a while."""
         if not self._lock.acquire(blocking=False):
             return None
         try:
-            return self._state_now()
+            return self._kept_now(read_state)
         finally:
             self._lock.release()
 
-    def _state_now(self) -> State:
-        """Each step of the print loop asks several times, and seldom is anything else: what this connection has written
-        it counts itself, and the file tells of others'."""
+    def _kept_now(self, read: Callable[[sqlite3.Connection], T]) -> T:
+        """What this connection has written it counts itself, and the file tells of others'."""
         (by_others,) = self._connection.execute("PRAGMA data_version").fetchone()
         written = self._connection.total_changes, by_others
-        if self._state is None or self._state[0] != written:
-            self._state = written, read_state(self._connection)
-        return self._state[1]
+        if self._kept_at != written:
+            self._kept, self._kept_at = {}, written
+        if read not in self._kept:
+            self._kept[read] = read(self._connection)
+        found: T = self._kept[read]
+        return found
 
     def close(self) -> None:
         """Close the file."""

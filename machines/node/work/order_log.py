@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from machines.clock import utc
 from machines.node.store import outbox, recovery_state, strips
-from machines.node.store.journal import change_state, read_state
+from machines.node.store.journal import State, change_state, read_state
+from machines.node.store.recovery_state import Recovering
 from machines.node.store.slip_state import begin_anew
 from machines.node.work.bursts import Burst
 from machines.node.work.held_work import HeldWork
@@ -64,25 +65,25 @@ def _come_true(db: sqlite3.Connection, one: Laid) -> None:
 
 
 def _advance(db: sqlite3.Connection, held: HeldWork, one: Laid) -> None:
-    burst = one.burst
+    burst, kept = one.burst, recovery_state.read(db)
     db.execute(
         "UPDATE burst SET laid_at = ? WHERE run = ? AND first_column = ?", (one.at, burst.run, burst.first_column)
     )
-    crossed = _new_boundaries(db, held, burst.first_column, burst.end_column)
+    crossed = _new_boundaries(kept, held, burst.first_column, burst.end_column)
     strips.note(db, burst.run, {boundary: burst.place + boundary - burst.first_column for boundary in crossed})
     change_state(db, next_column=burst.end_column, paper_position=burst.end_place)
     count_drops(db, one.drops, one.at)
-    _leave_out(db, held)
+    state = _leave_out(db, held, kept)
     segment = held.segment_of(burst.first_column)
     if segment is not None and segment.end_column == burst.end_column:
         report_printed(db, burst.run)
         _forget(db, burst.run, burst.end_column - held.profile.columns_per_turn)
-    _come_to_the_end(db, held, one.at)
+    _come_to_the_end(db, held, state, one.at)
 
 
-def _come_to_the_end(db: sqlite3.Connection, held: HeldWork, at: float) -> None:
+def _come_to_the_end(db: sqlite3.Connection, held: HeldWork, state: State, at: float) -> None:
     """A run that is over before the machine has caught up ends the replay all the same; ``at``, POSIX seconds."""
-    state, end = read_state(db), held.run.end_column
+    end = held.run.end_column
     if state.catching_up and state.next_column >= end:
         report_printed(db, held.run.id)
         outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=held.run.id, column=end))
@@ -175,7 +176,7 @@ def settle(db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision,
         paper_position=place,
     )
     outbox.append(db, entry)
-    unknown = _new_boundaries(db, held, gap.first, gap.unknown_end)
+    unknown = _new_boundaries(recovery_state.read(db), held, gap.first, gap.unknown_end)
     strips.note(db, held.run.id, {boundary: place + boundary - gap.first for boundary in unknown})
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if decision.again:  # they are ordered once more, in another place
@@ -192,25 +193,30 @@ def settle(db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision,
     if decision.shift_s:
         recovery_state.shifted(db, held.shift_s + decision.shift_s)
         change_state(db, work_version=state.work_version + 1)
-    _leave_out(db, held)
+    _leave_out(db, held, recovery_state.read(db))
 
 
-def _leave_out(db: sqlite3.Connection, held: HeldWork) -> None:
+def _leave_out(db: sqlite3.Connection, held: HeldWork, kept: Recovering) -> State:
     """Where printing has come to columns that are left out, go on after them. They take no paper, and a strip's
-    boundary among them comes to lie where the paper goes on; or their places are fed blank, and it lies in its own."""
-    state, kept = read_state(db), recovery_state.read(db)
+    boundary among them comes to lie where the paper goes on; or their places are fed blank, and it lies in its own.
+
+    Returns:
+        where the node stands then.
+    """
+    state = read_state(db)
     left, place = kept.left_out, state.paper_position
     if left is None or state.next_column != left.first:
-        return
+        return state
     boundaries = held.boundaries(left.first, left.end)
     strips.note(db, held.run.id, {b: place + (b - left.first if kept.blank else 0) for b in boundaries})
     change_state(db, next_column=left.end)
     recovery_state.passed_over(db, place + len(left) if kept.blank else None)
+    return replace(state, next_column=left.end)
 
 
-def _new_boundaries(db: sqlite3.Connection, held: HeldWork, after: int, through: int) -> list[int]:
+def _new_boundaries(kept: Recovering, held: HeldWork, after: int, through: int) -> list[int]:
     """Where strips begin among columns that are accounted for now. One that is printed again begins no second strip."""
-    noted = recovery_state.read(db).again_end
+    noted = kept.again_end
     return held.boundaries(after if noted is None else max(after, min(noted, through)), through)
 
 
