@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 from tests.server.processes import process, wait_for_line
-from tests.server.test_serve import ask
+from tests.server.serving.test_serve import ask
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()

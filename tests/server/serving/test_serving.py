@@ -277,7 +277,7 @@ def test_what_is_light_is_answered_while_all_that_is_costly_is_asked_for(tmp_pat
 
 
 def test_a_fleet_is_served_with_the_same_bounds() -> None:
-    web = yaml.safe_load((Path(__file__).parents[2] / "docker" / "compose.yaml").read_text())["services"]["web"]
+    web = yaml.safe_load((Path(__file__).parents[3] / "docker" / "compose.yaml").read_text())["services"]["web"]
     assert web["command"][:3] == ["dayroll", "serve", "--web-only"]
     assert web["ulimits"]["nofile"] >= 3 * 1000 + 200
 

@@ -24,7 +24,7 @@ from scheduling.log.store import append, read
 from tests.scheduling.log.facts import ONE_OF_EACH, by
 from tests.scheduling.log.histories import HISTORIES, History
 
-SAMPLES = Path(__file__).parent / "samples"
+SAMPLES = Path(__file__).parents[1] / "samples"
 
 
 @pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: type(event).__name__)

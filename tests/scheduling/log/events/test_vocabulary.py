@@ -18,7 +18,7 @@ from tests.scheduling.log.facts import ONE_OF_EACH, venue
 
 # One file for each kind and version, <kind>.<version>.json, kept for ever: a file is added with a new version and
 # never changed or removed.
-SAMPLES = Path(__file__).parent / "samples"
+SAMPLES = Path(__file__).parents[1] / "samples"
 WRITTEN = sorted(SAMPLES.glob("*.json"))
 
 
