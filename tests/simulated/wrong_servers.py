@@ -96,7 +96,7 @@ def overdue_not_offered() -> AbstractContextManager[object]:
 def word_not_handed_out() -> AbstractContextManager[object]:
     from scheduling.nodes import dispatch
 
-    return patch.object(dispatch, "standing_word", lambda run: None)
+    return patch.object(dispatch, "active_override", lambda run: None)
 
 
 def unknown_not_counted() -> AbstractContextManager[object]:

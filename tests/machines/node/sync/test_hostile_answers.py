@@ -89,7 +89,10 @@ def test_a_connection_over_which_no_plate_came_is_closed_at_once(exchange: Excha
     try:
         exchange.run_once()
         exchange.client.close()
-        sockets = [one for one in gc.get_objects() if isinstance(one, socket.socket) and one.fileno() != -1]
+        all_sockets = (
+            one for one in gc.get_objects() if issubclass(type(one), socket.socket)
+        )  # asks no lazy object what it is
+        sockets = [one for one in all_sockets if one.fileno() != -1]
         assert [one for one in sockets if _is_to(one, port)] == []
     finally:
         gc.enable()

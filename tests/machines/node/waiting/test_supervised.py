@@ -20,7 +20,8 @@ __all__ = ["make_bench"]  # the fixture
 FAULTY = """
 import sys
 import threading
-from machines.node import asked, journal
+from machines.node.store import journal
+from machines.node.waiting import asked
 from machines.node.__main__ import main
 
 def breaking(whole, at):
