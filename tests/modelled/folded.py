@@ -64,7 +64,7 @@ def account(run: Planned, entry: Entry) -> None:
     """What became of a run's columns."""
     if isinstance(entry, ColumnsPrinted):
         columns = _range(entry.columns)
-        run.again.difference_update(columns)
+        run.again = {column for column in run.again if column >= entry.columns.end}
         run.give(columns, "printed")
         run.laid_at = entry.at if run.laid_at is None else max(run.laid_at, entry.at)
     elif isinstance(entry, GapSettled):
@@ -75,7 +75,7 @@ def account(run: Planned, entry: Entry) -> None:
                 del run.fates[column]
         run.give(_range(decision.unknown), "unknown")
         run.give(_range(decision.skipped), "skipped")
-        run.again = {column for column in run.again if column < entry.gap.first}
+        run.again.clear()
         for column in (column for columns in late for column in _range(columns)):
             if run.fates.get(column, "skipped") != "skipped":
                 run.again.add(column)

@@ -48,6 +48,7 @@ BROKE_WITH_MORE: dict[int, tuple[tuple[int, ...], tuple[int, ...], str]] = {
     20834: ((2, 4), (), "5b7a529dfaf7"),
     20869: ((0, 2), (), "67b1b958a04b"),
     40233: ((1, 3, 4), (), "1bb50e8ecc8a"),
+    41810: ((0, 2, 3), (), "5f6fe40cbfcf"),
 }
 
 

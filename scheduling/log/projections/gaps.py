@@ -1,7 +1,8 @@
 """The view of runs, when columns are missing: what becomes of them, and of the timeline.
 
 What is printed late stays due until it is printed. A later gap takes over what an earlier one said of the same columns:
-what was left out may be due after all, and what was to be printed once more may not be.
+what was left out may be due after all, and what was to be printed once more may not be. Nor is what lies behind a gap:
+a board that goes on there has lost what its journal said of it.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
         _due_after_all(rows, run, columns, event.at)
     account(rows, run, Interval(decision.unknown.first, decision.unknown.end, "unknown"), event.at)
     account(rows, run, Interval(decision.skipped.first, decision.skipped.end, "skipped"), event.at)
-    no_longer_again(rows, run, gap.first, run.end_column)
+    no_longer_again(rows, run, run.first_column, run.end_column)
     for columns in _late(decision):
         ask_again(rows, run, columns)
     if decision.shift_s:

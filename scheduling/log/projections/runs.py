@@ -93,6 +93,8 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
         return
     printed = Interval(event.columns.first, event.columns.end, "printed")
     run.repeated += no_longer_again(rows, run, printed.first, printed.end)
+    # A board prints in order: for what lies behind it does not come back, as its journal lost that it was to.
+    no_longer_again(rows, run, run.first_column, printed.first)
     segment = rows.change(Segment, (run.id, event.segment))
     if segment is not None:
         worst_s = segment.worst_miss_s or 0.0

@@ -120,6 +120,24 @@ def test_a_later_gap_takes_over_what_was_to_be_printed_again() -> None:
     assert the_open() == []
 
 
+def test_a_gap_after_what_was_to_be_printed_again_lets_go_of_it() -> None:
+    """As of a board whose journal lost that it was to go back, and whose paper the machine remembers."""
+    a_run_on_a_machine(0, 1)
+    say("machine/left", printed(1, 0, 10), printed_again_from())
+    say("machine/left", gap(3, 12, 20, 20, Rule(kind="skip")))
+    assert (segment(0).again, spring().again, spring().repeated) == ([], 0, 0)
+    assert segment(0).outcomes == [[0, 10, "printed"], [10, 20, "unknown"]]
+
+
+def test_printing_after_what_was_to_be_printed_again_lets_go_of_it() -> None:
+    """As of a board whose journal lost that it was to go back, and that is in time for what follows."""
+    a_run_on_a_machine(0, 1)
+    say("machine/left", printed(1, 0, 10), printed_again_from())
+    say("machine/left", printed(3, 12, 50, paper_position=12))
+    assert (segment(0).again, spring().again, spring().repeated) == ([], 0, 0)
+    assert segment(0).outcomes == [[0, 10, "printed"], [10, 12, "unknown"], [12, 50, "printed"]]
+
+
 def test_a_later_gap_that_replays_makes_due_what_was_left_out() -> None:
     """The rest of the segment was being finished and what follows left out, when power went again."""
     a_run_on_a_machine(0, 1)
