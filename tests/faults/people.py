@@ -17,6 +17,8 @@ from tests.faults.takeovers import replace_board
 
 # How an agent ends that can do nothing with its folder.
 UNUSABLE = 2
+# How a machine that somebody made stand goes on; one that was stopped is only paused then.
+LETS_GO = {holds.STOPPED: "release", holds.PAUSED: "resume", holds.PARKED: "resume"}
 
 
 def tend(stage: Stage) -> None:
@@ -25,6 +27,8 @@ def tend(stage: Stage) -> None:
         board.look()
         if stage.scenario.attended and _waits_for_a_person(board) and not _must_be_enrolled(stage, board):
             board.ask("resume")
+        if _stands_by_what_is_over(stage, board):
+            board.ask(LETS_GO[board.hold() or ""])
     if stage.reachable and not stage.board.off:
         if stage.lost_newest:
             _help_after_loss(stage)
@@ -33,8 +37,18 @@ def tend(stage: Stage) -> None:
 
 
 def _waits_for_a_person(board: Board) -> bool:
-    asked = board.asked is not None and board.asked.poll() is None
-    return board.runs() and not asked and board.hold() in (holds.UNPLANNED, holds.REFUSING)
+    return _is_free(board) and board.hold() in (holds.UNPLANNED, holds.REFUSING)
+
+
+def _is_free(board: Board) -> bool:
+    """Whether its agent runs, and nothing is under way there that somebody asked for."""
+    return board.runs() and (board.asked is None or board.asked.poll() is not None)
+
+
+def _stands_by_what_is_over(stage: Stage, board: Board) -> bool:
+    """A journal that lost its newest may have lost that whoever made the machine stand let it go on. They do so once
+    more, when nothing is to come any more: until then, somebody may have it stand on purpose."""
+    return stage.lost_newest and not stage.pending and _is_free(board) and board.hold() in LETS_GO
 
 
 def _must_be_enrolled(stage: Stage, board: Board) -> bool:

@@ -9,8 +9,8 @@ from collections.abc import Callable
 from random import Random
 
 from machines.clock import utc
-from machines.operator import holds
 from tests.faults.boards import Board
+from tests.faults.people import LETS_GO
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 from tests.simulated.agent import agent_of
@@ -24,7 +24,6 @@ PATIENCE_H = 30.0
 FEEDS_MM = ("3", "20", "60")
 PATTERNS = ("nozzles", "feed-ruler", "tone-wedge", "knife-scale", "squareness")
 PINS = ("480213", "771904")
-LETS_GO = {holds.STOPPED: "release", holds.PAUSED: "resume", holds.PARKED: "resume"}
 # What a person may do, a name each, for a fault's detail.
 DONE_BY_HAND = ("pause", "stop", "hands", "supplies", "call", "pin", "set-time")
 
