@@ -6,6 +6,7 @@ import json
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass, field, fields, replace
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any, get_args
@@ -17,7 +18,7 @@ from machines.errors import InputError
 from machines.imaging.plate import Plate
 from machines.node.store.journal import FILE_NAME
 from machines.protocol.journal_entries import Entry, GapSettled
-from machines.serialization import structure
+from machines.serialization import parse_instant, structure
 from tests.faults.newer import without
 
 NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}
@@ -53,6 +54,7 @@ class Evidence:
         whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
         attended: the machine stands after an unplanned stop until a person resumes it.
         boards_lost: what a board did last before it was lost nobody knows.
+        newest_lost: a board went on with a journal that had lost its newest.
         settled_and_lost: what journals had settled that were lost, which perhaps nobody was told.
         taken_over: epochs that began as another board took the machine over, with a journal of its own.
     """
@@ -72,6 +74,7 @@ class Evidence:
     whole_journal: bool = True
     attended: bool = False
     boards_lost: bool = False
+    newest_lost: bool = False
     settled_and_lost: list[GapSettled] = field(default_factory=list)
     taken_over: frozenset[int] = frozenset()
 
@@ -102,6 +105,11 @@ class Evidence:
         enrolled = [i for i, fact in enumerate(self.facts) if fact["kind"] == "node-enrolled"]
         spans = zip([0, *enrolled], [*enrolled, len(self.facts)], strict=True)
         return [[structure(data, Entry) for data in as_told(self.facts[first:end])] for first, end in spans]
+
+    @property
+    def enrolled_at(self) -> list[datetime]:
+        """When each part of what was told by each began, but for the first, which comes before any."""
+        return [parse_instant(fact["said_at"]) for fact in self.facts if fact["kind"] == "node-enrolled"]
 
     @property
     def of_another(self) -> list[bool]:

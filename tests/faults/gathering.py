@@ -39,6 +39,7 @@ def evidence_of(stage: Stage) -> Evidence:
         whole_journal=not stage.kinds & JOURNAL_GOES_ON,
         attended=stage.scenario.attended,
         boards_lost=bool(stage.scenario.kinds & LOSES),
+        newest_lost="wal-lost" in stage.kinds,
         settled_and_lost=stage.settled,
         taken_over=frozenset(stage.taken_over),
     )

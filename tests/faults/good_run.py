@@ -86,7 +86,9 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
     paper.close()
     entries = told() if entries is None else entries
     armed = {"kind": "knife-armed", "data": unstructure(KnifeArmed(seq=1, at=BEGINS))}
-    enrolled, again = ({"kind": "node-enrolled", "data": {"epoch": epoch}} for epoch in (1, 2))
+    enrolled, again = (
+        {"kind": "node-enrolled", "data": {"epoch": epoch}, "said_at": format_instant(BEGINS)} for epoch in (1, 2)
+    )
     stamps = {
         "starts_at": format_instant(BEGINS),
         "ends_at": format_instant(BEGINS + timedelta(seconds=COLUMN_S * (END - FIRST))),

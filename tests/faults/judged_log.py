@@ -20,7 +20,7 @@ from machines.protocol.journal_entries import (
 )
 from tests.faults.board import JAM
 from tests.faults.evidence import Evidence
-from tests.faults.outcomes import asked_again, named, printed, shown
+from tests.faults.outcomes import asked_again, named, printed, shown, told_otherwise_before
 
 PASSED_OVER = "passed over"
 
@@ -38,9 +38,9 @@ def every_run_is_there(evidence: Evidence) -> list[str]:
 
 def every_column_once(evidence: Evidence) -> list[str]:
     """Every column planned was reported printed, or named unknown or left out, and only one of them; but for what a
-    rule asked to be printed once more."""
+    rule asked to be printed once more, and what a journal told that had lost what it told before."""
     again, laid = asked_again(evidence), printed(evidence)
-    outcomes = laid + named(evidence, "unknown") + named(evidence, "skipped")
+    outcomes = laid + named(evidence, "unknown") + named(evidence, "skipped") - told_otherwise_before(evidence)
     planned = evidence.planned
     complaints = []
     if missing := planned - set(outcomes):

@@ -65,6 +65,23 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
     return found[part]
 
 
+def told_otherwise_before(evidence: Evidence) -> Counter[int]:
+    """Columns that a board names as unknown which it told printed before its journal lost that; how often. The machine
+    remembers them, and until the board is enrolled again, it has nobody else's word."""
+    laid, found = set[int](), Counter[int]()
+    if not evidence.newest_lost:
+        return found
+    for enrolled_at, told in zip(evidence.enrolled_at, evidence.told_by_each[1:], strict=True):
+        for entry in told:
+            if isinstance(entry, GapSettled) and (evidence.ahead or entry.at <= enrolled_at):
+                unknown = entry.decision.unknown
+                found.update(laid.intersection(range(unknown.first, unknown.end)))
+        for entry in told:
+            if isinstance(entry, ColumnsPrinted):
+                laid.update(range(entry.columns.first, entry.columns.end))
+    return found & named(evidence, "unknown")
+
+
 def _decide(entry: GapSettled, first: int, laid: set[int], found: dict[str, Counter[int]]) -> None:
     decision, over = entry.decision, range(first, entry.gap.end)
     perhaps = {column for column in over if found["unknown"][column]}

@@ -10,7 +10,7 @@ from typing import Any
 from machines.clock import utc
 from machines.protocol.journal_entries import Action, ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
 from machines.recovery import Override, Policy, Rule
-from machines.serialization import unstructure
+from machines.serialization import format_instant, unstructure
 from tests.faults import judged_log, judged_paper, outcomes
 from tests.faults.evidence import Evidence
 from tests.faults.good_run import (
@@ -50,6 +50,29 @@ def test_a_decision_takes_over_what_another_left_to_be_done(tmp_path: Path) -> N
     assert judge(evidence(tmp_path, entries=[*before, passed_by, *after]), [judged_log.every_column_once]) == [
         "more than one outcome: 3 columns from 114 to 116"
     ]
+
+
+def test_only_a_journal_that_lost_its_newest_may_name_what_was_told_printed_and_only_until_it_is_enrolled_again(
+    tmp_path: Path,
+) -> None:
+    named = {"kind": "gap-settled", "data": settled(1, 106, 110, 110)}
+    good = evidence(tmp_path)
+
+    def complaints(*, lost: bool, enrolled_at: float, told_under: int = 3) -> list[str]:
+        enrolled = {
+            "kind": "node-enrolled",
+            "data": {"epoch": 3},
+            "said_at": format_instant(utc(enrolled_at)),
+        }
+        new = [enrolled, named] if told_under == 3 else [named, enrolled]
+        found = replace(good, facts=[*good.facts, *new], newest_lost=lost)
+        return judge(found, [judged_log.every_column_once])
+
+    twice = ["more than one outcome: 4 columns from 106 to 109"]
+    assert complaints(lost=True, enrolled_at=instant(111)) == []
+    assert complaints(lost=False, enrolled_at=instant(111)) == twice
+    assert complaints(lost=True, enrolled_at=instant(109)) == twice, "it knew what the server knows"
+    assert complaints(lost=True, enrolled_at=instant(111), told_under=2) == twice, "its journal tells of both"
 
 
 def test_a_column_on_the_paper_that_nobody_reported_is_seen(tmp_path: Path) -> None:
