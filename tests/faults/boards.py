@@ -133,18 +133,21 @@ class Board:
             self.home.joinpath(FILE_NAME + ending).unlink(missing_ok=True)
 
     def settled(self) -> list[GapSettled]:
-        """What its journal says that it settled, read from a copy: who opens and closes the journal itself would move
-        its newest into the file."""
+        """What its journal says that it settled."""
+        return [structure(entry, GapSettled) for entry in self.told() if entry["kind"] == "gap-settled"]
+
+    def told(self) -> list[dict[str, Any]]:
+        """What its journal says, read from a copy: who opens and closes the journal itself would move its newest into
+        the file. Nothing where that cannot be read."""
         files = [self.home / (FILE_NAME + ending) for ending in ("", "-wal")]
         with TemporaryDirectory() as folder:
             for file in files:
                 if file.exists():
                     shutil.copy(file, folder)
             try:
-                told = [entry for entry, _ in read_journal(Path(folder))]
+                return [entry for entry, _ in read_journal(Path(folder))]
             except sqlite3.Error:
                 return []
-        return [structure(entry, GapSettled) for entry in told if entry["kind"] == "gap-settled"]
 
     def said(self) -> str:
         """Everything that its agents said so far."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
@@ -138,6 +139,11 @@ def as_told(facts: list[dict[str, Any]], *, set_aside: bool = False) -> list[dic
         elif fact["kind"] in ("entry-set-aside", "entry-told-twice") and set_aside:
             told.append(without(fact["data"]["entry"]))
     return told
+
+
+def begun(told: Iterable[dict[str, Any]]) -> set[str]:
+    """When agents began, by a journal's entries."""
+    return {entry["at"] for entry in told if entry["kind"] == "node-started"}
 
 
 def read_what_lies(folder: Path) -> Paper | None:

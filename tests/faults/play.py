@@ -10,8 +10,8 @@ import urllib3
 from machines.clock import utc
 from server.demo.processes import PATIENCE_S, DemoError
 from tests.faults.acts import acts
-from tests.faults.boards import enrol, make_board
-from tests.faults.evidence import read_journal
+from tests.faults.boards import Board, enrol, make_board
+from tests.faults.evidence import begun, read_journal
 from tests.faults.lane import Lane
 from tests.faults.people import tend
 from tests.faults.planning import plan_first
@@ -107,14 +107,21 @@ def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
         for one in together or [stage]:
             tend(one)
         board = stage.survivor
-        told = all(accepted for _, accepted in read_journal(board.home)) and _accounted(stage)
-        if told and (not stage.clones or _one_is_fenced(stage)):
+        if _all_told(stage, board) and _accounted(stage) and (not stage.clones or _one_is_fenced(stage)):
             return
         if board.gave_up():
             stage.problems.append(f"the agent ended ({board.ended}) and needs a hand: {board.said()[-400:]!r}")
             return
         stage.lane.pass_time(LOOK_EVERY_S)
     stage.problems.append(f"not every column was accounted for; the board said {stage.survivor.said()[-400:]!r}")
+
+
+def _all_told(stage: Stage, board: Board) -> bool:
+    """Whether the server has what the board's journal holds; of one that lost its newest, that an agent began since,
+    too, by which the board learns that the server knows more of it."""
+    journal = read_journal(board.home)
+    heard = not stage.lost_newest or begun(entry for entry, _ in journal) - stage.begun
+    return bool(heard) and all(accepted for _, accepted in journal)
 
 
 def _accounted(stage: Stage) -> bool:

@@ -30,6 +30,7 @@ class Stage:
         forgot: the server was put back, and it was not seen since whether it knows the board.
         settled: what journals that were lost since, or lost their newest, had settled.
         lost_newest: the newest of the board's journal is gone.
+        begun: when agents began, by what was left of that journal.
         ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         boards: the newest at the end; the machine's own, but for a clone.
         taken_over: epochs that began as another board took the machine over.
@@ -53,6 +54,7 @@ class Stage:
     forgot: bool = False
     settled: list[GapSettled] = field(default_factory=list)
     lost_newest: bool = False
+    begun: set[str] = field(default_factory=set)
     ahead: list[tuple[float, float]] = field(default_factory=list)
     boards: list[Board] = field(default_factory=list)
     taken_over: list[int] = field(default_factory=list)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 
 from tests.faults.boards import Board, clone, damage, enrol, make_board
+from tests.faults.evidence import begun
 from tests.faults.program import running
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
@@ -54,7 +55,7 @@ def _lose_newest(stage: Stage, fault: Fault) -> list[Act]:
         stage.board.power_off()
         stage.settled += stage.board.settled()
         stage.board.lose_newest()
-        stage.lost_newest = True
+        stage.lost_newest, stage.begun = True, begun(stage.board.told())
 
     return [Act(fault.at_h, lose), Act(fault.at_h + fault.lasts_h, lambda: stage.board.power_on())]
 
