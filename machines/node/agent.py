@@ -31,7 +31,7 @@ from machines.node.systemd import ALIVE, READY, STOPPING, Tell
 from machines.node.waiting import bell, supervised
 from machines.node.waiting.asked import AskedForWork
 from machines.node.waiting.news import News
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.operator import holds
 
 log = logging.getLogger(__name__)
@@ -121,7 +121,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             journal=journal,
             clock=clock,
             boot=boot_name(clock),
-            plates=PlateStore(home / "plates"),
+            plates=PlateCache(home / "plates"),
             open_driver=open_driver,
             connect=call,
             asked=AskedForWork(clock.elapsed, tell=journal.news.tell),

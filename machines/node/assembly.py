@@ -20,7 +20,7 @@ from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +43,7 @@ class Board:
     journal: Journal
     clock: Clock
     boot: str
-    plates: PlateStore
+    plates: PlateCache
     open_driver: OpenDriver
     connect: Callable[[Credentials], Client]
     asked: AskedForWork

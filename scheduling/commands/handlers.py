@@ -13,7 +13,7 @@ from django.db import transaction
 
 from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
-from scheduling.commands import repeated_orders
+from scheduling.commands import idempotency
 from scheduling.commands.checked import Checked, check_run
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
@@ -148,11 +148,11 @@ GROUND: dict[type[Any], tuple[str, ...]] = {
 
 
 def handle(command: Command, by: Attribution, uploads: UploadStore | None = None) -> None:
-    """Look at a command and carry it out, or raise what `look` and `carry_out` do."""
-    carry_out(command, look(command, by, uploads), by)
+    """Look at a command and carry it out, or raise what `check_order` and `carry_out` do."""
+    carry_out(command, check_order(command, by, uploads), by)
 
 
-def look(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked | None:
+def check_order(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked | None:
     """Check a command whole, with its picture. A large file takes seconds, so this is not to be done within a
     transaction: on SQLite nobody else could write meanwhile.
 
@@ -179,7 +179,7 @@ def look(command: Command, by: Attribution, uploads: UploadStore | None) -> Chec
 
 
 def _was_given(command: Command, by: Attribution) -> bool:
-    return repeated_orders.was_given(_stream_of(command), command, by.actor)
+    return idempotency.was_given(_stream_of(command), command, by.actor)
 
 
 def _checked(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked:
@@ -196,7 +196,7 @@ def carry_out(command: Command, checked: Checked | None, by: Attribution) -> Non
 
     Args:
         command: what was ordered.
-        checked: what `look` found.
+        checked: what `check_order` found.
         by: who ordered it.
 
     Raises:
@@ -215,7 +215,7 @@ def carry_out(command: Command, checked: Checked | None, by: Attribution) -> Non
             else:
                 checked.again()
             append(_first_of(stream, checked, by), by, stands_on=checked.stands_on)
-            repeated_orders.keep(stream, command, by.actor)
+            idempotency.keep(stream, command, by.actor)
     except VersionConflict:
         raise IdInUse(kind, command.id) from None
 

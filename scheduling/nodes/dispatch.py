@@ -11,7 +11,7 @@ from django.db import DEFAULT_DB_ALIAS
 from machines.protocol.messages import RunWork, Work
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
-from scheduling.outages.instructions import active_override
+from scheduling.outages.overrides import active_override
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.runs import (
     current_run,

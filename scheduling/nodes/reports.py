@@ -31,7 +31,7 @@ from scheduling.nodes.forgotten import not_told_yet, run_not_known, told_again
 from scheduling.nodes.journal_history import entries_taken
 from scheduling.nodes.received_entries import Batch, Doubt, Told
 from scheduling.nodes.told_twice import told_twice
-from scheduling.outages.instructions import was_given
+from scheduling.outages.overrides import was_given
 from scheduling.outages.passed_over import passed_over
 from scheduling.queries.runs import machine_profile, run_policy, run_profile, run_work
 

@@ -13,7 +13,7 @@ from scheduling.log.events.reports import WordPassedOver
 from scheduling.log.models import Outage, Override, Run
 from scheduling.log.projecting.projector import broken_views
 from scheduling.log.rows.row_sql import table
-from scheduling.outages.instructions import active_override, version_of
+from scheduling.outages.overrides import active_override, version_of
 
 
 def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]) -> Iterator[WordPassedOver]:

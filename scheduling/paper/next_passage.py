@@ -109,7 +109,7 @@ class Passage:
     cut_off: Span | None
 
 
-def coming_round(seen: MachineContext, asked: PassageQuery) -> Passage | None:
+def next_passage(seen: MachineContext, asked: PassageQuery) -> Passage | None:
     """The next time at or after an instant that a machine's runs have a place of their picture under the head.
 
     Args:

@@ -16,7 +16,7 @@ from scheduling.commands.orders import AddMachine
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.projecting.as_of import AsOf, Page, machine_row_at, machines_at
 from scheduling.log.store import stream_version
-from scheduling.paper.next_passage import Passage, PassageQuery, coming_round
+from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import knife_is_armed
@@ -148,7 +148,7 @@ class MachineNext(ApiView):
             phase=asked(request, "phase", number_reader("phase"), None),
             column=asked(request, "column", whole_reader("column"), None),
         )
-        found = coming_round(machine_context(machine, wiring.now()), place)
+        found = next_passage(machine_context(machine, wiring.now()), place)
         if found is None:
             raise Http404(f"No run of {machine.id} that is planned comes to that from now on.")
         return Response(unstructure(found))

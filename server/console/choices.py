@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.recovery import Decision
-from scheduling.outages.instructions import active_override
 from scheduling.outages.open_outage import OpenOutage
 from scheduling.outages.options import Choice, Choices, RunsInto, Seam
+from scheduling.outages.overrides import active_override
 from server.console import formatting
 
 BECAUSE = {

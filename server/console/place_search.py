@@ -14,7 +14,7 @@ from scheduling.paper.next_passage import (
     Passage,
     PassageQuery,
     Span,
-    coming_round,
+    next_passage,
     paper_fate,
     place_naming,
     runs_not_over,
@@ -142,7 +142,7 @@ def read(asked: Question, text: str) -> tuple[PassageQuery, str]:
 def answer(seen: MachineContext, asked: PassageQuery, said: str) -> Answer | None:
     """When a place comes round next; None where no run that is planned comes to it."""
     try:
-        found = coming_round(seen, asked)
+        found = next_passage(seen, asked)
     except InputError:  # it has come round for the last time in this run, and the next run's picture has none such
         return None
     if found is None:

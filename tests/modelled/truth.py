@@ -122,7 +122,7 @@ class Listening:
     def _catch_up(self) -> None:
         """What people have done of the server meanwhile, and its own planning."""
         from scheduling.log.models import Override, Run
-        from scheduling.outages.instructions import as_given
+        from scheduling.outages.overrides import as_given
 
         known = self.model.known
         for row in Run.objects.filter(machine_id=known.machine):

@@ -9,15 +9,15 @@ from typing import Any
 from unittest.mock import patch
 
 from machines.model.profile import Profile
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from tests.modelled.scenario import draw
 from tests.simulated.wrongs import WRONGS as ALL
 from tests.simulated.wrongs import Wrong
 
-_right_dots = PlateStore.dots
+_right_dots = PlateCache.dots
 
 
-def _next_dots(self: PlateStore, digest: str, first: int, end: int, profile: Profile) -> Any:
+def _next_dots(self: PlateCache, digest: str, first: int, end: int, profile: Profile) -> Any:
     return _right_dots(self, digest, first + 1, end + 1, profile)
 
 
@@ -38,7 +38,7 @@ WRONGS: Mapping[str, Wrong] = {
     **{name: replace(ALL[name], where="seeds", draw=draw, within=within) for name, within in WITHIN.items()},
     "plate-turned": Wrong(
         says="a column gets the dots of the one after it",
-        put=lambda: patch.object(PlateStore, "dots", _next_dots),
+        put=lambda: patch.object(PlateCache, "dots", _next_dots),
         draw=draw,
         within=2,
     ),

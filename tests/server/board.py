@@ -28,7 +28,7 @@ from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import takeover
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.protocol.messages import RunWork
 from server import jobs
 from server.wsgi import application
@@ -91,7 +91,7 @@ class Board:
                 journal=self._journal,
                 clock=self.clock,
                 boot="boot",
-                plates=PlateStore(self.home / "plates"),
+                plates=PlateCache(self.home / "plates"),
                 open_driver=self._open,
                 connect=assembly.call,
                 asked=AskedForWork(self.clock.elapsed, self.clock.elapsed),

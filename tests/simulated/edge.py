@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from machines.drivers.simulated.machine import SimulatedMachine
 from machines.model.profile import Profile
 from machines.node.store.journal import Journal
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from tests.simulated.words_watched import WordsWatched
 from tests.simulated.world import Fuse, current_task
 
@@ -96,7 +96,7 @@ class BurningMachine:
 
 
 @dataclass(frozen=True)
-class CardPlates(PlateStore):
+class CardPlates(PlateCache):
     """Plates on a card that may be full or can be read only."""
 
     board: Board

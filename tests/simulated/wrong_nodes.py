@@ -20,7 +20,7 @@ from machines.node.sync import call_now
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import FencedOff
 from machines.node.work import order_log, plate_cache, takeover
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 
 
 def nothing(*_: Any, **__: Any) -> None:
@@ -97,14 +97,14 @@ def position_slips() -> AbstractContextManager[object]:
 
 
 def octets_not_synced() -> AbstractContextManager[object]:
-    def wrong(self: PlateStore, digest: str, columns: Iterable[bytes]) -> None:
+    def wrong(self: PlateCache, digest: str, columns: Iterable[bytes]) -> None:
         self._make_folder()
         partial = self.folder / "plate.partial"
         partial.write_bytes(b"".join(columns))
         partial.rename(self._path(digest))
         plate_cache._sync_folder(self.folder)
 
-    return patch.object(PlateStore, "_write", wrong)
+    return patch.object(PlateCache, "_write", wrong)
 
 
 def commits_not_synced() -> AbstractContextManager[object]:

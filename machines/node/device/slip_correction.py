@@ -21,7 +21,7 @@ from machines.node.store.journal import Journal
 from machines.node.store.slip_state import keep_track, read_track
 from machines.node.work.bursts import Burst
 from machines.node.work.held_work import HeldWork
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import Entry, FeedCorrected, SlipMeasured
 
 log = logging.getLogger(__name__)
@@ -50,7 +50,7 @@ def in_words(track: SlipState, profile: Profile, mean_turn_s: float | None) -> s
 class SlipWatch:
     """Follows the paper of a machine that measures it; without an encoder it does nothing."""
 
-    def __init__(self, journal: Journal, plates: PlateStore) -> None:
+    def __init__(self, journal: Journal, plates: PlateCache) -> None:
         """Wire it up; see `machines.node.printing.loop.Printer`."""
         self._journal = journal
         self._plates = plates

@@ -12,7 +12,7 @@ from machines.node.store.journal import Journal
 from machines.node.work.bursts import Burst, next_burst
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.node.work.snapshot import Snapshot, snapshot
 from machines.operator import stop_causes
 
@@ -29,7 +29,7 @@ class Laying:
     def __init__(
         self,
         journal: Journal,
-        plates: PlateStore,
+        plates: PlateCache,
         machine: MachineAtHand,
         in_hand: OrdersInHand,
         interruption: Interruption,

@@ -12,7 +12,7 @@ from machines.node.store import recovery_state
 from machines.node.store.journal import State
 from machines.node.work.bursts import CannotTell, first_after, is_late
 from machines.node.work.held_work import HeldWork
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.recovery import Columns
 
 # So many columns, evenly spread over what is missing, tell its mean number of dots well enough for a cost in ink.
@@ -76,7 +76,7 @@ def half_printed(db: sqlite3.Connection, held: HeldWork, missing: Missing) -> Co
     return None if whole else Columns(first=segment.first_column, end=segment.end_column)
 
 
-def dots_per_column(held: HeldWork, plates: PlateStore, missing: Missing) -> float | None:
+def dots_per_column(held: HeldWork, plates: PlateCache, missing: Missing) -> float | None:
     """Mean number of dots in the missing columns, from some of them; None if none is, or if a plate is not held."""
     count = min(SAMPLED_COLUMNS, missing.end - missing.unknown_end)
     columns = np.linspace(missing.unknown_end, missing.end, count, endpoint=False).astype(int)

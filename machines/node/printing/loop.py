@@ -26,7 +26,7 @@ from machines.node.work import bursts, order_log, takeover
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.node.work.snapshot import snapshot
 from machines.operator import holds, stop_causes
 from machines.operator.holds import Holding
@@ -56,7 +56,7 @@ class Printer:
         self,
         journal: Journal,
         server_time: Callable[[], Estimate | None],
-        plates: PlateStore,
+        plates: PlateCache,
         open_driver: OpenDriver,
         columns_per_commit: int,
         *,

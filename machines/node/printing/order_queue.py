@@ -23,7 +23,7 @@ from machines.node.work import order_log
 from machines.node.work.bursts import Burst
 from machines.node.work.held_work import HeldWork
 from machines.node.work.order_log import Laid
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 
 LEAD_BURSTS = 0.25
 
@@ -36,7 +36,7 @@ def lead_s(held: HeldWork) -> float:
 class OrdersInHand:
     """Bursts ordered together and not all done. What is not given to the machine yet can be withdrawn."""
 
-    def __init__(self, journal: Journal, plates: PlateStore, time: Callable[[], float]) -> None:
+    def __init__(self, journal: Journal, plates: PlateCache, time: Callable[[], float]) -> None:
         """Wire it up; ``time`` is by the server, POSIX seconds."""
         self._journal = journal
         self._plates = plates

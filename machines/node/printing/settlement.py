@@ -14,7 +14,7 @@ from machines.node.work import order_log, takeover
 from machines.node.work.bursts import instant_of, is_late
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.node.work.snapshot import Snapshot, snapshot
 from machines.protocol.messages import pace
 from machines.recovery import Gap, Override, settle
@@ -32,7 +32,7 @@ class Settling:
     def __init__(
         self,
         journal: Journal,
-        plates: PlateStore,
+        plates: PlateCache,
         in_hand: OrdersInHand,
         interruption: Interruption,
         asked: AskedForWork | None,

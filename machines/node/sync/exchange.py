@@ -32,7 +32,7 @@ from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
 from machines.node.work import not_understood
 from machines.node.work.held_work import Fetched
-from machines.node.work.plate_cache import PlateStore, longest_png
+from machines.node.work.plate_cache import PlateCache, longest_png
 from machines.node.work.plausibility import is_same_machine
 from machines.protocol.messages import Reports, Status, Work
 from machines.serialization import parse_instant
@@ -62,7 +62,7 @@ class Exchange:
     journal: Journal
     clock: Clock
     time: Timekeeper
-    plates: PlateStore
+    plates: PlateCache
     client: Client
     epoch: int
     horizon: str

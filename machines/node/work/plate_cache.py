@@ -32,7 +32,7 @@ LEAST_FREE = 33_554_432
 
 
 @dataclass(frozen=True)
-class PlateStore:
+class PlateCache:
     """The folder of plates."""
 
     folder: Path

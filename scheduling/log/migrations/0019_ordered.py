@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("stream", models.TextField(primary_key=True, serialize=False)),
                 ("actor", models.TextField(help_text="who gave the order")),
-                ("digest", models.TextField(help_text="SHA-256 of the order, see scheduling.commands.repeated_orders")),
+                ("digest", models.TextField(help_text="SHA-256 of the order, see scheduling.commands.idempotency")),
             ],
         ),
     ]

@@ -43,7 +43,7 @@ class Ordered(models.Model):
 
     stream = models.TextField(primary_key=True)
     actor = models.TextField(help_text="who gave the order")
-    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.commands.repeated_orders")
+    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.commands.idempotency")
 
 
 class Remark(models.Model):

@@ -29,7 +29,7 @@ from machines.node.store.journal import Journal, open_journal
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import Fetched
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Reports, RunWork
 from machines.recovery import Policy
@@ -232,7 +232,7 @@ class Rig:
 
     def __post_init__(self) -> None:
         open_journal(self.home, create=True).close()
-        self.plates = PlateStore(self.home / "plates")
+        self.plates = PlateCache(self.home / "plates")
         self.plates.put(self.studio.plate.digest, self.studio.plate)
         self.start()
 

@@ -25,9 +25,9 @@ from scheduling.log.models import Event, Machine, Notice, Outage, Override, Run,
 from scheduling.log.remarks import text_of
 from scheduling.log.store import Append, append
 from scheduling.nodes.reports import take
-from scheduling.outages.instructions import active_override
 from scheduling.outages.open_outage import OpenOutage, gap_now, next_column, open_outage
 from scheduling.outages.options import RuleOptions, Seam, choices, parts_of, seams
+from scheduling.outages.overrides import active_override
 from scheduling.outages.passed_over import passed_over
 from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.queries.machine_context import machine_context

@@ -15,7 +15,7 @@ from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.model.slots import boundaries
 from scheduling.log.models import Machine, Run
-from scheduling.paper.next_passage import Passage, PassageQuery, coming_round
+from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_instants
@@ -35,7 +35,7 @@ def on_its_way(picture: dict[str, Any] | None = None, profile: dict[str, Any] | 
 
 
 def next_time(hours: float = 0.0, **asked: Any) -> Passage | None:
-    return coming_round(machine_context(Machine.objects.get(), NOON + timedelta(hours=hours)), PassageQuery(**asked))
+    return next_passage(machine_context(Machine.objects.get(), NOON + timedelta(hours=hours)), PassageQuery(**asked))
 
 
 def found(hours: float = 0.0, **asked: Any) -> Passage:

@@ -14,7 +14,7 @@ from machines.imaging.plate import Plate
 from machines.node.printing.gaps import Missing, dots_per_column, find
 from machines.node.store.journal import State, open_journal
 from machines.node.work.bursts import CannotTell
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import NOON
 from tests.machines.node.work.test_bursts import COLUMN_S, held
@@ -91,7 +91,7 @@ def test_a_crawling_machine_may_stumble_over_four_columns(blank: State, columns_
 
 def test_the_mean_dots_of_what_is_missing_are_told_of_one_column_in_eight(tmp_path: Path) -> None:
     """Of every 64 columns 8 are solid, the rest blank: a look at every 64th would find all of them solid."""
-    work, plates = held(), PlateStore(tmp_path)
+    work, plates = held(), PlateCache(tmp_path)
     dots = np.zeros((work.profile.dots_across, 720), dtype=bool)
     dots[:, np.arange(720) % 64 < 8] = True
     plates.put(work.segments[0].plate, Plate(dots))

@@ -23,7 +23,7 @@ from machines.node.sync.failures import Unreachable
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import KnifeArmed
 from machines.protocol.messages import Again
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
@@ -56,7 +56,7 @@ def exchange(studio: Studio, journal: Journal, clock: HandClock, tmp_path: Path)
             journal=journal,
             clock=clock,
             time=Timekeeper(clock, journal, "boot"),
-            plates=PlateStore(tmp_path / "plates"),
+            plates=PlateCache(tmp_path / "plates"),
             client=client,
             epoch=1,
             horizon="PT168H",

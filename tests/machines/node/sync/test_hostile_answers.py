@@ -21,7 +21,7 @@ from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import Refused, Unreachable
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
-from machines.node.work.plate_cache import PlateStore
+from machines.node.work.plate_cache import PlateCache
 from tests.machines.node import hostile
 from tests.machines.node.over_http import journal, url
 from tests.machines.node.relay import TOKEN, Studio
@@ -46,7 +46,7 @@ def exchange_of(journal: Journal, url: str, home: Path) -> Exchange:
         journal=journal,
         clock=clock,
         time=Timekeeper(clock, journal, "boot"),
-        plates=PlateStore(home / "plates"),
+        plates=PlateCache(home / "plates"),
         client=Client(url, TOKEN),
         epoch=1,
         horizon="PT168H",
