@@ -151,7 +151,7 @@ def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:
     """Append the turn, unless somebody has planned it since we looked.
 
     Raises:
-        LostRace: somebody has, or is about to.
+        VersionConflict: somebody has, or is about to.
     """
     stream = f"run/{run.id}"
     version = stream_version(stream)

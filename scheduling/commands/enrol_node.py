@@ -11,7 +11,7 @@ def enrol(machine: str, by: Attribution) -> int:
     """Give the machine a new epoch, which fences off every earlier board, and return it.
 
     Raises:
-        LostRace: another enrolment of the same machine came first.
+        VersionConflict: another enrolment of the same machine came first.
     """
     stream = f"machine/{machine}"
     version = stream_version(stream)

@@ -201,7 +201,7 @@ def carry_out(command: Command, checked: Checked | None, by: Attribution) -> Non
 
     Raises:
         InputError: what was so when it was looked at is so no more.
-        Taken: the id is in use.
+        IdInUse: the id is in use.
         ViewsSetAside: it would not show.
     """
     (kind, check), stream = HANDLERS[type(command)], _stream_of(command)
@@ -231,7 +231,7 @@ def require_new(command: Command) -> None:
     """See that what a command adds has an id of its own.
 
     Raises:
-        Taken: the id is in use.
+        IdInUse: the id is in use.
         InputError: it was, by what was closed into an archive since.
     """
     stream = _stream_of(command)

@@ -29,7 +29,7 @@ def override_outage(outage: Outage, rule: Rule, reason: str | None, by: Attribut
     Raises:
         NothingOpen: it is over; or a later one took over from it.
         InputError: the rule cannot be kept.
-        LostRace: the machine told something in the same moment, again and again.
+        VersionConflict: the machine told something in the same moment, again and again.
     """
     if outage.true_again_at is not None:
         raise NothingOpen(
@@ -49,7 +49,7 @@ def override_run(run: Run, rule: Rule, reason: str | None, by: Attribution, chan
         NothingOpen: nothing is.
         InputError: the rule cannot be kept, or the reason is too long.
         ViewsSetAside: what is open cannot be told.
-        LostRace: again and again.
+        VersionConflict: again and again.
     """
     return retry_on_conflict(lambda: _override_once(run, rule, reason, by, chance))
 

@@ -164,7 +164,7 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
 
     Raises:
         InputError: it cannot be planned; names the field.
-        Taken: its id is in use.
+        IdInUse: its id is in use.
     """
     ground = read_ground(command)
     run = as_planned(command.id, plan_run(command, ground))

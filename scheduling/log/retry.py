@@ -17,7 +17,7 @@ def retry_on_conflict(once: Callable[[], T]) -> T:
     """Do something that reads a stream, decides and appends; where it lost the race, from reading on.
 
     Raises:
-        LostRace: it lost every time.
+        VersionConflict: it lost every time.
     """
     for _ in range(TRIES - 1):
         with suppress(VersionConflict):

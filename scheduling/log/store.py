@@ -107,7 +107,7 @@ def append(
         What was written, in order.
 
     Raises:
-        LostRace: a stream is not at the expected version.
+        VersionConflict: a stream is not at the expected version.
         InputError: an event does not fit its own description, or its stream; or a stream was closed into an archive.
         ViewsSetAside: a view that would have to take an event is set aside. What a node told is kept all the same.
     """

@@ -106,7 +106,7 @@ def take(machine: str, batch: Batch, by: Attribution) -> int:
         JournalDiffers: an entry that was taken before was another one.
         InputError: names what this machine cannot have told; nothing of the batch was taken.
         ViewsSetAside: what was taken before does not show; the node keeps what it tells, and sends it once more.
-        LostRace: again and again; the node sends it once more.
+        VersionConflict: again and again; the node sends it once more.
     """
     return retry_on_conflict(lambda: _take_once(machine, batch, by))
 
@@ -125,7 +125,7 @@ def say_refused(machine: str, error: InputError, by: Attribution) -> None:
     would not show that it was said, it is not, or it would be said for ever.
 
     Raises:
-        LostRace: again and again.
+        VersionConflict: again and again.
     """
 
     def say_once() -> None:

@@ -29,7 +29,7 @@ def calibrate(machine: str, calibration: Calibration, by: Attribution, *, versio
 
     Raises:
         InputError: there is no such machine, or it cannot have what was measured.
-        LostRace: the stream is not at that version any more.
+        VersionConflict: the stream is not at that version any more.
     """
     row = require(Machine, "machine", machine)
     calibration.check(machine_profile(profile=row.profile_id))

@@ -26,7 +26,7 @@ def set_hours(venue: str, hours: Hours, by: Attribution, *, version: int | None 
 
     Raises:
         Unknown: there is no such venue.
-        LostRace: somebody else changed the venue meanwhile.
+        VersionConflict: somebody else changed the venue meanwhile.
     """
     stream = f"venue/{venue}"
     version = stream_version(stream) if version is None else version

@@ -31,7 +31,7 @@ def call_off(window: str, reason: str | None, by: Attribution, chance: Chance, d
     Raises:
         Unknown: there is no such window.
         InputError: the reason is too long, or the window does not begin on that date.
-        LostRace: somebody else changed the window meanwhile.
+        VersionConflict: somebody else changed the window meanwhile.
     """
     stream = f"service/{window}"
     version = stream_version(stream)
