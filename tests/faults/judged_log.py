@@ -39,15 +39,15 @@ def every_run_is_there(evidence: Evidence) -> list[str]:
 def every_column_once(evidence: Evidence) -> list[str]:
     """Every column planned was reported printed, or named unknown or left out, and only one of them; but for what a
     rule asked to be printed once more, and what a journal told that had lost what it told before."""
-    again, laid = asked_again(evidence), printed(evidence)
-    outcomes = laid + named(evidence, "unknown") + named(evidence, "skipped") - told_otherwise_before(evidence)
+    more, laid = asked_again(evidence) + told_otherwise_before(evidence), printed(evidence)
+    outcomes = laid + named(evidence, "unknown") + named(evidence, "skipped")
     planned = evidence.planned
     complaints = []
     if missing := planned - set(outcomes):
         complaints.append(f"no outcome: {shown(missing)}")
     if strange := set(outcomes) - planned:
         complaints.append(f"an outcome, though not planned: {shown(strange)}")
-    if several := [column for column, count in outcomes.items() if count > 1 + again[column]]:
+    if several := [column for column, count in outcomes.items() if count > 1 + more[column]]:
         complaints.append(f"more than one outcome: {shown(several)}")
     return complaints
 

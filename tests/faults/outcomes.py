@@ -66,19 +66,22 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
 
 
 def told_otherwise_before(evidence: Evidence) -> Counter[int]:
-    """Columns that a board names as unknown which it told printed before its journal lost that; how often. The machine
-    remembers them, and until the board is enrolled again, it has nobody else's word."""
-    laid, found = set[int](), Counter[int]()
+    """Columns that a board names as unknown of which it told what became before its journal lost that; how often. The
+    machine remembers them, and until the board is enrolled again, it has nobody else's word."""
+    known, found = set[int](), Counter[int]()
     if not evidence.newest_lost:
         return found
     for enrolled_at, told in zip(evidence.enrolled_at, evidence.told_by_each[1:], strict=True):
         for entry in told:
             if isinstance(entry, GapSettled) and (evidence.ahead or entry.at <= enrolled_at):
                 unknown = entry.decision.unknown
-                found.update(laid.intersection(range(unknown.first, unknown.end)))
+                found.update(known.intersection(range(unknown.first, unknown.end)))
         for entry in told:
             if isinstance(entry, ColumnsPrinted):
-                laid.update(range(entry.columns.first, entry.columns.end))
+                known.update(range(entry.columns.first, entry.columns.end))
+            elif isinstance(entry, GapSettled):
+                known.update(range(entry.decision.unknown.first, entry.decision.unknown.end))
+                known.update(range(entry.decision.skipped.first, entry.decision.skipped.end))
     return found & named(evidence, "unknown")
 
 

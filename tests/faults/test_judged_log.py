@@ -52,10 +52,10 @@ def test_a_decision_takes_over_what_another_left_to_be_done(tmp_path: Path) -> N
     ]
 
 
-def test_only_a_journal_that_lost_its_newest_may_name_what_was_told_printed_and_only_until_it_is_enrolled_again(
+def test_only_a_journal_that_lost_its_newest_may_name_what_was_told_before_and_only_until_it_is_enrolled_again(
     tmp_path: Path,
 ) -> None:
-    named = {"kind": "gap-settled", "data": settled(1, 106, 110, 110)}
+    named = {"kind": "gap-settled", "data": settled(1, 106, 112, 112)}
     good = evidence(tmp_path)
 
     def complaints(*, lost: bool, enrolled_at: float, told_under: int = 3) -> list[str]:
@@ -68,11 +68,11 @@ def test_only_a_journal_that_lost_its_newest_may_name_what_was_told_printed_and_
         found = replace(good, facts=[*good.facts, *new], newest_lost=lost)
         return judge(found, [judged_log.every_column_once])
 
-    twice = ["more than one outcome: 4 columns from 106 to 109"]
-    assert complaints(lost=True, enrolled_at=instant(111)) == []
-    assert complaints(lost=False, enrolled_at=instant(111)) == twice
-    assert complaints(lost=True, enrolled_at=instant(109)) == twice, "it knew what the server knows"
-    assert complaints(lost=True, enrolled_at=instant(111), told_under=2) == twice, "its journal tells of both"
+    twice = ["more than one outcome: 6 columns from 106 to 111"]
+    assert complaints(lost=True, enrolled_at=instant(113)) == []
+    assert complaints(lost=False, enrolled_at=instant(113)) == twice
+    assert complaints(lost=True, enrolled_at=instant(111)) == twice, "it knew what the server knows"
+    assert complaints(lost=True, enrolled_at=instant(113), told_under=2) == twice, "its journal tells of both"
 
 
 def test_a_column_on_the_paper_that_nobody_reported_is_seen(tmp_path: Path) -> None:
