@@ -32,7 +32,8 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="of the first; the others follow one by one")
     parser.add_argument("--only", type=int, metavar="SEED", help="play this one and tell its story")
     parser.add_argument("--lanes", type=int, default=2, help="scenarios at a time, each with its own server")
-    parser.add_argument("--without", nargs="*", default=(), choices=KINDS, help="pass over scenarios with these faults")
+    without = f"pass over scenarios with one of {', '.join(KINDS)}"
+    parser.add_argument("--without", nargs="*", default=(), choices=KINDS, metavar="KIND", help=without)
     parser.add_argument("--folder", type=Path, default=FOLDER, help="emptied first; broken scenarios stay in it")
     options = parser.parse_args()
     scenarios = choose(options)

@@ -89,11 +89,12 @@ class Command:
         add("--beside", type=int, nargs="*", metavar="NUMBER", help="of --only, these neighbours only, from 0")
         add("--nothing-lost", action="store_true", help="of --only, cards lose nothing that was not synced")
         add("--workers", type=_at_least_one, default=os.cpu_count() or 1, help="scenarios at a time")
-        add("--with", dest="having", nargs="+", choices=self.kinds, help="only with one of these faults")
-        add("--without", nargs="+", choices=self.kinds, help="pass over scenarios with these faults")
+        kinds = ", ".join(self.kinds)
+        add("--with", dest="having", nargs="+", choices=self.kinds, metavar="KIND", help=f"only with one of {kinds}")
+        add("--without", nargs="+", choices=self.kinds, metavar="KIND", help="pass over scenarios with one of these")
         if self.plain is not None:
             add("--plain", action="store_true", help="the scenarios of fault runs, without what is more here")
-        add("--wrong", choices=self.wrongs, help="a mistake to be found")
+        add("--wrong", choices=self.wrongs, metavar="MISTAKE", help=f"a mistake to be found: {', '.join(self.wrongs)}")
         add("--file", type=Path, default=FILE, help="where to put what was found")
         return parser
 
