@@ -31,8 +31,13 @@ def _in_pause(stage: Stage, fault: Fault) -> list[Act]:
 
 
 def _resume(stage: Stage) -> None:
-    """A copy that was made meanwhile is paused as its original was."""
-    for board in (stage.board, *stage.clones):
+    """A copy that was made meanwhile is paused as its original was. Nobody resumes what they are still pausing: on a
+    busy computer the second command would overtake the first, and the machine stand for ever."""
+    boards = (stage.board, *stage.clones)
+    if any(board.asked is not None and board.asked.poll() is None for board in boards):
+        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: _resume(stage)))
+        return
+    for board in boards:
         board.ask("resume")
 
 
