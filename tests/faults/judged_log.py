@@ -189,8 +189,9 @@ def half_printed_is_seen(evidence: Evidence) -> list[str]:
 def cut_only_while_armed(evidence: Evidence) -> list[str]:
     """The knife cuts only where a person armed it and nothing disarmed it since: what a board had armed, no other board
     knows, while one that is enrolled again knows its own. A strip without columns ends where the one before it did, and
-    is cut with that one."""
-    armed, cut_at, complaints = False, None, []
+    is cut with that one. A strip that is left uncut says that the knife was off, if it came there since it was armed: a
+    journal that lost its newest tells only then of those that had passed before."""
+    armed, since, cut_at, complaints = False, -np.inf, None, []
     parts = zip(evidence.of_another, evidence.told_by_each, strict=True)
     for entry in (one for is_another, told in parts for one in (is_another, *told)):
         if isinstance(entry, bool):
@@ -198,9 +199,19 @@ def cut_only_while_armed(evidence: Evidence) -> list[str]:
         elif isinstance(entry, StripCut):
             if entry.made and not armed and entry.paper_position != cut_at:
                 complaints.append(f"cut at place {entry.paper_position}, and nobody had armed the knife")
-            armed, cut_at = armed and entry.made, entry.paper_position if entry.made else cut_at
+            armed = armed and (entry.made or entry.paper_position < since)
+            cut_at = entry.paper_position if entry.made else cut_at
         elif isinstance(entry, KnifeArmed):
-            armed = True
+            armed, since = True, _next_laid(evidence, entry.at)
         elif isinstance(entry, KnifeDisarmed) or (isinstance(entry, NodeStarted) and entry.unplanned_stop):
             armed = False
     return complaints
+
+
+def _next_laid(evidence: Evidence, at: datetime) -> float:
+    """The first place in which something was laid from an instant on, which is beyond all where nothing was. Where the
+    server's clock was set meanwhile, it cannot be told from the paper, whose instants are true."""
+    if evidence.paper is None or evidence.ahead:
+        return np.inf
+    laid = evidence.paper.laid
+    return float(min(laid["place"][laid["at"] >= at.timestamp()], default=np.inf))

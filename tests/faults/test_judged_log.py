@@ -8,7 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import utc
-from machines.protocol.journal_entries import Action, ConditionsChanged, KnifeDisarmed, NodeStarted, OperatorActed
+from machines.protocol.journal_entries import (
+    Action,
+    ConditionsChanged,
+    KnifeArmed,
+    KnifeDisarmed,
+    NodeStarted,
+    OperatorActed,
+    StripCut,
+)
 from machines.recovery import Override, Policy, Rule
 from machines.serialization import format_instant, unstructure
 from tests.faults import judged_log, judged_paper, outcomes
@@ -193,6 +201,24 @@ def test_a_cut_by_a_knife_that_nobody_armed_is_seen(tmp_path: Path) -> None:
         assert judge(replace(good, facts=[*good.facts[:2], disarming, *good.facts[2:]]), check) == complaint
     assert judge(replace(good, taken_over=frozenset({2})), check) == complaint, "another board had armed it"
     assert judge(replace(good, taken_over=frozenset({1})), check) == []
+
+
+def test_a_strip_left_uncut_ends_an_arming_unless_it_had_passed_before(tmp_path: Path) -> None:
+    armed = {"kind": "knife-armed", "data": unstructure(KnifeArmed(seq=6, at=utc(instant(GAP[1]))))}
+    good = evidence(tmp_path)
+    told = [one for one in good.facts if one["kind"] not in ("knife-armed", "strip-cut")]
+
+    def complaints(left: int) -> list[str]:
+        found = replace(good, facts=[*told, armed, _strip(left, made=False), _strip(20, made=True)])
+        return judge(found, [judged_log.cut_only_while_armed])
+
+    assert complaints(10) == [], "what was laid next begins at place 11"
+    assert complaints(11) == ["cut at place 20, and nobody had armed the knife"]
+
+
+def _strip(place: int, *, made: bool) -> dict[str, Any]:
+    data = StripCut(seq=7, at=utc(instant(END)), run="run", boundary=100 + place, paper_position=place, made=made)
+    return {"kind": "strip-cut", "data": unstructure(data)}
 
 
 def test_an_attended_machine_that_prints_on_after_a_jam_is_seen(tmp_path: Path) -> None:
