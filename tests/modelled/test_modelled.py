@@ -37,6 +37,8 @@ BROKE = {
     396: "460bb74893f0",
     # who had parked a machine went on before it stood, and it stood for ever, by a mistake of the play itself
     3732: "2dff23b85ae1",
+    # an answer without an end outlasted its trouble, and kept a board's last report, by a mistake of the play itself
+    9279: "eb4d06e261ca",
 }
 
 

@@ -7,10 +7,13 @@ from random import Random
 from typing import Any
 
 import pytest
+import urllib3
 
 from tests.faults.relay import Answer, Call
 from tests.simulated.falsified import changed, changed_answer, changed_call
+from tests.simulated.network import ANSWER_LIMIT_S, LOOK_S, Network
 from tests.simulated.newer_server import NewerServer
+from tests.simulated.world import World
 
 BODY = json.dumps({"epoch": 1, "entries": [], "status": None}).encode()
 DICE = [Random(seed) for seed in range(300)]
@@ -81,3 +84,17 @@ def test_a_newer_server_says_more_and_knows_only_its_own_tags() -> None:
     assert asked('"abc-v8"') is None
     problem = Answer(409, [], b"{}")
     assert newer.said(Call("POST", "/api/v1/node/reports", {}, b""), problem) == problem
+
+
+@pytest.mark.parametrize("trouble", ["answers-endless", "answers-dripping"])
+def test_an_answer_without_an_end_breaks_off_as_its_trouble_is_over_or_as_the_node_has_had_enough(trouble: str) -> None:
+    world = World(0.0)
+    network, call = Network(0, world=world, served=None), Call("GET", "/api/v1/node/clock", {}, b"")  # type: ignore[arg-type]
+    network.begin(trouble)
+    with pytest.raises(TimeoutError):
+        network.carry(call)
+    assert world.now == ANSWER_LIMIT_S
+    world.at(world.now + ANSWER_LIMIT_S / 2, lambda: network.end(trouble))
+    with pytest.raises(urllib3.exceptions.ProtocolError):
+        network.carry(call)
+    assert world.now <= 1.5 * ANSWER_LIMIT_S + 2 * LOOK_S
