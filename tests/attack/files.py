@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tests.attack.row import Row
 from tests.attack.target import Target
-from tests.machines.pictures.hostile import (
+from tests.machines.imaging.pictures.hostile import (
     empty_arrays,
     jpeg_filled_up,
     jpeg_of_pieces,

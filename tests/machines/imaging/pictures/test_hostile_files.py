@@ -22,7 +22,7 @@ from machines.imaging.pictures.geojson import read_geojson
 from machines.imaging.pictures.image_file import check_image, read_light
 from machines.imaging.pictures.image_pieces import check_pieces
 from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
-from tests.machines.pictures.hostile import (
+from tests.machines.imaging.pictures.hostile import (
     empty_arrays,
     jpeg_of_scans,
     plain_png,
