@@ -131,9 +131,13 @@ class LineHead:
         # The tolerance is for quotients such as 2.4 A / 0.03 A, which comes out as 79.99999999999999.
         return math.floor(self.supply_current_a / self.dot_current_a * (1 + 1e-12))
 
+    def full_column_strobes(self, dots_across: int) -> int:
+        """How many strobes a column of so many dots takes when it is full."""
+        return math.ceil(dots_across / self.dots_per_strobe)
+
     def full_column_s(self, dots_across: int) -> float:
         """Seconds that a column of so many dots takes to fire when it is full."""
-        return math.ceil(dots_across / self.dots_per_strobe) * self.strobe_s
+        return self.full_column_strobes(dots_across) * self.strobe_s
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -69,7 +69,7 @@ class Make:
         """One that fits a profile."""
         head = profile.head
         carriage = isinstance(head, CarriageHead)
-        nozzles = head.nozzles if isinstance(head, CarriageHead) else -(-profile.dots_across // head.dots_per_strobe)
+        nozzles = head.nozzles if isinstance(head, CarriageHead) else head.full_column_strobes(profile.dots_across)
         return cls(
             head="carriage" if carriage else "line",
             nozzles=nozzles,

@@ -27,6 +27,9 @@ def check(greeting: Greeting, profile: Profile, *, knife_measured: bool = False)
     if isinstance(head, CarriageHead):
         _same("head.nozzles", greeting.nozzles, head.nozzles)
         reach = head.nozzles - 1
+    elif greeting.nozzles < (strobes := head.full_column_strobes(profile.dots_across)):
+        problem = f"the controller can hold {greeting.nozzles} strobes of a column, of which a full one has {strobes}"
+        raise InputError("controller.nozzles", problem, "let it hold more, or correct the currents of the profile")
     _same("dots_across", greeting.dots, profile.dots_across)
     _same("knife", greeting.knife is not None, profile.knife is not None)
     if profile.knife is not None and not knife_measured:

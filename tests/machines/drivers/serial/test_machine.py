@@ -425,6 +425,14 @@ class TestTheWrongMachine:
         with pytest.raises(InputError, match="draw back 2 columns of paper, the head needs 3"):
             bench.machine()
 
+    def test_a_controller_that_cannot_hold_a_full_column_is_none_for_a_line_head(self) -> None:
+        bench = Bench(profile(carriage=False))
+        make = bench.controller.machine.make
+        bench.machine().lay(0, full(bench.profile, 1), 0)
+        bench.controller.machine.make = dataclasses.replace(make, nozzles=make.nozzles - 1)
+        with pytest.raises(InputError, match=f"hold {make.nozzles - 1} strobes of a column, .* has {make.nozzles};"):
+            bench.machine()
+
     def test_plugged_in_later_is_a_condition(self) -> None:
         bench = Bench(profile())
         machine = bench.machine()
