@@ -29,4 +29,4 @@ class TerminalCommand(BaseCommand):
         except DayrollError as error:
             raise CommandError(str(error) if self.names_fields else error.said) from error
         except OSError as error:
-            raise CommandError(str(error)) from error
+            raise CommandError(f"{error.filename}: {error.strerror}" if error.filename else str(error)) from error
