@@ -54,7 +54,8 @@ def run(floor: Floor, wrongs: Mapping[str, Wrong], file: Path, arguments: list[s
         file: where what was found is written unless somebody says where.
         arguments: of the command.
     """
-    parser = argparse.ArgumentParser(prog=f"python -m tests.{floor.name}.biting", description=__doc__)
+    says = f"Whether each mistake made on purpose is found, and after how many plays; writes {file.relative_to(ROOT)}."
+    parser = argparse.ArgumentParser(prog=f"python -m tests.{floor.name}.biting", description=says)
     parser.add_argument("--only", nargs="+", choices=wrongs, help="these mistakes (default: all)")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="mistakes at a time")
     parser.add_argument("--file", type=Path, default=file, help="where to write what was found")
