@@ -28,7 +28,6 @@ from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
 from scheduling.log.events.studio import ServiceWindowCalledOff
 from scheduling.log.models import Remark
 from scheduling.log.store import Append, Attribution, append
-from scheduling.log.wiping import zero_what_is_deleted
 
 LONGEST_REMARK = 500
 SALT_BYTES = 16
@@ -157,12 +156,7 @@ def remark_in(event: Any) -> str | None:
 def forget(streams: Sequence[str], *, using: str) -> None:
     """Delete what was written at events of streams that leave the log; the archive has it."""
     for line in scan(Q(stream__in=streams, kind__in=KINDS_WITH_REMARKS), using=using):
-        _delete(remark_in(line.fact().event), using)
-
-
-def _delete(digest: str | None, using: str) -> None:
-    zero_what_is_deleted(using)
-    Remark.objects.using(using).filter(digest=digest).delete()
+        Remark.objects.using(using).filter(digest=remark_in(line.fact().event)).delete()
 
 
 def blot_out(position: int, by: Attribution, *, using: str = "default") -> None:
@@ -178,7 +172,7 @@ def blot_out(position: int, by: Attribution, *, using: str = "default") -> None:
     _require_may_delete(using)
     digest = _remark_at(position, using)
     with transaction.atomic(using=using):
-        _delete(digest, using)
+        Remark.objects.using(using).filter(digest=digest).delete()
         append(
             [Append(f"remark/{digest[:16]}", 0, [RemarkBlottedOut(remark=digest, at_event=position)])], by, using=using
         )

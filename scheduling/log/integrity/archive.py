@@ -34,7 +34,6 @@ from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import forget
 from scheduling.log.store import Append, Attribution, append, lock
-from scheduling.log.wiping import zero_what_is_deleted
 
 # What is deleted when streams are closed, or put right by folding again without them.
 TABLES: tuple[type[Model], ...] = (models.Event, models.Remark, *(table for view in VIEWS for table in view.tables))
@@ -111,7 +110,6 @@ def _require_closable(streams: Sequence[str], heads: dict[str, Head]) -> None:
 
 def _take_out(streams: Sequence[str], using: str) -> None:
     """Lift the seal for this one deletion; no other connection sees the table without it."""
-    zero_what_is_deleted(using)
     forget(streams, using=using)
     models.Ordered.objects.using(using).filter(stream__in=streams).delete()
     append_only.lift(connections[using])

@@ -120,6 +120,22 @@ def test_its_bytes_leave_the_files(another: sqlite3.Connection, window: models.S
 
 
 @pytest.mark.django_db(transaction=True)
+def test_copies_that_the_database_left_behind_leave_the_files_too(another: sqlite3.Connection) -> None:
+    """A page that is full is parted, and what is moved to another stays in the first as well, where nobody sees it."""
+    with connections["default"].cursor() as cursor:
+        cursor.execute("PRAGMA secure_delete = OFF")  # as libraries of SQLite are built that do not say otherwise
+    say("service/rounds", service_weekly())
+    for number in range(40):
+        if number == 3:
+            call_off("rounds", ILL, by(), SYSTEM)
+        with transaction.atomic():
+            keep(f"{number:0400}", SYSTEM)
+    assert "can still be read" not in log("blot", "2")
+    assert not in_the_files()
+    assert another.execute("SELECT count(*) FROM log_remark").fetchall() == [(40,)]
+
+
+@pytest.mark.django_db(transaction=True)
 def test_closing_its_stream_takes_its_bytes_along(
     another: sqlite3.Connection, window: models.ServiceWindow, tmp_path: Path
 ) -> None:
@@ -129,17 +145,38 @@ def test_closing_its_stream_takes_its_bytes_along(
     assert not in_the_files()
 
 
+@pytest.fixture
+def impatient() -> Iterator[None]:
+    """Nobody waits for another connection."""
+
+    def wait(milliseconds: int) -> None:
+        with connections["default"].cursor() as cursor:
+            cursor.execute(f"PRAGMA busy_timeout = {milliseconds}")
+
+    wait(1)
+    yield
+    wait(20_000)
+
+
 @pytest.mark.django_db(transaction=True)
-def test_where_somebody_goes_on_reading_it_is_said(another: sqlite3.Connection, window: models.ServiceWindow) -> None:
+def test_where_somebody_goes_on_reading_it_is_said(
+    another: sqlite3.Connection, window: models.ServiceWindow, impatient: None
+) -> None:
     another.execute("BEGIN")
     another.execute("SELECT text FROM log_remark").fetchall()
-    with connections["default"].cursor() as cursor:
-        cursor.execute("PRAGMA busy_timeout = 1")
-    try:
-        assert "stop the server" in log("blot", "3")
-    finally:
-        with connections["default"].cursor() as cursor:
-            cursor.execute("PRAGMA busy_timeout = 20000")
+    assert "stop the server" in log("blot", "3")
+    another.execute("COMMIT")
+    assert wipe() == ""
+    assert not in_the_files()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_where_somebody_goes_on_writing_it_is_said(
+    another: sqlite3.Connection, window: models.ServiceWindow, impatient: None
+) -> None:
+    blot_out(3, by(5))
+    another.execute("BEGIN IMMEDIATE")
+    assert "could not be written anew (database is locked)" in wipe()
     another.execute("COMMIT")
     assert wipe() == ""
     assert not in_the_files()
