@@ -35,8 +35,15 @@ from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import forget
 from scheduling.log.store import Append, Attribution, append, lock
 
-# What is deleted when streams are closed, or put right by folding again without them.
-TABLES: tuple[type[Model], ...] = (models.Event, models.Remark, *(table for view in VIEWS for table in view.tables))
+# What is deleted from when streams are closed, or put right by folding again without them.
+TABLES: tuple[type[Model], ...] = (
+    models.Event,
+    models.Remark,
+    models.Ordered,
+    models.BrokenView,
+    models.PassedOver,
+    *(table for view in VIEWS for table in view.tables),
+)
 
 
 def close_streams(

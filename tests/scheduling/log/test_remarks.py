@@ -182,12 +182,12 @@ def test_where_somebody_goes_on_writing_it_is_said(
     assert not in_the_files()
 
 
-def in_its_file(table: str) -> bool:
-    """Whether the words can be read in a table's file of PostgreSQL."""
+def in_its_file(table: str, words: str = ILL) -> bool:
+    """Whether words can be read in a table's file of PostgreSQL."""
     with connections["postgres"].cursor() as cursor:
         cursor.execute("CHECKPOINT")
         cursor.execute(
-            "SELECT position(%s::bytea in pg_read_binary_file(pg_relation_filepath(%s)))", [ILL.encode(), table]
+            "SELECT position(%s::bytea in pg_read_binary_file(pg_relation_filepath(%s)))", [words.encode(), table]
         )
         return bool(cursor.fetchone()[0])
 
@@ -209,10 +209,11 @@ def test_on_postgresql_its_bytes_leave_the_table() -> None:
 def test_on_postgresql_what_an_old_event_said_leaves_the_tables_with_its_stream(tmp_path: Path) -> None:
     tables = ("log_event", "log_servicewindow")
     say("service/rounds", service_weekly(), ServiceWindowCalledOff(reason=ILL), using="postgres")
-    assert all(map(in_its_file, tables))
+    models.Ordered.objects.using("postgres").create(stream="service/rounds", actor="account-1", digest="f" * 64)
+    assert all(map(in_its_file, tables)) and in_its_file("log_ordered", "service/rounds")
     close_streams(["service/rounds"], tmp_path / "old.jsonl", by(), key=None, using="postgres")
     assert "run `VACUUM (FULL) log_event, log_remark, " in wipe(TABLES, using="postgres")
-    assert not any(map(in_its_file, tables))
+    assert not any(map(in_its_file, tables)) and not in_its_file("log_ordered", "service/rounds")
 
 
 @pytest.mark.django_db
