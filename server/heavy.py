@@ -126,11 +126,11 @@ class Kept:
             if found is not None:
                 return found
             made = make()
-        with self._lock:
-            self._made[depends_on] = made
-            while sum(map(len, self._made.values())) > self.most_bytes:
-                self._made.popitem(last=False)
-        return made
+            with self._lock:  # before somebody else has the turn, who may have waited for the same
+                self._made[depends_on] = made
+                while sum(map(len, self._made.values())) > self.most_bytes:
+                    self._made.popitem(last=False)
+            return made
 
     def forget(self) -> None:
         """Keep nothing of what was made."""

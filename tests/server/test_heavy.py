@@ -6,7 +6,7 @@ import json
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import timedelta
 from typing import Any
 
@@ -242,6 +242,22 @@ def test_one_of_two_who_ask_for_the_same_makes_it() -> None:
     assert kept.get("it", slowly) == b"made"
     first.join()
     assert len(made) == 1
+
+
+def test_it_is_there_before_the_next_has_a_turn() -> None:
+    """Or whoever waited for the same would make it once more."""
+
+    class Watched(Turns):
+        @contextmanager
+        def turn(self) -> Iterator[None]:
+            with super().turn():
+                yield
+            kept.turns = Turns()
+            found.append(kept.get("it", lambda: b"made again"))
+
+    kept, found = Kept(Watched()), list[bytes]()
+    assert kept.get("it", lambda: b"made") == b"made"
+    assert found == [b"made"]
 
 
 def test_the_least_used_goes_first_when_there_is_too_much() -> None:
