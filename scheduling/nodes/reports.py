@@ -9,6 +9,7 @@ from datetime import timedelta
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError, InputError
+from machines.model.profile import Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
 from machines.protocol.messages import pace
 from machines.recovery import Decision, Gap, settle
@@ -33,7 +34,7 @@ from scheduling.nodes.received_entries import Batch, Doubt, Told
 from scheduling.nodes.told_twice import told_twice
 from scheduling.outages.overrides import was_given
 from scheduling.outages.passed_over import passed_over
-from scheduling.queries.runs import machine_profile, run_policy, run_profile, run_work
+from scheduling.queries.runs import machine_profile, run_policy, run_work
 
 # A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
 SHIFT_TOLERANCE_S = 0.001
@@ -234,14 +235,14 @@ def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
     except DoesNotFit as error:
         yield _set_aside(told, error.doubt)
         return
-    if (twice := told_twice(known.machine, entry)) is not None:
+    if (twice := told_twice(known.machine, ground.profile, entry)) is not None:
         yield EntryToldTwice(seq=told.seq, entry=dict(told.raw), field=twice.field, problem=twice.problem)
         return
     if (late := timely(entry, ground)) is not None:
         entry, doubt = replace(entry, at=ground.now), late
     yield entry
     if isinstance(entry, GapSettled) and run is not None:
-        yield from differing(entry, run)
+        yield from differing(entry, run, ground.profile)
     if doubt is not None:
         yield EntryReadInPart(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
 
@@ -274,9 +275,9 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_SAID else text[: LONGEST_SAID - 1] + "…"
 
 
-def differing(entry: GapSettled, run: Run) -> Iterator[Event]:
+def differing(entry: GapSettled, run: Run, profile: Profile) -> Iterator[Event]:
     """After a settlement that we would not have made, the word that it differs."""
-    ours = settle(run_policy(run), _as_known_here(entry), pace(run_profile(run), run_work(run)))
+    ours = settle(run_policy(run), _as_known_here(entry), pace(profile, run_work(run)))
     if not do_the_same(ours, entry.decision):
         yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)
 

@@ -41,7 +41,7 @@ def planning(id: str, planned: RunPlanned, profile: Profile, now: datetime) -> l
         if isinstance(fact.event, Entry):
             doubt = _doubt(fact.event, ground)
             without += [] if doubt is None else [fact.version]
-            said += _said(fact.event, run, doubt)
+            said += _said(fact.event, run, profile, doubt)
     appends = [Append(f"run/{id}", 0, [replace(planned, without=tuple(without))])]
     return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
 
@@ -55,8 +55,8 @@ def _doubt(entry: Entry, ground: EntryContext) -> str | None:
     return None
 
 
-def _said(entry: Entry, run: Run, doubt: str | None) -> Iterator[Event]:
+def _said(entry: Entry, run: Run, profile: Profile, doubt: str | None) -> Iterator[Event]:
     if doubt is not None:
         yield EntryPassedOver(seq=entry.seq, view="runs", problem=doubt[:LONGEST_SAID])
     elif isinstance(entry, GapSettled):
-        yield from differing(entry, run)
+        yield from differing(entry, run, profile)

@@ -8,21 +8,22 @@ from __future__ import annotations
 
 from django.db import DEFAULT_DB_ALIAS
 
+from machines.model.profile import Profile
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from machines.serialization import unstructure
 from scheduling.log.models import Machine, Outage, PrintedStretch
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.rows.row_sql import table
 from scheduling.nodes.received_entries import Doubt
-from scheduling.queries.runs import machine_profile
 
 
-def told_twice(machine: Machine, entry: object) -> Doubt | None:
+def told_twice(machine: Machine, profile: Profile, entry: object) -> Doubt | None:
     """Why an entry is not counted; None if it is no word of columns or of an outage, or has a column in a place that
     was not told yet, in however many pieces, or is another outage.
 
     Args:
         machine: that tells it, as the views have it.
+        profile: of the machine.
         entry: what is understood of it.
     """
     # Within one journal every entry has a number of its own, by which it is known.
@@ -34,11 +35,10 @@ def told_twice(machine: Machine, entry: object) -> Doubt | None:
         return None
     columns, place = entry.columns, entry.paper_position
     # A stretch lies in one segment, so none is longer than a turn: of a long history only what lies near is read.
-    longest = machine_profile(profile=machine.profile_id).columns_per_turn
     near = table(PrintedStretch, DEFAULT_DB_ALIAS).where(
         "machine_id = %s AND paper_position > %s AND paper_position < %s AND run_id = %s"
         " AND paper_position - first_column = %s ORDER BY first_column",
-        *(machine.id, place - longest, place + len(columns), entry.run, place - columns.first),
+        *(machine.id, place - profile.columns_per_turn, place + len(columns), entry.run, place - columns.first),
     )
     told = [(one.first_column, one.end_column) for one in near]
     if outside(Interval(columns.first, columns.end, "printed"), told):

@@ -19,7 +19,7 @@ def copy_taken() -> AbstractContextManager[object]:
 def told_twice() -> AbstractContextManager[object]:
     from scheduling.nodes import reports
 
-    return patch.object(reports, "told_twice", lambda machine, entry: None)
+    return patch.object(reports, "told_twice", lambda machine, profile, entry: None)
 
 
 def word_not_given() -> AbstractContextManager[object]:

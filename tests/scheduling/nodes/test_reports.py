@@ -276,6 +276,20 @@ def test_of_a_long_history_only_what_lies_near_is_read(tmp_path: Path) -> None:
     assert "log_stretch_paper (machine_id=? AND paper_position>? AND paper_position<?)" in plan
 
 
+def test_the_machine_and_its_model_are_read_once_for_a_whole_batch(tmp_path: Path) -> None:
+    ready(tmp_path)
+    enrol("one", by())
+    segment = Segment.objects.order_by("number")[1]
+    begin = segment.first_column
+    laid = [printed(seq, segment.number, begin + seq, begin + seq + 1, seq, 40 + seq) for seq in range(2, 5)]
+    with CaptureQueriesContext(connection) as asked:
+        take("one", batch(gap_settled(1), *laid, epoch=2), long_after())
+    assert PrintedStretch.objects.count() == 3 and Outage.objects.count() == 1
+    read = [one["sql"] for one in asked if one["sql"].startswith("SELECT")]
+    assert len([sql for sql in read if "log_profile" in sql]) == 1
+    assert not any('FROM "log_machine"' in sql for sql in read)
+
+
 def test_columns_told_anew_by_one_and_the_same_journal_are_another_fact(tmp_path: Path) -> None:
     """It numbers what it tells, so that nothing is told twice."""
     ready(tmp_path)
