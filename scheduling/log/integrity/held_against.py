@@ -102,10 +102,10 @@ def hold_against(
     """Walk the log, each event checked on the way, and see that all is there that a statement speaks of.
 
     Args:
-        statement: of this log; its signature is somebody else's concern
-        (`scheduling.log.integrity.signed_head.check_signature`). archives: files into which streams were closed since
-        it was made. using: alias of the database. progress: called with the position of each event, once it was found
-        good.
+        statement: of this log; its signature is somebody else's concern (`signed_head.check_signature`).
+        archives: files into which streams were closed since it was made.
+        using: alias of the database.
+        progress: called with the position of each event, once it was found good.
 
     Raises:
         BrokenLink: an event of the log, or of an archive, is not what was written.
