@@ -18,6 +18,7 @@ from scheduling.commands.checked import Checked, check_run
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.log import models
+from scheduling.log.ends import lock
 from scheduling.log.events import Event
 from scheduling.log.events.studio import (
     MachineAdded,
@@ -29,15 +30,7 @@ from scheduling.log.events.studio import (
     VenueAdded,
 )
 from scheduling.log.projecting.projector import require_views
-from scheduling.log.store import (
-    Append,
-    Attribution,
-    VersionConflict,
-    append,
-    lock,
-    require_never_closed,
-    stream_version,
-)
+from scheduling.log.store import Append, Attribution, VersionConflict, append, require_never_closed, stream_version
 from scheduling.nodes.told_before import planning
 from scheduling.planning.service_windows import begins_at
 from scheduling.queries.names import require

@@ -25,7 +25,6 @@ from scheduling.log import models
 from scheduling.log.codec.digest import digest
 from scheduling.log.codec.encoder import DoesNotFit, text_of
 from scheduling.log.ends import End, Ends, begin, end_of
-from scheduling.log.ends import lock as lock
 from scheduling.log.event_records import EventRecord, facts, insert, scan
 from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
 from scheduling.log.events.reports import AboutReports, EntryPassedOver

@@ -10,9 +10,10 @@ from typing import Literal
 from django.db import DEFAULT_DB_ALIAS, transaction
 
 from machines.errors import InputError
+from scheduling.log.ends import lock
 from scheduling.log.events.access import NodeRevoked
 from scheduling.log.models import Machine
-from scheduling.log.store import Append, Attribution, append, lock
+from scheduling.log.store import Append, Attribution, append
 from server.accounts.enrolment import cancel_codes
 from server.accounts.models import EnrolmentCode, NodeCredential
 

@@ -12,9 +12,10 @@ from django.db import DEFAULT_DB_ALIAS, transaction
 from machines.errors import InputError
 from machines.protocol.messages import JournalPosition
 from scheduling.commands.enrol_node import enrol
+from scheduling.log.ends import lock
 from scheduling.log.events.access import CodeCancelled, CodeMade
 from scheduling.log.models import Machine
-from scheduling.log.store import Append, Attribution, append, lock
+from scheduling.log.store import Append, Attribution, append
 from scheduling.nodes.journal_history import taken_of_earlier
 from server import wiring
 from server.accounts.models import EnrolmentCode, NodeCredential

@@ -24,6 +24,7 @@ from django.db.models import Model
 from machines.errors import InputError
 from scheduling.log import models
 from scheduling.log.codec.canonical_json import canonical
+from scheduling.log.ends import lock
 from scheduling.log.event_records import scan
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.integrity import append_only
@@ -33,7 +34,7 @@ from scheduling.log.integrity.verify import Head, walk
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import forget
-from scheduling.log.store import Append, Attribution, append, lock
+from scheduling.log.store import Append, Attribution, append
 
 # What is deleted from when streams are closed, or put right by folding again without them.
 TABLES: tuple[type[Model], ...] = (

@@ -25,6 +25,7 @@ from django.db.models import Q
 from machines.errors import InputError
 from machines.serialization import format_instant, parse_instant
 from scheduling.log.codec.canonical_json import canonical
+from scheduling.log.ends import lock
 from scheduling.log.event_records import EventRecord, insert, scan
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.signed_head import SignedStatement, Tally, check_end, check_signature, sign
@@ -32,7 +33,7 @@ from scheduling.log.integrity.verify import BrokenLink, Holes, closed_events, wa
 from scheduling.log.models import Ordered
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, Kept, kept, remark_in, take
-from scheduling.log.store import last_position, lock
+from scheduling.log.store import last_position
 
 FORMAT = "dayroll-log/1"
 # Some streams from their first event to their last; see `scheduling.log.integrity.archive`.

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from django.db import transaction
 from django.db.models import F, Q
 
+from scheduling.log.ends import lock
 from scheduling.log.event_records import facts
 from scheduling.log.events import NAMES
 from scheduling.log.garbage import held_back
@@ -34,7 +35,7 @@ from scheduling.log.projections import VIEWS, View
 from scheduling.log.rebuilding.shadow_tables import Difference, Twins
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
-from scheduling.log.store import last_position, lock
+from scheduling.log.store import last_position
 
 # So many facts are folded before their rows are written and progress is told.
 BATCH = 5000

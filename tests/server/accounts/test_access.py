@@ -15,8 +15,8 @@ from django.db import DatabaseError, connection
 from django.test.utils import CaptureQueriesContext
 
 from machines.errors import InputError
+from scheduling.log.ends import lock
 from scheduling.log.models import Event, Machine
-from scheduling.log.store import lock
 from server import wiring
 from server.accounts import access, boards, enrolment, superusers
 from server.accounts.at_terminal import at_the_terminal
