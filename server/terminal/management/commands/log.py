@@ -15,7 +15,7 @@ from django.db import connections
 
 from machines.errors import InputError
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.integrity import append_only as seal
+from scheduling.log.integrity import append_only
 from scheduling.log.integrity.archive import TABLES, close_streams
 from scheduling.log.integrity.held_against import hold_against, read_statement, state
 from scheduling.log.integrity.remarks_checked import missing_remarks
@@ -33,9 +33,10 @@ from scheduling.log.integrity.verify import BrokenLink, verify
 from scheduling.log.projections import VIEWS
 from scheduling.log.rebuilding.rebuild import Rebuilt, rebuild
 from scheduling.log.remarks import blot_out, remarks
-from scheduling.log.store import Attribution, last_position
+from scheduling.log.store import last_position
 from scheduling.log.wiping import wipe
 from server import wiring
+from server.accounts.at_terminal import at_the_terminal
 from server.environment import password_in
 from server.terminal.management.log_arguments import add_checks, add_guards, add_ways_out_and_in
 from server.terminal_command import TerminalCommand
@@ -111,8 +112,8 @@ class Command(TerminalCommand):
 
     def seal(self, options: dict[str, Any]) -> None:
         connection = connections["default"]
-        missing = seal.missing(connection)
-        seal.apply(connection)
+        missing = append_only.missing(connection)
+        append_only.apply(connection)
         self.stdout.write(f"Sealed; {', '.join(missing)} had been missing." if missing else "It was sealed already.")
 
     def role(self, options: dict[str, Any]) -> None:
@@ -155,8 +156,7 @@ class Command(TerminalCommand):
         )
 
     def close(self, options: dict[str, Any]) -> None:
-        by = Attribution(actor="terminal", request=None, said_at=wiring.now())
-        signed = close_streams(options["stream"], options["file"], by, key=_signing_key())
+        signed = close_streams(options["stream"], options["file"], at_the_terminal(), key=_signing_key())
         self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
         self.tell_left(wipe(TABLES))
 
@@ -168,7 +168,7 @@ class Command(TerminalCommand):
             )
 
     def blot(self, options: dict[str, Any]) -> None:
-        blot_out(options["position"], Attribution(actor="terminal", request=None, said_at=wiring.now()))
+        blot_out(options["position"], at_the_terminal())
         self.stdout.write(
             "It is blotted out. Logs that were exported and backups that were made before still have it:"
             " delete them, too."

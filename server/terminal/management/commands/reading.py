@@ -29,10 +29,9 @@ from machines.model.profile import CarriageHead, Profile
 from machines.model.supplies import roll_length_error_m, roll_length_m
 from machines.serialization import unstructure
 from scheduling.log import models
-from scheduling.log.store import Attribution
 from scheduling.queries.calibration import calibrate, machine_calibration, with_dead, with_feed, with_knife
 from scheduling.queries.runs import machine_profile
-from server import wiring
+from server.accounts.at_terminal import at_the_terminal
 from server.api.queries import read_dead
 from server.named_rows import row_named
 from server.terminal_command import TerminalCommand
@@ -51,8 +50,7 @@ class Command(TerminalCommand):
     def handle(self, *args: Any, kind: str, **options: Any) -> None:
         reading = READINGS[kind](options)
         if reading.measured is not None:
-            by = Attribution(actor="terminal", request=None, said_at=wiring.now())
-            calibrate(options["machine"], reading.measured, by)
+            calibrate(options["machine"], reading.measured, at_the_terminal())
         self.stdout.write(reading.said)
         for caution in reading.cautions:
             self.stdout.write(f"Caution: {caution}")
