@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from machines.model.position import Slip
 from machines.protocol.journal_entries import (
@@ -86,14 +87,14 @@ ABOUT_HOLDING: frozenset[Action] = HOLDING | {"resume"}
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
     """No word from a node."""
     said = f"no word since {event.last_heard_at:%Y-%m-%d %H:%M} UTC; whether it prints on, only its journal knows"
-    _raise(rows, fact, SILENCE, said)
+    raise_notice(rows, fact, SILENCE, said)
 
 
 def never_heard(rows: Rows, fact: Recorded, event: NeverHeard) -> None:
     """No word from a machine ever, though it should print."""
     why = "its board is enrolled, but its agent was never begun" if event.is_enrolled else "no board is enrolled for it"
     said = f"a run is due on it since {event.due_since:%Y-%m-%d %H:%M} UTC, and it was never heard: {why}"
-    _raise(rows, fact, SILENCE, said)
+    raise_notice(rows, fact, SILENCE, said)
 
 
 def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
@@ -106,7 +107,7 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     gap, decision = event.gap, event.decision
     _clear(rows, fact, WORD)
     said = f"{gap.end - gap.unknown_end} columns missed and {len(decision.unknown)} unknown ({gap.cause}): "
-    _raise(rows, fact, GAP, said + decision.reason)
+    raise_notice(rows, fact, GAP, said + decision.reason)
     if decision.late == 0:
         _clear(rows, fact, GAP)
 
@@ -128,7 +129,7 @@ def word_passed_over(rows: Rows, fact: Recorded, event: WordPassedOver) -> None:
         )
     else:
         why = f"the outage was settled at {settled_at:{_TO_THE_SECOND}}, and the board had not fetched it by then"
-    _raise(rows, fact, WORD, f"the decision of {given} on run {event.run} was passed over: {why}")
+    raise_notice(rows, fact, WORD, f"the decision of {given} on run {event.run} was passed over: {why}")
 
 
 def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
@@ -139,7 +140,7 @@ def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
 def settlement_differed(rows: Rows, fact: Recorded, event: SettlementDiffered) -> None:
     """A person must look."""
     said = f"entry {event.seq} of run {event.run} was settled otherwise than the server would: {event.ours.reason}"
-    _raise(rows, fact, DIFFERED, said)
+    raise_notice(rows, fact, DIFFERED, said)
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
@@ -148,7 +149,7 @@ def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
         _clear(rows, fact, KNIFE)
     elif not _open(rows, fact, KNIFE):
         said = "a strip was not cut, because the knife is disarmed; look at the machine, then arm the knife there"
-        _raise(rows, fact, KNIFE, said)
+        raise_notice(rows, fact, KNIFE, said)
 
 
 def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
@@ -165,7 +166,7 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
     for keyword in event.keywords:
         if keyword not in still:
             by_itself = keyword == PAUSED and not _open(rows, fact, OPERATOR)
-            _raise(rows, fact, keyword, STOPPED_UNPLANNED if by_itself else f"the machine says {keyword}")
+            raise_notice(rows, fact, keyword, STOPPED_UNPLANNED if by_itself else f"the machine says {keyword}")
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
@@ -173,9 +174,8 @@ def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
     if event.action in ABOUT_HOLDING:
         _clear(rows, fact, OPERATOR)
     unseen = "" if event.seen_done else "; nobody saw all of it done"
-    notice = _raise(rows, fact, OPERATOR, DID[event.action] + unseen)
-    if event.action not in HOLDING:
-        notice.cleared_at = fact.happened_at
+    cleared_at = None if event.action in HOLDING else fact.happened_at
+    raise_notice(rows, fact, OPERATOR, DID[event.action] + unseen, cleared_at=cleared_at)
 
 
 def set_time_compared(rows: Rows, fact: Recorded, event: SetTimeCompared) -> None:
@@ -187,7 +187,7 @@ def set_time_compared(rows: Rows, fact: Recorded, event: SetTimeCompared) -> Non
             f"the time set at the machine, by a person or by its own clock, was {abs(event.ahead_s):.1f} s {how}, more"
             f" than the {event.error_s:g} s that were stated; what was printed by it is out by as much"
         )
-        _raise(rows, fact, SET_TIME, said).cleared_at = fact.happened_at
+        raise_notice(rows, fact, SET_TIME, said, cleared_at=fact.happened_at)
 
 
 def slip_measured(rows: Rows, fact: Recorded, event: SlipMeasured) -> None:
@@ -247,17 +247,19 @@ def _keep_one(rows: Rows, fact: Recorded, kind: str, said: str) -> None:
     for notice in standing:
         notice.said = said
     if not standing:
-        _raise(rows, fact, kind, said)
+        raise_notice(rows, fact, kind, said)
 
 
-def _raise(rows: Rows, fact: Recorded, kind: str, said: str) -> Notice:
-    return rows.put(
+def raise_notice(rows: Rows, fact: Recorded, kind: str, said: str, **more: Any) -> None:
+    """A new notice on the machine that a fact is about, named by the fact."""
+    rows.put(
         Notice,
         id=f"{fact.subject}-{fact.version}-{kind}",
         machine_id=fact.subject,
         kind=kind,
         said=said,
         raised_at=fact.happened_at,
+        **more,
     )
 
 
