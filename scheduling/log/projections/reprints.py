@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from machines.recovery import Columns
 from scheduling.log.models import Run, Segment
@@ -24,16 +25,16 @@ def no_longer_again(rows: Rows, run: Run, first: int, end: int) -> int:
     """Columns are not to be printed once more, or have been; returns how many those are."""
     before = run.again
     if before:
-        for segment in _holding(rows, run, first, end):
+        for segment in _holding(rows, run, first, end, again__ne=[]):
             parts = (outside(one, [(first, end)]) for one in _asked(segment))
             _keep(run, segment, [part for some in parts for part in some])
     return before - run.again
 
 
-def _holding(rows: Rows, run: Run, first: int, end: int) -> list[Segment]:
+def _holding(rows: Rows, run: Run, first: int, end: int, **lookups: Any) -> list[Segment]:
     if first >= end:
         return []
-    return rows.change_where(Segment, run_id=run.id, first_column__lt=end, end_column__gt=first)
+    return rows.change_where(Segment, run_id=run.id, first_column__lt=end, end_column__gt=first, **lookups)
 
 
 def _asked(segment: Segment) -> list[Interval]:

@@ -17,8 +17,13 @@ from scheduling.log.rows.row_sql import Table, table
 
 Row = TypeVar("Row", bound=models.Model)
 
-_COMPARISONS: dict[str, Callable[[Any, Any], bool]] = {"": operator.eq, "lt": operator.lt, "gt": operator.gt}
-_SIGNS = {"": "=", "lt": "<", "gt": ">"}
+_COMPARISONS: dict[str, Callable[[Any, Any], bool]] = {
+    "": operator.eq,
+    "ne": operator.ne,
+    "lt": operator.lt,
+    "gt": operator.gt,
+}
+_SIGNS = {"": "=", "ne": "<>", "lt": "<", "gt": ">"}
 
 
 class _Kept:
@@ -92,7 +97,7 @@ class Rows:
 
         Args:
             model: which rows.
-            lookups: fields, compared as Django names it: equal, or with ``__lt`` and ``__gt``.
+            lookups: fields: equal, as Django names it with ``__lt`` and ``__gt``, or other than, with ``__ne``.
         """
         kept = self._kept[model]
         key_of = kept.table.key_of

@@ -106,13 +106,15 @@ class Table:
 
         Args:
             condition: in SQL that both engines know, a ``%s`` for each value; it may go on with an order and a limit.
-            values: instants, texts and numbers.
+            values: instants, texts, numbers, and lists of JSON.
         """
         with connections[self._using].cursor() as cursor:
             cursor.execute(f"{self._every} WHERE {condition}", [self._asked(value) for value in values])
             return [self._read(found) for found in cursor.fetchall()]
 
     def _asked(self, value: Any) -> Any:
+        if isinstance(value, list):
+            return canonical(value)
         return text_of_instant(value) if self._is_sqlite and isinstance(value, datetime) else value
 
     def _read(self, found: Iterable[Any]) -> Any:

@@ -6,6 +6,8 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from machines.protocol.journal_entries import GapSettled
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
@@ -136,6 +138,24 @@ def test_printing_after_what_was_to_be_printed_again_lets_go_of_it() -> None:
     say("machine/left", printed(3, 12, 50, paper_position=12))
     assert (segment(0).again, spring().again, spring().repeated) == ([], 0, 0)
     assert segment(0).outcomes == [[0, 10, "printed"], [10, 12, "unknown"], [12, 50, "printed"]]
+
+
+def test_of_a_long_run_only_what_is_to_be_printed_again_is_read_and_written() -> None:
+    """What lies behind is nearly all of it, and each report is folded while everybody waits to append."""
+    a_run_on_a_machine(*range(12))
+    whole = [printed(seq, first, first + 50) for seq, first in enumerate(range(0, 500, 50), 1)]
+    again = gap(12, 510, 512, 540, half("skip", "again"), segment=Columns(first=500, end=550))
+    say("machine/left", *whole, printed(11, 500, 510), again)
+    with CaptureQueriesContext(connection) as asked:
+        say("machine/left", printed(13, 500, 504, paper_position=512))
+    assert segment(10).again == [[504, 512]]
+    written = [one["sql"] for one in asked if one["sql"].startswith("INSERT INTO log_segment ")]
+    assert len(written) <= 2
+    with CaptureQueriesContext(connection) as asked:
+        say("machine/left", gap(14, 504, 504, 560))
+    assert spring().again == 0
+    written = [one["sql"] for one in asked if one["sql"].startswith("INSERT INTO log_segment ")]
+    assert len(written) <= 3
 
 
 def test_a_later_gap_that_replays_makes_due_what_was_left_out() -> None:
