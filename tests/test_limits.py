@@ -267,6 +267,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
         100_000,
         "128 MB in chunks of 1.3 kB; so many take half a second",
     ),
+    "machines.imaging.pictures.image_pieces.LARGEST_EXIF": (
+        1_000_000,
+        "some thousands are usual; full of fractions it takes 40 MB",
+    ),
+    "machines.imaging.pictures.image_pieces._LARGEST_PART": (65_535, "no part of a JPEG says that it is longer"),
     "machines.imaging.pictures.image_pieces.MOST_FILL": (
         4096,
         "hardly any file has two; of very many each is read very often",
@@ -442,7 +447,8 @@ NO_LIMITS: dict[str, str] = {
         machines.node.sync.connection._NO_WAY machines.node.waiting.bell._MOST_RINGS
         machines.node.__main__.STATUS
         machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN
-        machines.imaging.pictures.image_pieces._ALONE machines.node.clock.manual_time._NONE
+        machines.imaging.pictures.image_pieces._ALONE machines.imaging.pictures.image_pieces._KEPT_WHOLE
+        machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE
         scheduling.sky.orientation._UT1_FLAG scheduling.log.ends.APPEND_LOCK server.api.problems.FULL

@@ -1,26 +1,35 @@
-"""What a JPEG or a PNG consists of, counted before a library opens it.
+"""What a JPEG, a PNG or a TIFF consists of, counted before a library opens it.
 
 To a library each piece costs far more time and memory than it has octets, and some pieces have hardly any.
 """
 
 from __future__ import annotations
 
+import contextlib
 import re
+import struct
 
 from machines.errors import InputError
 
 # Ten are usual in a progressive JPEG.
 MOST_SCANS = 50
-# Some dozens are usual in a JPEG; a PNG of the largest size may have as many thousands.
+# Some dozens are usual in a JPEG; a PNG of the largest size may have as many thousands, and a TIFF two numbers for each
+# row.
 MOST_PIECES = 100_000
 # Octets 255 may fill the room before a marker. None or few do; a decoder goes over all again with each part it reads.
 MOST_FILL = 4096
-_JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
+# Octets of what a camera tells of an image; some thousands are usual. Each number among them becomes an object, and
+# with each part of a JPEG all before it is copied.
+LARGEST_EXIF = 1_000_000
+_JPEG, _PNG, _TIFF = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", (b"II", b"MM")
 # Any marker but a restart, and no octet 255 of coded data, after which 0 follows (ITU-T T.81, B.1.1.2 and F.1.2.3).
 _MARKER = re.compile(rb"\xff[\xc0-\xcf\xd8-\xfe]")
 _START_OF_SCAN = 0xDA
 # Begin and end of an image, and what no decoder reads; no length follows these, or none that all readers heed.
 _ALONE = (0xD8, 0xD9, 0xC8, *range(0xF0, 0xFE))
+_EXIF, _LARGEST_PART = b"Exif\0\0", 0xFFFF
+# Kinds of values in a TIFF that are kept as they stand: octets, text, and what nobody reads.
+_KEPT_WHOLE = (1, 2, 7)
 
 
 def check_pieces(data: bytes) -> None:
@@ -33,11 +42,14 @@ def check_pieces(data: bytes) -> None:
         _check_jpeg(data)
     elif data.startswith(_PNG):
         _check_png(data)
+    elif data.startswith(_TIFF):
+        with contextlib.suppress(struct.error, OverflowError):  # it ends before what it names
+            _check_tiff(data)
 
 
 def _check_jpeg(data: bytes) -> None:
     """A preview in the file is one piece of it, and what stands behind its end, as phones put there, is none."""
-    at, pieces, scans = 2, 0, 0
+    at, pieces, scans, exif = 2, 0, 0, 0
     while found := _MARKER.search(data, at):
         marker = data[found.end() - 1]
         _require_no_filling(data, at, found.start())
@@ -51,6 +63,8 @@ def _check_jpeg(data: bytes) -> None:
         if scans > MOST_SCANS:  # each goes over the whole image, and a few octets are one
             raise InputError("", f"more than {MOST_SCANS} scans", "save it again as a JPEG of one scan")
         at = found.end()
+        exif += _LARGEST_PART * data.startswith(_EXIF, at + 2)
+        _require_small(exif)
         if marker not in _ALONE:
             at += max(2, int.from_bytes(data[at : at + 2], "big"))
     _require_no_filling(data, at, len(data))
@@ -67,8 +81,36 @@ def _check_png(data: bytes) -> None:
     at, pieces = len(_PNG), 0
     while at < len(data) and data[at + 4 : at + 8] != b"IEND":
         pieces += 1
+        length = int.from_bytes(data[at : at + 4], "big")
         _require_few(pieces)
-        at += 12 + int.from_bytes(data[at : at + 4], "big")
+        if data.startswith(b"eXIf", at + 4):
+            _require_small(length)
+        at += 12 + length
+
+
+def _check_tiff(data: bytes) -> None:
+    """Each page has a list of what it consists of. The second is read, too, before it is known for one too many."""
+    order, is_big = ">" if data.startswith(b"MM") else "<", data[2:3] == b"\x2b"
+    number, count, entry = ("Q", "Q", "HHQ8x") if is_big else ("I", "H", "HHI4x")
+    at, pieces = 8 if is_big else 4, 0
+    for _ in range(2):
+        (at,) = struct.unpack_from(order + number, data, at)
+        if at == 0:  # no other page
+            return
+        (entries,) = struct.unpack_from(order + count, data, at)
+        pieces += entries
+        _require_few(pieces)
+        at += struct.calcsize(count)
+        for _ in range(entries):
+            _, kind, values = struct.unpack_from(order + entry, data, at)
+            pieces += 0 if kind in _KEPT_WHOLE else values
+            _require_few(pieces)
+            at += struct.calcsize(order + entry)
+
+
+def _require_small(exif: int) -> None:
+    if exif > LARGEST_EXIF:
+        raise InputError("", f"more than {LARGEST_EXIF:,} octets tell of it", "save it again without them")
 
 
 def _require_few(pieces: int) -> None:

@@ -64,6 +64,40 @@ def jpeg_filled_up(octets: int) -> bytes:
     return plain[:-2] + b"\xff" * octets + plain[-2:]
 
 
+def jpeg_of_exif(parts: int, octets: int) -> bytes:
+    """What a camera tells, in parts: a library puts each behind all before it, and copies them for that."""
+    told = b"Exif\0\0" + bytes(octets)
+    return with_pieces("JPEG", b"\xff\xe1" + struct.pack(">H", len(told) + 2) + told, parts)
+
+
+def png_of_exif(fractions: int) -> bytes:
+    """What a camera tells: which way up it is, and so many fractions of eight octets, each some 300 once it is read."""
+    tags = struct.pack("<HHHII", 2, 274, 3, 1, 3) + struct.pack("<HHII", 50_000, 5, fractions, 38) + bytes(4)
+    told = struct.pack("<2sHI", b"II", 42, 8) + tags + struct.pack("<II", 1, 3) * fractions
+    check = zlib.crc32(b"eXIf" + told).to_bytes(4, "big")
+    return with_pieces("PNG", struct.pack(">I", len(told)) + b"eXIf" + told + check, 1)
+
+
+def tiff_of_strips(strips: int, order: str = "<", number: str = "I", pages: int = 1) -> bytes:
+    """Two grey dots, one above the other, and on the last page so many strips, three at least, that each show one: four
+    octets a strip, and some 270 once they are read."""
+    is_big = number == "Q"
+    begin, count = (16, "Q") if is_big else (8, "H")
+    data = struct.pack(order + "2sH", b"II" if order == "<" else b"MM", 43 if is_big else 42)
+    data += (struct.pack(order + "HH", 8, 0) if is_big else b"") + struct.pack(order + number, begin)
+    tags = {256: 1, 257: 2, 258: 8, 259: 1, 262: 1, 273: 0, 277: 1, 278: 1, 279: 1}
+    length = struct.calcsize(f"={count}{number}") + len(tags) * struct.calcsize(f"=HH{number}{number}")
+    for page in range(1, pages + 1):
+        data += struct.pack(order + count, len(tags))
+        for tag, value in tags.items():
+            has_all = tag == 273 and page == pages
+            data += struct.pack(f"{order}HH{number}", tag, 4, strips if has_all else 1)
+            at = struct.pack(order + number, begin + pages * length)
+            data += at if has_all else struct.pack(order + "I", value).ljust(len(at), b"\0")
+        data += struct.pack(order + number, begin + page * length if page < pages else 0)
+    return data + bytes(4 * strips)
+
+
 def geojson(kind: str, coordinates: Any) -> bytes:
     return json.dumps({"type": kind, "coordinates": coordinates}).encode()
 

@@ -24,10 +24,13 @@ from machines.imaging.pictures.image_pieces import check_pieces
 from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
 from tests.machines.imaging.pictures.hostile import (
     empty_arrays,
+    jpeg_of_exif,
     jpeg_of_scans,
     plain_png,
+    png_of_exif,
     short_steps,
     tiff_of_pages,
+    tiff_of_strips,
     triangles,
     with_pieces,
     zigzag,
@@ -122,6 +125,35 @@ def test_where_an_image_never_begins_what_stands_there_is_counted_too() -> None:
     check_pieces(b"\xff\xd8\xff" + bytes(99_000))
     with pytest.raises(InputError, match="pieces"):
         check_pieces(b"\xff\xd8\xff" + bytes(100_000))
+
+
+@pytest.mark.parametrize(("order", "number"), [("<", "I"), (">", "I"), ("<", "Q")])
+def test_strips_of_a_tiff_are_counted_before_a_library_opens_any(
+    order: str, number: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Four million took twenty seconds and a gigabyte, whatever the size of the image."""
+    assert read_light(tiff_of_strips(1000, order, number)).shape == (2, 1)
+    monkeypatch.setattr(image_pieces, "MOST_PIECES", 1000)
+    check_pieces(tiff_of_strips(900, order, number))
+    monkeypatch.setattr(Image, "open", lambda *_, **__: pytest.fail("it was opened"))
+    for pages in (1, 2):  # the second is read before it is known for one too many
+        with pytest.raises(InputError, match="more than 1,000 pieces"):
+            check_image(tiff_of_strips(1001, order, number, pages))
+
+
+def test_a_tiff_that_ends_before_what_it_names_is_left_to_the_library() -> None:
+    whole = tiff_of_strips(1000)
+    for end in (*range(4, 130), 1000):
+        check_pieces(whole[:end])
+
+
+def test_what_a_camera_tells_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sixteen thousand parts took nine seconds, and ten times as many minutes; fractions fill memory forty times."""
+    assert read_light(jpeg_of_exif(15, 60_000)).shape == read_light(png_of_exif(100_000)).shape == (64, 64)
+    monkeypatch.setattr(Image, "open", lambda *_, **__: pytest.fail("it was opened"))
+    for data in (jpeg_of_exif(16, 1), png_of_exif(125_000)):
+        with pytest.raises(InputError, match="more than 1,000,000 octets tell of it; save it again without them"):
+            check_image(data)
 
 
 @pytest.mark.parametrize("at_the_end", [False, True])
