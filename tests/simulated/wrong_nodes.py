@@ -58,8 +58,8 @@ def fence_not_kept() -> AbstractContextManager[object]:
 def cuts_unarmed() -> AbstractContextManager[object]:
     right = cutter.cut
 
-    def wrong(journal: Any, state: Any, *rest: Any) -> bool:
-        return right(journal, replace(state, knife_armed=True), *rest)
+    def wrong(journal: Any, seen: Any, *rest: Any) -> bool:
+        return right(journal, replace(seen, state=replace(seen.state, knife_armed=True)), *rest)
 
     return patch.object(cutter, "cut", wrong)
 

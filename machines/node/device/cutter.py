@@ -9,18 +9,19 @@ from machines.drivers import Driver, MachineStopped
 from machines.model.profile import Profile
 from machines.node.device.reporting import disarm, report_conditions
 from machines.node.store import outbox, strips
-from machines.node.store.journal import Journal, State, change_state
+from machines.node.store.journal import Journal
+from machines.node.work.snapshot import Snapshot
 from machines.operator.stop_causes import cause_of
 from machines.protocol.journal_entries import StripCut
 
 
-def cut(journal: Journal, state: State, profile: Profile, driver: Driver, now: float) -> bool:
+def cut(journal: Journal, seen: Snapshot, profile: Profile, driver: Driver, now: float) -> bool:
     """Deal with the next boundary, if it has come to the knife or passed it; ``now`` by the server, POSIX seconds.
 
     It is cut only in its place and with the knife armed. One that an earlier agent ordered and did not see done is not
     cut again.
     """
-    pending = journal.kept(strips.pending)
+    state, pending = seen.state, seen.pending
     under_knife = state.paper_position - profile.knife_columns
     if not pending or pending[0].place > under_knife:
         return False
@@ -31,13 +32,16 @@ def cut(journal: Journal, state: State, profile: Profile, driver: Driver, now: f
     made = place == state.cut_place or (allowed and _drive(journal, driver, come, now))
     with journal.transaction() as db:
         if made:
-            change_state(db, cut_place=place)
-        if made and place != state.cut_place:
-            change_state(db, blade_cuts=state.blade_cuts + 1)
+            note_cut(db, place)
         for strip in come:
             _report(db, strip, now, made)
         strips.done(db, come)
     return True
+
+
+def note_cut(db: sqlite3.Connection, place: int) -> None:
+    """The knife has cut there, once. Somebody may have put a new blade in meanwhile."""
+    db.execute("UPDATE state SET blade_cuts = blade_cuts + (cut_place <> :place), cut_place = :place", {"place": place})
 
 
 def _drive(journal: Journal, driver: Driver, come: list[strips.Strip], now: float) -> bool:

@@ -13,9 +13,10 @@ from machines.node.manual import job
 from machines.node.manual.job import DONE, KNOWS, Handwork
 from machines.node.manual.prints import LARGEST_PART, HandPrint
 from machines.node.store import strips
-from machines.node.store.journal import Journal, State, change_state
+from machines.node.store.journal import Journal, State
 from machines.node.work import held_work as holding
 from machines.node.work import order_log
+from machines.node.work.snapshot import snapshot
 from machines.operator import stop_causes
 from machines.operator.stop_causes import cause_of
 from machines.protocol.messages import RunWork
@@ -94,7 +95,7 @@ class Handworker:
             with self._journal.transaction() as db:
                 job.begin(db, work, profile, machine_end)
             return
-        if now is not None and cutter.cut(self._journal, state, profile, driver, now):
+        if now is not None and cutter.cut(self._journal, snapshot(self._journal), profile, driver, now):
             return
         printed = self._print_of(work, profile)
         cut_place = None if printed.cut_column is None else work.place + printed.cut_column
@@ -142,7 +143,7 @@ class Handworker:
             return True
         driver.cut(place)
         with self._journal.transaction() as db:
-            change_state(db, cut_place=place, blade_cuts=state.blade_cuts + 1)
+            cutter.note_cut(db, place)
         return True
 
     def _end(self, work: Handwork, how: str) -> None:

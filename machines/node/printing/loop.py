@@ -183,9 +183,9 @@ class Printer:
             return wait_s
         if state.arming_asked and reporting.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
-        if not self._in_hand and cutter.cut(self._journal, state, held.profile, driver, now):
+        seen = snapshot(self._journal)  # the machine may just have said that its knife is disarmed
+        if not self._in_hand and cutter.cut(self._journal, seen, held.profile, driver, now):
             return 0.0
-        seen = snapshot(self._journal)
         if not self._in_hand and blank_feed.feed(self._journal, seen, held.profile):
             return 0.0
         try:

@@ -11,8 +11,10 @@ from machines.errors import InputError
 from machines.model.profile import Knife
 from machines.node.printing.burst_step import NOTHING_DUE
 from machines.node.printing.loop import MustNotPrint
+from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
 from machines.node.work.order_log import unknown_end
+from machines.operator import stop_causes
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -25,7 +27,7 @@ from machines.protocol.journal_entries import (
 from machines.recovery import Columns, Policy
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.relay import carriage_profile, line_profile
-from tests.machines.node.rig import HandClock, Rig, make_studio
+from tests.machines.node.rig import FusedMachine, HandClock, Rig, make_studio
 
 COLUMN_S = 120.0
 
@@ -510,6 +512,40 @@ def test_disarmed_it_says_that_the_strip_was_not_cut(tmp_path: Path) -> None:
     node.run_columns(110)
     assert [(cut.boundary, cut.made) for cut in node.entries(StripCut)] == [(0, False), (60, False)]
     assert not node.paper().cuts.size
+
+
+def test_a_machine_that_says_its_knife_is_disarmed_is_not_told_to_cut(tmp_path: Path) -> None:
+    """Not even where it says so in the very step in which a boundary comes under the knife."""
+    node = rig(tmp_path)
+    arm(node)
+    while node.journal.state().next_column < 40:
+        node.clock.at += node.printer.step()
+    assert node.machine is not None
+    node.machine.keywords = (stop_causes.KNIFE_OFFLINE,)
+    node.run_columns(10)
+    assert [(cut.boundary, cut.made) for cut in node.entries(StripCut)] == [(0, False)]
+    assert not node.paper().cuts.size
+
+
+def test_a_blade_that_is_changed_while_the_old_one_cuts_is_counted_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    node = rig(tmp_path)
+    arm(node)
+    node.run_columns(110)
+    assert node.journal.state().blade_cuts == 2
+    cut = FusedMachine.cut
+
+    def changed_meanwhile(machine: FusedMachine, place: int) -> None:
+        cut(machine, place)
+        with node.journal.transaction() as db:
+            operator_actions.act(db, "park")
+            operator_actions.act(db, "blade-changed")
+            operator_actions.act(db, "resume")
+
+    monkeypatch.setattr(FusedMachine, "cut", changed_meanwhile)
+    node.run_columns(60)
+    assert node.journal.state().blade_cuts == 1 and len(node.paper().cuts) == 3
 
 
 def test_boundaries_among_skipped_columns_lie_where_the_paper_goes_on(tmp_path: Path) -> None:
