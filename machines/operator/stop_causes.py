@@ -1,10 +1,26 @@
-"""Why the machine stood still, from its own words: keywords of RFC 8011 section 5.4.12 and PWG 5100.9."""
+"""Why the machine stood still: what people are told of it, and what follows from its own words, keywords of RFC 8011
+section 5.4.12 and PWG 5100.9."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Literal
 
+# What came between, by `machines.recovery.Cause`, to follow "after"; a log may have another of a later version.
+CAUSES: Mapping[str, str] = {
+    "power": "a power cut",
+    "clock": "an unsure clock",
+    "no-work": "no work at hand",
+    "late-start": "a late start",
+    "board": "a standstill of its board",
+    "machine": "a fault of the machine",
+    "service": "a service",
+    "jam": "a jam",
+    "supplies": "a want of supplies",
+}
+# The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
+TIME_IN_DOUBT = REFUSING = "other-error"
+KNIFE_OFFLINE = "separation-cutter-offline-warning"
 _SUFFIX = "-error"
 # What a person has to bring or to take away before it can go on.
 _SUPPLIES = frozenset(
@@ -25,13 +41,6 @@ def cause_of(keywords: Iterable[str]) -> Literal["jam", "supplies", "machine"]:
     if any("jam" in name.split("-") for name in names):
         return "jam"
     return "supplies" if names & _SUPPLIES else "machine"
-
-
-# The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
-TIME_IN_DOUBT = REFUSING = "other-error"
-
-
-KNIFE_OFFLINE = "separation-cutter-offline-warning"
 
 
 def stops_printing(keyword: str) -> bool:

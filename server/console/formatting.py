@@ -6,6 +6,7 @@ from datetime import date as date_type
 from datetime import datetime, timedelta
 from typing import Any
 
+from machines.operator.stop_causes import CAUSES
 from machines.recovery import Policy, Rule
 from scheduling.planning.service_windows import Comes, Once
 from scheduling.sky.durations import parse_duration
@@ -14,17 +15,6 @@ from scheduling.venues.local_time_text import span_in_words, time_in_words
 
 NO_BREAK = "\u00a0"
 CENTURY_S = 36_525 * 86_400.0
-CAUSES = {
-    "power": "a power cut",
-    "clock": "an unsure clock",
-    "no-work": "no work at hand",
-    "late-start": "a late start",
-    "board": "a standstill of its board",
-    "machine": "a fault of the machine",
-    "service": "a service",
-    "jam": "a jam",
-    "supplies": "a want of supplies",
-}
 KINDS = {
     "skip": "leave out what was missed",
     "blank": "leave it out, with blank paper in its place",

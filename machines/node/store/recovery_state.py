@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+from machines.operator.stop_causes import CAUSES
 from machines.recovery import Cause, Columns, Decision, Gap
 
 
@@ -37,25 +38,11 @@ class Recovering:
     override: str | None
 
 
-# What came between, as a person at the machine would say it.
-CAUSES: dict[Cause, str] = {
-    "power": "the power was gone",
-    "clock": "the time was not known",
-    "no-work": "there was no work",
-    "late-start": "the run began late",
-    "board": "the board stood still",
-    "machine": "the machine stood still",
-    "service": "it was being served",
-    "jam": "the paper jammed",
-    "supplies": "paper or ink ran out",
-}
-
-
 def in_words(kept: Recovering, *, catching_up: bool, next_column: int) -> str:
     """What is being made good, to follow what is being printed; empty if nothing is."""
     said = []
     if catching_up:
-        said.append("catching up" + (f" since {CAUSES[kept.cause]}" if kept.cause else ""))
+        said.append("catching up" + (f" after {CAUSES[kept.cause]}" if kept.cause else ""))
         if kept.closed_only:
             said.append("faster than the sky only while the venue is closed")
         if kept.again_end is not None and next_column < kept.again_end:

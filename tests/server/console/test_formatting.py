@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.recovery import Cause, HalfPrinted, Policy, RuleKind
+from machines.recovery import HalfPrinted, Policy, RuleKind
 from machines.serialization import structure
 from server.console import formatting
 
@@ -131,7 +131,6 @@ def test_a_policy_in_words(said: dict[str, Any], words_: str) -> None:
     assert formatting.policy(structure(said, Policy)) == words_
 
 
-def test_every_kind_and_every_cause_has_words() -> None:
+def test_every_kind_has_words() -> None:
     assert set(formatting.KINDS) == set(get_args(RuleKind))
     assert set(formatting.HALF_PRINTED) == set(get_args(HalfPrinted))
-    assert set(formatting.CAUSES) == set(get_args(Cause))

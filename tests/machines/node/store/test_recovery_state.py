@@ -12,7 +12,7 @@ import pytest
 
 from machines.node.store import recovery_state
 from machines.node.store.journal import FILE_NAME, open_journal
-from machines.operator.stop_causes import cause_of
+from machines.operator.stop_causes import CAUSES, cause_of
 from machines.recovery import Cause, Columns, Gap, Override, Pace, Policy, Rule, settle
 from tests.machines.node.made_by import made_by
 
@@ -110,13 +110,16 @@ def test_the_cause_of_a_stop_follows_from_the_machines_own_words(keywords: tuple
 def test_it_is_told_beside_the_machine(db: sqlite3.Connection) -> None:
     settled(db, Policy(kind="skip", half_printed="again"))
     assert recovery_state.in_words(recovery_state.read(db), catching_up=True, next_column=2) == (
-        ", catching up since the paper jammed, a half-printed segment is printed again"
+        ", catching up after a jam, a half-printed segment is printed again"
     )
     assert recovery_state.in_words(recovery_state.read(db), catching_up=True, next_column=5) == (
-        ", catching up since the paper jammed"
+        ", catching up after a jam"
     )
     recovery_state.shifted(db, 5400.0)
     assert recovery_state.in_words(recovery_state.read(db), catching_up=False, next_column=2) == (
         ", all of the run is 1.50 hours later than it was planned"
     )
-    assert set(recovery_state.CAUSES) == set(get_args(Cause))
+
+
+def test_every_cause_has_words() -> None:
+    assert set(CAUSES) == set(get_args(Cause))
