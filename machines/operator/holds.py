@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final, Literal
+
+from machines.protocol.journal_entries import Action
 
 Holding = Literal["stopped", "paused", "parked", "unplanned-stop", "refusing"]
 Hold = Literal[""] | Holding
@@ -13,7 +16,14 @@ PARKED: Final = "parked"
 UNPLANNED: Final = "unplanned-stop"
 REFUSING: Final = "refusing"
 
-
+# After what a person did, by the node's journal and in the server's log; the other actions change nothing about it.
+HELD_AFTER: Mapping[Action, Hold] = {
+    "stop": STOPPED,
+    "release": PAUSED,
+    "pause": PAUSED,
+    "park": PARKED,
+    "resume": "",
+}
 SAYS = {
     "": "nothing holds it",
     STOPPED: "stopped by a person; it stays so until released, and then until resumed",

@@ -21,6 +21,7 @@ from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import FencedOff
 from machines.node.work import order_log, plate_cache, takeover
 from machines.node.work.plate_cache import PlateCache
+from machines.operator import holds
 
 
 def nothing(*_: Any, **__: Any) -> None:
@@ -122,7 +123,8 @@ def half_printed_unseen() -> AbstractContextManager[object]:
 
 
 def pause_not_heeded() -> AbstractContextManager[object]:
-    return patch.dict(operator_actions._STEPS, {"pause": replace(operator_actions._STEPS["pause"], then=None)})
+    wrong = {action: then for action, then in holds.HELD_AFTER.items() if action != "pause"}
+    return patch.object(operator_actions, "HELD_AFTER", wrong)  # not the server's
 
 
 def orders_written_late() -> AbstractContextManager[object]:

@@ -22,28 +22,27 @@ from machines.model.profile import Profile
 from machines.node.store import outbox
 from machines.node.store.journal import change_state, read_state
 from machines.node.store.slip_state import begin_anew
-from machines.operator.holds import PARKED, PAUSED, REFUSING, SAYS, STOPPED, UNPLANNED
+from machines.operator.holds import HELD_AFTER, PARKED, PAUSED, REFUSING, SAYS, STOPPED, UNPLANNED
 from machines.protocol.journal_entries import Action, OperatorActed
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Step:
-    """From which holds an action is possible, what holds afterwards (None: what did before), and what to do if not."""
+    """From which holds an action is possible, and what to do if not."""
 
     allowed: frozenset[str]
-    then: str | None
     remedy: str
 
 
 _STANDING = frozenset({STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING})
 _NOT_STOPPED = frozenset({"", PAUSED, PARKED, UNPLANNED, REFUSING})
-_CHANGED = _Step(allowed=_STANDING, then=None, remedy="park it for service first")
+_CHANGED = _Step(allowed=_STANDING, remedy="park it for service first")
 _STEPS: dict[Action, _Step] = {
-    "stop": _Step(allowed=_STANDING | {""}, then=STOPPED, remedy=""),
-    "release": _Step(allowed=frozenset({STOPPED}), then=PAUSED, remedy="only a stop is released"),
-    "pause": _Step(allowed=_NOT_STOPPED, then=PAUSED, remedy="release the stop first"),
-    "park": _Step(allowed=_NOT_STOPPED, then=PARKED, remedy="release the stop first"),
-    "resume": _Step(allowed=_STANDING - {STOPPED}, then="", remedy="release the stop first, if it is stopped"),
+    "stop": _Step(allowed=_STANDING | {""}, remedy=""),
+    "release": _Step(allowed=frozenset({STOPPED}), remedy="only a stop is released"),
+    "pause": _Step(allowed=_NOT_STOPPED, remedy="release the stop first"),
+    "park": _Step(allowed=_NOT_STOPPED, remedy="release the stop first"),
+    "resume": _Step(allowed=_STANDING - {STOPPED}, remedy="release the stop first, if it is stopped"),
     "roll-changed": _CHANGED,
     "cartridge-changed": _CHANGED,
     "blade-changed": _CHANGED,
@@ -61,7 +60,7 @@ def why_not(hold: str, action: Action) -> str:
 
 def is_so(hold: str, action: Action) -> bool:
     """Whether a machine is held already as an action would have it."""
-    return hold != "" and hold == _STEPS[action].then
+    return hold != "" and hold == HELD_AFTER.get(action)
 
 
 def why_not_anybody(hold: str, action: Action) -> str:
@@ -85,11 +84,11 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
     Raises:
         InputError: it cannot be done as the machine stands.
     """
-    state, step = read_state(db), _STEPS[action]
+    state = read_state(db)
     if problem := (why_not_anybody if by_anybody else why_not)(state.hold, action):
         raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", problem)
-    if step.then is not None:
-        change_state(db, hold=step.then)
+    if action in HELD_AFTER:
+        change_state(db, hold=HELD_AFTER[action])
     if action == "roll-changed":
         change_state(db, roll_place=state.paper_position)
         begin_anew(db)
@@ -103,7 +102,7 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
 def comes_to_rest(db: sqlite3.Connection, action: Action) -> bool:
     """Whether it comes to rest by an action, capped and its knife disarmed; not where it is held so already: a knife
     that was armed while it was paused stays so."""
-    return action in HOLDING and read_state(db).hold != _STEPS[action].then
+    return action in HOLDING and not is_so(read_state(db).hold, action)
 
 
 def said_after(db: sqlite3.Connection, action: Action, profile: Profile | None) -> str:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime
 
+from machines.operator.holds import HELD_AFTER, UNPLANNED
 from machines.operator.stop_causes import KNIFE_OFFLINE, stops_printing
 from machines.protocol.journal_entries import (
-    Action,
     ColumnsPrinted,
     ConditionsChanged,
     Entry,
@@ -35,16 +34,8 @@ CHANGES = {
 }
 
 # It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
-UNPLANNED_STOP, FAULT = STOPPED_BY_ITSELF = "unplanned-stop", "fault"
+UNPLANNED_STOP, FAULT = STOPPED_BY_ITSELF = UNPLANNED, "fault"
 _KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
-# What holds a machine after a person acted; the other actions change nothing about it.
-HELD_AFTER: Mapping[Action, str] = {
-    "stop": "stopped",
-    "release": "paused",
-    "pause": "paused",
-    "park": "parked",
-    "resume": "",
-}
 
 
 def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:

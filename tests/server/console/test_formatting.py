@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from machines.operator.holds import HELD_AFTER
 from machines.recovery import HalfPrinted, Policy, RuleKind
 from machines.serialization import structure
-from server.console import formatting
+from scheduling.log.projections.machines import STOPPED_BY_ITSELF
+from server.console import formatting, machine_card, staff_tasks, visitor_page
 
 
 def plain(text: str) -> str:
@@ -129,6 +131,11 @@ def test_how_an_instant_was_named(said: dict[str, str], spoken: str) -> None:
 )
 def test_a_policy_in_words(said: dict[str, Any], words_: str) -> None:
     assert formatting.policy(structure(said, Policy)) == words_
+
+
+def test_whatever_holds_a_machine_every_reader_is_told() -> None:
+    holds = {*HELD_AFTER.values(), *STOPPED_BY_ITSELF} - {""}
+    assert set(machine_card.HELD) == set(staff_tasks.HOLDS) == set(visitor_page.HELD) == holds
 
 
 def test_every_kind_has_words() -> None:
