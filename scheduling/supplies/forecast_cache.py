@@ -63,6 +63,7 @@ class _Asked:
     """A forecast that is asked for; how it is made is no part of which it is."""
 
     machine: str
+    run: str | None
     newest: str
     stand: Views
     hour: datetime
@@ -87,8 +88,8 @@ def kept_forecast(
     Raises:
         PlateGone: not one of the plates is there.
     """
-    newest = _newest(seen)
-    asked = _Asked(seen.machine.id, newest.digest, seen.group.views, hour_of(now), plates, within)
+    newest, run = _newest(seen), None if seen.run_to_come is None else seen.run_to_come.id
+    asked = _Asked(seen.machine.id, run, newest.digest, seen.group.views, hour_of(now), plates, within)
     return KeptForecast(_kept(asked), newest.said_at)
 
 
@@ -120,11 +121,12 @@ def _streams(seen: MachineContext) -> Iterator[str]:
 @lru_cache(maxsize=256)
 def _kept(asked: _Asked) -> Forecast:
     with asked.within():
-        return _counted(asked.machine, asked.newest, asked.stand, asked.hour, asked.plates)
+        return _counted(asked)
 
 
 @lru_cache(maxsize=256)
-def _counted(machine: str, newest: str, stand: Views, hour: datetime, plates: PlateStore) -> Forecast:
+def _counted(asked: _Asked) -> Forecast:
     """Kept once more, as whoever waited to count may find it counted meanwhile. It is counted from what is read now,
     after the newest event was: what whoever asks has read before may be older."""
-    return forecast(machine_context(Machine.objects.get(id=machine), hour), hour, plates)
+    seen = machine_context(Machine.objects.get(id=asked.machine), asked.hour)
+    return forecast(seen, asked.hour, asked.plates)

@@ -119,6 +119,21 @@ def test_it_is_counted_once_an_hour_unless_something_moves_it(plates: PlateStore
     assert [counts(1.5), counts(1.6)] == [True, False]
 
 
+def test_a_run_that_comes_to_its_end_as_planned_gives_way_to_the_next_at_once(plates: PlateStore) -> None:
+    first, at = Run.objects.get(), NOON + timedelta(days=40)
+    begins = first.ends_at + timedelta(hours=1)
+    plan(id="second", starts_at=begins.isoformat(), ends_at=(begins + timedelta(days=30)).isoformat())
+    take("one", batch(acted(1, "roll-changed", 1.0)), by(at=at))  # told after all that stands in either run's stream
+
+    def counted_for() -> str | None:
+        run = kept_forecast(machine_context(Machine.objects.get(), at), at, plates).forecast.run
+        return None if run is None else run.id
+
+    assert counted_for() == "first"
+    Run.objects.filter(id="first").update(printed=first.end_column - first.first_column)
+    assert counted_for() == "second"
+
+
 # Of the streams that a forecast is counted from, what moves no end of a part, and is not printing as planned.
 MOVES_NOTHING = """
     venue-added node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
