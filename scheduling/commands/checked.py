@@ -32,7 +32,7 @@ class Checked:
     run: RunGround | None = None
 
 
-def check_run(command: PlanRun) -> Checked:
+def check_plan_run(command: PlanRun) -> Checked:
     """A run, checked against its machine, its picture and the sky."""
     ground = read_ground(command)
     return Checked(

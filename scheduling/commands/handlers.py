@@ -7,6 +7,7 @@ same person or key, as by a client whose answer was lost, changes nothing and is
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -14,7 +15,7 @@ from django.db import transaction
 from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands import idempotency
-from scheduling.commands.checked import Checked, check_run
+from scheduling.commands.checked import Checked, check_plan_run
 from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.log import models
@@ -123,7 +124,7 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
     AddProfile: ("profile", lambda command: Checked(event=add_profile(command))),
     AddMachine: ("machine", _check_machine),
     AddSource: ("source", _check_source),
-    PlanRun: ("run", check_run),
+    PlanRun: ("run", check_plan_run),
     FixOpening: ("opening", lambda one: Checked(event=fix_opening(one), stands_on=(f"venue/{one.venue}",))),
     FixServiceWindow: (
         "service",
@@ -164,7 +165,7 @@ def check_order(command: Command, by: Attribution, uploads: UploadStore | None) 
     if _was_given(command, by):
         return None
     try:
-        return _checked(command, by, uploads)
+        return check_whole(command, by.said_at, uploads)
     except InputError:
         if not _was_given(command, by):  # in this very moment: what it asks for is taken, by itself
             raise
@@ -175,11 +176,22 @@ def _was_given(command: Command, by: Attribution) -> bool:
     return idempotency.was_given(_stream_of(command), command, by.actor)
 
 
-def _checked(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked:
+def check_whole(command: Command, now: datetime, uploads: UploadStore | None) -> Checked:
+    """What a command comes to, by all that can be seen before it is carried out, but for its id.
+
+    Args:
+        command: what is ordered, or may be.
+        now: this instant, UTC.
+        uploads: where the files of sources lie; None where no source has one.
+
+    Raises:
+        InputError: names the field that cannot be used.
+        ViewsSetAside: it cannot be checked.
+    """
     require_views(*GROUND.get(type(command), ()))
     checked = HANDLERS[type(command)][1](command)
     if isinstance(command, PlanRun):
-        require_begins_ahead(command, by.said_at)
+        require_begins_ahead(command, now)
     checked.see(uploads)
     return checked
 

@@ -17,9 +17,10 @@ import numpy as np
 
 from machines.clock import utc
 from machines.model.supplies import whole_columns
-from scheduling.commands.handlers import require_new
-from scheduling.commands.plan_run import PlanRun, plan_run, read_ground, require_begins_ahead, require_picture_fits
+from scheduling.commands.handlers import check_whole, require_new
+from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
+from scheduling.log.events.studio import RunPlanned
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.runs import as_planned, has_columns_to_come, open_segments
 from scheduling.queries.venue_context import VenueContext, venue_contexts
@@ -165,12 +166,13 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     Raises:
         InputError: it cannot be planned; names the field.
         IdInUse: its id is in use.
+        ViewsSetAside: it cannot be checked.
     """
-    ground = read_ground(command)
-    run = as_planned(command.id, plan_run(command, ground))
-    require_begins_ahead(command, now)
-    require_picture_fits(command, ground, uploads)
+    checked = check_whole(command, now, uploads)
     require_new(command)
+    planned, ground = checked.event, checked.run
+    assert isinstance(planned, RunPlanned) and ground is not None
+    run = as_planned(command.id, planned)
     seen = machine_contexts([ground.machine], now, venue_contexts([ground.venue]))[0]
     profile, timeline = seen.profile, ground.timeline
     plan = Plan(

@@ -14,12 +14,14 @@ from scheduling.background.extend_plans import extend_plans
 from scheduling.background.watch_silence import watch_silence
 from scheduling.commands import handlers
 from scheduling.commands.override import override_run
+from scheduling.commands.preview_run import check_run
 from scheduling.log.models import BrokenView, Event, Heartbeat, Machine, Run
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.store import last_position, read
 from scheduling.nodes.reports import say_refused, take
 from server import jobs
 from tests.scheduling.commands.test_override import later, settled, silent
+from tests.scheduling.commands.test_preview_run import command
 from tests.scheduling.house import NOON, batch, long_after, order, plan, ready, started
 
 pytestmark = pytest.mark.django_db
@@ -73,6 +75,8 @@ def test_no_run_is_ordered_on_what_is_set_aside(tmp_path: Path, view: str) -> No
     before = Event.objects.count()
     with pytest.raises(ViewsSetAside, match=f"set aside: {view}"):
         plan(id="second", starts_at=LATE.isoformat(), ends_at=(LATE + timedelta(days=1)).isoformat())
+    with pytest.raises(ViewsSetAside, match=f"set aside: {view}"):
+        check_run(command(id="second"), NOON, None)
     assert Event.objects.count() == before and not Run.objects.filter(id="second").exists()
 
 
