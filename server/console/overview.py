@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -11,7 +11,7 @@ from django.db.models import Q
 from machines.operator.stop_causes import CAUSES
 from machines.recovery import Decision
 from machines.serialization import structure
-from scheduling.log.models import Machine, Notice, Opening, Outage, Venue
+from scheduling.log.models import Machine, Notice, Outage, Venue
 from scheduling.log.projections.notices import TOLD_AGAIN
 from scheduling.outages.passed_over import decided_otherwise
 from scheduling.queries.machine_context import MachineContext, machine_contexts
@@ -114,8 +114,7 @@ class Overview:
 
 def overview(now: datetime) -> Overview:
     """Everything that the console shows at an instant."""
-    venues = list(Venue.objects.order_by("name", "id"))
-    there = venue_contexts(venues)
+    there = venue_contexts(Venue.objects.order_by("name", "id"))
     machines = machine_contexts(Machine.objects.order_by("name", "id"), now, there)
     halls = tuple(
         _hall(one, now, [seen for seen in machines if seen.machine.venue_id == one.venue.id]) for one in there.values()
@@ -125,7 +124,7 @@ def overview(now: datetime) -> Overview:
         at=f"{now:%H:%M:%S}",
         summary=_summary([one for hall in halls for one in hall.stations], sum(one.is_open for one in notices)),
         halls=halls,
-        openings=_openings(venues, now),
+        openings=_openings(there, now),
         notices=notices,
         outages=_outages(now),
     )
@@ -178,19 +177,19 @@ def _sun(day: Daylight, zone: str, now: datetime) -> str:
     return f"The Sun is {up}; it {verb} at {formatting.clock_time(at, zone)}, in {formatting.duration(at - now)}."
 
 
-def _openings(venues: list[Venue], now: datetime) -> tuple[ComingOpening, ...]:
-    names = {venue.id: venue.name for venue in venues}
-    rows = Opening.objects.filter(opens_at__gt=now - OPENINGS_SINCE).order_by("opens_at", "id")[:OPENINGS_AHEAD]
+def _openings(there: Mapping[str, VenueContext], now: datetime) -> tuple[ComingOpening, ...]:
+    venues = [one.venue for one in there.values()]
+    rows = [row for one in there.values() for row in one.openings if row.opens_at > now - OPENINGS_SINCE]
     return tuple(
         ComingOpening(
             name=row.name,
-            venue=names[row.venue_id],
+            venue=there[row.venue_id].venue.name,
             named=formatting.anchor(row.anchor),
             until=formatting.duration(row.opens_at - now),
             is_past=row.opens_at <= now,
             everywhere=everywhere(row.opens_at, row.venue_id, venues),
         )
-        for row in rows
+        for row in sorted(rows, key=lambda row: (row.opens_at, row.id))[:OPENINGS_AHEAD]
     )
 
 

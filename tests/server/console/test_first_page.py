@@ -13,14 +13,16 @@ from django.http import HttpResponse
 from django.test import Client
 from PIL import Image
 
+import server.console.overview
 from scheduling.log.models import Event, Heartbeat, Machine, Opening, PrintedStretch
 from scheduling.paper.printed_paper import laid_on, length_at, seams
 from server import jobs, wiring
 from server.console import pictures
 from server.console.formatting import NO_BREAK
+from server.console.hours import doors
 from server.console.overview import overview
 from tests.server.api.test_node_calls import work_of
-from tests.server.studio import FAR_VENUE, IN_ORDER, Caller, HeldClock, printed
+from tests.server.studio import FAR_VENUE, IN_ORDER, OPENING, VENUE, Caller, HeldClock, printed
 
 
 def page(path: str = "/", client: Client | None = None) -> str:
@@ -235,6 +237,21 @@ def test_openings_are_shown_by_every_clock(printing: Caller) -> None:
         ("The Boat Shed", "08:45", False),
     ]
     assert opening.named == "2026-03-21 19:00 by the clock of Europe/Lisbon"
+
+
+def test_an_opening_at_a_venue_that_came_while_the_page_was_read_waits_for_the_next(
+    furnished: Caller, clock: HeldClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = len(overview(wiring.now()).openings)
+
+    def meanwhile(*asked: Any) -> str:
+        monkeypatch.setattr(server.console.overview, "doors", doors)
+        furnished.create("venues", VENUE | {"id": "barn", "name": "Barn"})
+        furnished.create("openings", OPENING | {"id": "in-the-barn", "venue": "barn"})
+        return doors(*asked)
+
+    monkeypatch.setattr(server.console.overview, "doors", meanwhile)
+    assert [len(overview(wiring.now()).openings) for _ in range(2)] == [before, before + 1]
 
 
 def test_nothing_on_a_page_comes_from_elsewhere(printing: Caller) -> None:
