@@ -73,13 +73,14 @@ class VenueFeed(ApiView):
 
         304 where ``If-None-Match`` names the same calendar.
         """
+        stand = moved()  # before anything is read, so that nothing older is kept by it
         venue = get_object_or_404(Venue, pk=pk)
         if not may_read_calendar(venue.id, request.query_params.get("secret", "")):
             raise Http404("Nothing is here.")
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
         sky = asked(request, "sky", _events, USUAL_SKY)
         span = Span.around(now, back, ahead)
-        depends_on = ("calendar", venue.id, span, sky, hour_of(now), moved())
+        depends_on = ("calendar", venue.id, span, sky, hour_of(now), stand)
         body = KEPT.get(depends_on, lambda: written(venue_calendar(venue, span, now, wiring.plates(), sky)))
         etag = f'"{hashlib.sha256(body).hexdigest()}"'
         headers = {

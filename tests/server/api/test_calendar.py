@@ -15,8 +15,10 @@ from uuid import UUID, uuid5
 import icalendar
 import pytest
 from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from django.test import Client
 
+import server.api.calendar
 from scheduling.calendar.venue_calendar import SKY
 from scheduling.log import models
 from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
@@ -348,6 +350,19 @@ def test_other_hours_are_another_calendar(quay: Caller) -> None:
 
 
 # Asked for wrongly.
+
+
+def test_what_changes_while_it_is_read_is_in_the_next(quay: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    def other_hours_meanwhile(*asked: Any, **named: Any) -> Any:
+        row = get_object_or_404(*asked, **named)
+        monkeypatch.setattr(server.api.calendar, "get_object_or_404", get_object_or_404)
+        closed = {"week": {"monday": [{"opens": "10:00", "closes": "18:00"}]}, "dates": [{"date": "2026-03-23"}]}
+        assert quay.put("venues/quay/hours", closed).status_code == 200
+        return row
+
+    monkeypatch.setattr(server.api.calendar, "get_object_or_404", other_hours_meanwhile)
+    fetch(NO_SKY)
+    assert starts(NO_SKY, "hours") == {"Closed: Quay House": date(2026, 3, 23)}
 
 
 @pytest.mark.parametrize(
