@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from scheduling.log.models import Heartbeat, Machine, Run
+from scheduling.log.models import Run
 from scheduling.log.projections.machines import STOPPED_BY_ITSELF
 from scheduling.paper.printing_now import PrintingNow
 from scheduling.queries.machine_context import MachineContext
@@ -50,18 +50,18 @@ def machine_state(seen: MachineContext, printing: PrintingNow | None) -> Machine
     machine, is_due = seen.machine, printing is not None and printing.has_begun
     is_silent, is_ended = machine.silent_since is not None, is_due and machine.stopped_at is not None
     return MachineState(
-        kind=_kind(machine, printing, seen.heartbeat),
-        is_printing=seen.heartbeat is not None and is_due and not (is_silent or is_ended or machine.hold),
+        kind=_kind(seen, printing),
+        is_printing=seen.heard_at is not None and is_due and not (is_silent or is_ended or machine.hold),
         is_silent=is_silent,
-        is_missed=was_missed(machine, seen.heartbeat),
+        is_missed=was_missed(seen),
         is_ended=is_ended,
         wants_look=is_silent or is_ended or machine.hold in STOPPED_BY_ITSELF,
     )
 
 
-def was_missed(machine: Machine, heartbeat: Heartbeat | None) -> bool:
+def was_missed(seen: MachineContext) -> bool:
     """Whether a machine is to print, and was never heard."""
-    return machine.silent_since is not None and heartbeat is None and machine.last_reported_at is None
+    return seen.machine.silent_since is not None and seen.heard_at is None
 
 
 def knife_wants_arming(seen: MachineContext, run: Run | None) -> bool:
@@ -76,8 +76,9 @@ def cuts(run: Run | None) -> bool:
     return run is not None and run.strips_per_turn > 0
 
 
-def _kind(machine: Machine, printing: PrintingNow | None, heartbeat: Heartbeat | None) -> StateKind:
-    if was_missed(machine, heartbeat):
+def _kind(seen: MachineContext, printing: PrintingNow | None) -> StateKind:
+    machine = seen.machine
+    if was_missed(seen):
         return "never-heard"
     if machine.epoch == 0:
         return "no-node"

@@ -2,7 +2,8 @@
 profile with what was measured, its runs, the newest word of its node.
 
 What is asked of one machine is read of all that the request is about, when it is first asked: the number of queries
-does not grow with the number of machines. All of a context is as of one instant; it is not kept beyond a request.
+does not grow with the number of machines. It is all about one instant, though the rows may be some of a moment later
+than others; it is not kept beyond a request.
 """
 
 from __future__ import annotations
@@ -190,6 +191,12 @@ class MachineContext:
     def heartbeat(self) -> Heartbeat | None:
         """The newest word of its node; None where there was none."""
         return self.group.heartbeats.get(self.machine.id)
+
+    @property
+    def heard_at(self) -> datetime | None:
+        """When its node was last heard, UTC; None for never. A server that was put back has lost its words, and knows
+        its reports."""
+        return self.machine.last_reported_at if self.heartbeat is None else self.heartbeat.heard_at
 
     @property
     def knife_is_armed(self) -> bool:

@@ -124,7 +124,7 @@ class Station:
 
 def station(seen: MachineContext) -> Station:
     """A machine at an instant."""
-    machine, profile, beat = seen.machine, seen.model, seen.heartbeat
+    machine, profile = seen.machine, seen.model
     printing = printing_now(seen)
     state = machine_state(seen, printing)
     return Station(
@@ -139,7 +139,7 @@ def station(seen: MachineContext) -> Station:
         is_missed=state.is_missed,
         is_ended=state.is_ended,
         wants_look=state.wants_look,
-        heard="never" if beat is None else f"{formatting.duration(seen.now - beat.heard_at)} ago",
+        heard="never" if seen.heard_at is None else f"{formatting.duration(seen.now - seen.heard_at)} ago",
         knife=_knife(seen),
         conditions=tuple(machine.conditions),
         picture_height=round(1000 * height_px(profile) / WIDTH_PX),
@@ -163,7 +163,7 @@ def _changes(seen: MachineContext) -> Iterator[tuple[str, str]]:
 def _knife(seen: MachineContext) -> str:
     if seen.model.knife is None:
         return "none; the paper is wound up"
-    if seen.heartbeat is None and seen.machine.last_reported_at is None:
+    if seen.heard_at is None:
         return "not known"
     if not seen.knife_is_armed:
         return "disarmed"

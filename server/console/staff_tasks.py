@@ -119,7 +119,7 @@ def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
 def _away(seen: MachineContext, run: Run | None, zone: str) -> Iterator[Task]:
     """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
     machine, due = seen.machine, seen.machine.silent_since
-    if due is not None and was_missed(machine, seen.heartbeat):
+    if due is not None and was_missed(seen):
         why = f"It should have begun to print at {formatting.moment(due, zone)}, and was never heard."
         look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
         yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))

@@ -107,7 +107,7 @@ def visit(seen: MachineContext) -> Visit:
     """A machine at an instant."""
     machine, venue, now, shown = seen.machine, seen.venue, seen.now, station(seen)
     run = None if shown.printing is None else shown.printing.run
-    trouble = _trouble(machine, shown, run, venue.zone)
+    trouble = _trouble(seen, shown.printing)
     says = trouble.says if trouble else (_said(machine, run, venue.zone, now),)
     return Visit(
         station=shown,
@@ -131,12 +131,12 @@ class _Trouble:
     plan_only: str
 
 
-def _trouble(machine: Machine, seen: Station, run: Run | None, zone: str) -> _Trouble | None:
+def _trouble(seen: MachineContext, printing: CurrentPrint | None) -> _Trouble | None:
     """What keeps the machine from printing as planned, as far as is known."""
-    printing = seen.printing
-    if run is None or printing is None or printing.due is None:
+    if printing is None or printing.due is None:
         return None
-    if machine.epoch == 0 or seen.heard == "never":
+    machine, run, zone = seen.machine, printing.run, seen.venue.zone
+    if machine.epoch == 0 or seen.heard_at is None:
         said = "It is to be printed here, but the machine has not been started yet."
         return _Trouble((said,), "That is the plan, once the machine has been started.")
     if machine.stopped_at is not None:

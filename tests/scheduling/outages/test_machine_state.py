@@ -74,7 +74,12 @@ def test_a_board_that_was_ended_is_missed_only_while_something_is_due() -> None:
 
 
 def test_a_machine_that_was_never_heard_does_not_print() -> None:
-    assert not machine_state(seen(is_heard=False), printing()).is_printing
+    assert not machine_state(seen(is_heard=False, last_reported_at=None), printing()).is_printing
+
+
+def test_a_server_that_was_put_back_has_heard_its_reports() -> None:
+    one = seen(is_heard=False, **SILENT)
+    assert (one.heard_at, machine_state(one, printing()).kind) == (NOON, "silent")
 
 
 @pytest.mark.parametrize(

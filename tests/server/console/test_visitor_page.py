@@ -213,6 +213,16 @@ def test_a_place_that_does_not_come_round_again(printing: Caller, clock: HeldClo
     assert "90.0° W does not come round again in what is planned." in page("?place=90+W")
 
 
+def test_a_machine_whose_words_a_server_that_was_put_back_has_lost(printing: Caller, clock: HeldClock) -> None:
+    """They are not in the log; its reports are."""
+    Heartbeat.objects.all().delete()
+    clock.at += timedelta(hours=1)
+    assert "has not been started" not in page()
+    jobs.watch()
+    assert "No word has come from the machine since" in page()
+    assert "<dt>Last heard</dt><dd>never</dd>" not in Client().get("/").content.decode()
+
+
 def test_a_machine_that_was_never_started(furnished: Caller, clock: HeldClock) -> None:
     clock.at += timedelta(hours=12)
     shown = page()
