@@ -19,7 +19,7 @@ from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, Picture, from_json
 from machines.model.profile import Profile
 from machines.model.slots import boundaries
-from scheduling.log.models import Run, Source
+from scheduling.log.models import Run
 from scheduling.paper.proof import longitude_at_half
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
@@ -132,8 +132,9 @@ def next_passage(seen: MachineContext, asked: PassageQuery) -> Passage | None:
 
 
 def runs_not_over(seen: MachineContext) -> QuerySet[Run]:
-    """A machine's runs, the present one and those to come, in order of time."""
-    return Run.objects.filter(machine_id=seen.machine.id, ends_at__gt=seen.now).order_by("starts_at", "id")
+    """A machine's runs with their sources, the present one and those to come, in order of time."""
+    runs = Run.objects.filter(machine_id=seen.machine.id, ends_at__gt=seen.now).order_by("starts_at", "id")
+    return runs.select_related("source")
 
 
 def place_naming(picture: Picture, cycle: str) -> Literal["longitude", "hours", "share"]:
@@ -163,7 +164,7 @@ def _phase(run: Run, profile: Profile, asked: PassageQuery) -> tuple[float, str 
             remedy = f"the columns of a turn are 0 to {profile.columns_per_turn - 1}"
             raise InputError("column", f"there is no column {asked.column}", remedy)
         return asked.column / profile.columns_per_turn, None
-    picture = from_json(Source.objects.get(id=run.source_id).picture)
+    picture = from_json(run.source.picture)
     at_half = longitude_at_half(picture, run.cycle)
     if at_half is None and run.cycle == "sidereal-day":
         at_half = EQUINOX_AT_HALF_DEGREES

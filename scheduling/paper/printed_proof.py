@@ -18,7 +18,7 @@ from scheduling.log.models import PrintedStretch, Run, Source
 from scheduling.paper.printed_paper import Length, dots_on, stretch_end
 from scheduling.paper.proof import Faults, Proof, lost_in_words, most_marks, phase_ruler, require_size
 from scheduling.queries.calibration import dead_nozzles_by_version
-from scheduling.queries.runs import run_instants, run_timeline
+from scheduling.queries.runs import run_instants, timeline_on, venue_place
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray
 
@@ -67,8 +67,8 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
 
 def _instants(length: Length, runs: dict[str, Run]) -> FloatArray:
     """When the edges of the columns of paper belonged under the head, evenly between what was printed."""
-    places, instants = [], []
-    timelines = {id: run_timeline(run) for id, run in runs.items()}
+    places, instants, there = [], [], venue_place(venue=length.machine.venue_id)
+    timelines = {id: timeline_on(run, length.profile, there) for id, run in runs.items()}
     for one in length.stretches:
         columns = np.linspace(one.first_column, one.end_column, 9).round().astype(np.int64)
         places.append(one.paper_position + columns - one.first_column)

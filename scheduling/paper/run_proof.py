@@ -8,10 +8,11 @@ from typing import Literal
 from machines.errors import InputError
 from machines.imaging.proof import stretch
 from machines.model.profile import Profile
-from scheduling.log.models import Machine, Run, Source, Venue
+from scheduling.log.models import Machine, Run, Source
 from scheduling.paper.proof import Faults, Proof, proof, turn_columns
-from scheduling.queries.calibration import machine_calibration
-from scheduling.queries.runs import cycle_named, run_profile, venue_place
+from scheduling.queries.calibration import calibrated_profile, machine_calibration
+from scheduling.queries.runs import cycle_named
+from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky.zones import zone
@@ -35,9 +36,8 @@ def run_proof(
     Raises:
         InputError: the picture cannot be drawn, or the run holds nothing of that turn.
     """
-    machine = Machine.objects.get(id=run.machine_id)
-    calibration, place = machine_calibration(machine), venue_place(venue=machine.venue_id)
-    profile = calibration.applied_to(run_profile(run))
+    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    profile, place = calibrated_profile(machine), place_of(machine.venue)
     cycle = cycle_named(run.cycle, run.cycle_options, place=place)
     first = run.first_column
     if turn_at is not None:
@@ -50,9 +50,9 @@ def run_proof(
         seed=run.nozzle_seed,
         faults=faults,
         place=place,
-        zone=zone(Venue.objects.get(id=machine.venue_id).zone),
+        zone=zone(machine.venue.zone),
         strips_per_turn=run.strips_per_turn,
-        known_dead=calibration.dead_nozzles,
+        known_dead=machine_calibration(machine).dead_nozzles,
     )
 
 

@@ -83,14 +83,8 @@ def cycle_named(name: str, options: dict[str, Any], *, place: Place) -> cycles.C
     return cycles.get(name, **options)
 
 
-def run_timeline(run: Run) -> Timeline:
-    """The columns of a run against its cycle."""
-    machine = Machine.objects.get(id=run.machine_id)
-    return timeline_on(run, machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id))
-
-
 def timeline_on(run: Run, profile: MachineProfile, place: Place) -> Timeline:
-    """The same, where the model of its machine, and where that stands, were read already."""
+    """The columns of a run against its cycle, by the model of its machine and where that stands."""
     cycle = cycle_named(run.cycle, run.cycle_options, place=place)
     return Timeline(cycle, profile.columns_per_turn, run.segments_per_turn)
 
@@ -107,11 +101,11 @@ def knife_is_armed_by(machine: Machine, heartbeat: Heartbeat | None) -> bool:
     return machine.knife_armed and said.get("knife_armed") is not False
 
 
-def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline | None = None) -> FloatArray:
+def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline) -> FloatArray:
     """When running columns of a run belong under the head, POSIX seconds: by its cycle, and later by what its timeline
-    has waited before them. Whoever asks often gives the run's timeline, which is read from the views otherwise."""
+    has waited before them."""
     running = np.asarray(columns)
-    instants = (timeline or run_timeline(run)).instants(running)
+    instants = timeline.instants(running)
     for column, waited_s in run.shifts:
         instants = instants + np.where(running >= column, waited_s, 0.0)
     return instants

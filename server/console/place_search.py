@@ -80,7 +80,7 @@ class Reply:
 
 def question(seen: MachineContext) -> Question | None:
     """What can be asked of a machine's run, the present one or the next; None without one."""
-    run = runs_not_over(seen).select_related("source").first()
+    run = runs_not_over(seen).first()
     if run is None:
         return None
     picture = from_json(run.source.picture)

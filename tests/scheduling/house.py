@@ -13,8 +13,11 @@ from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.commands.enrol_node import enrol
+from scheduling.log.models import Machine, Run
 from scheduling.log.store import Attribution
 from scheduling.nodes.received_entries import Batch, read_batch
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.runs import machine_profile, timeline_on, venue_place
 from scheduling.rendering.plate_store import PlateStore
 
 NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
@@ -86,6 +89,12 @@ def ready(folder: Path, **fields: Any) -> PlateStore:
     extend_plans(NOON, timedelta(hours=192), plates)
     enrol("one", by())
     return plates
+
+
+def run_timeline(run: Run) -> Timeline:
+    """The columns of a run against its cycle, of what is read for it alone."""
+    machine = Machine.objects.get(id=run.machine_id)
+    return timeline_on(run, machine_profile(profile=machine.profile_id), venue_place(venue=machine.venue_id))
 
 
 def small_profile() -> Profile:

@@ -17,9 +17,9 @@ from scheduling.background import extend_plans as extend
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands.orders import AddMachine
 from scheduling.log.models import Event, Run, Segment
-from scheduling.queries.runs import run_timeline, segment_work
+from scheduling.queries.runs import segment_work
 from scheduling.rendering.plate_store import PlateStore
-from tests.scheduling.house import MOON, NOON, furnish, order, plan
+from tests.scheduling.house import MOON, NOON, furnish, order, plan, run_timeline
 from tests.scheduling.rendering.test_atomic_files import room_for
 
 pytestmark = pytest.mark.django_db

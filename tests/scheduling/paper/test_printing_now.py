@@ -12,7 +12,7 @@ from scheduling.log.models import Heartbeat, Machine, Run, Segment
 from scheduling.paper.printing_now import PrintingNow, due_column, late_head, printing_now
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_instants
-from tests.scheduling.house import NOON, furnish, plan, ready, small_profile
+from tests.scheduling.house import NOON, furnish, plan, ready, run_timeline, small_profile
 
 pytestmark = pytest.mark.django_db
 
@@ -25,7 +25,7 @@ def test_the_column_whose_instant_came_last_is_due(tmp_path: Path) -> None:
     ready(tmp_path)
     segment, run = Segment.objects.order_by("number")[3], Run.objects.get()
     before, after = (NOON + timedelta(seconds=s) for s in (-1.0, 1.0))
-    at = run_instants(run, [segment.first_column + 2])[0] - NOON.timestamp()
+    at = run_instants(run, [segment.first_column + 2], run_timeline(run))[0] - NOON.timestamp()
     assert due_column(segment, before + timedelta(seconds=at)) == segment.first_column + 1
     assert due_column(segment, after + timedelta(seconds=at)) == segment.first_column + 2
 

@@ -13,8 +13,8 @@ from scheduling.log.models import Run
 from scheduling.paper.proof import Faults
 from scheduling.paper.run_proof import run_proof
 from scheduling.queries.calibration import calibrate
-from scheduling.queries.runs import run_instants, run_timeline
-from tests.scheduling.house import NOON, by, ready
+from scheduling.queries.runs import run_instants
+from tests.scheduling.house import NOON, by, ready, run_timeline
 
 pytestmark = pytest.mark.django_db
 DEAD = (0, 1, 2, 3, 4, 5)
@@ -37,6 +37,8 @@ def test_a_timeline_that_has_waited_is_later_from_there_on(tmp_path: Path) -> No
     run = Run.objects.get()
     columns = run.first_column + np.array([[0, 99], [100, 150]])
     planned = run_timeline(run).instants(columns)
-    assert np.array_equal(run_instants(run, columns), planned)
+    assert np.array_equal(run_instants(run, columns, run_timeline(run)), planned)
     run.shifts = [[run.first_column + 100, 60.0], [run.first_column + 150, 5.0]]
-    assert run_instants(run, columns) - planned == pytest.approx(np.array([[0.0, 0.0], [60.0, 65.0]]))
+    assert run_instants(run, columns, run_timeline(run)) - planned == pytest.approx(
+        np.array([[0.0, 0.0], [60.0, 65.0]])
+    )

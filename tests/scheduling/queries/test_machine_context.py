@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -15,8 +16,8 @@ from scheduling.log.models import HandUse, Heartbeat, Machine, Run, Segment, Str
 from scheduling.queries.calibration import calibrated_profile
 from scheduling.queries.cuts import cuts_since_blade
 from scheduling.queries.machine_context import MachineContext, machine_context, machine_contexts
-from scheduling.queries.runs import current_run, knife_is_armed, machine_profile, open_segments, run_instants
-from tests.scheduling.house import NOON, order, plan, ready
+from scheduling.queries.runs import current_run, knife_is_armed, machine_profile, open_segments
+from tests.scheduling.house import NOON, order, plan, ready, run_timeline
 
 pytestmark = pytest.mark.django_db
 HOURS = (-1, 1, 20, 40, 60)
@@ -60,8 +61,8 @@ def test_its_profile_timeline_and_open_segments_are_those_that_are_read_one_by_o
         assert seen.model == machine_profile(profile="small")
         assert seen.profile == calibrated_profile(seen.machine)
         assert seen.knife_is_armed == knife_is_armed(seen.machine)
-        columns = [run.first_column, run.end_column]
-        assert run_instants(run, columns, seen.timeline(run)).tolist() == run_instants(run, columns).tolist()
+        columns = np.array([run.first_column, run.end_column])
+        assert seen.timeline(run).instants(columns).tolist() == run_timeline(run).instants(columns).tolist()
         assert [one.number for one in seen.segments_to_come] == [one.number for one in open_segments(run)]
 
 

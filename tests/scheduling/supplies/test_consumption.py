@@ -13,10 +13,9 @@ from machines.errors import InputError
 from machines.model.profile import IdleFiring
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.queries.machine_context import machine_context
-from scheduling.queries.runs import run_timeline
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import PartSupplies, Supplies, part_supplies
-from tests.scheduling.house import MOON, NOON, furnish, plan, ready
+from tests.scheduling.house import MOON, NOON, furnish, plan, ready, run_timeline
 
 pytestmark = pytest.mark.django_db
 ML_PER_DOT = 2 * 10.0e-9  # two passes of drops of 10 pl

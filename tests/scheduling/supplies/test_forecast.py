@@ -13,10 +13,9 @@ from scheduling.background.extend_plans import extend_plans
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.nodes.reports import take
 from scheduling.queries.machine_context import machine_context
-from scheduling.queries.runs import run_timeline
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
-from tests.scheduling.house import MOON, NOON, batch, furnish, long_after, plan, printed, ready
+from tests.scheduling.house import MOON, NOON, batch, furnish, long_after, plan, printed, ready, run_timeline
 from tests.scheduling.paper.test_printed_paper import segment, tell
 
 pytestmark = pytest.mark.django_db

@@ -21,7 +21,6 @@ from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
-from scheduling.queries.runs import run_timeline
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
 from scheduling.supplies.parts import Roll, roll
@@ -37,6 +36,7 @@ from tests.scheduling.house import (
     order,
     plan,
     printed,
+    run_timeline,
     small_profile,
 )
 

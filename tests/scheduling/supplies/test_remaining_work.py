@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from machines.model.profile import Knife
 from machines.model.slots import boundaries
 from scheduling.log.models import Run
-from scheduling.queries.runs import run_timeline
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
-from tests.scheduling.house import NOON, furnish, plan, small_profile
+from tests.scheduling.house import NOON, furnish, plan, run_timeline, small_profile
 
 pytestmark = pytest.mark.django_db
 

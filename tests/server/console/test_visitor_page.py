@@ -16,6 +16,7 @@ from scheduling.queries.runs import run_instants
 from server import jobs, wiring
 from server.console.formatting import NO_BREAK
 from server.console.place_search import Question, read
+from tests.scheduling.house import run_timeline
 from tests.server.api.test_node_calls import work_of
 from tests.server.console.test_first_page import printing as printing  # the fixture
 from tests.server.studio import FAR_VENUE, PROFILE, RUN, SOURCE, Caller, HeldClock, changed, printed
@@ -53,7 +54,7 @@ def test_what_is_printed_now(printing: Caller, clock: HeldClock) -> None:
     # The first column that is wholly in the run comes three minutes after noon: mean solar days are those of UT1.
     run = Run.objects.get()
     begins, closes = (
-        datetime.fromtimestamp(float(run_instants(run, column)), UTC)
+        datetime.fromtimestamp(float(run_instants(run, column, run_timeline(run))), UTC)
         for column in (run.first_column, (run.first_column // 360 + 1) * 360)
     )
     assert f"Turn 1 of 4 began at {begins:%H:%M} on Fri 20 Mar 2026 and closes at {closes:%H:%M} on" in shown
