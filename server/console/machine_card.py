@@ -83,9 +83,8 @@ class Station:
     """A machine, its run and its node. What not every page shows is read when it is asked for.
 
     Attributes:
-        is_missed: it is to print, and was never heard.
-        is_ended: it is to print, and its board was ended in order.
-        wants_look: it is not known to print, though it should, and nobody there holds it.
+        kind, is_printing, is_silent, is_missed, is_ended, wants_look: see `scheduling.outages.machine_state`.
+        state: the kind in words.
     """
 
     seen: MachineContext
@@ -93,6 +92,7 @@ class Station:
     name: str
     profile: str
     printing: CurrentPrint | None
+    kind: StateKind
     state: str
     is_printing: bool
     is_silent: bool
@@ -133,6 +133,7 @@ def station(seen: MachineContext) -> Station:
         name=machine.name,
         profile=profile.name,
         printing=None if printing is None else _printing(seen, printing),
+        kind=state.kind,
         state=_state(seen, printing, state.kind),
         is_printing=state.is_printing,
         is_silent=state.is_silent,

@@ -107,7 +107,7 @@ def visit(seen: MachineContext) -> Visit:
     """A machine at an instant."""
     machine, venue, now, shown = seen.machine, seen.venue, seen.now, station(seen)
     run = None if shown.printing is None else shown.printing.run
-    trouble = _trouble(seen, shown.printing)
+    trouble = _trouble(seen, shown)
     says = trouble.says if trouble else (_said(machine, run, venue.zone, now),)
     return Visit(
         station=shown,
@@ -131,30 +131,31 @@ class _Trouble:
     plan_only: str
 
 
-def _trouble(seen: MachineContext, printing: CurrentPrint | None) -> _Trouble | None:
+def _trouble(seen: MachineContext, shown: Station) -> _Trouble | None:
     """What keeps the machine from printing as planned, as far as is known."""
+    printing = shown.printing
     if printing is None or printing.due is None:
         return None
     machine, run, zone = seen.machine, printing.run, seen.venue.zone
-    if machine.epoch == 0 or seen.heard_at is None:
+    if shown.kind == "no-node" or seen.heard_at is None:
         said = "It is to be printed here, but the machine has not been started yet."
         return _Trouble((said,), "That is the plan, once the machine has been started.")
-    if machine.stopped_at is not None:
+    if shown.kind == "ended" and machine.stopped_at is not None:
         said = (
             f"The machine stands still: it was switched off in order at {formatting.moment(machine.stopped_at, zone)}."
         )
         more = "That is the plan. While the machine stands still it may come later, or not at all."
         return _Trouble((said, _missed(run)), more)
-    if machine.silent_since is not None:
+    if shown.kind == "silent" and machine.silent_since is not None:
         said = f"No word has come from the machine since {formatting.moment(machine.silent_since, zone)}."
         more = "It may be printing on: look at it. What is shown here is where it should be."
         return _Trouble((said, more), "That is the plan; how the machine is now is not known here.")
-    if machine.hold:
+    if shown.kind == "held":
         return _Trouble(
             (HELD[machine.hold], _missed(run)),
             "That is the plan. While the machine stands still it may come later, or not at all.",
         )
-    if printing.head is not None:
+    if shown.kind == "late" and printing.head is not None:
         said = f"It is being printed late: the head is at {printing.head.means}, the sky at {printing.due.means}."
         return _Trouble((said,), "That is the plan; the machine is behind it now, so it may come later.")
     return None
