@@ -380,6 +380,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         timedelta(minutes=1),
         "a window that has just begun is still shown",
     ),
+    "server.console.formatting.LEAST_INK_ML": (0.001, "a hundred thousand drops; less is nobody's concern"),
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
     "server.console.hours.LONGEST_TEXT": (20_000, "400 dates, a line each"),
     "server.console.instants.LONGEST_SHIFT_MINUTES": (720, "half a day before or after an event"),

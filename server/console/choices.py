@@ -145,7 +145,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
         left_out=_columns(len(decision.skipped)),
         late=_late(decision),
         paper="not known" if decision.paper_mm is None else _mm(decision.paper_mm),
-        ink="not known" if decision.ink_ml is None else f"{decision.ink_ml:.3g}{formatting.NO_BREAK}ml",
+        ink="not known" if decision.ink_ml is None else formatting.ink(decision.ink_ml),
         until_true=_until_true(decision, now, found.venue.zone) + _runs_into(one.runs_into, found.venue.zone),
         seams=seams,
         pieces=pieces,

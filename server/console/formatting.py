@@ -15,6 +15,7 @@ from scheduling.venues.local_time_text import span_in_words, time_in_words
 
 NO_BREAK = "\u00a0"
 CENTURY_S = 36_525 * 86_400.0
+LEAST_INK_ML = 0.001
 KINDS = {
     "skip": "leave out what was missed",
     "blank": "leave it out, with blank paper in its place",
@@ -90,6 +91,13 @@ def about(seconds: float) -> str:
     """About how long, as people say it: to the second below two minutes, to five minutes from two hours on."""
     grain = 1 if seconds < 120 else 60 if seconds < 7200 else 300
     return duration(timedelta(seconds=round(seconds / grain) * grain))
+
+
+def ink(ml: float) -> str:
+    """How much ink, ml: three digits of it, and of a trace that it is one."""
+    if 0.0 < ml < LEAST_INK_ML:
+        return f"less than {LEAST_INK_ML:g}{NO_BREAK}ml"
+    return f"{ml:.0f}{NO_BREAK}ml" if ml >= 100.0 else f"{ml:.3g}{NO_BREAK}ml"
 
 
 def columns(number: int) -> str:

@@ -218,7 +218,7 @@ def _outage(row: Outage, now: datetime, is_passed_over: bool) -> Told:
     if decision.paper_mm:
         said += f"; {decision.paper_mm:.0f} mm of paper"
     if decision.ink_ml:
-        said += f", {decision.ink_ml:.3g} ml of ink"
+        said += f", {formatting.ink(decision.ink_ml)} of ink"
     if row.override is not None:
         said += "; a person decided so"
     elif is_passed_over:

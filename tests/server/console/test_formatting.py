@@ -20,6 +20,14 @@ def plain(text: str) -> str:
     return text.replace(formatting.NO_BREAK, " ")
 
 
+@pytest.mark.parametrize(
+    ("ml", "said"),
+    [(0.0, "0 ml"), (9.15e-5, "less than 0.001 ml"), (0.001, "0.001 ml"), (12.345, "12.3 ml"), (1234.5, "1234 ml")],
+)
+def test_how_much_ink(ml: float, said: str) -> None:
+    assert plain(formatting.ink(ml)) == said
+
+
 @pytest.mark.parametrize(("number", "said"), [(0, "0 columns"), (1, "1 column"), (2, "2 columns")])
 def test_how_many_columns(number: int, said: str) -> None:
     assert formatting.columns(number) == said
