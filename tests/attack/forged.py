@@ -12,7 +12,7 @@ from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Work
 from machines.recovery import Rule
 from tests.attack.row import Row
-from tests.attack.target import LATER, Target
+from tests.attack.target import LATER, Target, wait_until_heard
 from tests.server.api.test_override import settled
 
 TOLD_OF_RUNS = {cls.kind for cls in get_args(Entry) if any(one.name == "run" for one in fields(cls))}
@@ -22,6 +22,7 @@ WORST_S = 5.0
 def forged(target: Target) -> Row:
     """Each kind of entry that tells of a run, of a run of another machine."""
     row = Row("entries of one machine about another's run", worst_s=WORST_S)
+    wait_until_heard(target)
     before, seq = _shown(target), 1
     kinds = set()
     for entry in _tellings(target):

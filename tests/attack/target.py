@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -25,7 +25,7 @@ from tests.server.studio import BEGINS, FAR_VENUE, IN_ORDER, MACHINE, RUN, SERVI
 
 # Its day begins here, and goes on here once everything is there: a run is under way, and an outage is open.
 LATER = BEGINS + timedelta(hours=9)
-PLANNED_WITHIN_S = 60.0
+WAITED_FOR_S = 60.0
 # What the server writes by itself: what its jobs find, and that it refused a report.
 JOBS, OF_ITSELF = (PLANNER, WATCH), ("reports-refused",)
 
@@ -141,7 +141,7 @@ def _furnish(port: int, environment: dict[str, str]) -> dict[str, str]:
     for machine in ("wren-1", "wren-2"):
         code = studio.post(f"machines/{machine}/enrolment").json()["code"]
         made[f"node of {machine}"] = Remote(port=port).post("node/enrol", {"code": code}).json()["token"]
-    _wait_until_planned(studio)
+    _wait_until("the runs are planned", lambda: _are_planned(studio))
     return made | {"garbage": made["reader"][:-1] + ("A" if made["reader"][-1] != "A" else "B")}
 
 
@@ -158,13 +158,28 @@ def _create(studio: Remote, resource: str, body: Any) -> None:
         raise NotFurnished(f"{resource}: {answer.content!r}")
 
 
-def _wait_until_planned(studio: Remote) -> None:
-    deadline = time.monotonic() + PLANNED_WITHIN_S
-    while time.monotonic() < deadline:
-        if all(studio.get(f"runs/{run}/segments?limit=1").json()["results"] for run in ("spring", "far")):
-            return
+def _are_planned(studio: Remote) -> bool:
+    return all(studio.get(f"runs/{run}/segments?limit=1").json()["results"] for run in ("spring", "far"))
+
+
+def wait_until_heard(target: Target) -> None:
+    """Let the honest node speak, and the server's watch say that the machine is silent no more: what it says only now
+    and then is not taken for what somebody else did.
+
+    Raises:
+        NotFurnished: it does not say so.
+    """
+    target.honest.get("node/work")
+    machine = "machines/wren-1"
+    _wait_until("its node is heard", lambda: target.studio.get(machine).json()["silent_since"] is None)
+
+
+def _wait_until(what: str, holds: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + WAITED_FOR_S
+    while not holds():
+        if time.monotonic() > deadline:
+            raise NotFurnished(f"not in time: {what}")
         time.sleep(0.2)
-    raise NotFurnished("the runs were not planned in time")
 
 
 def _open_an_outage(node: Remote, studio: Remote) -> None:
