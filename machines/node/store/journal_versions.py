@@ -1,6 +1,7 @@
 """The tables of a journal, version by version: a board is brought up from whatever version its journal has.
 
-What a version adds is never changed once boards have it; a change is a new version.
+What a version adds is never changed once boards have it; a change is a new version. No board is older than the first
+release; the step to the second version is there so that tests have boards that are older by one.
 """
 
 from __future__ import annotations
@@ -26,7 +27,16 @@ CREATE TABLE state (
     start_to_report INTEGER NOT NULL DEFAULT 0,  -- 1: after an orderly stop, 2: after an unplanned one
     conditions TEXT NOT NULL DEFAULT '',         -- last reported, separated by spaces
     fenced TEXT NOT NULL DEFAULT '',             -- why this node must not print any more
-    work_version INTEGER NOT NULL DEFAULT 0      -- counts the changes of what is held
+    work_version INTEGER NOT NULL DEFAULT 0,     -- counts the changes of what is held
+    hold TEXT NOT NULL DEFAULT '',               -- see machines.node.store.operator_actions
+    roll_place INTEGER NOT NULL DEFAULT 0,       -- place on the paper where the roll began
+    blade_cuts INTEGER NOT NULL DEFAULT 0,       -- made with this blade
+    taking_over INTEGER NOT NULL DEFAULT 0,      -- another board may have laid what is not told
+    perhaps_end INTEGER,                         -- end of the columns that it may have laid; NULL for none
+    drops INTEGER NOT NULL DEFAULT 0,            -- fired in pictures since the cartridge was changed
+    drops_since REAL,                            -- instant of the first of them, POSIX seconds
+    gap_place INTEGER,                           -- where unknown columns begin, if paper was fed by hand since
+    time_said INTEGER NOT NULL DEFAULT 0         -- a person set the time, see machines.node.clock.manual_time
 );
 INSERT INTO state (only) VALUES (1);
 
@@ -63,18 +73,17 @@ CREATE TABLE strip (
 );
 
 CREATE TABLE entry (seq INTEGER PRIMARY KEY, body TEXT NOT NULL, accepted INTEGER NOT NULL DEFAULT 0);
-""",
-    2: """
-ALTER TABLE state ADD COLUMN hold TEXT NOT NULL DEFAULT '';          -- see machines.node.store.operator_actions
-ALTER TABLE state ADD COLUMN roll_place INTEGER NOT NULL DEFAULT 0;  -- place on the paper where the roll began
-ALTER TABLE state ADD COLUMN blade_cuts INTEGER NOT NULL DEFAULT 0;  -- made with this blade
-CREATE TABLE action (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL);  -- not reported yet
-""",
-    3: """
-ALTER TABLE state ADD COLUMN taking_over INTEGER NOT NULL DEFAULT 0;  -- another board may have laid what is not told
-ALTER TABLE state ADD COLUMN perhaps_end INTEGER;  -- end of the columns that it may have laid; NULL for none
-""",
-    4: """
+
+CREATE TABLE action (                            -- not reported yet
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    name TEXT NOT NULL,
+    pattern TEXT,
+    paper_position INTEGER,
+    paper_columns INTEGER NOT NULL DEFAULT 0,
+    seen_done INTEGER NOT NULL DEFAULT 1,
+    error_s REAL
+);
+
 CREATE TABLE recovery (                    -- see machines.node.store.recovery_state
     only INTEGER PRIMARY KEY CHECK (only = 1),
     shift_s REAL NOT NULL DEFAULT 0,       -- so long has the run's timeline waited
@@ -91,8 +100,7 @@ CREATE TABLE recovery (                    -- see machines.node.store.recovery_s
     override TEXT                          -- a person's last word that was taken
 );
 INSERT INTO recovery (only) VALUES (1);
-""",
-    5: """
+
 CREATE TABLE track (                             -- of the paper's slip, see machines.model.position
     only INTEGER PRIMARY KEY CHECK (only = 1),
     zero_mm REAL,
@@ -100,17 +108,7 @@ CREATE TABLE track (                             -- of the paper's slip, see mac
     corrected_mm REAL NOT NULL DEFAULT 0
 );
 INSERT INTO track (only) VALUES (1);
-""",
-    6: """
-ALTER TABLE state ADD COLUMN drops INTEGER NOT NULL DEFAULT 0;  -- fired in pictures since the cartridge was changed
-ALTER TABLE state ADD COLUMN drops_since REAL;                  -- instant of the first of them, POSIX seconds
-ALTER TABLE state ADD COLUMN gap_place INTEGER;  -- where unknown columns begin, if paper was fed by hand since
-ALTER TABLE state ADD COLUMN time_said INTEGER NOT NULL DEFAULT 0;  -- a person set the time, see set_time
-ALTER TABLE action ADD COLUMN pattern TEXT;
-ALTER TABLE action ADD COLUMN paper_position INTEGER;
-ALTER TABLE action ADD COLUMN paper_columns INTEGER NOT NULL DEFAULT 0;
-ALTER TABLE action ADD COLUMN seen_done INTEGER NOT NULL DEFAULT 1;
-ALTER TABLE action ADD COLUMN error_s REAL;
+
 CREATE TABLE handwork (                          -- see machines.node.manual.job
     id INTEGER PRIMARY KEY AUTOINCREMENT,
     action TEXT NOT NULL,
@@ -120,24 +118,12 @@ CREATE TABLE handwork (                          -- see machines.node.manual.job
     given INTEGER NOT NULL DEFAULT 0,            -- columns passed over for it so far
     ended TEXT NOT NULL DEFAULT ''               -- how; empty: not yet
 );
-""",
-    7: """
+
 CREATE TABLE left_run (                          -- where this journal stood in each run when it turned to another
     run TEXT PRIMARY KEY,
     next_column INTEGER NOT NULL,                -- first column not accounted for
     perhaps_end INTEGER                          -- end of the columns ordered without an outcome; NULL for none
 );
-INSERT INTO left_run (run, next_column) SELECT run, max(reached) FROM (
-    SELECT run, end_column AS reached FROM burst WHERE laid_at IS NOT NULL
-    UNION ALL
-    SELECT json_extract(body, '$.run'), max(
-        coalesce(json_extract(body, '$.columns.end'), 0),
-        coalesce(json_extract(body, '$.gap.unknown_end'), 0),
-        iif(json_extract(body, '$.decision.skipped.first') < json_extract(body, '$.decision.skipped.end'),
-            json_extract(body, '$.decision.skipped.end'), 0)
-    ) FROM entry
-    WHERE json_valid(body) AND json_extract(body, '$.kind') IN ('columns-printed', 'gap-settled')
-) WHERE run IS NOT NULL AND run IS NOT (SELECT run FROM state) GROUP BY run;
 
 CREATE TABLE told (                              -- entries of earlier epochs that a server has taken
     epoch INTEGER NOT NULL,
@@ -147,7 +133,7 @@ CREATE TABLE told (                              -- entries of earlier epochs th
     PRIMARY KEY (epoch, seq)
 );
 """,
-    9: """
+    2: """
 CREATE TABLE disarming (id INTEGER PRIMARY KEY AUTOINCREMENT, why TEXT NOT NULL);  -- of the knife, not reported yet
 CREATE TABLE interruption (                      -- see machines.node.work.interruption
     only INTEGER PRIMARY KEY CHECK (only = 1),

@@ -3,7 +3,7 @@
 They also refuse an event that is out of line: not at the position after the newest one. So whoever may only append
 cannot use up the positions, nor write into the hole of a closed stream.
 
-They are made by the first migration and again after every migration, because SQLite drops a table's triggers when a
+They are made by the first migrations and again after every migration, because SQLite drops a table's triggers when a
 migration remakes the table. On SQLite, INSERT OR REPLACE deletes without a delete trigger unless the connection says
 otherwise, so an insert in the place of an event is refused as well. On PostgreSQL they also fire for a replica
 session, which leaves out ordinary ones.

@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from machines.node.store import outbox
-from machines.node.store.journal import FILE_NAME, open_journal
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import Fetched
-from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
+from machines.protocol.journal_entries import GapSettled
 from machines.protocol.messages import RunWork
-from machines.recovery import Columns
-from machines.serialization import unstructure
-from tests.machines.node.made_by import made_by
 from tests.machines.node.rig import HandClock, Rig, make_studio
-from tests.machines.protocol.test_messages import AT
 
 POLICIES = ["skip", "blank", "replay", "shift"]
 
@@ -82,26 +74,3 @@ def test_between_runs_a_finished_one_is_not_taken_up_either(tmp_path: Path) -> N
     node.run_columns(30)
     assert node.paper().laid["column"].tolist() == list(range(120))
     assert node.entries(GapSettled) == []
-
-
-def test_a_journal_of_the_version_before_knows_from_its_entries_where_it_left_each_run(tmp_path: Path) -> None:
-    old = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
-    old.executescript(f"{made_by(6)} UPDATE state SET run = 'now';")
-    printed = ColumnsPrinted(
-        seq=1,
-        at=AT,
-        run="before",
-        segment=3,
-        columns=Columns(first=10, end=25),
-        columns_done=15,
-        paper_position=0,
-        worst_miss_s=0.0,
-    )
-    for seq, body in enumerate((json.dumps(unstructure(printed)), "{garbled"), 1):
-        old.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (seq, body))
-    old.close()
-    journal = open_journal(tmp_path)
-    with journal.reading() as db:
-        assert db.execute("SELECT run, next_column, perhaps_end FROM left_run").fetchall() == [("before", 25, None)]
-        assert outbox.next_seq(db) == 3
-    journal.close()

@@ -14,22 +14,17 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import AnonymousUser, User
 from django.core.management import CommandError, call_command
-from django.db import connections
-from django.db.migrations.executor import MigrationExecutor
 from django.test import Client
 
 from machines.errors import InputError
-from server import wiring
 from server.accounts import people, tokens
 from server.accounts.models import Key, PersonRole
 from server.accounts.people import make_person, standing_of
 from server.accounts.principals import STUDIO, Grant
-from tests.server.keys import new_key
 from tests.server.processes import PATIENCE_S, run
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
 
 PASSWORD = "lanterns over the weir"
-BEFORE_ROLES, WITH_ROLES = [("accounts", "0001_initial")], [("accounts", "0003_who_and_until_when")]
 
 
 def said(*order: str) -> str:
@@ -215,41 +210,3 @@ def test_no_migration_is_missing(db: None) -> None:
     out = StringIO()
     call_command("makemigrations", "accounts", check=True, dry_run=True, skip_checks=True, stdout=out)
     assert out.getvalue() == "No changes detected in app 'accounts'\n"
-
-
-BEFORE = [("workshop", STUDIO), ("workshop", STUDIO), ("wilma", STUDIO)]
-
-
-def _standings_of_before(alias: str) -> list[tuple[str, Grant]]:
-    """A key, a revoked one, a superuser and another person, from the tables as they were: what they may do now."""
-    executor = MigrationExecutor(connections[alias])
-    executor.migrate(BEFORE_ROLES)
-    try:
-        before = executor.loader.project_state([*BEFORE_ROLES, ("auth", "0012_alter_user_first_name_max_length")]).apps
-        minted, at = tokens.mint("studio"), wiring.now()
-        keys = before.get_model("accounts", "StudioKey").objects.using(alias)
-        keys.create(name="workshop", prefix=minted.prefix, digest=minted.digest, made_at=at)
-        keys.create(name="workshop", prefix="studio_0", digest="", made_at=at, revoked_at=at)
-        for name, is_superuser in (("keeper", True), ("wilma", False)):
-            User.objects.db_manager(alias).create(username=name, is_superuser=is_superuser)
-    finally:
-        executor = MigrationExecutor(connections[alias])
-        executor.migrate(WITH_ROLES)
-    kept = Key.objects.using(alias).order_by("id")
-    assert [key.revoked_at for key in kept] == [None, at]
-    assert tokens.matches(minted.token, kept[0].digest)
-    rows = PersonRole.objects.using(alias).select_related("person")
-    return [*((key.name, key.standing) for key in kept), *((row.person.username, row.standing) for row in rows)]
-
-
-@pytest.mark.django_db(transaction=True)
-def test_what_was_there_before_roles_is_the_studios(clock: HeldClock) -> None:
-    assert _standings_of_before("default") == BEFORE
-    with pytest.raises(InputError, match="has a key already"):
-        new_key("workshop")
-
-
-@pytest.mark.postgres
-@pytest.mark.django_db(transaction=True, databases=["default", "postgres"])
-def test_what_was_there_before_roles_is_the_studios_on_postgresql(clock: HeldClock) -> None:
-    assert _standings_of_before("postgres") == BEFORE

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from machines.errors import InputError
 from machines.node.printing.loop import Printer
 from machines.node.store import operator_actions
-from machines.node.store.journal import FILE_NAME, change_state, open_journal
+from machines.node.store.journal import change_state
 from machines.node.work import held_work as holding
 from machines.operator import holds
 from machines.protocol.journal_entries import (
@@ -277,16 +277,6 @@ def test_only_resume_lets_it_go_on_and_never_from_a_stop(actions: list[Action]) 
             assert before != holds.STOPPED
         before = now
     connection.close()
-
-
-def test_a_journal_of_the_version_before_is_taken_up(tmp_path: Path) -> None:
-    old = sqlite3.connect(tmp_path / FILE_NAME)
-    old.executescript(f"{made_by(1)} UPDATE state SET paper_position = 7;")
-    old.close()
-    journal = open_journal(tmp_path)
-    assert (journal.state().paper_position, journal.state().hold) == (7, "")
-    journal.close()
-    open_journal(tmp_path).close()
 
 
 def test_a_motion_that_is_under_way_is_halted_from_another_thread(node: Rig) -> None:

@@ -11,10 +11,9 @@ from typing import get_args
 import pytest
 
 from machines.node.store import recovery_state
-from machines.node.store.journal import FILE_NAME, open_journal
+from machines.node.store.journal import open_journal
 from machines.operator.stop_causes import CAUSES, cause_of
 from machines.recovery import Cause, Columns, Gap, Override, Pace, Policy, Rule, settle
-from tests.machines.node.made_by import made_by
 
 NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
 PACE = Pace(nominal_columns_per_s=1.0, highest_columns_per_s=3.0, columns_per_burst=1)
@@ -73,17 +72,6 @@ def test_another_run_has_a_timeline_of_its_own(db: sqlite3.Connection) -> None:
     kept = recovery_state.read(db)
     assert kept.shift_s == 12.5
     assert (kept.left_out, kept.half_printed, kept.again_end, kept.since, kept.cause) == (None,) * 5
-
-
-def test_a_journal_of_version_3_is_taken_up(tmp_path: Path) -> None:
-    old = sqlite3.connect(tmp_path / FILE_NAME)
-    old.executescript(f"{made_by(3)} UPDATE state SET paper_position = 7;")
-    old.close()
-    journal = open_journal(tmp_path)
-    with journal.reading() as db:
-        assert recovery_state.read(db).shift_s == 0.0
-    assert journal.state().paper_position == 7
-    journal.close()
 
 
 @pytest.mark.parametrize(
