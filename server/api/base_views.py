@@ -48,9 +48,11 @@ class ApiView(APIView):
 
     Attributes:
         command: what is ordered here, as `server.accounts.roles` knows it; without one only the studio may order.
+        said: what the API's description says of fetching it; empty for what the class says.
     """
 
-    command: ClassVar[Any]
+    command: Any = None
+    said: str = ""
     parameters: ClassVar[tuple[str, ...]] = ()
 
     @property
@@ -63,7 +65,7 @@ class ApiView(APIView):
         super().initial(request, *args, **kwargs)
         orders = request.method in self.allowed_methods and request.method not in SAFE_METHODS
         if orders and isinstance(request.user, KeyHolder):
-            require_role(request.user.standing, getattr(self, "command", None))
+            require_role(request.user.standing, self.command)
         if request.method not in self.allowed_methods:
             return  # which is said next, whatever is asked
         known = self.parameters if request.method in ("GET", "HEAD", "OPTIONS") else ()
@@ -85,7 +87,7 @@ class ApiView(APIView):
 
     def _reads(self) -> bool:
         """Whether there is something to be read: a dataclass, and not the function that carries the command out."""
-        return isinstance(getattr(self, "reads", None) or getattr(self, "command", None), type)
+        return isinstance(getattr(self, "reads", None) or self.command, type)
 
 
 class List(ApiView, generics.ListAPIView[Any]):
@@ -104,8 +106,7 @@ class Collection(List):
         detail: name of the address of one of them.
     """
 
-    command: ClassVar[type[Any]]
-    detail: ClassVar[str]
+    detail: str = ""
 
     def post(self, request: Request) -> Response:
         """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""

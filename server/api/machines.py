@@ -12,18 +12,15 @@ from rest_framework.response import Response
 
 from machines.model.calibration import Calibration
 from machines.serialization import structure, unstructure
-from scheduling.commands.orders import AddMachine
 from scheduling.log.models import Heartbeat, Machine
-from scheduling.log.projecting.as_of import AsOf, Page, machine_row_at, machines_at
 from scheduling.log.store import stream_version
 from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import knife_is_armed
 from server import wiring
-from server.api.base_views import ApiView, Collection, Item, attribution
+from server.api.base_views import ApiView, Item, attribution
 from server.api.conditional import Replaced, require_match, tag_of
-from server.api.past import PastItem, PastList
 from server.api.queries import asked, number_reader, whole_reader
 from server.api.serializers import Row, Stored
 
@@ -70,27 +67,6 @@ class HeartbeatRow(Row):
         model = Heartbeat
         fields = ("heard_at", "status")
         read_only_fields = fields
-
-
-class Machines(PastList, Collection):
-    """The machines, and adding one."""
-
-    queryset = Machine.objects.all()
-    serializer_class = MachineRow
-    command = AddMachine
-    detail = "machine"
-
-    def as_they_were(self, moment: AsOf, part: Page) -> list[Machine]:
-        """A part of the machines then."""
-        return machines_at(moment, part)
-
-
-class OneMachine(PastItem):
-    """A machine, as it is or as it was."""
-
-    queryset = Machine.objects.all()
-    serializer_class = MachineRow
-    as_it_was = staticmethod(machine_row_at)
 
 
 class MachineHeartbeat(Item):

@@ -12,11 +12,9 @@ from machines.recovery import Decision, Gap, Policy
 from machines.serialization import structure
 from scheduling.commands.override import override_outage
 from scheduling.log.models import Outage
-from scheduling.log.projecting.as_of import AsOf, Page, outages_at
 from server import wiring
-from server.api.base_views import ApiView, Item, attribution
+from server.api.base_views import ApiView, attribution
 from server.api.overrides import Decide, OverrideRow, decided
-from server.api.past import PastList
 from server.api.serializers import Row, Stored
 
 
@@ -74,24 +72,6 @@ class OutageRow(Row):
 def _cost(row: Outage, name: str) -> float | None:
     cost: float | None = row.decision.get(name)
     return cost
-
-
-class Outages(PastList):
-    """The outages."""
-
-    queryset = Outage.objects.all()
-    serializer_class = OutageRow
-
-    def as_they_were(self, moment: AsOf, part: Page) -> list[Outage]:
-        """A part of the outages then."""
-        return outages_at(moment, part)
-
-
-class OneOutage(Item):
-    """An outage."""
-
-    queryset = Outage.objects.all()
-    serializer_class = OutageRow
 
 
 class OutageOverride(ApiView):

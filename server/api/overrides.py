@@ -9,7 +9,6 @@ from rest_framework.response import Response
 
 from machines.recovery import Rule
 from scheduling.log.models import Override
-from server.api.base_views import Item, List
 from server.api.serializers import Row, Stored, Written
 
 
@@ -44,20 +43,6 @@ class OverrideRow(Row):
             "passed_over_at",
         )
         read_only_fields = fields
-
-
-class Overrides(List):
-    """What was said, on whatever outage."""
-
-    queryset = Override.objects.all()
-    serializer_class = OverrideRow
-
-
-class OneOverride(Item):
-    """A person's word."""
-
-    queryset = Override.objects.all()
-    serializer_class = OverrideRow
 
 
 def decided(word: Override) -> Response:

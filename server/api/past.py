@@ -6,11 +6,9 @@ Two instants are meant by "then": when a thing happened, and when the server was
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
 from datetime import datetime
 from typing import Any, ClassVar
 
-from django.db.models import Model
 from django.http import Http404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
@@ -18,8 +16,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.serialization import parse_instant
-from scheduling.log.projecting.as_of import AsOf, Page
-from server.api.base_views import Item, List
+from scheduling.log.projecting.as_of import AsOf
+from server.api.base_views import Collection, Item, List
 
 PARAMETERS = ("at", "known_by")
 DESCRIBED = {
@@ -51,7 +49,7 @@ class PastItem(Item):
 
     parameters = PARAMETERS
     described: ClassVar = DESCRIBED
-    as_it_was: ClassVar[staticmethod[[str, AsOf], Model | None]]
+    as_it_was: Any = None
 
     def get_object(self) -> Any:
         """The row now, or then."""
@@ -64,18 +62,18 @@ class PastItem(Item):
         return row
 
 
-class PastList(List, ABC):
+class PastList(List):
     """A resource: as it stands, or as it was ``at`` an instant, or as it was ``known_by`` one.
 
     Every page wants the same instants. With ``known_by`` the pages belong together whatever is told meanwhile.
+
+    Attributes:
+        as_they_were: gives the rows of a page then by the moment and the page, in the order of the key.
     """
 
     parameters = (*List.parameters, *PARAMETERS)
     described: ClassVar = DESCRIBED
-
-    @abstractmethod
-    def as_they_were(self, moment: AsOf, part: Page) -> list[Any]:
-        """A part of the rows then, in the order of the key."""
+    as_they_were: Any = None
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of the rows now, or then."""
@@ -85,3 +83,7 @@ class PastList(List, ABC):
         pages, key = self.pagination_class(), self.get_queryset().model._meta.get_field(self.key)
         rows = pages.page(lambda part: self.as_they_were(moment, part), key, request)
         return pages.get_paginated_response(self.get_serializer(rows, many=True).data)
+
+
+class PastCollection(PastList, Collection):
+    """The same, and one is added by a command."""

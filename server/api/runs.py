@@ -16,11 +16,11 @@ from scheduling.commands.override import override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.log.models import Run, Segment
-from scheduling.log.projecting.as_of import AsOf, Page, run_row_at, runs_at, segments_at
+from scheduling.log.projecting.as_of import AsOf, Page, segments_at
 from server import wiring
-from server.api.base_views import ApiView, Collection, attribution
+from server.api.base_views import ApiView, attribution
 from server.api.overrides import Decide, OverrideRow, decided
-from server.api.past import PastItem, PastList
+from server.api.past import PastList
 from server.api.serializers import Row, Stored
 
 
@@ -83,19 +83,6 @@ class SegmentRow(Row):
         read_only_fields = fields
 
 
-class Runs(PastList, Collection):
-    """The runs, and planning one."""
-
-    queryset = Run.objects.all()
-    serializer_class = RunRow
-    command = PlanRun
-    detail = "run"
-
-    def as_they_were(self, moment: AsOf, part: Page) -> list[Run]:
-        """A part of the runs then."""
-        return runs_at(moment, part)
-
-
 class RunChecks(ApiView):
     """What planning a run would come to; nothing is written."""
 
@@ -107,14 +94,6 @@ class RunChecks(ApiView):
         at all is refused as planning it would be."""
         command = structure(request.data, PlanRun)
         return Response(unstructure(check_run(command, wiring.now(), wiring.uploads())))
-
-
-class OneRun(PastItem):
-    """A run, as it is or as it was."""
-
-    queryset = Run.objects.all()
-    serializer_class = RunRow
-    as_it_was = staticmethod(run_row_at)
 
 
 class RunOverride(ApiView):

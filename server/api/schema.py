@@ -156,6 +156,9 @@ class Schema(AutoSchema):
         described = PARAMETERS | getattr(self.view, "described", {})
         return [described[name] for name in getattr(self.view, "parameters", ())]
 
+    def _command(self) -> Any:
+        return getattr(self.view, "command", None)
+
     def get_auth(self) -> list[dict[str, Any]]:
         """With what one comes in here."""
         for permission, scheme in ((HasKey, KeyScheme), (IsNode, NodeScheme)):
@@ -166,6 +169,8 @@ class Schema(AutoSchema):
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
         """The call, and who may not make it though what they come in with is good."""
         operation = super().get_operation(*args, **kwargs)
+        if operation is not None and self.method == "GET" and (said := getattr(self.view, "said", "")):
+            operation["description"] = said
         if operation is not None and (whom := self._refused()) is not None:
             operation["responses"]["403"] = problem_answer(whom)
         return operation
@@ -178,13 +183,13 @@ class Schema(AutoSchema):
             return None
         if self.method in SAFE_METHODS:
             return "For a node: only somebody with a key may do this."
-        needed = roles_for(getattr(self.view, "command", None))
+        needed = roles_for(self._command())
         where = " A curator may be bound to some venues, and then only for those." if "curator" in needed else ""
         return f"For a node, and for a key of another role: only {in_words(needed)} may do this.{where}"
 
     def get_request_serializer(self) -> Any:
         """The body."""
-        reads = getattr(self.view, "reads", None) or getattr(self.view, "command", None)
+        reads = getattr(self.view, "reads", None) or self._command()
         if self.method not in ("POST", "PUT"):
             return super().get_request_serializer()
         if isinstance(reads, dict):
@@ -198,7 +203,8 @@ class Schema(AutoSchema):
         if self.method == "GET" and hasattr(self.view, "held"):
             return {200: refer(self.view.held)}
         shows = getattr(self.view, "shows", None)
-        status = getattr(self.view, "answers", 201 if hasattr(self.view, "command") and self.method == "POST" else 200)
+        adds = self.method == "POST" and self._command() is not None
+        status = getattr(self.view, "answers", 201 if adds else 200)
         if shows is not None:
             return shows if isinstance(shows, dict) else {status: refer(shows)}
         return {status: super().get_response_serializers()}

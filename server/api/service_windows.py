@@ -24,8 +24,8 @@ from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
 from scheduling.venues.service_windows import call_off, windows_of
 from server import wiring
-from server.api.base_views import ApiView, Collection, attribution
-from server.api.past import PastItem, PastList, asked_instant
+from server.api.base_views import ApiView, attribution
+from server.api.past import PastCollection, PastItem, asked_instant
 from server.api.queries import named
 from server.api.serializers import Row, Stored, Written
 
@@ -89,12 +89,12 @@ class ServiceWindowRow(Row):
         read_only_fields = fields
 
 
-class ServiceWindows(PastList, Collection):
+class ServiceWindows(PastCollection):
     """The service windows, called off or not, and fixing one."""
 
-    parameters = (*PastList.parameters, "venue")
+    parameters = (*PastCollection.parameters, "venue")
     described: ClassVar = {
-        **PastList.described,
+        **PastCollection.described,
         "venue": OpenApiParameter("venue", str, description="Only at this venue."),
     }
     queryset = ServiceWindow.objects.all()

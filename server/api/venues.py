@@ -9,12 +9,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.serialization import structure
-from scheduling.commands.orders import AddVenue
 from scheduling.log.models import Venue
 from scheduling.log.store import stream_version
 from scheduling.planning.opening_hours import Hours
 from scheduling.venues.hours import set_hours
-from server.api.base_views import Collection, Item, attribution
+from server.api.base_views import attribution
 from server.api.conditional import Replaced, require_match, tag_of
 from server.api.serializers import Row, Stored
 
@@ -28,22 +27,6 @@ class VenueRow(Row):
         model = Venue
         fields = ("id", "name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone", "hours")
         read_only_fields = fields
-
-
-class Venues(Collection):
-    """The venues, and adding one."""
-
-    queryset = Venue.objects.all()
-    serializer_class = VenueRow
-    command = AddVenue
-    detail = "venue"
-
-
-class OneVenue(Item):
-    """A venue."""
-
-    queryset = Venue.objects.all()
-    serializer_class = VenueRow
 
 
 class VenueHours(Replaced):

@@ -24,20 +24,20 @@ from machines.serialization import structure
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.log.store import Attribution
 from scheduling.commands.handlers import handle
-from server.api import machines, profiles, runs, sources, venues
+from server.api.resources import RESOURCES
 from tests.server.studio import IN_ORDER
 
 call_command("migrate", verbosity=0)
 now = datetime.now(UTC)
 by = Attribution(actor="test", request=None, said_at=now)
-collections = [venues.Venues, profiles.Profiles, machines.Machines, sources.Sources, runs.Runs]
-for (resource, body), collection in zip(IN_ORDER, collections):
+commands = {f"{one.name}s": one.command for one in RESOURCES}
+for resource, body in IN_ORDER:
     if resource == "runs":
         body = body | {
             "starts_at": (now - timedelta(hours=1)).isoformat(), "ends_at": (now + timedelta(hours=1)).isoformat(),
             "begins_in_the_past": True,
         }
-    handle(structure(body, collection.command), by)
+    handle(structure(body, commands[resource]), by)
 Heartbeat.objects.create(machine_id="wren-1", heard_at=now - timedelta(hours=2), status={})
 """
 

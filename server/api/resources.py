@@ -1,0 +1,150 @@
+"""What the API lists and shows one by one: a table, from which the views and their addresses come."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Model
+from django.urls import URLPattern, path
+
+from machines.imaging.dot_gain import ToneCurve
+from machines.imaging.pictures import Picture
+from machines.model.profile import Profile as MachineProfile
+from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening
+from scheduling.commands.plan_run import PlanRun
+from scheduling.log.models import Notice, Opening, Profile, Source
+from scheduling.log.projecting.as_of import (
+    AsOf,
+    machine_row_at,
+    machines_at,
+    notices_at,
+    opening_at,
+    openings_at,
+    outages_at,
+    run_row_at,
+    runs_at,
+)
+from server.api.base_views import Collection, Item, List
+from server.api.machines import MachineRow
+from server.api.outages import OutageRow
+from server.api.overrides import OverrideRow
+from server.api.past import PastCollection, PastItem, PastList
+from server.api.runs import RunRow
+from server.api.serializers import Row, Stored
+from server.api.venues import VenueRow
+
+
+class ProfileRow(Row):
+    """A profile."""
+
+    profile = Stored(MachineProfile, source="data")
+
+    class Meta:
+        model = Profile
+        fields = ("id", "profile")
+        read_only_fields = fields
+
+
+class SourceRow(Row):
+    """A source."""
+
+    picture = Stored(Picture)
+    curve = Stored(ToneCurve | None)
+
+    class Meta:
+        model = Source
+        fields = ("id", "name", "picture", "upload", "method", "curve")
+        read_only_fields = fields
+
+
+class OpeningRow(Row):
+    """An opening."""
+
+    class Meta:
+        model = Opening
+        fields = ("id", "venue", "name", "anchor", "opens_at")
+        read_only_fields = fields
+
+
+class NoticeRow(Row):
+    """A notice; open until ``cleared_at``."""
+
+    class Meta:
+        model = Notice
+        fields = ("id", "machine", "kind", "said", "raised_at", "cleared_at")
+        read_only_fields = fields
+
+
+@dataclass(frozen=True)
+class Resource:
+    """Rows of one kind.
+
+    Attributes:
+        name: of one; the list is found under its plural.
+        row: how one is shown.
+        lists, shows: what the API's description says of the list and of one.
+        command: the dataclass that adds one; None where only events do.
+        as_they_were, as_it_was: give a page of them, and one, as of a moment; None where there is only now.
+    """
+
+    name: str
+    row: type[Row]
+    lists: str
+    shows: str
+    command: type[Any] | None = None
+    as_they_were: Callable[..., list[Any]] | None = None
+    as_it_was: Callable[[str, AsOf], Model | None] | None = None
+
+    def addresses(self) -> list[URLPattern]:
+        """Of the list and of one."""
+        model: Any = self.row.Meta.model
+        shared = {"queryset": model.objects.all(), "serializer_class": self.row}
+        listed, shown = shared | {"said": self.lists}, shared | {"said": self.shows}
+        if self.command is not None:
+            listed |= {"command": self.command, "detail": self.name}
+        if self.as_they_were is not None:
+            listed["as_they_were"] = self.as_they_were
+            many: type[List] = PastList if self.command is None else PastCollection
+        else:
+            many = List if self.command is None else Collection
+        one: type[Item] = Item
+        if self.as_it_was is not None:
+            shown["as_it_was"], one = self.as_it_was, PastItem
+        plural = f"{self.name}s"
+        return [
+            path(plural, many.as_view(**listed), name=plural),
+            path(f"{plural}/<id:pk>", one.as_view(**shown), name=self.name),
+        ]
+
+
+RESOURCES = (
+    Resource("venue", VenueRow, "The venues, and adding one.", "A venue.", AddVenue),
+    Resource("profile", ProfileRow, "The profiles, and adding one.", "A profile.", AddProfile),
+    Resource(
+        "machine",
+        MachineRow,
+        "The machines, and adding one.",
+        "A machine, as it is or as it was.",
+        AddMachine,
+        machines_at,
+        machine_row_at,
+    ),
+    Resource("source", SourceRow, "The sources, and adding one.", "A source.", AddSource),
+    Resource(
+        "run", RunRow, "The runs, and planning one.", "A run, as it is or as it was.", PlanRun, runs_at, run_row_at
+    ),
+    Resource(
+        "opening",
+        OpeningRow,
+        "The openings, and fixing one.",
+        "An opening, as it is or as it was.",
+        FixOpening,
+        openings_at,
+        opening_at,
+    ),
+    Resource("outage", OutageRow, "The outages.", "An outage.", as_they_were=outages_at),
+    Resource("override", OverrideRow, "What was said, on whatever outage.", "A person's word."),
+    Resource("notice", NoticeRow, "The notices.", "A notice.", as_they_were=notices_at),
+)
