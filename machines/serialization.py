@@ -235,7 +235,7 @@ def structure(data: Any, cls: TypeForm[T]) -> T:
 
 
 def structure_lenient(data: Any, cls: TypeForm[T]) -> T:
-    """As `structure`, but fields that are not known are passed over: what a program of a later version says may hold
+    """As `structure`, but fields that are not known are ignored: what a program of a later version says may hold
     more than this one understands. A value that is not understood is refused all the same.
 
     Raises:

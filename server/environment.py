@@ -1,4 +1,4 @@
-"""Reading the server's settings from environment variables: what cannot be read is named, never passed over.
+"""Reading the server's settings from environment variables: what cannot be read is named, never ignored.
 
 There are a few kinds of value, of a few lines each, for which no library is installed; the address of a database is
 read by PostgreSQL's own. A password may stand in a file of its own, named by a variable that ends in _PASSWORD_FILE, so

@@ -104,7 +104,7 @@ class Turns:
 
 
 @dataclass
-class Kept:
+class AnswerCache:
     """What was made, by what it depends on; the least used goes first when it is more than ``most_bytes``."""
 
     turns: Turns
@@ -146,7 +146,7 @@ class Kept:
 
 ROOM = Room()
 TURNS = Turns(room=ROOM)
-KEPT = Kept(TURNS)
+ANSWERS = AnswerCache(TURNS)
 
 
 def in_turn(make: Callable[Arguments, Made]) -> Callable[Arguments, Made]:

@@ -12,7 +12,7 @@ import pytest
 
 from machines.errors import DayrollError, InputError
 from scheduling.log.projecting.projector import ViewsSetAside
-from scheduling.nodes.reports import JournalDiffers, MissingEntries, Revoked, StaleEpoch
+from scheduling.nodes.reports import EntryDiffers, MissingEntries, Revoked, StaleEpoch
 from scheduling.rendering.plate_store import PlateGone
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -21,7 +21,7 @@ BUILT_IN = {name for name, value in vars(builtins).items() if isinstance(value, 
 WITHIN = {
     "machines/errors.py:DayrollError": "the kind itself",
     "machines/drivers/emulated/head.py:Refusal": "the emulated controller's answer, within itself",
-    "scheduling/log/codec/encoder.py:DoesNotFit": "the encoder's sign to take the slower way",
+    "scheduling/log/codec/encoder.py:WrongType": "the encoder's sign to take the slower way",
 }
 
 
@@ -61,8 +61,8 @@ def test_an_error_says_what_is_wrong_and_what_helps(error: DayrollError, said: s
 
 def test_an_error_knows_its_remedy_by_itself() -> None:
     assert ViewsSetAside(["runs"]).remedy.endswith("`dayroll log rebuild` has run")
-    assert JournalDiffers(4).remedy.startswith("Stop this board. ")
-    assert f"it wrote last. {JournalDiffers(4).remedy}" in str(JournalDiffers(4))
+    assert EntryDiffers(4).remedy.startswith("Stop this board. ")
+    assert f"it wrote last. {EntryDiffers(4).remedy}" in str(EntryDiffers(4))
     assert InputError("dots", "3 are too few", "give 8").said == "3 are too few; give 8"
 
 

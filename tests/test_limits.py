@@ -489,7 +489,7 @@ NO_LIMITS: dict[str, str] = {
         machines.imaging.patterns._ELEMENTS_IN_STAIR machines.imaging.pictures.discs._POINTS
         machines.imaging.pictures.moon._POINTS machines.imaging.pictures.moon._CAPTION_LINES
         machines.imaging.pictures.lettering._DRAWN_PX machines.imaging.screens._BLUE_SIZE
-        machines.imaging.screens._BAYER_ORDER machines.imaging.screens._SIGMA machines.imaging.halftone._SETTLE
+        machines.imaging.screens._BAYER_ORDER machines.imaging.screens._SIGMA machines.imaging.halftone._WARM_UP
         machines.imaging.halftone._BLEND machines.imaging.halftone._NOISES machines.imaging.halftone._NOISE_RANGE""",
     "the look of a page or a picture": """
         machines.imaging.proof._STRIP_PX machines.imaging.proof._TICK_PX machines.imaging.proof._TEXT_PX
@@ -513,7 +513,7 @@ NO_LIMITS: dict[str, str] = {
         server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS server.demo.scenario.IDLE_FIRING
         server.demo.stalls.LOOK_EVERY_S server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
 }
-PASSED_OVER = [name for names in NO_LIMITS.values() for name in names.split()]
+NO_LIMIT_NAMES = [name for names in NO_LIMITS.values() for name in names.split()]
 
 
 def is_number(value: object) -> bool:
@@ -558,7 +558,7 @@ def test_a_limit_is_what_it_was_said_to_be(name: str) -> None:
 
 
 def test_every_number_in_capitals_is_a_limit_with_a_reason_or_said_to_be_none() -> None:
-    known = [*LIMITS, *PASSED_OVER]
+    known = [*LIMITS, *NO_LIMIT_NAMES]
     assert [name for name, count in Counter(known).items() if count > 1] == []
     found = set(numbers_in_capitals())
     assert sorted(found - set(known)) == [], "put each of them into LIMITS with its reason, or say what it is instead"

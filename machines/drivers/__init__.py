@@ -27,7 +27,7 @@ class Driver(Protocol):
 
         Args:
             place: where the first of them lies. Never before the end of what was laid: the paper feeds one way, and
-                places passed over stay as they are.
+                places left out stay as they are.
             dots: bool, shape (dots_across, columns).
             first_column: running column of the first, for the assignment of nozzles.
 

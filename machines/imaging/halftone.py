@@ -38,7 +38,7 @@ Dots = NDArray[np.bool_]
 
 # Columns over which a diffusion forgets that it began from nothing, and over which it is led back into its own
 # beginning.
-_SETTLE = 128
+_WARM_UP = 128
 _BLEND = 128
 # Noise added to a tone before it is diffused: how many kinds, and its range over the distance to blank or solid.
 _NOISES = 64
@@ -71,14 +71,14 @@ def to_dots(tone: Tone, method: Method = "blue-noise", curve: ToneCurve | None =
 def _diffuse_round(tone: Tone) -> Dots:
     """Error diffusion on the drum. A line of diffusion is a column; it runs on in the order of columns."""
     columns = tone.shape[1]
-    settle, blend = min(_SETTLE, columns), min(_BLEND, columns)
+    warm_up, blend = min(_WARM_UP, columns), min(_BLEND, columns)
     lines = _levels(tone.T)
-    before = lines[np.arange(-settle - blend, 0) % columns]
-    dots_before = _diffuse(before)[settle:]
+    before = lines[np.arange(-warm_up - blend, 0) % columns]
+    dots_before = _diffuse(before)[warm_up:]
     weight = np.linspace(0.0, 1.0, blend + 1, dtype=np.float32)[1:, None]
     led_back = lines[-blend:] * (1 - weight) + dots_before * (255 * weight)
     lines[-blend:] = np.rint(led_back).astype(np.uint8)
-    return np.array(_diffuse(np.concatenate([before, lines]))[settle + blend :].T, order="C")
+    return np.array(_diffuse(np.concatenate([before, lines]))[warm_up + blend :].T, order="C")
 
 
 def _levels(tone: Tone) -> NDArray[np.uint8]:

@@ -98,7 +98,7 @@ def _chunk_data(source: _Source, length: int, kind: bytes) -> Iterator[bytes]:
 
 
 def _image_data(source: _Source) -> Iterator[bytes]:
-    """What the chunks of the image hold; others that may be passed over are passed over."""
+    """What the chunks of the image hold; others that may be ignored are ignored."""
     while True:
         length, kind = _chunk_head(source)
         optional = bool(kind[0] & 0x20)

@@ -39,7 +39,9 @@ def add_to(commands: Commands) -> list[argparse.ArgumentParser]:
     cut = _by_hand(commands, "cut", "cut where the knife stands; only while it is paused and the knife armed")
     pattern = _by_hand(commands, "test-pattern", "print a test pattern on fresh paper; only while it is paused")
     pattern.add_argument(
-        "pattern", choices=[*prints.LABELS], help="; ".join(f"{k}: {v}" for k, v in prints.LABELS.items())
+        "pattern",
+        choices=[*prints.PATTERN_LABELS],
+        help="; ".join(f"{k}: {v}" for k, v in prints.PATTERN_LABELS.items()),
     )
     return [feed, cut, pattern, _set_place(commands), _set_time(commands), _call(commands), _pin(commands)]
 

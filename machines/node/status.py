@@ -50,7 +50,7 @@ class NodeStatus:
         unreported: entries that the server has not accepted.
         conditions: of the machine, keywords of RFC 8011.
         fenced: why this node must not print; empty if it may.
-        hold: what holds the machine until a person lets it go on, a key of `machines.operator.holds.SAYS`;
+        hold: what holds the machine until a person lets it go on, a key of `machines.operator.holds.PANEL_WORDS`;
             empty for none.
     """
 
@@ -108,7 +108,7 @@ class NodeStatus:
             ("unreported", f"{self.unreported} entries"),
             ("conditions", ", ".join(self.conditions) or "none"),
         ]
-        lines += [("HELD", holds.SAYS[self.hold])] if self.hold else []
+        lines += [("HELD", holds.PANEL_WORDS[self.hold])] if self.hold else []
         lines += [("FENCED OFF", self.fenced)] if self.fenced else []
         return lines
 

@@ -24,7 +24,7 @@ HELD_AFTER: Mapping[Action, Hold] = {
     "park": PARKED,
     "resume": "",
 }
-SAYS = {
+PANEL_WORDS = {
     "": "nothing holds it",
     STOPPED: "stopped by a person; it stays so until released, and then until resumed",
     PAUSED: "paused; it waits for a person to resume",

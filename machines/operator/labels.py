@@ -16,11 +16,11 @@ SET_TIME: Final = "set-time"
 CALL: Final = "call"
 
 # What a person does, and what is asked of the agent alone.
-Asked = Action | Literal["arm-knife", "call"]
+PanelAction = Action | Literal["arm-knife", "call"]
 
 
 # In the order in which a person needs them. Those that set something in motion want a tick first.
-LABELS: Mapping[Asked, str] = {
+LABELS: Mapping[PanelAction, str] = {
     "stop": "Stop",
     "release": "Release the stop",
     "pause": "Pause",
@@ -39,6 +39,6 @@ LABELS: Mapping[Asked, str] = {
 }
 
 
-def asked(text: str) -> Asked | None:
+def panel_action(text: str) -> PanelAction | None:
     """What a form names; None for what is none of these."""
     return next((one for one in LABELS if one == text), None)

@@ -21,7 +21,7 @@ from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.model.supplies import use
 from machines.protocol.journal_entries import Entry
-from machines.protocol.upcasts import told
+from machines.protocol.upcasts import entry_json
 from machines.recovery import Override, Pace, Policy, Span
 from machines.serialization import structure, unstructure
 
@@ -183,7 +183,7 @@ class JournalPosition:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Again:
+class Retelling:
     """Entries that a server has taken once and has no more, as one that was put back from an older copy.
 
     Attributes:
@@ -215,11 +215,11 @@ class Reports:
     epoch: int
     entries: tuple[Entry, ...]
     status: Status | None = None
-    again: Again | None = None
+    again: Retelling | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The message as JSON values; a server that does not know ``again`` is rarely shown it."""
-        data = unstructure(self) | {"entries": [told(entry) for entry in self.entries]}
+        data = unstructure(self) | {"entries": [entry_json(entry) for entry in self.entries]}
         return {name: value for name, value in data.items() if name != "again" or value is not None}
 
     def with_told(self, entries: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

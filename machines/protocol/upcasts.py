@@ -24,7 +24,7 @@ SCHEMA: Mapping[str, int] = {}
 UPCASTS: Mapping[tuple[str, int], Step] = {}
 
 
-def told(entry: Entry) -> dict[str, Any]:
+def entry_json(entry: Entry) -> dict[str, Any]:
     """An entry as it is kept in a journal and told to the server."""
     data = unstructure(entry)
     schema = SCHEMA.get(entry.kind, 1)
@@ -66,7 +66,7 @@ def read_entry(data: Any) -> Entry:
 
 
 def read_entry_from_newer(data: Any) -> Entry:
-    """As `read_entry`, but fields that are not known are passed over.
+    """As `read_entry`, but fields that are not known are ignored.
 
     Raises:
         UnknownChoice, InputError: as there.

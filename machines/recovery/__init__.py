@@ -1,13 +1,12 @@
 """What becomes of missed columns: the policy, the facts, and the pure function that makes a decision of them."""
 
-from machines.recovery.decision import Action, Decision
+from machines.recovery.decision import Decision, RecoveryAction
 from machines.recovery.inputs import NO_COLUMNS, Columns, Gap, Pace, Span
 from machines.recovery.policy import Cause, CauseRule, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from machines.recovery.settlement import settle
 
 __all__ = [
     "NO_COLUMNS",
-    "Action",
     "Cause",
     "CauseRule",
     "Columns",
@@ -18,6 +17,7 @@ __all__ = [
     "Override",
     "Pace",
     "Policy",
+    "RecoveryAction",
     "Rule",
     "RuleKind",
     "Span",

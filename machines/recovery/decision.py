@@ -7,7 +7,7 @@ from typing import Literal
 
 from machines.recovery.inputs import NO_COLUMNS, Columns
 
-Action = Literal["skip", "replay", "shift", "blank"]
+RecoveryAction = Literal["skip", "replay", "shift", "blank"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,7 +15,7 @@ class Decision:
     """How a gap is settled. Every column of the gap is in exactly one of unknown, finished, skipped, replayed and
     shifted. On the paper they follow each other in the order
 
-        unknown (passed over) | again | finished | skipped (blank paper, or none) | replayed or shifted | due ...
+        unknown (perhaps laid) | again | finished | skipped (blank paper, or none) | replayed or shifted | due ...
 
     A gap that begins before an earlier one was made good takes over: what this decision says of its columns replaces
     what that one said of them.
@@ -23,7 +23,7 @@ class Decision:
     Attributes:
         action: ``shift`` the timeline waits; ``blank`` the places of what is left out are fed blank; ``replay``
             something is laid late; ``skip`` nothing is.
-        unknown: passed over, perhaps on the paper.
+        unknown: perhaps on the paper; their places count as used.
         skipped: left out.
         replayed: laid late.
         true_again: the first column that is laid at its instant again, as the timeline was before; the end of the run
@@ -35,11 +35,11 @@ class Decision:
         finished: the rest of the half-printed segment, laid late before what is left out.
         shifted: laid at their instants in the timeline that has waited.
         shift_s: by how much every later instant of the run is later, seconds.
-        paper_mm: of paper for all these columns: passed over, fed blank or laid; None if it is not known.
+        paper_mm: of paper for all these columns: used by unknown ones, fed blank or laid; None if it is not known.
         ink_ml: of ink for those that are laid, from the mean dots of a missing column; None if it is not known.
     """
 
-    action: Action
+    action: RecoveryAction
     unknown: Columns
     skipped: Columns
     replayed: Columns

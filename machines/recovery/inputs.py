@@ -4,7 +4,7 @@
                  ^ first   ^ unknown_end         ^ end
 
 *Unknown* columns were ordered before the power went and nobody saw them finished. They may be on the paper, so they
-are never ordered again unasked: whatever the rule, their place on the paper is passed over.
+are never ordered again unasked: whatever the rule, their place on the paper counts as used.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import get_args
 
 from machines.errors import UnknownChoice
-from machines.recovery.decision import Action, Decision
+from machines.recovery.decision import Decision, RecoveryAction
 from machines.recovery.inputs import NO_COLUMNS, Columns, Gap, Pace
 from machines.recovery.policy import HalfPrinted, Policy, Rule, RuleKind
 
@@ -219,7 +219,7 @@ def _wait(rule: Rule, gap: Gap, pace: Pace) -> _Parts:
     )
 
 
-def _decision(gap: Gap, pace: Pace, parts: _Parts, action: Action, seconds: float = 0.0) -> Decision:
+def _decision(gap: Gap, pace: Pace, parts: _Parts, action: RecoveryAction, seconds: float = 0.0) -> Decision:
     """Parts, when they are made good, and what they cost. The sky turns on while the machine catches up."""
     unknown = Columns(first=gap.first, end=gap.unknown_end)
     laid = len(parts.again) + len(parts.finished) + len(parts.replayed) + len(parts.shifted)

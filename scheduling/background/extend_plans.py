@@ -28,7 +28,7 @@ PLANNER = "planner"
 # Turns of one run planned in one go, so that a run of very short ones holds up neither the others nor other jobs.
 MOST_TURNS = 256
 # The views that planning stands on.
-GROUND = ("runs", "machines", "profiles", "sources", "venues")
+NEEDED_VIEWS = ("runs", "machines", "profiles", "sources", "venues")
 _DUE = """planned_to_column < end_column AND starts_at < %s AND COALESCE(
         (SELECT segment.ends_at FROM log_segment AS segment
             WHERE segment.run_id = log_run.id AND segment.first_column < log_run.planned_to_column
@@ -53,7 +53,7 @@ def extend_plans(now: datetime, horizon: timedelta, plates: PlateStore, uploads:
         ViewsSetAside: what is planned would not show, and be planned again for ever.
         ExceptionGroup: some runs could not be planned; the others were.
     """
-    require_views(*GROUND)
+    require_views(*NEEDED_VIEWS)
     added, failures = 0, []
     for run in _runs_due(now + horizon):
         try:

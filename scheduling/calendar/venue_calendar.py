@@ -17,7 +17,7 @@ from uuid import UUID, uuid5
 from machines.errors import InputError
 from machines.protocol.journal_entries import GapSettled
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.studio import HoursSet, OpeningFixed, RunPlanned, ServiceWindowFixed, StudioEvent
 from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.opening_hours import OpenSpan
@@ -33,7 +33,7 @@ from scheduling.venues.service_windows import windows_of
 Category = Literal["opening", "hours", "service", "run", "supplies", "sky"]
 
 # What can be asked for without more than its name.
-SKY = tuple(name for name, kind in almanac.KINDS.items() if not kind.options)
+SKY = tuple(name for name, kind in almanac.SKY_EVENT_KINDS.items() if not kind.options)
 # A few dozen entries a year, wherever the venue is: what people plan by.
 USUAL_SKY = (
     "new-moon",
@@ -50,7 +50,7 @@ MOST_SKY = 2500
 
 
 @dataclass(frozen=True, kw_only=True)
-class Entry:
+class CalendarEntry:
     """Something that a calendar shows.
 
     Attributes:
@@ -79,7 +79,7 @@ class VenueCalendar:
 
     uid: str
     venue: Venue
-    entries: tuple[Entry, ...]
+    entries: tuple[CalendarEntry, ...]
 
 
 @dataclass(frozen=True)
@@ -146,19 +146,19 @@ def venue_calendar(
     return VenueCalendar(uid=_uid(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
 
 
-def _in_order(entries: Iterable[Entry], span: Span) -> list[Entry]:
+def _in_order(entries: Iterable[CalendarEntry], span: Span) -> list[CalendarEntry]:
     """The entries that begin in a span; a whole day is placed by its date in UTC."""
     at = {entry.uid: _instant(entry.starts_at) for entry in entries}
     inside = (entry for entry in entries if span.start <= at[entry.uid] < span.end)
     return sorted(inside, key=lambda entry: (at[entry.uid], entry.uid))
 
 
-def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
+def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarEntry]:
     venue, openings = there.venue, [row for row in there.openings if span.start <= row.opens_at < span.end]
     changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed)
     for row in openings:
         last = changed[f"opening/{row.id}"]
-        yield Entry(
+        yield CalendarEntry(
             uid=_uid(names, f"opening/{row.id}"),
             starts_at=row.opens_at,
             category="opening",
@@ -169,7 +169,7 @@ def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
         )
 
 
-def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
+def _hours(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
     """Dates that differ from their weekday. The hours of every week would bury everything else, and staff know them."""
     hours = venue_hours(venue)
     if hours is None:
@@ -182,7 +182,7 @@ def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
         if begins == ends or sorted(one.open, key=_minutes) == sorted(hours.week.days[day.weekday()], key=_minutes):
             continue
         spans = ", ".join(f"{span.opens}-{span.closes}" for span in sorted(one.open, key=_minutes))
-        yield Entry(
+        yield CalendarEntry(
             uid=_uid(names, f"hours/{one.date}"),
             starts_at=day,
             category="hours",
@@ -193,7 +193,7 @@ def _hours(venue: Venue, names: UUID) -> Iterator[Entry]:
         )
 
 
-def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
+def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarEntry]:
     """Each time of a window that comes every week is an entry, named by its local date: where clocks change it is
     longer or shorter than a rule of recurrence would have it."""
     venue, found = there.venue, windows_of(there, span.start, span.end)
@@ -202,7 +202,7 @@ def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
     for one in found:
         stream = f"service/{one.window}"
         name = stream if one.window in once else f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
-        yield Entry(
+        yield CalendarEntry(
             uid=_uid(names, name),
             starts_at=one.starts_at,
             ends_at=one.ends_at,
@@ -214,7 +214,7 @@ def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[Entry]:
         )
 
 
-def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Iterator[Entry]:
+def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Iterator[CalendarEntry]:
     """Where runs begin and end, each an instant: a run of months as one entry would lie over all of them."""
     of = {machine.id: machine.name for machine in machines}
     runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))
@@ -226,7 +226,7 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
         planned_at = planned[f"run/{run.id}"].at
         for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
             moved = len(run.shifts) if end == "ends" else 0
-            yield Entry(
+            yield CalendarEntry(
                 uid=_uid(names, f"run/{run.id}/{end}"),
                 starts_at=at,
                 category="run",
@@ -239,15 +239,17 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
 
 def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:
     """When a gap of each run was last settled, as by letting the timeline wait."""
-    settled = Event.objects.filter(run__in=runs, kind=NAMES[GapSettled]).order_by("position")
+    settled = Event.objects.filter(run__in=runs, kind=EVENT_KINDS[GapSettled]).order_by("position")
     return dict(settled.values_list("run", "said_at"))
 
 
-def _supplies(venue: Venue, machines: Sequence[MachineContext], plates: PlateStore, names: UUID) -> Iterator[Entry]:
+def _supplies(
+    venue: Venue, machines: Sequence[MachineContext], plates: PlateStore, names: UUID
+) -> Iterator[CalendarEntry]:
     for seen in machines:
         machine = seen.machine
         for end in supply_ends(seen, plates):
-            yield Entry(
+            yield CalendarEntry(
                 uid=_uid(names, f"machine/{machine.id}/{end.part}/{end.number}"),
                 starts_at=end.at,
                 category="supplies",
@@ -257,7 +259,7 @@ def _supplies(venue: Venue, machines: Sequence[MachineContext], plates: PlateSto
             )
 
 
-def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID) -> Iterator[Entry]:
+def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID) -> Iterator[CalendarEntry]:
     """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
     which moves them by fractions of a second, renames hardly any."""
     events = almanac.calendar(span.start, span.end, place_of(venue), kinds)
@@ -265,7 +267,7 @@ def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names:
         raise InputError("sky", f"{len(events)} events", f"give fewer kinds or days, for at most {MOST_SKY}")
     for event in events:
         what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
-        yield Entry(
+        yield CalendarEntry(
             uid=_uid(names, f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
             starts_at=event.at,
             category="sky",
@@ -277,7 +279,7 @@ def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names:
 
 def _changed(streams: Sequence[str], kind: type[StudioEvent]) -> dict[str, _Changed]:
     """The newest event of a kind in each stream."""
-    events = Event.objects.filter(stream__in=streams, kind=NAMES[kind]).order_by("version")
+    events = Event.objects.filter(stream__in=streams, kind=EVENT_KINDS[kind]).order_by("version")
     found = events.values_list("stream", "said_at", "version")
     return {stream: _Changed(said_at, version) for stream, said_at, version in found}
 

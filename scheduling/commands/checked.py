@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from scheduling.commands.plan_run import PlanRun, RunGround, plan_run, read_ground, require_free, require_picture_fits
+from scheduling.commands.plan_run import (
+    PlanRun,
+    RunContext,
+    plan_run,
+    read_run_context,
+    require_free,
+    require_picture_fits,
+)
 from scheduling.log.events import Event
 from scheduling.rendering.upload_store import UploadStore
 
@@ -21,24 +28,24 @@ class Checked:
         event: that it becomes.
         stands_on: the streams that it was checked against.
         see: looks at a picture itself, with its file; it takes longer than the rest.
-        again: checks once more what another command may have changed meanwhile.
+        recheck: checks once more what another command may have changed meanwhile.
         run: what a run is planned on; None where none is planned.
     """
 
     event: Event
     stands_on: tuple[str, ...] = ()
     see: Callable[[UploadStore | None], None] = lambda _: None
-    again: Callable[[], None] = lambda: None
-    run: RunGround | None = None
+    recheck: Callable[[], None] = lambda: None
+    run: RunContext | None = None
 
 
 def check_plan_run(command: PlanRun) -> Checked:
     """A run, checked against its machine, its picture and the sky."""
-    ground = read_ground(command)
+    context = read_run_context(command)
     return Checked(
-        event=plan_run(command, ground),
-        stands_on=ground.streams,
-        see=lambda uploads: require_picture_fits(command, ground, uploads),
-        again=lambda: require_free(command),
-        run=ground,
+        event=plan_run(command, context),
+        stands_on=context.streams,
+        see=lambda uploads: require_picture_fits(command, context, uploads),
+        recheck=lambda: require_free(command),
+        run=context,
     )

@@ -15,8 +15,8 @@ from django.db import transaction
 from machines.errors import DayrollError, InputError
 from machines.serialization import structure, unstructure
 from scheduling.commands import idempotency
+from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.checked import Checked, check_plan_run
-from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.log import models
 from scheduling.log.ends import lock
@@ -52,7 +52,7 @@ class IdInUse(DayrollError):
 
 
 Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
-Ordered = TypeVar("Ordered", bound=Command)
+OneCommand = TypeVar("OneCommand", bound=Command)
 
 
 def add_venue(command: AddVenue) -> Event:
@@ -133,7 +133,7 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
 }
 
 # The views that a command is checked against, beside the one that it adds to.
-GROUND: dict[type[Any], tuple[str, ...]] = {
+NEEDED_VIEWS: dict[type[Any], tuple[str, ...]] = {
     AddMachine: ("venues", "profiles"),
     PlanRun: ("runs", "machines", "profiles", "sources", "venues"),
     FixOpening: ("venues",),
@@ -142,11 +142,11 @@ GROUND: dict[type[Any], tuple[str, ...]] = {
 
 
 def handle(command: Command, by: Attribution, uploads: UploadStore | None = None) -> None:
-    """Look at a command and carry it out, or raise what `check_order` and `carry_out` do."""
-    carry_out(command, check_order(command, by, uploads), by)
+    """Look at a command and carry it out, or raise what `check_command` and `carry_out` do."""
+    carry_out(command, check_command(command, by, uploads), by)
 
 
-def check_order(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked | None:
+def check_command(command: Command, by: Attribution, uploads: UploadStore | None) -> Checked | None:
     """Check a command whole, with its picture. A large file takes seconds, so this is not to be done within a
     transaction: on SQLite nobody else could write meanwhile.
 
@@ -188,7 +188,7 @@ def check_whole(command: Command, now: datetime, uploads: UploadStore | None) ->
         InputError: names the field that cannot be used.
         ViewsSetAside: it cannot be checked.
     """
-    require_views(*GROUND.get(type(command), ()))
+    require_views(*NEEDED_VIEWS.get(type(command), ()))
     checked = HANDLERS[type(command)][1](command)
     if isinstance(command, PlanRun):
         require_begins_ahead(command, now)
@@ -201,7 +201,7 @@ def carry_out(command: Command, checked: Checked | None, by: Attribution) -> Non
 
     Args:
         command: what was ordered.
-        checked: what `check_order` found.
+        checked: what `check_command` found.
         by: who ordered it.
 
     Raises:
@@ -218,7 +218,7 @@ def carry_out(command: Command, checked: Checked | None, by: Attribution) -> Non
             if checked is None:  # it was carried out when it was looked at, and is not in the log any more
                 checked = check(command)
             else:
-                checked.again()
+                checked.recheck()
             append(_first_of(stream, checked, by), by, stands_on=checked.stands_on)
             idempotency.keep(stream, command, by.actor)
     except VersionConflict:
@@ -249,7 +249,7 @@ def _stream_of(command: Command) -> str:
     return f"{HANDLERS[type(command)][0]}/{command.id}"
 
 
-def read(data: Any, command: type[Ordered]) -> Ordered:
+def read(data: Any, command: type[OneCommand]) -> OneCommand:
     """A command from JSON values.
 
     Raises:

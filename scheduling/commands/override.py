@@ -61,7 +61,7 @@ def _override_once(run: Run, rule: Rule, reason: str | None, by: Attribution, ch
     found = _require_open(run, by)
     require_length(reason)
     try:
-        require_rule_fits(rule, found.ground)
+        require_rule_fits(rule, found.rule_context)
     except InputError as error:
         raise error.within("rule") from None
     word = Override(id=f"{run.machine_id}-{version + 1}", rule=rule, given_at=by.said_at)

@@ -61,7 +61,7 @@ class PlanRun:
 
 
 @dataclass(frozen=True, eq=False)
-class RunGround:
+class RunContext:
     """What a run is planned on: read once, and handed to all that checks it. None of it changes once it was added.
 
     Attributes:
@@ -89,7 +89,7 @@ class RunGround:
         )
 
 
-def read_ground(command: PlanRun) -> RunGround:
+def read_run_context(command: PlanRun) -> RunContext:
     """What a run is planned on.
 
     Raises:
@@ -99,12 +99,12 @@ def read_ground(command: PlanRun) -> RunGround:
     source = require(models.Source, "source", command.source)
     profile = machine_profile(profile=machine.profile_id)
     timeline = _timeline(command, profile, place_of(machine.venue))
-    return RunGround(machine, source, machine.venue, profile, timeline)
+    return RunContext(machine, source, machine.venue, profile, timeline)
 
 
-def plan_run(command: PlanRun, ground: RunGround) -> RunPlanned:
+def plan_run(command: PlanRun, context: RunContext) -> RunPlanned:
     """The span becomes whole columns; a machine is on one run at a time."""
-    profile, timeline = ground.profile, ground.timeline
+    profile, timeline = context.profile, context.timeline
     require_free(command)
     if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
         raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
@@ -112,7 +112,7 @@ def plan_run(command: PlanRun, ground: RunGround) -> RunPlanned:
         raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
     first, end = _span(command, timeline)
     _require_speed(profile, timeline.cycle.mean_turn_s)
-    require_policy_fits(command.policy, RuleContext(command.cycle, profile, timeline.cycle.mean_turn_s, ground.venue))
+    require_policy_fits(command.policy, RuleContext(command.cycle, profile, timeline.cycle.mean_turn_s, context.venue))
     seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
     return RunPlanned(
         machine=command.machine,
@@ -147,8 +147,8 @@ def require_begins_ahead(command: PlanRun, now: datetime) -> None:
 
 
 def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeline:
-    if command.cycle not in cycles.NAMES:
-        raise InputError("cycle", f"{command.cycle!r} is no cycle", f"give one of: {', '.join(cycles.NAMES)}")
+    if command.cycle not in cycles.CYCLE_NAMES:
+        raise InputError("cycle", f"{command.cycle!r} is no cycle", f"give one of: {', '.join(cycles.CYCLE_NAMES)}")
     try:
         cycle = cycle_named(command.cycle, command.cycle_options, place=place)
     except cycles.CycleError as error:
@@ -211,10 +211,10 @@ def _require_speed(profile: MachineProfile, mean_turn_s: float) -> None:
         )
 
 
-def require_picture_fits(command: PlanRun, ground: RunGround, uploads: UploadStore | None) -> None:
+def require_picture_fits(command: PlanRun, context: RunContext, uploads: UploadStore | None) -> None:
     """The picture can be drawn on the machine: known now, instead of when its first turn is due."""
-    turn = turn_at(ground.timeline.cycle, command.starts_at)
+    turn = turn_at(context.timeline.cycle, command.starts_at)
     try:
-        require_fits(render_source(ground.source, uploads), ground.profile, turn, place_of(ground.venue))
+        require_fits(render_source(context.source, uploads), context.profile, turn, place_of(context.venue))
     except InputError as error:
         raise error.within("source") from None

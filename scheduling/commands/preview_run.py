@@ -170,17 +170,17 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     """
     checked = check_whole(command, now, uploads)
     require_new(command)
-    planned, ground = checked.event, checked.run
-    assert isinstance(planned, RunPlanned) and ground is not None
+    planned, context = checked.event, checked.run
+    assert isinstance(planned, RunPlanned) and context is not None
     run = as_planned(command.id, planned)
-    seen = machine_contexts([ground.machine], now, venue_contexts([ground.venue]))[0]
-    profile, timeline = seen.profile, ground.timeline
+    seen = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
+    profile, timeline = seen.profile, context.timeline
     plan = Plan(
         run=run,
         machine=seen.machine,
         venue=seen.venue,
         profile=profile,
-        original=render_source(ground.source, uploads),
+        original=render_source(context.source, uploads),
         turn=turn_at(timeline.cycle, run.starts_at),
         now=now,
     )

@@ -21,14 +21,14 @@ from machines.imaging.pictures import DaylightMap, LandPicture, Picture, StarBel
 from machines.model.profile import Profile
 from scheduling.commands.plan_run import NOW_MEANS
 from scheduling.log.models import Machine, Notice, Run, Venue
-from scheduling.log.projections.notices import NOT_KNOWN
+from scheduling.log.projections.notices import RUN_NOT_KNOWN
 from scheduling.paper.proof import MOST_DOTS, SEAM_SHOWS
 from scheduling.rendering.render import RenderSource, draw_tone
 from scheduling.rendering.sky_parameters import Turn
 from scheduling.sky.ephemeris import load
 from scheduling.sky.zones import zone
 
-Kind = Literal[
+ConcernKind = Literal[
     "begins-in-the-past",
     "run-not-known",
     "no-board",
@@ -60,7 +60,7 @@ class Concern:
         in_words: for people; times are by the venue's clock, whose zone is named.
     """
 
-    kind: Kind
+    kind: ConcernKind
     field: str
     in_words: str
 
@@ -111,7 +111,7 @@ def _past(plan: Plan) -> Iterator[Concern]:
 
 def _forgotten(plan: Plan) -> Iterator[Concern]:
     """It prints, or printed, where this run is to be, of one that this server has forgotten."""
-    told = Notice.objects.filter(machine_id=plan.machine.id, kind=NOT_KNOWN, cleared_at=None)
+    told = Notice.objects.filter(machine_id=plan.machine.id, kind=RUN_NOT_KNOWN, cleared_at=None)
     runs = told.exclude(run=plan.run.id).filter(raised_at__gte=plan.run.starts_at)
     if names := ", ".join(sorted({notice.run for notice in runs if notice.run is not None})):
         said = (

@@ -14,8 +14,7 @@ from django.db import connections
 
 from scheduling.log import batched_sql
 from scheduling.log.codec.digest import NONE_BEFORE
-from scheduling.log.owners import Owners
-from scheduling.log.owners import asked as owners_asked
+from scheduling.log.owners import Owners, planning_query
 from scheduling.log.projecting.projector import BROKEN
 
 # Any number will do, as long as nothing else in the database takes an advisory lock of the same number.
@@ -52,7 +51,7 @@ def begin(streams: Iterable[str], runs: Iterable[str], *, using: str) -> tuple[E
     """Within a transaction: let nobody else append until it ends; then read where streams end, which views are set
     aside, and whose runs are that machines tell of."""
     streams, runs = list(dict.fromkeys(streams)), list(dict.fromkeys(runs))
-    planned = [owners_asked(some) for some in _chunks(runs) if some]
+    planned = [planning_query(some) for some in _chunks(runs) if some]
     asking = [*_lock(using), BROKEN, *planned, *map(_ends_asked, _chunks(streams))]
     broken, *found = batched_sql.run(asking, using=using)[len(_lock(using)) :]
     owners = Owners(using, [row for rows in found[: len(planned)] for row in rows])

@@ -20,12 +20,12 @@ from machines.protocol.journal_entries import ColumnsPrinted
 from scheduling.log import models
 from scheduling.log.codec.decoder import read_event
 from scheduling.log.codec.digest import digest, instant_text
-from scheduling.log.events import KINDS, NAMES, Event, from_data
+from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, from_data
 from scheduling.log.recorded import Recorded
 
 CHUNK = 2000
 # Nine events of ten are of this kind.
-FREQUENT = NAMES[ColumnsPrinted]
+FREQUENT = EVENT_KINDS[ColumnsPrinted]
 
 
 class EventRecord(NamedTuple):
@@ -131,7 +131,7 @@ def facts(
     where: Q | None = None,
     *,
     stream: str | None = None,
-    kinds: Collection[str] = KINDS,
+    kinds: Collection[str] = EVENT_CLASSES,
     after: int = 0,
     using: str,
 ) -> Iterator[Recorded]:

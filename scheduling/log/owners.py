@@ -1,6 +1,6 @@
 """Whose each run is, by the log: a node may tell only of its own machine's runs.
 
-An entry about another machine's run is passed over by every view. The log says whose a run is from the event on that
+An entry about another machine's run is taken by no view. The log says whose a run is from the event on that
 planned it, and never says otherwise after that: so an entry is judged the same whenever it is folded. One that was told
 of a run before anybody planned it is about no run that is known, and finds none later that is another machine's.
 """
@@ -51,7 +51,7 @@ class Owners:
 
     def _find(self, run: str) -> _Planned | None:
         """A run that is not planned so far is asked for every time: it may be, meanwhile."""
-        (found,) = batched_sql.run([asked([run])], using=self._using)
+        (found,) = batched_sql.run([planning_query([run])], using=self._using)
         self._keep(found)
         return self._planned.get(run)
 
@@ -60,7 +60,7 @@ class Owners:
             self._planned[stream.partition("/")[2]] = _Planned(position, json.loads(data)["machine"])
 
 
-def asked(runs: Sequence[str]) -> batched_sql.Statement:
+def planning_query(runs: Sequence[str]) -> batched_sql.Statement:
     """The question for the events that planned some runs."""
     streams = [f"run/{run}" for run in runs]
     places = ", ".join(["%s"] * len(streams))

@@ -23,7 +23,7 @@ from django.db.models import Q
 from machines.chance import Chance
 from machines.errors import InputError
 from scheduling.log.event_records import scan
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
 from scheduling.log.events.studio import ServiceWindowCalledOff
 from scheduling.log.models import Remark
@@ -32,13 +32,13 @@ from scheduling.log.store import Append, Attribution, append
 LONGEST_REMARK = 500
 SALT_BYTES = 16
 # Of events that may have one.
-KINDS_WITH_REMARKS = (NAMES[OutageOverridden], NAMES[ServiceWindowCalledOff])
+KINDS_WITH_REMARKS = (EVENT_KINDS[OutageOverridden], EVENT_KINDS[ServiceWindowCalledOff])
 CHANGED = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
 # Shown in the place of words that nobody wrote there.
 FORGED = "(changed after it was written, and not shown: `dayroll log verify` says where)"
 
 
-class Kept(NamedTuple):
+class RemarkRow(NamedTuple):
     """A remark as it lies in the table."""
 
     digest: str
@@ -57,7 +57,7 @@ class Kept(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Said:
+class RemarkInLog:
     """A remark and the event that holds its digest.
 
     Attributes:
@@ -108,30 +108,30 @@ def keep(text: str | None, chance: Chance, *, using: str = "default") -> str | N
 
 def text_of(digest: str | None, *, using: str = "default") -> str | None:
     """The text of a digest; None where there is none, or it was blotted out; `FORGED` where it does not fit."""
-    found = None if digest is None else kept(digest, using=using)
+    found = None if digest is None else remark_row(digest, using=using)
     if found is None:
         return None
     return found.text if found.fits else FORGED
 
 
-def kept(digest: str, *, using: str = "default") -> Kept | None:
+def remark_row(digest: str, *, using: str = "default") -> RemarkRow | None:
     """The row of a digest; None where it was blotted out."""
     row = Remark.objects.using(using).filter(digest=digest).first()
-    return None if row is None else Kept(row.digest, row.salt, row.text)
+    return None if row is None else RemarkRow(row.digest, row.salt, row.text)
 
 
-def take(found: Kept, *, using: str) -> None:
+def take(found: RemarkRow, *, using: str) -> None:
     """Put a remark in that came from another database."""
     Remark.objects.using(using).create(**found._asdict())
 
 
-def remarks(*, using: str = "default") -> Iterator[Said]:
+def remarks(*, using: str = "default") -> Iterator[RemarkInLog]:
     """Every remark beside the log, in the order in which they were made."""
     gone = blotted_out(using=using)
     for line in scan(Q(kind__in=KINDS_WITH_REMARKS), using=using):
         digest = remark_in(line.fact().event)
         if digest is not None:
-            yield Said(
+            yield RemarkInLog(
                 position=line.position,
                 stream=line.stream,
                 actor=line.actor,
@@ -143,7 +143,7 @@ def remarks(*, using: str = "default") -> Iterator[Said]:
 
 def blotted_out(*, using: str = "default") -> frozenset[str]:
     """The digests of what was blotted out, by what the log says."""
-    events = (line.fact().event for line in scan(Q(kind=NAMES[RemarkBlottedOut]), using=using))
+    events = (line.fact().event for line in scan(Q(kind=EVENT_KINDS[RemarkBlottedOut]), using=using))
     return frozenset(event.remark for event in events if isinstance(event, RemarkBlottedOut))
 
 

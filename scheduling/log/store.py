@@ -23,13 +23,13 @@ from machines.errors import DayrollError, InputError
 from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.codec.digest import digest
-from scheduling.log.codec.encoder import DoesNotFit, text_of
+from scheduling.log.codec.encoder import WrongType, text_of
 from scheduling.log.ends import End, Ends, begin, end_of
 from scheduling.log.event_records import EventRecord, facts, insert, scan
-from scheduling.log.events import KINDS, NAMES, Event, from_data, schema_of, to_data
+from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, from_data, schema_of, to_data
 from scheduling.log.events.reports import AboutReports, EntryPassedOver
 from scheduling.log.events.server import StreamClosed
-from scheduling.log.projecting.projector import FoldFailed, Passed, fold_apart, fold_live, require_kept
+from scheduling.log.projecting.projector import FoldFailed, PassedEntry, fold_apart, fold_live, require_kept
 from scheduling.log.recorded import Recorded, run_of
 
 LONGEST_PROBLEM = 500
@@ -121,7 +121,7 @@ def _append(
     by: Attribution,
     stands_on: Sequence[str],
     using: str,
-    fold: Callable[..., list[Passed]],
+    fold: Callable[..., list[PassedEntry]],
 ) -> tuple[Recorded, ...]:
     with transaction.atomic(using=using):
         ends, broken, owners = begin([one.stream for one in appends], _told_of(appends), using=using)
@@ -139,7 +139,7 @@ def _told_of(appends: Sequence[Append]) -> Iterator[str]:
     return (event.run for one in appends for event in one.events if isinstance(event, Entry) and hasattr(event, "run"))
 
 
-def _told(passed: Passed) -> Append:
+def _told(passed: PassedEntry) -> Append:
     """What is said of an entry that a view went on without."""
     event: Any = passed.fact.event
     said = EntryPassedOver(seq=event.seq, view=passed.view.name, problem=passed.why[:LONGEST_PROBLEM])
@@ -183,7 +183,7 @@ def read(
     if through is not None:
         where &= Q(position__lte=through)
     walks = [
-        facts(where, stream=stream, kinds=kinds or KINDS, after=after, using=using)
+        facts(where, stream=stream, kinds=kinds or EVENT_CLASSES, after=after, using=using)
         for stream in dict.fromkeys(streams or (None,))
     ]
     return islice(merge(*walks, key=attrgetter("position")), limit)
@@ -223,7 +223,7 @@ def _require_version(one: Append, head: End, using: str) -> None:
 
 def _line(position: int, one: Append, head: End, event: Event, by: Attribution) -> tuple[EventRecord, Recorded]:
     """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
-    kind = NAMES[type(event)]
+    kind = EVENT_KINDS[type(event)]
     _require_stream(one.stream, event, kind)
     version, schema, data = head.version + 1, schema_of(kind), _text(event, kind)
     happened_at = getattr(event, "at", None) or one.happened_at or by.said_at
@@ -251,7 +251,7 @@ def _text(event: Event, kind: str) -> str:
     """An event as canonical text."""
     try:
         return text_of(event)
-    except DoesNotFit:
+    except WrongType:
         from_data(kind, schema_of(kind), to_data(event))  # says what is wrong
         problem = f"{event!r} does not fit {kind}"
         raise InputError("event", problem, "give every field the type that it has there") from None

@@ -37,7 +37,7 @@ from machines.serialization import format_instant
 from scheduling.log.models import Run, Segment
 from scheduling.log.projections.shifts import CAN_WAIT
 from scheduling.log.rows.row_sql import table
-from scheduling.nodes.received_entries import Doubt
+from scheduling.nodes.received_entries import EntryDoubt
 from scheduling.queries.names import ID
 
 # At a hundredth of a millimetre a column that is a hundred kilometres of paper.
@@ -82,10 +82,10 @@ class DoesNotFit(DayrollError):
 
     def __init__(self, field: str, problem: str) -> None:
         super().__init__(f"{field}: {problem}")
-        self.doubt = Doubt(field=field, problem=problem)
+        self.doubt = EntryDoubt(field=field, problem=problem)
 
 
-def require_possible(entry: Entry, ground: EntryContext) -> None:
+def require_possible(entry: Entry, context: EntryContext) -> None:
     """Hold an entry against what it can be.
 
     Raises:
@@ -93,18 +93,18 @@ def require_possible(entry: Entry, ground: EntryContext) -> None:
         DoesNotFit: it may be so, but not of the run as it is known here.
     """
     for check in CHECKS.get(type(entry), ()):
-        check(entry, ground)
+        check(entry, context)
 
 
-def timely(entry: Entry, ground: EntryContext) -> Doubt | None:
+def timely(entry: Entry, context: EntryContext) -> EntryDoubt | None:
     """Why the instant of an entry cannot be: it has not come yet, or is from before there were such machines. A person
     may have set the board's time so, and what lies on the paper lies there all the same."""
-    if entry.at > ground.now + ground.may_be_ahead:
-        return Doubt(
+    if entry.at > context.now + context.may_be_ahead:
+        return EntryDoubt(
             field="at", problem=f"{entry.at:%Y-%m-%d %H:%M:%S} UTC has not come yet; taken as when it was told"
         )
     if entry.at.year < EARLIEST_YEAR:
-        return Doubt(field="at", problem=f"the year {entry.at.year} is long past; taken as when it was told")
+        return EntryDoubt(field="at", problem=f"the year {entry.at.year} is long past; taken as when it was told")
     return None
 
 
@@ -152,18 +152,18 @@ def _placed(entry: Any, _: EntryContext) -> None:
     _between("paper_position", entry.paper_position, 0, MOST_PLACES)
 
 
-def _columns_printed(entry: ColumnsPrinted, ground: EntryContext) -> None:
+def _columns_printed(entry: ColumnsPrinted, context: EntryContext) -> None:
     _refuse(bool(entry.columns), "columns", "none", "tell of columns that lie on the paper")
     _refuse(entry.columns_done >= 0, "columns_done", f"{entry.columns_done}", "give 0 or more")
     _between("worst_miss_s", entry.worst_miss_s, -MOST_MISS_S, MOST_MISS_S)
-    _in_run("columns", entry.columns, ground.run)
-    if (segment := ground.segment_columns) is not None:
+    _in_run("columns", entry.columns, context.run)
+    if (segment := context.segment_columns) is not None:
         problem = f"{entry.columns.first} to {entry.columns.end} of a segment of {segment.first} to {segment.end}"
         _fits(segment.first <= entry.columns.first and entry.columns.end <= segment.end, "columns", problem)
         _fits(entry.columns_done <= len(segment), "columns_done", f"{entry.columns_done} of {len(segment)}")
 
 
-def _gap_settled(entry: GapSettled, ground: EntryContext) -> None:
+def _gap_settled(entry: GapSettled, context: EntryContext) -> None:
     gap, decision = entry.gap, entry.decision
     _refuse(len(decision.reason) <= LONGEST_REASON, "decision.reason", "too long", f"give {LONGEST_REASON} characters")
     _refuse(len(gap.closed) <= MOST_CLOSED, "gap.closed", f"{len(gap.closed)} spans", f"give at most {MOST_CLOSED}")
@@ -174,7 +174,7 @@ def _gap_settled(entry: GapSettled, ground: EntryContext) -> None:
         _refuse(value is None or value >= 0, f"decision.{name}", f"{value}", "give 0 or more")
     dots = gap.dots_per_column
     _refuse(dots is None or dots >= 0, "gap.dots_per_column", f"{dots}", "give 0 or more")
-    _in_run("gap", Columns(first=gap.first, end=gap.end), ground.run)
+    _in_run("gap", Columns(first=gap.first, end=gap.end), context.run)
 
 
 def _divided(entry: GapSettled, _: EntryContext) -> None:
@@ -202,9 +202,9 @@ def _missing_parts(entry: GapSettled) -> Iterator[tuple[str, Columns]]:
             yield name, columns
 
 
-def _waits(entry: GapSettled, ground: EntryContext) -> None:
+def _waits(entry: GapSettled, context: EntryContext) -> None:
     """The timeline waits only by a rule that says so, and no longer than the machine stood still."""
-    gap, decision, run = entry.gap, entry.decision, ground.run
+    gap, decision, run = entry.gap, entry.decision, context.run
     shift_s, field = decision.shift_s, "decision.shift_s"
     _refuse(shift_s >= 0, field, f"{shift_s} s", "give 0 or more")
     if not shift_s:
@@ -213,33 +213,33 @@ def _waits(entry: GapSettled, ground: EntryContext) -> None:
     _refuse(says_so, field, f"{shift_s} s by no rule that waits", "give 0")
     if gap.missing_since is None or run is None:
         return
-    column_s = run.mean_turn_s / ground.profile.columns_per_turn
-    laid_again_s = (len(decision.again) + ground.profile.columns_per_burst + 1) * column_s
+    column_s = run.mean_turn_s / context.profile.columns_per_turn
+    laid_again_s = (len(decision.again) + context.profile.columns_per_burst + 1) * column_s
     longest_s = max(0.0, (gap.noticed_at - gap.missing_since).total_seconds()) + laid_again_s + SLACK.total_seconds()
     _refuse(shift_s <= longest_s, field, f"{shift_s} s", f"give at most {longest_s:.1f} s, as long as it stood still")
     _fits(run.cycle == CAN_WAIT, field, f"a run by the {run.cycle} does not wait")
-    waited_s = (ground.now + ground.may_be_ahead - run.starts_at).total_seconds() + laid_again_s
+    waited_s = (context.now + context.may_be_ahead - run.starts_at).total_seconds() + laid_again_s
     _fits(run.shift_s + shift_s <= waited_s, field, f"{run.shift_s + shift_s} s of {waited_s} s since it began")
 
 
-def _noticed(entry: GapSettled, ground: EntryContext) -> None:
+def _noticed(entry: GapSettled, context: EntryContext) -> None:
     """It was noticed before it was settled; by a clock that may have been set wrong, but not for ever."""
     noticed_at = entry.gap.noticed_at
     _fits(noticed_at <= entry.at + SLACK, "gap.noticed_at", f"{format_instant(noticed_at)}, after it was settled")
-    _fits(noticed_at <= ground.now + FARTHEST_AHEAD, "gap.noticed_at", f"{format_instant(noticed_at)} is far ahead")
+    _fits(noticed_at <= context.now + FARTHEST_AHEAD, "gap.noticed_at", f"{format_instant(noticed_at)} is far ahead")
 
 
-def _boundary(entry: StripCut, ground: EntryContext) -> None:
-    _column_in_run("boundary", entry.boundary, ground.run)
+def _boundary(entry: StripCut, context: EntryContext) -> None:
+    _column_in_run("boundary", entry.boundary, context.run)
 
 
-def _column(entry: TrueAgain | SlipMeasured | FeedCorrected, ground: EntryContext) -> None:
-    _column_in_run("column", entry.column, ground.run)
+def _column(entry: TrueAgain | SlipMeasured | FeedCorrected, context: EntryContext) -> None:
+    _column_in_run("column", entry.column, context.run)
 
 
-def _slipped(entry: SlipMeasured | FeedCorrected, ground: EntryContext) -> None:
+def _slipped(entry: SlipMeasured | FeedCorrected, context: EntryContext) -> None:
     """An encoder that is stuck differs by all the paper that passes it, until the roll is changed."""
-    roll_mm = ground.profile.media.roll_m * 1000.0
+    roll_mm = context.profile.media.roll_m * 1000.0
     _fits(abs(entry.slip_mm) <= roll_mm, "slip_mm", f"{entry.slip_mm} mm of a roll of {roll_mm:g} mm")
     if isinstance(entry, FeedCorrected):
         _fits(abs(entry.corrected_mm) <= roll_mm, "corrected_mm", f"{entry.corrected_mm} mm of {roll_mm:g} mm")

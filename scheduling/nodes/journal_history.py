@@ -11,15 +11,15 @@ from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import JournalPosition
 from machines.serialization import parse_instant
 from scheduling.log import models
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.reports import EntryReadInPart, EntrySetAside, EntryToldTwice
 from scheduling.log.events.server import NodeEnrolled
 from scheduling.nodes.received_entries import read_told
 
 # These hold an entry as it was told; with the others they make one event for each entry that was taken.
-WHOLE = tuple(NAMES[cls] for cls in (EntrySetAside, EntryToldTwice))
-ENTRY_KINDS = (*(NAMES[cls] for cls in get_args(Entry)), *WHOLE)
-# How many journals a board is told of. Enrolments whose board told nothing are passed over, however many: a board whose
+WHOLE = tuple(EVENT_KINDS[cls] for cls in (EntrySetAside, EntryToldTwice))
+ENTRY_KINDS = (*(EVENT_KINDS[cls] for cls in get_args(Entry)), *WHOLE)
+# How many journals a board is told of. Enrolments whose board told nothing do not count, however many: a board whose
 # answers are lost again and again on the way is enrolled as often, and has to learn what was taken of it all the same.
 MOST_EPOCHS = 8
 
@@ -45,7 +45,7 @@ def entries_taken(machine: str, first: int, end: int, accepted_through: int) -> 
 def _read_in_part(machine: str, first: int, last: int) -> dict[int, dict[str, Any]]:
     """Entries that were not taken to the last word, as they were told. Those of versions from a first to a last; the
     word on an entry stands behind it, and before the next entry."""
-    kind, stream = NAMES[EntryReadInPart], f"machine/{machine}"
+    kind, stream = EVENT_KINDS[EntryReadInPart], f"machine/{machine}"
     rows = models.Event.objects.filter(stream=stream, kind=kind, version__gt=first)
     following = _entries(machine).filter(version__gt=last).order_by("version").first()
     if following is not None:
@@ -66,7 +66,7 @@ def _seq(row: models.Event) -> int:
 
 def taken_of_earlier(machine: str) -> tuple[JournalPosition, ...]:
     """How much is there of the journals of a machine's earlier epochs, the newest first."""
-    enrolments = models.Event.objects.filter(stream=f"machine/{machine}", kind=NAMES[NodeEnrolled])
+    enrolments = models.Event.objects.filter(stream=f"machine/{machine}", kind=EVENT_KINDS[NodeEnrolled])
     found: list[JournalPosition] = []
     last = _entries(machine).order_by("-version").first()
     while last is not None and len(found) < MOST_EPOCHS:

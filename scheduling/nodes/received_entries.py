@@ -1,7 +1,7 @@
 """What a node sent, entry by entry, and what this server understands of it.
 
 A node may be newer than its server, and the facts that it tells must not wait until that is mended. A field that is
-not known is passed over; an entry of a kind, a choice or a form that is not known is not understood, and kept as it is.
+not known is ignored; an entry of a kind, a choice or a form that is not known is not understood, and kept as it is.
 What no program can have meant is refused.
 """
 
@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 
 from machines.errors import DayrollError, InputError, UnknownChoice
 from machines.protocol.journal_entries import Entry
-from machines.protocol.messages import Again, Status
+from machines.protocol.messages import Retelling, Status
 from machines.protocol.upcasts import LONGEST_KIND, read_entry, read_entry_from_newer
 from machines.serialization import parse_instant, structure_lenient
 
@@ -39,7 +39,7 @@ class TooManyEntries(DayrollError):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Doubt:
+class EntryDoubt:
     """Why an entry is not taken as it was told.
 
     Attributes:
@@ -52,7 +52,7 @@ class Doubt:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class ToldEntry:
     """An entry.
 
     Attributes:
@@ -60,14 +60,14 @@ class Told:
         at: when it happened, as the node told it.
         raw: what was told, whole.
         entry: what is understood of it; None where it is not understood.
-        doubt: why it is not, or what of it was passed over; None where every word is.
+        doubt: why it is not, or what of it was ignored; None where every word is.
     """
 
     seq: int
     at: datetime
     raw: Mapping[str, Any]
     entry: Entry | None
-    doubt: Doubt | None = None
+    doubt: EntryDoubt | None = None
 
     @property
     def meant(self) -> Entry | Mapping[str, Any]:
@@ -83,13 +83,13 @@ class Batch:
         epoch: of the node's credentials.
         entries: what it told.
         status: how it is now; None where it did not say, or cannot be understood.
-        again: what it tells once more; None where nothing is, or as for the status.
+        retelling: what it tells once more; None where nothing is, or as for the status.
     """
 
     epoch: int
-    entries: tuple[Told, ...]
+    entries: tuple[ToldEntry, ...]
     status: Status | None = None
-    again: Again | None = None
+    retelling: Retelling | None = None
 
 
 def read_batch(data: Any) -> Batch:
@@ -108,11 +108,11 @@ def read_batch(data: Any) -> Batch:
         raise TooManyEntries(len(entries))
     told = tuple(_read(index, raw) for index, raw in enumerate(entries))
     _require_ascending(told)
-    return Batch(epoch=epoch, entries=told, status=read_status(data), again=_beside(data, "again", Again))
+    return Batch(epoch=epoch, entries=told, status=read_status(data), retelling=_beside(data, "again", Retelling))
 
 
 def read_status(data: Any) -> Status | None:
-    """How a node says that it is. Telemetry holds up no facts: what cannot be read is passed over."""
+    """How a node says that it is. Telemetry holds up no facts: what cannot be read is ignored."""
     return _beside(data, "status", Status)
 
 
@@ -124,11 +124,11 @@ def _beside(data: Any, name: str, kind: type[T]) -> T | None:
     try:
         return structure_lenient(said, kind)
     except InputError as error:
-        logger.warning("a node's %s cannot be read, and is passed over: %s", name, error)
+        logger.warning("a node's %s cannot be read, and is ignored: %s", name, error)
         return None
 
 
-def read_told(raw: Any) -> Told:
+def read_told(raw: Any) -> ToldEntry:
     """One entry.
 
     Raises:
@@ -144,21 +144,21 @@ def read_told(raw: Any) -> Told:
     entry, doubt = _understood(raw)
     if doubt is not None and (length := len(json.dumps(raw))) > LONGEST_ENTRY:
         raise InputError("", f"{length} characters, and not understood", f"give at most {LONGEST_ENTRY}")
-    return Told(seq=seq, at=at, raw=raw, entry=entry, doubt=doubt)
+    return ToldEntry(seq=seq, at=at, raw=raw, entry=entry, doubt=doubt)
 
 
-def _understood(raw: Any) -> tuple[Entry | None, Doubt | None]:
+def _understood(raw: Any) -> tuple[Entry | None, EntryDoubt | None]:
     try:
         return read_entry(raw), None
     except InputError as error:
         strictly = error
     try:
-        return read_entry_from_newer(raw), Doubt(field=strictly.field, problem=strictly.problem)
+        return read_entry_from_newer(raw), EntryDoubt(field=strictly.field, problem=strictly.problem)
     except UnknownChoice as error:
-        return None, Doubt(field=error.field, problem=error.problem)
+        return None, EntryDoubt(field=error.field, problem=error.problem)
 
 
-def _read(index: int, raw: Any) -> Told:
+def _read(index: int, raw: Any) -> ToldEntry:
     try:
         return read_told(raw)
     except InputError as error:
@@ -173,7 +173,7 @@ def _whole(data: Mapping[str, Any], name: str) -> int:
     return value
 
 
-def _require_ascending(told: tuple[Told, ...]) -> None:
+def _require_ascending(told: tuple[ToldEntry, ...]) -> None:
     for index, (before, after) in enumerate(pairwise(told), 1):
         if after.seq <= before.seq:
             problem = f"{after.seq} follows {before.seq}"

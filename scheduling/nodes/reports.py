@@ -28,12 +28,12 @@ from scheduling.log.retry import retry_on_conflict
 from scheduling.log.rows.row_sql import table
 from scheduling.log.store import Append, Attribution, append, stream_version
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible, segment_columns, timely
-from scheduling.nodes.forgotten import not_told_yet, run_not_known, told_again
+from scheduling.nodes.forgotten import not_told_yet, retold, run_not_known
 from scheduling.nodes.journal_history import entries_taken
-from scheduling.nodes.received_entries import Batch, Doubt, Told
+from scheduling.nodes.received_entries import Batch, EntryDoubt, ToldEntry
 from scheduling.nodes.told_twice import told_twice
 from scheduling.outages.overrides import was_given
-from scheduling.outages.passed_over import passed_over
+from scheduling.outages.words_passed_over import words_passed_over
 from scheduling.queries.runs import machine_profile, run_policy, run_work
 
 # A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
@@ -74,7 +74,7 @@ class MissingEntries(DayrollError):
         self.got = got
 
 
-class JournalDiffers(DayrollError):
+class EntryDiffers(DayrollError):
     """Another entry was taken under this number: two boards write as one, or a journal was put back from an older copy.
 
     Either way this journal does not tell what lies on the machine's paper.
@@ -99,12 +99,12 @@ def take(machine: str, batch: Batch, by: Attribution) -> int:
     """Write down what is new in a batch and return the sequence number up to which everything is taken.
 
     A lost race means that another request of the same machine was taken in between: the batch is looked at again,
-    and what that request brought is passed over this time.
+    and what that request brought does not count this time.
 
     Raises:
         StaleEpoch: the node was replaced.
         MissingEntries: the batch begins too late, or has a hole.
-        JournalDiffers: an entry that was taken before was another one.
+        EntryDiffers: an entry that was taken before was another one.
         InputError: names what this machine cannot have told; nothing of the batch was taken.
         ViewsSetAside: what was taken before does not show; the node keeps what it tells, and sends it once more.
         VersionConflict: again and again; the node sends it once more.
@@ -112,7 +112,7 @@ def take(machine: str, batch: Batch, by: Attribution) -> int:
     return retry_on_conflict(lambda: _take_once(machine, batch, by))
 
 
-def as_refused(error: JournalDiffers) -> InputError:
+def as_refused(error: EntryDiffers) -> InputError:
     """What a person is to learn of it, as of a mistake in what was told: the board itself only stops."""
     problem = (
         f"{error.seq} was told before, and it was another one: the board's journal is a copy, was put back from an"
@@ -154,8 +154,11 @@ def _take_once(machine: str, batch: Batch, by: Attribution) -> int:
             raise MissingEntries(expected, told.seq)
     if new:
         events = [*_facts(row, batch, new, by)]
-        if batch.again is not None and (again := told_again(row, batch.again, [told for _, told in new])) is not None:
-            events.append(again)
+        if (
+            batch.retelling is not None
+            and (event := retold(row, batch.retelling, [told for _, told in new])) is not None
+        ):
+            events.append(event)
         if row.refused_since is not None:
             events.insert(0, ReportsTakenAgain())
         append([Append(stream, version, events)], by)
@@ -169,13 +172,13 @@ def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
     A journal that lost what it wrote last, as one that is put back without the file beside it that holds its newest
     changes, writes on in the same way: nothing tells it from a copy, and it knows as little of what lies on the paper.
     So it is fenced off as well, until a person who sees the machine enrols the board beside it again."""
-    again = [told for told in batch.entries if told.seq <= accepted_through]
-    if not again:
+    known = [told for told in batch.entries if told.seq <= accepted_through]
+    if not known:
         return
-    taken = entries_taken(machine, again[0].seq, again[-1].seq + 1, accepted_through)
-    for told in again:
+    taken = entries_taken(machine, known[0].seq, known[-1].seq + 1, accepted_through)
+    for told in known:
         if taken.get(told.seq, told.meant) != told.meant:
-            raise JournalDiffers(told.seq)
+            raise EntryDiffers(told.seq)
 
 
 @dataclass(frozen=True)
@@ -184,10 +187,10 @@ class _Known:
 
     machine: Machine
     runs: Mapping[str, Run]
-    ground: EntryContext
+    context: EntryContext
 
 
-def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attribution) -> Iterator[Event]:
+def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by: Attribution) -> Iterator[Event]:
     """What is written down of new entries.
 
     Raises:
@@ -198,7 +201,7 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
     known = _Known(
         machine=machine,
         runs={run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None},
-        ground=EntryContext(
+        context=EntryContext(
             now=by.said_at,
             may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
             profile=machine_profile(profile=machine.profile_id),
@@ -217,32 +220,32 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, Told]], by: Attr
         if (run := getattr(told.entry, "run", None)) in untold:
             untold.discard(run)
             yield run_not_known(machine, run, told)
-    yield from passed_over(machine.id, known.runs, told_of)
+    yield from words_passed_over(machine.id, known.runs, told_of)
 
 
-def _facts_of(told: Told, known: _Known) -> Iterator[Event]:
+def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
     entry, doubt = told.entry, told.doubt
     if entry is None:
         assert doubt is not None
         yield _set_aside(told, doubt)
         return
-    run, ground = _own_run(entry, known), known.ground
+    run, context = _own_run(entry, known), known.context
     if run is not None:
         planned = segment_columns(run, entry.segment) if isinstance(entry, ColumnsPrinted) else None
-        ground = replace(ground_of(run, ground), segment_columns=planned)
+        context = replace(context_of_run(run, context), segment_columns=planned)
     try:
-        require_possible(entry, ground)
+        require_possible(entry, context)
     except DoesNotFit as error:
         yield _set_aside(told, error.doubt)
         return
-    if (twice := told_twice(known.machine, ground.profile, entry)) is not None:
+    if (twice := told_twice(known.machine, context.profile, entry)) is not None:
         yield EntryToldTwice(seq=told.seq, entry=dict(told.raw), field=twice.field, problem=twice.problem)
         return
-    if (late := timely(entry, ground)) is not None:
-        entry, doubt = replace(entry, at=ground.now), late
+    if (late := timely(entry, context)) is not None:
+        entry, doubt = replace(entry, at=context.now), late
     yield entry
     if isinstance(entry, GapSettled) and run is not None:
-        yield from differing(entry, run, ground.profile)
+        yield from differing(entry, run, context.profile)
     if doubt is not None:
         yield EntryReadInPart(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
 
@@ -260,14 +263,14 @@ def _own_run(entry: Entry, known: _Known) -> Run | None:
     return run
 
 
-def ground_of(run: Run, ground: EntryContext) -> EntryContext:
-    """The ground with what is known of a run. A node prints while its time is as sure as the machine's profile asks,
+def context_of_run(run: Run, context: EntryContext) -> EntryContext:
+    """What an entry about a run is judged by. A node prints while its time is as sure as the machine's profile asks,
     which a slow run asks less of."""
-    tolerance_s = ground.profile.clock_tolerance_dots * run.mean_turn_s / ground.profile.columns_per_turn
-    return replace(ground, run=run, may_be_ahead=ground.may_be_ahead + timedelta(seconds=tolerance_s))
+    tolerance_s = context.profile.clock_tolerance_dots * run.mean_turn_s / context.profile.columns_per_turn
+    return replace(context, run=run, may_be_ahead=context.may_be_ahead + timedelta(seconds=tolerance_s))
 
 
-def _set_aside(told: Told, doubt: Doubt) -> EntrySetAside:
+def _set_aside(told: ToldEntry, doubt: EntryDoubt) -> EntrySetAside:
     return EntrySetAside(seq=told.seq, entry=dict(told.raw), field=doubt.field, problem=_short(doubt.problem))
 
 

@@ -19,7 +19,7 @@ from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.store import Append, read
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible
-from scheduling.nodes.reports import LONGEST_SAID, differing, ground_of
+from scheduling.nodes.reports import LONGEST_SAID, context_of_run, differing
 from scheduling.queries.runs import as_planned
 
 
@@ -35,21 +35,21 @@ def planning(id: str, planned: RunPlanned, profile: Profile, now: datetime) -> l
     """
     run = as_planned(id, planned)
     # Once for all of them: nobody can append meanwhile, and there may be very many.
-    ground = ground_of(run, EntryContext(now=now, may_be_ahead=SLACK, profile=profile))
+    context = context_of_run(run, EntryContext(now=now, may_be_ahead=SLACK, profile=profile))
     without, said = list[int](), list[Event]()
     for fact in read(streams=[f"machine/{planned.machine}"], run=id):
         if isinstance(fact.event, Entry):
-            doubt = _doubt(fact.event, ground)
+            doubt = _doubt(fact.event, context)
             without += [] if doubt is None else [fact.version]
             said += _said(fact.event, run, profile, doubt)
     appends = [Append(f"run/{id}", 0, [replace(planned, without=tuple(without))])]
     return [*appends, Append(f"machine/{planned.machine}", None, said)] if said else appends
 
 
-def _doubt(entry: Entry, ground: EntryContext) -> str | None:
+def _doubt(entry: Entry, context: EntryContext) -> str | None:
     """Why an entry cannot be of the run; None where it can."""
     try:
-        require_possible(entry, ground)
+        require_possible(entry, context)
     except (InputError, DoesNotFit) as error:
         return str(error)
     return None

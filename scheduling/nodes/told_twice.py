@@ -14,10 +14,10 @@ from machines.serialization import unstructure
 from scheduling.log.models import Machine, Outage, PrintedStretch
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.rows.row_sql import table
-from scheduling.nodes.received_entries import Doubt
+from scheduling.nodes.received_entries import EntryDoubt
 
 
-def told_twice(machine: Machine, profile: Profile, entry: object) -> Doubt | None:
+def told_twice(machine: Machine, profile: Profile, entry: object) -> EntryDoubt | None:
     """Why an entry is not counted; None if it is no word of columns or of an outage, or has a column in a place that
     was not told yet, in however many pieces, or is another outage.
 
@@ -43,12 +43,12 @@ def told_twice(machine: Machine, profile: Profile, entry: object) -> Doubt | Non
     told = [(one.first_column, one.end_column) for one in near]
     if outside(Interval(columns.first, columns.end, "printed"), told):
         return None
-    return Doubt(field="columns", problem="told before, of the same place on the paper")
+    return EntryDoubt(field="columns", problem="told before, of the same place on the paper")
 
 
-def _outage_told(machine: Machine, entry: GapSettled) -> Doubt | None:
+def _outage_told(machine: Machine, entry: GapSettled) -> EntryDoubt | None:
     """An outage that counted again would take back what was told of its columns since."""
     gap = unstructure(entry.gap)
     if any(one.gap == gap for one in Outage.objects.filter(machine=machine.id, run=entry.run)):
-        return Doubt(field="gap", problem="told before, as the same outage")
+        return EntryDoubt(field="gap", problem="told before, as the same outage")
     return None

@@ -28,7 +28,7 @@ from scheduling.queries.runs import HAS_TO_COME, current_run
 MOST_KEPT = 10_000
 
 _HEAD = "(SELECT digest FROM log_event WHERE stream = {} ORDER BY version DESC LIMIT 1)"
-_GROUND = f"""
+_BASIS = f"""
     SELECT 'machine', {_HEAD.format("'machine/' || id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT 'venue', {_HEAD.format("'venue/' || venue_id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT 'profile', {_HEAD.format("'profile/' || profile_id")} FROM log_machine WHERE id = %s
@@ -37,11 +37,11 @@ _GROUND = f"""
     UNION ALL SELECT view, NULL FROM log_brokenview
 """
 
-Ground = frozenset[tuple[str, str | None]]
+Basis = frozenset[tuple[str, str | None]]
 
 
 @dataclass(frozen=True)
-class Asked:
+class WorkQuery:
     """A question for work: of which machine, how far ahead, and when the node is to ask again, seconds."""
 
     machine: str
@@ -54,66 +54,66 @@ class _Kept:
     """A tag.
 
     Attributes:
-        ground: what it stands on.
+        basis: what it stands on.
         since, until: by the clock it holds from the first to before the second.
     """
 
     tag: str
-    ground: Ground
+    basis: Basis
     since: datetime
     until: datetime
 
 
-_kept: dict[Asked, _Kept] = {}
+_kept: dict[WorkQuery, _Kept] = {}
 
 
-def ground_of(machine: str) -> Ground | None:
+def basis_of(machine: str) -> Basis | None:
     """What a machine's work stands on, but for the time; None while a view is set aside, and so does not tell all that
     is said."""
-    (found,) = batched_sql.run([(_GROUND, (machine,) * 4)], using=DEFAULT_DB_ALIAS)
-    ground = frozenset((name, said) for name, said in found)
-    return None if any(said is None for _, said in ground) else ground
+    (found,) = batched_sql.run([(_BASIS, (machine,) * 4)], using=DEFAULT_DB_ALIAS)
+    basis = frozenset((name, said) for name, said in found)
+    return None if any(said is None for _, said in basis) else basis
 
 
-def kept_tag(asked: Asked, ground: Ground | None, now: datetime) -> str | None:
+def kept_tag(query: WorkQuery, basis: Basis | None, now: datetime) -> str | None:
     """The tag of the work that was asked for; None where it is not known without making the work."""
-    kept = _kept.get(asked)
-    holds = kept is not None and kept.ground == ground and kept.since <= now < kept.until
+    kept = _kept.get(query)
+    holds = kept is not None and kept.basis == basis and kept.since <= now < kept.until
     return kept.tag if kept is not None and holds else None
 
 
-def work_and_tag(asked: Asked, ground: Ground | None, now: datetime) -> tuple[bytes, str]:
-    """The work that was asked for as JSON, and its strong tag; kept where the ground is still the same afterwards, so
+def work_and_tag(query: WorkQuery, basis: Basis | None, now: datetime) -> tuple[bytes, str]:
+    """The work that was asked for as JSON, and its strong tag; kept where the basis is still the same afterwards, so
     that it is what the work was made of."""
-    until = _changes_at(asked, now)
-    work = work_for(asked.machine, now, asked.horizon, asked.poll_after_s)
+    until = _changes_at(query, now)
+    work = work_for(query.machine, now, query.horizon, query.poll_after_s)
     # The canonical form makes equal work equal bytes, which is what a strong tag promises.
     body = canonical(work.as_json()).encode()
     tag = f'"{hashlib.sha256(body).hexdigest()}"'
-    if ground is not None and ground == ground_of(asked.machine):
-        _keep(asked, _Kept(tag, ground, now, until))
+    if basis is not None and basis == basis_of(query.machine):
+        _keep(query, _Kept(tag, basis, now, until))
     return body, tag
 
 
-def _keep(asked: Asked, kept: _Kept) -> None:
-    _kept.pop(asked, None)
-    _kept[asked] = kept
+def _keep(query: WorkQuery, kept: _Kept) -> None:
+    _kept.pop(query, None)
+    _kept[query] = kept
     while len(_kept) > MOST_KEPT:
         _kept.pop(next(iter(_kept)), None)  # another thread may have been quicker
 
 
-def _changes_at(asked: Asked, now: datetime) -> datetime:
+def _changes_at(query: WorkQuery, now: datetime) -> datetime:
     """When time alone may change the work next: the closed hours are told by days, from this one to that of the
     horizon, and what begins before the horizon is in it."""
-    ahead = now + asked.horizon
+    ahead = now + query.horizon
     next_one = "starts_at >= %s ORDER BY starts_at LIMIT 1"
     begin: list[Run | Segment] = table(Run, DEFAULT_DB_ALIAS).where(
-        f"machine_id = %s AND {next_one}", asked.machine, ahead
+        f"machine_id = %s AND {next_one}", query.machine, ahead
     )
-    if (run := current_run(machine=asked.machine, before=ahead)) is not None:
+    if (run := current_run(machine=query.machine, before=ahead)) is not None:
         begin += table(Segment, DEFAULT_DB_ALIAS).where(f"run_id = %s AND {next_one}", run.id, ahead)
-    days = (_next_day(now), _next_day(ahead) - asked.horizon)
-    return min(*days, *(one.starts_at - asked.horizon for one in begin))
+    days = (_next_day(now), _next_day(ahead) - query.horizon)
+    return min(*days, *(one.starts_at - query.horizon for one in begin))
 
 
 def _next_day(at: datetime) -> datetime:

@@ -83,7 +83,7 @@ class OpenOutage:
         return pace(self.profile, run_work(self.run))
 
     @cached_property
-    def ground(self) -> RuleContext:
+    def rule_context(self) -> RuleContext:
         """What a rule has to fit."""
         return RuleContext(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)
 

@@ -19,7 +19,7 @@ from scheduling.outages.rule_checks import PLAIN_CYCLE, require_rule_fits
 from scheduling.rendering.plate_store import PlateStore
 
 PartKind = Literal["unknown", "again", "finished", "blank", "late", "shifted"]
-KINDS: tuple[RuleKind, ...] = ("skip", "blank", "replay", "replay-within", "shift")
+RULE_KINDS: tuple[RuleKind, ...] = ("skip", "blank", "replay", "replay-within", "shift")
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ class RuleOptions:
 def choices(found: OpenOutage, now: datetime, plates: PlateStore, wishes: RuleOptions) -> Choices:
     """Every way to settle what is open, as it would turn out if it were settled at this instant."""
     gap, its_pace = gap_now(found, now, plates), found.pace
-    kinds = [kind for kind in KINDS if kind != "shift" or found.run.cycle == PLAIN_CYCLE]
+    kinds = [kind for kind in RULE_KINDS if kind != "shift" or found.run.cycle == PLAIN_CYCLE]
     by_policy = _choice(None, settle(found.policy, gap, its_pace), gap, found.run)
     return Choices(gap, its_pace, (by_policy, *(_of_rule(wishes.rule(kind), found, gap, its_pace) for kind in kinds)))
 
@@ -142,7 +142,7 @@ def seams(parts: Sequence[Part], gap: Gap) -> tuple[Seam, ...]:
 
 def _of_rule(rule: Rule, found: OpenOutage, gap: Gap, its_pace: Pace) -> Choice:
     try:
-        require_rule_fits(rule, found.ground)
+        require_rule_fits(rule, found.rule_context)
     except InputError as error:
         return Choice(rule, None, problem=error.said)
     return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap, found.run)

@@ -38,32 +38,32 @@ class RuleContext:
         ).catches_up
 
 
-def require_policy_fits(policy: Policy, ground: RuleContext) -> None:
+def require_policy_fits(policy: Policy, context: RuleContext) -> None:
     """Raise an InputError for the first rule of a policy that cannot be kept; ``policy`` begins its field."""
     for path, rule in policy.rules():
         try:
-            require_rule_fits(rule, ground)
+            require_rule_fits(rule, context)
         except InputError as error:
             raise error.within(f"policy.{path}" if path else "policy") from None
 
 
-def require_rule_fits(rule: Rule, ground: RuleContext) -> None:
+def require_rule_fits(rule: Rule, context: RuleContext) -> None:
     """Raise an InputError where a rule cannot be kept."""
-    if rule.kind == "shift" and ground.cycle != PLAIN_CYCLE:
+    if rule.kind == "shift" and context.cycle != PLAIN_CYCLE:
         raise InputError(
             "kind",
-            f"{ground.cycle} is tied to the sky, which waits for nobody",
+            f"{context.cycle} is tied to the sky, which waits for nobody",
             f"choose another kind, or the cycle {PLAIN_CYCLE}",
         )
-    if rule.prints_late and not ground.is_faster_than_the_sky:
+    if rule.prints_late and not context.is_faster_than_the_sky:
         raise InputError(
             "kind" if rule.kind.startswith("replay") else "half_printed",
             "the machine is no faster than the sky turns, so it can never catch up",
             "choose skip, blank or shift, or a machine that is faster",
         )
-    if rule.only_while_closed and ground.venue.hours is None:
+    if rule.only_while_closed and context.venue.hours is None:
         raise InputError(
             "only_while_closed",
-            f"nobody knows when {ground.venue.name} is closed",
-            f"set the hours of venue {ground.venue.id!r} first, or leave it out",
+            f"nobody knows when {context.venue.name} is closed",
+            f"set the hours of venue {context.venue.id!r} first, or leave it out",
         )

@@ -9,7 +9,7 @@ from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.serialization import structure
 from scheduling.log.event_records import facts
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.studio import MachineCalibrated
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append
@@ -45,7 +45,7 @@ def machine_calibration(machine: Machine) -> Calibration:
 def dead_nozzles_by_version(machine: str) -> list[tuple[int, tuple[int, ...]]]:
     """Which nozzles were known to be dead, from which version of the machine's stream on: in order, from none known at
     version 0. What a node reports after that it printed knowing it, unless it was cut off: then it heard of it late."""
-    measured = facts(stream=f"machine/{machine}", kinds={NAMES[MachineCalibrated]}, using="default")
+    measured = facts(stream=f"machine/{machine}", kinds={EVENT_KINDS[MachineCalibrated]}, using="default")
     known = [(one.version, one.event) for one in measured]
     return [
         (0, ()),

@@ -8,12 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from machines.protocol.journal_entries import ColumnsPrinted, StripCut
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.models import Event, FoldedAgain
 from scheduling.log.projecting.projector import broken_views
 
 # What a machine tells as long as all goes as planned.
-AS_PLANNED = (NAMES[ColumnsPrinted], NAMES[StripCut])
+AS_PLANNED = (EVENT_KINDS[ColumnsPrinted], EVENT_KINDS[StripCut])
 
 
 @dataclass(frozen=True)

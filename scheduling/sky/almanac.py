@@ -34,11 +34,11 @@ import numpy as np
 
 from machines.serialization import format_instant
 from scheduling.sky.bodies import sky
-from scheduling.sky.events import KINDS, AlmanacError, Request
+from scheduling.sky.events import SKY_EVENT_KINDS, AlmanacError, Request
 from scheduling.sky.places import Place
 from scheduling.sky.timescales import datetime_of, posix_of
 
-__all__ = ["KINDS", "AlmanacError", "SkyEvent", "calendar", "find", "nearest"]
+__all__ = ["SKY_EVENT_KINDS", "AlmanacError", "SkyEvent", "calendar", "find", "nearest"]
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ def calendar(
     """
     request = _request(start, end, place)
     if kinds is None:
-        kinds = [name for name, kind in KINDS.items() if not kind.options and (place or not kind.needs_place)]
+        kinds = [name for name, kind in SKY_EVENT_KINDS.items() if not kind.options and (place or not kind.needs_place)]
     found = [event for kind in kinds for event in _find(kind, request, start, end, {})]
     return sorted(found, key=lambda event: event.at)
 
@@ -97,9 +97,9 @@ def nearest(
 
 
 def _find(kind: str, request: Request, start: datetime, end: datetime, options: Mapping[str, Any]) -> list[SkyEvent]:
-    definition = KINDS.get(kind)
+    definition = SKY_EVENT_KINDS.get(kind)
     if definition is None:
-        raise AlmanacError("kind", f"{kind!r} is no event of the sky", f"give one of: {', '.join(KINDS)}")
+        raise AlmanacError("kind", f"{kind!r} is no event of the sky", f"give one of: {', '.join(SKY_EVENT_KINDS)}")
     checked = definition.check(options)
     if definition.needs_place and request.place is None:
         raise AlmanacError("place", f"{kind} depends on where it is seen from", "give a place")

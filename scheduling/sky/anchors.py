@@ -165,9 +165,11 @@ def _civil_anchor(data: Mapping[str, Any]) -> CivilAnchor:
 
 
 def _event_anchor(data: Mapping[str, Any]) -> EventAnchor:
-    kind = almanac.KINDS.get(data["event"]) if isinstance(data["event"], str) else None
+    kind = almanac.SKY_EVENT_KINDS.get(data["event"]) if isinstance(data["event"], str) else None
     if kind is None:
-        raise AnchorError("event", f"{data['event']!r} is no event", f"give one of: {', '.join(almanac.KINDS)}")
+        raise AnchorError(
+            "event", f"{data['event']!r} is no event", f"give one of: {', '.join(almanac.SKY_EVENT_KINDS)}"
+        )
     _check_names(data, required=("event", "date", *kind.options), optional=("offset", "which"))
     return EventAnchor(
         event=data["event"],

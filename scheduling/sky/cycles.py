@@ -52,7 +52,7 @@ class Cycle(Protocol):
 
     @property
     def name(self) -> str:
-        """The cycle's name, one of :data:`NAMES`."""
+        """The cycle's name, one of :data:`CYCLE_NAMES`."""
 
     @property
     def mean_turn_s(self) -> float:
@@ -84,7 +84,7 @@ def get(name: str, **options: Any) -> Cycle:
     """
     maker = _MAKERS.get(name)
     if maker is None:
-        raise CycleError("cycle", f"{name!r} is no cycle", f"give one of: {', '.join(NAMES)}")
+        raise CycleError("cycle", f"{name!r} is no cycle", f"give one of: {', '.join(CYCLE_NAMES)}")
     wanted = _OPTIONS.get(name, ())
     if set(options) != set(wanted):
         given = ", ".join(sorted(options)) or "nothing"
@@ -163,4 +163,4 @@ _MAKERS: dict[str, Callable[..., Cycle]] = {
     "period": period,
 }
 _OPTIONS = {"temporal-hours": ("place",), "period": ("seconds", "epoch")}
-NAMES = tuple(_MAKERS)
+CYCLE_NAMES = tuple(_MAKERS)

@@ -57,7 +57,7 @@ class Request:
 
 
 @dataclass(frozen=True)
-class Kind:
+class SkyEventKind:
     """A kind of event: how to find it (given the request and the options), and what must be given."""
 
     find: Callable[..., Found]
@@ -174,25 +174,25 @@ def _posix(sky: Sky, tt: float) -> float:
     return float(sky.ephemeris.scales.posix_from_tt(tt))
 
 
-def _sun(rising: bool, horizon: Horizon) -> Kind:
-    return Kind(partial(_crossing, "sun", rising, horizon), needs_place=True)
+def _sun(rising: bool, horizon: Horizon) -> SkyEventKind:
+    return SkyEventKind(partial(_crossing, "sun", rising, horizon), needs_place=True)
 
 
-def _moon(rising: bool) -> Kind:
-    return Kind(partial(_crossing, "moon", rising, MOON_UP), needs_place=True)
+def _moon(rising: bool) -> SkyEventKind:
+    return SkyEventKind(partial(_crossing, "moon", rising, MOON_UP), needs_place=True)
 
 
-def _altitude(body: str, rising: bool) -> Kind:
-    return Kind(partial(_at_altitude, body, rising), needs_place=True, options=("altitude_degrees",))
+def _altitude(body: str, rising: bool) -> SkyEventKind:
+    return SkyEventKind(partial(_at_altitude, body, rising), needs_place=True, options=("altitude_degrees",))
 
 
-def _overhead(body: str, cycle: str, half_turn: float = 0.0) -> Kind:
-    return Kind(partial(_transit, body, cycle, half_turn), needs_place=True)
+def _overhead(body: str, cycle: str, half_turn: float = 0.0) -> SkyEventKind:
+    return SkyEventKind(partial(_transit, body, cycle, half_turn), needs_place=True)
 
 
 # Twilights: the centre of the Sun 6, 12 and 18 degrees below the horizon (US Naval Observatory, "Rise, Set, and
 # Twilight Definitions").
-KINDS: Mapping[str, Kind] = {
+SKY_EVENT_KINDS: Mapping[str, SkyEventKind] = {
     "sunrise": _sun(True, SUN_UP),
     "sunset": _sun(False, SUN_UP),
     "civil-dawn": _sun(True, Horizon(-6.0)),
@@ -210,19 +210,19 @@ KINDS: Mapping[str, Kind] = {
     "sun-setting": _altitude("sun", False),
     "moon-rising": _altitude("moon", True),
     "moon-setting": _altitude("moon", False),
-    "sun-over-meridian": Kind(partial(_over_meridian, "apparent-solar-day"), options=("longitude",)),
-    "moon-over-meridian": Kind(partial(_over_meridian, "lunar-day"), options=("longitude",)),
-    "march-equinox": Kind(partial(_at_phase, "tropical-year", 0.0)),
-    "june-solstice": Kind(partial(_at_phase, "tropical-year", 0.25)),
-    "september-equinox": Kind(partial(_at_phase, "tropical-year", 0.5)),
-    "december-solstice": Kind(partial(_at_phase, "tropical-year", 0.75)),
-    "new-moon": Kind(partial(_at_phase, "synodic-month", 0.0)),
-    "first-quarter": Kind(partial(_at_phase, "synodic-month", 0.25)),
-    "full-moon": Kind(partial(_at_phase, "synodic-month", 0.5)),
-    "last-quarter": Kind(partial(_at_phase, "synodic-month", 0.75)),
-    "perihelion": Kind(partial(_extremum, "sun", 8.0, True)),
-    "aphelion": Kind(partial(_extremum, "sun", 8.0, False)),
-    "perigee": Kind(partial(_extremum, "moon", 2.0, True)),
-    "apogee": Kind(partial(_extremum, "moon", 2.0, False)),
-    "lunar-eclipse": Kind(_lunar_eclipse),
+    "sun-over-meridian": SkyEventKind(partial(_over_meridian, "apparent-solar-day"), options=("longitude",)),
+    "moon-over-meridian": SkyEventKind(partial(_over_meridian, "lunar-day"), options=("longitude",)),
+    "march-equinox": SkyEventKind(partial(_at_phase, "tropical-year", 0.0)),
+    "june-solstice": SkyEventKind(partial(_at_phase, "tropical-year", 0.25)),
+    "september-equinox": SkyEventKind(partial(_at_phase, "tropical-year", 0.5)),
+    "december-solstice": SkyEventKind(partial(_at_phase, "tropical-year", 0.75)),
+    "new-moon": SkyEventKind(partial(_at_phase, "synodic-month", 0.0)),
+    "first-quarter": SkyEventKind(partial(_at_phase, "synodic-month", 0.25)),
+    "full-moon": SkyEventKind(partial(_at_phase, "synodic-month", 0.5)),
+    "last-quarter": SkyEventKind(partial(_at_phase, "synodic-month", 0.75)),
+    "perihelion": SkyEventKind(partial(_extremum, "sun", 8.0, True)),
+    "aphelion": SkyEventKind(partial(_extremum, "sun", 8.0, False)),
+    "perigee": SkyEventKind(partial(_extremum, "moon", 2.0, True)),
+    "apogee": SkyEventKind(partial(_extremum, "moon", 2.0, False)),
+    "lunar-eclipse": SkyEventKind(_lunar_eclipse),
 }

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 
 from machines.protocol.journal_entries import GapSettled, OperatorActed
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.studio import (
     HoursSet,
     MachineAdded,
@@ -34,7 +34,7 @@ from scheduling.supplies.forecast import Forecast, forecast
 # what `scheduling.queries.newest_change` takes to move something much does not either, such as feed put right by a
 # hair's breadth.
 INVALIDATED_BY = tuple(
-    NAMES[kind]
+    EVENT_KINDS[kind]
     for kind in (
         MachineAdded,
         MachineCalibrated,

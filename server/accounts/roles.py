@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from django.core.exceptions import PermissionDenied
 
 from machines.errors import DayrollError, InputError
-from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.models import Venue

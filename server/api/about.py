@@ -15,11 +15,11 @@ from rest_framework.response import Response
 
 from server.api.base_views import ApiView
 from server.api.conditional import answered
-from server.api.problem_kinds import KINDS
-from server.heavy import ROOM, Kept, Turns
+from server.api.problem_kinds import PROBLEM_KINDS
+from server.heavy import ROOM, AnswerCache, Turns
 
 # Only another program has another, and the library that makes it is not made for two threads at once.
-DESCRIBED = Kept(Turns(at_once=1, room=ROOM))
+DESCRIBED = AnswerCache(Turns(at_once=1, room=ROOM))
 
 
 def description() -> bytes:
@@ -58,7 +58,7 @@ class Explanation(ApiView):
 
     def get(self, request: Request, slug: str) -> Response:
         """Its title, its status and what a client should make of it."""
-        kind = KINDS.get(slug)
+        kind = PROBLEM_KINDS.get(slug)
         if kind is None:
             raise Http404(f"There is no type of problem {slug!r}.")
         return Response({"type": kind.type, "title": kind.title, "status": int(kind.status), "meaning": kind.meaning})

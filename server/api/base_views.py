@@ -14,7 +14,7 @@ from rest_framework.views import APIView
 
 from machines.errors import InputError
 from machines.serialization import structure
-from scheduling.commands.handlers import carry_out, check_order
+from scheduling.commands.handlers import carry_out, check_command
 from scheduling.log.store import Attribution
 from server import wiring
 from server.accounts.authentication import who_asks
@@ -112,7 +112,7 @@ class Collection(List):
         """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""
         command = structure(request.data, self.command)
         by = attribution(request, getattr(command, "venue", None))
-        checked = check_order(command, by, wiring.uploads())
+        checked = check_command(command, by, wiring.uploads())
         with transaction.atomic():
             carry_out(command, checked, by)
             row = self.get_queryset().get(pk=command.id)

@@ -27,7 +27,15 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from machines.errors import InputError
-from scheduling.calendar.venue_calendar import MOST_SKY, SKY, USUAL_SKY, Entry, Span, VenueCalendar, venue_calendar
+from scheduling.calendar.venue_calendar import (
+    MOST_SKY,
+    SKY,
+    USUAL_SKY,
+    CalendarEntry,
+    Span,
+    VenueCalendar,
+    venue_calendar,
+)
 from scheduling.log.models import Venue
 from scheduling.queries.newest_change import moved
 from scheduling.sky.durations import parse_duration
@@ -36,8 +44,8 @@ from server import wiring
 from server.accounts.open_pages import may_read_calendar
 from server.api.base_views import ApiView
 from server.api.conditional import answered
-from server.api.queries import asked
-from server.heavy import KEPT
+from server.api.queries import query_value
+from server.heavy import ANSWERS
 
 PRODUCT = "-//Dayroll//Calendar of a venue//EN"
 REFRESH = timedelta(hours=1)
@@ -78,10 +86,10 @@ class VenueFeed(ApiView):
         if not may_read_calendar(venue.id, request.query_params.get("secret", "")):
             raise Http404("Nothing is here.")
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
-        sky = asked(request, "sky", _events, USUAL_SKY)
+        sky = query_value(request, "sky", _events, USUAL_SKY)
         span = Span.around(now, back, ahead)
         depends_on = ("calendar", venue.id, span, sky, hour_of(now), stand)
-        body = KEPT.get(depends_on, lambda: written(venue_calendar(venue, span, now, wiring.plates(), sky)))
+        body = ANSWERS.get(depends_on, lambda: written(venue_calendar(venue, span, now, wiring.plates(), sky)))
         etag = f'"{hashlib.sha256(body).hexdigest()}"'
         headers = {
             "ETag": etag,
@@ -113,7 +121,7 @@ def _days(request: Request, name: str) -> timedelta:
             raise InputError(name, f"{text!r} is out of range", remedy)
         return span
 
-    return asked(request, name, read, USUAL[name])
+    return query_value(request, name, read, USUAL[name])
 
 
 def written(calendar: VenueCalendar) -> bytes:
@@ -134,7 +142,7 @@ def written(calendar: VenueCalendar) -> bytes:
     return octets
 
 
-def _event(entry: Entry, venue: Venue) -> icalendar.Event:
+def _event(entry: CalendarEntry, venue: Venue) -> icalendar.Event:
     """An entry. None takes the time of whoever subscribes, and an instant has no end (RFC 5545 section 3.6.1)."""
     event = icalendar.Event()
     event.add("uid", entry.uid)

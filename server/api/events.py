@@ -12,7 +12,7 @@ from drf_spectacular.utils import OpenApiParameter
 
 from machines.errors import InputError
 from machines.serialization import parse_instant
-from scheduling.log.events import KINDS
+from scheduling.log.events import EVENT_CLASSES
 from scheduling.log.models import Event, Run
 from server.api.base_views import List
 from server.api.serializers import Row
@@ -50,8 +50,8 @@ def _stream(stream: str) -> Q:
 
 
 def _kind(kind: str) -> Q:
-    if kind not in KINDS:
-        raise InputError("kind", f"{kind!r} is no kind of event", f"give one of: {', '.join(KINDS)}")
+    if kind not in EVENT_CLASSES:
+        raise InputError("kind", f"{kind!r} is no kind of event", f"give one of: {', '.join(EVENT_CLASSES)}")
     return Q(kind=kind)
 
 

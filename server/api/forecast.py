@@ -18,7 +18,7 @@ from scheduling.supplies.consumption import PartSupplies, part_supplies
 from scheduling.supplies.forecast import Forecast, forecast
 from server import wiring
 from server.api.base_views import ApiView
-from server.api.queries import asked, number_reader, whole_reader
+from server.api.queries import number_reader, query_value, whole_reader
 from server.heavy import TURNS
 
 IDLE = ("idle_drops", "idle_every_s")
@@ -59,15 +59,15 @@ class RunSupplies(ApiView):
         """What the run's columns of it use up when all are printed; the whole run's, where neither is named."""
         run = get_object_or_404(Run.objects.select_related("machine"), pk=pk)
         seen = machine_context(run.machine, wiring.now())
-        turn, segment = (asked(request, name, whole_reader(name), None) for name in ("turn", "segment"))
+        turn, segment = (query_value(request, name, whole_reader(name), None) for name in ("turn", "segment"))
         idle = _idle(request)
         with TURNS.turn():
             return Response(unstructure(part_supplies(seen, run, wiring.plates(), idle, turn=turn, segment=segment)))
 
 
 def _idle(request: Request) -> IdleFiring | None:
-    drops = asked(request, "idle_drops", whole_reader("idle_drops"), None)
-    every_s = asked(request, "idle_every_s", number_reader("idle_every_s"), None)
+    drops = query_value(request, "idle_drops", whole_reader("idle_drops"), None)
+    every_s = query_value(request, "idle_every_s", number_reader("idle_every_s"), None)
     if drops is None and every_s is None:
         return None
     if drops is None:

@@ -21,7 +21,7 @@ from scheduling.queries.runs import knife_is_armed
 from server import wiring
 from server.api.base_views import ApiView, Item, attribution
 from server.api.conditional import Replaced, require_match, tag_of
-from server.api.queries import asked, number_reader, whole_reader
+from server.api.queries import number_reader, query_value, whole_reader
 from server.api.serializers import Row, Stored
 
 
@@ -120,9 +120,9 @@ class MachineNext(ApiView):
         """
         machine = get_object_or_404(Machine, pk=pk)
         place = PassageQuery(
-            longitude=asked(request, "longitude", number_reader("longitude"), None),
-            phase=asked(request, "phase", number_reader("phase"), None),
-            column=asked(request, "column", whole_reader("column"), None),
+            longitude=query_value(request, "longitude", number_reader("longitude"), None),
+            phase=query_value(request, "phase", number_reader("phase"), None),
+            column=query_value(request, "column", whole_reader("column"), None),
         )
         found = next_passage(machine_context(machine, wiring.now()), place)
         if found is None:

@@ -18,8 +18,8 @@ from machines.serialization import structure, unstructure
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.nodes.heartbeat import hear
 from scheduling.nodes.received_entries import read_batch, read_status
-from scheduling.nodes.reports import JournalDiffers, as_refused, say_refused, take
-from scheduling.nodes.work_tag import Asked, ground_of, kept_tag, work_and_tag
+from scheduling.nodes.reports import EntryDiffers, as_refused, say_refused, take
+from scheduling.nodes.work_tag import WorkQuery, basis_of, kept_tag, work_and_tag
 from scheduling.sky.durations import parse_duration
 from server import wiring
 from server.accounts.addresses import address_of
@@ -130,12 +130,12 @@ class NodeWork(ApiView):
         """The work up to ``horizon``; 304 where ``If-None-Match`` names the same work."""
         horizon = read_horizon(request.query_params.get("horizon", "PT24H"))
         machine = node_asking(request).machine
-        asked, now = Asked(machine, horizon, wiring.poll_after_s()), wiring.now()
-        ground = ground_of(machine)
-        tag = kept_tag(asked, ground, now)
+        query, now = WorkQuery(machine, horizon, wiring.poll_after_s()), wiring.now()
+        basis = basis_of(machine)
+        tag = kept_tag(query, basis, now)
         response = None if tag is None else answered(request._request, tag)
         if tag is None or response is None:
-            body, tag = work_and_tag(asked, ground, now)
+            body, tag = work_and_tag(query, basis, now)
             made = HttpResponse(body, content_type="application/json")
             response = answered(request._request, tag, made)
         response["ETag"], response["Cache-Control"] = tag, "private, no-cache"
@@ -155,7 +155,7 @@ class NodeReports(ApiView):
         One that is not what was told under its number before shows a copied board, or a journal put back from an older
         copy: nothing of the batch is taken, a notice says so, and the node stops printing (409 ``journal-differs``).
 
-        Fields that are not known here are passed over. An entry that is not understood, or that does not fit what is
+        Fields that are not known here are ignored. An entry that is not understood, or that does not fit what is
         known of its run, is accepted and set aside as it was told. What no machine can have told, as of another
         machine's run, is refused with all that follows (422), and a notice says so; how the node is, is heard.
         """
@@ -168,7 +168,7 @@ class NodeReports(ApiView):
             say_refused(machine, error, by)
             hear(machine, read_status(request.data), wiring.now())
             raise
-        except JournalDiffers as error:
+        except EntryDiffers as error:
             say_refused(machine, as_refused(error), by)
             raise
         hear(machine, batch.status, wiring.now())

@@ -7,7 +7,7 @@ from http import HTTPStatus
 
 
 @dataclass(frozen=True)
-class Kind:
+class ProblemKind:
     """A type of problem of our own: its last path segment, status, title, and what a client should make of it."""
 
     slug: str
@@ -21,46 +21,46 @@ class Kind:
         return f"/api/v1/problems/{self.slug}"
 
 
-BAD_INPUT = Kind(
+BAD_INPUT = ProblemKind(
     "bad-input",
     HTTPStatus.UNPROCESSABLE_ENTITY,
     "Something given cannot be used",
     "The request was understood, but one of its fields cannot be used: `field` says where it stands, `problem` what is "
     "wrong with it and `remedy` what would be right. Nothing was written. Sending it again unchanged cannot help.",
 )
-UNREADABLE = Kind(
+UNREADABLE = ProblemKind(
     "unreadable-body",
     HTTPStatus.BAD_REQUEST,
     "The body cannot be read",
     "The body is not one JSON value in UTF-8 as RFC 7493 (I-JSON) describes it. Nothing was written.",
 )
-TOO_LARGE = Kind(
+TOO_LARGE = ProblemKind(
     "body-too-large",
     HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
     "The body is too large",
     "The body is longer than the server takes, or has more entries of a journal than it takes at a time. Nothing was "
     "written. Send it in parts; a node halves its batch of reports.",
 )
-TAKEN = Kind(
+TAKEN = ProblemKind(
     "taken",
     HTTPStatus.CONFLICT,
     "The id is in use",
     "What was to be added has the id of something that exists. Nothing was written. Choose another id.",
 )
-STALE_EPOCH = Kind(
+STALE_EPOCH = ProblemKind(
     "stale-epoch",
     HTTPStatus.CONFLICT,
     "Another board has taken over",
     "The machine has had a later enrolment, of epoch `current`. Nothing was written. A node that gets this stops "
     "printing.",
 )
-MISSING_ENTRIES = Kind(
+MISSING_ENTRIES = ProblemKind(
     "missing-entries",
     HTTPStatus.CONFLICT,
     "Entries before these are missing",
     "Nothing was written. Send the journal again from the entry whose number is `expected`.",
 )
-JOURNAL_DIFFERS = Kind(
+JOURNAL_DIFFERS = ProblemKind(
     "journal-differs",
     HTTPStatus.CONFLICT,
     "Another entry was told under this number",
@@ -68,7 +68,7 @@ JOURNAL_DIFFERS = Kind(
     "`seq` was taken before, and it was another one. Nothing of the batch was taken, and a notice says so. A node that "
     "gets this stops printing; if it is the one beside the machine, enrol it again with a new code.",
 )
-ROLE_NEEDED = Kind(
+ROLE_NEEDED = ProblemKind(
     "role-needed",
     HTTPStatus.FORBIDDEN,
     "Your role does not include this",
@@ -76,14 +76,14 @@ ROLE_NEEDED = Kind(
     "of the key and `venues` the only venues that it is for, null where it is for every venue. Nothing was written. "
     "Ask the studio, or use a key of such a role.",
 )
-TOO_MANY_TRIES = Kind(
+TOO_MANY_TRIES = ProblemKind(
     "too-many-tries",
     HTTPStatus.TOO_MANY_REQUESTS,
     "Too many wrong tries",
     "From where this came, too many keys, tokens or codes were wrong. Nothing was written, and a code was not looked "
     "at. Try again after the time in `Retry-After`, with one that is good.",
 )
-BUSY = Kind(
+BUSY = ProblemKind(
     "busy",
     HTTPStatus.TOO_MANY_REQUESTS,
     "Too many costly answers are being made",
@@ -91,28 +91,28 @@ BUSY = Kind(
     "being made. Send the same request again after the time in `Retry-After`; what was made is kept, and a calendar "
     "program has no need to ask more often than once an hour.",
 )
-MOVED_ON = Kind(
+MOVED_ON = ProblemKind(
     "moved-on",
     HTTPStatus.PRECONDITION_FAILED,
     "It is not as it was",
     "What `If-Match` names has changed since: `tag` is what it has now. Nothing was written. Fetch it again, decide "
     "again, and send what is still wanted with the new tag.",
 )
-CONDITION_NEEDED = Kind(
+CONDITION_NEEDED = ProblemKind(
     "if-match-needed",
     HTTPStatus.PRECONDITION_REQUIRED,
     "Say what is to be replaced",
     "This replaces what stands there as a whole, which somebody else may have changed. Nothing was written. Fetch it, "
     "and send its `ETag` as `If-Match`.",
 )
-NOTHING_OPEN = Kind(
+NOTHING_OPEN = ProblemKind(
     "nothing-open",
     HTTPStatus.CONFLICT,
     "There is nothing to decide",
     "How an outage is settled can be decided only while it is open: while the node is silent, the machine is held "
     "or columns are printed late. Nothing was written. `detail` says how it stands.",
 )
-LOST_RACE = Kind(
+LOST_RACE = ProblemKind(
     "lost-race",
     HTTPStatus.CONFLICT,
     "Somebody else was first",
@@ -120,7 +120,7 @@ LOST_RACE = Kind(
     "says what was written in between, by whom and when. Nothing was written. Read again, decide again, and send what "
     "is still wanted.",
 )
-PLATE_GONE = Kind(
+PLATE_GONE = ProblemKind(
     "plate-gone",
     HTTPStatus.SERVICE_UNAVAILABLE,
     "A plate is not on the server's disk",
@@ -128,7 +128,7 @@ PLATE_GONE = Kind(
     "drawn anew by itself: send the same request again after the time in `Retry-After`. One that is printed comes back "
     "from a copy, or by the command `dayroll redraw`.",
 )
-VIEW_SET_ASIDE = Kind(
+VIEW_SET_ASIDE = ProblemKind(
     "view-set-aside",
     HTTPStatus.SERVICE_UNAVAILABLE,
     "What this needs is set aside",
@@ -136,26 +136,26 @@ VIEW_SET_ASIDE = Kind(
     "was written, as it would be checked against what is no longer so. What nodes report is taken all the same. "
     "Whoever keeps the server mends it; then the same request may be sent again.",
 )
-UNAVAILABLE = Kind(
+UNAVAILABLE = ProblemKind(
     "unavailable",
     HTTPStatus.SERVICE_UNAVAILABLE,
     "The server cannot write at the moment",
     "Nothing was written. Send the same request again after the time in `Retry-After`.",
 )
-DISK_FULL = Kind(
+DISK_FULL = ProblemKind(
     "disk-full",
     HTTPStatus.INSUFFICIENT_STORAGE,
     "The server's disk is full",
     "Nothing was written. Whoever keeps the server has to make room; then the same request may be sent again.",
 )
-OUR_MISTAKE = Kind(
+OUR_MISTAKE = ProblemKind(
     "server-error",
     HTTPStatus.INTERNAL_SERVER_ERROR,
     "The server made a mistake",
     "The server's log holds the reason under the number in `instance`. Whether anything was written is not known: look "
     "before you send it again.",
 )
-KINDS = {
+PROBLEM_KINDS = {
     kind.slug: kind
     for kind in (
         BAD_INPUT,

@@ -26,7 +26,7 @@ from scheduling.commands.override import NothingOpen
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.store import VersionConflict
 from scheduling.nodes.received_entries import TooManyEntries
-from scheduling.nodes.reports import JournalDiffers, MissingEntries, StaleEpoch
+from scheduling.nodes.reports import EntryDiffers, MissingEntries, StaleEpoch
 from scheduling.rendering.plate_store import PlateGone
 from scheduling.rendering.upload_store import UploadTooLarge
 from server.accounts.attempt_limit import TooManyTries
@@ -51,7 +51,7 @@ from server.api.problem_kinds import (
     UNAVAILABLE,
     UNREADABLE,
     VIEW_SET_ASIDE,
-    Kind,
+    ProblemKind,
 )
 from server.heavy import Busy
 from server.readings import readings_of
@@ -83,7 +83,7 @@ class Problem:
     headers: dict[str, str] = field(default_factory=dict)
 
 
-def of_kind(kind: Kind, detail: str, /, **members: Any) -> Problem:
+def of_kind(kind: ProblemKind, detail: str, /, **members: Any) -> Problem:
     """A problem of one of our own types."""
     return Problem(kind.type, kind.title, kind.status, detail, members)
 
@@ -213,7 +213,7 @@ def _(error: MissingEntries) -> Problem:
 
 
 @describe.register
-def _(error: JournalDiffers) -> Problem:
+def _(error: EntryDiffers) -> Problem:
     return of_kind(JOURNAL_DIFFERS, str(error), seq=error.seq)
 
 

@@ -32,7 +32,7 @@ from scheduling.sky.zones import zone
 from server import wiring
 from server.api.base_views import ApiView
 from server.api.queries import cycle_asked, faults_asked, instant_asked, named, one_of, profile_asked, view_asked
-from server.heavy import KEPT, in_turn
+from server.heavy import ANSWERS, in_turn
 
 PNG: dict[Any, Any] = {(200, "image/png"): OpenApiTypes.BINARY}
 # A thumbnail without a profile: paper large enough for most pictures.
@@ -91,7 +91,7 @@ class SourceThumbnail(ApiView):
             return thumbnail_png(picture, sky_numbers(picture, turn, place), sheet, upload=upload)
 
         of_turn = (turn, place) if picture.changes_with_turn else None
-        return png_response(KEPT.get(("thumbnail", picture, source.upload, sheet, of_turn), made))
+        return png_response(ANSWERS.get(("thumbnail", picture, source.upload, sheet, of_turn), made))
 
 
 class SourceProof(ApiView):

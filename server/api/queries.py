@@ -24,7 +24,7 @@ Otherwise = TypeVar("Otherwise")
 Choice = TypeVar("Choice", bound=str)
 
 
-def asked(request: Request, name: str, read: Callable[[str], Value], otherwise: Otherwise) -> Value | Otherwise:
+def query_value(request: Request, name: str, read: Callable[[str], Value], otherwise: Otherwise) -> Value | Otherwise:
     """A value from a query, or what stands for it where it is not given."""
     text = request.query_params.get(name)
     return otherwise if text is None else read(text)
@@ -32,7 +32,7 @@ def asked(request: Request, name: str, read: Callable[[str], Value], otherwise: 
 
 def instant_asked(request: Request) -> datetime:
     """The instant asked for; this one where none is."""
-    return asked(request, "at", lambda text: parse_instant(text, "at"), wiring.now())
+    return query_value(request, "at", lambda text: parse_instant(text, "at"), wiring.now())
 
 
 def view_asked(request: Request) -> View:
@@ -97,7 +97,7 @@ read_slip = number_reader("slip")
 
 def faults_asked(request: Request) -> Faults:
     """What is to go wrong."""
-    return Faults(dead=asked(request, "dead", read_dead, ()), slip=asked(request, "slip", read_slip, 0.0))
+    return Faults(dead=query_value(request, "dead", read_dead, ()), slip=query_value(request, "slip", read_slip, 0.0))
 
 
 def named(request: Request, name: str, model: type[Row]) -> Row | None:
@@ -122,7 +122,7 @@ def profile_asked(request: Request) -> MachineProfile:
 def cycle_asked(request: Request, usual: str) -> cycles.Cycle:
     """The cycle that a query names, of those that need no options."""
     name = request.query_params.get("cycle", usual)
-    plain = [one for one in cycles.NAMES if one not in ("temporal-hours", "period")]
+    plain = [one for one in cycles.CYCLE_NAMES if one not in ("temporal-hours", "period")]
     if name not in plain:
         raise InputError("cycle", f"{name!r} cannot be given here", f"give one of: {', '.join(plain)}")
     return cycles.get(name)

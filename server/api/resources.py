@@ -12,7 +12,7 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands.orders import AddMachine, AddProfile, AddSource, AddVenue, FixOpening
+from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.models import Notice, Opening, Profile, Source
 from scheduling.log.projecting.as_of import (

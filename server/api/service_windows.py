@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.serialization import structure, unstructure
-from scheduling.commands.orders import FixServiceWindow
+from scheduling.commands.additions import FixServiceWindow
 from scheduling.log.models import ServiceWindow, Venue
 from scheduling.log.projecting.as_of import AsOf, Page, service_window_at, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan

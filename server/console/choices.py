@@ -16,7 +16,7 @@ BECAUSE = {
     "hold": "It stands still until a person at the machine has looked at it and lets it go on.",
     "replay": "It is printing late what was missed.",
 }
-NAMES = {
+CHOICE_NAMES = {
     None: "Say nothing: the run's policy",
     "skip": "Leave out",
     "blank": "Leave out, and feed blank paper",
@@ -72,7 +72,7 @@ class Option:
 
 
 @dataclass(frozen=True)
-class Shown:
+class OutagePage:
     """What is open, and every option.
 
     Attributes:
@@ -90,13 +90,13 @@ class Shown:
     options: tuple[Option, ...]
 
 
-def shown(found: OpenOutage, all_choices: Choices, now: datetime) -> Shown:
+def outage_page(found: OpenOutage, all_choices: Choices, now: datetime) -> OutagePage:
     """An open outage and its choices, as the page shows them."""
     gap = all_choices.gap
     widest = max((sum(len(part.columns) for part in one.parts) for one in all_choices.choices), default=0)
     scale = (WIDTH - 2 * SIDE) / max(widest, 1)
     zone, ratio = found.venue.zone, all_choices.pace.ratio
-    return Shown(
+    return OutagePage(
         machine=found.machine.name,
         venue=found.venue.name,
         because=BECAUSE[found.because],
@@ -114,7 +114,8 @@ def _decided(found: OpenOutage, zone: str) -> str:
     if word is None:
         return ""
     at = f"{formatting.date(word.given_at, zone)} {formatting.clock_time(word.given_at, zone)}"
-    return f"{NAMES[word.rule.kind]}, since {at}; its node has not said yet that it follows. A newer decision counts."
+    name = CHOICE_NAMES[word.rule.kind]
+    return f"{name}, since {at}; its node has not said yet that it follows. A newer decision counts."
 
 
 def _missing(found: OpenOutage, all_choices: Choices) -> str:
@@ -131,7 +132,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
     kind = None if one.rule is None else one.rule.kind
     decision = one.decision
     if decision is None:
-        return Option(kind or "", NAMES[kind], one.problem)
+        return Option(kind or "", CHOICE_NAMES[kind], one.problem)
     pieces, cuts = _strip(one, scale)
     seams = tuple(_seam(found, seam) for seam in one.seams)
     drawn = (
@@ -139,7 +140,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
     )
     return Option(
         kind=kind or "",
-        name=NAMES[kind],
+        name=CHOICE_NAMES[kind],
         problem="",
         reason=decision.reason,
         left_out=_columns(len(decision.skipped)),

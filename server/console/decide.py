@@ -18,11 +18,11 @@ from scheduling.log.models import Run
 from scheduling.log.remarks import LONGEST_REMARK
 from scheduling.log.store import Attribution, VersionConflict
 from scheduling.outages.open_outage import open_outage
-from scheduling.outages.options import KINDS, RuleOptions, choices
+from scheduling.outages.options import RULE_KINDS, RuleOptions, choices
 from scheduling.queries.machine_context import machine_context
 from server import wiring
 from server.console.author import author, for_givers_of
-from server.console.choices import shown
+from server.console.choices import outage_page
 
 HALF_PRINTED = (
     ("as-the-rest", "treat its rest like what follows it"),
@@ -53,7 +53,7 @@ class WishesForm(forms.Form):
 class DecisionForm(WishesForm):
     """A choice, and why."""
 
-    kind = forms.ChoiceField(choices=[(kind, kind) for kind in KINDS], error_messages={"required": "Choose one."})
+    kind = forms.ChoiceField(choices=[(kind, kind) for kind in RULE_KINDS], error_messages={"required": "Choose one."})
     reason = forms.CharField(required=False, max_length=LONGEST_REMARK)
 
 
@@ -98,4 +98,4 @@ def _page(run: Run, form: WishesForm) -> dict[str, Any]:
         return {"run": run, "form": form, "open": None}
     asked = WishesForm(form.data)
     wishes = asked.wishes() if asked.is_valid() else AS_USUAL
-    return {"run": run, "form": form, "open": shown(found, choices(found, now, wiring.plates(), wishes), now)}
+    return {"run": run, "form": form, "open": outage_page(found, choices(found, now, wiring.plates(), wishes), now)}

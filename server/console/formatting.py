@@ -16,14 +16,14 @@ from scheduling.venues.local_time_text import span_in_words, time_in_words
 NO_BREAK = "\u00a0"
 CENTURY_S = 36_525 * 86_400.0
 LEAST_INK_ML = 0.001
-KINDS = {
+RULE_WORDS = {
     "skip": "leave out what was missed",
     "blank": "leave it out, with blank paper in its place",
     "replay": "print it late",
     "replay-within": "print late",
     "shift": "let the timeline wait",
 }
-HALF_PRINTED = {
+HALF_PRINTED_WORDS = {
     "as-the-rest": "",
     "finish": "finish a half-printed segment",
     "abandon": "leave out the rest of a half-printed segment",
@@ -148,8 +148,8 @@ def rule(said: Rule) -> str:
     return ", ".join(
         part
         for part in (
-            KINDS[said.kind] + within,
-            HALF_PRINTED[said.half_printed],
+            RULE_WORDS[said.kind] + within,
+            HALF_PRINTED_WORDS[said.half_printed],
             "only while the venue is closed" if said.only_while_closed else "",
         )
         if part

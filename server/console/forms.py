@@ -21,7 +21,7 @@ ONE_DATE, ALL = "date", "all"
 
 
 @dataclass(frozen=True)
-class Said:
+class OpeningFields:
     """What the person said, in the words of the command."""
 
     id: str
@@ -45,11 +45,11 @@ class OpeningForm(InstantForm):
         self.fields["venue"] = forms.ChoiceField(choices=[(one.id, one.name) for one in self.venues.values()])
         self.zones = sorted(zone_names())
 
-    def said(self) -> Said:
+    def said(self) -> OpeningFields:
         """What a valid form says; the zone is the venue's where none is given."""
         cleaned = self.cleaned_data
         anchor = self.anchor(self.venues[cleaned["venue"]].zone)
-        return Said(cleaned["id"], cleaned["venue"], cleaned["name"], anchor)
+        return OpeningFields(cleaned["id"], cleaned["venue"], cleaned["name"], anchor)
 
 
 class ServiceWindowForm(InstantForm):

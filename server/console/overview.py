@@ -12,8 +12,8 @@ from machines.operator.stop_causes import CAUSES
 from machines.recovery import Decision
 from machines.serialization import structure
 from scheduling.log.models import Machine, Notice, Outage, Venue
-from scheduling.log.projections.notices import TOLD_AGAIN
-from scheduling.outages.passed_over import decided_otherwise
+from scheduling.log.projections.notices import ENTRIES_TOLD_AGAIN
+from scheduling.outages.words_passed_over import decided_otherwise
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 from server.accounts.open_pages import calendar_address
@@ -91,7 +91,7 @@ class ComingOpening:
 
 
 @dataclass(frozen=True)
-class Told:
+class OverviewLine:
     """A notice or an outage."""
 
     machine: str
@@ -108,8 +108,8 @@ class Overview:
     summary: str
     halls: tuple[Hall, ...]
     openings: tuple[ComingOpening, ...]
-    notices: tuple[Told, ...]
-    outages: tuple[Told, ...]
+    notices: tuple[OverviewLine, ...]
+    outages: tuple[OverviewLine, ...]
 
 
 def overview(now: datetime) -> Overview:
@@ -193,24 +193,24 @@ def _openings(there: Mapping[str, VenueContext], now: datetime) -> tuple[ComingO
     )
 
 
-def _notices(now: datetime) -> tuple[Told, ...]:
+def _notices(now: datetime) -> tuple[OverviewLine, ...]:
     """Those that are open, and for a while what is over when it is told and yet has to be looked at."""
-    recent = Notice.objects.filter(Q(cleared_at=None) | Q(kind=TOLD_AGAIN, raised_at__gt=now - OUTAGES_SINCE))
+    recent = Notice.objects.filter(Q(cleared_at=None) | Q(kind=ENTRIES_TOLD_AGAIN, raised_at__gt=now - OUTAGES_SINCE))
     return tuple(_notice(row, now) for row in recent.order_by("raised_at", "id"))
 
 
-def _notice(row: Notice, now: datetime) -> Told:
-    return Told(row.machine_id, row.said, formatting.duration(now - row.raised_at), row.cleared_at is None)
+def _notice(row: Notice, now: datetime) -> OverviewLine:
+    return OverviewLine(row.machine_id, row.said, formatting.duration(now - row.raised_at), row.cleared_at is None)
 
 
-def _outages(now: datetime) -> tuple[Told, ...]:
+def _outages(now: datetime) -> tuple[OverviewLine, ...]:
     recent = Outage.objects.filter(Q(true_again_at=None) | Q(noticed_at__gt=now - OUTAGES_SINCE))
     rows = list(recent.order_by("-noticed_at", "id")[:OUTAGES_SHOWN])
     passed_over = decided_otherwise(rows)
     return tuple(_outage(row, now, row.id in passed_over) for row in rows)
 
 
-def _outage(row: Outage, now: datetime, is_passed_over: bool) -> Told:
+def _outage(row: Outage, now: datetime, is_passed_over: bool) -> OverviewLine:
     decision = structure(row.decision, Decision)
     said = f"{_becomes(decision)} after {CAUSES.get(row.cause, row.cause)}"
     if decision.unknown:
@@ -223,7 +223,7 @@ def _outage(row: Outage, now: datetime, is_passed_over: bool) -> Told:
         said += "; a person decided so"
     elif is_passed_over:
         said += "; a person had decided otherwise, and was passed over"
-    return Told(row.machine_id, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
+    return OverviewLine(row.machine_id, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
 
 
 def _becomes(decision: Decision) -> str:

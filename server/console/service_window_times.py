@@ -39,7 +39,7 @@ class Coming:
 
 
 @dataclass(frozen=True)
-class Shown:
+class WindowRow:
     """A window, as the list shows it.
 
     Attributes:
@@ -62,9 +62,9 @@ class Listed:
     """The windows of a venue: those to come, the soonest first; those that come no more or not soon; those called
     off."""
 
-    coming: tuple[Shown, ...]
-    over: tuple[Shown, ...]
-    off: tuple[Shown, ...]
+    coming: tuple[WindowRow, ...]
+    over: tuple[WindowRow, ...]
+    off: tuple[WindowRow, ...]
 
 
 @dataclass(frozen=True)
@@ -102,9 +102,9 @@ class Outlook:
             work=tuple(f"the {part} of {machine.name}" for part, machine in self.work.get(span, ())),
         )
 
-    def _shown(self, window: ServiceWindow, soonest: ServiceSpan | None = None, off: str = "") -> Shown:
+    def _shown(self, window: ServiceWindow, soonest: ServiceSpan | None = None, off: str = "") -> WindowRow:
         today = self.now.astimezone(self.there.clock).date().isoformat()
-        return Shown(
+        return WindowRow(
             id=window.id,
             name=window.name,
             how=formatting.comes(window.comes),

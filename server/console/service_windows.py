@@ -13,8 +13,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from machines.errors import InputError
+from scheduling.commands.additions import FixServiceWindow
 from scheduling.commands.handlers import IdInUse, fix_service_window, handle, read
-from scheduling.commands.orders import FixServiceWindow
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution, VersionConflict

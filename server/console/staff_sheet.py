@@ -18,7 +18,7 @@ from django.views.decorators.http import require_safe
 from machines.model.profile import Profile
 from machines.operator.safety_notes import ALWAYS, BESIDE, UNATTENDED
 from scheduling.log.models import Machine, Notice, Run, Venue
-from scheduling.log.projections.notices import DIFFERED, GAP, NOT_KNOWN, SET_TIME, SLIP, WORD
+from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SET_TIME, SLIP, WORD_PASSED_OVER
 from scheduling.paper.pace import RunPace, pace_of
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_context
@@ -31,7 +31,7 @@ from server.console.service_window_times import next_window
 from server.console.staff_tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
 
 # Notices that ask nobody at the venue for anything; the others are tasks.
-FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, SET_TIME, NOT_KNOWN, WORD)
+FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, SET_TIME, RUN_NOT_KNOWN, WORD_PASSED_OVER)
 
 
 @dataclass(frozen=True)

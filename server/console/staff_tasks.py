@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.operator.conditions import gloss
-from machines.operator.holds import SAYS
-from machines.operator.labels import ARM, LABELS, Asked
+from machines.operator.holds import PANEL_WORDS
+from machines.operator.labels import ARM, LABELS, PanelAction
 from machines.operator.safety_notes import BESIDE, UNATTENDED
 from machines.protocol.journal_entries import Action
 from scheduling.log.models import Machine, Run
@@ -72,7 +72,7 @@ class Task:
     in_window: bool = False
 
 
-def at_panel(action: Asked) -> Step:
+def at_panel(action: PanelAction) -> Step:
     """A step at the panel."""
     return Step(f"At the panel: {LABELS[action]}.", BESIDE[action])
 
@@ -111,7 +111,7 @@ def tasks(seen: MachineContext, run: Run | None) -> tuple[Task, ...]:
 def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
     if machine.hold and machine.held_since is not None:
         what, look = HOLDS[machine.hold]
-        said = SAYS.get(machine.hold, OF_ITSELF)
+        said = PANEL_WORDS.get(machine.hold, OF_ITSELF)
         why = f"Since {formatting.moment(machine.held_since, zone)}: {said}."
         yield Task(what, why, None, "now", (Step(look), *going_on(machine.hold, is_cut)))
 

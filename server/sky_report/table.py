@@ -18,7 +18,7 @@ from scheduling.sky.timescales import posix_of
 from scheduling.sky.zones import zone_version
 
 MOST_DAYS = 1500
-_CYCLES = tuple(name for name in cycles.NAMES if name != "period")
+_CYCLES = tuple(name for name in cycles.CYCLE_NAMES if name != "period")
 CONVENTIONS = (
     "Rise and set: upper limb, level horizon, 34 minutes of arc of refraction; twilights: the Sun's centre.",
     "Azimuth from north through east, altitude without refraction.",

@@ -9,7 +9,7 @@ from typing import Any
 from tests.attack.remote import Wire
 from tests.attack.row import Row
 from tests.attack.target import Target, last_position, written_since
-from tests.server.api.test_roles import API, ORDERS
+from tests.server.api.test_roles import API, COMMANDS_GIVEN
 
 WORST_S = 5.0
 # Said here once more, so that an address that is opened by mistake is found.
@@ -110,9 +110,9 @@ def _orders(target: Target) -> Row:
     """Each order that the tests know, by everybody who may not give it; and by who may, last."""
     row = Row("orders by roles", worst_s=WORST_S)
     everybody: dict[str, Any] = target.keys | {"nobody": target.nobody}
-    told = [(which, who) for which in ORDERS for who in everybody]
-    for (name, method), who in sorted(told, key=lambda one: one[1] in ORDERS[one[0]][1]):
-        order, may = ORDERS[name, method]
+    told = [(which, who) for which in COMMANDS_GIVEN for who in everybody]
+    for (name, method), who in sorted(told, key=lambda one: one[1] in COMMANDS_GIVEN[one[0]][1]):
+        order, may = COMMANDS_GIVEN[name, method]
         answer: Any = order(everybody[who])
         said = f"{method} {name} by {who}"
         row.answered(answer.status_code, answer.took_s, said)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from machines.node.store.operator_actions import HOLDING
+from machines.node.store.operator_actions import HALTING
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -158,7 +158,7 @@ def stood_while_held(evidence: Evidence) -> list[str]:
     for entry in (one for told in evidence.told_by_each for one in (None, *told)):
         if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
             held_at = None
-        elif isinstance(entry, OperatorActed) and entry.action in HOLDING:
+        elif isinstance(entry, OperatorActed) and entry.action in HALTING:
             held_at = held_at or entry.at
         elif isinstance(entry, ColumnsPrinted) and held_at is not None and entry.at > held_at:
             columns = f"{entry.columns.first} to {entry.columns.end}"

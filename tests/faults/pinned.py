@@ -9,7 +9,7 @@ from tests.faults.scenario import Scenario
 
 
 def pinned(scenario: Scenario) -> str:
-    """Letters of what a scenario is. A field that is as it is where nobody says otherwise is passed over, so that a new
+    """Letters of what a scenario is. A field that is as it is where nobody says otherwise is left out, so that a new
     one changes nothing of old scenarios."""
     said = {one.name: getattr(scenario, one.name) for one in fields(scenario) if one.name != "seed"}
     defaults = {one.name: one.default for one in fields(scenario) if one.default is not MISSING}

@@ -98,7 +98,7 @@ def test_an_unknown_field_is_answered_with_the_known_ones() -> None:
         structure({"length_mm": 1.0, "width_mm": 1.0}, Leg)
 
 
-def test_what_a_newer_program_says_more_is_passed_over_and_nothing_else() -> None:
+def test_what_a_newer_program_says_more_is_ignored_and_nothing_else() -> None:
     newer = GOOD | {"legs": [{"length_mm": 700, "colour": "white", "wood": "ash"}], "varnish": {"coats": 2}}
     assert structure_lenient(newer, Table) == structure(GOOD, Table)
     with pytest.raises(InputError) as refusal:

@@ -11,7 +11,7 @@ from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
 from machines.protocol.messages import JournalPosition, pace
 from machines.recovery import settle
 from machines.serialization import parse_instant
-from scheduling.nodes.received_entries import Batch, Told
+from scheduling.nodes.received_entries import Batch, ToldEntry
 from tests.modelled import words
 from tests.modelled.folded import fold
 from tests.modelled.known import Known
@@ -52,7 +52,7 @@ def take(known: Known, batch: Batch, now: datetime) -> int:
     return known.accepted_through
 
 
-def _write(known: Known, batch: Batch, new: list[Told], now: datetime) -> None:
+def _write(known: Known, batch: Batch, new: list[ToldEntry], now: datetime) -> None:
     """As a batch of the server's: all is looked at before any of it is folded."""
     error_s = batch.status.clock_error_s if batch.status is not None else None
     ahead_s = SLACK_S + min(max(error_s or 0.0, 0.0), MOST_ERROR_S)
@@ -77,7 +77,7 @@ def _write(known: Known, batch: Batch, new: list[Told], now: datetime) -> None:
     known.changes += 1
 
 
-def _counts(known: Known, told: Told, now: datetime, ahead_s: float) -> tuple[Entry, bool]:
+def _counts(known: Known, told: ToldEntry, now: datetime, ahead_s: float) -> tuple[Entry, bool]:
     """An entry as it is taken, and whether it counts: what was told before, of the same place, does not."""
     entry = told.entry
     assert entry is not None, "a node of today is understood"

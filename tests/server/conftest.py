@@ -15,7 +15,7 @@ from django.core.cache import cache  # noqa: E402
 from scheduling.rendering.plate_store import PlateStore  # noqa: E402
 from scheduling.rendering.upload_store import UploadStore  # noqa: E402
 from server import jobs, wiring  # noqa: E402
-from server.heavy import KEPT  # noqa: E402
+from server.heavy import ANSWERS  # noqa: E402
 from tests.server.keys import new_key  # noqa: E402
 from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
 
@@ -29,7 +29,7 @@ def _no_wrong_tries() -> None:
 @pytest.fixture(autouse=True)
 def _nothing_kept() -> None:
     """What was made for one test is not shown in the next."""
-    KEPT.forget()
+    ANSWERS.forget()
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from scheduling.log.models import Event, Opening, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
 from server.api import about, calendar, proofs
 from server.console.pictures import plate_picture
-from server.heavy import TURNS, Busy, Kept, Room, Turns
+from server.heavy import TURNS, AnswerCache, Busy, Room, Turns
 from tests.machines.node.test_end_to_end import wait_for
 from tests.scheduling.rendering.test_render import grey_png
 from tests.server.api.test_bad_input import problem
@@ -227,7 +227,7 @@ def test_who_waits_too_long_is_told_to_come_again() -> None:
 
 
 def test_one_of_two_who_ask_for_the_same_makes_it() -> None:
-    kept, made = Kept(Turns(at_once=1, room=Room(2))), []
+    kept, made = AnswerCache(Turns(at_once=1, room=Room(2))), []
     begun = threading.Event()
 
     def slowly() -> bytes:
@@ -255,13 +255,13 @@ def test_it_is_there_before_the_next_has_a_turn() -> None:
             kept.turns = Turns()
             found.append(kept.get("it", lambda: b"made again"))
 
-    kept, found = Kept(Watched()), list[bytes]()
+    kept, found = AnswerCache(Watched()), list[bytes]()
     assert kept.get("it", lambda: b"made") == b"made"
     assert found == [b"made"]
 
 
 def test_the_least_used_goes_first_when_there_is_too_much() -> None:
-    kept, made = Kept(Turns(), most_bytes=10), []
+    kept, made = AnswerCache(Turns(), most_bytes=10), []
 
     def get(name: str) -> bytes:
         def make() -> bytes:

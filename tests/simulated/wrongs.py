@@ -13,7 +13,7 @@ from typing import Literal
 from unittest.mock import patch
 
 from machines.node.device.controller import MachineAtHand
-from machines.node.printing import settlement
+from machines.node.printing import settling
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import order_log, plate_cache, takeover
 from tests.faults.scenario import Scenario, draw
@@ -99,7 +99,7 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "word-not-heeded": Wrong(
         says="a person's word is not followed",
-        put=lambda: patch.object(settlement, "_holds", lambda override, kept, since: False),
+        put=lambda: patch.object(settling, "_holds", lambda override, kept, since: False),
         has=frozenset({"word-in-silence", "word-in-pause", "word-in-replay"}),
     ),
     "resumes-by-itself": Wrong(
@@ -266,7 +266,7 @@ WRONGS: Mapping[str, Wrong] = {
         within=20,
     ),
     "by-hand-forgotten": Wrong(
-        says="paper that a person had fed or printed by hand is not passed over",
+        says="paper that a person had fed or printed by hand does not count as used",
         put=node.by_hand_forgotten,
         has=frozenset({"person-acts"}),
         draw=draw_more,

@@ -41,7 +41,7 @@ def decode(line: bytes) -> list[str] | None:
 
 
 class LineReader:
-    """Finds the lines in what comes over a wire. What is no whole line is passed over."""
+    """Finds the lines in what comes over a wire. What is no whole line is ignored."""
 
     def __init__(self) -> None:
         self._unfinished = b""

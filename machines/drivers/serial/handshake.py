@@ -54,7 +54,7 @@ class Greeting:
 
     @classmethod
     def read(cls, words: list[str]) -> Greeting:
-        """From ``name=value`` words; names that are not known are passed over.
+        """From ``name=value`` words; names that are not known are ignored.
 
         Raises:
             InputError: names what is missing or cannot be read.

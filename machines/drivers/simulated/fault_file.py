@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import get_args
 
 from machines.clock import true_clock
-from machines.drivers.simulated.faults import Cleared, Fault, FaultPlan, Kind
+from machines.drivers.simulated.faults import Cleared, Fault, FaultKind, FaultPlan
 from machines.drivers.simulated.random_faults import Chance
 from machines.errors import InputError
 from machines.model.profile import Profile
@@ -67,7 +67,7 @@ def write_faults(path: Path, document: FaultDocument) -> None:
     partial.replace(path)
 
 
-def clear_faults(path: Path, kind: Kind, now: float) -> None:
+def clear_faults(path: Path, kind: FaultKind, now: float) -> None:
     """A person puts right what is wrong of a kind now (POSIX seconds, by the true clock).
 
     Raises:
@@ -117,7 +117,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         prog="python -m machines.drivers.simulated.fault_file", description="Clear faults."
     )
     parser.add_argument("file", type=Path, help="the JSON file of faults")
-    parser.add_argument("kind", choices=get_args(Kind), help="what a person puts right")
+    parser.add_argument("kind", choices=get_args(FaultKind), help="what a person puts right")
     options = parser.parse_args(arguments)
     try:
         clear_faults(options.file, options.kind, true_clock(os.environ).now())

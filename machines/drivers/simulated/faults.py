@@ -21,7 +21,7 @@ from typing import Literal
 from machines.clock import utc
 from machines.errors import InputError
 
-Kind = Literal["slip", "slow-feed", "jump", "dead-nozzles", "jam", "paper-end", "ink-end", "blade-wear"]
+FaultKind = Literal["slip", "slow-feed", "jump", "dead-nozzles", "jam", "paper-end", "ink-end", "blade-wear"]
 
 # Keywords of RFC 8011 section 5.4.12 and PWG 5100.9 section 8.1.
 STANDS_STILL: dict[str, str] = {
@@ -142,7 +142,7 @@ Fault = Slip | SlowFeed | Jump | DeadNozzles | Jam | PaperEnd | InkEnd | BladeWe
 class Cleared:
     """A person put right all faults of a kind that had begun by then. A jump stays in the paper; a blade is new."""
 
-    kind: Kind
+    kind: FaultKind
     at: datetime
 
 
@@ -162,7 +162,7 @@ class FaultPlan:
         """Those that are there at an instant (POSIX seconds): begun, and their kind not cleared since."""
         return tuple(fault for fault in self.faults if fault.at.timestamp() <= now and not self._put_right(fault, now))
 
-    def clear(self, kind: Kind, now: float) -> FaultPlan:
+    def clear(self, kind: FaultKind, now: float) -> FaultPlan:
         """A person puts right what is wrong of a kind now (POSIX seconds)."""
         return replace(self, cleared=(*self.cleared, Cleared(kind=kind, at=utc(now))))
 

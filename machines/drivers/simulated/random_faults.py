@@ -19,10 +19,10 @@ from machines.drivers.simulated.faults import (
     BladeWear,
     DeadNozzles,
     Fault,
+    FaultKind,
     InkEnd,
     Jam,
     Jump,
-    Kind,
     PaperEnd,
     Slip,
     SlowFeed,
@@ -40,7 +40,7 @@ LARGEST_CLUSTER = 3
 class Rate:
     """How many faults of a kind come in a day, on average."""
 
-    kind: Kind
+    kind: FaultKind
     per_day: float
 
     def __post_init__(self) -> None:
@@ -74,7 +74,7 @@ class Chance:
         return tuple(sorted(drawn, key=lambda fault: fault.at))
 
     def _of(self, rate: Rate, profile: Profile) -> list[Fault]:
-        random = np.random.default_rng([self.seed, get_args(Kind).index(rate.kind)])
+        random = np.random.default_rng([self.seed, get_args(FaultKind).index(rate.kind)])
         found: list[Fault] = []
         day = _wait_days(random, rate.per_day)
         while day < self.days:
@@ -102,7 +102,7 @@ def _blade(at: datetime, random: np.random.Generator, profile: Profile) -> Blade
     return BladeWear(at=at, clean_cuts=clean, cuts=clean + int(cuts * 0.2))
 
 
-_DRAW: dict[Kind, Callable[[datetime, np.random.Generator, Profile], Fault]] = {
+_DRAW: dict[FaultKind, Callable[[datetime, np.random.Generator, Profile], Fault]] = {
     "slip": lambda at, random, _: Slip(at=at, share=float(random.uniform(0.0005, 0.01))),
     "slow-feed": lambda at, random, _: SlowFeed(at=at, factor=float(random.uniform(0.99, 1.01))),
     "jump": lambda at, random, _: Jump(at=at, mm=float(random.uniform(-5.0, 5.0))),

@@ -29,7 +29,7 @@ from machines.imaging.pictures.thumbnail import thumbnail_png
 from machines.serialization import structure, unstructure
 
 __all__ = [
-    "KINDS",
+    "PICTURE_KINDS",
     "DaylightMap",
     "LandPicture",
     "MoonDisc",
@@ -50,7 +50,7 @@ __all__ = [
 
 Picture = LandPicture | StarBelt | MoonDisc | YearOfDaylight | DaylightMap | WrappedImage
 
-KINDS: dict[str, type[Picture]] = {
+PICTURE_KINDS: dict[str, type[Picture]] = {
     "map": LandPicture,
     "stars": StarBelt,
     "moon": MoonDisc,
@@ -67,9 +67,9 @@ def from_json(data: Any) -> Picture:
         InputError: names the field, what is wrong with it and what would be right.
     """
     kind = data.get("kind") if isinstance(data, dict) else None
-    if not isinstance(kind, str) or kind not in KINDS:
-        raise InputError("kind", f"{kind!r} is no kind of picture", "give one of: " + ", ".join(KINDS))
-    return structure(data, KINDS[kind])
+    if not isinstance(kind, str) or kind not in PICTURE_KINDS:
+        raise InputError("kind", f"{kind!r} is no kind of picture", "give one of: " + ", ".join(PICTURE_KINDS))
+    return structure(data, PICTURE_KINDS[kind])
 
 
 def as_json(picture: Picture) -> dict[str, Any]:

@@ -80,7 +80,7 @@ class HandTime:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Doubt:
+class Contradiction:
     """The server contradicted what is believed, and has not told one time for long enough since.
 
     Attributes:
@@ -106,7 +106,7 @@ class ServerTime:
     """
 
     belief: Belief = field(default_factory=Belief)
-    doubt: Doubt | None = None
+    doubt: Contradiction | None = None
     by_hand: HandTime | None = None
     by_board: HandTime | None = None
 
@@ -134,10 +134,10 @@ class ServerTime:
         if self.belief.agrees_with(sample):
             return ServerTime(self.belief.after(sample))
         apart_s = self.belief.apart_s(sample)
-        doubt = Doubt(since_s=sample.taken_at_s, apart_s=apart_s, rival=self.belief.stepped_to(sample))
+        doubt = Contradiction(since_s=sample.taken_at_s, apart_s=apart_s, rival=self.belief.stepped_to(sample))
         return ServerTime(self.belief, doubt)
 
-    def _in_doubt(self, doubt: Doubt, sample: Sample) -> ServerTime:
+    def _in_doubt(self, doubt: Contradiction, sample: Sample) -> ServerTime:
         belief, rival, since_s = self.belief, doubt.rival, doubt.since_s
         if rival is not None and rival.agrees_with(sample):
             rival = rival.after(sample)
@@ -148,7 +148,7 @@ class ServerTime:
             since_s = sample.taken_at_s
             rival = belief.stepped_to(sample) if rival is None else rival.disturbed_at(sample)
         apart_s = max(doubt.apart_s, self.belief.apart_s(sample))
-        time = ServerTime(belief, Doubt(since_s=since_s, apart_s=apart_s, rival=rival))
+        time = ServerTime(belief, Contradiction(since_s=since_s, apart_s=apart_s, rival=rival))
         if time.sampled and sample.taken_at_s - since_s >= PROBATION_S:
             return ServerTime(time.told)
         return time

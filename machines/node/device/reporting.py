@@ -53,7 +53,7 @@ def hold_after_unplanned_stop(journal: Journal, hold: str = holds.UNPLANNED) -> 
     with journal.transaction() as db:
         if not read_state(db).hold:
             change_state(db, hold=hold)
-    log.warning("the machine: %s", holds.SAYS[hold])
+    log.warning("the machine: %s", holds.PANEL_WORDS[hold])
 
 
 def report_actions(journal: Journal, state: State, now: float) -> bool:

@@ -5,7 +5,7 @@ its paper stands.
        \\           \\----> stopped: by the machine, by a person, or by a power cut
         \\--> void: nobody paused any more
 
-The paper of each part is passed over in the journal before the machine moves, so that whatever happens in between, it
+The paper of each part counts as used in the journal before the machine moves, so that whatever happens in between, it
 is never printed over. Nothing that was begun is ever done again by itself.
 """
 
@@ -46,7 +46,7 @@ class Handwork:
         pattern: of a test pattern, which.
         length_mm: of blank paper, to be fed or, where the place is set, fed by hand before.
         place: where it begins on the paper, or is cut; None before it is begun.
-        given: columns of paper passed over for it so far.
+        given: columns of paper used for it so far.
         ended: how: ``done``, ``void``, or why not; empty while it is not.
     """
 
@@ -77,7 +77,7 @@ def why_not(
     if state.fenced:
         return "another board has taken over", "use that one"
     if state.hold != holds.PAUSED:
-        return holds.SAYS[state.hold], "pause it first; while it is parked, hands may be in it"
+        return holds.PANEL_WORDS[state.hold], "pause it first; while it is parked, hands may be in it"
     if profile is None:
         return "the node does not know its machine yet", "wait for its first work from the server"
     if state.handwork:
@@ -160,7 +160,7 @@ def begin_telling(db: sqlite3.Connection, work: Handwork, profile: Profile) -> N
 
 
 def give(db: sqlite3.Connection, work: Handwork, columns: int) -> None:
-    """The machine is about to be told to lay so many more columns: they are passed over from now on."""
+    """The machine is about to be told to lay so many more columns: they count as used from now on."""
     assert work.place is not None, "it was begun"
     change_state(db, paper_position=work.place + work.given + columns)
     db.execute("UPDATE handwork SET given = given + ? WHERE id = ?", (columns, work.id))

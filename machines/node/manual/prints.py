@@ -107,7 +107,7 @@ _PATTERNS: Mapping[TestPattern, Callable[[Profile], HandPrint]] = {
     "squareness": lambda profile: _drawn(profile, cut_squareness(profile)),
     "tone-wedge": _wedge,
 }
-LABELS: Mapping[TestPattern, str] = {
+PATTERN_LABELS: Mapping[TestPattern, str] = {
     "nozzles": "Nozzle check",
     "feed-ruler": "Ruler of the feed",
     "tone-wedge": "Tone wedge",

@@ -11,7 +11,7 @@ from machines.node.manual import job, position_recovery, prints
 from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
 from machines.operator import holds
-from machines.operator.labels import ARM, CALL, LABELS, SET_TIME, Asked
+from machines.operator.labels import ARM, CALL, LABELS, SET_TIME, PanelAction
 from machines.operator.safety_notes import ALWAYS, BESIDE
 from machines.protocol.journal_entries import Action
 
@@ -54,14 +54,14 @@ def enter_page(said: str, *, pin_set: bool) -> str:
 
 def actions_page(facts: PanelFacts, form_token: str, said: str) -> str:
     """What a person may do, each with its cautions beside it."""
-    standing = f"<p>The machine: {escape(holds.SAYS[facts.hold])}.</p>"
+    standing = f"<p>The machine: {escape(holds.PANEL_WORDS[facts.hold])}.</p>"
     shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     sections = "".join(_section(action, facts, form_token) for action in shown)
     leave = _form("/leave", form_token, "<button>Leave</button>")
     return _page("What to do", f"{_said(said)}{standing}{sections}<section>{leave}</section>")
 
 
-def why_not(action: Asked, facts: PanelFacts) -> str:
+def why_not(action: PanelAction, facts: PanelFacts) -> str:
     """Why an action cannot be done now; empty if it can."""
     if action in HAND_ACTIONS:
         return facts.hand_problems[action]
@@ -78,7 +78,7 @@ def why_not(action: Asked, facts: PanelFacts) -> str:
     return "it is armed" if facts.knife_armed else ""
 
 
-def _section(action: Asked, facts: PanelFacts, form_token: str) -> str:
+def _section(action: PanelAction, facts: PanelFacts, form_token: str) -> str:
     """One action, for whoever gave the PIN."""
     tick = _tick(BLANK if action == "place-set" else LOOKED) if action in WANTS_TICK else ""
     return _offered(action, why_not(action, facts), "/act", form_token, _fields(action, facts) + tick)
@@ -88,7 +88,7 @@ def _section_for_anybody(action: Action, facts: PanelFacts) -> str:
     return _offered(action, operator_actions.why_not_anybody(facts.hold, action), "/halt", "", "")
 
 
-def _offered(action: Asked, problem: str, path: str, form_token: str, fields: str) -> str:
+def _offered(action: PanelAction, problem: str, path: str, form_token: str, fields: str) -> str:
     """An action with its cautions, and its button where it can be done."""
     cautions = "".join(f'<p class="caution">{escape(text)}</p>' for text in BESIDE[action])
     if problem:
@@ -103,7 +103,7 @@ def _tick(text: str) -> str:
     return f'<label><input type="checkbox" name="looked" value="yes" required> {text}</label>'
 
 
-def _fields(action: Asked, facts: PanelFacts) -> str:
+def _fields(action: PanelAction, facts: PanelFacts) -> str:
     """What else an action wants to know."""
     if action == "feed":
         least, most = prints.LEAST_FEED_MM, prints.MOST_FEED_MM

@@ -79,7 +79,7 @@ class Panel:
         Raises:
             InputError: it cannot be done.
         """
-        action = labels.asked(text)
+        action = labels.panel_action(text)
         if action is None:
             raise InputError("action", "no such action", "choose one of the page")
         if action in pages.WANTS_TICK and form.get("looked") != "yes":
@@ -108,7 +108,7 @@ class Panel:
         """
         hold = self.journal.state().hold
         if operator_actions.is_so(hold, action):
-            return f"Nothing was to be done: {holds.SAYS[hold]}."
+            return f"Nothing was to be done: {holds.PANEL_WORDS[hold]}."
         more = arming.act(self.journal, action, by_anybody=True)
         log.warning("at the panel: %s without the PIN from %s", action, address)
         return f"Done: {labels.LABELS[action]}.{more}"
@@ -116,7 +116,7 @@ class Panel:
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
         length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else job.FEED_MM
         named = form.get("pattern")
-        pattern = next((one for one in prints.LABELS if one == named), None)
+        pattern = next((one for one in prints.PATTERN_LABELS if one == named), None)
         if named is not None and pattern is None:
             raise InputError("pattern", "no such pattern", "choose one of the page")
         with self.journal.transaction() as db:

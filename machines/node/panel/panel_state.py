@@ -106,7 +106,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         paper_place=paper_place,
         patterns={
             name: label
-            for name, label in prints.LABELS.items()
+            for name, label in prints.PATTERN_LABELS.items()
             if job.why_not("test-pattern", state, profile, name) is None
         },
         time_problem=manual_time.why_not(estimate),
@@ -135,7 +135,7 @@ def _now(state: State, held: HeldWork | None, by_hand: Handwork | None, outage: 
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
-        return holds.SAYS[state.hold]
+        return holds.PANEL_WORDS[state.hold]
     if held is None:
         return "no run"
     if state.next_column >= held.run.end_column:

@@ -19,7 +19,7 @@ from machines.node.manual import job
 from machines.node.manual.job_runner import Handworker
 from machines.node.printing.burst_step import NOTHING_DUE, Laying
 from machines.node.printing.order_queue import OrdersInHand
-from machines.node.printing.settlement import Settling
+from machines.node.printing.settling import Settling
 from machines.node.store.journal import Journal, State, change_state, read_state
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import bursts, order_log, takeover

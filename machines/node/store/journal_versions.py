@@ -115,7 +115,7 @@ CREATE TABLE handwork (                          -- see machines.node.manual.job
     pattern TEXT,
     length_mm REAL,
     place INTEGER,                               -- where it begins, or is cut; NULL: not begun
-    given INTEGER NOT NULL DEFAULT 0,            -- columns passed over for it so far
+    given INTEGER NOT NULL DEFAULT 0,            -- columns of paper used for it so far
     ended TEXT NOT NULL DEFAULT ''               -- how; empty: not yet
 );
 

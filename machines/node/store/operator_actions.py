@@ -22,7 +22,7 @@ from machines.model.profile import Profile
 from machines.node.store import outbox
 from machines.node.store.journal import change_state, read_state
 from machines.node.store.slip_state import begin_anew
-from machines.operator.holds import HELD_AFTER, PARKED, PAUSED, REFUSING, SAYS, STOPPED, UNPLANNED
+from machines.operator.holds import HELD_AFTER, PANEL_WORDS, PARKED, PAUSED, REFUSING, STOPPED, UNPLANNED
 from machines.protocol.journal_entries import Action, OperatorActed
 
 
@@ -50,7 +50,7 @@ _STEPS: dict[Action, _Step] = {
 
 
 # By these it comes to rest.
-HOLDING: frozenset[Action] = frozenset({"stop", "pause", "park"})
+HALTING: frozenset[Action] = frozenset({"stop", "pause", "park"})
 
 
 def why_not(hold: str, action: Action) -> str:
@@ -86,7 +86,7 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
     """
     state = read_state(db)
     if problem := (why_not_anybody if by_anybody else why_not)(state.hold, action):
-        raise InputError("action", f"{action} cannot be done now: {SAYS[state.hold]}", problem)
+        raise InputError("action", f"{action} cannot be done now: {PANEL_WORDS[state.hold]}", problem)
     if action in HELD_AFTER:
         change_state(db, hold=HELD_AFTER[action])
     if action == "roll-changed":
@@ -102,7 +102,7 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
 def comes_to_rest(db: sqlite3.Connection, action: Action) -> bool:
     """Whether it comes to rest by an action, capped and its knife disarmed; not where it is held so already: a knife
     that was armed while it was paused stays so."""
-    return action in HOLDING and not is_so(read_state(db).hold, action)
+    return action in HALTING and not is_so(read_state(db).hold, action)
 
 
 def said_after(db: sqlite3.Connection, action: Action, profile: Profile | None) -> str:
@@ -114,7 +114,7 @@ def said_after(db: sqlite3.Connection, action: Action, profile: Profile | None) 
         profile: of the machine; None before the server has described it.
     """
     armed = read_state(db).knife_armed
-    if action in HOLDING and armed:
+    if action in HALTING and armed:
         return " Its knife is armed: park it, or stop it, to have it off."
     if action != "resume" or profile is None or profile.knife is None or armed:
         return ""

@@ -8,11 +8,11 @@ from typing import Any
 
 from machines.node.store.telling import as_told
 from machines.protocol.journal_entries import Entry
-from machines.protocol.messages import Again, JournalPosition
-from machines.protocol.upcasts import told
+from machines.protocol.messages import JournalPosition, Retelling
+from machines.protocol.upcasts import entry_json
 from machines.serialization import parse_instant, structure_lenient, unstructure
 
-_AGAIN = "told-again"
+_RETELLING = "told-again"
 
 
 def next_seq(db: sqlite3.Connection) -> int:
@@ -23,7 +23,7 @@ def next_seq(db: sqlite3.Connection) -> int:
 
 def append(db: sqlite3.Connection, entry: Entry) -> None:
     """Add an entry, in the transaction of the change that it reports, so that neither is ever without the other."""
-    db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (entry.seq, json.dumps(told(entry))))
+    db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (entry.seq, json.dumps(entry_json(entry))))
 
 
 def unaccepted(db: sqlite3.Connection, limit: int) -> tuple[dict[str, Any], ...]:
@@ -41,9 +41,9 @@ def count_unaccepted(db: sqlite3.Connection) -> int:
 def accept(db: sqlite3.Connection, through: int) -> None:
     """The server has everything up to this sequence number."""
     db.execute("UPDATE entry SET accepted = 1 WHERE seq <= ? AND NOT accepted", (through,))
-    again = told_again(db)
-    if again is not None and again.through <= through:
-        db.execute("DELETE FROM document WHERE name = ?", (_AGAIN,))
+    under_way = retelling(db)
+    if under_way is not None and under_way.through <= through:
+        db.execute("DELETE FROM document WHERE name = ?", (_RETELLING,))
 
 
 def rewind(db: sqlite3.Connection, expected: int) -> int:
@@ -55,22 +55,22 @@ def rewind(db: sqlite3.Connection, expected: int) -> int:
     (last,) = db.execute("SELECT max(seq) FROM entry WHERE seq >= ? AND accepted", (expected,)).fetchone()
     if last is None:
         return 0
-    first, under_way = max(1, expected), told_again(db)
+    first, under_way = max(1, expected), retelling(db)
     if under_way is not None:  # of which the server may have lost what it got
         first, last = min(first, under_way.first), max(last, under_way.through)
-    _keep_again(db, Again(first=first, through=last))
+    _keep_retelling(db, Retelling(first=first, through=last))
     return db.execute("UPDATE entry SET accepted = 0 WHERE seq >= ? AND accepted", (expected,)).rowcount
 
 
-def told_again(db: sqlite3.Connection) -> Again | None:
+def retelling(db: sqlite3.Connection) -> Retelling | None:
     """What is sent again, until the server has all of it; None for nothing."""
-    row = db.execute("SELECT body FROM document WHERE name = ?", (_AGAIN,)).fetchone()
-    return None if row is None else structure_lenient(json.loads(row[0]), Again)
+    row = db.execute("SELECT body FROM document WHERE name = ?", (_RETELLING,)).fetchone()
+    return None if row is None else structure_lenient(json.loads(row[0]), Retelling)
 
 
-def _keep_again(db: sqlite3.Connection, again: Again) -> None:
-    body = json.dumps(unstructure(again))
-    db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (_AGAIN, body))
+def _keep_retelling(db: sqlite3.Connection, under_way: Retelling) -> None:
+    body = json.dumps(unstructure(under_way))
+    db.execute("INSERT OR REPLACE INTO document (name, body) VALUES (?, ?)", (_RETELLING, body))
 
 
 def wrote(db: sqlite3.Connection, taken: JournalPosition, epoch: int) -> bool:
@@ -93,18 +93,18 @@ def renumber(db: sqlite3.Connection, epoch: int, had: tuple[int, int] | None) ->
         epoch: that ends.
         had: epoch and number of the last entry that the server has; None to go by what was accepted.
     """
-    under_way = told_again(db)
+    under_way = retelling(db)
     was_told = 0 if under_way is None else under_way.through
     db.execute("INSERT INTO told (epoch, seq, body, accepted) SELECT ?, seq, body, accepted FROM entry", (epoch,))
     db.execute("DELETE FROM entry")
-    db.execute("DELETE FROM document WHERE name = ?", (_AGAIN,))
+    db.execute("DELETE FROM document WHERE name = ?", (_RETELLING,))
     if had is not None:
         (lost,) = db.execute(
             "SELECT count(*) FROM told WHERE (accepted OR (epoch = ? AND seq <= ?)) AND (epoch, seq) > (?, ?)",
             (epoch, was_told, *had),
         ).fetchone()
         if lost:  # these come before whatever nobody has taken yet
-            _keep_again(db, Again(first=1, through=lost))
+            _keep_retelling(db, Retelling(first=1, through=lost))
         db.execute("UPDATE told SET accepted = (epoch, seq) <= (?, ?)", had)
     rows = db.execute("SELECT body FROM told WHERE NOT accepted ORDER BY epoch, seq").fetchall()
     for number, (body,) in enumerate(rows, 1):

@@ -72,7 +72,9 @@ def read(db: sqlite3.Connection) -> Recovering:
     )
 
 
-def settled(db: sqlite3.Connection, gap: Gap, decision: Decision, *, since: float | None, closed_only: bool) -> None:
+def note_settlement(
+    db: sqlite3.Connection, gap: Gap, decision: Decision, *, since: float | None, closed_only: bool
+) -> None:
     """Keep what a decision leaves to be done, and by what a person's later word would be judged.
 
     Args:
@@ -102,12 +104,12 @@ def settled(db: sqlite3.Connection, gap: Gap, decision: Decision, *, since: floa
         _change(db, override=gap.override.id)
 
 
-def shifted(db: sqlite3.Connection, shift_s: float) -> None:
+def note_shift(db: sqlite3.Connection, shift_s: float) -> None:
     """The run's timeline has waited so long in all."""
     _change(db, shift_s=shift_s)
 
 
-def passed_over(db: sqlite3.Connection, feed_to: int | None) -> None:
+def reach_left_out(db: sqlite3.Connection, feed_to: int | None) -> None:
     """Printing came to what is left out; blank paper is fed up to a place, if to any."""
     _change(db, left_first=None, left_end=None)
     if feed_to is not None:

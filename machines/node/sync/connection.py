@@ -14,7 +14,7 @@ from typing import Any
 import urllib3
 from urllib3.connection import HTTPConnection, HTTPSConnection
 
-from machines.node.sync.failures import Kind
+from machines.node.sync.failures import FailureKind
 
 CONNECT_LIMIT_S = 5.0
 READ_LIMIT_S = 20.0
@@ -22,7 +22,7 @@ READ_LIMIT_S = 20.0
 _NOBODY = ((socket.AF_INET, "192.0.2.1"), (socket.AF_INET6, "2001:db8::1"))
 _NO_WAY = (errno.ENETUNREACH, errno.EHOSTUNREACH, errno.ENETDOWN, errno.EHOSTDOWN, errno.EADDRNOTAVAIL)
 # Verdicts of OpenSSL (X509_V_ERR_...): expired, not yet valid; another name, another address; no issuer that is known.
-_VERDICTS: dict[int, Kind] = {
+_VERDICTS: dict[int, FailureKind] = {
     10: "certificate-expired",
     9: "certificate-early",
     62: "certificate-host",
@@ -112,7 +112,7 @@ def connections(deadline: Deadline, read_s: float = READ_LIMIT_S) -> urllib3.Poo
     return manager
 
 
-def why(error: BaseException) -> Kind:
+def why(error: BaseException) -> FailureKind:
     """What a call failed of."""
     for one in _chain(error):
         kind = _kind(one)
@@ -134,7 +134,7 @@ def _chain(error: BaseException) -> Iterator[BaseException]:
     return reversed(found)
 
 
-def _kind(error: BaseException) -> Kind | None:
+def _kind(error: BaseException) -> FailureKind | None:
     if isinstance(error, ssl.SSLCertVerificationError):
         return _VERDICTS.get(error.verify_code, "certificate")
     if isinstance(error, ssl.CertificateError):

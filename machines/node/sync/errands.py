@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from machines.node.sync.client import BACKOFF_LONGEST_S
-from machines.node.sync.failures import NO_CONNECTION, Kind, Refused, Unreachable
+from machines.node.sync.failures import NO_CONNECTION, FailureKind, Refused, Unreachable
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,7 +22,7 @@ class Trouble:
         fault: of this program; None where it is none.
     """
 
-    kind: Kind
+    kind: FailureKind
     said: str
     wait_s: float = 0.0
     is_ours: bool = False

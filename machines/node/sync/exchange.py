@@ -167,7 +167,7 @@ class Exchange:
     def _keep_reach(self, trouble: Trouble | None, wait_s: float, *, heard: bool) -> None:
         """Keep what a person at the machine may want to know; who asked for the pass finds it there."""
         with self.journal.transaction() as db:
-            kept = reachability.kept(db)
+            kept = reachability.last_reach(db)
             now = reachability.after_pass(self._reach or kept, trouble, self.time.moment(), wait_s, heard=heard)
             if reachability.worth_keeping(kept, now):
                 reachability.keep(db, now)
@@ -193,7 +193,7 @@ class Exchange:
 
     def _fetch_work(self) -> None:
         with self.journal.reading() as db:
-            etag, before, puzzle = holding.etag_held(db), holding.work_held(db), not_understood.kept(db)
+            etag, before, puzzle = holding.etag_held(db), holding.work_held(db), not_understood.unread_answer(db)
         known = puzzle.etag if puzzle is not None and puzzle.etag else etag
         try:
             fetched = self.client.work(self.horizon, known)
@@ -226,7 +226,7 @@ class Exchange:
     def _read_again(self) -> None:
         """What an agent of an earlier version did not understand. By the same version, it is not understood again."""
         with self.journal.reading() as db:
-            before, puzzle = holding.work_held(db), not_understood.kept(db)
+            before, puzzle = holding.work_held(db), not_understood.unread_answer(db)
         if puzzle is None:
             return
         fetched = read_work(puzzle.said, puzzle.etag)
@@ -270,8 +270,8 @@ class Exchange:
         before = -1
         while True:
             with self.journal.reading() as db:
-                entries, again = outbox.unaccepted(db, self._batch), outbox.told_again(db)
-            reports = Reports(epoch=self.epoch, entries=(), status=self._status(), again=again)
+                entries, retelling = outbox.unaccepted(db, self._batch), outbox.retelling(db)
+            reports = Reports(epoch=self.epoch, entries=(), status=self._status(), again=retelling)
             try:
                 through = self.client.report(reports.with_told(entries))
             except TooLarge:
@@ -295,10 +295,10 @@ class Exchange:
 
     def _rewind(self, expected: int) -> int:
         with self.journal.transaction() as db:
-            again = outbox.rewind(db, expected)
-        if again:
+            count = outbox.rewind(db, expected)
+        if count:
             log.warning("the server has lost what it was told: entries from %d on are told again", expected)
-        return again
+        return count
 
     def _require_own(self, through: int) -> None:
         """A copy of this board may write under its name while this one has nothing to tell. A journal that lost what it

@@ -6,7 +6,7 @@ from typing import Literal
 
 from machines.errors import DayrollError
 
-Kind = Literal[
+FailureKind = Literal[
     "name",  # the server's name is not found
     "network",  # the board has no network
     "closed",  # the connection is refused
@@ -31,15 +31,15 @@ Kind = Literal[
     "fault",  # of this program
 ]
 # With these no connection came about, so that the next call would fare no better.
-NO_CONNECTION: tuple[Kind, ...] = (
+NO_CONNECTION: tuple[FailureKind, ...] = (
     "name", "network", "closed", "certificate-expired", "certificate-early", "certificate-host", "certificate-issuer",
     "certificate", "plain",
 )  # fmt: skip
 # These may be of the one thing that was asked for; the next may be had for all that.
-OF_ONE_ANSWER: tuple[Kind, ...] = ("between", "unreadable", "endless", "refused")
+OF_ONE_ANSWER: tuple[FailureKind, ...] = ("between", "unreadable", "endless", "refused")
 
 
-_BY_STATUS: dict[int, Kind] = {401: "token", 422: "input", 429: "busy", 503: "busy"}
+_BY_STATUS: dict[int, FailureKind] = {401: "token", 422: "input", 429: "busy", 503: "busy"}
 
 
 class CallFailed(DayrollError):
@@ -50,16 +50,16 @@ class CallFailed(DayrollError):
         retry_after_s: when whatever answered wants to be asked again, seconds; None if it did not say.
     """
 
-    def __init__(self, problem: str, kind: Kind, retry_after_s: float | None) -> None:
+    def __init__(self, problem: str, kind: FailureKind, retry_after_s: float | None) -> None:
         super().__init__(problem)
-        self.kind: Kind = kind
+        self.kind: FailureKind = kind
         self.retry_after_s = retry_after_s
 
 
 class Unreachable(CallFailed):
     """No answer of the server that can be read; trying again later helps."""
 
-    def __init__(self, problem: str, kind: Kind = "unreadable", retry_after_s: float | None = None) -> None:
+    def __init__(self, problem: str, kind: FailureKind = "unreadable", retry_after_s: float | None = None) -> None:
         super().__init__(problem, kind, retry_after_s)
 
 

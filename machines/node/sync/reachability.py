@@ -21,8 +21,8 @@ _CLOCK = (
     "By this board's own clock it is {clock}. If that is wrong, the board needs its time service (NTP): switch it on,"
     " and let it through the network; what this program knows of the time does not reach that far"
 )
-# By `machines.node.sync.failures.Kind`, of which a later version of this program may have kept another.
-SAYS: Mapping[str, str] = {
+# By `machines.node.sync.failures.FailureKind`, of which a later version of this program may have kept another.
+FAILURE_WORDS: Mapping[str, str] = {
     "name": "the server's name is not found: the router has no internet, or the network's name service (DNS) is ill",
     "network": "this board has no network: look at the wifi, the cable and the router",
     "closed": "the connection is refused: the server does not run, or the address is wrong; ring the studio",
@@ -167,7 +167,7 @@ def keep(db: sqlite3.Connection, reach: Reach) -> None:
     db.execute("INSERT OR REPLACE INTO document (name, body) VALUES ('reach', ?)", (json.dumps(unstructure(reach)),))
 
 
-def kept(db: sqlite3.Connection) -> Reach:
+def last_reach(db: sqlite3.Connection) -> Reach:
     """What was kept last. What cannot be read, of another version for one, tells nothing and hinders nothing."""
     row = db.execute("SELECT body FROM document WHERE name = 'reach'").fetchone()
     try:
@@ -191,7 +191,7 @@ def at_board(db: sqlite3.Connection, clock: Clock, boot: str, estimate: Estimate
         estimate: the server's time at this moment, as far as it is known.
     """
     at = None if estimate is None else utc(estimate.now)
-    return standing(kept(db), Moment(boot=boot, elapsed_s=clock.elapsed(), at=at), utc(clock.now()))
+    return standing(last_reach(db), Moment(boot=boot, elapsed_s=clock.elapsed(), at=at), utc(clock.now()))
 
 
 def standing(reach: Reach, now: Moment, board_clock: datetime) -> ServerReach:
@@ -203,7 +203,7 @@ def standing(reach: Reach, now: Moment, board_clock: datetime) -> ServerReach:
         board_clock: what the board's own clock shows.
     """
     clock = f"{board_clock:%Y-%m-%d %H:%M} UTC" + ("" if now.at is None else f", by the server {_utc(now.at)}")
-    says = SAYS.get(reach.kind, reach.kind)
+    says = FAILURE_WORDS.get(reach.kind, reach.kind)
     again_s = None if reach.again is None or reach.again.boot != now.boot else reach.again.elapsed_s - now.elapsed_s
     return ServerReach(
         heard="" if reach.heard is None else _when(reach.heard, now),

@@ -30,7 +30,7 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     journal has finished is not taken up again, either.
     """
     work, state = fetched.work, read_state(db)
-    if _passed_over(db, work, state):
+    if _is_declined(db, work, state):
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
         return
     put_document(db, "etag", fetched.etag)
@@ -50,7 +50,7 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     )
 
 
-def _passed_over(db: sqlite3.Connection, work: Work, state: State) -> bool:
+def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
     """Whether an offer is not to be taken: it would take away the run that is being printed, or is of a run that this
     journal has finished."""
     now = work_held(db)

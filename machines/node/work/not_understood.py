@@ -38,7 +38,7 @@ def keep(db: sqlite3.Connection, unread: Unread | None) -> None:
         db.execute("INSERT INTO document (name, body) VALUES (?, ?)", (_NAME, json.dumps(unstructure(unread))))
 
 
-def kept(db: sqlite3.Connection) -> Unread | None:
+def unread_answer(db: sqlite3.Connection) -> Unread | None:
     """The newest answer, if something of it was not understood."""
     row = db.execute("SELECT body FROM document WHERE name = ?", (_NAME,)).fetchone()
     try:

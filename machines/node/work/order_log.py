@@ -131,7 +131,7 @@ def left_run(db: sqlite3.Connection, run: str) -> LeftRun | None:
 
 
 def adopt(db: sqlite3.Connection, held: HeldWork, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
-    """Turn to another run, or take one over. Places that are unknown are passed over, and so is what the machine itself
+    """Turn to another run, or take one over. Places that are unknown count as used, and so does what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
 
     Args:
@@ -148,7 +148,7 @@ def adopt(db: sqlite3.Connection, held: HeldWork, first_column: int, perhaps_end
     (end,) = db.execute("SELECT max(place + end_column - first_column) FROM burst WHERE laid_at IS NULL").fetchone()
     position = max(state.paper_position, end or 0, paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
-    if perhaps_end is not None:  # their places are passed over when they are settled
+    if perhaps_end is not None:  # their places count as used once they are settled
         position = max(state.paper_position, position - (perhaps_end - first_column))
     change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
     change_state(db, taking_over=0, perhaps_end=perhaps_end, gap_place=state.gap_place if perhaps_end else None)
@@ -157,10 +157,12 @@ def adopt(db: sqlite3.Connection, held: HeldWork, first_column: int, perhaps_end
     strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
 
 
-def settle(db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision, since: float | None) -> None:
+def record_settlement(
+    db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision, since: float | None
+) -> None:
     """Write down a gap and what was decided, and go on from there.
 
-    The place of unknown columns is passed over; what was fed by hand since lies behind them. ``since`` is from when on
+    The place of unknown columns counts as used; what was fed by hand since lies behind them. ``since`` is from when on
     something was missing, POSIX seconds.
     """
     state = read_state(db)
@@ -181,7 +183,7 @@ def settle(db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision,
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if decision.again:  # they are ordered once more, in another place
         db.execute("DELETE FROM burst WHERE run = ? AND first_column >= ?", (held.run.id, decision.again.first))
-    recovery_state.settled(db, gap, decision, since=since, closed_only=gap.rule(held.policy).only_while_closed)
+    recovery_state.note_settlement(db, gap, decision, since=since, closed_only=gap.rule(held.policy).only_while_closed)
     change_state(
         db,
         next_column=decision.again.first if decision.again else gap.unknown_end,
@@ -191,7 +193,7 @@ def settle(db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision,
         gap_place=None,
     )
     if decision.shift_s:
-        recovery_state.shifted(db, held.shift_s + decision.shift_s)
+        recovery_state.note_shift(db, held.shift_s + decision.shift_s)
         change_state(db, work_version=state.work_version + 1)
     _leave_out(db, held, recovery_state.read(db))
 
@@ -210,7 +212,7 @@ def _leave_out(db: sqlite3.Connection, held: HeldWork, kept: Recovering) -> Stat
     boundaries = held.boundaries(left.first, left.end)
     strips.note(db, held.run.id, {b: place + (b - left.first if kept.blank else 0) for b in boundaries})
     change_state(db, next_column=left.end)
-    recovery_state.passed_over(db, place + len(left) if kept.blank else None)
+    recovery_state.reach_left_out(db, place + len(left) if kept.blank else None)
     return replace(state, next_column=left.end)
 
 

@@ -18,7 +18,7 @@ import orjson
 from cattrs import Converter
 
 from machines.serialization import format_instant
-from scheduling.log.events import KINDS, Event, from_data, schema_of
+from scheduling.log.events import EVENT_CLASSES, Event, from_data, schema_of
 
 Read = Callable[[Any], Any]
 
@@ -41,7 +41,7 @@ def read_event(kind: str, schema: int, text: str) -> Event:
 
 @cache
 def _reader(kind: str) -> Read:
-    return _reader_of_fields(KINDS[kind])
+    return _reader_of_fields(EVENT_CLASSES[kind])
 
 
 @cache

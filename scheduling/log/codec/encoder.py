@@ -25,7 +25,7 @@ from scheduling.log.codec.digest import instant_text
 Write = Callable[[Any], str]
 
 
-class DoesNotFit(Exception):
+class WrongType(Exception):
     """A field is not of the type that its class gives it."""
 
 
@@ -65,7 +65,7 @@ def _writer_of_fields(cls: Any) -> Write:
 
     def write(value: Any) -> str:
         if type(value) is not cls:
-            raise DoesNotFit
+            raise WrongType
         values = value.__dict__
         return "{" + ",".join([start + write(values[name]) for start, name, write in members]) + "}"
 
@@ -86,7 +86,7 @@ def _writer_of_choice(choices: tuple[Any, ...]) -> Write:
 
     def write(value: Any) -> str:
         if type(value) is not str or value not in texts:
-            raise DoesNotFit
+            raise WrongType
         return texts[value]
 
     return write
@@ -97,7 +97,7 @@ def _writer_of_items(item: Any) -> Write:
 
     def write(value: Any) -> str:
         if not isinstance(value, tuple):
-            raise DoesNotFit
+            raise WrongType
         return "[" + ",".join(map(write_item, value)) + "]"
 
     return write
@@ -105,7 +105,7 @@ def _writer_of_items(item: Any) -> Write:
 
 def _whole(value: Any) -> str:
     if type(value) is not int:
-        raise DoesNotFit
+        raise WrongType
     return str(value) if -LARGEST_WHOLE <= value <= LARGEST_WHOLE else _member(value)
 
 
@@ -116,19 +116,19 @@ def _number(value: Any) -> str:
     if "." in text and "e" not in text and not text.endswith(".0"):  # as ECMAScript writes it, and nearly always so
         return text
     if not isfinite(value):
-        raise DoesNotFit
+        raise WrongType
     return _member(value)
 
 
 def _text(value: Any) -> str:
     if type(value) is not str:
-        raise DoesNotFit
+        raise WrongType
     return encode_basestring(value) if value.isascii() and "\0" not in value else _member(value)
 
 
 def _truth(value: Any) -> str:
     if type(value) is not bool:
-        raise DoesNotFit
+        raise WrongType
     return "true" if value else "false"
 
 
@@ -137,18 +137,18 @@ def _null(_: Any) -> str:
 
 
 def _refuse(_: Any) -> str:
-    raise DoesNotFit
+    raise WrongType
 
 
 def _instant(value: Any) -> str:
     if type(value) is not datetime or value.tzinfo is None:
-        raise DoesNotFit
+        raise WrongType
     return f'"{instant_text(value)}"'
 
 
 def _mapping(value: Any) -> str:
     if type(value) is not dict or not all(type(name) is str for name in value):
-        raise DoesNotFit
+        raise WrongType
     return canonical(unstructure(value))
 
 

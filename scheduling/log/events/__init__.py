@@ -30,8 +30,8 @@ def _kind(cls: type) -> str:
     return "".join(f"-{letter.lower()}" if letter.isupper() else letter for letter in cls.__name__).lstrip("-")
 
 
-KINDS: dict[str, type[Event]] = {_kind(cls): cls for cls in get_args(Event)}
-NAMES: dict[type[Event], str] = {cls: kind for kind, cls in KINDS.items()}
+EVENT_CLASSES: dict[str, type[Event]] = {_kind(cls): cls for cls in get_args(Event)}
+EVENT_KINDS: dict[type[Event], str] = {cls: kind for kind, cls in EVENT_CLASSES.items()}
 
 # The schema version that is written now, where it is not 1. That of a node's entry is the node's.
 SCHEMA: Mapping[str, int] = {**upcasts.SCHEMA}
@@ -62,4 +62,4 @@ def from_data(kind: str, schema: int, data: dict[str, Any]) -> Event:
     while schema < schema_of(kind):
         data = UPCASTS[kind, schema](data)
         schema += 1
-    return structure(data, KINDS[kind])
+    return structure(data, EVENT_CLASSES[kind])

@@ -42,7 +42,7 @@ TABLES: tuple[type[Model], ...] = (
     models.Remark,
     models.Ordered,
     models.BrokenView,
-    models.PassedOver,
+    models.PassedOverEntry,
     *(table for view in VIEWS for table in view.tables),
 )
 

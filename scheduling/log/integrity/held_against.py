@@ -21,7 +21,7 @@ from django.db.models import Q
 
 from machines.errors import InputError
 from scheduling.log.event_records import EventRecord, scan
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.integrity.signed_head import BadStatement, SignedStatement, Statement, Tally, check_order, sign
 from scheduling.log.integrity.transfer import LogFile
@@ -170,7 +170,7 @@ def _held(statement: Statement, then: Tally, total: int, lacking: Sequence[Strea
 
 def _closings(using: str) -> list[tuple[int, StreamClosed]]:
     """What the log says was closed, each with the position of the event that says it."""
-    facts = (line.fact() for line in scan(Q(kind=NAMES[StreamClosed]), using=using))
+    facts = (line.fact() for line in scan(Q(kind=EVENT_KINDS[StreamClosed]), using=using))
     return [(fact.position, fact.event) for fact in facts if isinstance(fact.event, StreamClosed)]
 
 

@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from scheduling.log.event_records import scan
 from scheduling.log.integrity.verify import BrokenLink
-from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, blotted_out, kept, remark_in
+from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, blotted_out, remark_in, remark_row
 
 
 def missing_remarks(*, using: str = "default") -> list[int]:
@@ -25,7 +25,7 @@ def missing_remarks(*, using: str = "default") -> list[int]:
         digest = remark_in(line.fact().event)
         if digest is None:
             continue
-        found = kept(digest, using=using)
+        found = remark_row(digest, using=using)
         if found is None and digest not in gone:
             missing.append(line.position)
         if found is not None and not found.fits:

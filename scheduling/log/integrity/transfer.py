@@ -32,7 +32,7 @@ from scheduling.log.integrity.signed_head import SignedStatement, Tally, check_e
 from scheduling.log.integrity.verify import BrokenLink, Holes, closed_events, walk
 from scheduling.log.models import Ordered
 from scheduling.log.rebuilding.rebuild import rebuild
-from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, Kept, kept, remark_in, take
+from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, RemarkRow, remark_in, remark_row, take
 from scheduling.log.store import last_position
 
 FORMAT = "dayroll-log/1"
@@ -152,7 +152,7 @@ class LogFile:
     def __init__(self, source: Iterable[str]) -> None:
         self._lines = _numbered(source)
         self._tally = Tally()
-        self.remarks: dict[str, Kept] = {}
+        self.remarks: dict[str, RemarkRow] = {}
         self._end: SignedStatement | None = None
         number, text = next(self._lines, (1, ""))
         with _named(number):
@@ -195,7 +195,7 @@ class LogFile:
                 last = _line(data)
             yield last
 
-    def _keep(self, found: Kept) -> None:
+    def _keep(self, found: RemarkRow) -> None:
         if found.digest in self.remarks:
             raise InputError("remark", "it stands in the file twice", "leave one of the two lines out")
         self.remarks[found.digest] = found
@@ -237,16 +237,16 @@ def write(line: EventRecord, out: IO[str], *, using: str) -> None:
     if (
         line.kind in KINDS_WITH_REMARKS
         and (digest := remark_in(line.fact().event))
-        and (found := kept(digest, using=using))
+        and (found := remark_row(digest, using=using))
     ):
         if not found.fits:
             raise BrokenLink(line, CHANGED)
         out.write(canonical({"remark": found.digest, "salt": found.salt, "text": found.text}) + "\n")
 
 
-def _remark(data: dict[str, Any], before: EventRecord | None) -> Kept:
+def _remark(data: dict[str, Any], before: EventRecord | None) -> RemarkRow:
     """What a person wrote at the event before."""
-    found = Kept(data["remark"], data["salt"], data["text"])
+    found = RemarkRow(data["remark"], data["salt"], data["text"])
     for name, value in found._asdict().items():
         _require_type(value, str, name)
     if before is None or remark_in(before.fact().event) != found.digest:

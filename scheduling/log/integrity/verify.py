@@ -10,7 +10,7 @@ from django.db.models import Q
 from machines.errors import DayrollError, InputError
 from scheduling.log.codec.digest import NONE_BEFORE
 from scheduling.log.event_records import EventRecord, scan
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.recorded import Recorded
 
@@ -91,7 +91,7 @@ def closed_events(*, using: str) -> int:
     Raises:
         BrokenLink: what it says cannot be read.
     """
-    closings = (_check_event(line).event for line in scan(Q(kind=NAMES[StreamClosed]), using=using))
+    closings = (_check_event(line).event for line in scan(Q(kind=EVENT_KINDS[StreamClosed]), using=using))
     return sum(event.version for event in closings if isinstance(event, StreamClosed))
 
 

@@ -72,7 +72,7 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
-            name='PassedOver',
+            name='PassedOverEntry',
             fields=[
                 ('pk', models.CompositePrimaryKey('view', 'position', blank=True, editable=False, primary_key=True, serialize=False)),
                 ('view', models.TextField(help_text='a name in scheduling.log.projections.VIEWS')),
@@ -135,7 +135,7 @@ class Migration(migrations.Migration):
                 ('position', models.BigIntegerField(help_text='place in the global order, from 1, without holes', primary_key=True, serialize=False)),
                 ('stream', models.TextField(help_text='whose fact: kind/id')),
                 ('version', models.IntegerField(help_text='place in the stream, from 1, without holes')),
-                ('kind', models.TextField(help_text='a key of scheduling.log.events.KINDS')),
+                ('kind', models.TextField(help_text='a key of scheduling.log.events.EVENT_CLASSES')),
                 ('schema', models.SmallIntegerField(help_text='version of the form of data')),
                 ('data', scheduling.log.fields.CanonicalJSON(help_text='the event')),
                 ('run', models.TextField(help_text='the run that it is about, for finding it', null=True)),

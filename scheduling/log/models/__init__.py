@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scheduling.log.models.log import BrokenView, Event, FoldedAgain, Heartbeat, Ordered, PassedOver, Remark
+from scheduling.log.models.log import BrokenView, Event, FoldedAgain, Heartbeat, Ordered, PassedOverEntry, Remark
 from scheduling.log.models.views import (
     NO_RUN,
     ClosedStream,
@@ -40,7 +40,7 @@ __all__ = [
     "Ordered",
     "Outage",
     "Override",
-    "PassedOver",
+    "PassedOverEntry",
     "PrintedStretch",
     "Profile",
     "Remark",

@@ -16,7 +16,7 @@ class Event(models.Model):
     position = models.BigIntegerField(primary_key=True, help_text="place in the global order, from 1, without holes")
     stream = models.TextField(help_text="whose fact: kind/id")
     version = models.IntegerField(help_text="place in the stream, from 1, without holes")
-    kind = models.TextField(help_text="a key of scheduling.log.events.KINDS")
+    kind = models.TextField(help_text="a key of scheduling.log.events.EVENT_CLASSES")
     schema = models.SmallIntegerField(help_text="version of the form of data")
     data = CanonicalJSON(help_text="the event")
     run = models.TextField(null=True, help_text="the run that it is about, for finding it")
@@ -79,7 +79,7 @@ class FoldedAgain(models.Model):
     times = models.BigIntegerField(default=0, help_text="how often")
 
 
-class PassedOver(models.Model):
+class PassedOverEntry(models.Model):
     """An entry of a node's journal that a view could not take, and goes on without."""
 
     pk = models.CompositePrimaryKey("view", "position")

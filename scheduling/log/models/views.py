@@ -110,7 +110,8 @@ class SupplyChange(Folded):
 
 
 class HandUse(Folded):
-    """What a person had fed, printed or cut beside every run, or the paper passed over when its place was told."""
+    """What a person had fed, printed or cut beside every run, or the paper that counts as used since its place was
+    told."""
 
     pk = models.CompositePrimaryKey("machine_id", "version")
     machine = _reference("Machine", db_index=False)

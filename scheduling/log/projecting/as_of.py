@@ -25,7 +25,7 @@ from django.db.models import Model, Q
 from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.event_records import facts
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.studio import MachineAdded, OpeningFixed, RunPlanned
 from scheduling.log.garbage import held_back
 from scheduling.log.models import (
@@ -155,7 +155,7 @@ def segments_at(run: str, moment: AsOf, part: Page, *, using: str = "default") -
 
 def _named(event: type[RunPlanned | MachineAdded | OpeningFixed], moment: AsOf, part: Page, using: str) -> list[str]:
     """Ids of what there was, by the events that named it."""
-    said = models.Event.objects.using(using).filter(moment.counts, kind=NAMES[event])
+    said = models.Event.objects.using(using).filter(moment.counts, kind=EVENT_KINDS[event])
     streams = said.order_by("stream").values_list("stream", flat=True).distinct()
     if part.after is not None:
         streams = streams.filter(stream__gt=f"{event.stream}/{part.after}")
@@ -224,7 +224,7 @@ def _fold(
         for kind, fold in view.folds.items():
             folds.setdefault(kind, []).append((view, fold, passed[view.name]))
     owners = Owners(using)
-    for fact in facts(where, stream=stream, kinds={NAMES[kind] for kind in folds}, using=using):
+    for fact in facts(where, stream=stream, kinds={EVENT_KINDS[kind] for kind in folds}, using=using):
         event, is_foreign = fact.event, owners.is_foreign(fact)
         for view, fold, without in folds[type(event)]:
             try:

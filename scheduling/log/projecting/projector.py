@@ -3,7 +3,7 @@
 A view that cannot take an entry of a node's journal goes on without that entry, and is marked so: no word of one board
 may stop what everybody needs. A view whose fold fails on any other event is set aside with that event, and the facts
 are kept all the same: the log is the truth, and the view can be folded again when the fold is mended. The other views
-go on. What a machine tells of another machine's run is passed over (`scheduling.log.owners`).
+go on. What a machine tells of another machine's run is taken by none (`scheduling.log.owners`).
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class ViewsSetAside(DayrollError):
 
 
 @dataclass(frozen=True)
-class Passed:
+class PassedEntry:
     """An entry that a view went on without."""
 
     view: View
@@ -68,7 +68,7 @@ class Passed:
     why: str
 
 
-def fold_live(facts: Sequence[Recorded], *, broken: Collection[str], owners: Owners, using: str) -> list[Passed]:
+def fold_live(facts: Sequence[Recorded], *, broken: Collection[str], owners: Owners, using: str) -> list[PassedEntry]:
     """Fold facts into every live view that they change, except those set aside; all together, as nearly always works.
 
     Args:
@@ -95,7 +95,7 @@ def fold_live(facts: Sequence[Recorded], *, broken: Collection[str], owners: Own
     return []
 
 
-def fold_apart(facts: Sequence[Recorded], *, broken: Collection[str], owners: Owners, using: str) -> list[Passed]:
+def fold_apart(facts: Sequence[Recorded], *, broken: Collection[str], owners: Owners, using: str) -> list[PassedEntry]:
     """As `fold_live`, each view by itself: where that fails, a view goes on without the entries that it cannot take,
     and is set aside where it fails on anything else.
 
@@ -105,27 +105,27 @@ def fold_apart(facts: Sequence[Recorded], *, broken: Collection[str], owners: Ow
     Raises:
         OperationalError, InterfaceError: the database cannot work now; that is no fault of a view.
     """
-    foreign, passed = owners.foreign(facts), list[Passed]()
+    foreign, passed = owners.foreign(facts), list[PassedEntry]()
     for view, mine in _changing(facts, broken):
         try:
             passed += fold_passing_over(view, mine, lambda: Rows(using), foreign, using)
         except FoldFailed as failure:
             _set_aside(failure, using)
     for one in passed:
-        mark_passed(one, using)
+        mark_passed_entry(one, using)
     return passed
 
 
 def fold_passing_over(
     view: View, facts: Sequence[Recorded], rows: Callable[[], Rows], foreign: Collection[int], using: str
-) -> list[Passed]:
+) -> list[PassedEntry]:
     """Fold facts one by one and write their rows, and go on without the entries that the view cannot take.
 
     Args:
         view: which.
         facts: in order.
         rows: gives rows that hold nothing yet.
-        foreign: positions of those to be passed over in any case.
+        foreign: positions of those about other machines' runs, of which a view takes only that they were told.
         using: alias of the database.
 
     Returns:
@@ -141,7 +141,7 @@ def fold_passing_over(
         except FoldFailed as failure:
             if not isinstance(fact.event, Entry):
                 raise
-            passed.append(Passed(view, fact, failure.why))
+            passed.append(PassedEntry(view, fact, failure.why))
             _fold_one(view, fact, rows(), {fact.position}, using)
     return passed
 
@@ -223,10 +223,10 @@ def write_rows(view: View, facts: Sequence[Recorded], rows: Rows) -> None:
         raise FoldFailed(view, facts[-1], error) from error
 
 
-def mark_passed(passed: Passed, using: str) -> None:
+def mark_passed_entry(passed: PassedEntry, using: str) -> None:
     """Keep for good that a view goes on without an entry."""
     logger.error("The view %r goes on without event %d: %s", passed.view.name, passed.fact.position, passed.why)
-    models.PassedOver.objects.using(using).update_or_create(
+    models.PassedOverEntry.objects.using(using).update_or_create(
         view=passed.view.name, position=passed.fact.position, defaults={"problem": passed.why}
     )
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from scheduling.log.events.reports import EntriesToldAgain, RunNotKnown
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Notice
-from scheduling.log.projections.notices import NOT_KNOWN, TOLD_AGAIN, raise_notice
+from scheduling.log.projections.notices import ENTRIES_TOLD_AGAIN, RUN_NOT_KNOWN, raise_notice
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
 from scheduling.sky.zones import zone
@@ -21,7 +21,7 @@ def run_not_known(rows: Rows, fact: Recorded, event: RunNotKnown) -> None:
         " again as it was, under the same id, from and to the same instants, with begins_in_the_past; under another id,"
         " what lies on the paper counts as missed"
     )
-    raise_notice(rows, fact, NOT_KNOWN, said, run=event.run)
+    raise_notice(rows, fact, RUN_NOT_KNOWN, said, run=event.run)
 
 
 def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
@@ -40,7 +40,7 @@ def entries_told_again(rows: Rows, fact: Recorded, event: EntriesToldAgain) -> N
         " from an older copy, and has them now. What people ordered and decided here after that copy nobody tells"
         " again: look whether it is still there"
     )
-    raise_notice(rows, fact, TOLD_AGAIN, said, cleared_at=fact.happened_at)
+    raise_notice(rows, fact, ENTRIES_TOLD_AGAIN, said, cleared_at=fact.happened_at)
 
 
 def _local(at: datetime, name: str) -> str:

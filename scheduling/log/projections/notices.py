@@ -39,14 +39,21 @@ KNIFE = "knife-disarmed"
 OPERATOR = "operator-acted"
 SLIP = "feed-slip"
 SET_TIME = "set-time"
-SET_ASIDE = "entry-set-aside"
-IN_PART = "entry-read-in-part"
-PASSED_OVER = "entry-passed-over"
-REFUSED = "reports-refused"
-NOT_KNOWN = "run-not-known"
-TOLD_AGAIN = "entries-told-again"
-WORD = "word-passed-over"
-ABOUT_REPORTS = (SET_ASIDE, IN_PART, PASSED_OVER, REFUSED, NOT_KNOWN, TOLD_AGAIN)
+ENTRY_SET_ASIDE = "entry-set-aside"
+ENTRY_READ_IN_PART = "entry-read-in-part"
+ENTRY_PASSED_OVER = "entry-passed-over"
+REPORTS_REFUSED = "reports-refused"
+RUN_NOT_KNOWN = "run-not-known"
+ENTRIES_TOLD_AGAIN = "entries-told-again"
+WORD_PASSED_OVER = "word-passed-over"
+ABOUT_REPORTS = (
+    ENTRY_SET_ASIDE,
+    ENTRY_READ_IN_PART,
+    ENTRY_PASSED_OVER,
+    REPORTS_REFUSED,
+    RUN_NOT_KNOWN,
+    ENTRIES_TOLD_AGAIN,
+)
 OURS = (
     SILENCE,
     GAP,
@@ -55,11 +62,11 @@ OURS = (
     OPERATOR,
     SLIP,
     SET_TIME,
-    WORD,
+    WORD_PASSED_OVER,
     *ABOUT_REPORTS,
 )  # the other kinds are the machine's own keywords
 
-PAUSED = "paused"
+PAUSED_KEYWORD = "paused"
 STOPPED_UNPLANNED = "it stopped by itself, as after a power cut; somebody must look at it, and resume it there"
 _TO_THE_SECOND = "%Y-%m-%d %H:%M:%S UTC"
 
@@ -105,7 +112,7 @@ def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
     """Columns are missing on the paper; over at once, with all before it, unless some are being printed late."""
     gap, decision = event.gap, event.decision
-    _clear(rows, fact, WORD)
+    _clear(rows, fact, WORD_PASSED_OVER)
     said = f"{gap.end - gap.unknown_end} columns missed and {len(decision.unknown)} unknown ({gap.cause}): "
     raise_notice(rows, fact, GAP, said + decision.reason)
     if decision.late == 0:
@@ -114,7 +121,7 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
 
 def outage_overridden(rows: Rows, fact: Recorded, event: OutageOverridden) -> None:
     """Somebody decided anew."""
-    _clear(rows, fact, WORD)
+    _clear(rows, fact, WORD_PASSED_OVER)
 
 
 def word_passed_over(rows: Rows, fact: Recorded, event: WordPassedOver) -> None:
@@ -129,7 +136,7 @@ def word_passed_over(rows: Rows, fact: Recorded, event: WordPassedOver) -> None:
         )
     else:
         why = f"the outage was settled at {settled_at:{_TO_THE_SECOND}}, and the board had not fetched it by then"
-    raise_notice(rows, fact, WORD, f"the decision of {given} on run {event.run} was passed over: {why}")
+    raise_notice(rows, fact, WORD_PASSED_OVER, f"the decision of {given} on run {event.run} was passed over: {why}")
 
 
 def true_again(rows: Rows, fact: Recorded, event: TrueAgain) -> None:
@@ -165,7 +172,7 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
             notice.cleared_at = fact.happened_at
     for keyword in event.keywords:
         if keyword not in still:
-            by_itself = keyword == PAUSED and not _open(rows, fact, OPERATOR)
+            by_itself = keyword == PAUSED_KEYWORD and not _open(rows, fact, OPERATOR)
             raise_notice(rows, fact, keyword, STOPPED_UNPLANNED if by_itself else f"the machine says {keyword}")
 
 
@@ -208,19 +215,19 @@ def feed_corrected(rows: Rows, fact: Recorded, event: FeedCorrected) -> None:
 def entry_set_aside(rows: Rows, fact: Recorded, event: EntrySetAside) -> None:
     """What a node told may be true of the paper, and nothing here shows it."""
     came_of_it = f"is kept, and not counted ({event.field}: {event.problem})"
-    _about_entry(rows, fact, event.seq, SET_ASIDE, came_of_it, f"{OLDER}, or was put back from an older copy")
+    _about_entry(rows, fact, event.seq, ENTRY_SET_ASIDE, came_of_it, f"{OLDER}, or was put back from an older copy")
 
 
 def entry_read_in_part(rows: Rows, fact: Recorded, event: EntryReadInPart) -> None:
     """What a node told was taken, but not to the last word."""
     came_of_it = f"was taken but for one thing ({event.field}: {event.problem})"
-    _about_entry(rows, fact, event.seq, IN_PART, came_of_it, f"{OLDER}, and at the board's clock")
+    _about_entry(rows, fact, event.seq, ENTRY_READ_IN_PART, came_of_it, f"{OLDER}, and at the board's clock")
 
 
 def entry_passed_over(rows: Rows, fact: Recorded, event: EntryPassedOver) -> None:
     """A mistake of this program, or what cannot be."""
     came_of_it = f"does not show in {event.view}, which cannot take it ({event.problem})"
-    _about_entry(rows, fact, event.seq, PASSED_OVER, came_of_it, "whoever keeps the server has to look")
+    _about_entry(rows, fact, event.seq, ENTRY_PASSED_OVER, came_of_it, "whoever keeps the server has to look")
 
 
 def _about_entry(rows: Rows, fact: Recorded, seq: int, kind: str, came_of_it: str, to_do: str) -> None:
@@ -233,12 +240,12 @@ def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:
         f"what its board reports cannot be and is refused ({event.field}: {event.problem}), and with it all that the"
         " board tells after it; look at the machine, then enrol its board again"
     )
-    _keep_one(rows, fact, REFUSED, said)
+    _keep_one(rows, fact, REPORTS_REFUSED, said)
 
 
 def reports_taken_again(rows: Rows, fact: Recorded, event: ReportsTakenAgain) -> None:
     """The board reports what can be."""
-    _clear(rows, fact, REFUSED)
+    _clear(rows, fact, REPORTS_REFUSED)
 
 
 def _keep_one(rows: Rows, fact: Recorded, kind: str, said: str) -> None:

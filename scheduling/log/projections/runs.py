@@ -100,7 +100,7 @@ def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
         worst_s = segment.worst_miss_s or 0.0
         segment.worst_miss_s = event.worst_miss_s if abs(event.worst_miss_s) > abs(worst_s) else worst_s
     if segment is not None and segment.first_column <= printed.first and printed.end <= segment.end_column:
-        _settle(run, segment, printed, event.at)
+        _account_for(run, segment, printed, event.at)
     else:
         account(rows, run, printed, event.at)
 
@@ -131,14 +131,14 @@ def account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
 def _spread(run: Run, segments: Sequence[Segment], interval: Interval, at: datetime) -> None:
     """Give columns their outcome in segments that are in order; the rest waits until it is planned."""
     for segment in segments:
-        _settle(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
+        _account_for(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
     ahead = [Interval(*one) for one in run.ahead]
     for part in outside(interval, [(segment.first_column, segment.end_column) for segment in segments]):
         ahead = with_interval(ahead, part)
     run.ahead = [list(one) for one in ahead]
 
 
-def _settle(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
+def _account_for(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
     """Give columns of one segment their outcome, and count."""
     outcomes = segment.outcomes
     if not outcomes or outcomes[-1][1] <= interval.first:  # as nearly always

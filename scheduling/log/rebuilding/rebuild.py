@@ -19,16 +19,16 @@ from django.db.models import F, Q
 
 from scheduling.log.ends import lock
 from scheduling.log.event_records import facts
-from scheduling.log.events import NAMES
+from scheduling.log.events import EVENT_KINDS
 from scheduling.log.garbage import held_back
-from scheduling.log.models import BrokenView, FoldedAgain, PassedOver
+from scheduling.log.models import BrokenView, FoldedAgain, PassedOverEntry
 from scheduling.log.owners import Owners
 from scheduling.log.projecting.projector import (
     FoldFailed,
-    Passed,
+    PassedEntry,
     fold_facts,
     fold_passing_over,
-    mark_passed,
+    mark_passed_entry,
     write_rows,
 )
 from scheduling.log.projections import VIEWS, View
@@ -52,12 +52,12 @@ class Rebuilt:
         rows: how many rows it has, folded again.
         differences: between its live tables and those folded again; none when all is well.
         failure: why it could not be folded; its live tables were left alone.
-        passed_over: how many entries of nodes it could not take, and goes on without.
+        entries_passed_over: how many entries of nodes it could not take, and goes on without.
     """
 
     view: str
     rows: int = 0
-    passed_over: int = 0
+    entries_passed_over: int = 0
     differences: tuple[Difference, ...] = ()
     failure: str | None = None
 
@@ -75,12 +75,12 @@ class _Folding:
     using: str
     rows: Rows = field(init=False)
     failure: FoldFailed | None = None
-    passed: list[Passed] = field(default_factory=list)
+    passed: list[PassedEntry] = field(default_factory=list)
     kinds: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
         self.rows = Rows(self.using, complete=True)
-        self.kinds = tuple(NAMES[event] for event in self.view.folds)
+        self.kinds = tuple(EVENT_KINDS[event] for event in self.view.folds)
 
     def take(self, facts: Sequence[Recorded], foreign: Collection[int]) -> None:
         """Fold what concerns the view, unless it failed before."""
@@ -181,7 +181,7 @@ def _finish(folding: _Folding, twins: Twins, swap: bool, using: str) -> Rebuilt:
             FoldedAgain.objects.using(using).get_or_create(view=view.name)
             FoldedAgain.objects.using(using).filter(view=view.name).update(times=F("times") + 1)
         BrokenView.objects.using(using).filter(view=view.name).delete()
-        PassedOver.objects.using(using).filter(view=view.name).delete()
+        PassedOverEntry.objects.using(using).filter(view=view.name).delete()
         for one in folding.passed:
-            mark_passed(one, using)
-    return Rebuilt(view.name, rows=rows, passed_over=len(folding.passed), differences=tuple(differences))
+            mark_passed_entry(one, using)
+    return Rebuilt(view.name, rows=rows, entries_passed_over=len(folding.passed), differences=tuple(differences))

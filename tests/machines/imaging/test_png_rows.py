@@ -74,7 +74,7 @@ def test_what_fills_up_a_row_is_blank() -> None:
     assert [*found.rows] == [b"\xe0", b"\xe0"]
 
 
-def test_what_does_not_matter_is_passed_over() -> None:
+def test_what_does_not_matter_is_ignored() -> None:
     octets = png(1, 8, b"\x00\x0f", extra=chunk(b"tEXt", b"Comment\0of no weight"))
     assert dots_of(octets).tolist() == [[True] * 4 + [False] * 4]
 

@@ -21,7 +21,7 @@ from machines.imaging.plate import Plate
 from machines.model.calibration import Calibration
 from machines.model.profile import CarriageHead, Knife, LineHead, Media, Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
-from machines.protocol.messages import Again, Reports, RunWork, SegmentWork, Status, Work
+from machines.protocol.messages import Reports, Retelling, RunWork, SegmentWork, Status, Work
 from machines.recovery import Policy
 from machines.serialization import format_instant
 
@@ -102,7 +102,7 @@ class Studio:
     down: bool = False
     entries: list[Entry] = field(default_factory=list)
     statuses: list[Status] = field(default_factory=list)
-    again: list[Again | None] = field(default_factory=list)
+    again: list[Retelling | None] = field(default_factory=list)
     told_before: int = 0
     calibration: Calibration | None = None
     instead: Callable[[str], Iterable[bytes] | None] = lambda path: None

@@ -152,7 +152,7 @@ def test_paper_that_was_fed_by_hand_before_anybody_resumed_hides_nothing(tmp_pat
     assert_never_twice(node, laid, 5)
     lies = node.paper().laid
     pictured = lies["place"][lies["column"] != NO_COLUMN].tolist()
-    assert pictured == [*range(12), *range(12 + 40, 12 + 40 + len(pictured) - 12)], "nothing is passed over beside it"
+    assert pictured == [*range(12), *range(12 + 40, 12 + 40 + len(pictured) - 12)], "nothing is left out beside it"
 
 
 def test_a_whole_run_that_the_journal_lost_is_not_laid_again(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from machines.serialization import parse_instant
 from scheduling.background import extend_plans as extend
 from scheduling.background.extend_plans import extend_plans
-from scheduling.commands.orders import AddMachine
+from scheduling.commands.additions import AddMachine
 from scheduling.log.models import Event, Run, Segment
 from scheduling.queries.runs import segment_work
 from scheduling.rendering.plate_store import PlateStore

@@ -10,7 +10,7 @@ from django.db.models import F
 
 from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import PlateDiffers, redraw_lost
-from scheduling.commands.orders import AddMachine
+from scheduling.commands.additions import AddMachine
 from scheduling.log.models import Event, Run, Segment, Source
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.upload_store import UploadStore

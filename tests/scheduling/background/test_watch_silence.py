@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from scheduling.background.watch_silence import watch_silence
-from scheduling.commands.orders import AddMachine
+from scheduling.commands.additions import AddMachine
 from scheduling.log.models import Event, Heartbeat, Machine, Notice, Run
 from tests.scheduling.house import NOON, order, ready
 

@@ -20,7 +20,7 @@ from scheduling.background.extend_plans import extend_plans
 from scheduling.calendar.supply_entries import DECIDE, SupplyEnd, supply_ends
 from scheduling.calendar.venue_calendar import Span, venue_calendar
 from scheduling.commands.enrol_node import enrol
-from scheduling.log.events import KINDS
+from scheduling.log.events import EVENT_CLASSES
 from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, SupplyChange, Venue
 from scheduling.log.rebuilding.rebuild import rebuild
@@ -161,7 +161,7 @@ def test_who_waited_to_count_counts_nothing_that_was_counted_meanwhile(plates: P
 
 def test_of_every_event_it_was_decided_what_it_moves() -> None:
     counted_from = {"machine", "run", "venue", "opening", "service"}
-    kinds = {kind for kind, cls in KINDS.items() if getattr(cls, "stream", "machine") in counted_from}
+    kinds = {kind for kind, cls in EVENT_CLASSES.items() if getattr(cls, "stream", "machine") in counted_from}
     assert sorted([*INVALIDATED_BY, *AS_PLANNED, *MOVES_NOTHING.split()]) == sorted(kinds)
 
 

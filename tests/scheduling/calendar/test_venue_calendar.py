@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.errors import InputError
 from machines.recovery import Policy
-from scheduling.calendar.venue_calendar import SKY, USUAL_SKY, Entry, Span, check_sky, venue_calendar
+from scheduling.calendar.venue_calendar import SKY, USUAL_SKY, CalendarEntry, Span, check_sky, venue_calendar
 from scheduling.log.events.studio import HoursSet, ServiceWindowCalledOff
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Venue
@@ -40,7 +40,7 @@ pytestmark = pytest.mark.django_db
 WIDE = Span.around(NOW, timedelta(days=28), timedelta(days=365))
 
 
-def entries(span: Span = WIDE, sky: tuple[str, ...] = (), id: str = "boathouse") -> dict[str, Entry]:
+def entries(span: Span = WIDE, sky: tuple[str, ...] = (), id: str = "boathouse") -> dict[str, CalendarEntry]:
     found = venue_calendar(Venue.objects.get(id=id), span, NOW, PlateStore(Path("/nowhere")), sky)
     assert [one.starts_at.isoformat() for one in found.entries] == sorted(
         one.starts_at.isoformat() for one in found.entries

@@ -248,7 +248,7 @@ def test_the_same_order_that_came_in_between_is_the_one_that_counts(monkeypatch:
 def test_an_order_that_was_carried_out_when_it_was_looked_at_and_is_closed_since_is_refused(tmp_path: Path) -> None:
     order(handlers.AddVenue, **VENUE)
     again: Any = handlers.read(VENUE, handlers.AddVenue)
-    checked = handlers.check_order(again, by(), None)
+    checked = handlers.check_command(again, by(), None)
     assert checked is None
     handlers.carry_out(again, checked, by())
     close_streams(["venue/loft"], tmp_path / "old.jsonl", by(), key=None)

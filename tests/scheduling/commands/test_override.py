@@ -28,7 +28,7 @@ from scheduling.nodes.reports import take
 from scheduling.outages.open_outage import OpenOutage, gap_now, next_column, open_outage
 from scheduling.outages.options import RuleOptions, Seam, choices, parts_of, seams
 from scheduling.outages.overrides import active_override
-from scheduling.outages.passed_over import passed_over
+from scheduling.outages.words_passed_over import words_passed_over
 from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_work
@@ -625,7 +625,7 @@ def test_of_a_run_whose_newest_word_came_through_nothing_more_is_asked(tmp_path:
     take("one", batch(started(), settled(2, 4.0, SKIP, override=active_override(Run.objects.get()))), long_after())
     assert Override.objects.filter(used_by=None, passed_over_at=None).count() == 1, "the one before it"
     with CaptureQueriesContext(connection) as asked:
-        assert list(passed_over("one", {}, {})) == []
+        assert list(words_passed_over("one", {}, {})) == []
     assert len(asked) == 1
 
 

@@ -12,7 +12,7 @@ from django.db import connections, transaction
 from machines.errors import InputError
 from scheduling.log import event_records, models
 from scheduling.log.event_records import insert, scan
-from scheduling.log.events import KINDS
+from scheduling.log.events import EVENT_CLASSES
 from scheduling.log.events.server import NodeEnrolled
 from scheduling.log.integrity.verify import verify
 from scheduling.log.store import Append, VersionConflict, append, last_position, read, stream_version
@@ -36,7 +36,7 @@ class StoreContract:
         said = [say(stream, event, using=self.using)[0] for stream, event in ONE_OF_EACH]
         assert list(read(using=self.using)) == said
         assert [(fact.stream, fact.event) for fact in said] == list(ONE_OF_EACH)
-        assert {fact.kind for fact in said} == set(KINDS)
+        assert {fact.kind for fact in said} == set(EVENT_CLASSES)
 
     def test_who_when_and_in_which_request(self) -> None:
         (fact,) = append([Append("venue/a", None, [venue()])], by(5, "account-9", None), using=self.using)

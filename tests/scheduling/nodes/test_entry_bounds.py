@@ -20,7 +20,7 @@ from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read
 from scheduling.nodes import entry_bounds, received_entries, reports
 from scheduling.nodes.received_entries import MOST_ENTRIES, TooManyEntries, read_batch
-from scheduling.nodes.reports import JournalDiffers, StaleEpoch, take
+from scheduling.nodes.reports import EntryDiffers, StaleEpoch, take
 from tests.scheduling.house import NOON, by, ready
 
 pytestmark = pytest.mark.django_db
@@ -231,7 +231,7 @@ def test_what_may_be_true_but_does_not_fit_is_kept_and_set_aside(tmp_path: Path,
     (notice,) = Notice.objects.filter(cleared_at=None)
     assert notice.kind == "entry-set-aside" and field in notice.said
     assert send(told_, after) == 2, "sent again it is the same"
-    with pytest.raises(JournalDiffers):
+    with pytest.raises(EntryDiffers):
         send(told_ | {"more": "of it"} if field == "kind" else entry("knife-armed"))
     assert all(result.equal for result in rebuild(swap=False))
 
@@ -287,7 +287,7 @@ def test_an_instant_that_has_not_come_yet_is_taken_as_now(
         (part,) = beside
         assert isinstance(part, EntryReadInPart) and (part.entry, part.field) == (armed, "at")
     assert send(armed, at=now) == 1
-    with pytest.raises(JournalDiffers):
+    with pytest.raises(EntryDiffers):
         send(armed | {"at": format_instant(now)} if ahead_s else entry("knife-armed"), at=now)
 
 
@@ -330,7 +330,7 @@ def test_what_lies_spoilt_in_a_boards_journal_is_set_aside_and_what_follows_coun
 def test_a_status_that_cannot_be_read_holds_back_nothing(tmp_path: Path, status: Any, caplog: Any) -> None:
     ready(tmp_path)
     assert send(printed(), status=status) == 1
-    assert "cannot be read, and is passed over" in caplog.text
+    assert "cannot be read, and is ignored" in caplog.text
 
 
 def test_a_status_with_a_field_that_is_not_known_is_read() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from machines.protocol.journal_entries import Entry, KnifeArmed
-from machines.protocol.messages import Again, Reports
+from machines.protocol.messages import Reports, Retelling
 from scheduling.commands import handlers
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.models import Notice
@@ -130,5 +130,5 @@ def test_what_cannot_be_read_of_it_holds_up_no_fact(tmp_path: Path, again: Any) 
 def test_a_batch_that_tells_nothing_again_says_so_by_silence() -> None:
     """So that a server which does not know the word takes all the others."""
     assert "again" not in Reports(epoch=1, entries=()).as_json()
-    told = Reports(epoch=1, entries=(), again=Again(first=2, through=5)).as_json()
+    told = Reports(epoch=1, entries=(), again=Retelling(first=2, through=5)).as_json()
     assert told["again"] == {"first": 2, "through": 5}

@@ -16,7 +16,7 @@ from machines.protocol.messages import pace
 from machines.recovery import Columns, Gap, Policy, settle
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.models import Event, Machine, Notice, Outage, PrintedStretch, Run, Segment
-from scheduling.nodes.reports import JournalDiffers, MissingEntries, StaleEpoch, do_the_same, take
+from scheduling.nodes.reports import EntryDiffers, MissingEntries, StaleEpoch, do_the_same, take
 from scheduling.queries.runs import run_work
 from tests.scheduling.house import NOON, batch, by, long_after, printed, ready, small_profile, started
 
@@ -90,7 +90,7 @@ def test_a_copied_board_is_found_out_when_it_tells_something_else_under_the_same
     events = Event.objects.count()
     other = replace(started(2), at=NOON + timedelta(seconds=1))
     for copied in (batch(started(), other), batch(other), batch(other, whole_segment(seq=3))):
-        with pytest.raises(JournalDiffers, match=r"entry 2 was told before.*enrol it again"):
+        with pytest.raises(EntryDiffers, match=r"entry 2 was told before.*enrol it again"):
             take("one", copied, long_after())
     assert Event.objects.count() == events
     assert take("one", batch(started(), whole_segment(), started(3)), long_after()) == 3, "the first to tell goes on"
@@ -103,7 +103,7 @@ def test_old_batches_that_come_late_are_the_same_to_the_last_word(tmp_path: Path
     for first in range(len(entries)):
         for end in range(first + 1, len(entries) + 1):
             assert take("one", batch(*entries[first:end]), long_after()) == len(entries)
-            with pytest.raises(JournalDiffers):
+            with pytest.raises(EntryDiffers):
                 changed = replace(entries[end - 1], at=NOON + timedelta(days=9))  # type: ignore[type-var]
                 take("one", batch(*entries[first : end - 1], changed), long_after())
 

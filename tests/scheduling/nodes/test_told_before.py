@@ -16,7 +16,7 @@ from machines.protocol.messages import pace
 from machines.recovery import Gap, Policy, RuleKind, settle
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
-from scheduling.commands.plan_run import PlanRun, plan_run, read_ground
+from scheduling.commands.plan_run import PlanRun, plan_run, read_run_context
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import NO_RUN, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
@@ -53,7 +53,7 @@ def to_be_planned(**fields: Any) -> RunPlanned:
     """The run ``second``, as it was planned before it was forgotten."""
     asked = {"machine": "one", "source": "picture", "cycle": "apparent-solar-day", "policy": {"kind": "skip"}}
     command: Any = handlers.read(SECOND | asked | fields, PlanRun)
-    return plan_run(command, read_ground(command))
+    return plan_run(command, read_run_context(command))
 
 
 def printed_of(seq: int, first: int, end: int) -> Entry:

@@ -24,7 +24,7 @@ from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append
 from scheduling.nodes import work_tag
 from scheduling.nodes.reports import take
-from scheduling.nodes.work_tag import Asked, ground_of, kept_tag, work_and_tag
+from scheduling.nodes.work_tag import WorkQuery, basis_of, kept_tag, work_and_tag
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.queries.calibration import calibrate
 from scheduling.rendering.plate_store import PlateStore
@@ -32,7 +32,7 @@ from scheduling.venues.hours import set_hours
 from tests.scheduling.house import NOON, batch, by, furnish, long_after, plan, printed, ready, started
 
 pytestmark = pytest.mark.django_db
-ASKED = Asked("one", timedelta(hours=5), 60.0)
+ASKED = WorkQuery("one", timedelta(hours=5), 60.0)
 SOON = NOON + timedelta(minutes=30)
 
 
@@ -41,13 +41,13 @@ def nothing_kept() -> None:
     work_tag._kept.clear()
 
 
-def fresh(now: datetime = NOON, asked: Asked = ASKED) -> str:
+def fresh(now: datetime = NOON, asked: WorkQuery = ASKED) -> str:
     """The tag of the work, made now, and kept."""
-    return work_and_tag(asked, ground_of(asked.machine), now)[1]
+    return work_and_tag(asked, basis_of(asked.machine), now)[1]
 
 
-def known(now: datetime = NOON, asked: Asked = ASKED) -> str | None:
-    return kept_tag(asked, ground_of(asked.machine), now)
+def known(now: datetime = NOON, asked: WorkQuery = ASKED) -> str | None:
+    return kept_tag(asked, basis_of(asked.machine), now)
 
 
 def test_what_was_made_is_known_without_making_it(tmp_path: Path) -> None:
@@ -57,8 +57,8 @@ def test_what_was_made_is_known_without_making_it(tmp_path: Path) -> None:
     with CaptureQueriesContext(connection) as asked:
         assert known() == tag
     assert len(asked) == 1
-    assert known(asked=Asked("one", timedelta(hours=6), 60.0)) is None
-    assert known(asked=Asked("one", timedelta(hours=5), 61.0)) is None
+    assert known(asked=WorkQuery("one", timedelta(hours=6), 60.0)) is None
+    assert known(asked=WorkQuery("one", timedelta(hours=5), 61.0)) is None
 
 
 def first_segment() -> Segment:
@@ -136,7 +136,7 @@ def test_what_another_process_says_meanwhile_is_not_taken_for_what_was_made(
         take("one", batch(started(), laid(2, 2)), long_after())
         return made
 
-    before = ground_of("one")
+    before = basis_of("one")
     monkeypatch.setattr(work_tag, "work_for", overtaken)
     stale = work_and_tag(ASKED, before, NOON)[1]
     assert kept_tag(ASKED, before, NOON) is None
@@ -163,7 +163,7 @@ def test_while_a_view_is_set_aside_nothing_is_kept(tmp_path: Path) -> None:
     ready(tmp_path)
     tag = fresh()
     BrokenView.objects.create(view="runs", position=1, problem="no such column")
-    assert ground_of("one") is None
+    assert basis_of("one") is None
     assert known() is None
     assert fresh() == tag
     assert known() is None
@@ -174,7 +174,7 @@ def test_who_asks_for_ever_other_horizons_has_the_oldest_forgotten(
 ) -> None:
     monkeypatch.setattr(work_tag, "MOST_KEPT", 3)
     ready(tmp_path)
-    questions = [Asked("one", timedelta(hours=hours), 60.0) for hours in range(1, 6)]
+    questions = [WorkQuery("one", timedelta(hours=hours), 60.0) for hours in range(1, 6)]
     for asked in questions:
         fresh(asked=asked)
     assert [known(asked=asked) is not None for asked in questions] == [False, False, True, True, True]

@@ -13,7 +13,7 @@ import pytest
 from machines.errors import InputError
 from machines.model.calibration import Calibration
 from scheduling.background.extend_plans import extend_plans
-from scheduling.commands.orders import AddSource
+from scheduling.commands.additions import AddSource
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.nodes.reports import take
 from scheduling.paper.printed_paper import Length, dots_on, laid_on, length_at, seams

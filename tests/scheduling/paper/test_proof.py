@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from machines.errors import InputError
-from machines.imaging.pictures import KINDS, LandPicture, StarBelt, from_json
+from machines.imaging.pictures import PICTURE_KINDS, LandPicture, StarBelt, from_json
 from machines.imaging.plate import Plate
 from machines.model.head import lost_share
 from machines.model.profile import LineHead, Profile
@@ -36,7 +36,7 @@ TURN = (datetime(2026, 10, 24, tzinfo=UTC) - datetime(2000, 1, 1, tzinfo=UTC)).d
 BLACK = RenderSource(picture=from_json({"kind": "image"}), upload=original("image").upload, method="line-art")
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", PICTURE_KINDS)
 def test_a_turn_of_each_kind_is_its_plate(kind: str) -> None:
     cycle, what = cycles.get(usual_cycle(original(kind).picture)), original(kind)
     number = 26 if kind == "year-of-daylight" else TURN
@@ -79,7 +79,9 @@ def test_what_the_edge_shows_depends_on_the_cycle_and_the_picture() -> None:
     assert title(original("moon").picture, "synodic-month") is None
     assert title(original("moon").picture, "lunar-day") == "longitude"
     assert title(original("year-of-daylight").picture, "apparent-solar-day") is None
-    assert {kind: usual_cycle(original(kind).picture) in cycles.NAMES for kind in KINDS} == dict.fromkeys(KINDS, True)
+    assert {kind: usual_cycle(original(kind).picture) in cycles.CYCLE_NAMES for kind in PICTURE_KINDS} == dict.fromkeys(
+        PICTURE_KINDS, True
+    )
 
 
 @pytest.mark.parametrize("picture", [{"kind": "map"}, {"kind": "daylight-map"}])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from machines.errors import InputError
-from scheduling.commands.orders import AddVenue
+from scheduling.commands.additions import AddVenue
 from scheduling.queries.names import check_name
 
 

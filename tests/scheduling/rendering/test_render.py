@@ -13,7 +13,7 @@ from PIL import Image
 
 from machines.errors import InputError
 from machines.imaging.dot_gain import ToneCurve
-from machines.imaging.pictures import KINDS, from_json
+from machines.imaging.pictures import PICTURE_KINDS, from_json
 from machines.model.profile import Profile
 from machines.serialization import structure
 from scheduling.rendering.render import RenderSource, draw_plate, draw_tone, needs_upload
@@ -60,10 +60,10 @@ def plate_of(what: RenderSource, kind: str, at: str = "2026-10-24T12:00:00+00:00
 
 
 def test_there_is_one_of_each_kind() -> None:
-    assert set(ONE_OF_EACH) == set(KINDS)
+    assert set(ONE_OF_EACH) == set(PICTURE_KINDS)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", PICTURE_KINDS)
 def test_each_kind_is_drawn(kind: str) -> None:
     dots = plate_of(original(kind), kind)
     assert dots.shape == (MACHINE.dots_across, MACHINE.columns_per_turn)
@@ -71,7 +71,7 @@ def test_each_kind_is_drawn(kind: str) -> None:
     assert np.array_equal(plate_of(original(kind), kind), dots)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", PICTURE_KINDS)
 def test_what_changes_with_the_turn_is_another_plate_another_time(kind: str) -> None:
     what = original(kind)
     later = plate_of(what, kind, "2028-04-04T12:00:00+00:00")

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from scheduling.sky import almanac
-from scheduling.sky.almanac import KINDS, AlmanacError, SkyEvent
+from scheduling.sky.almanac import SKY_EVENT_KINDS, AlmanacError, SkyEvent
 from scheduling.sky.bodies import sky
 from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.sky.places import Place
@@ -63,8 +63,8 @@ def test_the_kinds_of_the_design() -> None:
         solar-noon solar-midnight sun-over-meridian moon-over-meridian march-equinox june-solstice september-equinox
         december-solstice new-moon first-quarter full-moon last-quarter moonrise moonset moon-transit perihelion
         aphelion perigee apogee lunar-eclipse"""
-    assert set(contract.split()) <= set(KINDS)
-    assert set(KINDS) - set(contract.split()) == {"sun-rising", "sun-setting", "moon-rising", "moon-setting"}
+    assert set(contract.split()) <= set(SKY_EVENT_KINDS)
+    assert set(SKY_EVENT_KINDS) - set(contract.split()) == {"sun-rising", "sun-setting", "moon-rising", "moon-setting"}
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_how_many_there_are_in_a_year(kind: str, count: int) -> None:
     assert len(find(kind)) == count
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", SKY_EVENT_KINDS)
 def test_events_come_in_order_in_utc_and_inside_the_span(kind: str) -> None:
     events = find(kind, START, START + 60 * DAY)
     assert [event.kind for event in events] == [kind] * len(events)
@@ -244,14 +244,14 @@ def test_any_zone_will_do() -> None:
 
 def test_a_calendar_holds_every_kind_that_takes_no_options() -> None:
     events = almanac.calendar(START, END, LISBON)
-    assert {event.kind for event in events} == {name for name, kind in KINDS.items() if not kind.options}
+    assert {event.kind for event in events} == {name for name, kind in SKY_EVENT_KINDS.items() if not kind.options}
     assert [event.at for event in events] == sorted(event.at for event in events)
 
 
 def test_a_calendar_without_a_place_holds_what_happens_to_the_whole_earth() -> None:
     events = almanac.calendar(START, END)
     assert {event.kind for event in events} == {
-        name for name, kind in KINDS.items() if not kind.options and not kind.needs_place
+        name for name, kind in SKY_EVENT_KINDS.items() if not kind.options and not kind.needs_place
     }
 
 
@@ -388,7 +388,7 @@ def test_outside_the_ephemeris_the_error_says_the_range(year: int) -> None:
         )
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", SKY_EVENT_KINDS)
 def test_up_to_the_very_ends_of_the_ephemeris(kind: str) -> None:
     first, last = sky().ephemeris.span()
     for start, end in ((first, first + 40 * DAY), (last - 40 * DAY, last)):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from scheduling.sky import cycles
-from scheduling.sky.cycles import NAMES, Cycle, CycleError
+from scheduling.sky.cycles import CYCLE_NAMES, Cycle, CycleError
 from scheduling.sky.ephemeris import EphemerisRangeError, load
 from scheduling.sky.places import Place
 from scheduling.sky.timescales import DAY_S
@@ -17,7 +17,7 @@ from scheduling.sky.timescales import DAY_S
 LISBON = Place(38.72, -9.14)
 EPOCH = datetime(2026, 3, 1, tzinfo=UTC)
 OPTIONS = {"temporal-hours": {"place": LISBON}, "period": {"seconds": 600.0, "epoch": EPOCH}}
-OVER_THE_EPHEMERIS = [name for name in NAMES if name != "period"]
+OVER_THE_EPHEMERIS = [name for name in CYCLE_NAMES if name != "period"]
 SMOOTH = [name for name in OVER_THE_EPHEMERIS if name != "temporal-hours"]
 FOLLOW_THE_EARTH = ["apparent-solar-day", "mean-solar-day", "sidereal-day", "lunar-day", "temporal-hours"]
 
@@ -33,7 +33,7 @@ def posix(*parts: int) -> float:
 
 
 def test_the_cycles_of_the_design() -> None:
-    assert set(NAMES) == {
+    assert set(CYCLE_NAMES) == {
         "apparent-solar-day",
         "mean-solar-day",
         "sidereal-day",
@@ -45,7 +45,7 @@ def test_the_cycles_of_the_design() -> None:
     }
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 def test_a_cycle_knows_its_name(name: str) -> None:
     assert cycle(name).name == name
 
@@ -53,7 +53,7 @@ def test_a_cycle_knows_its_name(name: str) -> None:
 # The two functions.
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 @settings(deadline=None)  # the first to ask for a block samples it
 @given(instants=st.lists(instants_, min_size=1, max_size=20))
 def test_instants_undo_turns(name: str, instants: list[float]) -> None:
@@ -61,7 +61,7 @@ def test_instants_undo_turns(name: str, instants: list[float]) -> None:
     assert found == pytest.approx(np.array(instants), abs=1e-4)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 @settings(deadline=None)  # the first to ask for a block samples it
 @given(data=st.data())
 def test_turns_undo_instants(name: str, data: st.DataObject) -> None:
@@ -71,13 +71,13 @@ def test_turns_undo_instants(name: str, data: st.DataObject) -> None:
     assert found == pytest.approx(np.array(counts), abs=1e-4 / cycle(name).mean_turn_s)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 def test_turns_increase_strictly_even_over_seconds(name: str) -> None:
     start = posix(2026, 10, 20)
     assert (np.diff(cycle(name).turns(start + np.arange(0.0, 20_000.0, 1.0))) > 0.0).all()
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 def test_the_mean_turn_is_the_mean_turn(name: str) -> None:
     ends = np.array([posix(2001, 1, 1), posix(2051, 1, 1)])
     counted = np.diff(cycle(name).turns(ends))
@@ -94,7 +94,7 @@ def test_a_leap_second_makes_turns_jump_by_a_second(name: str) -> None:
     assert inside == pytest.approx(leap, abs=1e-4)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 @pytest.mark.parametrize("shape", [(), (1,), (3,), (2, 2), (0,)])
 def test_shapes_are_kept(name: str, shape: tuple[int, ...]) -> None:
     at = np.full(shape, posix(2026, 5, 1))
@@ -102,7 +102,7 @@ def test_shapes_are_kept(name: str, shape: tuple[int, ...]) -> None:
     assert np.shape(turns) == np.shape(cycle(name).instants(turns)) == np.shape(cycle(name).ut1_error_s(at)) == shape
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 def test_what_is_found_for_one_does_not_depend_on_the_others(name: str) -> None:
     counted = cycle(name)
     low, high = counted.turns([posix(2024, 1, 1), posix(2034, 1, 1)])
@@ -170,12 +170,12 @@ def test_the_tropical_year_counts_from_the_equinox_of_march_2000() -> None:
 # Errors that are stated.
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 def test_the_bound_of_the_sampling_is_at_most_a_millisecond(name: str) -> None:
     assert 0.0 <= cycle(name).sampling_error_s <= 1e-3
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 def test_only_what_follows_the_earth_has_an_error_from_its_prediction(name: str) -> None:
     error = cycle(name).ut1_error_s([posix(2020, 1, 1), posix(2040, 1, 1)])
     assert error[0] == 0.0
@@ -201,7 +201,7 @@ def test_to_the_very_ends_of_the_ephemeris(name: str) -> None:
     assert cycle(name).instants(cycle(name).turns(ends)) == pytest.approx(ends, abs=1e-4)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", CYCLE_NAMES)
 @pytest.mark.parametrize("wrong", [np.nan, np.inf, -np.inf])
 def test_what_is_no_number_is_refused_by_its_place(name: str, wrong: float) -> None:
     with pytest.raises(ValueError, match=r"posix\[1\] is"):

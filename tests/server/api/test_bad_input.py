@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scheduling.log.models import Event
-from server.api.problem_kinds import KINDS
+from server.api.problem_kinds import PROBLEM_KINDS
 from tests.server.keys import events
 from tests.server.studio import (
     IN_ORDER,
@@ -237,7 +237,7 @@ def test_a_mistake_of_ours_shows_its_number_and_nothing_else(
 
 
 def test_each_type_of_problem_explains_itself() -> None:
-    for kind in KINDS.values():
+    for kind in PROBLEM_KINDS.values():
         answer = Caller().get(kind.type.removeprefix("/api/v1/"))
         assert answer.status_code == 200
         assert answer.json()["title"] == kind.title

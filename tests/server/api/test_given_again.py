@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from django.db import connections
 
+from scheduling.commands.additions import AddSource
 from scheduling.commands.checked import Checked
 from scheduling.commands.handlers import HANDLERS
-from scheduling.commands.orders import AddSource
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.archive import close_streams

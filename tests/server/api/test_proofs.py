@@ -13,7 +13,7 @@ import pytest
 from django.http import HttpResponse
 from PIL import Image
 
-from machines.imaging.pictures import KINDS
+from machines.imaging.pictures import PICTURE_KINDS
 from machines.imaging.plate import Plate
 from machines.protocol.messages import Work
 from scheduling.log.models import Segment
@@ -49,7 +49,7 @@ def add_each(studio: Caller) -> None:
 
 def test_each_kind_of_source_has_a_thumbnail_and_a_proof(furnished: Caller) -> None:
     add_each(furnished)
-    for kind in KINDS:
+    for kind in PICTURE_KINDS:
         assert picture(furnished.get(f"sources/{kind}/thumbnail.png")).size == (480, 240)
         assert picture(furnished.get(f"sources/{kind}/thumbnail.png?profile=wren&venue=quay")).size == (480, 160)
         view = picture(furnished.get(f"sources/{kind}/proof.png?profile=wren&venue=quay"))

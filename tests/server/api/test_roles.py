@@ -66,7 +66,7 @@ def revoke_somebodys_key(caller: Caller) -> HttpResponse:
 
 
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
-ORDERS: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
+COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venues", "post"): (lambda caller: caller.post("venues", FAR_VENUE), STUDIO),
     ("profiles", "post"): (lambda caller: caller.post("profiles", PROFILE | {"id": "wren-b"}), STUDIO),
     ("machines", "post"): (lambda caller: caller.post("machines", MACHINE | {"id": "wren-2"}), STUDIO),
@@ -107,15 +107,15 @@ def key_of(role: Role, *venues: str) -> Caller:
 
 
 def test_there_is_a_decision_for_every_call_that_changes_something() -> None:
-    assert set(doors()) == set(ORDERS) | MACHINES_OWN
+    assert set(doors()) == set(COMMANDS_GIVEN) | MACHINES_OWN
 
 
-@pytest.mark.parametrize("which", ORDERS)
+@pytest.mark.parametrize("which", COMMANDS_GIVEN)
 def test_the_table_says_who_may(which: tuple[str, str]) -> None:
     door: Any = doors()[which]
     assert isinstance(door, ApiView) and door.permission_classes == [HasKey]
     assert door.command in MAY_GIVE
-    assert MAY_GIVE[door.command] == ORDERS[which][1]
+    assert MAY_GIVE[door.command] == COMMANDS_GIVEN[which][1]
 
 
 @pytest.mark.parametrize("which", MACHINES_OWN)
@@ -130,9 +130,9 @@ def test_a_new_command_is_the_studios_until_it_is_decided() -> None:
 
 
 @pytest.mark.parametrize("role", ROLES)
-@pytest.mark.parametrize("which", ORDERS)
+@pytest.mark.parametrize("which", COMMANDS_GIVEN)
 def test_every_role_gives_its_commands_and_no_others(replaying: Caller, which: tuple[str, str], role: Role) -> None:
-    order, may = ORDERS[which]
+    order, may = COMMANDS_GIVEN[which]
     caller, events, codes = key_of(role), events_told().count(), EnrolmentCode.objects.count()
     answer = order(caller)
     if role in may:
@@ -144,9 +144,9 @@ def test_every_role_gives_its_commands_and_no_others(replaying: Caller, which: t
     assert (events_told().count(), EnrolmentCode.objects.count()) == (events, codes)
 
 
-@pytest.mark.parametrize("which", ORDERS)
+@pytest.mark.parametrize("which", COMMANDS_GIVEN)
 def test_nobody_and_no_node_gives_any(replaying: Caller, node: Caller, which: tuple[str, str]) -> None:
-    order, _ = ORDERS[which]
+    order, _ = COMMANDS_GIVEN[which]
     events = events_told().count()
     assert problem(order(Caller()), 401)["type"] == "about:blank"
     assert problem(order(node), 403)["type"] == "about:blank"
@@ -275,12 +275,12 @@ def test_the_description_says_403_where_it_can_come(description: dict[str, Any])
             assert ("403" in operation["responses"]) == (len(comes_in) == 1), (method, path)
 
 
-@pytest.mark.parametrize("which", ORDERS)
+@pytest.mark.parametrize("which", COMMANDS_GIVEN)
 def test_the_description_says_who_may(description: dict[str, Any], which: tuple[str, str]) -> None:
     (route,) = [str(pattern.pattern) for pattern in API.url_patterns if pattern.name == which[0]]
     path = f"/api/v1/{route.replace('<id:pk>', '{id}').replace('<prefix:prefix>', '{prefix}')}"
     said = description["paths"][path][which[1]]["responses"]["403"]["description"]
-    assert ("only the studio or a curator may" in said) == (ORDERS[which][1] == CURATOR)
+    assert ("only the studio or a curator may" in said) == (COMMANDS_GIVEN[which][1] == CURATOR)
     assert "only the studio" in said
 
 

@@ -18,10 +18,10 @@ from machines.serialization import structure
 from scheduling.log.models import Event, Machine, Override, Venue
 from scheduling.log.remarks import text_of
 from scheduling.outages.open_outage import gap_now, open_outage
-from scheduling.outages.options import KINDS, Choice, Choices, RunsInto
+from scheduling.outages.options import RULE_KINDS, Choice, Choices, RunsInto
 from scheduling.queries.machine_context import machine_context
 from server import jobs, wiring
-from server.console.choices import shown as words_of
+from server.console.choices import outage_page as words_of
 from server.console.formatting import NO_BREAK
 from tests.server.api.test_node_calls import work_of
 from tests.server.api.test_override import report, settled
@@ -86,7 +86,7 @@ def test_the_venue_is_not_read_anew_for_every_choice(person: Client, silent: Cal
     with CaptureQueriesContext(connection) as asked:
         shown(person)
     reads = sum(f'FROM "{Venue._meta.db_table}"' in one["sql"] for one in asked.captured_queries)
-    assert reads < len(KINDS)
+    assert reads < len(RULE_KINDS)
 
 
 def test_nobody_decides_without_signing_in(silent: Caller) -> None:

@@ -123,7 +123,10 @@ def test_how_an_instant_was_named(said: dict[str, str], spoken: str) -> None:
             {"kind": "replay-within", "within": {"value": 6, "unit": "hours"}, "only_while_closed": True},
             "print late the newest 6 hours of it, only while the venue is closed",
         ),
-        ({"kind": "blank", "half_printed": "finish"}, f"{formatting.KINDS['blank']}, finish a half-printed segment"),
+        (
+            {"kind": "blank", "half_printed": "finish"},
+            f"{formatting.RULE_WORDS['blank']}, finish a half-printed segment",
+        ),
         (
             {
                 "kind": "replay",
@@ -147,5 +150,5 @@ def test_whatever_holds_a_machine_every_reader_is_told() -> None:
 
 
 def test_every_kind_has_words() -> None:
-    assert set(formatting.KINDS) == set(get_args(RuleKind))
-    assert set(formatting.HALF_PRINTED) == set(get_args(HalfPrinted))
+    assert set(formatting.RULE_WORDS) == set(get_args(RuleKind))
+    assert set(formatting.HALF_PRINTED_WORDS) == set(get_args(HalfPrinted))

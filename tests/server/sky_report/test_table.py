@@ -27,7 +27,7 @@ def test_days_hold_what_the_almanac_finds() -> None:
 
 def test_days_hold_the_turns_at_their_beginning() -> None:
     (day,) = listing(LISBON, IN_LISBON, date(2026, 10, 24), date(2026, 10, 24)).days
-    assert set(day.turns) == set(cycles.NAMES) - {"period"}
+    assert set(day.turns) == set(cycles.CYCLE_NAMES) - {"period"}
     for name, turns in day.turns.items():
         options = {"place": LISBON} if name == "temporal-hours" else {}
         assert turns == float(cycles.get(name, **options).turns(day.begins.timestamp()))

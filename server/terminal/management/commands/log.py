@@ -252,7 +252,9 @@ def _judged(result: Rebuilt) -> str:
     if result.failure is not None:
         return f"failed: {result.failure}"
     if result.equal:
-        return "equal" + (f", without {result.passed_over} entries that it cannot take" if result.passed_over else "")
+        return "equal" + (
+            f", without {result.entries_passed_over} entries that it cannot take" if result.entries_passed_over else ""
+        )
     differing = "; ".join(
         f"{one.rows} rows of {one.table} differ, such as {', '.join(map(str, one.keys))}" for one in result.differences
     )

@@ -135,7 +135,7 @@ class TestGreeting:
             Greeting.read(words)
         assert refused.value.field == "controller." + name.replace("-", "_")
 
-    def test_what_is_not_known_is_passed_over(self) -> None:
+    def test_what_is_not_known_is_ignored(self) -> None:
         (said,) = Talk().say("hello a 1 1000")
         words = said.split(" ")[4:]
         assert Greeting.read([*words, "colour=blue", "quick"]) == Greeting.read(words)

@@ -145,7 +145,7 @@ def some_dots(of: Profile, columns: int, random: Random) -> Dots:
 
 
 def lay_bursts(machine: SerialMachine, of: Profile, bursts: int, random: Random, place: int = 0) -> list[Ordered]:
-    """Print as a node does: after a stop the places of the burst are passed over, as they may have been laid."""
+    """Print as a node does: after a stop the places of the burst count as used, as they may have been laid."""
     ordered = []
     for _ in range(bursts):
         dots = some_dots(of, random.randint(1, 2 * of.columns_per_burst), random)

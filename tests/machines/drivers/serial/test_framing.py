@@ -73,7 +73,7 @@ def test_two_wrong_bits_are_noticed(words: list[str], data: st.DataObject) -> No
         b"\xff\xfe",
     ],
 )
-def test_what_is_no_line_is_passed_over(line: bytes) -> None:
+def test_what_is_no_line_is_ignored(line: bytes) -> None:
     assert decode(line) is None
 
 

@@ -75,7 +75,7 @@ def begun(answers: Answers = obedient, limits: Limits | None = None) -> tuple[Li
     return link, script
 
 
-def test_an_answer_that_was_overtaken_is_passed_over() -> None:
+def test_an_answer_that_was_overtaken_is_ignored() -> None:
     link, script = begun()
     link.perform([("cap",), ("cap",)])
     script.tell("state 7 0 1 1 0 media-low-warning")

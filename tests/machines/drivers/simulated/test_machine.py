@@ -88,7 +88,7 @@ def test_nor_does_it_after_it_was_started_again(tmp_path: Path) -> None:
         machine(tmp_path).lay(4, random_dots(2, 1), 4)
 
 
-def test_places_passed_over_stay_blank(tmp_path: Path) -> None:
+def test_places_left_out_stay_blank(tmp_path: Path) -> None:
     printing = machine(tmp_path)
     printing.lay(0, np.ones((40, 2), dtype=np.bool_), 0)
     printing.lay(5, np.ones((40, 2), dtype=np.bool_), 5)

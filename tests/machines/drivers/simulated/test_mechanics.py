@@ -31,7 +31,7 @@ def test_a_slip_adds_up() -> None:
     assert not body.plain
 
 
-def test_places_passed_over_are_fed_like_any_other() -> None:
+def test_places_left_out_are_fed_like_any_other() -> None:
     body, _ = fed_to(Body(), columns(0, 5), 0.9)
     body, lies = fed_to(body, columns(100, 101), 0.9)
     assert lies.tolist() == pytest.approx([90.0])

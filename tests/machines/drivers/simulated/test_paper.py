@@ -45,8 +45,8 @@ def test_columns_lie_where_they_were_laid(
     paper = PaperWriter(folder, PROFILE)
     expected = np.zeros((19, sum(map(sum, steps))), dtype=np.bool_)
     place, column = 0, 500
-    for index, (passed_over, count) in enumerate(steps):
-        place += passed_over
+    for index, (left_out, count) in enumerate(steps):
+        place += left_out
         expected[:, place : place + count] = dots(index, count)
         paper.lay(place, dots(index, count), column, np.arange(count) + float(index))
         place, column = place + count, column + count

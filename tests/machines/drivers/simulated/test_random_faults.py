@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from machines.clock import utc
-from machines.drivers.simulated.faults import BladeWear, DeadNozzles, Kind
+from machines.drivers.simulated.faults import BladeWear, DeadNozzles, FaultKind
 from machines.drivers.simulated.random_faults import Chance, Rate
 from machines.errors import InputError
 from tests.machines.node.relay import carriage_profile, line_profile
 
 BEGINS = utc(1_790_000_000.0)
-KINDS: tuple[Any, ...] = get_args(Kind)
+KINDS: tuple[Any, ...] = get_args(FaultKind)
 
 
 def chance(seed: int = 1, days: float = 200.0, **per_day: float) -> Chance:

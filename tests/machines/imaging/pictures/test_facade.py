@@ -9,7 +9,7 @@ from PIL import Image
 
 from machines.errors import InputError
 from machines.imaging.pictures import (
-    KINDS,
+    PICTURE_KINDS,
     LandPicture,
     MoonDisc,
     Sheet,
@@ -27,7 +27,7 @@ def test_parameters_go_to_json_and_come_back(picture: Any) -> None:
     assert from_json(as_json(picture)) == picture
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", PICTURE_KINDS)
 def test_every_kind_has_defaults_and_says_whether_it_changes(kind: str) -> None:
     picture = from_json({"kind": kind})
     assert as_json(picture)["kind"] == kind

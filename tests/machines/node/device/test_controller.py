@@ -46,7 +46,7 @@ def test_a_machine_that_refuses_every_order_and_says_nothing_is_held_for_a_perso
     spoil(node)
     node.run_columns(40)
     assert node.journal.state().hold == holds.REFUSING
-    assert unknown(node) <= 3, "it is not passed over to the end of the run"
+    assert unknown(node) <= 3, "it does not count as used to the end of the run"
     assert len(node.paper().refused) == 3
     assert node.entries(ConditionsChanged)[-1].keywords == ("other-error",)
     node.run_columns(1)

@@ -199,7 +199,7 @@ def test_a_machine_that_stops_in_it_is_said_to_have_stopped(node: Rig) -> None:
     act(node, "resume")
     node.run_columns(4)
     laid = node.paper().laid
-    assert int(laid["place"][5]) == 25, "the paper of what was begun is passed over"
+    assert int(laid["place"][5]) == 25, "the paper of what was begun counts as used"
 
 
 def test_a_machine_that_stands_still_does_not_begin(node: Rig) -> None:

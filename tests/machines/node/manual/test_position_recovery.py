@@ -240,5 +240,5 @@ def test_a_board_that_takes_over_still_counts_all_that_was_due_as_perhaps_printe
     go_on(node)
     (settled,) = node.entries(GapSettled)
     assert settled.gap.unknown_end >= 29, "of an hour, a column each two minutes"
-    (passed_over,) = told(node)
-    assert passed_over[:2] == (480, 0), "no paper was used by hand"
+    (used,) = told(node)
+    assert used[:2] == (480, 0), "no paper was used by hand"

@@ -205,7 +205,7 @@ def test_a_short_stop_leaves_no_gap(tmp_path: Path) -> None:
     assert node.paper().laid["column"].tolist() == list(range(11))
 
 
-def test_after_a_crash_in_the_machine_the_column_is_unknown_and_its_place_passed_over(tmp_path: Path) -> None:
+def test_after_a_crash_in_the_machine_the_column_is_unknown_and_its_place_counts_as_used(tmp_path: Path) -> None:
     node = rig(tmp_path)
     node.run_columns(5)
     with node.journal.transaction() as db:  # the order was committed, and nobody saw it done

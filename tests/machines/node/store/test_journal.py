@@ -18,8 +18,8 @@ from machines.node.store import outbox
 from machines.node.store.journal import FILE_NAME, change_state, open_journal, read_state
 from machines.node.store.journal_versions import VERSIONS
 from machines.protocol.journal_entries import KnifeArmed
-from machines.protocol.messages import Again
-from machines.protocol.upcasts import told
+from machines.protocol.messages import Retelling
+from machines.protocol.upcasts import entry_json
 from tests.machines.node.made_by import made_by
 from tests.machines.protocol.test_messages import AT, ENTRIES
 
@@ -205,7 +205,7 @@ def test_the_state_is_one_row(tmp_path: Path) -> None:
         db.execute("INSERT INTO state (only) VALUES (2)")
 
 
-TOLD = tuple(told(entry) for entry in ENTRIES)
+TOLD = tuple(entry_json(entry) for entry in ENTRIES)
 
 
 def test_the_state_is_read_anew_once_somebody_wrote_and_only_then(tmp_path: Path) -> None:
@@ -265,9 +265,9 @@ def test_a_server_that_loses_them_once_more_on_the_way_is_told_all_of_them_again
         outbox.rewind(db, 4)
         outbox.accept(db, 6)
         outbox.rewind(db, 2)
-        assert outbox.told_again(db) == Again(first=2, through=last)
+        assert outbox.retelling(db) == Retelling(first=2, through=last)
         outbox.accept(db, last)
-        assert outbox.told_again(db) is None
+        assert outbox.retelling(db) is None
 
 
 def test_what_is_being_told_again_is_so_in_a_new_epoch_too(tmp_path: Path) -> None:
@@ -280,7 +280,7 @@ def test_what_is_being_told_again_is_so_in_a_new_epoch_too(tmp_path: Path) -> No
         outbox.accept(db, last - 1)
         outbox.rewind(db, 4)
         outbox.renumber(db, 1, (1, 3))
-        assert outbox.told_again(db) == Again(first=1, through=last - 4)
+        assert outbox.retelling(db) == Retelling(first=1, through=last - 4)
         assert len(outbox.unaccepted(db, 100)) == last - 3, "one was told nobody so far"
 
 

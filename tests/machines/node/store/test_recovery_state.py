@@ -31,7 +31,7 @@ def settled(db: sqlite3.Connection, policy: Policy, override: Override | None = 
     segment = Columns(first=0, end=10)
     gap = Gap(first=4, unknown_end=5, end=60, cause="jam", noticed_at=NOON, segment=segment, override=override)
     rule = gap.rule(policy)
-    recovery_state.settled(db, gap, settle(policy, gap, PACE), since=7.5, closed_only=rule.only_while_closed)
+    recovery_state.note_settlement(db, gap, settle(policy, gap, PACE), since=7.5, closed_only=rule.only_while_closed)
 
 
 def test_at_first_there_is_nothing_to_make_good(db: sqlite3.Connection) -> None:
@@ -46,7 +46,7 @@ def test_it_keeps_what_a_decision_leaves_to_be_done(db: sqlite3.Connection) -> N
     assert (kept.left_out, kept.blank) == (Columns(first=10, end=60), True)
     assert (kept.half_printed, kept.again_end) == (Columns(first=0, end=10), 5)
     assert (kept.since, kept.cause, kept.override) == (7.5, "jam", None)
-    recovery_state.passed_over(db, 70)
+    recovery_state.reach_left_out(db, 70)
     kept = recovery_state.read(db)
     assert (kept.left_out, kept.feed_to) == (None, 70)
 
@@ -67,7 +67,7 @@ def test_a_word_is_remembered_beyond_other_outages_and_runs(db: sqlite3.Connecti
 
 def test_another_run_has_a_timeline_of_its_own(db: sqlite3.Connection) -> None:
     settled(db, Policy(kind="skip", half_printed="again"))
-    recovery_state.shifted(db, 3600.0)
+    recovery_state.note_shift(db, 3600.0)
     recovery_state.begin_run(db, 12.5)
     kept = recovery_state.read(db)
     assert kept.shift_s == 12.5
@@ -103,7 +103,7 @@ def test_it_is_told_beside_the_machine(db: sqlite3.Connection) -> None:
     assert recovery_state.in_words(recovery_state.read(db), catching_up=True, next_column=5) == (
         ", catching up after a jam"
     )
-    recovery_state.shifted(db, 5400.0)
+    recovery_state.note_shift(db, 5400.0)
     assert recovery_state.in_words(recovery_state.read(db), catching_up=False, next_column=2) == (
         ", all of the run is 1.50 hours later than it was planned"
     )

@@ -16,13 +16,13 @@ from machines.node.store.telling import as_told
 from machines.node.work.takeover import enrol
 from machines.protocol.journal_entries import KnifeArmed
 from machines.protocol.messages import JournalPosition, Reports
-from machines.protocol.upcasts import told
+from machines.protocol.upcasts import entry_json
 from machines.serialization import parse_instant
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.nodes.received_entries import read_batch
 
 AT = "2026-10-24T12:00:00.000000Z"
-ARMED = told(KnifeArmed(seq=1, at=parse_instant(AT)))
+ARMED = entry_json(KnifeArmed(seq=1, at=parse_instant(AT)))
 NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 NEWER: list[dict[str, Any]] = [
     {"kind": "mood-noticed", "seq": 1, "at": AT, "mood": {"of": ["the machine"]}},

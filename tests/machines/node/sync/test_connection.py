@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from machines.node.sync.client import LIMITS, Client, Limits
-from machines.node.sync.failures import Kind, Unreachable
+from machines.node.sync.failures import FailureKind, Unreachable
 from machines.node.work.plate_cache import longest_png
 from tests.machines.node.authority import Authority
 from tests.machines.node.hostile import answer
@@ -32,7 +32,7 @@ DRIPS = {
 }
 
 
-def kind_of(call: Callable[[], object]) -> Kind:
+def kind_of(call: Callable[[], object]) -> FailureKind:
     """Why a call does not come through."""
     with pytest.raises(Unreachable) as error:
         call()

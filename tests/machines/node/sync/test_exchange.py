@@ -25,7 +25,7 @@ from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import KnifeArmed
-from machines.protocol.messages import Again
+from machines.protocol.messages import Retelling
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
 from tests.machines.node.scripted import Answer, scripted
@@ -216,7 +216,7 @@ def test_it_says_which_entries_it_tells_again_until_the_server_has_them(
     del studio.entries[1:]
     studio.again.clear()
     exchange.run_once()
-    again = Again(first=2, through=5)
+    again = Retelling(first=2, through=5)
     assert studio.again == [None, again, again, None]
     assert [entry.seq for entry in studio.entries] == [1, 2, 3, 4, 5]
 

@@ -17,7 +17,7 @@ from machines.node.sync import connection, reachability
 from machines.node.sync.client import Client, Limits
 from machines.node.sync.connection import has_way
 from machines.node.sync.errands import Trouble, attempt
-from machines.node.sync.failures import Kind
+from machines.node.sync.failures import FailureKind
 from tests.machines.node.authority import Authority
 from tests.machines.node.hostile import HTML, answer, json_answer
 from tests.machines.node.listening import listening, over_tls
@@ -47,7 +47,7 @@ def told(found: Trouble) -> str:
 
 
 def test_there_are_words_for_every_kind() -> None:
-    assert set(reachability.SAYS) == set(get_args(Kind))
+    assert set(reachability.FAILURE_WORDS) == set(get_args(FailureKind))
 
 
 def test_a_connection_that_is_refused_is_told_from_silence_and_from_one_that_breaks_off() -> None:
@@ -142,7 +142,7 @@ def test_a_certificate_that_cannot_be_trusted_is_told_by_what_is_wrong_with_it(
     days: tuple[float, float],
     host: str,
     trusted: bool,
-    kind: Kind,
+    kind: FailureKind,
     words: str,
 ) -> None:
     authority = Authority(tmp_path)

@@ -15,7 +15,7 @@ from machines.node.clock.server_time import Estimate
 from machines.node.store.journal import Journal, open_journal
 from machines.node.sync import reachability
 from machines.node.sync.errands import Trouble
-from machines.node.sync.failures import Kind
+from machines.node.sync.failures import FailureKind
 from machines.node.sync.reachability import NOT_HEARD, Moment, Reach, ServerReach, after_pass, standing, worth_keeping
 from tests.machines.node.rig import NOON, HandClock
 
@@ -83,7 +83,7 @@ def test_where_the_time_was_not_known_it_says_how_long_ago_or_that_it_was_before
 
 
 @pytest.mark.parametrize("kind", ["certificate-early", "certificate-expired"])
-def test_a_certificate_of_another_time_is_told_with_what_the_boards_own_clock_shows(kind: Kind) -> None:
+def test_a_certificate_of_another_time_is_told_with_what_the_boards_own_clock_shows(kind: FailureKind) -> None:
     found = after_pass(WELL, Trouble(kind=kind, said=""), moment(600.0), 60.0, heard=False)
     assert "clock it is 2026-09-21 12:00 UTC, by the server 2026-09-21 14:23 UTC." in told(found, 600.0).says
     assert "clock it is 2026-09-21 12:00 UTC." in told(found, 600.0, known=False).says
@@ -115,11 +115,11 @@ def test_what_is_kept_is_read_by_another_agent(journal: Journal, tmp_path: Path)
     clock = HandClock(NOON + 660.0)
     again = open_journal(tmp_path)
     with again.reading() as db:
-        assert reachability.kept(db) == found
+        assert reachability.last_reach(db) == found
         said = reachability.at_board(db, clock, "b", Estimate(now=clock.at, error_s=0.1))
         assert (said.kind, said.since) == ("silent", "2026-09-21 14:23 UTC (1 min ago)")
         reachability.forget(db)
-        assert reachability.kept(db) == Reach()
+        assert reachability.last_reach(db) == Reach()
     again.close()
 
 
@@ -130,13 +130,13 @@ def test_what_is_kept_is_read_by_another_agent(journal: Journal, tmp_path: Path)
 def test_what_cannot_be_read_hinders_nothing(journal: Journal, body: str) -> None:
     with journal.transaction() as db:
         db.execute("INSERT INTO document (name, body) VALUES ('reach', ?)", (body,))
-        assert reachability.kept(db) == Reach()
+        assert reachability.last_reach(db) == Reach()
 
 
 def test_what_a_newer_version_keeps_is_read_as_far_as_it_is_understood(journal: Journal) -> None:
     kept = {"heard": {"boot": "b", "elapsed_s": 1.0, "at": None, "by": "wire"}, "since": None, "kind": "mood"}
     with journal.transaction() as db:
         db.execute("INSERT INTO document (name, body) VALUES ('reach', ?)", (json.dumps(kept),))
-        found = reachability.kept(db)
+        found = reachability.last_reach(db)
     assert found == Reach(heard=Moment(boot="b", elapsed_s=1.0), kind="mood")
     assert told(replace(found, since=moment(0.0)), 60.0).says == "mood"

@@ -72,7 +72,7 @@ def held(journal: Journal) -> Work | None:
 
 def kept(journal: Journal) -> Unread | None:
     with journal.reading() as db:
-        return not_understood.kept(db)
+        return not_understood.unread_answer(db)
 
 
 def test_what_is_understood_is_kept_but_once(exchange: Exchange, journal: Journal) -> None:

@@ -21,7 +21,7 @@ from machines.node.work import held_work as holding
 from machines.node.work.bursts import CannotTell
 from machines.node.work.takeover import enrol, perhaps_laid_until, where_to_begin
 from machines.protocol.journal_entries import Entry, GapSettled, KnifeArmed
-from machines.protocol.messages import Again, JournalPosition
+from machines.protocol.messages import JournalPosition, Retelling
 from machines.recovery import CauseRule, Columns, HalfPrinted, Override, Policy, Rule
 from machines.serialization import parse_instant
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -62,9 +62,9 @@ def unaccepted(journal: Journal) -> list[tuple[int, object]]:
         return [(entry["seq"], parse_instant(entry["at"])) for entry in outbox.unaccepted(db, 100)]
 
 
-def told_again(journal: Journal) -> Again | None:
+def told_again(journal: Journal) -> Retelling | None:
     with journal.reading() as db:
-        return outbox.told_again(db)
+        return outbox.retelling(db)
 
 
 def test_the_machines_first_board_has_nothing_to_take_over(journal: Journal) -> None:
@@ -113,7 +113,7 @@ def test_a_server_rebuilt_from_an_older_export_is_told_again_what_it_lacks(journ
     write(journal, 7, accepted=6)
     enrolled(journal, 2, [JournalPosition(epoch=1, through=3, at=AT + timedelta(seconds=3))])
     assert unaccepted(journal) == [(number, AT + timedelta(seconds=number + 3)) for number in (1, 2, 3, 4)]
-    assert told_again(journal) == Again(first=1, through=3), "the last was never told"
+    assert told_again(journal) == Retelling(first=1, through=3), "the last was never told"
     assert not journal.state().taking_over
 
 

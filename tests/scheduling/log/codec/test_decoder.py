@@ -19,7 +19,7 @@ from scheduling.log import events
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.codec.decoder import _read_instants, read_event, texts_of
 from scheduling.log.event_records import facts, scan, text_of_instant
-from scheduling.log.events import NAMES, Event, from_data, schema_of, server, to_data
+from scheduling.log.events import EVENT_KINDS, Event, from_data, schema_of, server, to_data
 from scheduling.log.store import append, read
 from tests.scheduling.log.facts import ONE_OF_EACH, by
 from tests.scheduling.log.histories import HISTORIES, History
@@ -29,7 +29,7 @@ SAMPLES = Path(__file__).parents[1] / "samples"
 
 @pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: type(event).__name__)
 def test_every_kind_comes_back_to_the_last_type(event: Event) -> None:
-    kind, text = NAMES[type(event)], canonical(to_data(event))
+    kind, text = EVENT_KINDS[type(event)], canonical(to_data(event))
     read_back = read_event(kind, schema_of(kind), text)
     assert read_back == event
     # Equal is not enough: 3 == 3.0 == True.
@@ -53,7 +53,7 @@ class Grown:
 
 
 def test_fields_that_were_added_later_have_their_defaults(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(events.KINDS, "grown", Grown)  # type: ignore[misc]
+    monkeypatch.setitem(events.EVENT_CLASSES, "grown", Grown)  # type: ignore[misc]
     one, other = (read_event("grown", 1, '{"at":"2026-03-01T00:00:00.000000Z"}') for _ in range(2))
     assert one == Grown(at=datetime(2026, 3, 1, tzinfo=UTC))  # type: ignore[comparison-overlap]
     assert one.listed is not other.listed  # type: ignore[union-attr]

@@ -18,8 +18,8 @@ from machines.model.profile import CarriageHead, LineHead
 from machines.recovery import Columns
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.codec.decoder import read_event
-from scheduling.log.codec.encoder import DoesNotFit, text_of
-from scheduling.log.events import NAMES, Event, from_data, schema_of, to_data
+from scheduling.log.codec.encoder import WrongType, text_of
+from scheduling.log.events import EVENT_KINDS, Event, from_data, schema_of, to_data
 from tests.scheduling.log.facts import NOW, ONE_OF_EACH, gap_settled, opening, printed, run, segments, source, venue
 from tests.scheduling.log.histories import HISTORIES, History
 
@@ -36,7 +36,7 @@ class Maybe:
 
 def slowly(event: Event) -> str:
     """By way of JSON values, and read back to see that it fits."""
-    data, kind = to_data(event), NAMES[type(event)]
+    data, kind = to_data(event), EVENT_KINDS[type(event)]
     assert from_data(kind, schema_of(kind), json.loads(json.dumps(data))) == event
     return canonical(data)
 
@@ -99,7 +99,7 @@ def test_odd_numbers_and_texts_are_written_or_refused_as_their_json_values_are(
 )
 def test_what_is_not_as_its_class_says_does_not(event: Any, changes: dict[str, Any]) -> None:
     text_of(event)
-    with pytest.raises(DoesNotFit):
+    with pytest.raises(WrongType):
         text_of(dataclasses.replace(event, **changes))
 
 
@@ -113,7 +113,7 @@ def test_what_may_be_left_out_may_be_given() -> None:
     given = Maybe(number=2, word="one", row=(1,), head=head)
     assert text_of(given) == f'{{"head":{text_of(head)},"number":2,"row":[1],"word":"one"}}'
     for changes in ({"number": "2"}, {"number": True}, {"word": "two"}, {"row": [1]}, {"head": NOW}):
-        with pytest.raises(DoesNotFit):
+        with pytest.raises(WrongType):
             text_of(dataclasses.replace(given, **changes))  # type: ignore[arg-type]
 
 

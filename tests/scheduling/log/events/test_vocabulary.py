@@ -12,7 +12,7 @@ from machines.errors import InputError
 from machines.protocol.journal_entries import Entry
 from scheduling.log import events
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.events import KINDS, NAMES, from_data, schema_of, to_data
+from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, from_data, schema_of, to_data
 from scheduling.log.events.studio import VenueAdded
 from tests.scheduling.log.facts import ONE_OF_EACH, venue
 
@@ -37,7 +37,7 @@ def as_old(today: Any, written: Any) -> Any:
 
 
 def test_there_is_a_sample_of_every_version_of_every_kind() -> None:
-    expected = {(kind, version) for kind in KINDS for version in range(1, schema_of(kind) + 1)}
+    expected = {(kind, version) for kind in EVENT_CLASSES for version in range(1, schema_of(kind) + 1)}
     assert {sample(path)[:2] for path in WRITTEN} == expected
 
 
@@ -45,26 +45,26 @@ def test_there_is_a_sample_of_every_version_of_every_kind() -> None:
 def test_a_sample_can_be_read_today(path: Path) -> None:
     kind, version, data = sample(path)
     event = from_data(kind, version, data)
-    assert type(event) is KINDS[kind]
+    assert type(event) is EVENT_CLASSES[kind]
     if version == schema_of(kind):  # fields that were added since, with a default, stand beside those of the sample
         assert canonical(as_old(to_data(event), data)) == canonical(data)
 
 
-@pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: NAMES[type(event)])
+@pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: EVENT_KINDS[type(event)])
 def test_an_event_survives_its_own_text(event: events.Event) -> None:
-    kind = NAMES[type(event)]
+    kind = EVENT_KINDS[type(event)]
     assert from_data(kind, schema_of(kind), json.loads(canonical(to_data(event)))) == event
 
 
 def test_a_kind_is_its_class_in_lower_case() -> None:
-    assert NAMES[VenueAdded] == "venue-added"
-    assert KINDS["columns-printed"].__name__ == "ColumnsPrinted"
-    assert len(KINDS) == len(NAMES) == len(ONE_OF_EACH)
+    assert EVENT_KINDS[VenueAdded] == "venue-added"
+    assert EVENT_CLASSES["columns-printed"].__name__ == "ColumnsPrinted"
+    assert len(EVENT_CLASSES) == len(EVENT_KINDS) == len(ONE_OF_EACH)
 
 
 def test_a_node_entry_has_the_kind_that_it_has_on_the_wire() -> None:
     for cls in get_args(Entry):
-        assert NAMES[cls] == cls.kind
+        assert EVENT_KINDS[cls] == cls.kind
 
 
 def test_an_old_version_is_taken_up_step_by_step(monkeypatch: pytest.MonkeyPatch) -> None:

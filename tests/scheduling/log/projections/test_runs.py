@@ -92,7 +92,7 @@ def test_a_gap_across_segments_is_skipped() -> None:
     assert Segment.objects.get(pk=("spring", 1)).finished_at == at(170)
 
 
-def test_unknown_columns_across_a_boundary_are_passed_over() -> None:
+def test_unknown_columns_across_a_boundary_count_as_used() -> None:
     a_run_on_a_machine(0, 1)
     say("machine/left", printed(1, 0, 48), gap_settled(2, 48, 52, 52))
     assert of_segment(0) == (48, 0, 2, "partly")

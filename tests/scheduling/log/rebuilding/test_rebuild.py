@@ -298,12 +298,12 @@ class PassingOverContract:
         assert models.Machine.objects.using(self.using).get().accepted_through == 4
         assert models.Outage.objects.using(self.using).count() == 1, "the other views take it"
         self.require_said(caplog.text)
-        before = list(models.PassedOver.objects.using(self.using).order_by("view").values())
+        before = list(models.PassedOverEntry.objects.using(self.using).order_by("view").values())
         assert [(one["view"], one["position"]) for one in before] == [("machines", 9), ("runs", 9)]
         results = rebuild(using=self.using)
         assert all(result.equal for result in results)
-        assert [result.view for result in results if result.passed_over] == ["machines", "runs"]
-        assert list(models.PassedOver.objects.using(self.using).order_by("view").values()) == before
+        assert [result.view for result in results if result.entries_passed_over] == ["machines", "runs"]
+        assert list(models.PassedOverEntry.objects.using(self.using).order_by("view").values()) == before
         then = run_at("spring", AsOf(), using=self.using)
         assert then is not None and (then.run.printed, then.run.unknown) == (50, 0)
 
@@ -319,7 +319,7 @@ class PassingOverContract:
         monkeypatch.undo()
         rebuild(using=self.using)
         assert models.Run.objects.using(self.using).get().unknown == 4
-        assert not models.PassedOver.objects.using(self.using).exists()
+        assert not models.PassedOverEntry.objects.using(self.using).exists()
 
     def test_a_small_batch_or_a_large_one_comes_to_the_same(self, monkeypatch: pytest.MonkeyPatch) -> None:
         a_run_on_a_machine(0, 1, using=self.using)
@@ -329,7 +329,7 @@ class PassingOverContract:
         monkeypatch.setattr(rebuilding, "MOST_ROWS", 3)
         results = {result.view: result for result in rebuild(using=self.using)}
         assert all(result.equal for result in results.values())
-        assert results["runs"].passed_over == 15
+        assert results["runs"].entries_passed_over == 15
 
     def test_rows_that_the_database_refuses_are_found_one_by_one(self, monkeypatch: pytest.MonkeyPatch) -> None:
         def unwritable(rows: Rows, fact: Any, event: Any) -> None:
@@ -343,7 +343,7 @@ class PassingOverContract:
         a_run_on_a_machine(0, 1, using=self.using)
         say("machine/left", printed(1, 0, 30), printed(2, 30, 40), printed(3, 40, 50), using=self.using)
         assert models.Run.objects.using(self.using).get().printed == 40
-        assert models.PassedOver.objects.using(self.using).get().position == 9
+        assert models.PassedOverEntry.objects.using(self.using).get().position == 9
 
 
 @pytest.mark.django_db

@@ -115,7 +115,7 @@ class Settling:
         )
         decision = settle(held.policy, gap, pace(held.profile, held.run))
         with self._journal.transaction() as db:
-            order_log.settle(db, held, gap, decision, since)
+            order_log.record_settlement(db, held, gap, decision, since)
         self._interruption.over()
         self._in_hand.begin_replay(now)
         message = "columns %d to %d are missing (%s), %d of them perhaps on the paper: %s, as %s"

@@ -16,7 +16,9 @@ from scheduling.log.rows.row_sql import table
 from scheduling.outages.overrides import active_override, version_of
 
 
-def passed_over(machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]) -> Iterator[WordPassedOver]:
+def words_passed_over(
+    machine: str, runs: Mapping[str, Run], told: Mapping[str, Sequence[Entry]]
+) -> Iterator[WordPassedOver]:
     """What became of the words that stand on runs of a machine, by what its node tells next.
 
     Args:
