@@ -54,3 +54,9 @@ class InputError(DayrollError, ValueError):
 
 class UnknownChoice(InputError):
     """A text where one of some texts was wanted, and it is none of those known here: a newer program may know it."""
+
+
+def require(holds: bool, field: str, problem: str, remedy: str) -> None:
+    """Raise an InputError unless it holds."""
+    if not holds:
+        raise InputError(field, problem, remedy)

@@ -6,7 +6,8 @@ import os
 from pathlib import Path
 
 from machines.chance import SYSTEM
-from scheduling.rendering.atomic_files import sync_folder, write_part
+from machines.disk import sync_folder
+from scheduling.rendering.atomic_files import write_part
 
 OWN_FILE, OTHERS = 0o600, 0o077
 OWN_FOLDER = 0o700  # the database in it holds sessions and hashes of passwords: nobody else on the machine reads there

@@ -14,26 +14,21 @@ import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from machines.errors import InputError
+from machines.errors import require
 from machines.serialization import structure, unstructure
 
 LENGTH_LIMIT_MM = 100_000.0
 
 
-def _require(holds: bool, field: str, problem: str, remedy: str) -> None:
-    if not holds:
-        raise InputError(field, problem, remedy)
-
-
 def _require_positive(owner: object, *names: str) -> None:
     for name in names:
         value = getattr(owner, name)
-        _require(0 < value < float("inf"), name, f"{value} is not a positive number", "give a number above 0")
+        require(0 < value < float("inf"), name, f"{value} is not a positive number", "give a number above 0")
 
 
 def _require_strobes_in_time(head: LineHead, dots_across: int, column_s: float) -> None:
     full_s = head.full_column_s(dots_across)
-    _require(
+    require(
         full_s <= column_s,
         "highest_mm_per_hour",
         f"a full column takes {full_s:.3g} s to fire in its strobes, and passes in {column_s:.3g} s",
@@ -43,7 +38,7 @@ def _require_strobes_in_time(head: LineHead, dots_across: int, column_s: float) 
 
 def _require_plate(columns: int, dots_across: int) -> None:
     """A turn must fit the memory of whoever draws or prints it."""
-    _require(
+    require(
         columns * dots_across <= LARGEST_PLATE_DOTS,
         "columns_per_turn",
         f"{columns:,} columns of {dots_across:,} dots are {columns * dots_across:,} dots a turn",
@@ -65,8 +60,8 @@ class IdleFiring:
     every_s: float
 
     def __post_init__(self) -> None:
-        _require(self.drops >= 0, "drops", f"{self.drops} drops", "give 0 or more")
-        _require(0 < self.every_s < float("inf"), "every_s", f"{self.every_s} s", "give a number above 0")
+        require(self.drops >= 0, "drops", f"{self.drops} drops", "give 0 or more")
+        require(0 < self.every_s < float("inf"), "every_s", f"{self.every_s} s", "give a number above 0")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,8 +84,8 @@ class CarriageHead:
     kind: Literal["carriage"] = "carriage"
 
     def __post_init__(self) -> None:
-        _require(1 <= self.nozzles <= 4096, "nozzles", f"{self.nozzles} nozzles", "give 1 to 4096")
-        _require(
+        require(1 <= self.nozzles <= 4096, "nozzles", f"{self.nozzles} nozzles", "give 1 to 4096")
+        require(
             1 <= self.passes <= self.nozzles,
             "passes",
             f"{self.passes} passes with {self.nozzles} nozzles",
@@ -118,7 +113,7 @@ class LineHead:
 
     def __post_init__(self) -> None:
         _require_positive(self, "dot_current_a", "supply_current_a", "strobe_s")
-        _require(
+        require(
             self.supply_current_a >= self.dot_current_a,
             "supply_current_a",
             f"{self.supply_current_a} A cannot fire one dot of {self.dot_current_a} A",
@@ -153,13 +148,13 @@ class Knife:
     cuts_per_blade: int
 
     def __post_init__(self) -> None:
-        _require(
+        require(
             0 <= self.head_to_knife_mm < LENGTH_LIMIT_MM,
             "head_to_knife_mm",
             f"{self.head_to_knife_mm} mm",
             f"give 0 to {LENGTH_LIMIT_MM:.0f} mm",
         )
-        _require(self.cuts_per_blade >= 1, "cuts_per_blade", f"{self.cuts_per_blade} cuts", "give at least 1")
+        require(self.cuts_per_blade >= 1, "cuts_per_blade", f"{self.cuts_per_blade} cuts", "give at least 1")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,23 +205,23 @@ class Profile:
     slip_threshold_mm: float = 0.5
 
     def __post_init__(self) -> None:
-        _require(bool(self.name.strip()), "name", "empty", "give the model a name")
+        require(bool(self.name.strip()), "name", "empty", "give the model a name")
         _require_positive(self, "mm_per_turn", "print_width_mm", "highest_mm_per_hour", "clock_tolerance_dots")
-        _require(
+        require(
             2 <= self.columns_per_turn <= 2_000_000,
             "columns_per_turn",
             f"{self.columns_per_turn} columns",
             "give 2 to 2,000,000",
         )
-        _require(8 <= self.dots_across <= 65_536, "dots_across", f"{self.dots_across} dots", "give 8 to 65,536")
+        require(8 <= self.dots_across <= 65_536, "dots_across", f"{self.dots_across} dots", "give 8 to 65,536")
         _require_plate(self.columns_per_turn, self.dots_across)
-        _require(
+        require(
             1 <= self.columns_per_burst <= self.columns_per_turn,
             "columns_per_burst",
             f"{self.columns_per_burst} columns in a burst of a turn of {self.columns_per_turn}",
             "give 1 to the columns of a turn",
         )
-        _require(
+        require(
             self.print_width_mm <= self.media.width_mm,
             "print_width_mm",
             f"{self.print_width_mm} mm on paper of {self.media.width_mm} mm",
@@ -237,7 +232,7 @@ class Profile:
         _require_positive(self, "slip_threshold_mm")
         if self.encoder_pitch_mm is not None:
             _require_positive(self, "encoder_pitch_mm")
-            _require(
+            require(
                 self.encoder_pitch_mm <= self.slip_threshold_mm,
                 "slip_threshold_mm",
                 f"{self.slip_threshold_mm} mm cannot be seen by an encoder of {self.encoder_pitch_mm} mm a count",

@@ -112,11 +112,6 @@ class Policy(Rule):
         for index, exception in enumerate(self.by_cause):
             yield f"by_cause[{index}].rule", exception.rule
 
-    @property
-    def may_shift(self) -> bool:
-        """Whether the timeline may wait, which no cycle of the sky does."""
-        return any(rule.kind == "shift" for _, rule in self.rules())
-
 
 @dataclass(frozen=True, kw_only=True)
 class Override:

@@ -18,7 +18,7 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.errors import DayrollError, InputError
+from machines.errors import DayrollError, require
 from machines.model.profile import Profile
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
@@ -117,13 +117,8 @@ def segment_columns(run: Run, number: int) -> Columns | None:
 # What the checks are made of.
 
 
-def _refuse(holds: bool, field: str, problem: str, remedy: str) -> None:
-    if not holds:
-        raise InputError(field, problem, remedy)
-
-
 def _between(field: str, value: float, least: float, most: float) -> None:
-    _refuse(isfinite(value) and least <= value <= most, field, f"{value}", f"give {least} to {most}")
+    require(isfinite(value) and least <= value <= most, field, f"{value}", f"give {least} to {most}")
 
 
 def _fits(holds: bool, field: str, problem: str) -> None:
@@ -145,7 +140,7 @@ def _column_in_run(field: str, column: int, run: Run | None) -> None:
 
 
 def _run_named(entry: Any, _: EntryContext) -> None:
-    _refuse(ID.fullmatch(entry.run) is not None, "run", f"{entry.run[:60]!r} is no id of a run", "name a run")
+    require(ID.fullmatch(entry.run) is not None, "run", f"{entry.run[:60]!r} is no id of a run", "name a run")
 
 
 def _placed(entry: Any, _: EntryContext) -> None:
@@ -153,8 +148,8 @@ def _placed(entry: Any, _: EntryContext) -> None:
 
 
 def _columns_printed(entry: ColumnsPrinted, context: EntryContext) -> None:
-    _refuse(bool(entry.columns), "columns", "none", "tell of columns that lie on the paper")
-    _refuse(entry.columns_done >= 0, "columns_done", f"{entry.columns_done}", "give 0 or more")
+    require(bool(entry.columns), "columns", "none", "tell of columns that lie on the paper")
+    require(entry.columns_done >= 0, "columns_done", f"{entry.columns_done}", "give 0 or more")
     _between("worst_miss_s", entry.worst_miss_s, -MOST_MISS_S, MOST_MISS_S)
     _in_run("columns", entry.columns, context.run)
     if (segment := context.segment_columns) is not None:
@@ -165,15 +160,15 @@ def _columns_printed(entry: ColumnsPrinted, context: EntryContext) -> None:
 
 def _gap_settled(entry: GapSettled, context: EntryContext) -> None:
     gap, decision = entry.gap, entry.decision
-    _refuse(len(decision.reason) <= LONGEST_REASON, "decision.reason", "too long", f"give {LONGEST_REASON} characters")
-    _refuse(len(gap.closed) <= MOST_CLOSED, "gap.closed", f"{len(gap.closed)} spans", f"give at most {MOST_CLOSED}")
-    _refuse(
+    require(len(decision.reason) <= LONGEST_REASON, "decision.reason", "too long", f"give {LONGEST_REASON} characters")
+    require(len(gap.closed) <= MOST_CLOSED, "gap.closed", f"{len(gap.closed)} spans", f"give at most {MOST_CLOSED}")
+    require(
         decision.hours_until_true >= 0, "decision.hours_until_true", f"{decision.hours_until_true}", "give 0 or more"
     )
     for name, value in (("paper_mm", decision.paper_mm), ("ink_ml", decision.ink_ml)):
-        _refuse(value is None or value >= 0, f"decision.{name}", f"{value}", "give 0 or more")
+        require(value is None or value >= 0, f"decision.{name}", f"{value}", "give 0 or more")
     dots = gap.dots_per_column
-    _refuse(dots is None or dots >= 0, "gap.dots_per_column", f"{dots}", "give 0 or more")
+    require(dots is None or dots >= 0, "gap.dots_per_column", f"{dots}", "give 0 or more")
     _in_run("gap", Columns(first=gap.first, end=gap.end), context.run)
 
 
@@ -182,18 +177,18 @@ def _divided(entry: GapSettled, _: EntryContext) -> None:
     gap, decision = entry.gap, entry.decision
     unseen = Columns(first=gap.first, end=gap.unknown_end)
     whole = decision.unknown == unseen or not (decision.unknown or unseen)
-    _refuse(whole, "decision.unknown", "not the columns that nobody saw laid", "give those of the gap")
+    require(whole, "decision.unknown", "not the columns that nobody saw laid", "give those of the gap")
     parts = sorted(_missing_parts(entry), key=lambda part: part[1].first)
     reached = gap.unknown_end
     for name, columns in parts:
         problem = f"{columns.first} to {columns.end} where {reached} is next"
-        _refuse(columns.first == reached, f"decision.{name}", problem, "give each missing column one fate")
+        require(columns.first == reached, f"decision.{name}", problem, "give each missing column one fate")
         reached = columns.end
-    _refuse(reached == gap.end, "decision", f"reaches to {reached} of {gap.end}", "give each missing column one fate")
-    _refuse(decision.true_again >= gap.end, "decision.true_again", f"{decision.true_again}", f"give {gap.end} or more")
+    require(reached == gap.end, "decision", f"reaches to {reached} of {gap.end}", "give each missing column one fate")
+    require(decision.true_again >= gap.end, "decision.true_again", f"{decision.true_again}", f"give {gap.end} or more")
     if again := decision.again:
         holding = gap.segment is not None and gap.segment.first == again.first and again.end == gap.unknown_end
-        _refuse(holding, "decision.again", "not of the half-printed segment", "give what was laid of that, or none")
+        require(holding, "decision.again", "not of the half-printed segment", "give what was laid of that, or none")
 
 
 def _missing_parts(entry: GapSettled) -> Iterator[tuple[str, Columns]]:
@@ -206,17 +201,17 @@ def _waits(entry: GapSettled, context: EntryContext) -> None:
     """The timeline waits only by a rule that says so, and no longer than the machine stood still."""
     gap, decision, run = entry.gap, entry.decision, context.run
     shift_s, field = decision.shift_s, "decision.shift_s"
-    _refuse(shift_s >= 0, field, f"{shift_s} s", "give 0 or more")
+    require(shift_s >= 0, field, f"{shift_s} s", "give 0 or more")
     if not shift_s:
         return
     says_so = gap.rule(entry.policy).kind == "shift" and decision.action == "shift" and gap.missing_since is not None
-    _refuse(says_so, field, f"{shift_s} s by no rule that waits", "give 0")
+    require(says_so, field, f"{shift_s} s by no rule that waits", "give 0")
     if gap.missing_since is None or run is None:
         return
     column_s = run.mean_turn_s / context.profile.columns_per_turn
     laid_again_s = (len(decision.again) + context.profile.columns_per_burst + 1) * column_s
     longest_s = max(0.0, (gap.noticed_at - gap.missing_since).total_seconds()) + laid_again_s + SLACK.total_seconds()
-    _refuse(shift_s <= longest_s, field, f"{shift_s} s", f"give at most {longest_s:.1f} s, as long as it stood still")
+    require(shift_s <= longest_s, field, f"{shift_s} s", f"give at most {longest_s:.1f} s, as long as it stood still")
     _fits(run.cycle == CAN_WAIT, field, f"a run by the {run.cycle} does not wait")
     waited_s = (context.now + context.may_be_ahead - run.starts_at).total_seconds() + laid_again_s
     _fits(run.shift_s + shift_s <= waited_s, field, f"{run.shift_s + shift_s} s of {waited_s} s since it began")
@@ -254,15 +249,15 @@ def _keywords(entry: ConditionsChanged, _: EntryContext) -> None:
 def _acted(entry: OperatorActed, _: EntryContext) -> None:
     has_pattern = entry.pattern is not None
     problem = f"{entry.action} with {'a' if has_pattern else 'no'} pattern"
-    _refuse(has_pattern == (entry.action == "test-pattern"), "pattern", problem, "name one of a test-pattern, only")
+    require(has_pattern == (entry.action == "test-pattern"), "pattern", problem, "name one of a test-pattern, only")
     if entry.paper_position is not None:
         _between("paper_position", entry.paper_position, 0, MOST_PLACES)
     _between("paper_columns", entry.paper_columns, 0, MOST_PLACES)
-    _refuse(entry.error_s is None or entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
+    require(entry.error_s is None or entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
 
 
 def _compared(entry: SetTimeCompared, _: EntryContext) -> None:
-    _refuse(entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
+    require(entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
 
 
 Check = Callable[[Any, EntryContext], None]

@@ -9,6 +9,8 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
+from machines.disk import make_folder, sync_folder
+
 DIGEST = re.compile(r"[0-9a-f]{64}")
 # Nobody takes a day to write a file: a part so much older than the newest one is of a process that was killed.
 ABANDONED_AFTER_S = 86_400.0
@@ -53,20 +55,3 @@ def name_part(part: Path, path: Path) -> None:
         part.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
-
-
-def make_folder(folder: Path) -> None:
-    """Have a folder, and those above it, with the names of new ones down to the disk."""
-    if not folder.is_dir():
-        make_folder(folder.parent)
-        folder.mkdir(exist_ok=True)
-        sync_folder(folder.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Have the names in a folder down to the disk."""
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -87,7 +87,6 @@ class KeyRow(Row):
         fields = (
             "prefix", "name", "role", "venues", "made_at", "made_by", "ends_at", "last_used_at", "revoked_at",
         )  # fmt: skip
-        read_only_fields = fields
 
 
 class Keys(List):

@@ -40,7 +40,6 @@ class EventRow(Row):
             "request",
             "digest",
         )
-        read_only_fields = fields
 
 
 def _stream(stream: str) -> Q:

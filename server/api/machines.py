@@ -57,7 +57,6 @@ class MachineRow(Row):
             "calibration",
             "refused_since",
         )
-        read_only_fields = fields
 
 
 class HeartbeatRow(Row):
@@ -66,7 +65,6 @@ class HeartbeatRow(Row):
     class Meta:
         model = Heartbeat
         fields = ("heard_at", "status")
-        read_only_fields = fields
 
 
 class MachineHeartbeat(Item):

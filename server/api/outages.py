@@ -54,7 +54,6 @@ class OutageRow(Row):
             "decision",
             "differs",
         )
-        read_only_fields = fields
 
     def get_is_open(self, row: Outage) -> bool:
         """Whether columns are still being printed late."""

@@ -42,7 +42,6 @@ class OverrideRow(Row):
             "used_by",
             "passed_over_at",
         )
-        read_only_fields = fields
 
 
 def decided(word: Override) -> Response:

@@ -44,7 +44,6 @@ class ProfileRow(Row):
     class Meta:
         model = Profile
         fields = ("id", "profile")
-        read_only_fields = fields
 
 
 class SourceRow(Row):
@@ -56,7 +55,6 @@ class SourceRow(Row):
     class Meta:
         model = Source
         fields = ("id", "name", "picture", "upload", "method", "curve")
-        read_only_fields = fields
 
 
 class OpeningRow(Row):
@@ -65,7 +63,6 @@ class OpeningRow(Row):
     class Meta:
         model = Opening
         fields = ("id", "venue", "name", "anchor", "opens_at")
-        read_only_fields = fields
 
 
 class NoticeRow(Row):
@@ -74,7 +71,6 @@ class NoticeRow(Row):
     class Meta:
         model = Notice
         fields = ("id", "machine", "kind", "said", "raised_at", "cleared_at")
-        read_only_fields = fields
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,6 @@ class RunRow(Row):
             "repeated",
             "shift_s",
         )
-        read_only_fields = fields
 
 
 class SegmentRow(Row):
@@ -80,7 +79,6 @@ class SegmentRow(Row):
             "finished_at",
             "worst_miss_s",
         )
-        read_only_fields = fields
 
 
 class RunChecks(ApiView):

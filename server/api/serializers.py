@@ -53,6 +53,10 @@ class Row(serializers.ModelSerializer[Any]):
         CanonicalJSON: serializers.JSONField,
     }
 
+    def get_extra_kwargs(self) -> dict[str, dict[str, Any]]:
+        """Nothing is written through a row."""
+        return {name: {"read_only": True} for name in self.Meta.fields}
+
     def get_fields(self) -> dict[str, Any]:
         """Copies of the fields, which are worked out from the model once and not for each answer."""
         return deepcopy(_fields_of(type(self)))

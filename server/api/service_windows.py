@@ -86,7 +86,6 @@ class ServiceWindowRow(Row):
     class Meta:
         model = ServiceWindow
         fields = ("id", "venue", "name", "comes", "begins_at", "called_off_at", "called_off_because", "dates_off")
-        read_only_fields = fields
 
 
 class ServiceWindows(PastCollection):

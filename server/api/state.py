@@ -28,7 +28,6 @@ class StripRow(Row):
     class Meta:
         model = Strip
         fields = ("boundary", "paper_position", "made", "at")
-        read_only_fields = fields
 
 
 class StateRow(serializers.Serializer[Any]):

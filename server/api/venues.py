@@ -26,7 +26,6 @@ class VenueRow(Row):
     class Meta:
         model = Venue
         fields = ("id", "name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone", "hours")
-        read_only_fields = fields
 
 
 class VenueHours(Replaced):

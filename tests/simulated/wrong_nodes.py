@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
+from machines.disk import make_folder, sync_folder
 from machines.node.clock.server_time import ServerTime
 from machines.node.device import cutter, reporting
 from machines.node.manual import job
@@ -19,7 +20,7 @@ from machines.node.store.journal import change_state
 from machines.node.sync import call_now
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import FencedOff
-from machines.node.work import order_log, plate_cache, takeover
+from machines.node.work import order_log, takeover
 from machines.node.work.plate_cache import PlateCache
 from machines.operator import holds
 
@@ -99,11 +100,11 @@ def position_slips() -> AbstractContextManager[object]:
 
 def octets_not_synced() -> AbstractContextManager[object]:
     def wrong(self: PlateCache, digest: str, columns: Iterable[bytes]) -> None:
-        self._make_folder()
+        make_folder(self.folder)
         partial = self.folder / "plate.partial"
         partial.write_bytes(b"".join(columns))
         partial.rename(self._path(digest))
-        plate_cache._sync_folder(self.folder)
+        sync_folder(self.folder)
 
     return patch.object(PlateCache, "_write", wrong)
 

@@ -246,7 +246,7 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "name-not-synced": Wrong(
         says="a plate is told to be on the board's card before its name is there",
-        put=lambda: patch.object(plate_cache, "_sync_folder", node.nothing),
+        put=lambda: patch.object(plate_cache, "sync_folder", node.nothing),
         has=frozenset({"loses"}),
         draw=draw_more,
         within=20,

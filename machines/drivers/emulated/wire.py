@@ -9,9 +9,8 @@ import math
 import os
 import queue
 import select
-import threading
 import tty
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from machines.clock import Clock
 from machines.drivers.emulated.controller import Controller
@@ -120,15 +119,3 @@ class PtyEmulator:
         """Take the device away; after `run` has ended."""
         for descriptor in (self._near, self._far, self._waking, self._wake):
             os.close(descriptor)
-
-    @contextlib.contextmanager
-    def in_thread(self) -> Iterator[str]:
-        """Run beside the caller; gives the name of the device."""
-        thread = threading.Thread(target=self.run)
-        thread.start()
-        try:
-            yield self.device
-        finally:
-            self.stop()
-            thread.join()
-            self.close()

@@ -19,7 +19,7 @@ from datetime import datetime
 from typing import Literal
 
 from machines.clock import utc
-from machines.errors import InputError
+from machines.errors import require
 
 FaultKind = Literal["slip", "slow-feed", "jump", "dead-nozzles", "jam", "paper-end", "ink-end", "blade-wear"]
 
@@ -34,11 +34,6 @@ BLADE_WORN = "separation-cutter-life-over-warning"
 CANNOT_CUT = "separation-cutter-life-over-error"
 
 
-def _require(holds: bool, field: str, problem: str, remedy: str) -> None:
-    if not holds:
-        raise InputError(field, problem, remedy)
-
-
 @dataclass(frozen=True, kw_only=True)
 class Slip:
     """The paper slips on the roller: of each millimetre that is fed, this share is lost."""
@@ -48,7 +43,7 @@ class Slip:
     kind: Literal["slip"] = "slip"
 
     def __post_init__(self) -> None:
-        _require(0 <= self.share < 1, "share", f"{self.share}", "give 0 to below 1, such as 0.005 for half a percent")
+        require(0 <= self.share < 1, "share", f"{self.share}", "give 0 to below 1, such as 0.005 for half a percent")
 
     @property
     def gain(self) -> float:
@@ -65,7 +60,7 @@ class SlowFeed:
     kind: Literal["slow-feed"] = "slow-feed"
 
     def __post_init__(self) -> None:
-        _require(0.5 <= self.factor <= 2, "factor", f"{self.factor}", "give 0.5 to 2, such as 0.995")
+        require(0.5 <= self.factor <= 2, "factor", f"{self.factor}", "give 0.5 to 2, such as 0.995")
 
     @property
     def gain(self) -> float:
@@ -82,7 +77,7 @@ class Jump:
     kind: Literal["jump"] = "jump"
 
     def __post_init__(self) -> None:
-        _require(math.isfinite(self.mm), "mm", f"{self.mm}", "give millimetres, below 0 for paper that is held back")
+        require(math.isfinite(self.mm), "mm", f"{self.mm}", "give millimetres, below 0 for paper that is held back")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +89,7 @@ class DeadNozzles:
     kind: Literal["dead-nozzles"] = "dead-nozzles"
 
     def __post_init__(self) -> None:
-        _require(all(nozzle >= 0 for nozzle in self.nozzles), "nozzles", f"{list(self.nozzles)}", "count them from 0")
+        require(all(nozzle >= 0 for nozzle in self.nozzles), "nozzles", f"{list(self.nozzles)}", "count them from 0")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +127,7 @@ class BladeWear:
 
     def __post_init__(self) -> None:
         problem = f"{self.clean_cuts} clean cuts of {self.cuts}"
-        _require(0 <= self.clean_cuts <= self.cuts, "clean_cuts", problem, "give 0 to the number of all cuts")
+        require(0 <= self.clean_cuts <= self.cuts, "clean_cuts", problem, "give 0 to the number of all cuts")
 
 
 Fault = Slip | SlowFeed | Jump | DeadNozzles | Jam | PaperEnd | InkEnd | BladeWear

@@ -4,16 +4,10 @@ from __future__ import annotations
 
 import math
 
-from machines.errors import InputError
+from machines.errors import require
 
 # Narrower limits make a map of a place so small that numbers of its far ends no longer fit a drawing library.
 NARROWEST_LIMITS_DEGREES = 0.1
-
-
-def require(holds: bool, field: str, problem: str, remedy: str) -> None:
-    """Raise an InputError unless it holds."""
-    if not holds:
-        raise InputError(field, problem, remedy)
 
 
 def require_between(owner: object, low: float, high: float, *names: str) -> None:

@@ -8,8 +8,8 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.errors import InputError
-from machines.imaging.pictures.checks import require, require_between, require_tones
+from machines.errors import InputError, require
+from machines.imaging.pictures.checks import require_between, require_tones
 from machines.imaging.pictures.land import LandPicture
 from machines.imaging.pictures.sheet import Sheet
 from machines.imaging.pictures.sky import SkyNumbers

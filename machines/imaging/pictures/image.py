@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from machines.errors import InputError
-from machines.imaging.pictures.checks import require, require_between
+from machines.errors import InputError, require
+from machines.imaging.pictures.checks import require_between
 from machines.imaging.pictures.image_file import check_image, read_light
 from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
 from machines.imaging.pictures.sheet import Sheet

@@ -8,9 +8,9 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.errors import InputError
+from machines.errors import InputError, require
 from machines.imaging.pictures.canvas import Canvas, hatching
-from machines.imaging.pictures.checks import require, require_between, require_limits, require_tones
+from machines.imaging.pictures.checks import require_between, require_limits, require_tones
 from machines.imaging.pictures.geojson import Shapes, read_geojson, read_land
 from machines.imaging.pictures.one_at_a_time import ONE_AT_A_TIME
 from machines.imaging.pictures.projections import MERCATOR_LIMIT_DEGREES, WITH_STANDARD_PARALLEL, Projection, parallels

@@ -8,7 +8,8 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from machines.imaging.pictures.checks import require, require_between, require_tones
+from machines.errors import require
+from machines.imaging.pictures.checks import require_between, require_tones
 from machines.imaging.pictures.discs import Disc, mean_over_dots, offsets_mm
 from machines.imaging.pictures.lettering import letter
 from machines.imaging.pictures.sheet import Sheet

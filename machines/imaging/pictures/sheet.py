@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from machines.imaging.pictures.checks import require, require_between
+from machines.errors import require
+from machines.imaging.pictures.checks import require_between
 
 Travel = Literal["right", "left"]
 

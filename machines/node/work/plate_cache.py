@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.disk import make_folder, sync_folder
 from machines.errors import InputError
 from machines.imaging.plate import Plate, digest_head
 from machines.imaging.png_rows import PlateRows, read_rows
@@ -60,7 +61,7 @@ class PlateCache:
         came, wanted = (coming.dots_across, coming.columns), (profile.dots_across, profile.columns_per_turn)
         if came != wanted:
             raise InputError("plate", f"a plate of {came} dots came for a machine of {wanted}", "correct the run")
-        self._make_folder()
+        make_folder(self.folder)
         self._require_room(coming)
         rows = self._path(digest).with_suffix(".rows")
         try:
@@ -80,20 +81,15 @@ class PlateCache:
         if shutil.disk_usage(self.folder).free < needed + LEAST_FREE:
             raise OSError(errno.ENOSPC, f"a plate is left out, so that {LEAST_FREE} octets stay free", str(self.folder))
 
-    def _make_folder(self) -> None:
-        if not self.folder.is_dir():
-            self.folder.mkdir(parents=True, exist_ok=True)
-            _sync_folder(self.folder.parent)
-
     def _write(self, digest: str, columns: Iterable[bytes]) -> None:
-        self._make_folder()
+        make_folder(self.folder)
         partial = self._path(digest).with_suffix(".partial")
         with partial.open("wb") as file:
             file.writelines(columns)
             file.flush()
             os.fsync(file.fileno())
         partial.rename(self._path(digest))
-        _sync_folder(self.folder)
+        sync_folder(self.folder)
 
     def dots(self, digest: str, first: int, end: int, profile: Profile) -> NDArray[np.bool_]:
         """The dots of running columns, shape (dots_across, end - first).
@@ -154,11 +150,3 @@ def _stretches(file: int, first: int, end: int, columns_per_turn: int, stride: i
         count = min(end - first, columns_per_turn - column)
         yield os.pread(file, count * stride, column * stride)
         first += count
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

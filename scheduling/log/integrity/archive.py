@@ -21,6 +21,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.db import connections, transaction
 from django.db.models import Model
 
+from machines.disk import sync_folder
 from machines.errors import InputError
 from scheduling.log import models
 from scheduling.log.codec.canonical_json import canonical
@@ -100,11 +101,7 @@ def _write(
         except BaseException:
             file.unlink()
             raise
-    folder = os.open(file.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    sync_folder(file.parent)
     return signed
 
 

@@ -89,12 +89,7 @@ def test_a_rule_by_cause_takes_over_nothing_from_the_runs_own() -> None:
 
 
 @given(policies())
-def test_only_a_policy_with_a_shift_in_it_may_shift(policy: Policy) -> None:
-    rules = [policy.rule_for(cause) for cause in CAUSES]
-    assert not (any(rule.kind == "shift" for rule in rules) and not policy.may_shift)
-    assert policy.may_shift == (
-        policy.kind == "shift" or any(exception.rule.kind == "shift" for exception in policy.by_cause)
-    )
+def test_its_rules_are_itself_and_its_exceptions_each_with_its_path(policy: Policy) -> None:
     assert [path for path, _ in policy.rules()] == ["", *(f"by_cause[{i}].rule" for i in range(len(policy.by_cause)))]
 
 

@@ -50,8 +50,14 @@ class OnPty:
 @contextlib.contextmanager
 def on_pty(of: Profile, noise: NoisePlan | None = None, step_s: float = 0.0) -> Iterator[OnPty]:
     beside = OnPty(of, noise, step_s)
-    with beside.emulator.in_thread():
+    thread = threading.Thread(target=beside.emulator.run)
+    thread.start()
+    try:
         yield beside
+    finally:
+        beside.emulator.stop()
+        thread.join()
+        beside.emulator.close()
 
 
 def eventually(holds: object, limit_s: float = 5.0) -> None:
