@@ -1,8 +1,11 @@
 """The collector of cycles, held back while very many things are made that hold no cycles.
 
 Python looks for unreachable cycles whenever so many more objects were made than dropped. Folding makes rows by the
-hundred thousand and drops none, so that it would look through all of them again and again, and find nothing: about a
-sixth of the time goes there. What is dropped meanwhile is freed all the same, by its count of references.
+hundred thousand and drops none, so that it would look through all of them again and again, and find nothing. What is
+dropped meanwhile is freed all the same, by its count of references.
+
+Of 38,606 events, in seven paired rounds of processor time: without this a fold takes 1.12 times as long and a rebuild
+1.40 times; with `gc.freeze()` in its place, which spares only what was there before, 1.15 and 1.21 times.
 """
 
 from __future__ import annotations
