@@ -432,6 +432,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.demo.acceptance.ON_TIME_SHARE": (0.999, "of all columns within one dot time"),
     "server.demo.acceptance.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
     "server.demo.acceptance.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
+    "server.demo.judging.judged_paper.EARLIEST_COLUMNS": (0.55, "a board's clock is surer than half a column"),
     "server.demo.stalls.MATTERS_SHOWN_S": (60.0, "less than the narrowest dot of the demonstration"),
 }
 

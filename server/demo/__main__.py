@@ -106,7 +106,7 @@ def _run(stage: story.Stage, began: float) -> bool | None:
         story.play(stage)
     for child in stage.nodes.values():
         child.stop()
-    everyone = report.gather_all(stage)
+    everyone = report.read_all(stage)
     found = report.measure(stage, everyone)
     still = stalls.stood_still(longest_s[0], stage.clock.rate)
     judged = verdict(found, stage.shares, stood_still=still)

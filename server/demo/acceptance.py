@@ -1,4 +1,8 @@
-"""What was promised, measured on the evidence: a function for each promise says whether it holds and what it saw."""
+"""What was promised: a function for each promise says of what a day has left whether it holds, and what was measured.
+
+What must hold of any paper and any log, `server.demo.judging` judges; what only the demonstration promises is judged
+here: what another library says of the sky, and that what was to go wrong did.
+"""
 
 from __future__ import annotations
 
@@ -13,11 +17,15 @@ import icalendar
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut, TrueAgain
 from machines.serialization import parse_instant
 from scheduling.sky.zones import zone
-from server.demo.evidence import Evidence
+from server.demo.judging.judge import OF_COLUMNS, OF_DOUBLES, OF_JOURNAL, OF_KNIFE, OF_PAPER, OF_STOPS, OF_TIME, judge
+from server.demo.judging.judged_knife import misplaced_cuts
+from server.demo.judging.judged_paper import differing_dots
 from server.demo.reference_sky import direct_turns
 from server.demo.scenario import SERVICE_WINDOWS, VENUES
+from server.demo.station_day import StationDay
 
 ON_TIME_SHARE = 0.999
 SEGMENT_TOLERANCE_S = 0.01
@@ -33,102 +41,94 @@ class Promise:
     measured: dict[str, Any]
 
 
-def every_column_accounted_once(evidence: Evidence) -> Promise:
+def _promise(name: str, complaints: Sequence[str], holds: bool, measured: dict[str, Any]) -> Promise:
+    """One that holds if there are no complaints, either; if there are, they are told."""
+    return Promise(name, holds and not complaints, measured | ({"complaints": list(complaints)} if complaints else {}))
+
+
+def every_column_accounted_once(day: StationDay) -> Promise:
     """Every planned column is on the paper exactly once or named in a decision; the sky says which are planned."""
-    first, end = evidence.span
-    pieces = [(e.columns.first, e.columns.end, "printed") for e in evidence.printed]
-    for settled in evidence.gaps:
-        decision = settled.decision
-        pieces += [(decision.unknown.first, decision.unknown.end, "unknown")]
-        pieces += [(decision.skipped.first, decision.skipped.end, "skipped")]
-    pieces = sorted(piece for piece in pieces if piece[1] > piece[0])
-    joints_fit = all(before[1] == after[0] for before, after in pairwise(pieces))
-    sky_first, sky_end = _span_by_the_sky(evidence)
-    counts = {kind: sum(b - a for a, b, k in pieces if k == kind) for kind in ("printed", "unknown", "skipped")}
-    return Promise(
-        f"every-column-once:{evidence.station.id}",
-        bool(pieces)
-        and joints_fit
-        and (pieces[0][0], pieces[-1][1]) == (first, end)
-        and (first, end) == (sky_first, sky_end),
-        {"planned": end - first, "planned_by_direct_skyfield": sky_end - sky_first, **counts, "pieces": len(pieces)},
+    (first, end), decisions = day.span, [entry.decision for entry in day.evidence.of(GapSettled)]
+    spans = {
+        "printed": [entry.columns for entry in day.evidence.of(ColumnsPrinted)],
+        "unknown": [decision.unknown for decision in decisions],
+        "skipped": [decision.skipped for decision in decisions],
+    }
+    counts = {kind: sum(map(len, columns)) for kind, columns in spans.items()}
+    sky_first, sky_end = _span_by_the_sky(day)
+    return _promise(
+        f"every-column-once:{day.station.id}",
+        judge(day.evidence, OF_COLUMNS),
+        (first, end) == (sky_first, sky_end) and sum(counts.values()) == end - first > 0,
+        {
+            "planned": end - first,
+            "planned_by_direct_skyfield": sky_end - sky_first,
+            **counts,
+            "pieces": sum(bool(columns) for kind in spans.values() for columns in kind),
+        },
     )
 
 
-def _span_by_the_sky(evidence: Evidence) -> tuple[int, int]:
-    posix = np.array([parse_instant(evidence.run[name]).timestamp() for name in ("starts_at", "ends_at")])
-    turns = direct_turns(evidence.station.cycle, posix)
-    first, end = np.ceil(turns * evidence.profile.columns_per_turn)
+def _span_by_the_sky(day: StationDay) -> tuple[int, int]:
+    posix = np.array([parse_instant(day.run[name]).timestamp() for name in ("starts_at", "ends_at")])
+    turns = direct_turns(day.station.cycle, posix)
+    first, end = np.ceil(turns * day.evidence.profile.columns_per_turn)
     return int(first), int(end)
 
 
-def paper_shows_the_plates(evidence: Evidence) -> Promise:
-    """Each printed column's dots are on the paper's PNG in the reported place, and nothing else is."""
-    picture = evidence.picture
-    explained = np.zeros(picture.shape[1], dtype=np.int64)
-    wrong = 0
-    for stretch in evidence.printed:
-        a, b = stretch.columns.first, stretch.columns.end
-        places = slice(stretch.paper_position, stretch.paper_position + b - a)
-        explained[places] += 1
-        wanted = evidence.plate_of(stretch.segment).running(a, b)
-        wrong += int(np.any(picture[:, places] != wanted, axis=0).sum())
-    wrong += _wrong_unknown(evidence, explained)
-    stray = int(np.any(picture[:, explained == 0], axis=0).sum())
-    return Promise(
-        f"paper-shows-the-plates:{evidence.station.id}",
-        wrong == 0 and stray == 0 and explained.max(initial=0) == 1 and explained.sum() > 0,
-        {
-            "columns_compared": int(explained.sum()),
-            "columns_that_differ": wrong,
-            "columns_with_dots_that_no_report_names": stray,
-            "places_named_twice": int((explained > 1).sum()),
-        },
+def paper_shows_the_plates(day: StationDay) -> Promise:
+    """Each column's dots are on the paper's PNG in the reported place, and nothing else is."""
+    wrong, stray = differing_dots(day.evidence)
+    compared = len(day.evidence.of_pictures)
+    return _promise(
+        f"paper-shows-the-plates:{day.station.id}",
+        judge(day.evidence, OF_PAPER),
+        compared > 0,
+        {"columns_compared": compared, "columns_that_differ": len(wrong), "places_with_dots_and_no_column": stray},
     )
 
 
-def _wrong_unknown(evidence: Evidence, explained: NDArray[np.int64]) -> int:
-    """Columns of unknown outcome that are neither blank nor as their plate has them; marks their places explained."""
-    wrong = 0
-    for settled in evidence.gaps:
-        unknown = settled.decision.unknown
-        wanted = evidence.plate_dots(unknown.first, unknown.end)
-        places = np.arange(settled.paper_position, settled.paper_position + len(unknown))
-        inside = places < evidence.picture.shape[1]
-        explained[places[inside]] += 1
-        found = evidence.picture[:, places[inside]]
-        differs = np.any(found != wanted[:, inside], axis=0) & np.any(found, axis=0)
-        wrong += int(differs.sum())
-    return wrong
-
-
-def no_column_twice(evidence: Evidence) -> Promise:
+def no_column_twice(day: StationDay) -> Promise:
     """The machine's own ledger names no column and no place twice, and nothing was ordered where something lay."""
-    laid = evidence.paper.laid
-    columns, places = np.unique(laid["column"]).size, np.unique(laid["place"]).size
-    return Promise(
-        f"no-column-twice:{evidence.station.id}",
-        len(laid) > 0 and columns == places == len(laid) and len(evidence.paper.refused) == 0,
+    paper = day.evidence.paper
+    columns, places = (np.unique(paper.laid[name]).size for name in ("column", "place"))
+    return _promise(
+        f"no-column-twice:{day.station.id}",
+        judge(day.evidence, OF_DOUBLES),
+        len(paper.laid) == columns == places > 0,
         {
-            "laid": len(laid),
+            "laid": len(paper.laid),
             "distinct_columns": columns,
             "distinct_places": places,
-            "refused": len(evidence.paper.refused),
+            "refused": len(paper.refused),
         },
     )
 
 
-def columns_on_time(everyone: Sequence[Evidence]) -> Promise:
+def nothing_lost(day: StationDay) -> Promise:
+    """The server's log has every entry of the node's journal, as it is there and in its order."""
+    journal = day.evidence.journal
+    acknowledged, taken = sum(accepted for _, accepted in journal), day.evidence.machine["accepted_through"]
+    return _promise(
+        f"nothing-lost:{day.station.id}",
+        judge(day.evidence, OF_JOURNAL),
+        len(journal) > 0,
+        {"entries_in_the_journal": len(journal), "acknowledged": acknowledged, "taken_by_the_server": taken},
+    )
+
+
+def columns_on_time(everyone: Sequence[StationDay]) -> Promise:
     """Of all columns 999 in 1,000 are laid within one dot time of their burst's instant, but for those that a replay
-    names; the largest miss of each machine is told."""
-    judged = {evidence.station.id: _judged_miss(evidence) for evidence in everyone}
+    names, and none before it was due; the largest miss of each machine is told."""
+    judged = {day.station.id: _judged_miss(day) for day in everyone}
     misses = np.abs(np.concatenate(list(judged.values())))
     share = float((misses <= 1.0).mean()) if len(misses) else 0.0
     worst_dots = {id: round(float(miss[np.argmax(np.abs(miss))]), 4) for id, miss in judged.items() if len(miss)}
-    dot_s = {e.station.id: round(e.run["mean_turn_s"] / e.profile.columns_per_turn, 3) for e in everyone}
-    laid = sum(len(evidence.paper.laid) for evidence in everyone)
-    return Promise(
+    dot_s = {d.station.id: round(d.run["mean_turn_s"] / d.evidence.profile.columns_per_turn, 3) for d in everyone}
+    laid = sum(len(day.evidence.paper.laid) for day in everyone)
+    return _promise(
         "columns-on-time",
+        [complaint for day in everyone for complaint in judge(day.evidence, OF_TIME)],
         share >= ON_TIME_SHARE and all(len(miss) for miss in judged.values()),
         {
             "columns_judged": len(misses),
@@ -141,77 +141,90 @@ def columns_on_time(everyone: Sequence[Evidence]) -> Promise:
     )
 
 
-def _judged_miss(evidence: Evidence) -> NDArray[np.float64]:
+def _judged_miss(day: StationDay) -> NDArray[np.float64]:
     """The misses of the columns that no decision lets be late, in dots, late positive."""
-    column = evidence.paper.laid["column"]
+    column = day.evidence.paper.laid["column"]
     late_by_decision = np.zeros(len(column), dtype=bool)
-    for settled in evidence.gaps:
+    for settled in day.evidence.of(GapSettled):
         if settled.decision.late:
             late_by_decision |= (column >= settled.decision.onward) & (column < settled.decision.true_again)
-    return _miss_in_dots(evidence)[~late_by_decision]
+    return _miss_in_dots(day)[~late_by_decision]
 
 
-def _miss_in_dots(evidence: Evidence) -> NDArray[np.float64]:
+def _miss_in_dots(day: StationDay) -> NDArray[np.float64]:
     """How far from its burst's instant each laid column was laid by the true clock, in columns, late positive.
 
     The first burst is cut short where the run begins; its instant is that of the first column that it has left.
     """
-    laid, profile = evidence.paper.laid, evidence.profile
+    laid, profile = day.evidence.paper.laid, day.evidence.profile
     burst_starts = laid["column"] - laid["column"] % profile.columns_per_burst
-    due = np.maximum(burst_starts, evidence.span[0])
-    missed: NDArray[np.float64] = direct_turns(evidence.station.cycle, laid["at"]) * profile.columns_per_turn - due
+    due = np.maximum(burst_starts, day.span[0])
+    missed: NDArray[np.float64] = direct_turns(day.station.cycle, laid["at"]) * profile.columns_per_turn - due
     return missed
 
 
-def planned_by_the_sky(evidence: Evidence) -> Promise:
+def planned_by_the_sky(day: StationDay) -> Promise:
     """Each segment starts when direct skyfield says that its first column is due."""
-    starts = np.array([parse_instant(row["starts_at"]).timestamp() for row in evidence.segments])
-    turns = direct_turns(evidence.station.cycle, starts)
-    wanted = np.array([row["first_column"] for row in evidence.segments]) / evidence.profile.columns_per_turn
-    worst_s = float(np.abs(turns - wanted).max() * evidence.run["mean_turn_s"])
-    numbers = [row["number"] for row in evidence.segments]
+    starts = np.array([parse_instant(row["starts_at"]).timestamp() for row in day.evidence.segments])
+    turns = direct_turns(day.station.cycle, starts)
+    wanted = np.array([row["first_column"] for row in day.evidence.segments]) / day.evidence.profile.columns_per_turn
+    worst_s = float(np.abs(turns - wanted).max() * day.run["mean_turn_s"])
+    numbers = [row["number"] for row in day.evidence.segments]
     return Promise(
-        f"planned-by-the-sky:{evidence.station.id}",
+        f"planned-by-the-sky:{day.station.id}",
         worst_s <= SEGMENT_TOLERANCE_S and numbers == list(range(numbers[0], numbers[-1] + 1)),
         {"segments": len(numbers), "worst_start_s": round(worst_s, 6)},
     )
 
 
-def outage_settled(evidence: Evidence) -> Promise:
+def outage_settled(day: StationDay) -> Promise:
     """The node that lost power found what was missing and settled it by its run's policy; the server agrees."""
-    policy = evidence.station.policy
-    by_power = [e for e in evidence.gaps if e.gap.cause == "power"]
-    settled = [e for e in by_power if e.decision.action == policy]
-    caught_up = policy != "replay" or len(evidence.true_again) >= len(settled) >= 1
+    policy, evidence = day.station.policy, day.evidence
+    by_power = [entry for entry in evidence.of(GapSettled) if entry.gap.cause == "power"]
+    settled = [entry for entry in by_power if entry.decision.action == policy]
+    true_again, stops = evidence.of(TrueAgain), sum(entry.unplanned_stop for entry in evidence.of(NodeStarted))
+    caught_up = policy != "replay" or len(true_again) >= len(settled) >= 1
     measured: dict[str, Any] = {
-        "unplanned_stops": sum(e.unplanned_stop for e in evidence.started),
-        "settled": [e.decision.reason for e in by_power],
-        "missing_columns": sum(e.gap.end - e.gap.first for e in by_power),
-        "settlements_that_differ": evidence.differed,
+        "unplanned_stops": stops,
+        "settled": [entry.decision.reason for entry in by_power],
+        "missing_columns": sum(entry.gap.end - entry.gap.first for entry in by_power),
+        "settlements_that_differ": sum(fact["kind"] == "settlement-differed" for fact in evidence.facts),
     }
-    if policy == "replay" and evidence.true_again and settled:
-        measured["true_again_column"] = evidence.true_again[-1].column
+    if policy == "replay" and true_again and settled:
+        measured["true_again_column"] = true_again[-1].column
         measured["true_again_expected"] = settled[-1].decision.true_again
-    return Promise(
-        f"outage-{policy}:{evidence.station.id}",
-        len(settled) == 1 and evidence.differed == 0 and caught_up and measured["unplanned_stops"] == 1,
+    return _promise(
+        f"outage-{policy}:{day.station.id}",
+        judge(evidence, OF_STOPS),
+        len(settled) == 1 and caught_up and stops == 1,
         measured,
     )
 
 
-def printed_without_the_server(everyone: Sequence[Evidence], died: datetime, back: datetime) -> Promise:
+def printed_without_the_server(everyone: Sequence[StationDay], died: datetime, back: datetime) -> Promise:
     """While the server was dead every node printed on, and the server took the late reports."""
     laid = {
-        e.station.id: int(((e.paper.laid["at"] > died.timestamp()) & (e.paper.laid["at"] < back.timestamp())).sum())
-        for e in everyone
+        day.station.id: int(np.sum((at > died.timestamp()) & (at < back.timestamp())))
+        for day in everyone
+        for at in [day.evidence.paper.laid["at"]]
     }
-    late = {e.station.id: round(max(e.told_after_s) / 3600.0, 2) for e in everyone}
+    late = {day.station.id: round(max(map(_lag_h, _of_columns(day))), 2) for day in everyone}
     gone_h = (back - died).total_seconds() / 3600.0
     return Promise(
         "prints-on-without-the-server",
         all(laid.values()) and gone_h > 1.0,
         {"server_gone_h": round(gone_h, 2), "columns_laid_meanwhile": laid, "latest_report_h": late},
     )
+
+
+def _of_columns(day: StationDay) -> list[dict[str, Any]]:
+    """The facts of the log that columns were printed."""
+    return [fact for fact in day.evidence.facts if fact["kind"] == "columns-printed"]
+
+
+def _lag_h(fact: dict[str, Any]) -> float:
+    """How long after it happened the server took the report, hours."""
+    return (parse_instant(fact["said_at"]) - parse_instant(fact["happened_at"])).total_seconds() / 3600.0
 
 
 def calendars_hold_the_windows(feeds: Mapping[str, bytes]) -> Promise:
@@ -246,29 +259,18 @@ def _by_clock(at: datetime | date, clock: ZoneInfo) -> datetime:
     return at.astimezone(clock)
 
 
-def knife_follows_the_paper(evidence: Evidence) -> Promise:
-    """Each cut is where its strip begins on the paper; while the knife was disarmed none was made.
-
-    Where columns were left out, several strips may begin at one place, and one cut is the boundary of them all.
-    """
-    places = _places(evidence)
-    wrong = sum(cut.paper_position != _place_from(places, cut.boundary) for cut in evidence.cuts)
-    made = [cut.paper_position for cut in evidence.cuts if cut.made]
-    found = [int(place) for place in evidence.paper.cuts["place"]]
-    missed = sum(not cut.made for cut in evidence.cuts)
-    armed_again = len(evidence.armed) >= 1 + sum(e.unplanned_stop for e in evidence.started)
-    return Promise(
-        f"knife-follows-the-paper:{evidence.station.id}",
-        wrong == 0 and sorted(set(made)) == sorted(found) and missed > 0 and armed_again,
-        {"cuts": len(made), "cuts_in_the_wrong_place": wrong, "left_uncut_while_disarmed": missed},
+def knife_follows_the_paper(day: StationDay) -> Promise:
+    """Each cut is where its strip begins on the paper; while the knife was disarmed none was made."""
+    cuts, made = day.evidence.of(StripCut), day.evidence.paper.cuts["place"].tolist()
+    uncut = [cut.paper_position for cut in cuts if not cut.made]
+    stops = sum(entry.unplanned_stop for entry in day.evidence.of(NodeStarted))
+    return _promise(
+        f"knife-follows-the-paper:{day.station.id}",
+        judge(day.evidence, OF_KNIFE),
+        bool(uncut) and not set(uncut) & set(made) and len(day.evidence.of(KnifeArmed)) >= 1 + stops,
+        {
+            "cuts": len(cuts) - len(uncut),
+            "cuts_in_the_wrong_place": len(misplaced_cuts(day.evidence)),
+            "left_uncut_while_disarmed": len(uncut),
+        },
     )
-
-
-def _places(evidence: Evidence) -> dict[int, int]:
-    """Running column to place on the paper."""
-    return {int(record["column"]): int(record["place"]) for record in evidence.paper.laid}
-
-
-def _place_from(places: dict[int, int], boundary: int) -> int:
-    """Where the first column at or after a boundary was laid."""
-    return places[min(column for column in places if column >= boundary)]

@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 import operator
 import shutil
-import sqlite3
 import sys
-from contextlib import closing
 from dataclasses import asdict
 from datetime import timedelta
 from pathlib import Path
@@ -16,30 +14,30 @@ from typing import Any
 from scheduling.sky.zones import zone
 from server.demo import acceptance, scenario
 from server.demo.acceptance import Promise
-from server.demo.evidence import Evidence, gather
 from server.demo.processes import environment, run
+from server.demo.station_day import StationDay, read_day
 from server.demo.story import Stage
 from server.demo.views import view
 
 
-def gather_all(stage: Stage) -> list[Evidence]:
+def read_all(stage: Stage) -> list[StationDay]:
     """What can be known from outside, after the nodes have ended."""
-    return [gather(stage.studio, s, stage.folder / s.id / "paper") for s in scenario.STATIONS]
+    return [read_day(stage.studio, station, stage.folder / station.id) for station in scenario.STATIONS]
 
 
-def measure(stage: Stage, everyone: list[Evidence]) -> list[Promise]:
-    """Every promise, measured on the evidence."""
+def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
+    """Every promise, measured."""
     found: list[Promise] = []
-    for evidence in everyone:
+    for day in everyone:
         found += [
-            acceptance.planned_by_the_sky(evidence),
-            acceptance.every_column_accounted_once(evidence),
-            acceptance.paper_shows_the_plates(evidence),
-            acceptance.no_column_twice(evidence),
-            _nothing_lost(stage, evidence),
+            acceptance.planned_by_the_sky(day),
+            acceptance.every_column_accounted_once(day),
+            acceptance.paper_shows_the_plates(day),
+            acceptance.no_column_twice(day),
+            acceptance.nothing_lost(day),
         ]
-        if evidence.station.outage:
-            found += [acceptance.outage_settled(evidence), acceptance.knife_follows_the_paper(evidence)]
+        if day.station.outage:
+            found += [acceptance.outage_settled(day), acceptance.knife_follows_the_paper(day)]
     return [
         *found,
         acceptance.columns_on_time(everyone),
@@ -55,19 +53,6 @@ def measure(stage: Stage, everyone: list[Evidence]) -> list[Promise]:
 def _calendars(stage: Stage) -> dict[str, bytes]:
     """Each venue's feed, without events of the sky."""
     return {id: stage.studio.raw(f"venues/{id}/calendar.ics?sky=") for id in scenario.VENUES}
-
-
-def _nothing_lost(stage: Stage, evidence: Evidence) -> Promise:
-    """Every entry of the node's journal was taken by the server."""
-    journal = stage.folder / evidence.station.id / "journal.sqlite3"
-    with closing(sqlite3.connect(journal)) as database:
-        entries, last, accepted = database.execute("SELECT count(*), max(seq), sum(accepted) FROM entry").fetchone()
-    taken = stage.studio.get(f"machines/{evidence.station.id}")["accepted_through"]
-    return Promise(
-        f"nothing-lost:{evidence.station.id}",
-        entries == last == accepted == taken,
-        {"entries_in_the_journal": entries, "acknowledged": accepted, "taken_by_the_server": taken},
-    )
 
 
 def _log_command(stage: Stage, name: str, command: str) -> Promise:
@@ -94,12 +79,12 @@ def _clock_change(stage: Stage) -> Promise:
     return Promise("run-spans-a-clock-change", offsets[0] != offsets[1], {"offsets_from_utc_in_lisbon": offsets})
 
 
-def write(stage: Stage, everyone: list[Evidence], found: list[Promise], took_s: float) -> Path:
+def write(stage: Stage, everyone: list[StationDay], found: list[Promise], took_s: float) -> Path:
     """Write `report.json` and put the papers beside it, at true dots and as a view with rulers."""
-    for evidence in everyone:
-        id = evidence.station.id
+    for day in everyone:
+        id = day.station.id
         shutil.copy(stage.folder / id / "paper" / "paper.png", stage.folder / f"{id}-paper.png")
-        (stage.folder / f"{id}-view.png").write_bytes(view(evidence))
+        (stage.folder / f"{id}-view.png").write_bytes(view(day))
     report: dict[str, Any] = {
         "studio": scenario.STUDIO,
         "shown_hours": scenario.HOURS,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import shutil
 import sqlite3
+from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,9 +16,10 @@ from machines.node.store import identity
 from machines.node.store.journal import FILE_NAME, open_journal
 from machines.protocol.journal_entries import GapSettled
 from machines.serialization import structure
+from server.demo.judging.gathering import read_journal
 from server.demo.processes import PATIENCE_S, DemoError
 from tests.faults.board import boot_anew
-from tests.faults.evidence import Common, read_journal
+from tests.faults.copies import Common
 from tests.faults.lane import Lane
 from tests.faults.program import Program
 from tests.faults.scenario import Scenario
@@ -145,7 +147,7 @@ class Board:
                 if file.exists():
                     shutil.copy(file, folder)
             try:
-                return [entry for entry, _ in read_journal(Path(folder))]
+                return [entry for entry, _ in read_journal(Path(folder) / FILE_NAME)]
             except sqlite3.Error:
                 return []
 
@@ -193,6 +195,11 @@ def enrol(lane: Lane, board: Board, machine: str) -> None:
         if done.returncode == 0:
             return
     raise DemoError(f"the board could not be enrolled: {done.stderr.strip()[-500:]}")
+
+
+def begun(told: Iterable[dict[str, Any]]) -> set[str]:
+    """When agents began, by a journal's entries."""
+    return {entry["at"] for entry in told if entry["kind"] == "node-started"}
 
 
 def clone(board: Board, into: Board) -> Common:

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from machines.imaging.plate import Plate
-from tests.faults.evidence import Evidence, joined, read_journal, read_what_lies
+from dataclasses import replace
+
+from machines.model.profile import Profile
+from machines.node.store.journal import FILE_NAME
+from server.demo.judging.evidence import Evidence
+from server.demo.judging.gathering import gather, read_what_lies
+from tests.faults.copies import joined
 from tests.faults.furniture import PROFILES
+from tests.faults.newer import as_before
 from tests.faults.stage import Stage
 
 # With these, what the newest of a journal says is lost.
@@ -15,26 +21,18 @@ JOURNAL_GOES_ON = {"server-rebuilt", "server-restored", "wal-lost"}
 
 def evidence_of(stage: Stage) -> Evidence:
     """Of the board whose word the server takes."""
-    board, paper = stage.survivor, read_what_lies(stage.board.paper)
+    board, profile = stage.survivor, Profile.from_json(PROFILES[stage.scenario.profile])
+    paper = read_what_lies(stage.board.paper, profile)
     if board is not stage.board and stage.common is not None:
-        paper = joined(paper, read_what_lies(board.paper), stage.common)
-    studio, profile = stage.lane.studio, PROFILES[stage.scenario.profile]
-    runs = [row for status, row in (studio.call("GET", f"runs/{run}") for run in stage.runs) if status == 200]
-    segments = [row for run in runs for row in studio.all(f"runs/{run['id']}/segments")]
+        paper = joined(paper, read_what_lies(board.paper, profile), stage.common)
+    studio = stage.lane.studio
     words = [row for status, row in (studio.call("GET", f"overrides/{word}") for word in stage.words) if status == 200]
-    digests = sorted({row["plate"] for row in segments})
-    return Evidence(
-        paper=paper,
-        runs=runs,
-        segments=segments,
-        machine=studio.get(f"machines/{stage.machine}"),
+    found = gather(studio, stage.machine, stage.runs, profile=profile, paper=paper, journal=board.home / FILE_NAME)
+    return replace(
+        found,
+        facts=[as_before(fact) for fact in found.facts],
         words=words,
         notices=[notice for notice in studio.all("notices") if notice["machine"] == stage.machine],
-        facts=studio.all(f"events?stream=machine/{stage.machine}"),
-        journal=read_journal(board.home),
-        plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
-        columns_per_burst=profile["columns_per_burst"],
-        columns_per_turn=profile["columns_per_turn"],
         ahead=stage.ahead,
         whole_journal=not stage.kinds & JOURNAL_GOES_ON,
         attended=stage.scenario.attended,

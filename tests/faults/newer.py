@@ -19,6 +19,13 @@ def with_more(body: bytes) -> bytes:
     return json.dumps(report).encode()
 
 
+def as_before(fact: dict[str, Any]) -> dict[str, Any]:
+    """A fact of the server's log as if the node had not been newer, which in truth it is not: its journal has no more
+    than others."""
+    data = without(fact["data"])
+    return fact | {"data": data | {"entry": without(data["entry"])} if "entry" in data else data}
+
+
 def without(told: dict[str, Any]) -> dict[str, Any]:
-    """An entry as the node's journal has it, which is not newer in truth."""
+    """An entry without the field that nobody knows."""
     return {name: value for name, value in told.items() if name != FIELD}

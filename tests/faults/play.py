@@ -8,10 +8,11 @@ from pathlib import Path
 import urllib3
 
 from machines.clock import utc
+from machines.node.store.journal import FILE_NAME
+from server.demo.judging.gathering import read_journal
 from server.demo.processes import PATIENCE_S, DemoError
 from tests.faults.acts import acts
-from tests.faults.boards import Board, enrol, make_board
-from tests.faults.evidence import begun, read_journal
+from tests.faults.boards import Board, begun, enrol, make_board
 from tests.faults.lane import Lane
 from tests.faults.people import tend
 from tests.faults.planning import plan_first
@@ -119,7 +120,7 @@ def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
 def _all_told(stage: Stage, board: Board) -> bool:
     """Whether the server has what the board's journal holds; of one that lost its newest, that an agent began since,
     too, by which the board learns that the server knows more of it."""
-    journal = read_journal(board.home)
+    journal = read_journal(board.home / FILE_NAME)
     heard = not stage.lost_newest or begun(entry for entry, _ in journal) - stage.begun
     return bool(heard) and all(accepted for _, accepted in journal)
 

@@ -17,9 +17,9 @@ from typing import Any
 
 import urllib3
 
+from server.demo.judging.judge import judge
 from server.demo.processes import DemoError
 from tests.faults.gathering import evidence_of
-from tests.faults.judge import judge
 from tests.faults.lane import Lane, open_lane
 from tests.faults.play import play
 from tests.faults.scenario import Scenario

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from machines.protocol.journal_entries import GapSettled
 from tests.faults.boards import Board
-from tests.faults.evidence import Common
+from tests.faults.copies import Common
 from tests.faults.kinds import FORGETS
 from tests.faults.lane import Lane
 from tests.faults.relay import BARRED

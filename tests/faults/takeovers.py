@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import random
 
-from tests.faults.boards import Board, clone, damage, enrol, make_board
-from tests.faults.evidence import begun
+from tests.faults.boards import Board, begun, clone, damage, enrol, make_board
 from tests.faults.program import running
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage

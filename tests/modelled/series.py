@@ -19,9 +19,9 @@ from machines.clock import utc
 from machines.node import __main__ as command_line
 from machines.node.store.identity import Pin
 from machines.node.store.journal import FILE_NAME
+from server.demo.judging.gathering import read_journal
 from tests.faults.acts import acts
 from tests.faults.boards import enrol, make_board
-from tests.faults.evidence import read_journal
 from tests.faults.lane import CLOCK_BEGINS
 from tests.faults.play import end, happen, set_out, wait_until_accounted
 from tests.faults.scenario import Scenario
@@ -148,7 +148,7 @@ def _digests(lane: ModelLane, stage: Stage) -> dict[str, str]:
     ledger = stage.survivor.paper / "paper.ledger"
     whole = {
         "known": repr(lane.server.known.facts).encode(),
-        "journal": repr(read_journal(stage.survivor.home)).encode(),
+        "journal": repr(read_journal(stage.survivor.home / FILE_NAME)).encode(),
         "ledger": ledger.read_bytes() if ledger.exists() else b"",
     }
     digests = {name: sha256(octets).hexdigest() for name, octets in whole.items()}

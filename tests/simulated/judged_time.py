@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from server.demo.judging.judged_paper import nothing_early
 from tests.faults.gathering import evidence_of
-from tests.faults.judged_paper import nothing_early
 from tests.faults.kinds import FORGETS, TAKEOVERS
 from tests.faults.scenario import Scenario
 from tests.faults.stage import Stage

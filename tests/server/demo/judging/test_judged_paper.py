@@ -13,8 +13,10 @@ from machines.clock import utc
 from machines.drivers.simulated.paper import NO_COLUMN, PaperWriter
 from machines.protocol.journal_entries import GapSettled, NodeStarted, OperatorActed
 from machines.serialization import structure, unstructure
-from tests.faults import judged_paper
-from tests.faults.good_run import (
+from server.demo.judging import judged_knife, judged_paper
+from server.demo.judging.judge import Check, judge
+from server.demo.judging.outcomes import laid_again
+from tests.server.demo.judging.good_run import (
     AGAIN,
     BEGINS,
     COLUMN_S,
@@ -32,8 +34,6 @@ from tests.faults.good_run import (
     settled,
     told,
 )
-from tests.faults.judge import Check, judge
-from tests.faults.outcomes import laid_again
 
 
 def test_nothing_is_said_of_a_good_run(tmp_path: Path) -> None:
@@ -99,6 +99,11 @@ def cut_unasked(paper: PaperWriter) -> None:
     paper.cut(7, instant(END))
 
 
+def unknown_elsewhere(paper: PaperWriter) -> None:
+    good_paper(paper)
+    lay(paper, GAP[0], GAP[0] + 1, 25)
+
+
 def early(paper: PaperWriter) -> None:
     lay(paper, FIRST, GAP[0], 0)
     paper.cut(5, instant(GAP[1]))
@@ -114,9 +119,10 @@ def early(paper: PaperWriter) -> None:
         (left_out, judged_paper.log_agrees_with_paper, "though left out"),
         (short, judged_paper.log_agrees_with_paper, "not on the paper"),
         (moved, judged_paper.log_agrees_with_paper, "elsewhere"),
-        (uncut, judged_paper.cut_where_reported, "nobody made"),
-        (cut_twice, judged_paper.cut_where_reported, "cut twice"),
-        (cut_unasked, judged_paper.cut_where_reported, "without a report"),
+        (unknown_elsewhere, judged_paper.unknown_in_its_place, "than there was room"),
+        (uncut, judged_knife.cut_where_reported, "nobody made"),
+        (cut_twice, judged_knife.cut_where_reported, "cut twice"),
+        (cut_unasked, judged_knife.cut_where_reported, "without a report"),
         (early, judged_paper.nothing_early, "too early"),
     ],
     ids=lambda value: getattr(value, "__name__", None),

@@ -19,9 +19,10 @@ from machines.protocol.journal_entries import (
 )
 from machines.recovery import Override, Policy, Rule
 from machines.serialization import format_instant, unstructure
-from tests.faults import judged_log, judged_paper, outcomes
-from tests.faults.evidence import Evidence
-from tests.faults.good_run import (
+from server.demo.judging import judged_knife, judged_log, judged_paper, outcomes
+from server.demo.judging.evidence import NODE_KINDS, Evidence, as_told
+from server.demo.judging.judge import judge
+from tests.server.demo.judging.good_run import (
     AGAIN,
     BEGINS,
     END,
@@ -33,7 +34,6 @@ from tests.faults.good_run import (
     settled,
     told,
 )
-from tests.faults.judge import judge
 
 
 def test_a_column_without_an_outcome_is_seen(tmp_path: Path) -> None:
@@ -92,6 +92,13 @@ def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
     bad = replace(good, runs=[good.runs[0] | {"printed": 23}])
     assert "printed: the log says 24" in judge(bad, [judged_log.views_agree_with_log])[0]
+
+
+def test_a_report_that_names_another_segment_is_seen(tmp_path: Path) -> None:
+    good, check = evidence(tmp_path), [judged_log.reported_of_their_segments]
+    assert judge(good, check) == []
+    halves = [good.segments[0] | {"end_column": GAP[0]}, good.segments[0] | {"number": 2, "first_column": GAP[0]}]
+    assert judge(replace(good, segments=halves), check) == ["columns 116 to 130 were reported of segment 1 of run"]
 
 
 def test_an_entry_lost_doubled_or_changed_on_the_way_is_seen(tmp_path: Path) -> None:
@@ -192,7 +199,7 @@ def test_what_is_perhaps_on_the_paper_stays_so_where_it_is_left_out_before_it_is
 
 def test_a_cut_by_a_knife_that_nobody_armed_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
-    check, complaint = [judged_log.cut_only_while_armed], ["cut at place 5, and nobody had armed the knife"]
+    check, complaint = [judged_knife.cut_only_while_armed], ["cut at place 5, and nobody had armed the knife"]
     assert judge(good, check) == []
     assert judge(replace(good, facts=[good.facts[0], *good.facts[2:]]), check) == complaint
     off = {"kind": "knife-disarmed", "data": unstructure(KnifeDisarmed(seq=2, at=BEGINS, why="paused"))}
@@ -210,10 +217,28 @@ def test_a_strip_left_uncut_ends_an_arming_unless_it_had_passed_before(tmp_path:
 
     def complaints(left: int) -> list[str]:
         found = replace(good, facts=[*told, armed, _strip(left, made=False), _strip(20, made=True)])
-        return judge(found, [judged_log.cut_only_while_armed])
+        return judge(found, [judged_knife.cut_only_while_armed])
 
     assert complaints(10) == [], "what was laid next begins at place 11"
     assert complaints(11) == ["cut at place 20, and nobody had armed the knife"]
+
+
+def test_a_strip_that_does_not_end_at_its_boundary_is_seen(tmp_path: Path) -> None:
+    good, check = evidence(tmp_path), [judged_knife.cut_at_its_boundary]
+
+    def complaints(boundary: int, place: int) -> list[str]:
+        data = StripCut(seq=7, at=BEGINS, run="run", boundary=boundary, paper_position=place, made=True)
+        return judge(replace(good, facts=[*good.facts, {"kind": "strip-cut", "data": unstructure(data)}]), check)
+
+    assert complaints(105, 5) == complaints(GAP[1], 11) == []
+    assert complaints(105, 6) == complaints(105, 4) == ["strips that do not end at their boundaries: [105]"]
+    left_out = GAP[0] + 3
+    assert complaints(left_out, 11) == complaints(left_out, 10) == [], "nothing lies in place 10"
+    assert (
+        complaints(left_out, 12)
+        == complaints(left_out, 9)
+        == [f"strips that do not end at their boundaries: [{left_out}]"]
+    )
 
 
 def _strip(place: int, *, made: bool) -> dict[str, Any]:
@@ -266,3 +291,22 @@ def test_a_segment_that_broke_off_and_is_taken_for_whole_is_seen(tmp_path: Path)
     ]
     by_another = [*told()[:1], unseen[2]]
     assert judge(evidence(tmp_path / "c", entries=by_another), check) == [], "this board laid nothing of it"
+
+
+def test_every_kind_of_entry_is_what_a_board_told() -> None:
+    assert {"node-started", "columns-printed", "gap-settled", "operator-acted"} <= NODE_KINDS
+    assert "node-enrolled" not in NODE_KINDS
+
+
+def test_what_was_taken_but_for_one_word_is_told_as_the_board_told_it_and_what_was_set_aside_if_asked_for() -> None:
+    started, armed = {"seq": 1, "at": "2026-09-01T04:37:04Z"}, {"seq": 2, "at": "2026-09-01T04:38:00Z"}
+    whole, aside = started | {"at": "2026-09-01T04:47:03Z"}, {"seq": 3, "at": "2026-09-01T04:39:00Z"}
+    facts = [
+        {"kind": "node-enrolled", "data": {"epoch": 1}},
+        {"kind": "node-started", "data": started},
+        {"kind": "entry-read-in-part", "data": {"seq": 1, "entry": whole, "field": "at", "problem": "to come"}},
+        {"kind": "knife-armed", "data": armed},
+        {"kind": "entry-set-aside", "data": {"seq": 3, "entry": aside, "field": "columns", "problem": "told before"}},
+    ]
+    assert as_told(facts) == [whole, armed]
+    assert as_told(facts, set_aside=True) == [whole, armed, aside]

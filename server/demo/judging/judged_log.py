@@ -7,22 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from machines.node.store.operator_actions import HALTING
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
     GapSettled,
-    KnifeArmed,
-    KnifeDisarmed,
     NodeStarted,
     OperatorActed,
-    StripCut,
 )
-from tests.faults.board import JAM
-from tests.faults.evidence import Evidence
-from tests.faults.outcomes import asked_again, named, printed, shown, told_otherwise_before
+from server.demo.judging.evidence import Evidence
+from server.demo.judging.outcomes import asked_again, named, printed, shown, told_otherwise_before
 
-PASSED_OVER = "passed over"
+JAM = "media-jam-error"
+HALTS = ("pause", "park", "stop")
 
 
 def every_run_is_there(evidence: Evidence) -> list[str]:
@@ -65,6 +61,18 @@ def views_agree_with_log(evidence: Evidence) -> list[str]:
     return complaints
 
 
+def reported_of_their_segments(evidence: Evidence) -> list[str]:
+    """What is reported of a segment are columns of it."""
+    spans = {(row["run"], row["number"]): (row["first_column"], row["end_column"]) for row in evidence.segments}
+    complaints = []
+    for entry in evidence.of(ColumnsPrinted):
+        first, end = spans.get((entry.run, entry.segment), (entry.columns.first, entry.columns.end))
+        if not first <= entry.columns.first <= entry.columns.end <= end:
+            columns = f"{entry.columns.first} to {entry.columns.end}"
+            complaints.append(f"columns {columns} were reported of segment {entry.segment} of {entry.run}")
+    return complaints
+
+
 def entries_taken_once(evidence: Evidence) -> list[str]:
     """The newest board's journal and the server's log hold the same entries in order, numbered without holes. Where the
     journal goes on from before the newest enrolment, everything in it is in the log, in its order."""
@@ -100,8 +108,8 @@ def settled_alike(evidence: Evidence) -> list[str]:
     known = {fact["data"]["override"]["id"] for fact in evidence.facts if fact["kind"] == "outage-overridden"}
     forgotten = {
         entry.seq
-        for entry in evidence.entries()
-        if isinstance(entry, GapSettled) and entry.gap.override is not None and entry.gap.override.id not in known
+        for entry in evidence.of(GapSettled)
+        if entry.gap.override is not None and entry.gap.override.id not in known
     }
     if otherwise := [seq for seq in differed if seq not in forgotten]:
         return [f"{len(otherwise)} gaps would have been settled otherwise by the server: entries {otherwise}"]
@@ -111,7 +119,7 @@ def settled_alike(evidence: Evidence) -> list[str]:
 def words_are_used(evidence: Evidence) -> list[str]:
     """The last word that a person gave on an outage is the one that settled it, or a notice says that it was passed
     over."""
-    said = [notice for notice in evidence.notices if PASSED_OVER in notice["said"]]
+    said = [notice for notice in evidence.notices if "passed over" in notice["said"]]
     unused = [word for word in evidence.words if word["used_by"] is None]
     if len(unused) > len(said):
         return [f"words that nobody followed, and nobody said so: {[word['id'] for word in unused]}"]
@@ -145,7 +153,7 @@ def stood_until_resumed(evidence: Evidence) -> list[str]:
 def _has_printed(evidence: Evidence, began_at: datetime | None, by: datetime) -> bool:
     """Whether anything was laid from when an agent began until an instant: what jams before, nobody saw moving. Where
     the server's clock was set meanwhile, it cannot be told from the paper, whose instants are true."""
-    if evidence.paper is None or evidence.ahead:
+    if evidence.ahead:
         return False
     laid = evidence.paper.laid["at"]
     since = -np.inf if began_at is None else began_at.timestamp()
@@ -158,7 +166,7 @@ def stood_while_held(evidence: Evidence) -> list[str]:
     for entry in (one for told in evidence.told_by_each for one in (None, *told)):
         if entry is None or (isinstance(entry, OperatorActed) and entry.action == "resume"):
             held_at = None
-        elif isinstance(entry, OperatorActed) and entry.action in HALTING:
+        elif isinstance(entry, OperatorActed) and entry.action in HALTS:
             held_at = held_at or entry.at
         elif isinstance(entry, ColumnsPrinted) and held_at is not None and entry.at > held_at:
             columns = f"{entry.columns.first} to {entry.columns.end}"
@@ -184,34 +192,3 @@ def half_printed_is_seen(evidence: Evidence) -> list[str]:
                         f"the segment up to {end} broke off at {entry.gap.first}, and was taken for whole"
                     )
     return complaints
-
-
-def cut_only_while_armed(evidence: Evidence) -> list[str]:
-    """The knife cuts only where a person armed it and nothing disarmed it since: what a board had armed, no other board
-    knows, while one that is enrolled again knows its own. A strip without columns ends where the one before it did, and
-    is cut with that one. A strip that is left uncut says that the knife was off, if it came there since it was armed: a
-    journal that lost its newest tells only then of those that had passed before."""
-    armed, since, cut_at, complaints = False, -np.inf, None, []
-    parts = zip(evidence.of_another, evidence.told_by_each, strict=True)
-    for entry in (one for is_another, told in parts for one in (is_another, *told)):
-        if isinstance(entry, bool):
-            armed = armed and not entry
-        elif isinstance(entry, StripCut):
-            if entry.made and not armed and entry.paper_position != cut_at:
-                complaints.append(f"cut at place {entry.paper_position}, and nobody had armed the knife")
-            armed = armed and (entry.made or entry.paper_position < since)
-            cut_at = entry.paper_position if entry.made else cut_at
-        elif isinstance(entry, KnifeArmed):
-            armed, since = True, _next_laid(evidence, entry.at)
-        elif isinstance(entry, KnifeDisarmed) or (isinstance(entry, NodeStarted) and entry.unplanned_stop):
-            armed = False
-    return complaints
-
-
-def _next_laid(evidence: Evidence, at: datetime) -> float:
-    """The first place in which something was laid from an instant on, which is beyond all where nothing was. Where the
-    server's clock was set meanwhile, it cannot be told from the paper, whose instants are true."""
-    if evidence.paper is None or evidence.ahead:
-        return np.inf
-    laid = evidence.paper.laid
-    return float(min(laid["place"][laid["at"] >= at.timestamp()], default=np.inf))

@@ -14,7 +14,7 @@ from machines.drivers.simulated.paper import PaperWriter, read_paper
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, KnifeArmed, NodeStarted, StripCut
 from machines.recovery import Columns, Gap, Pace, Policy, settle
 from machines.serialization import format_instant, unstructure
-from tests.faults.evidence import Evidence
+from server.demo.judging.evidence import Evidence
 from tests.machines.node.relay import line_profile, picture
 
 PROFILE = line_profile()
@@ -96,12 +96,11 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
     span = {"first_column": FIRST, "end_column": END}
     counts = {"printed": 24, "unknown": 1, "skipped": 5}
     return Evidence(
+        profile=PROFILE,
         paper=read_paper(folder),
         runs=[span | counts | {"id": "run", "mean_turn_s": COLUMN_S * PROFILE.columns_per_turn}],
         segments=[span | counts | stamps | {"run": "run", "plate": PLATE.digest, "number": 1, "finished_at": "then"}],
         machine={"accepted_through": len(entries)},
-        words=[],
-        notices=[],
         facts=[
             enrolled,
             armed,
@@ -110,6 +109,4 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
         ],
         journal=[(entry, True) for entry in entries],
         plates={PLATE.digest: PLATE},
-        columns_per_burst=1,
-        columns_per_turn=PROFILE.columns_per_turn,
     )

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
-from tests.faults.evidence import Evidence
+from server.demo.judging.evidence import Evidence
 
 
 def shown(columns: Iterable[int]) -> str:
@@ -19,25 +19,23 @@ def shown(columns: Iterable[int]) -> str:
 def printed(evidence: Evidence) -> Counter[int]:
     """Columns that were reported printed; how often."""
     found: Counter[int] = Counter()
-    for entry in evidence.entries():
-        if isinstance(entry, ColumnsPrinted):
-            found.update(range(entry.columns.first, entry.columns.end))
+    for entry in evidence.of(ColumnsPrinted):
+        found.update(range(entry.columns.first, entry.columns.end))
     return found
 
 
 def asked_again(evidence: Evidence) -> Counter[int]:
     """Columns that a rule asked to be laid once more; how often."""
     found: Counter[int] = Counter()
-    for entry in evidence.entries():
-        if isinstance(entry, GapSettled):
-            found.update(range(entry.decision.again.first, entry.decision.again.end))
+    for entry in evidence.of(GapSettled):
+        found.update(range(entry.decision.again.first, entry.decision.again.end))
     return found
 
 
 def laid_again(evidence: Evidence) -> Counter[int]:
     """Columns that a rule asked to be laid once more, whether anybody was told or the journal was lost before; how
     often."""
-    told = [replace(entry, seq=0) for entry in evidence.entries() if isinstance(entry, GapSettled)]
+    told = [replace(entry, seq=0) for entry in evidence.of(GapSettled)]
     found = asked_again(evidence)
     for entry in evidence.settled_and_lost:
         if replace(entry, seq=0) not in told:
@@ -55,7 +53,7 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
     found: dict[str, Counter[int]] = {"unknown": Counter(), "skipped": Counter()}
     reached: dict[str, int] = {}
     laid, once_more = set[int](), set[int]()
-    for entry in evidence.entries():
+    for entry in evidence.entries:
         if isinstance(entry, ColumnsPrinted):
             reached[entry.run] = max(reached.get(entry.run, 0), entry.columns.end)
             laid.update(range(entry.columns.first, entry.columns.end))

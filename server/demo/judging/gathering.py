@@ -1,0 +1,67 @@
+"""Reading what a machine has left: its paper's files, its board's journal, and what the server shows of it."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from machines.drivers.simulated.paper import RECORD, Geometry, Paper, read_paper
+from machines.imaging.plate import Plate
+from machines.model.profile import Profile
+from server.demo.judging.evidence import Evidence
+from server.demo.processes import Studio
+
+
+def gather(
+    studio: Studio, machine: str, run_ids: Iterable[str], *, profile: Profile, paper: Paper, journal: Path
+) -> Evidence:
+    """What is known of a machine when nothing runs any more but the server.
+
+    Args:
+        studio: the way into the API.
+        machine: its id.
+        run_ids: of its runs, in order; one that the server has forgotten is left out.
+        profile: of the machine.
+        paper: that lies on it.
+        journal: the file of its board.
+
+    Raises:
+        DemoError: the server does not answer.
+    """
+    runs = [row for status, row in (studio.call("GET", f"runs/{run}") for run in run_ids) if status == 200]
+    segments = [row for run in runs for row in studio.all(f"runs/{run['id']}/segments")]
+    digests = sorted({row["plate"] for row in segments})
+    return Evidence(
+        profile=profile,
+        paper=paper,
+        runs=runs,
+        segments=segments,
+        machine=studio.get(f"machines/{machine}"),
+        facts=studio.all(f"events?stream=machine/{machine}"),
+        journal=read_journal(journal),
+        plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
+    )
+
+
+def read_what_lies(folder: Path, profile: Profile) -> Paper:
+    """The paper in a folder; one on which nothing lies before the machine's first order."""
+    if (folder / "paper.ledger").exists():
+        return read_paper(folder)
+    nothing, dots = np.empty(0, dtype=RECORD), np.zeros((profile.dots_across, 0), dtype=np.bool_)
+    geometry = Geometry(
+        dots_across=profile.dots_across, columns_per_turn=profile.columns_per_turn, travel=profile.travel
+    )
+    return Paper(geometry=geometry, dots=dots, laid=nothing, cuts=nothing, refused=nothing)
+
+
+def read_journal(file: Path) -> list[tuple[dict[str, Any], bool]]:
+    """The entries of a journal, in order, with whether each is known to be taken."""
+    with closing(sqlite3.connect(file)) as database:
+        rows = database.execute("SELECT body, accepted FROM entry ORDER BY seq").fetchall()
+    return [(json.loads(body), bool(accepted)) for body, accepted in rows]
