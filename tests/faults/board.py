@@ -24,7 +24,7 @@ from machines.drivers import Driver, MachineStopped
 from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.node import __main__ as command_line
-from machines.node import agent
+from machines.node import agent, cli_run
 from machines.node.device.controller import OpenDriver
 from machines.protocol.messages import RunWork
 
@@ -134,7 +134,7 @@ class JammingMachine:
 def main() -> int:
     """Run a command of the node with the troubles of the folder that the environment names."""
     trouble = Path(os.environ[TROUBLE_VARIABLE])
-    simulated = command_line._simulated
+    simulated = cli_run._simulated
 
     def stepping(environ: Mapping[str, str]) -> Clock:
         return SteppingClock(board_clock(environ), trouble / "clock-step", trouble / SLEWS, boot_began(trouble))
@@ -148,8 +148,8 @@ def main() -> int:
         return open_driver
 
     agent.BOOT_ID = trouble / BOOT
-    command_line.board_clock = stepping  # type: ignore[attr-defined]
-    command_line._simulated = jamming
+    command_line.board_clock = cli_run.board_clock = stepping  # type: ignore[attr-defined]
+    cli_run._simulated = jamming
     return command_line.main()
 
 

@@ -13,8 +13,9 @@ from machines.clock import CLOCK_VARIABLE
 from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.node import __main__ as command_line
-from machines.node.__main__ import HORIZON_VARIABLE, main
+from machines.node.__main__ import main
 from machines.node.agent import agent_runs, only_agent
+from machines.node.cli_run import HORIZON_VARIABLE, open_driver_of
 from machines.node.manual.arming import ask_to_arm
 from machines.node.panel.pin import LockedOut
 from machines.node.printing.loop import MustNotPrint
@@ -202,7 +203,7 @@ def test_a_simulated_machine_has_the_faults_of_its_file(tmp_path: Path, monkeypa
     faults.write_text('{"faults": [{"kind": "jam", "at": "2001-11-02T09:00:00Z"}]}')
     monkeypatch.delenv(CLOCK_VARIABLE, raising=False)
     given = ["run", "--home", str(tmp_path), "--faults", str(faults)]
-    open_driver = command_line._machine(command_line._parser({}).parse_args(given))
+    open_driver = open_driver_of(command_line._parser({}).parse_args(given))
     studio = make_studio(HandClock())
     assert studio.run is not None
     driver = open_driver(studio.profile, studio.run, Calibration())
