@@ -140,7 +140,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.clock.drift.WANDER": (3e-6, "temperature in a room moves a crystal by no more"),
     "machines.node.clock.drift.MARK_EVERY_S": (600.0, "over less the network's delay hides the rate"),
     "machines.node.clock.drift.MARKS_KEPT": (24, "older ones say nothing of the crystal now"),
-    "machines.node.sync.exchange.LARGEST_BATCH": (200, "a batch stays far below the largest body"),
+    "machines.node.sync.report_errand.LARGEST_BATCH": (200, "a batch stays far below the largest body"),
     "machines.node.sync.exchange.FIRST_POLL_S": (60.0, "as often as the server asks for before it has said so"),
     "machines.node.printing.gaps.SAMPLED_COLUMNS": (64, "tells the mean dots well enough for a cost in ink"),
     "machines.node.manual.prints.LEAST_FEED_MM": (1.0, "less is no feed that a person sees"),

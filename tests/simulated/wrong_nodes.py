@@ -20,6 +20,7 @@ from machines.node.store.journal import change_state
 from machines.node.sync import call_now
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import FencedOff
+from machines.node.sync.report_errand import ReportErrand
 from machines.node.work import order_log, takeover
 from machines.node.work.plate_cache import PlateCache
 from machines.operator import holds
@@ -44,7 +45,7 @@ def all_of(*wrongs: AbstractContextManager[object]) -> AbstractContextManager[ob
 
 
 def not_sent_again() -> AbstractContextManager[object]:
-    return patch.object(Exchange, "_rewind", lambda self, expected: 0)
+    return patch.object(ReportErrand, "_rewind", lambda self, expected: 0)
 
 
 def fence_not_kept() -> AbstractContextManager[object]:

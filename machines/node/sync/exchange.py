@@ -11,22 +11,19 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from machines.chance import Chance
-from machines.clock import Clock, utc
+from machines.clock import Clock
 from machines.errors import InputError
-from machines.node.store import outbox
-from machines.node.store.journal import Journal, change_state, read_state
+from machines.node.store.journal import Journal, change_state
 from machines.node.sync import call_now, reachability
 from machines.node.sync.client import Client, NotUnderstood, backoff_s, read_work
 from machines.node.sync.errands import Trouble, attempt
 from machines.node.sync.failures import (
     OF_ONE_ANSWER,
     CallFailed,
-    EntriesMissing,
     FencedOff,
-    JournalDiffers,
-    TooLarge,
     Unreachable,
 )
+from machines.node.sync.report_errand import ReportErrand
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
@@ -34,12 +31,10 @@ from machines.node.work import not_understood
 from machines.node.work.held_work import Fetched
 from machines.node.work.plate_cache import PlateCache, longest_png
 from machines.node.work.plausibility import is_same_machine
-from machines.protocol.messages import Reports, Status, Work
-from machines.serialization import parse_instant
+from machines.protocol.messages import Work
 
 log = logging.getLogger(__name__)
 
-LARGEST_BATCH = 200
 FIRST_POLL_S = 60.0
 # Whatever the server says, seconds: it is not asked more often, and not left for longer.
 LEAST_POLL_S, LONGEST_POLL_S = 1.0, 3600.0
@@ -57,6 +52,7 @@ class Exchange:
         horizon: how far ahead work is held, ISO 8601.
         asked: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
         chance: keeps boards that were cut off together from coming back together.
+        reports: the errand that tells what the server does not know yet.
     """
 
     journal: Journal
@@ -68,12 +64,15 @@ class Exchange:
     horizon: str
     asked: AskedForWork
     chance: Chance
-    _batch: int = LARGEST_BATCH
     _failures: int = 0
     _poll_s: float = FIRST_POLL_S
     _said: set[str] = field(default_factory=set)
     _not_had: set[str] = field(default_factory=set)
     _reach: reachability.Reach | None = None
+    reports: ReportErrand = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.reports = ReportErrand(self.journal, self.time, self.client, self.epoch)
 
     def run(self, stopping: Callable[[], bool]) -> None:
         """Pass after pass until it is time to stop, and once more for the last reports; ``stopping`` says whether it
@@ -82,7 +81,7 @@ class Exchange:
         while not stopping():
             began_s = self.clock.elapsed()
             self._wait_until(began_s + self.run_once(), stopping)
-        self._do([self._report])
+        self._do([self.reports.run])
 
     def _wait_until(self, due_s: float, stopping: Callable[[], bool]) -> None:
         """Until a second of the clock, or until a pass is wanted at once."""
@@ -101,7 +100,7 @@ class Exchange:
         """
         self._attempt(self._take_up_call)
         self.asked.begin()
-        troubles, heard = self._do([self._ask_time, self._report, self._fetch_work, self._fetch_plates])
+        troubles, heard = self._do([self._ask_time, self.reports.run, self._fetch_work, self._fetch_plates])
         self.asked.end()
         if troubles:
             self._failures += 1
@@ -262,67 +261,3 @@ class Exchange:
                 self.plates.keep(digest, png, work.profile)
             except InputError as error:
                 raise Unreachable(f"plate {digest[:12]}: {error}") from error
-
-    def _report(self) -> None:
-        """Everything that is not accepted yet, in order, before work is fetched: a server that was put back from an
-        older copy must know what was printed before it says what to print. A batch whose answer was lost is sent
-        again; that is harmless, as the server takes each number once."""
-        before = -1
-        while True:
-            with self.journal.reading() as db:
-                entries, retelling = outbox.unaccepted(db, self._batch), outbox.retelling(db)
-            reports = Reports(epoch=self.epoch, entries=(), status=self._status(), again=retelling)
-            try:
-                through = self.client.report(reports.with_told(entries))
-            except TooLarge:
-                if self._batch == 1:
-                    raise
-                self._batch = max(1, self._batch // 2)
-                continue
-            except EntriesMissing as refusal:
-                is_back = self._rewind(refusal.expected) > 0
-                if refusal.expected <= before or not is_back:  # it was sent, and the server still lacks it
-                    raise
-                before = refusal.expected
-                continue
-            self._require_own(through)
-            with self.journal.transaction() as db:
-                outbox.accept(db, through)
-            is_back = self._rewind(through + 1) > 0
-            if through <= before or not (is_back or len(entries) == self._batch):
-                return
-            before = through
-
-    def _rewind(self, expected: int) -> int:
-        with self.journal.transaction() as db:
-            count = outbox.rewind(db, expected)
-        if count:
-            log.warning("the server has lost what it was told: entries from %d on are told again", expected)
-        return count
-
-    def _require_own(self, through: int) -> None:
-        """A copy of this board may write under its name while this one has nothing to tell. A journal that lost what it
-        wrote last looks just the same, and does not know either what lies on the paper: it must not print on.
-
-        Raises:
-            JournalDiffers: the server has more entries than this journal.
-        """
-        with self.journal.reading() as db:
-            last = outbox.next_seq(db) - 1
-        if through > last:
-            raise JournalDiffers.beyond(through, last)
-
-    def _status(self) -> Status | None:
-        estimate = self.time.estimate()
-        if estimate is None:
-            return None
-        with self.journal.reading() as db:
-            state, until = read_state(db), holding.held_until(db)
-        return Status(
-            at=utc(estimate.now),
-            next_column=None if state.run is None else state.next_column,
-            paper_position=state.paper_position,
-            clock_error_s=estimate.error_s,
-            knife_armed=state.knife_armed,
-            held_until=None if until is None else parse_instant(until),
-        )

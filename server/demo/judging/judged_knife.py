@@ -10,8 +10,8 @@ import numpy as np
 from machines.drivers.simulated.paper import NO_COLUMN
 from machines.imaging.patterns import CUT_PATTERNS
 from machines.protocol.journal_entries import KnifeArmed, KnifeDisarmed, NodeStarted, OperatorActed, StripCut
+from server.demo.judging.column_outcomes import laid_again, named, printed
 from server.demo.judging.evidence import Evidence
-from server.demo.judging.outcomes import laid_again, named, printed
 
 
 def cut_where_reported(evidence: Evidence) -> list[str]:

@@ -14,8 +14,8 @@ from machines.protocol.journal_entries import (
     NodeStarted,
     OperatorActed,
 )
+from server.demo.judging.column_outcomes import asked_again, named, printed, shown, told_otherwise_before
 from server.demo.judging.evidence import Evidence
-from server.demo.judging.outcomes import asked_again, named, printed, shown, told_otherwise_before
 
 JAM = "media-jam-error"
 HALTS = ("pause", "park", "stop")

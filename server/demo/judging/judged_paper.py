@@ -12,8 +12,8 @@ from machines.drivers.simulated.paper import NO_COLUMN
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from machines.recovery import Columns
 from machines.serialization import parse_instant
+from server.demo.judging.column_outcomes import laid_again, named, printed, shown
 from server.demo.judging.evidence import Evidence
-from server.demo.judging.outcomes import laid_again, named, printed, shown
 
 # A board prints only while its clock is surer than half a column; the rest is for reading instants between knots.
 EARLIEST_COLUMNS = 0.55

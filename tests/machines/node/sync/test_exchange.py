@@ -16,16 +16,15 @@ import pytest
 from machines.chance import SYSTEM
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
-from machines.node.sync import exchange as module
 from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
-from machines.node.sync.failures import Unreachable
+from machines.node.sync.failures import EntriesMissing, TooLarge, Unreachable
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.asked import AskedForWork
 from machines.node.work import held_work as holding
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import KnifeArmed
-from machines.protocol.messages import Retelling
+from machines.protocol.messages import Reports, Retelling, Work
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
 from tests.machines.node.scripted import Answer, scripted
@@ -119,7 +118,7 @@ def test_work_that_is_the_same_is_not_fetched_again(exchange: Exchange, journal:
 def test_a_long_silence_is_reported_in_batches_in_order(
     exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    exchange._batch = 4
+    exchange.reports.batch = 4
     add_entries(journal, 10)
     exchange.run_once()
     assert [entry.seq for entry in studio.entries] == list(range(1, 11))
@@ -154,7 +153,7 @@ def test_a_batch_too_large_is_halved_until_it_fits(
 
     def take_two(reports: dict[str, Any]) -> int:
         if len(reports["entries"]) > 2:
-            raise module.TooLarge(413, "about:blank", "too large", None)
+            raise TooLarge(413, "about:blank", "too large", None)
         return report(reports)
 
     monkeypatch.setattr(exchange.client, "report", take_two)
@@ -175,7 +174,7 @@ def test_a_server_that_lost_entries_gets_them_again(
     def as_the_server_does(reports: dict[str, Any]) -> int:
         expected = len(studio.entries) + 1
         if reports["entries"] and reports["entries"][0]["seq"] > expected:
-            refusal = module.EntriesMissing(409, "/api/v1/problems/missing-entries", "missing", None)
+            refusal = EntriesMissing(409, "/api/v1/problems/missing-entries", "missing", None)
             refusal.expected = expected
             raise refusal
         return report(reports)
@@ -196,7 +195,7 @@ def test_a_server_put_back_is_told_again_though_there_is_nothing_new_and_before_
     heard_before_work = []
     work = studio.work
 
-    def note() -> module.Work:
+    def note() -> Work:
         heard_before_work.append(len(studio.entries))
         return work()
 
@@ -210,7 +209,7 @@ def test_a_server_put_back_is_told_again_though_there_is_nothing_new_and_before_
 def test_it_says_which_entries_it_tells_again_until_the_server_has_them(
     exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(exchange, "_batch", 2)
+    monkeypatch.setattr(exchange.reports, "batch", 2)
     add_entries(journal, 5)
     exchange.run_once()
     del studio.entries[1:]
@@ -225,7 +224,7 @@ def test_it_says_which_entries_it_tells_again_until_the_server_has_them(
 def test_a_number_that_no_journal_can_have_fences_nobody_off(said: object) -> None:
     body = json.dumps({"accepted_through": said}).encode()
     with scripted(Answer(200, body, {})) as url, closing(Client(url, TOKEN)) as client, pytest.raises(Unreachable):
-        client.report(module.Reports(epoch=1, entries=()).as_json())
+        client.report(Reports(epoch=1, entries=()).as_json())
 
 
 def test_while_the_server_is_down_it_waits_as_it_was_asked_to_and_says_so_once(

@@ -19,7 +19,7 @@ from machines.protocol.journal_entries import (
 )
 from machines.recovery import Override, Policy, Rule
 from machines.serialization import format_instant, unstructure
-from server.demo.judging import judged_knife, judged_log, judged_paper, outcomes
+from server.demo.judging import column_outcomes, judged_knife, judged_log, judged_paper
 from server.demo.judging.evidence import NODE_KINDS, Evidence, as_told
 from server.demo.judging.judge import judge
 from tests.server.demo.judging.good_run import (
@@ -180,8 +180,8 @@ def test_what_was_left_out_of_a_segment_that_is_printed_again_is_printed_after_a
     half = settled(5, GAP[0], GAP[0] + 1, GAP[1], AGAIN)
     told_all = [printed(2, FIRST, 105, 0), first, printed(4, 107, GAP[0], 5), half, printed(6, FIRST, GAP[0] + 4, 9)]
     counted = evidence(tmp_path, entries=told_all)
-    assert sorted(outcomes.named(counted, "skipped")) == [114, 115]
-    assert sorted(outcomes.named(counted, "unknown")) == [GAP[0]]
+    assert sorted(column_outcomes.named(counted, "skipped")) == [114, 115]
+    assert sorted(column_outcomes.named(counted, "unknown")) == [GAP[0]]
 
 
 def test_what_is_perhaps_on_the_paper_stays_so_where_it_is_left_out_before_it_is_printed_once_more(
@@ -190,11 +190,11 @@ def test_what_is_perhaps_on_the_paper_stays_so_where_it_is_left_out_before_it_is
     again = Policy(kind="skip", half_printed="again")
     entries = [*told()[:2], settled(3, GAP[0], GAP[0] + 2, GAP[1], again), settled(4, GAP[0], GAP[0], GAP[1])]
     counted = evidence(tmp_path / "a", entries=entries)
-    assert sorted(outcomes.named(counted, "unknown")) == [GAP[0], GAP[0] + 1]
-    assert sorted(outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])]
+    assert sorted(column_outcomes.named(counted, "unknown")) == [GAP[0], GAP[0] + 1]
+    assert sorted(column_outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])]
     from_its_beginning = [*entries[:-1], settled(4, FIRST, FIRST, GAP[1])]
     counted = evidence(tmp_path / "b", entries=from_its_beginning)
-    assert sorted(outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])], "what was laid lies there"
+    assert sorted(column_outcomes.named(counted, "skipped")) == [*range(GAP[0] + 2, GAP[1])], "what was laid lies there"
 
 
 def test_a_cut_by_a_knife_that_nobody_armed_is_seen(tmp_path: Path) -> None:

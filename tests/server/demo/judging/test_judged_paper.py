@@ -14,8 +14,8 @@ from machines.drivers.simulated.paper import NO_COLUMN, PaperWriter
 from machines.protocol.journal_entries import GapSettled, NodeStarted, OperatorActed
 from machines.serialization import structure, unstructure
 from server.demo.judging import judged_knife, judged_paper
+from server.demo.judging.column_outcomes import laid_again
 from server.demo.judging.judge import Check, judge
-from server.demo.judging.outcomes import laid_again
 from tests.server.demo.judging.good_run import (
     AGAIN,
     BEGINS,
