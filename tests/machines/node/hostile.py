@@ -21,9 +21,9 @@ def answer(status: str, body: bytes = b"", *headers: str, length: int | None = N
 
 
 def json_answer(body: bytes, status: str = "200 OK") -> bytes:
-    """Of the server's media type."""
+    """Of the server's media type, and the last over its connection, as it says."""
     kind = "application/json" if status.startswith("2") else "application/problem+json"
-    return answer(status, body, f"Content-Type: {kind}")
+    return answer(status, body, f"Content-Type: {kind}", "Connection: close")
 
 
 def problem(status: str, type: str, **members: Any) -> bytes:

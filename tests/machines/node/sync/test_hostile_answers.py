@@ -100,7 +100,7 @@ def test_a_connection_over_which_no_plate_came_is_closed_at_once(exchange: Excha
 
 def _is_to(one: socket.socket, port: int) -> bool:
     try:
-        return bool(one.getpeername()[1] == port)
+        return one.family == socket.AF_INET and bool(one.getpeername()[1] == port)
     except OSError:  # it listens, or its peer has gone
         return False
 
