@@ -199,7 +199,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.log.store.LONGEST_PROBLEM": (500, "what is wrong, in a sentence or two"),
     "scheduling.nodes.reports.LONGEST_SAID": (300, "a notice is read, not studied"),
     "scheduling.nodes.reports.MOST_ERROR_S": (86_400.0, "who is less sure of the time prints nothing by it"),
-    "scheduling.nodes.reports.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
+    "scheduling.nodes.settlement_check.SHIFT_TOLERANCE_S": (0.001, "less than a dot of any run"),
     "scheduling.nodes.received_entries.LONGEST_ENTRY": (
         200_000,
         "an entry kept as it was told, characters",
@@ -313,7 +313,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_concerns.DOUBT_DOTS": (0.1, "a tenth of a dot is not seen yet"),
     "scheduling.commands.plan_run.NOW_MEANS": (timedelta(minutes=1), "an order to begin now is read a little later"),
     "scheduling.nodes.journal_history.MOST_EPOCHS": (8, "a board that missed more enrolments is told nothing"),
-    "scheduling.calendar.venue_calendar.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
+    "scheduling.calendar.sky_entries.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
     # The log.
     "scheduling.log.codec.canonical_json.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
     "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),

@@ -10,67 +10,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
-from typing import Literal
-from uuid import UUID, uuid5
+from datetime import date, datetime
+from uuid import UUID
 
-from machines.errors import InputError
 from machines.protocol.journal_entries import GapSettled
+from scheduling.calendar.entries import CalendarEntry, Span, by_the_clock, midnight, uid_of
+from scheduling.calendar.sky_entries import USUAL_SKY, check_sky, sky_entries
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.studio import HoursSet, OpeningFixed, RunPlanned, ServiceWindowFixed, StudioEvent
 from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.opening_hours import OpenSpan
 from scheduling.queries.machine_context import MachineContext, machine_contexts
-from scheduling.queries.venue_context import VenueContext, place_of, venue_context
+from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.sky import almanac
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from scheduling.venues.hours import venue_hours
 from scheduling.venues.service_windows import windows_of
-
-Category = Literal["opening", "hours", "service", "run", "supplies", "sky"]
-
-# What can be asked for without more than its name.
-SKY = tuple(name for name, kind in almanac.SKY_EVENT_KINDS.items() if not kind.options)
-# A few dozen entries a year, wherever the venue is: what people plan by.
-USUAL_SKY = (
-    "new-moon",
-    "first-quarter",
-    "full-moon",
-    "last-quarter",
-    "march-equinox",
-    "june-solstice",
-    "september-equinox",
-    "december-solstice",
-)
-# Six kinds that come every day, for a year and a month: about a second of work to write down.
-MOST_SKY = 2500
-
-
-@dataclass(frozen=True, kw_only=True)
-class CalendarEntry:
-    """Something that a calendar shows.
-
-    Attributes:
-        uid: its name for ever, everywhere.
-        starts_at: an instant, UTC; or a date of the venue, for the whole of that day.
-        ends_at: UTC; None for an instant, and for a whole day.
-        category: what kind of thing it is.
-        title, said: in words; ``said`` may be several lines.
-        changed_at: when it last became what it is, UTC.
-        revision: how often it was something else before, as far as that is counted.
-    """
-
-    uid: str
-    starts_at: datetime | date
-    ends_at: datetime | None = None
-    category: Category
-    title: str
-    said: str
-    changed_at: datetime
-    revision: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,34 +40,11 @@ class VenueCalendar:
 
 
 @dataclass(frozen=True)
-class Span:
-    """From an instant until before another, UTC."""
-
-    start: datetime
-    end: datetime
-
-    @classmethod
-    def around(cls, now: datetime, back: timedelta, ahead: timedelta) -> Span:
-        """Whole days of UTC around an instant, so that the same is shown all day."""
-        first, last = ((at.astimezone(UTC)).date() for at in (now - back, now + ahead))
-        return cls(_midnight(first), _midnight(last) + timedelta(days=1))
-
-
-@dataclass(frozen=True)
 class _Changed:
     """When something last became what it is, and by which event of its stream."""
 
     at: datetime
     version: int
-
-
-def check_sky(kinds: Sequence[str]) -> None:
-    """Raise an InputError unless every kind is one of `SKY`, and stands there once."""
-    for index, kind in enumerate(kinds):
-        if kind not in SKY:
-            raise InputError("sky", f"{kind!r} is no event of the sky for a calendar", f"give some of: {','.join(SKY)}")
-        if kind in kinds[:index]:
-            raise InputError("sky", f"{kind} is given twice", "give it once")
 
 
 def venue_calendar(
@@ -141,9 +75,9 @@ def venue_calendar(
         *_service(there, span, names),
         *_runs(venue, machines, span, names),
         *_supplies(venue, seen, plates, names),
-        *_sky(venue, sky, span, first.said_at, names),
+        *sky_entries(venue, sky, span, first.said_at, names),
     ]
-    return VenueCalendar(uid=_uid(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
+    return VenueCalendar(uid=uid_of(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
 
 
 def _in_order(entries: Iterable[CalendarEntry], span: Span) -> list[CalendarEntry]:
@@ -159,11 +93,11 @@ def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[Calendar
     for row in openings:
         last = changed[f"opening/{row.id}"]
         yield CalendarEntry(
-            uid=_uid(names, f"opening/{row.id}"),
+            uid=uid_of(names, f"opening/{row.id}"),
             starts_at=row.opens_at,
             category="opening",
             title=f"Doors open: {row.name}",
-            said=_by_the_clock(row.opens_at, venue),
+            said=by_the_clock(row.opens_at, venue),
             changed_at=last.at,
             revision=last.version - 1,
         )
@@ -183,7 +117,7 @@ def _hours(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
             continue
         spans = ", ".join(f"{span.opens}-{span.closes}" for span in sorted(one.open, key=_minutes))
         yield CalendarEntry(
-            uid=_uid(names, f"hours/{one.date}"),
+            uid=uid_of(names, f"hours/{one.date}"),
             starts_at=day,
             category="hours",
             title=f"Open {spans}: {venue.name}" if spans else f"Closed: {venue.name}",
@@ -203,12 +137,12 @@ def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarE
         stream = f"service/{one.window}"
         name = stream if one.window in once else f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
         yield CalendarEntry(
-            uid=_uid(names, name),
+            uid=uid_of(names, name),
             starts_at=one.starts_at,
             ends_at=one.ends_at,
             category="service",
             title=f"Service: {one.name}",
-            said=f"{_by_the_clock(one.starts_at, venue)}\n{DECIDE}",
+            said=f"{by_the_clock(one.starts_at, venue)}\n{DECIDE}",
             changed_at=changed[stream].at,
             revision=changed[stream].version - 1,
         )
@@ -227,11 +161,11 @@ def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Ite
         for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
             moved = len(run.shifts) if end == "ends" else 0
             yield CalendarEntry(
-                uid=_uid(names, f"run/{run.id}/{end}"),
+                uid=uid_of(names, f"run/{run.id}/{end}"),
                 starts_at=at,
                 category="run",
                 title=f"{of[run.machine_id]} {verb} {picture}",
-                said=f"Run {run.id}, {run.cycle}.\n{_by_the_clock(at, venue)}",
+                said=f"Run {run.id}, {run.cycle}.\n{by_the_clock(at, venue)}",
                 changed_at=waited[run.id] if moved else planned_at,
                 revision=moved,
             )
@@ -250,31 +184,13 @@ def _supplies(
         machine = seen.machine
         for end in supply_ends(seen, plates):
             yield CalendarEntry(
-                uid=_uid(names, f"machine/{machine.id}/{end.part}/{end.number}"),
+                uid=uid_of(names, f"machine/{machine.id}/{end.part}/{end.number}"),
                 starts_at=end.at,
                 category="supplies",
                 title=f"{end.title}: {machine.name}",
-                said=f"{end.said}\n{_by_the_clock(end.at, venue)}",
+                said=f"{end.said}\n{by_the_clock(end.at, venue)}",
                 changed_at=end.changed_at,
             )
-
-
-def _sky(venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID) -> Iterator[CalendarEntry]:
-    """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
-    which moves them by fractions of a second, renames hardly any."""
-    events = almanac.calendar(span.start, span.end, place_of(venue), kinds)
-    if len(events) > MOST_SKY:
-        raise InputError("sky", f"{len(events)} events", f"give fewer kinds or days, for at most {MOST_SKY}")
-    for event in events:
-        what = f"{event.details['type']} {event.kind}" if "type" in event.details else event.kind
-        yield CalendarEntry(
-            uid=_uid(names, f"sky/{event.kind}/{event.at:%Y-%m-%dT%H}"),
-            starts_at=event.at,
-            category="sky",
-            title=what.replace("-", " ").capitalize(),
-            said=_by_the_clock(event.at, venue),
-            changed_at=since,
-        )
 
 
 def _changed(streams: Sequence[str], kind: type[StudioEvent]) -> dict[str, _Changed]:
@@ -284,22 +200,9 @@ def _changed(streams: Sequence[str], kind: type[StudioEvent]) -> dict[str, _Chan
     return {stream: _Changed(said_at, version) for stream, said_at, version in found}
 
 
-def _uid(names: UUID, what: str) -> str:
-    return str(uuid5(names, what))
-
-
-def _by_the_clock(at: datetime, venue: Venue) -> str:
-    """An instant as people at the venue read it."""
-    return f"{at.astimezone(zone(venue.zone)):%Y-%m-%d %H:%M} by the clock of {venue.zone}"
-
-
 def _minutes(span: OpenSpan) -> tuple[int, int]:
     return span.minutes
 
 
-def _midnight(day: date) -> datetime:
-    return datetime(day.year, day.month, day.day, tzinfo=UTC)
-
-
 def _instant(at: datetime | date) -> datetime:
-    return at if isinstance(at, datetime) else _midnight(at)
+    return at if isinstance(at, datetime) else midnight(at)

@@ -9,10 +9,7 @@ from datetime import timedelta
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError, InputError
-from machines.model.profile import Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
-from machines.protocol.messages import pace
-from machines.recovery import Decision, Gap, settle
 from scheduling.log.events import Event
 from scheduling.log.events.reports import (
     EntryReadInPart,
@@ -20,7 +17,6 @@ from scheduling.log.events.reports import (
     EntryToldTwice,
     ReportsRefused,
     ReportsTakenAgain,
-    SettlementDiffered,
 )
 from scheduling.log.models import Machine, Run
 from scheduling.log.projecting.projector import broken_views, require_views
@@ -31,14 +27,11 @@ from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, requi
 from scheduling.nodes.forgotten import not_told_yet, retold, run_not_known
 from scheduling.nodes.journal_history import entries_taken
 from scheduling.nodes.received_entries import Batch, EntryDoubt, ToldEntry
+from scheduling.nodes.settlement_check import differing
 from scheduling.nodes.told_twice import told_twice
-from scheduling.outages.overrides import was_given
 from scheduling.outages.words_passed_over import words_passed_over
-from scheduling.queries.runs import machine_profile, run_policy, run_work
+from scheduling.queries.runs import machine_profile
 
-# A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
-SHIFT_TOLERANCE_S = 0.001
-PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifted")
 LONGEST_SAID = 300
 # A node that is less sure of the time than this does not know it, and prints nothing by it.
 MOST_ERROR_S = 86400.0
@@ -276,30 +269,3 @@ def _set_aside(told: ToldEntry, doubt: EntryDoubt) -> EntrySetAside:
 
 def _short(text: str) -> str:
     return text if len(text) <= LONGEST_SAID else text[: LONGEST_SAID - 1] + "…"
-
-
-def differing(entry: GapSettled, run: Run, profile: Profile) -> Iterator[Event]:
-    """After a settlement that we would not have made, the word that it differs."""
-    ours = settle(run_policy(run), _as_known_here(entry), pace(profile, run_work(run)))
-    if not do_the_same(ours, entry.decision):
-        yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)
-
-
-def do_the_same(ours: Decision, theirs: Decision) -> bool:
-    """Whether two decisions come to the same on the paper: the same columns have the same fate, printing goes on at the
-    same one, and the timeline waits as long. How that is said, how long it takes and what it costs is told, not judged;
-    and where nothing lies, it lies nowhere."""
-    if (ours.action, ours.onward) != (theirs.action, theirs.onward):
-        return False
-    if abs(ours.shift_s - theirs.shift_s) > SHIFT_TOLERANCE_S:
-        return False
-    parts = ((getattr(ours, name), getattr(theirs, name)) for name in PARTS)
-    return all(one == other or not (one or other) for one, other in parts)
-
-
-def _as_known_here(entry: GapSettled) -> Gap:
-    """The node's facts, without a person's word that nobody gave here for this run."""
-    given = entry.gap.override
-    if given is None or was_given(given, entry.run):
-        return entry.gap
-    return replace(entry.gap, override=None)

@@ -27,15 +27,9 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from machines.errors import InputError
-from scheduling.calendar.venue_calendar import (
-    MOST_SKY,
-    SKY,
-    USUAL_SKY,
-    CalendarEntry,
-    Span,
-    VenueCalendar,
-    venue_calendar,
-)
+from scheduling.calendar.entries import CalendarEntry, Span
+from scheduling.calendar.sky_entries import MOST_SKY, SKY, USUAL_SKY
+from scheduling.calendar.venue_calendar import VenueCalendar, venue_calendar
 from scheduling.log.models import Venue
 from scheduling.queries.newest_change import moved
 from scheduling.sky.durations import parse_duration

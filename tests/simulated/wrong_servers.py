@@ -23,9 +23,9 @@ def told_twice() -> AbstractContextManager[object]:
 
 
 def word_not_given() -> AbstractContextManager[object]:
-    from scheduling.nodes import reports
+    from scheduling.nodes import settlement_check
 
-    return patch.object(reports, "was_given", lambda said, run: False)
+    return patch.object(settlement_check, "was_given", lambda said, run: False)
 
 
 def again_for_ever() -> AbstractContextManager[object]:

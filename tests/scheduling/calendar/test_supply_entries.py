@@ -17,8 +17,9 @@ from machines.model.calibration import Calibration
 from machines.operator.safety_notes import BESIDE
 from machines.protocol.journal_entries import Action, ColumnsPrinted, FeedCorrected, OperatorActed
 from scheduling.background.extend_plans import extend_plans
+from scheduling.calendar.entries import Span
 from scheduling.calendar.supply_entries import DECIDE, SupplyEnd, supply_ends
-from scheduling.calendar.venue_calendar import Span, venue_calendar
+from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.events import EVENT_CLASSES
 from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed

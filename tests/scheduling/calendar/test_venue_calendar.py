@@ -11,7 +11,9 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.errors import InputError
 from machines.recovery import Policy
-from scheduling.calendar.venue_calendar import SKY, USUAL_SKY, CalendarEntry, Span, check_sky, venue_calendar
+from scheduling.calendar.entries import CalendarEntry, Span
+from scheduling.calendar.sky_entries import SKY, USUAL_SKY, check_sky
+from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.log.events.studio import HoursSet, ServiceWindowCalledOff
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Venue

@@ -16,7 +16,8 @@ from machines.protocol.messages import pace
 from machines.recovery import Columns, Gap, Policy, settle
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.models import Event, Machine, Notice, Outage, PrintedStretch, Run, Segment
-from scheduling.nodes.reports import EntryDiffers, MissingEntries, StaleEpoch, do_the_same, take
+from scheduling.nodes.reports import EntryDiffers, MissingEntries, StaleEpoch, take
+from scheduling.nodes.settlement_check import do_the_same
 from scheduling.queries.runs import run_work
 from tests.scheduling.house import NOON, batch, by, long_after, printed, ready, small_profile, started
 

@@ -19,7 +19,7 @@ from django.shortcuts import get_object_or_404
 from django.test import Client
 
 import server.api.calendar
-from scheduling.calendar.venue_calendar import SKY
+from scheduling.calendar.sky_entries import SKY
 from scheduling.log import models
 from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
 from scheduling.log.store import Append, append

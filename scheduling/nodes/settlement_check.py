@@ -1,0 +1,46 @@
+"""Whether the server would have settled a gap as the node did."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from machines.model.profile import Profile
+from machines.protocol.journal_entries import GapSettled
+from machines.protocol.messages import pace
+from machines.recovery import Decision, Gap, settle
+from scheduling.log.events.reports import SettlementDiffered
+from scheduling.log.models import Run
+from scheduling.outages.overrides import was_given
+from scheduling.queries.runs import run_policy, run_work
+
+# A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
+SHIFT_TOLERANCE_S = 0.001
+PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifted")
+
+
+def differing(entry: GapSettled, run: Run, profile: Profile) -> Iterator[SettlementDiffered]:
+    """After a settlement that we would not have made, the word that it differs."""
+    ours = settle(run_policy(run), _as_known_here(entry), pace(profile, run_work(run)))
+    if not do_the_same(ours, entry.decision):
+        yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)
+
+
+def do_the_same(ours: Decision, theirs: Decision) -> bool:
+    """Whether two decisions come to the same on the paper: the same columns have the same fate, printing goes on at the
+    same one, and the timeline waits as long. How that is said, how long it takes and what it costs is told, not judged;
+    and where nothing lies, it lies nowhere."""
+    if (ours.action, ours.onward) != (theirs.action, theirs.onward):
+        return False
+    if abs(ours.shift_s - theirs.shift_s) > SHIFT_TOLERANCE_S:
+        return False
+    parts = ((getattr(ours, name), getattr(theirs, name)) for name in PARTS)
+    return all(one == other or not (one or other) for one, other in parts)
+
+
+def _as_known_here(entry: GapSettled) -> Gap:
+    """The node's facts, without a person's word that nobody gave here for this run."""
+    given = entry.gap.override
+    if given is None or was_given(given, entry.run):
+        return entry.gap
+    return replace(entry.gap, override=None)
