@@ -13,11 +13,8 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from random import Random
-from unittest.mock import patch
 
 from machines.clock import utc
-from machines.node import __main__ as command_line
-from machines.node.store.identity import Pin
 from machines.node.store.journal import FILE_NAME
 from server.demo.judging.gathering import read_journal
 from tests.faults.acts import acts
@@ -77,7 +74,7 @@ class Stand:
         server = PlacedModel(world, clock, known, plates(), POLL_AFTER_S, closed, dice=Random(dice.random()))
         server.start()
         relay = Network(0, world=world, served=server)  # type: ignore[arg-type]
-        with at_boards(), _quick_to_enrol():
+        with at_boards():
             yield ModelLane(
                 self.folder, clock, server, ModelStudio(server), relay, HOST,  # type: ignore[arg-type]
                 world=world, dice=dice, journal=self.journal, more_making=MORE_MAKING,
@@ -101,13 +98,6 @@ def make_stand(folder: Path) -> Stand:
         shutil.rmtree("template")
     keep_what_is_there()
     return Stand(Path(), journal, known)
-
-
-@contextmanager
-def _quick_to_enrol() -> Iterator[None]:
-    """Nobody guesses a PIN here: it need not be slow to try."""
-    with patch.object(command_line, "hashed", lambda pin, chance: Pin(salt="", hash=pin)):
-        yield
 
 
 def _quiet() -> None:

@@ -6,9 +6,11 @@ What they wait for passes in virtual time. Of the panel what is done is played, 
 from __future__ import annotations
 
 import io
+from argparse import ArgumentParser
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -16,7 +18,9 @@ from unittest.mock import patch
 from machines.clock import Clock
 from machines.node import __main__ as command_line
 from machines.node import cli_manual
+from machines.node.__main__ import _parser
 from machines.node.panel.panel import Panel
+from machines.node.store.identity import Pin
 from machines.node.store.journal import Journal, open_journal
 from tests.simulated.world import Task, current_task
 
@@ -142,14 +146,23 @@ def _program_here() -> Any:
     return task.program
 
 
+@cache
+def _parser_here() -> ArgumentParser:
+    """Of commands, made once in a process: none of them takes what it may be given from its surroundings here."""
+    return _parser({})
+
+
 def _boot_name(clock: Clock) -> str:
     return str(_program_here().boot)
 
 
 @contextmanager
 def at_boards() -> Iterator[None]:
-    """Whatever is typed at a board is about that board, and waits in virtual time."""
+    """Whatever is typed at a board is about that board, and waits in virtual time. Nobody guesses a PIN here: it need
+    not be slow to try."""
     with ExitStack() as stack:
+        stack.enter_context(patch.object(command_line, "hashed", lambda pin, chance: Pin(salt="", hash=pin)))
+        stack.enter_context(patch.object(command_line, "_parser", lambda environ: _parser_here()))
         for commands in (command_line, cli_manual):
             stack.enter_context(patch.object(commands, "open_journal", _open_journal))
             stack.enter_context(patch.object(commands, "agent_runs", _agent_runs))
