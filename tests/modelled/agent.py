@@ -6,12 +6,10 @@ import sqlite3
 from dataclasses import dataclass
 from typing import ClassVar
 
-from machines.clock import Clock
 from machines.node.store.journal import Journal
 from tests.faults.kinds import WORDS
-from tests.simulated.agent import AgentProgram, BoardClock
+from tests.simulated.agent import AgentProgram
 from tests.simulated.words_watched import WordsWatched
-from tests.simulated.world import World
 
 
 class NoWords(WordsWatched):
@@ -19,35 +17,6 @@ class NoWords(WordsWatched):
 
     def look(self, db: sqlite3.Connection) -> None:
         """Nothing to see."""
-
-
-@dataclass
-class OnceAnInstant:
-    """A board's clock, asked once for each instant of the world; what steps it, moves the world on, too."""
-
-    clock: BoardClock
-    world: World
-    _at: float = -1.0
-    _elapsed: float = 0.0
-
-    @property
-    def base(self) -> Clock:
-        """What it is but for the steps."""
-        return self.clock.base
-
-    def now(self) -> float:
-        """The board's belief of UTC."""
-        return self.clock.now()
-
-    def elapsed(self) -> float:
-        """Elapsed seconds of this boot."""
-        if self.world.now != self._at:
-            self._at, self._elapsed = self.world.now, self.clock.elapsed()
-        return self._elapsed
-
-    def real_s(self, seconds: float) -> float:
-        """As the clock's."""
-        return self.clock.real_s(seconds)
 
 
 @dataclass
@@ -67,7 +36,3 @@ class ModelledAgent(AgentProgram):
         journal = super()._opened()
         journal._connection.execute("PRAGMA synchronous = OFF")
         return journal
-
-    def clock(self) -> BoardClock:
-        """The board's own."""
-        return OnceAnInstant(super().clock(), self.world)

@@ -64,6 +64,35 @@ class BoardClock(Clock, Protocol):
 
 
 @dataclass
+class OnceAnInstant:
+    """A board's clock, asked once for each instant of the world; what steps it, moves the world on, too."""
+
+    clock: BoardClock
+    world: World
+    _at: float = -1.0
+    _elapsed: float = 0.0
+
+    @property
+    def base(self) -> Clock:
+        """What it is but for the steps."""
+        return self.clock.base
+
+    def now(self) -> float:
+        """The board's belief of UTC."""
+        return self.clock.now()
+
+    def elapsed(self) -> float:
+        """Elapsed seconds of this boot."""
+        if self.world.now != self._at:
+            self._at, self._elapsed = self.world.now, self.clock.elapsed()
+        return self._elapsed
+
+    def real_s(self, seconds: float) -> float:
+        """As the clock's."""
+        return self.clock.real_s(seconds)
+
+
+@dataclass
 class Process:
     """As the operating system tells of one: its exit status, once it has ended."""
 
@@ -309,7 +338,8 @@ class AgentProgram:
         """The board's own."""
         offset_s, drift_ppm = map(float, self.scenario.skew.split(":"))
         skewed = SkewedClock(VirtualClock(self.world), offset_s, drift_ppm)
-        return SteppingClock(skewed, self.trouble / "clock-step", self.trouble / "slews", boot_began(self.trouble))
+        stepping = SteppingClock(skewed, self.trouble / "clock-step", self.trouble / "slews", boot_began(self.trouble))
+        return OnceAnInstant(stepping, self.world)
 
     def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> Driver:
         clock = VirtualClock(self.world)
