@@ -26,13 +26,16 @@ class WordsWatched:
     def look(self, db: sqlite3.Connection) -> None:
         """Whatever was settled in the newest commit was settled by the word that was held before it, if that was about
         it: given while something was missing, and not taken before."""
-        (last,) = db.execute("SELECT coalesce(max(seq), 0) FROM entry").fetchone()
-        for (body,) in db.execute("SELECT body FROM entry WHERE seq > ? ORDER BY seq", (min(self._last, last),)):
-            if '"gap-settled"' in body:
-                self._judge(json.loads(body))
+        last, word = db.execute(
+            "SELECT (SELECT coalesce(max(seq), 0) FROM entry),"
+            " (SELECT json_extract(body, '$.override') FROM document WHERE name = 'work')"
+        ).fetchone()
+        if last > self._last:
+            for (body,) in db.execute("SELECT body FROM entry WHERE seq > ? ORDER BY seq", (self._last,)):
+                if '"gap-settled"' in body:
+                    self._judge(json.loads(body))
         self._last = last
-        row = db.execute("SELECT json_extract(body, '$.override') FROM document WHERE name = 'work'").fetchone()
-        self._held = None if row is None or row[0] is None else json.loads(row[0])
+        self._held = None if word is None else json.loads(word)
 
     def _judge(self, told: dict[str, Any]) -> None:
         gap = told["gap"]
