@@ -17,6 +17,8 @@ from typing import Any, TypeVar
 IN_MEMORY = Path("/dev/shm")
 # There are as many processes as processors: none of them needs threads for its arrays.
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+# Of so many things more, circles that nobody holds are looked for: there are few, and looking takes long.
+GARBAGE_EVERY = 50_000
 
 Task = TypeVar("Task")
 Done = TypeVar("Done")
@@ -66,6 +68,7 @@ def spread(
 
 def _begin(folder: str, begin: Callable[..., None], given: tuple[Any, ...]) -> None:
     """Where this raised, the pool would put another process in place of this one, and another, without end."""
+    gc.set_threshold(GARBAGE_EVERY)
     try:
         begin(Path(tempfile.mkdtemp(dir=folder)), *given)
     except Exception:  # noqa: BLE001 - whatever it is, whoever asks for work is told
