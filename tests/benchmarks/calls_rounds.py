@@ -93,7 +93,7 @@ class Node:
         self, method: str, path: str, status: int, headers: dict[str, str] | None = None, body: bytes = b""
     ) -> Any:
         answer = answer_of(method, f"/api/v1/node/{path}", body, self._headers | (headers or {}))
-        assert answer.status == status, answer.read()
+        assert answer.status == status, answer.body
         return answer
 
 

@@ -173,7 +173,7 @@ class Relay:
 
     def _strikes(self, trouble: str, probability: float = 1.0) -> bool:
         with self._lock:
-            struck = self.troubles[trouble] > 0 and self.dice.random() < probability
+            struck = self.troubles.get(trouble, 0) > 0 and self.dice.random() < probability
             self.hits[trouble] += struck
         return struck
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
-from typing import Any, NamedTuple
+from typing import Any
 
 import urllib3
 
@@ -24,7 +24,7 @@ from tests.modelled.model import API, ModelServer
 from tests.modelled.planning import planned
 from tests.simulated.lane import AheadClock
 from tests.simulated.network import Network
-from tests.simulated.served import HOST
+from tests.simulated.served import HOST, Raw
 from tests.simulated.world import World
 
 MACHINE = "m1"
@@ -33,13 +33,6 @@ LEAD_S, POLL_AFTER_S, SILENT_AFTER_S = 240.0, 300.0, 900.0
 MOST_PLACES = 6
 # Open for so long, and closed for so long, all day.
 DOORS_S = 1200.0
-
-
-class Raw(NamedTuple):
-    """An answer, read whole."""
-
-    status: int
-    data: bytes
 
 
 @dataclass
@@ -66,7 +59,7 @@ class ModelStudio:
         if not path.startswith(API):
             return Raw(200, b"")
         answer = self.server.call(method, path, b"", headers or {})
-        return Raw(answer.status, answer.read())
+        return Raw(answer.status, answer.body)
 
     def create(self, resource: str, body: Any) -> Any:
         """A code for a board, or a run."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import pickle
 from collections.abc import Callable, Mapping
@@ -20,18 +19,17 @@ from machines.recovery import Span
 from machines.serialization import format_instant, unstructure
 from scheduling.nodes.received_entries import read_batch
 from scheduling.sky.durations import parse_duration
+from tests.faults.relay import Answer
 from tests.modelled import words
 from tests.modelled.folded import account
 from tests.modelled.known import Known, Planned
 from tests.modelled.taking import Refusal, earlier, take
-from tests.simulated.served import answered
 from tests.simulated.world import Crash, Fuse, World
 
 API = "/api/v1/"
 # A process that is killed is so within so many virtual seconds, where it writes if it does.
 KILLED_WITHIN_S = 600.0
 
-Answered = urllib3.HTTPResponse
 Offer = tuple[Planned | None, list[SegmentWork], tuple[Span, ...]]
 
 
@@ -96,7 +94,7 @@ class ModelServer:
         """Know what a copy knows, and no more."""
         self.known, self._work = pickle.loads(copy), None
 
-    def call(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answered:
+    def call(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
         """An answer.
 
         Raises:
@@ -110,7 +108,7 @@ class ModelServer:
             self.process = None
             raise urllib3.exceptions.ProtocolError("the connection was reset", ConnectionResetError()) from None
 
-    def _answer(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answered:
+    def _answer(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
         received = self.now()
         try:
             if path == "node/enrol":
@@ -177,11 +175,11 @@ class ModelServer:
         self.fuse.burn()
         return through
 
-    def _offer(self, horizon: timedelta, etag: str | None) -> Answered:
+    def _offer(self, horizon: timedelta, etag: str | None) -> Answer:
         body, now_etag = self.work(horizon)
         self.known.heard_at = self.now()
         if etag == now_etag:
-            return answered(io.BytesIO(b""), [("ETag", now_etag)], 304, "GET")
+            return Answer(304, [("ETag", now_etag)], b"")
         return _send(200, body, ("Content-Type", "application/json"), ("ETag", now_etag))
 
     def work(self, horizon: timedelta) -> tuple[bytes, str]:
@@ -216,7 +214,7 @@ class ModelServer:
             closed=closed,
         )
 
-    def _plate(self, digest: str) -> Answered:
+    def _plate(self, digest: str) -> Answer:
         if not any(digest == one.plate for run in self.known.runs.values() for one in run.segments):
             return _problem(404, "about:blank", f"There is no plate {digest}.")
         return _send(200, self.plates[digest], ("Content-Type", "image/png"), ("ETag", f'"{digest}"'))
@@ -232,14 +230,14 @@ def _run_work(run: Planned, offered: list[SegmentWork]) -> RunWork:
     )
 
 
-def _json(status: int, data: Any) -> Answered:
+def _json(status: int, data: Any) -> Answer:
     return _send(status, json.dumps(data).encode(), ("Content-Type", "application/json"))
 
 
-def _problem(status: int, type: str, detail: str, **members: int) -> Answered:
+def _problem(status: int, type: str, detail: str, **members: int) -> Answer:
     problem = {"type": type, "title": detail, "status": status, "detail": detail, **members}
     return _send(status, json.dumps(problem).encode(), ("Content-Type", "application/problem+json"))
 
 
-def _send(status: int, body: bytes, *headers: tuple[str, str]) -> Answered:
-    return answered(io.BytesIO(body), [*headers, ("Content-Length", str(len(body)))], status, "")
+def _send(status: int, body: bytes, *headers: tuple[str, str]) -> Answer:
+    return Answer(status, [*headers, ("Content-Length", str(len(body)))], body)

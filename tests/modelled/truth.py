@@ -9,7 +9,6 @@ Ends with 1 where the two differ.
 from __future__ import annotations
 
 import argparse
-import io
 import json
 import os
 import shutil
@@ -32,6 +31,7 @@ from machines.protocol.messages import Work
 from machines.recovery import Span
 from machines.serialization import structure
 from tests.faults.lane import SETTINGS
+from tests.faults.relay import Answer
 from tests.faults.scenario import Scenario, draw
 from tests.faults.series import judged
 from tests.modelled import model, words
@@ -39,7 +39,7 @@ from tests.modelled.known import Known, Planned, Word
 from tests.modelled.model import API, ModelServer
 from tests.modelled.planning import profile_named
 from tests.simulated.lane import SimulatedLane, Stand, make_stand
-from tests.simulated.served import Served, answered
+from tests.simulated.served import Served
 from tests.simulated.workers import in_memory
 
 # Of a problem, what a node looks at.
@@ -64,7 +64,7 @@ class Listening:
     differences: list[str] = field(default_factory=list)
     tags: dict[str, str] = field(default_factory=dict)
 
-    def call(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> urllib3.HTTPResponse:
+    def call(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
         """The server's answer, once it was compared."""
         self._catch_up()
         try:
@@ -72,12 +72,10 @@ class Listening:
         except urllib3.exceptions.ProtocolError:
             self._after_death(method, path, body, headers)
             raise
-        said = answer.read()
-        theirs = answered(io.BytesIO(said), answer.headers.items(), answer.status, method)
-        self._compare(path, theirs.status, theirs.headers, said, self._ask(method, path, body, headers))
-        return theirs
+        self._compare(path, answer, self._ask(method, path, body, headers))
+        return answer
 
-    def _ask(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> urllib3.HTTPResponse:
+    def _ask(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
         tag = headers.get("If-None-Match")
         known = dict(headers) | ({} if tag is None else {"If-None-Match": self.tags.get(tag, tag)})
         self.model.clock, self.model.process = self.served.clock, object()
@@ -85,17 +83,18 @@ class Listening:
             self.model.known.codes.add(json.loads(body)["code"])
         return self.model.call(method, path, body, known)
 
-    def _compare(self, path: str, status: int, headers: Any, said: bytes, ours: urllib3.HTTPResponse) -> None:
+    def _compare(self, path: str, theirs: Answer, ours: Answer) -> None:
         where = path.removeprefix(API).partition("?")[0].partition("/")[::2]
         name = "/".join(where) if where[0] == "node" else where[0]
+        status, said, our_said = theirs.status, theirs.body, ours.body
+        heads, our_heads = dict(theirs.headers), dict(ours.headers)
         self.compared[f"{name} {status}"] += 1
-        our_said = ours.read()
-        if ours.status != status or ours.headers.get("Content-Type") != headers.get("Content-Type"):
+        if ours.status != status or our_heads.get("Content-Type") != heads.get("Content-Type"):
             self._differ(name, f"{status} {said[:200]!r}", f"{ours.status} {our_said[:200]!r}")
         elif status >= 400:
             self._same(name, _problem(said), _problem(our_said))
         elif name == "node/work" and status == 200:
-            self.tags[headers["ETag"]] = ours.headers["ETag"]
+            self.tags[heads["ETag"]] = our_heads["ETag"]
             self._same(name, *(structure(json.loads(one), Work) for one in (said, our_said)))
         elif name == "node/enrol":
             self.model.known.tokens[json.loads(said)["token"]] = self.model.known.epoch

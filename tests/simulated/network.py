@@ -62,13 +62,12 @@ class Network(Relay):
             answer = self.served.call(call.method, call.path, call.body, call.headers)
         except urllib3.exceptions.ProtocolError:
             raise Cut from None
-        body = answer.read()
         if answer.status >= 500:
             self.complaints.append(
-                f"the server answered {call.method} {call.path} with {answer.status}: {body[:200]!r}"
+                f"the server answered {call.method} {call.path} with {answer.status}: {answer.body[:200]!r}"
             )
-        self.heard.update(f"{self.world.now!r} {call.method} {call.path} {answer.status}\n".encode() + body)
-        return Answer(answer.status, list(answer.headers.items()), body)
+        self.heard.update(f"{self.world.now!r} {call.method} {call.path} {answer.status}\n".encode() + answer.body)
+        return answer
 
     def _doubled(self, call: Call) -> Answer:
         self._ask(call)

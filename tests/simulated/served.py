@@ -16,13 +16,14 @@ from dataclasses import dataclass, field
 from functools import partial
 from http.client import responses
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from unittest.mock import patch
 
 import urllib3
 
 from machines.chance import SYSTEM, Chance
 from machines.clock import Clock
+from tests.faults.relay import Answer
 from tests.simulated.world import Crash, Fuse, World
 
 HOST = "http://localhost"
@@ -102,7 +103,7 @@ class Served:
         except Crash:
             self.died()
 
-    def call(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> urllib3.HTTPResponse:
+    def call(self, method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
         """An answer.
 
         Raises:
@@ -117,8 +118,8 @@ class Served:
             raise urllib3.exceptions.ProtocolError("the connection was reset", ConnectionResetError()) from None
 
 
-def answer_of(method: str, path: str, body: bytes, headers: Mapping[str, str]) -> urllib3.HTTPResponse:
-    """What the server's application answers to a call, its body not read yet."""
+def answer_of(method: str, path: str, body: bytes, headers: Mapping[str, str]) -> Answer:
+    """What the server's application answers to a call."""
     from server.wsgi import application
 
     path, _, query = path.partition("?")
@@ -154,8 +155,7 @@ def answer_of(method: str, path: str, body: bytes, headers: Mapping[str, str]) -
         content = b"".join(answer)
     finally:
         answer.close()
-    status = int(said[0].partition(" ")[0])
-    return answered(io.BytesIO(content), [*said[1], ("Content-Length", str(len(content)))], status, method)
+    return Answer(int(said[0].partition(" ")[0]), [*said[1], ("Content-Length", str(len(content)))], content)
 
 
 def answered(
@@ -174,6 +174,13 @@ def answered(
     )
 
 
+class Raw(NamedTuple):
+    """An answer, read whole."""
+
+    status: int
+    data: bytes
+
+
 @dataclass(frozen=True)
 class Pool:
     """The studio's connections: straight to the server, past all that stands before it."""
@@ -187,12 +194,11 @@ class Pool:
         headers: Mapping[str, str] | None = None,
         json: Any = None,
         timeout: float | None = None,
-    ) -> urllib3.HTTPResponse:
+    ) -> Raw:
         """An answer, read whole."""
         body, headers = encoded(json, headers or {})
         answer = self.served.call(method, url.removeprefix(HOST), body, headers)
-        answer.read(cache_content=True)
-        return answer
+        return Raw(answer.status, answer.body)
 
     def clear(self) -> None:
         """There is nothing to close."""
