@@ -59,25 +59,25 @@ class SystemClock:
 
 @dataclass(frozen=True)
 class CompressedClock:
-    """A clock that began at ``origin`` when the kernel's clock stood at ``origin_boottime`` and runs ``rate`` times.
+    """A clock that began at ``began_at`` when the kernel's clock stood at ``began_boottime_s`` and runs ``rate`` times.
 
     Attributes:
-        origin_boottime: CLOCK_BOOTTIME at the beginning, seconds.
-        origin: the instant shown at the beginning, POSIX seconds.
+        began_boottime_s: CLOCK_BOOTTIME at the beginning, seconds.
+        began_at: the instant shown at the beginning, POSIX seconds.
         rate: seconds shown for each second that passes.
     """
 
-    origin_boottime: float
-    origin: float
+    began_boottime_s: float
+    began_at: float
     rate: float
 
     def now(self) -> float:
         """UTC as shown, POSIX seconds."""
-        return self.origin + self.elapsed()
+        return self.began_at + self.elapsed()
 
     def elapsed(self) -> float:
         """Seconds shown since the beginning."""
-        return (time.clock_gettime(time.CLOCK_BOOTTIME) - self.origin_boottime) * self.rate
+        return (time.clock_gettime(time.CLOCK_BOOTTIME) - self.began_boottime_s) * self.rate
 
     def real_s(self, seconds: float) -> float:
         """As many as they are compressed into."""
@@ -85,7 +85,7 @@ class CompressedClock:
 
     def as_text(self) -> str:
         """The value of the environment variable that makes the same clock in another process."""
-        return f"compressed:{self.origin_boottime!r}:{self.origin!r}:{self.rate!r}"
+        return f"compressed:{self.began_boottime_s!r}:{self.began_at!r}:{self.rate!r}"
 
 
 @dataclass(frozen=True)
@@ -130,10 +130,10 @@ def true_clock(environ: Mapping[str, str]) -> Clock:
     if text == "system":
         return SystemClock()
     try:
-        name, origin_boottime, origin, rate = text.split(":")
+        name, began_boottime_s, began_at, rate = text.split(":")
         if name != "compressed" or not float(rate) > 0:
             raise ValueError
-        return CompressedClock(float(origin_boottime), float(origin), float(rate))
+        return CompressedClock(float(began_boottime_s), float(began_at), float(rate))
     except ValueError:
         remedy = "give system, or compressed:<boottime>:<posix seconds>:<rate>"
         raise InputError(CLOCK_VARIABLE, f"{text!r} names no clock", remedy) from None

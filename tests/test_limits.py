@@ -65,8 +65,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.manual.arming.LIMIT_S": (10.0, "a person stands there and waits"),
     "machines.node.manual.arming.REST_LIMIT_S": (3.0, "a stretch under way is laid first; who waits is told so"),
     "machines.node.manual.arming.LOOK_S": (0.05, "what a person waits for is seen at once"),
-    "machines.node.waiting.asked.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
-    "machines.node.waiting.asked.WAIT_LEAST_REAL_S": (
+    "machines.node.waiting.inquiry.WAIT_LIMIT_S": (30.0, "a network that hangs keeps nobody from printing"),
+    "machines.node.waiting.inquiry.WAIT_LEAST_REAL_S": (
         1.0,
         "under a faster clock the limit is too short for any answer",
     ),

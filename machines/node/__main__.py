@@ -147,7 +147,7 @@ def _act(options: argparse.Namespace) -> int:
     journal = open_journal(options.home)
     try:
         more = act(journal, options.action, runs=agent_runs(options.home))
-        said = holds.PANEL_WORDS[journal.state().hold]
+        said = holds.AT_MACHINE[journal.state().hold]
     finally:
         journal.close()
     sys.stdout.write((UNATTENDED if options.action == "resume" else "") + f"Noted. The machine: {said}.{more}\n")

@@ -29,7 +29,7 @@ from machines.node.store.journal import Journal, State, open_journal
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.systemd import ALIVE, READY, STOPPING, Tell
 from machines.node.waiting import bell, supervised
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.waiting.news import News
 from machines.node.work.plate_cache import PlateCache
 from machines.operator import holds
@@ -124,7 +124,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             plates=PlateCache(home / "plates"),
             open_driver=open_driver,
             connect=call,
-            asked=AskedForWork(clock.elapsed, tell=journal.news.tell),
+            inquiry=WorkInquiry(clock.elapsed, tell=journal.news.tell),
             chance=SYSTEM,
         ),
         settings,

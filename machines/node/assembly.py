@@ -19,7 +19,7 @@ from machines.node.store.journal import Journal
 from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.timekeeper import Timekeeper
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work.plate_cache import PlateCache
 
 
@@ -35,7 +35,7 @@ class Board:
         plates: where fetched ones are kept.
         open_driver: opens the machine beside it.
         connect: makes the client that calls the server.
-        asked: tells the print loop of the exchange's passes.
+        inquiry: tells the print loop of the exchange's passes.
         chance: by which it waits for the server.
     """
 
@@ -46,7 +46,7 @@ class Board:
     plates: PlateCache
     open_driver: OpenDriver
     connect: Callable[[Credentials], Client]
-    asked: AskedForWork
+    inquiry: WorkInquiry
     chance: Chance
 
 
@@ -89,7 +89,7 @@ def assemble(on: Board, settings: Settings) -> Parts:
         client=on.connect(credentials),
         epoch=credentials.epoch,
         horizon=settings.horizon,
-        asked=on.asked,
+        inquiry=on.inquiry,
         chance=on.chance,
     )
     printer = Printer(
@@ -99,6 +99,6 @@ def assemble(on: Board, settings: Settings) -> Parts:
         on.open_driver,
         settings.columns_per_commit,
         resume_unattended=settings.resume_unattended,
-        asked=on.asked,
+        inquiry=on.inquiry,
     )
     return Parts(time=time, exchange=exchange, printer=printer)

@@ -50,7 +50,7 @@ class NodeStatus:
         unreported: entries that the server has not accepted.
         conditions: of the machine, keywords of RFC 8011.
         fenced: why this node must not print; empty if it may.
-        hold: what holds the machine until a person lets it go on, a key of `machines.operator.holds.PANEL_WORDS`;
+        hold: what holds the machine until a person lets it go on, a key of `machines.operator.holds.AT_MACHINE`;
             empty for none.
     """
 
@@ -108,7 +108,7 @@ class NodeStatus:
             ("unreported", f"{self.unreported} entries"),
             ("conditions", ", ".join(self.conditions) or "none"),
         ]
-        lines += [("HELD", holds.PANEL_WORDS[self.hold])] if self.hold else []
+        lines += [("HELD", holds.AT_MACHINE[self.hold])] if self.hold else []
         lines += [("FENCED OFF", self.fenced)] if self.fenced else []
         return lines
 
@@ -143,7 +143,7 @@ class NodeStatus:
 def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     """Read how the node is."""
     with journal.reading() as db:
-        state, credentials, held = read_state(db), identity.credentials(db), holding.held(db)
+        state, credentials, work = read_state(db), identity.credentials(db), holding.held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
         track, own = slip_state.read_track(db), own_clocks.compared(db)
         kept, outage = kept_time.kept_time(db, boot_name(clock)), recovery_state.read(db)
@@ -154,7 +154,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     remains = (
         None if profile is None else remaining_supplies(state, profile, None if estimate is None else estimate.now)
     )
-    turn, column = _turn(state, held)
+    turn, column = _turn(state, work)
     return NodeStatus(
         machine=None if credentials is None else credentials.machine,
         server=None if credentials is None else credentials.server,
@@ -176,7 +176,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         paper_left_m=None if remains is None else remains.paper_m,
         ink_used_ml=None if remains is None else remains.ink_used_ml,
         ink_left_ml=None if remains is None else remains.ink_ml,
-        slip="" if profile is None else slip.in_words(track, profile, None if held is None else held.run.mean_turn_s),
+        slip="" if profile is None else slip.in_words(track, profile, None if work is None else work.run.mean_turn_s),
         cuts_left=None if remains is None else remains.cuts,
         knife="unknown" if profile is None else _knife(state, has_knife=profile.knife is not None),
         held_until=until,
@@ -187,10 +187,10 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     )
 
 
-def _turn(state: State, held: HeldWork | None) -> tuple[int | None, int | None]:
-    if held is None or state.run != held.run.id:
+def _turn(state: State, work: HeldWork | None) -> tuple[int | None, int | None]:
+    if work is None or state.run != work.run.id:
         return None, None
-    return divmod(state.next_column, held.profile.columns_per_turn)
+    return divmod(state.next_column, work.profile.columns_per_turn)
 
 
 def _knife(state: State, *, has_knife: bool) -> str:

@@ -43,24 +43,24 @@ class SupplyEnd:
     changed_at: datetime
 
 
-def supply_ends(seen: MachineContext, plates: PlateStore) -> Iterator[SupplyEnd]:
+def supply_ends(context: MachineContext, plates: PlateStore) -> Iterator[SupplyEnd]:
     """What of a machine ends within the run that it is on or will be on next.
 
     Nothing of ink while a plate is gone: it cannot be counted until the plate is there again. Roll and blade are
     counted without.
 
     Args:
-        seen: the machine, at this instant.
+        context: the machine, at this instant.
         plates: where plates lie.
     """
     try:
-        kept = kept_forecast(seen, seen.now, plates)
+        kept = kept_forecast(context, context.now, plates)
     except PlateGone:
-        ends, changed_at = coming_changes(seen, hour_of(seen.now)), input_changed_at(seen)
+        ends, changed_at = coming_changes(context, hour_of(context.now)), input_changed_at(context)
     else:
         ends, changed_at = _told(kept.forecast.run), kept.moved_at
-    numbers = {part: len(seen.supply_changes(part)) + 1 for part in TITLES}
-    numbers["roll"] = roll_at(seen).number
+    numbers = {part: len(context.supply_changes(part)) + 1 for part in TITLES}
+    numbers["roll"] = roll_at(context).number
     for part, end in ends:
         change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
         lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)

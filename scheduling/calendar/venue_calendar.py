@@ -68,13 +68,13 @@ def venue_calendar(
     names = UUID(hex=first.digest[:32])
     there = venue_context(venue)
     machines = list(Machine.objects.filter(venue_id=venue.id).order_by("id"))
-    seen = machine_contexts(machines, now, {venue.id: there})
+    contexts = machine_contexts(machines, now, {venue.id: there})
     entries = [
         *_openings(there, span, names),
         *_hours(venue, names),
         *_service(there, span, names),
         *_runs(venue, machines, span, names),
-        *_supplies(venue, seen, plates, names),
+        *_supplies(venue, contexts, plates, names),
         *sky_entries(venue, sky, span, first.said_at, names),
     ]
     return VenueCalendar(uid=uid_of(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
@@ -180,9 +180,9 @@ def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:
 def _supplies(
     venue: Venue, machines: Sequence[MachineContext], plates: PlateStore, names: UUID
 ) -> Iterator[CalendarEntry]:
-    for seen in machines:
-        machine = seen.machine
-        for end in supply_ends(seen, plates):
+    for context in machines:
+        machine = context.machine
+        for end in supply_ends(context, plates):
             yield CalendarEntry(
                 uid=uid_of(names, f"machine/{machine.id}/{end.part}/{end.number}"),
                 starts_at=end.at,

@@ -36,8 +36,7 @@ class AddVenue:
         try:
             Place(self.latitude_degrees, self.longitude_degrees, self.elevation_m)
         except PlaceError as error:
-            field = error.field if error.field == "elevation_m" else f"{error.field}_degrees"
-            raise InputError(field, "no place on the Earth", str(error)) from error
+            raise InputError(error.field, "no place on the Earth", str(error)) from error
         zone(self.zone)
 
 

@@ -173,12 +173,12 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     planned, context = checked.event, checked.run
     assert isinstance(planned, RunPlanned) and context is not None
     run = as_planned(command.id, planned)
-    seen = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
-    profile, timeline = seen.profile, context.timeline
+    of_machine = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
+    profile, timeline = of_machine.profile, context.timeline
     plan = Plan(
         run=run,
-        machine=seen.machine,
-        venue=seen.venue,
+        machine=of_machine.machine,
+        venue=of_machine.venue,
         profile=profile,
         original=render_source(context.source, uploads),
         turn=turn_at(timeline.cycle, run.starts_at),
@@ -187,8 +187,8 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     due = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=NONE)
     ends = [
         PartEnd(part=supply.part, end=end)
-        for supply in _supplies(seen, due)
-        for end in _walk(supply, seen.at_venue, now)
+        for supply in _supplies(of_machine, due)
+        for end in _walk(supply, of_machine.at_venue, now)
     ]
     ends.sort(key=lambda one: (one.end.at, one.part))
     return RunCheck(
@@ -202,16 +202,18 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     )
 
 
-def _supplies(seen: MachineContext, run: RemainingColumns) -> Iterator[Supply]:
+def _supplies(context: MachineContext, run: RemainingColumns) -> Iterator[Supply]:
     """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
     is taken to have followed."""
-    profile, earlier = seen.profile, [one for one in seen.runs if one.starts_at < run.run.starts_at]
+    profile, earlier = context.profile, [one for one in context.runs if one.starts_at < run.run.starts_at]
     to_come = [one for one in earlier if has_columns_to_come(one)]
-    before = tuple(RemainingColumns.of_run(one, profile, seen.timeline, run.now, open_segments(one)) for one in to_come)
+    before = tuple(
+        RemainingColumns.of_run(one, profile, context.timeline, run.now, open_segments(one)) for one in to_come
+    )
     full = max(1, whole_columns(profile, profile.media.roll_m))
-    left = whole_columns(profile, roll_at(seen).left_m) - sum(map(Rolls.all_of, before))
+    left = whole_columns(profile, roll_at(context).left_m) - sum(map(Rolls.all_of, before))
     yield Rolls(run, before, _rest(left, full), full)
-    at_machine = blade(seen)
+    at_machine = blade(context)
     if at_machine is not None:
         full = at_machine.cuts_per_blade
         left = full - at_machine.cuts_made - sum(map(Blades.all_of, before))

@@ -120,9 +120,9 @@ def remark_row(digest: str, *, using: str = "default") -> RemarkRow | None:
     return None if row is None else RemarkRow(row.digest, row.salt, row.text)
 
 
-def take(found: RemarkRow, *, using: str) -> None:
+def take(row: RemarkRow, *, using: str) -> None:
     """Put a remark in that came from another database."""
-    Remark.objects.using(using).create(**found._asdict())
+    Remark.objects.using(using).create(**row._asdict())
 
 
 def remarks(*, using: str = "default") -> Iterator[RemarkInLog]:

@@ -45,30 +45,30 @@ class MachineState:
     wants_look: bool
 
 
-def machine_state(seen: MachineContext, printing: PrintingNow | None) -> MachineState:
+def machine_state(context: MachineContext, printing: PrintingNow | None) -> MachineState:
     """How a machine is, and what it prints now."""
-    machine, is_due = seen.machine, printing is not None and printing.has_begun
+    machine, is_due = context.machine, printing is not None and printing.has_begun
     is_silent, is_ended = machine.silent_since is not None, is_due and machine.stopped_at is not None
     return MachineState(
-        kind=_kind(seen, printing),
-        is_printing=seen.heard_at is not None and is_due and not (is_silent or is_ended or machine.hold),
+        kind=_kind(context, printing),
+        is_printing=context.heard_at is not None and is_due and not (is_silent or is_ended or machine.hold),
         is_silent=is_silent,
-        is_missed=was_missed(seen),
+        is_missed=was_missed(context),
         is_ended=is_ended,
         wants_look=is_silent or is_ended or machine.hold in STOPPED_BY_ITSELF,
     )
 
 
-def was_missed(seen: MachineContext) -> bool:
+def was_missed(context: MachineContext) -> bool:
     """Whether a machine is to print, and was never heard."""
-    return seen.machine.silent_since is not None and seen.heard_at is None
+    return context.machine.silent_since is not None and context.heard_at is None
 
 
-def knife_wants_arming(seen: MachineContext, run: Run | None) -> bool:
+def knife_wants_arming(context: MachineContext, run: Run | None) -> bool:
     """Whether strips are left hanging until somebody arms the knife, while the machine prints a run that is cut. What
     holds a machine ends with arming its knife, too."""
-    machine = seen.machine
-    return cuts(run) and machine.epoch > 0 and not seen.knife_is_armed and not machine.hold
+    machine = context.machine
+    return cuts(run) and machine.epoch > 0 and not context.knife_is_armed and not machine.hold
 
 
 def cuts(run: Run | None) -> bool:
@@ -76,9 +76,9 @@ def cuts(run: Run | None) -> bool:
     return run is not None and run.strips_per_turn > 0
 
 
-def _kind(seen: MachineContext, printing: PrintingNow | None) -> StateKind:
-    machine = seen.machine
-    if was_missed(seen):
+def _kind(context: MachineContext, printing: PrintingNow | None) -> StateKind:
+    machine = context.machine
+    if was_missed(context):
         return "never-heard"
     if machine.epoch == 0:
         return "no-node"

@@ -37,7 +37,7 @@ class OpenOutage:
     """Something is out of order with a run, and how it will be settled can still be said.
 
     Attributes:
-        seen: the machine.
+        context: the machine.
         run: that it is on.
         because: no word from the node, a machine that is held, or columns that are being printed late.
         since: when that began, UTC.
@@ -46,7 +46,7 @@ class OpenOutage:
     What follows from these is worked out once and kept: every choice asks for it anew.
     """
 
-    seen: MachineContext
+    context: MachineContext
     run: Run
     because: Because
     since: datetime
@@ -55,22 +55,22 @@ class OpenOutage:
     @property
     def machine(self) -> Machine:
         """Whose."""
-        return self.seen.machine
+        return self.context.machine
 
     @property
     def profile(self) -> Profile:
         """The model of the machine."""
-        return self.seen.model
+        return self.context.model
 
     @property
     def venue(self) -> Venue:
         """Where it stands."""
-        return self.seen.venue
+        return self.context.venue
 
     @cached_property
     def timeline(self) -> Timeline:
         """The columns of the run against its cycle."""
-        return self.seen.timeline(self.run)
+        return self.context.timeline(self.run)
 
     @cached_property
     def policy(self) -> Policy:
@@ -88,47 +88,47 @@ class OpenOutage:
         return RuleContext(self.run.cycle, self.profile, self.run.mean_turn_s, self.venue)
 
 
-def open_outage(seen: MachineContext) -> OpenOutage | None:
+def open_outage(context: MachineContext) -> OpenOutage | None:
     """What is open on a machine; None where nothing is, or where it is on no run."""
-    row, run, late = seen.machine, seen.run, seen.late_outage
+    row, run, late = context.machine, context.run, context.late_outage
     if run is None:
         return None
     if row.held_since is not None:  # also in the middle of printing late, which then stands still, too
-        return OpenOutage(seen, run, "hold", row.held_since, late)
+        return OpenOutage(context, run, "hold", row.held_since, late)
     if late is not None:
-        return OpenOutage(seen, run, "replay", late.noticed_at, late)
+        return OpenOutage(context, run, "replay", late.noticed_at, late)
     if row.silent_since is not None:
-        return OpenOutage(seen, run, "silence", row.silent_since)
+        return OpenOutage(context, run, "silence", row.silent_since)
     return None
 
 
-def next_due(found: OpenOutage) -> datetime:
+def next_due(outage: OpenOutage) -> datetime:
     """When the first column that is still to be laid belongs under the head, as far as was reported: UTC."""
-    return utc(float(run_instants(found.run, [next_column(found.run)], found.timeline)[0]))
+    return utc(float(run_instants(outage.run, [next_column(outage.run)], outage.timeline)[0]))
 
 
-def gap_now(found: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
+def gap_now(outage: OpenOutage, now: datetime, plates: PlateStore) -> Gap:
     """The gap that the node would settle at this instant, as far as the server knows.
 
     Args:
-        found: what is open.
+        outage: what is open.
         now: this instant, UTC.
         plates: where plates lie, for the ink of their dots.
     """
-    run, waited = found.run, timedelta(seconds=found.run.shift_s)
+    run, waited = outage.run, timedelta(seconds=outage.run.shift_s)
     first = next_column(run)
-    due = found.timeline.first_column_from((now - waited).timestamp())
-    end = min(max(first, found.pace.burst_start_from(due)), run.end_column)
+    due = outage.timeline.first_column_from((now - waited).timestamp())
+    end = min(max(first, outage.pace.burst_start_from(due)), run.end_column)
     return Gap(
         first=first,
         unknown_end=first,
         end=end,
-        cause=_cause(found),
+        cause=_cause(outage),
         noticed_at=now,
-        missing_since=next_due(found),
+        missing_since=next_due(outage),
         segment=_half_printed(run, first),
-        closed=closed_as_told(found.venue, now, now + CLOSED_AHEAD),
-        dots_per_column=_dots_per_column(found, first, end, plates),
+        closed=closed_as_told(outage.venue, now, now + CLOSED_AHEAD),
+        dots_per_column=_dots_per_column(outage, first, end, plates),
     )
 
 
@@ -147,18 +147,18 @@ def _half_printed(run: Run, first: int) -> Columns | None:
     return Columns(first=segment.first_column, end=segment.end_column)
 
 
-def _dots_per_column(found: OpenOutage, first: int, end: int, plates: PlateStore) -> float | None:
+def _dots_per_column(outage: OpenOutage, first: int, end: int, plates: PlateStore) -> float | None:
     """The mean of the missing columns; None where not all of them have a plate."""
     if first >= end:
         return None
-    with_plate, dots = planned_dots(found.run, range(first, end), found.profile, plates)
+    with_plate, dots = planned_dots(outage.run, range(first, end), outage.profile, plates)
     return dots / with_plate if with_plate == end - first else None
 
 
-def _cause(found: OpenOutage) -> Cause:
+def _cause(outage: OpenOutage) -> Cause:
     """What the node will name as the cause, as far as can be known."""
-    if found.outage is not None:
-        return structure(found.outage.gap, Gap).cause
-    if any(map(stops_printing, found.machine.conditions)):
-        return cause_of(found.machine.conditions)
-    return CAUSES.get(found.machine.hold, "power")
+    if outage.outage is not None:
+        return structure(outage.outage.gap, Gap).cause
+    if any(map(stops_printing, outage.machine.conditions)):
+        return cause_of(outage.machine.conditions)
+    return CAUSES.get(outage.machine.hold, "power")

@@ -104,12 +104,12 @@ class RuleOptions:
         return Rule(kind=kind, within=within, half_printed=self.half_printed, only_while_closed=only_while_closed)
 
 
-def choices(found: OpenOutage, now: datetime, plates: PlateStore, wishes: RuleOptions) -> Choices:
+def choices(outage: OpenOutage, now: datetime, plates: PlateStore, wishes: RuleOptions) -> Choices:
     """Every way to settle what is open, as it would turn out if it were settled at this instant."""
-    gap, its_pace = gap_now(found, now, plates), found.pace
-    kinds = [kind for kind in RULE_KINDS if kind != "shift" or found.run.cycle == PLAIN_CYCLE]
-    by_policy = _choice(None, settle(found.policy, gap, its_pace), gap, found.run)
-    return Choices(gap, its_pace, (by_policy, *(_of_rule(wishes.rule(kind), found, gap, its_pace) for kind in kinds)))
+    gap, its_pace = gap_now(outage, now, plates), outage.pace
+    kinds = [kind for kind in RULE_KINDS if kind != "shift" or outage.run.cycle == PLAIN_CYCLE]
+    by_policy = _choice(None, settle(outage.policy, gap, its_pace), gap, outage.run)
+    return Choices(gap, its_pace, (by_policy, *(_of_rule(wishes.rule(kind), outage, gap, its_pace) for kind in kinds)))
 
 
 def parts_of(decision: Decision) -> tuple[Part, ...]:
@@ -140,12 +140,12 @@ def seams(parts: Sequence[Part], gap: Gap) -> tuple[Seam, ...]:
     return tuple(found)
 
 
-def _of_rule(rule: Rule, found: OpenOutage, gap: Gap, its_pace: Pace) -> Choice:
+def _of_rule(rule: Rule, outage: OpenOutage, gap: Gap, its_pace: Pace) -> Choice:
     try:
-        require_rule_fits(rule, found.rule_context)
+        require_rule_fits(rule, outage.rule_context)
     except InputError as error:
         return Choice(rule, None, problem=error.said)
-    return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap, found.run)
+    return _choice(rule, settle(Policy(**vars(rule)), gap, its_pace), gap, outage.run)
 
 
 def _choice(rule: Rule | None, decision: Decision, gap: Gap, run: Run) -> Choice:

@@ -109,12 +109,12 @@ class Passage:
     cut_off: Span | None
 
 
-def next_passage(seen: MachineContext, asked: PassageQuery) -> Passage | None:
+def next_passage(context: MachineContext, query: PassageQuery) -> Passage | None:
     """The next time at or after an instant that a machine's runs have a place of their picture under the head.
 
     Args:
-        seen: the machine, at this instant.
-        asked: which place.
+        context: the machine, at this instant.
+        query: which place.
 
     Returns:
         None where no run that is planned comes to it.
@@ -122,18 +122,18 @@ def next_passage(seen: MachineContext, asked: PassageQuery) -> Passage | None:
     Raises:
         InputError: the turn has no such column, or the picture and its cycle have no longitude.
     """
-    for run in runs_not_over(seen):
-        on = _OnRun(run, seen.profile, seen.timeline(run), seen.at_venue.clock)
-        phase, stands = _phase(run, seen.profile, asked)
-        found = on.next(phase, max(seen.now, run.starts_at))
+    for run in runs_not_over(context):
+        on = _OnRun(run, context.profile, context.timeline(run), context.at_venue.clock)
+        phase, stands = _phase(run, context.profile, query)
+        found = on.next(phase, max(context.now, run.starts_at))
         if found is not None:
-            return _told(on, asked, phase, stands, found)
+            return _told(on, query, phase, stands, found)
     return None
 
 
-def runs_not_over(seen: MachineContext) -> QuerySet[Run]:
+def runs_not_over(context: MachineContext) -> QuerySet[Run]:
     """A machine's runs with their sources, the present one and those to come, in order of time."""
-    runs = Run.objects.filter(machine_id=seen.machine.id, ends_at__gt=seen.now).order_by("starts_at", "id")
+    runs = Run.objects.filter(machine_id=context.machine.id, ends_at__gt=context.now).order_by("starts_at", "id")
     return runs.select_related("source")
 
 
@@ -144,33 +144,33 @@ def place_naming(picture: Picture, cycle: str) -> Literal["longitude", "hours", 
     return "hours" if cycle == "sidereal-day" else "share"
 
 
-def paper_fate(seen: MachineContext, found: Passage) -> PaperFate:
+def paper_fate(context: MachineContext, passage: Passage) -> PaperFate:
     """What becomes of the paper with a place."""
-    if seen.profile.knife is None:
+    if context.profile.knife is None:
         return "wound-up"
-    if not Run.objects.values_list("strips_per_turn", flat=True).get(id=found.run):
+    if not Run.objects.values_list("strips_per_turn", flat=True).get(id=passage.run):
         return "not-cut"
-    if found.cut_off is None:
+    if passage.cut_off is None:
         return "left-hanging"
-    return "cut-off" if seen.knife_is_armed else "cut-off-if-armed"
+    return "cut-off" if context.knife_is_armed else "cut-off-if-armed"
 
 
-def _phase(run: Run, profile: Profile, asked: PassageQuery) -> tuple[float, str | None]:
+def _phase(run: Run, profile: Profile, query: PassageQuery) -> tuple[float, str | None]:
     """The phase that is asked for in a run, and what its longitude is of."""
-    if asked.phase is not None:
-        return asked.phase, None
-    if asked.column is not None:
-        if not 0 <= asked.column < profile.columns_per_turn:
+    if query.phase is not None:
+        return query.phase, None
+    if query.column is not None:
+        if not 0 <= query.column < profile.columns_per_turn:
             remedy = f"the columns of a turn are 0 to {profile.columns_per_turn - 1}"
-            raise InputError("column", f"there is no column {asked.column}", remedy)
-        return asked.column / profile.columns_per_turn, None
+            raise InputError("column", f"there is no column {query.column}", remedy)
+        return query.column / profile.columns_per_turn, None
     picture = from_json(run.source.picture)
     at_half = longitude_at_half(picture, run.cycle)
     if at_half is None and run.cycle == "sidereal-day":
         at_half = EQUINOX_AT_HALF_DEGREES
-    if at_half is None or asked.longitude is None:
+    if at_half is None or query.longitude is None:
         raise InputError("longitude", f"run {run.id!r} has none", "ask for a phase or a column of its turn")
-    return (0.5 - (asked.longitude - at_half) / 360.0) % 1.0, _stands(picture, run)
+    return (0.5 - (query.longitude - at_half) / 360.0) % 1.0, _stands(picture, run)
 
 
 def _stands(picture: Picture, run: Run) -> str:
@@ -222,12 +222,12 @@ class _OnRun:
         return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, self.clock, _iso_date))
 
 
-def _told(on: _OnRun, asked: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
+def _told(on: _OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
     column, at = found
     return Passage(
         machine=on.run.machine_id,
         run=on.run.id,
-        longitude=asked.longitude,
+        longitude=query.longitude,
         stands=stands,
         phase=phase,
         turn=column // on.profile.columns_per_turn,

@@ -37,18 +37,18 @@ class PrintingNow:
         return self.due is not None
 
 
-def printing_now(seen: MachineContext) -> PrintingNow | None:
+def printing_now(context: MachineContext) -> PrintingNow | None:
     """What a machine prints; None where it is on no run and has none to come."""
-    run, segment = seen.run_or_next, seen.segment_now
+    run, segment = context.run_or_next, context.segment_now
     if run is None:
         return None
-    due = None if segment is None else due_column(segment, seen.now)
+    due = None if segment is None else due_column(segment, context.now)
     return PrintingNow(
         run=run,
         segment=segment,
         due=due,
-        head=None if due is None else late_head(run, seen.model, seen.heartbeat, due, seen.now),
-        plate=seen.group.first_plates.get(run.id) if segment is None else segment.plate,
+        head=None if due is None else late_head(run, context.model, context.heartbeat, due, context.now),
+        plate=context.group.first_plates.get(run.id) if segment is None else segment.plate,
     )
 
 

@@ -148,9 +148,9 @@ def require_comes_on(comes: Comes, day: str) -> None:
         raise InputError("date", f"{day} is after the window's last date", f"give one up to {comes.last_date}")
 
 
-def last_before(found: Iterable[ServiceSpan], end: datetime) -> ServiceSpan | None:
+def last_before(spans: Iterable[ServiceSpan], end: datetime) -> ServiceSpan | None:
     """The last span, of several in order of time, that begins before an instant; None where none does."""
-    return max((one for one in found if one.starts_at < end), key=lambda one: one.starts_at, default=None)
+    return max((one for one in spans if one.starts_at < end), key=lambda one: one.starts_at, default=None)
 
 
 def _comings(window: ServiceWindow, zone: ZoneInfo, starts_at: datetime, ends_at: datetime) -> Iterator[Span]:

@@ -43,12 +43,12 @@ class MachineGroup:
     Attributes:
         machines: their rows, in the order of whoever asks.
         now: this instant, UTC.
-        known: venues that were read before; those of the other machines are read when they are asked for.
+        known_venues: those that were read before; those of the other machines are read when they are asked for.
     """
 
     machines: tuple[Machine, ...]
     now: datetime
-    known: Mapping[str, VenueContext]
+    known_venues: Mapping[str, VenueContext]
 
     @cached_property
     def contexts(self) -> tuple[MachineContext, ...]:
@@ -63,8 +63,10 @@ class MachineGroup:
     @cached_property
     def venues(self) -> Mapping[str, VenueContext]:
         """Theirs, by id."""
-        missing = {machine.venue_id for machine in self.machines} - self.known.keys()
-        return {**self.known, **venue_contexts(Venue.objects.filter(id__in=missing))} if missing else self.known
+        missing = {machine.venue_id for machine in self.machines} - self.known_venues.keys()
+        if not missing:
+            return self.known_venues
+        return {**self.known_venues, **venue_contexts(Venue.objects.filter(id__in=missing))}
 
     @cached_property
     def views(self) -> Views:

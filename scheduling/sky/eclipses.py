@@ -37,7 +37,7 @@ class LunarEclipse:
     first and last contact of each stage, None where the stage does not occur.
     """
 
-    greatest: float
+    greatest_tt: float
     umbral_magnitude: float
     penumbral_magnitude: float
     penumbral: tuple[float, float] | None
@@ -87,7 +87,7 @@ def eclipses_at(over: Sky, full_moons: FloatArray) -> list[LunarEclipse]:
 def _eclipse(over: Sky, greatest: float) -> LunarEclipse:
     shadow = _shadow(over, np.array([greatest]))
     return LunarEclipse(
-        greatest=greatest,
+        greatest_tt=greatest,
         umbral_magnitude=_magnitude(shadow, _in_umbra),
         penumbral_magnitude=_magnitude(shadow, _in_penumbra),
         penumbral=_contacts(over, greatest, _in_penumbra),

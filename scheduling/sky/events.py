@@ -20,7 +20,7 @@ from scheduling.sky.timescales import DAY_S, datetime_of
 from scheduling.sky.topocentric import MOON_UP, SUN_UP, Horizon, horizontal_degrees
 
 Details = Mapping[str, Any]
-Found = Iterator[tuple[float, Details]]  # POSIX seconds and what else is known
+Happenings = Iterator[tuple[float, Details]]  # POSIX seconds and what else is known
 
 
 class AlmanacError(InputError):
@@ -35,8 +35,8 @@ class Request:
     """
 
     sky: Sky
-    first: float
-    last: float
+    first_at: float
+    last_at: float
     place: Place | None
     crossings: dict[tuple[str, Horizon], tuple[FloatArray, BoolArray]] = field(default_factory=dict)
 
@@ -52,7 +52,7 @@ class Request:
 
     def span_tt(self) -> tuple[float, float]:
         """First and last instant in TT."""
-        first, last = self.sky.ephemeris.scales.tt_from_posix(np.array([self.first, self.last]))
+        first, last = self.sky.ephemeris.scales.tt_from_posix(np.array([self.first_at, self.last_at]))
         return float(first), float(last)
 
 
@@ -60,7 +60,7 @@ class Request:
 class SkyEventKind:
     """A kind of event: how to find it (given the request and the options), and what must be given."""
 
-    find: Callable[..., Found]
+    find: Callable[..., Happenings]
     needs_place: bool = False
     options: tuple[str, ...] = ()
 
@@ -82,7 +82,7 @@ def _degrees(field: str, value: Any, most: float) -> float:
     return float(value)
 
 
-def _crossing(body: str, rising: bool, horizon: Horizon, request: Request) -> Found:
+def _crossing(body: str, rising: bool, horizon: Horizon, request: Request) -> Happenings:
     """Rise or set of a body; says in which direction."""
     place = request.at_place()
     found = request.crossings.get((body, horizon))
@@ -97,7 +97,7 @@ def _crossing(body: str, rising: bool, horizon: Horizon, request: Request) -> Fo
         yield instant, {"azimuth_degrees": degrees}
 
 
-def _at_altitude(body: str, rising: bool, request: Request, altitude_degrees: float) -> Found:
+def _at_altitude(body: str, rising: bool, request: Request, altitude_degrees: float) -> Happenings:
     """The centre of a body at an altitude, without refraction."""
     return _crossing(body, rising, Horizon(altitude_degrees), request)
 
@@ -105,32 +105,32 @@ def _at_altitude(body: str, rising: bool, request: Request, altitude_degrees: fl
 def _phases(cycle: str, phase: float, request: Request) -> FloatArray:
     """The instants at which a cycle passes a phase."""
     counted = cycles.get(cycle)
-    first, last = counted.turns([request.first, request.last])
+    first, last = counted.turns([request.first_at, request.last_at])
     return counted.instants(np.arange(np.ceil(first - phase), np.floor(last - phase) + 1.0) + phase)
 
 
-def _at_phase(cycle: str, phase: float, request: Request) -> Found:
+def _at_phase(cycle: str, phase: float, request: Request) -> Happenings:
     for instant in _phases(cycle, phase, request).tolist():
         yield instant, {}
 
 
-def _over_meridian(cycle: str, request: Request, longitude: float) -> Found:
+def _over_meridian(cycle: str, request: Request, longitude: float) -> Happenings:
     """A body over a meridian, for the whole Earth at once."""
     for instant in _phases(cycle, (0.5 - longitude / 360.0) % 1.0, request).tolist():
         yield instant, {"longitude": longitude}
 
 
-def _transit(body: str, cycle: str, half_turn: float, request: Request) -> Found:
+def _transit(body: str, cycle: str, half_turn: float, request: Request) -> Happenings:
     """A body over the meridian of the place, above (0) or below (half a turn) the pole; says how high."""
     place = request.at_place()
-    posix = _phases(cycle, (0.5 - place.longitude / 360.0 + half_turn) % 1.0, request)
+    posix = _phases(cycle, (0.5 - place.longitude_degrees / 360.0 + half_turn) % 1.0, request)
     tt = request.sky.ephemeris.scales.tt_from_posix(posix)
     altitude, _ = horizontal_degrees(request.sky, request.body(body), place, tt)
     for instant, degrees in zip(posix.tolist(), altitude.tolist(), strict=True):
         yield instant, {"altitude_degrees": degrees}
 
 
-def _extremum(body: str, step_days: float, nearest: bool, request: Request) -> Found:
+def _extremum(body: str, step_days: float, nearest: bool, request: Request) -> Happenings:
     """A body nearest or farthest from the Earth's centre; says how far."""
     at, is_nearest = distance_extrema(request.sky, request.body(body), step_days * DAY_S, *request.span_tt())
     chosen = at[is_nearest == nearest]
@@ -140,18 +140,18 @@ def _extremum(body: str, step_days: float, nearest: bool, request: Request) -> F
         yield instant, {"distance_km": km}
 
 
-def _lunar_eclipse(request: Request) -> Found:
+def _lunar_eclipse(request: Request) -> Happenings:
     margin = DAY_S / 8.0  # from full Moon to greatest eclipse
     ends = request.sky.ephemeris
     first, last = request.span_tt()
     wider = replace(
         request,
-        first=_posix(request.sky, max(first - margin, ends.first_tt)),
-        last=_posix(request.sky, min(last + margin, ends.last_tt)),
+        first_at=_posix(request.sky, max(first - margin, ends.first_tt)),
+        last_at=_posix(request.sky, min(last + margin, ends.last_tt)),
     )
     full_moons = ends.scales.tt_from_posix(_phases("synodic-month", 0.5, wider))
     for eclipse in eclipses_at(request.sky, full_moons):
-        yield _posix(request.sky, eclipse.greatest), _eclipse_details(request.sky, eclipse)
+        yield _posix(request.sky, eclipse.greatest_tt), _eclipse_details(request.sky, eclipse)
 
 
 def _eclipse_details(sky: Sky, eclipse: LunarEclipse) -> Details:

@@ -16,26 +16,26 @@ class PlaceError(InputError):
 class Place:
     """A point on or near the ground, in geodetic WGS 84 coordinates.
 
-    ``latitude`` is in degrees, north positive; ``longitude`` in degrees, east positive, -180 to 180;
-    ``elevation_m`` in metres above the ellipsoid. The elevation moves the observer (the Moon's parallax) but
+    ``latitude_degrees`` is north positive, ``longitude_degrees`` east positive, -180 to 180; ``elevation_m`` is above
+    the ellipsoid. The elevation moves the observer (the Moon's parallax) but
     not the horizon: rise and set are for a level horizon, as in printed almanacs.
 
     Raises :class:`PlaceError` for a coordinate out of range or not a finite number.
     """
 
-    latitude: float
-    longitude: float
+    latitude_degrees: float
+    longitude_degrees: float
     elevation_m: float = 0.0
 
     def __post_init__(self) -> None:
-        _check("latitude", self.latitude, -90.0, 90.0, "degrees, north positive")
-        _check("longitude", self.longitude, -180.0, 180.0, "degrees, east positive")
+        _check("latitude_degrees", self.latitude_degrees, -90.0, 90.0, "degrees, north positive")
+        _check("longitude_degrees", self.longitude_degrees, -180.0, 180.0, "degrees, east positive")
         _check("elevation_m", self.elevation_m, -500.0, 10_000.0, "metres above the WGS 84 ellipsoid")
 
     def __str__(self) -> str:
-        north_south = "N" if self.latitude >= 0 else "S"
-        east_west = "E" if self.longitude >= 0 else "W"
-        return f"{abs(self.latitude):.4f}°{north_south} {abs(self.longitude):.4f}°{east_west}"
+        north_south = "N" if self.latitude_degrees >= 0 else "S"
+        east_west = "E" if self.longitude_degrees >= 0 else "W"
+        return f"{abs(self.latitude_degrees):.4f}°{north_south} {abs(self.longitude_degrees):.4f}°{east_west}"
 
 
 def _check(field: str, value: float, low: float, high: float, unit: str) -> None:

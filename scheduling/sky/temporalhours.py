@@ -102,7 +102,7 @@ class TemporalHours:
         """The POSIX instants of counts of turns: the inverse of :meth:`turns`, with the same errors."""
         halves = 2.0 * finite_array("turns", turns)
         half = np.floor(np.clip(halves, -_FAR_TURNS, _FAR_TURNS)).astype(np.int64)
-        near_tt = (0.5 * half.astype(np.float64) - 0.25 - self.place.longitude / 360.0) * DAY_S
+        near_tt = (0.5 * half.astype(np.float64) - 0.25 - self.place.longitude_degrees / 360.0) * DAY_S
         low, high = self._interval(half, near_tt)
         return self._sky.ephemeris.scales.posix_from_tt(low + (halves - half) * (high - low))
 
@@ -112,7 +112,7 @@ class TemporalHours:
 
     def _day_of(self, tt: FloatArray) -> IntArray:
         """The number of the apparent solar day on the meridian of the place."""
-        turns = self._sky.greenwich_hour_angle(self._sky.sun, tt) + 0.5 + self.place.longitude / 360.0
+        turns = self._sky.greenwich_hour_angle(self._sky.sun, tt) + 0.5 + self.place.longitude_degrees / 360.0
         return np.floor(turns).astype(np.int64)
 
     def _interval(self, half: IntArray, near_tt: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -140,11 +140,11 @@ class TemporalHours:
 
     def _find_knots(self, block: int) -> None:
         start = block * _BLOCK_DAYS
-        midnight = (self._first_day + start - 0.5 - self.place.longitude / 360.0) * DAY_S
+        midnight = (self._first_day + start - 0.5 - self.place.longitude_degrees / 360.0) * DAY_S
         first = max(midnight - _MARGIN_S, self._sky.ephemeris.first_tt)
         last = min(midnight + _BLOCK_DAYS * DAY_S + _MARGIN_S, self._sky.ephemeris.last_tt)
         at, rises = horizon_crossings(self._sky, self._sky.sun, self.place, SUN_UP, first, last)
-        local = self._sky.greenwich_hour_angle(self._sky.sun, at) + 0.5 + self.place.longitude / 360.0
+        local = self._sky.greenwich_hour_angle(self._sky.sun, at) + 0.5 + self.place.longitude_degrees / 360.0
         day = np.round(local - np.where(rises, 0.25, 0.75)).astype(np.int64) - self._first_day - start
         knots = np.full(2 * _BLOCK_DAYS, np.nan)
         inside = (day >= 0) & (day < _BLOCK_DAYS)

@@ -27,7 +27,7 @@ SPEED_OF_LIGHT_KM_S = 299_792.458
 class Observer:
     """A place, ready for use: its meridian in turns, its zenith, its distance from axis and equator in km."""
 
-    meridian: float
+    meridian_turns: float
     zenith: FloatArray
     from_axis_km: float
     from_equator_km: float
@@ -40,12 +40,12 @@ class Observer:
 
 def observer(place: Place) -> Observer:
     """The observer at ``place``; geodetic to geocentric as in the Explanatory Supplement (2013), section 7.4."""
-    latitude = np.radians(place.latitude)
+    latitude = np.radians(place.latitude_degrees)
     sine, cosine = np.sin(latitude), np.cos(latitude)
     curvature = EQUATORIAL_RADIUS_KM / np.hypot(cosine, (1.0 - FLATTENING) * sine)
     elevation_km = place.elevation_m / 1000.0
     return Observer(
-        meridian=place.longitude / 360.0,
+        meridian_turns=place.longitude_degrees / 360.0,
         zenith=np.array([cosine, 0.0, sine]),
         from_axis_km=(curvature + elevation_km) * cosine,
         from_equator_km=((1.0 - FLATTENING) ** 2 * curvature + elevation_km) * sine,
@@ -65,7 +65,7 @@ def vector_and_rate(sky: Sky, body: Body, place: Place, tt: FloatArray) -> tuple
     (ascension, dec, distance), (ascension_rate, dec_rate, distance_rate) = body.equatorial.values_and_rates(
         tt, components
     )
-    hour_angle = TAU * (sky.earth_rotation(tt) - body.mean.turns(tt) - ascension + seen_by.meridian)
+    hour_angle = TAU * (sky.earth_rotation(tt) - body.mean.turns(tt) - ascension + seen_by.meridian_turns)
     hour_angle_rate = TAU * (ERA_RATE - body.mean.rate - ascension_rate)
     dec, dec_rate = TAU * dec, TAU * dec_rate
 

@@ -63,7 +63,7 @@ class PartSupplies:
 
 
 def part_supplies(
-    seen: MachineContext,
+    context: MachineContext,
     run: Run,
     plates: PlateStore,
     idle: IdleFiring | None = None,
@@ -74,7 +74,7 @@ def part_supplies(
     """What one turn or one segment of a run uses up; what the run does, where neither is named.
 
     Args:
-        seen: the machine.
+        context: the machine.
         run: which of its runs.
         plates: where plates lie, for the ink of their dots.
         idle: how nozzles are kept open; None for what the profile says.
@@ -85,7 +85,7 @@ def part_supplies(
         InputError: both are named, or the run holds nothing of it.
         PlateGone: not one of the plates is there.
     """
-    profile, timeline = seen.profile, seen.timeline(run)
+    profile, timeline = context.profile, context.timeline(run)
     idle = idle or idle_firing(profile)
     columns = _columns(run, timeline, turn, segment)
     begins, ends = run_instants(run, [columns.start, columns.stop], timeline)

@@ -54,18 +54,18 @@ class ChangesAhead:
     later: tuple[tuple[Consumable, datetime | None], ...]
 
 
-def changes_ahead(counted: Forecast, there: VenueContext, now: datetime, within: timedelta) -> ChangesAhead:
+def changes_ahead(forecast: Forecast, there: VenueContext, now: datetime, within: timedelta) -> ChangesAhead:
     """What is to be changed at a machine, by its forecast.
 
     Args:
-        counted: which may be of a while ago; in which window a part is changed is looked up anew.
+        forecast: which may be of a while ago; in which window a part is changed is looked up anew.
         there: where the machine stands.
         now: this instant, UTC.
         within: how soon a part has to end to be due.
     """
     due: list[DueChange] = []
     later: list[tuple[Consumable, datetime | None]] = []
-    for part, end in _ends(counted):
+    for part, end in _ends(forecast):
         if end is None or end.at - now > within:
             later.append((part, None if end is None else end.at))
             continue
@@ -75,14 +75,14 @@ def changes_ahead(counted: Forecast, there: VenueContext, now: datetime, within:
     return ChangesAhead(due=tuple(sorted(due, key=lambda one: one.at)), later=tuple(later))
 
 
-def _ends(counted: Forecast) -> Iterator[tuple[Consumable, End | None]]:
-    if counted.run is None:
+def _ends(forecast: Forecast) -> Iterator[tuple[Consumable, End | None]]:
+    if forecast.run is None:
         return
-    yield "roll", counted.run.roll_ends
-    if counted.cartridge is not None:
-        yield "cartridge", counted.run.cartridge_ends
-    if counted.blade is not None:
-        yield "blade", counted.run.blade_ends
+    yield "roll", forecast.run.roll_ends
+    if forecast.cartridge is not None:
+        yield "cartridge", forecast.run.cartridge_ends
+    if forecast.blade is not None:
+        yield "blade", forecast.run.blade_ends
 
 
 def part_asked_for(keyword: str) -> Consumable | None:

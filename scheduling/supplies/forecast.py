@@ -90,11 +90,11 @@ class Forecast:
     blade: Blade | None
 
 
-def forecast(seen: MachineContext, now: datetime, plates: PlateStore, idle: IdleFiring | None = None) -> Forecast:
+def forecast(context: MachineContext, now: datetime, plates: PlateStore, idle: IdleFiring | None = None) -> Forecast:
     """What a machine has used, will use, and when its parts end.
 
     Args:
-        seen: the machine.
+        context: the machine.
         now: this instant, UTC, which may be before the one that the machine was read at.
         plates: where plates lie, for the ink of their dots.
         idle: how nozzles are kept open; None for what the profile says.
@@ -102,12 +102,16 @@ def forecast(seen: MachineContext, now: datetime, plates: PlateStore, idle: Idle
     Raises:
         PlateGone: not one of the plates is there.
     """
-    idle = idle or idle_firing(seen.profile)
-    parts, run, of_run = (roll_at(seen), cartridge(seen, plates, now, idle), blade(seen)), seen.run_to_come, None
+    idle = idle or idle_firing(context.profile)
+    parts, run, of_run = (
+        (roll_at(context), cartridge(context, plates, now, idle), blade(context)),
+        context.run_to_come,
+        None,
+    )
     if run is not None:
-        of_run = _of_run(seen.at_venue, RemainingWork.of(seen, run, plates, now, idle), *parts)
+        of_run = _of_run(context.at_venue, RemainingWork.of(context, run, plates, now, idle), *parts)
     return Forecast(
-        machine=seen.machine.id,
+        machine=context.machine.id,
         at=now,
         run=of_run,
         roll=parts[0],
@@ -116,17 +120,17 @@ def forecast(seen: MachineContext, now: datetime, plates: PlateStore, idle: Idle
     )
 
 
-def coming_changes(seen: MachineContext, now: datetime) -> tuple[tuple[Consumable, End], ...]:
+def coming_changes(context: MachineContext, now: datetime) -> tuple[tuple[Consumable, End], ...]:
     """Where roll and blade end within the run that a machine is on or will be on next, in order of time.
 
     No plate is opened for it, so that it may be asked for often; so nothing is told of ink.
     """
-    run, there = seen.run_to_come, seen.at_venue
+    run, there = context.run_to_come, context.at_venue
     if run is None:
         return ()
-    due = RemainingColumns.of_run(run, seen.profile, seen.timeline, now, seen.segments_to_come)
-    ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(there, due, roll_at(seen)))]
-    if (at_machine := blade(seen)) is not None:
+    due = RemainingColumns.of_run(run, context.profile, context.timeline, now, context.segments_to_come)
+    ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(there, due, roll_at(context)))]
+    if (at_machine := blade(context)) is not None:
         ends.append(("blade", _blade_end(there, due, at_machine)))
     found = [(part, end) for part, end in ends if end is not None]
     return tuple(sorted(found, key=lambda one: one[1].at))

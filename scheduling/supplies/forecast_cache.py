@@ -72,7 +72,7 @@ class _Asked:
 
 
 def kept_forecast(
-    seen: MachineContext,
+    context: MachineContext,
     now: datetime,
     plates: PlateStore,
     within: Callable[[], AbstractContextManager[object]] = nullcontext,
@@ -80,7 +80,7 @@ def kept_forecast(
     """The forecast of a machine for the run that it is on or will be on next.
 
     Args:
-        seen: the machine.
+        context: the machine.
         now: this instant, UTC.
         plates: where plates lie.
         within: gives what one that is not kept is made within.
@@ -88,14 +88,14 @@ def kept_forecast(
     Raises:
         PlateGone: not one of the plates is there.
     """
-    newest, run = _newest(seen), None if seen.run_to_come is None else seen.run_to_come.id
-    asked = _Asked(seen.machine.id, run, newest.digest, seen.group.views, hour_of(now), plates, within)
+    newest, run = _newest(context), None if context.run_to_come is None else context.run_to_come.id
+    asked = _Asked(context.machine.id, run, newest.digest, context.group.views, hour_of(now), plates, within)
     return KeptForecast(_kept(asked), newest.said_at)
 
 
-def input_changed_at(seen: MachineContext) -> datetime:
+def input_changed_at(context: MachineContext) -> datetime:
     """When what a machine's forecast is counted from last changed, UTC."""
-    return _newest(seen).said_at
+    return _newest(context).said_at
 
 
 def hour_of(at: datetime) -> datetime:
@@ -103,19 +103,19 @@ def hour_of(at: datetime) -> datetime:
     return at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
 
 
-def _newest(seen: MachineContext) -> Event:
+def _newest(context: MachineContext) -> Event:
     """A query for each machine: it walks back from the newest event, and soon finds one."""
-    return Event.objects.filter(stream__in=list(_streams(seen)), kind__in=INVALIDATED_BY).order_by("-position")[0]
+    return Event.objects.filter(stream__in=list(_streams(context)), kind__in=INVALIDATED_BY).order_by("-position")[0]
 
 
-def _streams(seen: MachineContext) -> Iterator[str]:
+def _streams(context: MachineContext) -> Iterator[str]:
     """Of the machine, its run, and what people say of the venue: when a change is a good one and when a bad one."""
-    yield f"machine/{seen.machine.id}"
-    if seen.run_to_come is not None:
-        yield f"run/{seen.run_to_come.id}"
-    yield f"venue/{seen.machine.venue_id}"
-    yield from (f"opening/{opening.id}" for opening in seen.at_venue.openings)
-    yield from (f"service/{window.id}" for window in seen.at_venue.windows)
+    yield f"machine/{context.machine.id}"
+    if context.run_to_come is not None:
+        yield f"run/{context.run_to_come.id}"
+    yield f"venue/{context.machine.venue_id}"
+    yield from (f"opening/{opening.id}" for opening in context.at_venue.openings)
+    yield from (f"service/{window.id}" for window in context.at_venue.windows)
 
 
 @lru_cache(maxsize=256)
@@ -128,5 +128,5 @@ def _kept(asked: _Asked) -> Forecast:
 def _counted(asked: _Asked) -> Forecast:
     """Kept once more, as whoever waited to count may find it counted meanwhile. It is counted from what is read now,
     after the newest event was: what whoever asks has read before may be older."""
-    seen = machine_context(Machine.objects.get(id=asked.machine), asked.hour)
-    return forecast(seen, asked.hour, asked.plates)
+    context = machine_context(Machine.objects.get(id=asked.machine), asked.hour)
+    return forecast(context, asked.hour, asked.plates)

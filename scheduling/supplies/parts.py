@@ -71,9 +71,9 @@ class Blade:
     blades_worn: float
 
 
-def roll_at(seen: MachineContext) -> Roll:
+def roll_at(context: MachineContext) -> Roll:
     """The roll at a machine's head."""
-    return roll(seen.machine, seen.profile, seen.supply_changes(SupplyChange.ROLL))
+    return roll(context.machine, context.profile, context.supply_changes(SupplyChange.ROLL))
 
 
 def roll(machine: Machine, profile: Profile, changes: Sequence[SupplyChange]) -> Roll:
@@ -90,11 +90,11 @@ def roll(machine: Machine, profile: Profile, changes: Sequence[SupplyChange]) ->
     )
 
 
-def cartridge(seen: MachineContext, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Cartridge | None:
+def cartridge(context: MachineContext, plates: PlateStore, now: datetime, idle: IdleFiring | None) -> Cartridge | None:
     """The cartridge in the head; None for a line head, and where nobody said how much a new one holds.
 
     Args:
-        seen: the machine.
+        context: the machine.
         plates: where plates lie.
         now: this instant, UTC.
         idle: how nozzles are kept open, from the first run's beginning on.
@@ -102,13 +102,13 @@ def cartridge(seen: MachineContext, plates: PlateStore, now: datetime, idle: Idl
     Raises:
         PlateGone: not one of the plates is there.
     """
-    profile, head = seen.profile, seen.profile.head
+    profile, head = context.profile, context.profile.head
     if not isinstance(head, CarriageHead) or head.cartridge_ml is None:
         return None
-    newest = next(reversed(seen.supply_changes(SupplyChange.CARTRIDGE)), None)
-    since = newest.at if newest else _first_run_at(seen.machine, now)
+    newest = next(reversed(context.supply_changes(SupplyChange.CARTRIDGE)), None)
+    since = newest.at if newest else _first_run_at(context.machine, now)
     place = newest.paper_position if newest else 0
-    stretches = list(PrintedStretch.objects.filter(machine_id=seen.machine.id, paper_position__gte=place))
+    stretches = list(PrintedStretch.objects.filter(machine_id=context.machine.id, paper_position__gte=place))
     dots = laid_dots(stretches, segments_in_order({one.run_id for one in stretches}), profile, plates)
     seconds = max(0.0, (now - since).total_seconds())
     used = use(profile, columns=0, dots=dots, seconds=seconds, idle=idle)
@@ -120,17 +120,17 @@ def cartridge(seen: MachineContext, plates: PlateStore, now: datetime, idle: Idl
     )
 
 
-def blade(seen: MachineContext) -> Blade | None:
+def blade(context: MachineContext) -> Blade | None:
     """The blade of the knife; None where there is none."""
-    knife = seen.profile.knife
+    knife = context.profile.knife
     if knife is None:
         return None
-    newest = next(reversed(seen.supply_changes(SupplyChange.BLADE)), None)
+    newest = next(reversed(context.supply_changes(SupplyChange.BLADE)), None)
     return Blade(
         changed_at=newest.at if newest else None,
-        cuts_made=seen.cuts,
+        cuts_made=context.cuts,
         cuts_per_blade=knife.cuts_per_blade,
-        blades_worn=seen.cuts / knife.cuts_per_blade,
+        blades_worn=context.cuts / knife.cuts_per_blade,
     )
 
 

@@ -135,10 +135,10 @@ class RemainingWork(RemainingColumns):
 
     @classmethod
     def of(
-        cls, seen: MachineContext, run: Run, plates: PlateStore, now: datetime, idle: IdleFiring | None
+        cls, context: MachineContext, run: Run, plates: PlateStore, now: datetime, idle: IdleFiring | None
     ) -> RemainingWork:
         """Count the columns of a machine's run and their dots."""
-        profile = seen.profile
+        profile = context.profile
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
         due, due_dots, drawn = [NONE], [NONE], [NONE]
@@ -153,7 +153,7 @@ class RemainingWork(RemainingColumns):
             run=run,
             profile=profile,
             now=now,
-            timeline_of=seen.timeline,
+            timeline_of=context.timeline,
             idle=idle,
             fed=fed,
             printed_dots=laid_dots(stretches, segments, profile, plates),

@@ -15,8 +15,8 @@ def work_in_windows(machines: Iterable[MachineContext]) -> dict[ServiceSpan, tup
     """Rolls and blades that are to be changed at some machines, as it is counted now, by the service window in which
     each is; no ink, see `coming_changes`."""
     work: dict[ServiceSpan, tuple[tuple[Consumable, Machine], ...]] = {}
-    for seen in machines:
-        for part, end in coming_changes(seen, seen.now):
+    for context in machines:
+        for part, end in coming_changes(context, context.now):
             if (span := end.change.window) is not None:
-                work[span] = (*work.get(span, ()), (part, seen.machine))
+                work[span] = (*work.get(span, ()), (part, context.machine))
     return work

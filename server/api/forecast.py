@@ -42,10 +42,10 @@ class MachineForecast(ApiView):
 
         Ink of idle firing is as the profile says, or by both numbers of the question.
         """
-        seen = machine_context(get_object_or_404(Machine, pk=pk), wiring.now())
+        context = machine_context(get_object_or_404(Machine, pk=pk), wiring.now())
         idle = _idle(request)
         with TURNS.turn():
-            return Response(unstructure(forecast(seen, seen.now, wiring.plates(), idle)))
+            return Response(unstructure(forecast(context, context.now, wiring.plates(), idle)))
 
 
 class RunSupplies(ApiView):
@@ -58,11 +58,11 @@ class RunSupplies(ApiView):
     def get(self, request: Request, pk: str) -> Response:
         """What the run's columns of it use up when all are printed; the whole run's, where neither is named."""
         run = get_object_or_404(Run.objects.select_related("machine"), pk=pk)
-        seen = machine_context(run.machine, wiring.now())
+        context = machine_context(run.machine, wiring.now())
         turn, segment = (query_value(request, name, whole_reader(name), None) for name in ("turn", "segment"))
         idle = _idle(request)
         with TURNS.turn():
-            return Response(unstructure(part_supplies(seen, run, wiring.plates(), idle, turn=turn, segment=segment)))
+            return Response(unstructure(part_supplies(context, run, wiring.plates(), idle, turn=turn, segment=segment)))
 
 
 def _idle(request: Request) -> IdleFiring | None:

@@ -90,27 +90,27 @@ class OutagePage:
     options: tuple[Option, ...]
 
 
-def outage_page(found: OpenOutage, all_choices: Choices, now: datetime) -> OutagePage:
+def outage_page(outage: OpenOutage, all_choices: Choices, now: datetime) -> OutagePage:
     """An open outage and its choices, as the page shows them."""
     gap = all_choices.gap
     widest = max((sum(len(part.columns) for part in one.parts) for one in all_choices.choices), default=0)
     scale = (WIDTH - 2 * SIDE) / max(widest, 1)
-    zone, ratio = found.venue.zone, all_choices.pace.ratio
+    zone, ratio = outage.venue.zone, all_choices.pace.ratio
     return OutagePage(
-        machine=found.machine.name,
-        venue=found.venue.name,
-        because=BECAUSE[found.because],
-        decided=_decided(found, zone),
-        since=f"{formatting.date(found.since, zone)} {formatting.clock_time(found.since, zone)}",
-        missing=_missing(found, all_choices),
+        machine=outage.machine.name,
+        venue=outage.venue.name,
+        because=BECAUSE[outage.because],
+        decided=_decided(outage, zone),
+        since=f"{formatting.date(outage.since, zone)} {formatting.clock_time(outage.since, zone)}",
+        missing=_missing(outage, all_choices),
         faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
         closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
-        options=tuple(_option(found, one, now, scale) for one in all_choices.choices),
+        options=tuple(_option(outage, one, now, scale) for one in all_choices.choices),
     )
 
 
-def _decided(found: OpenOutage, zone: str) -> str:
-    word = active_override(found.run)
+def _decided(outage: OpenOutage, zone: str) -> str:
+    word = active_override(outage.run)
     if word is None:
         return ""
     at = f"{formatting.date(word.given_at, zone)} {formatting.clock_time(word.given_at, zone)}"
@@ -118,23 +118,23 @@ def _decided(found: OpenOutage, zone: str) -> str:
     return f"{name}, since {at}; its node has not said yet that it follows. A newer decision counts."
 
 
-def _missing(found: OpenOutage, all_choices: Choices) -> str:
+def _missing(outage: OpenOutage, all_choices: Choices) -> str:
     """How much is missing, as far as is known."""
     gap, pace = all_choices.gap, all_choices.pace
     columns = gap.end - gap.unknown_end
     if not columns:
         return "nothing yet"
     span = formatting.duration(timedelta(seconds=columns / pace.nominal_columns_per_s))
-    return f"{formatting.columns(columns)}, {_mm(columns * found.profile.column_pitch_mm)}, {span} of the sky"
+    return f"{formatting.columns(columns)}, {_mm(columns * outage.profile.column_pitch_mm)}, {span} of the sky"
 
 
-def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
+def _option(outage: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
     kind = None if one.rule is None else one.rule.kind
     decision = one.decision
     if decision is None:
         return Option(kind or "", CHOICE_NAMES[kind], one.problem)
     pieces, cuts = _strip(one, scale)
-    seams = tuple(_seam(found, seam) for seam in one.seams)
+    seams = tuple(_seam(outage, seam) for seam in one.seams)
     drawn = (
         ", then ".join(f"{formatting.columns(len(part.columns))} {PARTS[part.kind]}" for part in one.parts) or "nothing"
     )
@@ -147,7 +147,7 @@ def _option(found: OpenOutage, one: Choice, now: datetime, scale: float) -> Opti
         late=_late(decision),
         paper="not known" if decision.paper_mm is None else _mm(decision.paper_mm),
         ink="not known" if decision.ink_ml is None else formatting.ink(decision.ink_ml),
-        until_true=_until_true(decision, now, found.venue.zone) + _runs_into(one.runs_into, found.venue.zone),
+        until_true=_until_true(decision, now, outage.venue.zone) + _runs_into(one.runs_into, outage.venue.zone),
         seams=seams,
         pieces=pieces,
         cuts=cuts,
@@ -166,12 +166,13 @@ def _strip(one: Choice, scale: float) -> tuple[tuple[Piece, ...], tuple[float, .
     return tuple(pieces), tuple(round(SIDE + seam.place * scale, 1) for seam in one.seams)
 
 
-def _seam(found: OpenOutage, seam: Seam) -> str:
-    columns = found.profile.columns_per_turn
+def _seam(outage: OpenOutage, seam: Seam) -> str:
+    columns = outage.profile.columns_per_turn
     before, after = (
-        formatting.under_the_head(found.run.cycle, (column % columns) / columns) for column in (seam.before, seam.after)
+        formatting.under_the_head(outage.run.cycle, (column % columns) / columns)
+        for column in (seam.before, seam.after)
     )
-    place = seam.place * found.profile.column_pitch_mm
+    place = seam.place * outage.profile.column_pitch_mm
     where = "where printing stopped" if not seam.place else f"{_mm(place)} after where printing stopped"
     return f"{where}: {before} meets {after}"
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from functools import cached_property
 
 from machines.model.profile import Profile
+from machines.operator.holds import HOLD_WORDS
 from scheduling.log.models import Run
 from scheduling.outages.machine_state import StateKind, machine_state
 from scheduling.outages.open_outage import open_outage
@@ -20,13 +21,6 @@ from server.console.pictures import WIDTH_PX, height_px
 
 CHANGES_AHEAD = timedelta(days=28)
 
-HELD = {
-    "stopped": "stopped by a person there",
-    "paused": "paused; to be resumed there",
-    "parked": "parked for service",
-    "unplanned-stop": "stopped unplanned; somebody must look",
-    "fault": "stopped by a fault; somebody must look",
-}
 STATES: dict[StateKind, str] = {
     "never-heard": "never heard, and a run is due; somebody must look",
     "no-node": "no node yet",
@@ -87,7 +81,7 @@ class Station:
         state: the kind in words.
     """
 
-    seen: MachineContext
+    context: MachineContext
     id: str
     name: str
     profile: str
@@ -108,52 +102,52 @@ class Station:
     @cached_property
     def open_run(self) -> str | None:
         """The run on which an outage is open, so that a person can decide what becomes of it; None for none."""
-        found = open_outage(self.seen)
+        found = open_outage(self.context)
         return None if found is None else found.run.id
 
     @cached_property
     def changes(self) -> tuple[tuple[str, str], ...]:
         """What is to be changed within four weeks, and in which service window, in words."""
-        return tuple(_changes(self.seen))
+        return tuple(_changes(self.context))
 
     @property
     def paper(self) -> int | None:
         """The version of its newest report of printed columns; None before the first."""
-        return self.seen.group.newest_stretches.get(self.id)
+        return self.context.group.newest_stretches.get(self.id)
 
 
-def station(seen: MachineContext) -> Station:
+def station(context: MachineContext) -> Station:
     """A machine at an instant."""
-    machine, profile = seen.machine, seen.model
-    printing = printing_now(seen)
-    state = machine_state(seen, printing)
+    machine, profile = context.machine, context.model
+    printing = printing_now(context)
+    state = machine_state(context, printing)
     return Station(
-        seen=seen,
+        context=context,
         id=machine.id,
         name=machine.name,
         profile=profile.name,
-        printing=None if printing is None else _printing(seen, printing),
+        printing=None if printing is None else _printing(context, printing),
         kind=state.kind,
-        state=_state(seen, printing, state.kind),
+        state=_state(context, printing, state.kind),
         is_printing=state.is_printing,
         is_silent=state.is_silent,
         is_missed=state.is_missed,
         is_ended=state.is_ended,
         wants_look=state.wants_look,
-        heard="never" if seen.heard_at is None else f"{formatting.duration(seen.now - seen.heard_at)} ago",
-        knife=_knife(seen),
+        heard="never" if context.heard_at is None else f"{formatting.duration(context.now - context.heard_at)} ago",
+        knife=_knife(context),
         conditions=tuple(machine.conditions),
         picture_height=round(1000 * height_px(profile) / WIDTH_PX),
         travel=profile.travel,
     )
 
 
-def _changes(seen: MachineContext) -> Iterator[tuple[str, str]]:
-    zone = seen.venue.zone
-    for part, end in coming_changes(seen, seen.now):
-        if end.at - seen.now < CHANGES_AHEAD:
+def _changes(context: MachineContext) -> Iterator[tuple[str, str]]:
+    zone = context.venue.zone
+    for part, end in coming_changes(context, context.now):
+        if end.at - context.now < CHANGES_AHEAD:
             window, until = end.change.window, end.change.until
-            said = "overdue" if end.at <= seen.now else f"before {formatting.moment(end.at, zone)}"
+            said = "overdue" if end.at <= context.now else f"before {formatting.moment(end.at, zone)}"
             if window is not None and until is not None:
                 said = f"in {window.name}, {formatting.span(window.starts_at, until, zone)}"
             else:
@@ -161,31 +155,31 @@ def _changes(seen: MachineContext) -> Iterator[tuple[str, str]]:
             yield f"Change the {part}", said
 
 
-def _knife(seen: MachineContext) -> str:
-    if seen.model.knife is None:
+def _knife(context: MachineContext) -> str:
+    if context.model.knife is None:
         return "none; the paper is wound up"
-    if seen.heard_at is None:
+    if context.heard_at is None:
         return "not known"
-    if not seen.knife_is_armed:
+    if not context.knife_is_armed:
         return "disarmed"
-    return "armed" if seen.machine.stopped_at is None else "at rest; armed again when its board begins"
+    return "armed" if context.machine.stopped_at is None else "at rest; armed again when its board begins"
 
 
-def _state(seen: MachineContext, printing: PrintingNow | None, kind: StateKind) -> str:
-    if kind == "ended" and seen.machine.stopped_at is not None:
-        return f"its board was ended in order at {formatting.moment(seen.machine.stopped_at, seen.venue.zone)}"
+def _state(context: MachineContext, printing: PrintingNow | None, kind: StateKind) -> str:
+    if kind == "ended" and context.machine.stopped_at is not None:
+        return f"its board was ended in order at {formatting.moment(context.machine.stopped_at, context.venue.zone)}"
     if kind == "held":
-        return HELD[seen.machine.hold]
+        return HOLD_WORDS[context.machine.hold].at_a_glance
     if kind == "not-due" and printing is not None:
-        return _idle(printing.run, seen.venue.zone, seen.now)
+        return _idle(printing.run, context.venue.zone, context.now)
     return STATES[kind]
 
 
-def _printing(seen: MachineContext, printing: PrintingNow) -> CurrentPrint:
-    run, segment, profile = printing.run, printing.segment, seen.model
+def _printing(context: MachineContext, printing: PrintingNow) -> CurrentPrint:
+    run, segment, profile = printing.run, printing.segment, context.model
     return CurrentPrint(
         run=run,
-        source=seen.group.source_names[run.source_id],
+        source=context.group.source_names[run.source_id],
         policy=formatting.policy(run_policy(run)),
         segment=None if segment is None else segment.number % run.segments_per_turn + 1,
         segments=run.segments_per_turn,
@@ -193,7 +187,7 @@ def _printing(seen: MachineContext, printing: PrintingNow) -> CurrentPrint:
         due=None if printing.due is None else _place(run, profile, printing.due),
         head=None if printing.head is None else _place(run, profile, printing.head),
         plate=printing.plate,
-        idle="" if printing.due is not None else _idle(run, seen.venue.zone, seen.now),
+        idle="" if printing.due is not None else _idle(run, context.venue.zone, context.now),
     )
 
 

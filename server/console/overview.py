@@ -117,7 +117,8 @@ def overview(now: datetime) -> Overview:
     there = venue_contexts(Venue.objects.order_by("name", "id"))
     machines = machine_contexts(Machine.objects.order_by("name", "id"), now, there)
     halls = tuple(
-        _hall(one, now, [seen for seen in machines if seen.machine.venue_id == one.venue.id]) for one in there.values()
+        _hall(one, now, [context for context in machines if context.machine.venue_id == one.venue.id])
+        for one in there.values()
     )
     notices = _notices(now)
     return Overview(

@@ -78,9 +78,9 @@ class Reply:
     problem: str
 
 
-def question(seen: MachineContext) -> Question | None:
+def question_asked(context: MachineContext) -> Question | None:
     """What can be asked of a machine's run, the present one or the next; None without one."""
-    run = runs_not_over(seen).first()
+    run = runs_not_over(context).first()
     if run is None:
         return None
     picture = from_json(run.source.picture)
@@ -89,90 +89,90 @@ def question(seen: MachineContext) -> Question | None:
         is_map = isinstance(picture, LandPicture | DaylightMap)
         label = "Longitude on the map" if is_map else f"Longitude that has {formatting.OVER[run.cycle]} overhead"
         hint = "Degrees, such as 52.7 W or 18° 30' E. A number alone is east, below zero west."
-        return Question("longitude", label, hint, formatting.longitude(seen.venue.longitude_degrees))
+        return Question("longitude", label, hint, formatting.longitude(context.venue.longitude_degrees))
     if naming == "hours":
         label = "Right ascension" if isinstance(picture, StarBelt) else "Sidereal time at Greenwich"
         return Question("hours", label, "Hours, from 0 to below 24, such as 5.5 or 5h 30m.")
     return Question("share", "How far along the turn", "Per cent of it, from 0 to below 100, such as 25.")
 
 
-def reply(seen: MachineContext, asked: Question, text: str) -> Reply:
+def reply(context: MachineContext, question: Question, text: str) -> Reply:
     """The answer about the place that somebody wrote, or about the venue's own where nobody wrote one."""
     problem, text = "", text.strip()
     is_ours = not text
     try:
-        place, said = read(asked, text or asked.ours)
+        place, said = read(question, text or question.ours)
     except InputError as error:
         problem, is_ours = f"{error.problem}. {error.remedy}" if text else "", True
-        if not asked.ours:
+        if not question.ours:
             return Reply("", False, None, problem)
-        place, said = read(asked, asked.ours)
+        place, said = read(question, question.ours)
     said = f"Here, {said}," if is_ours else said
-    return Reply(said, is_ours, answer(seen, place, said), problem)
+    return Reply(said, is_ours, answer(context, place, said), problem)
 
 
-def read(asked: Question, text: str) -> tuple[PassageQuery, str]:
+def read(question: Question, text: str) -> tuple[PassageQuery, str]:
     """The place that somebody wrote, and how it is said back.
 
     Raises:
         InputError: it is none.
     """
     plain = "".join(text.split()).translate(SAME).upper()[:40]
-    if asked.kind == "longitude":
-        degrees = _longitude(plain, text, asked)
+    if question.kind == "longitude":
+        degrees = _longitude(plain, text, question)
         return PassageQuery(longitude=degrees), formatting.longitude(degrees)
-    found = (HOURS if asked.kind == "hours" else SHARE).fullmatch(plain)
+    found = (HOURS if question.kind == "hours" else SHARE).fullmatch(plain)
     if found is None:
-        raise _unread(text, asked)
-    if asked.kind == "hours":
+        raise _unread(text, question)
+    if question.kind == "hours":
         minutes = int(found["minutes"] or 0)
         hours = _number(found["hours"]) + minutes / 60.0
         if hours >= 24.0 or minutes >= 60:
-            raise _unread(text, asked)
+            raise _unread(text, question)
         whole, rest = divmod(round(hours * 60) % (24 * 60), 60)
         return PassageQuery(
             phase=hours / 24.0
-        ), f"{asked.label} {whole}{formatting.NO_BREAK}h {rest:02}{formatting.NO_BREAK}min"
+        ), f"{question.label} {whole}{formatting.NO_BREAK}h {rest:02}{formatting.NO_BREAK}min"
     share = _number(found["share"])
     if share >= 100.0:
-        raise _unread(text, asked)
+        raise _unread(text, question)
     return PassageQuery(phase=share / 100.0), f"The place at {share:g}{formatting.NO_BREAK}% of the turn"
 
 
-def answer(seen: MachineContext, asked: PassageQuery, said: str) -> Answer | None:
+def answer(context: MachineContext, query: PassageQuery, said: str) -> Answer | None:
     """When a place comes round next; None where no run that is planned comes to it."""
     try:
-        found = next_passage(seen, asked)
+        found = next_passage(context, query)
     except InputError:  # it has come round for the last time in this run, and the next run's picture has none such
         return None
     if found is None:
         return None
-    zone = seen.venue.zone
+    zone = context.venue.zone
     return Answer(
         printed=f"{said} is printed {_span(found.laid, zone)}.",
-        burst=_burst(seen.profile, found),
-        cut=_cut(paper_fate(seen, found), found, zone),
+        burst=_burst(context.profile, found),
+        cut=_cut(paper_fate(context, found), found, zone),
     )
 
 
-def _burst(profile: Profile, found: Passage) -> str:
+def _burst(profile: Profile, passage: Passage) -> str:
     if profile.columns_per_burst == 1:
         return ""
-    length = formatting.about((found.laid.ends_at - found.laid.begins_at).total_seconds())
+    length = formatting.about((passage.laid.ends_at - passage.laid.begins_at).total_seconds())
     return (
         f"It is laid in one burst at the beginning of that time, with all that belongs to {length}; then the machine"
         " stands until the next burst."
     )
 
 
-def _cut(fate: PaperFate, found: Passage, zone: str) -> str:
+def _cut(fate: PaperFate, passage: Passage, zone: str) -> str:
     if fate == "wound-up":
         return "The paper is not cut here; it is wound up."
     if fate == "not-cut":
         return "The paper of this run is not cut."
-    if found.cut_off is None:
+    if passage.cut_off is None:
         return "It still hangs at the machine, uncut, when the run ends."
-    said = f"The strip with it is cut off {_span(found.cut_off, zone)}."
+    said = f"The strip with it is cut off {_span(passage.cut_off, zone)}."
     if fate == "cut-off":
         return said
     return f"{said} The knife is switched off now: while it is, strips are left hanging on to each other."
@@ -182,14 +182,14 @@ def _span(span: Span, zone: str) -> str:
     return formatting.span(span.begins_at, span.ends_at, zone)
 
 
-def _longitude(plain: str, text: str, asked: Question) -> float:
+def _longitude(plain: str, text: str, question: Question) -> float:
     found = LONGITUDE.fullmatch(plain)
     if found is None or (found["sign"] and found["half"]):
-        raise _unread(text, asked)
+        raise _unread(text, question)
     minutes, seconds = (_number(found[name] or "0") for name in ("minutes", "seconds"))
     degrees = _number(found["degrees"]) + minutes / 60.0 + seconds / 3600.0
     if degrees > 180.0 or minutes >= 60.0 or seconds >= 60.0:
-        raise _unread(text, asked)
+        raise _unread(text, question)
     return -degrees if found["sign"] == "-" or found["half"] == "W" else degrees
 
 
@@ -197,5 +197,5 @@ def _number(text: str) -> float:
     return float(text.replace(",", "."))
 
 
-def _unread(text: str, asked: Question) -> InputError:
-    return InputError("place", f"“{text.strip()[:40]}” is not understood", asked.hint)
+def _unread(text: str, question: Question) -> InputError:
+    return InputError("place", f"“{text.strip()[:40]}” is not understood", question.hint)

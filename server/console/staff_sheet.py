@@ -96,7 +96,7 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
     rows = Machine.objects.filter(venue_id=venue.id).order_by("name", "id")
     machines = machine_contexts(rows, now, {venue.id: there})
     told = _told(machines)
-    has_knife = any(seen.model.knife is not None for seen in machines)
+    has_knife = any(context.model.knife is not None for context in machines)
     heading, *points = UNATTENDED.splitlines()
     return Sheet(
         id=venue.id,
@@ -106,7 +106,7 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
         doors=doors(venue, now),
         service=next_window(there, now),
         openings=_openings(there, now),
-        machines=tuple(_machine(seen, told[seen.machine.id]) for seen in machines),
+        machines=tuple(_machine(context, told[context.machine.id]) for context in machines),
         pausing=(at_panel("pause"),),
         resuming=going_on("paused", has_knife),
         has_knife=has_knife,
@@ -131,38 +131,38 @@ def _openings(there: VenueContext, now: datetime) -> tuple[tuple[str, str], ...]
 
 def _told(machines: Sequence[MachineContext]) -> dict[str, list[Notice]]:
     """What the studio is told already, by machine, in order of time."""
-    told: dict[str, list[Notice]] = {seen.machine.id: [] for seen in machines}
+    told: dict[str, list[Notice]] = {context.machine.id: [] for context in machines}
     notices = Notice.objects.filter(machine_id__in=told, cleared_at=None, kind__in=FOR_THE_STUDIO)
     for row in notices.order_by("raised_at", "id"):
         told[row.machine_id].append(row)
     return told
 
 
-def _machine(seen: MachineContext, notices: Sequence[Notice]) -> MachineSheet:
-    shown, clock = station(seen), seen.at_venue.clock
+def _machine(context: MachineContext, notices: Sequence[Notice]) -> MachineSheet:
+    shown, clock = station(context), context.at_venue.clock
     run = None if shown.printing is None else shown.printing.run
-    waiting = tasks(seen, run)
+    waiting = tasks(context, run)
     asked_for = {task.part for task in waiting}
-    due, rest = changes(seen, run)
+    due, rest = changes(context, run)
     due = tuple(task for task in due if task.part not in asked_for)
-    _, ends = day_bounds(seen.now.astimezone(clock).date(), clock)
+    _, ends = day_bounds(context.now.astimezone(clock).date(), clock)
     return MachineSheet(
         station=shown,
-        normal=_normal(shown, seen.model, run, is_new=seen.machine.epoch == 0),
-        now=(*waiting, *(task for task in due if task.due is not None and task.due < ends)),
-        ahead=tuple(task for task in due if task.due is not None and task.due >= ends),
+        normal=_normal(shown, context.model, run, is_new=context.machine.epoch == 0),
+        now=(*waiting, *(task for task in due if task.due_at is not None and task.due_at < ends)),
+        ahead=tuple(task for task in due if task.due_at is not None and task.due_at >= ends),
         rest=rest,
         known=tuple(f"{row.said[0].upper()}{row.said[1:]}." for row in notices),
     )
 
 
-def _normal(seen: Station, profile: Profile, run: Run | None, is_new: bool) -> tuple[tuple[str, str], ...]:
+def _normal(station: Station, profile: Profile, run: Run | None, is_new: bool) -> tuple[tuple[str, str], ...]:
     """What somebody who knows nothing of it sees when all is well."""
     if is_new:
         return (("It prints", "nothing yet; the studio has still to set it going"),)
-    if run is None or seen.printing is None:
+    if run is None or station.printing is None:
         return (("It prints", "nothing; it stands still"),)
-    printing = seen.printing
+    printing = station.printing
     if printing.due is None:
         return (("It prints", f"{printing.source}: {printing.idle}; until then it stands still"),)
     pace = pace_of(run, profile)

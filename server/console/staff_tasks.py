@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from machines.operator.conditions import gloss
-from machines.operator.holds import PANEL_WORDS
+from machines.operator.holds import HOLD_WORDS
 from machines.operator.labels import ARM, LABELS, PanelAction
 from machines.operator.safety_notes import BESIDE, UNATTENDED
 from machines.protocol.journal_entries import Action
@@ -28,17 +28,6 @@ from server.heavy import TURNS
 AHEAD = timedelta(days=7)
 # The first point of what is said before a machine runs alone: it holds for whoever stands near one.
 NEAR = UNATTENDED.splitlines()[1].removeprefix("  - ")
-HOLDS = {
-    "stopped": ("Let it go on after the stop", "Ask who stopped it, and why. Until that is settled it stays stopped."),
-    "paused": ("Let it go on", "Ask who paused it, and why. Until that is settled it stays paused."),
-    "parked": ("End the service and let it go on", "Is the work at it done, and are the guards closed?"),
-    "unplanned-stop": (
-        "Look at it, and let it go on",
-        "Look at the machine and its paper. If anything is unusual, ring.",
-    ),
-    "fault": ("Put it right, and let it go on", "See to what it says, as above. If you are not sure, ring."),
-}
-OF_ITSELF = "it stopped because something is wrong with it; it waits for a person to look at it and resume"
 CHANGED: dict[Consumable, Action] = {"roll": "roll-changed", "cartridge": "cartridge-changed", "blade": "blade-changed"}
 TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
 BY_WHOM = "Only by somebody whom the venue has named for it: {what}."
@@ -57,7 +46,7 @@ class Task:
     """Something to be done.
 
     Attributes:
-        due: when, UTC: as its service window begins, or by when where there is none; None for at once.
+        due_at: when, UTC: as its service window begins, or by when where there is none; None for at once.
         when: the same in words, by the venue's clock.
         in_window: whether a service window is named in them.
         part: what is changed; None for all else.
@@ -65,7 +54,7 @@ class Task:
 
     what: str
     why: str
-    due: datetime | None
+    due_at: datetime | None
     when: str
     steps: tuple[Step, ...]
     part: Consumable | None = None
@@ -92,34 +81,33 @@ def changing(part: Consumable, is_cut: bool) -> tuple[Step, ...]:
     return (at_panel("park"), done, *going_on("parked", is_cut))
 
 
-def tasks(seen: MachineContext, run: Run | None) -> tuple[Task, ...]:
+def tasks(context: MachineContext, run: Run | None) -> tuple[Task, ...]:
     """What waits for a person at a machine now; what is to be changed is `changes`.
 
     Args:
-        seen: the machine.
+        context: the machine.
         run: that it is on or will be on next; None for none.
     """
-    is_cut, zone = cuts(run), seen.venue.zone
+    is_cut, zone = cuts(run), context.venue.zone
     return (
-        *_away(seen, run, zone),
-        *_conditions(seen.machine, is_cut),
-        *_held(seen.machine, is_cut, zone),
-        *_knife(seen, run),
+        *_away(context, run, zone),
+        *_conditions(context.machine, is_cut),
+        *_held(context.machine, is_cut, zone),
+        *_knife(context, run),
     )
 
 
 def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
     if machine.hold and machine.held_since is not None:
-        what, look = HOLDS[machine.hold]
-        said = PANEL_WORDS.get(machine.hold, OF_ITSELF)
-        why = f"Since {formatting.moment(machine.held_since, zone)}: {said}."
-        yield Task(what, why, None, "now", (Step(look), *going_on(machine.hold, is_cut)))
+        words = HOLD_WORDS[machine.hold]
+        why = f"Since {formatting.moment(machine.held_since, zone)}: {words.at_machine}."
+        yield Task(words.task, why, None, "now", (Step(words.first_look), *going_on(machine.hold, is_cut)))
 
 
-def _away(seen: MachineContext, run: Run | None, zone: str) -> Iterator[Task]:
+def _away(context: MachineContext, run: Run | None, zone: str) -> Iterator[Task]:
     """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
-    machine, due = seen.machine, seen.machine.silent_since
-    if due is not None and was_missed(seen):
+    machine, due = context.machine, context.machine.silent_since
+    if due is not None and was_missed(context):
         why = f"It should have begun to print at {formatting.moment(due, zone)}, and was never heard."
         look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
         yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))
@@ -156,26 +144,26 @@ def _conditions(machine: Machine, is_cut: bool) -> Iterator[Task]:
         yield Task(f"{said[0].upper()}{said[1:]}", f"The machine says {keyword}.", None, "now", steps, part)
 
 
-def _knife(seen: MachineContext, run: Run | None) -> Iterator[Task]:
-    if knife_wants_arming(seen, run):
+def _knife(context: MachineContext, run: Run | None) -> Iterator[Task]:
+    if knife_wants_arming(context, run):
         why = "It is disarmed: strips are left hanging on to each other until somebody arms it."
         look = Step("Look at the machine. If anything is unusual, or you may not do this here, ring.")
         yield Task("Arm the knife", why, None, "now", (look, at_panel(ARM)))
 
 
-def changes(seen: MachineContext, run: Run | None) -> tuple[tuple[Task, ...], tuple[str, ...]]:
+def changes(context: MachineContext, run: Run | None) -> tuple[tuple[Task, ...], tuple[str, ...]]:
     """What is to be changed within a week, in order of time; and what is known of the rest, in sentences.
 
     Raises:
         Busy: it has to be counted, and too much is being made.
     """
     try:
-        counted = kept_forecast(seen, seen.now, wiring.plates(), TURNS.turn).forecast
+        counted = kept_forecast(context, context.now, wiring.plates(), TURNS.turn).forecast
     except PlateGone:
         return (), ("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring.",)
-    ahead = changes_ahead(counted, seen.at_venue, seen.now, AHEAD)
-    due = tuple(_change(one, cuts(run), seen.now, seen.venue.zone) for one in ahead.due)
-    return due, tuple(_lasts(part, until, seen.venue.zone) for part, until in ahead.later)
+    ahead = changes_ahead(counted, context.at_venue, context.now, AHEAD)
+    due = tuple(_change(one, cuts(run), context.now, context.venue.zone) for one in ahead.due)
+    return due, tuple(_lasts(part, until, context.venue.zone) for part, until in ahead.later)
 
 
 def _lasts(part: Consumable, until: datetime | None, zone: str) -> str:

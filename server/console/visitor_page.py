@@ -17,22 +17,15 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.clock import utc
+from machines.operator.holds import HOLD_WORDS
 from scheduling.log.models import Machine, Run, Source
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.runs import run_instants, run_policy
 from server import wiring
 from server.console import formatting
 from server.console.machine_card import CurrentPrint, Station, station
-from server.console.place_search import question, reply
+from server.console.place_search import question_asked, reply
 
-HELD = {
-    "stopped": "The machine stands still: somebody here has stopped it.",
-    "paused": "The machine stands still: somebody here has paused it.",
-    "parked": "The machine stands still: it is being looked after.",
-    "unplanned-stop": "The machine stands still: it stopped by itself, as after a power cut, and waits for somebody to"
-    " look at it.",
-    "fault": "The machine stands still: something about it has to be put right by a person.",
-}
 MISSED = {
     "skip": "What the sky passes meanwhile is, as a rule, left out of the picture.",
     "blank": "What the sky passes meanwhile stays, as a rule, blank on the paper.",
@@ -92,22 +85,22 @@ def fragment(request: HttpRequest, machine: str) -> HttpResponse:
 
 
 def _context(request: HttpRequest, id: str) -> dict[str, Any]:
-    seen = machine_context(get_object_or_404(Machine, pk=id), wiring.now())
-    asked, text = question(seen), request.GET.get("place", "")
+    context = machine_context(get_object_or_404(Machine, pk=id), wiring.now())
+    asked, text = question_asked(context), request.GET.get("place", "")
     return {
-        "visit": visit(seen),
+        "visit": visit(context),
         "question": asked,
         "text": text,
-        "reply": None if asked is None else reply(seen, asked, text),
+        "reply": None if asked is None else reply(context, asked, text),
         "address": reverse("now-fragment", args=[id]) + (f"?{urlencode({'place': text})}" if text else ""),
     }
 
 
-def visit(seen: MachineContext) -> Visit:
+def visit(context: MachineContext) -> Visit:
     """A machine at an instant."""
-    machine, venue, now, shown = seen.machine, seen.venue, seen.now, station(seen)
+    machine, venue, now, shown = context.machine, context.venue, context.now, station(context)
     run = None if shown.printing is None else shown.printing.run
-    trouble = _trouble(seen, shown)
+    trouble = _trouble(context, shown)
     says = trouble.says if trouble else (_said(machine, run, venue.zone, now),)
     return Visit(
         station=shown,
@@ -118,7 +111,7 @@ def visit(seen: MachineContext) -> Visit:
         says=says,
         is_well=trouble is None,
         plan_only=trouble.plan_only if trouble else "",
-        turn=_turn(seen, run, shown.printing),
+        turn=_turn(context, run, shown.printing),
         mark=_mark(shown),
     )
 
@@ -131,13 +124,13 @@ class _Trouble:
     plan_only: str
 
 
-def _trouble(seen: MachineContext, shown: Station) -> _Trouble | None:
+def _trouble(context: MachineContext, shown: Station) -> _Trouble | None:
     """What keeps the machine from printing as planned, as far as is known."""
     printing = shown.printing
     if printing is None or printing.due is None:
         return None
-    machine, run, zone = seen.machine, printing.run, seen.venue.zone
-    if shown.kind == "no-node" or seen.heard_at is None:
+    machine, run, zone = context.machine, printing.run, context.venue.zone
+    if shown.kind == "no-node" or context.heard_at is None:
         said = "It is to be printed here, but the machine has not been started yet."
         return _Trouble((said,), "That is the plan, once the machine has been started.")
     if shown.kind == "ended" and machine.stopped_at is not None:
@@ -152,7 +145,7 @@ def _trouble(seen: MachineContext, shown: Station) -> _Trouble | None:
         return _Trouble((said, more), "That is the plan; how the machine is now is not known here.")
     if shown.kind == "held":
         return _Trouble(
-            (HELD[machine.hold], _missed(run)),
+            (HOLD_WORDS[machine.hold].to_visitors, _missed(run)),
             "That is the plan. While the machine stands still it may come later, or not at all.",
         )
     if shown.kind == "late" and printing.head is not None:
@@ -182,22 +175,22 @@ def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
     return "It is being printed now."
 
 
-def _turn(seen: MachineContext, run: Run | None, printing: CurrentPrint | None) -> Turn | None:
+def _turn(context: MachineContext, run: Run | None, printing: CurrentPrint | None) -> Turn | None:
     """The turn that the sky is in, cut to the run; None before it and after it."""
     if run is None or printing is None or printing.due is None:
         return None
-    columns, zone, now = seen.model.columns_per_turn, seen.venue.zone, seen.now
+    columns, zone, now = context.model.columns_per_turn, context.venue.zone, context.now
     first = printing.due.column // columns * columns
     edges = [max(first, run.first_column), min(first + columns, run.end_column)]
-    begins, closes = (utc(float(instant)) for instant in run_instants(run, edges, seen.timeline(run)))
+    begins, closes = (utc(float(instant)) for instant in run_instants(run, edges, context.timeline(run)))
     percent = round(100 * ((now - begins) / (closes - begins)))
     return Turn(formatting.moment(begins, zone), formatting.moment(closes, zone), max(0, min(100, percent)))
 
 
-def _mark(seen: Station) -> str:
-    if seen.printing is None or seen.printing.due is None:
+def _mark(shown: Station) -> str:
+    if shown.printing is None or shown.printing.due is None:
         return ""
-    if seen.printing.head is not None:
-        return f"The line: where the sky is now, {seen.printing.due.means}. The broken line: where the head is."
-    where = "where the head is now" if seen.is_printing else "where the head belongs now"
-    return f"The line: {where}, {seen.printing.due.means}."
+    if shown.printing.head is not None:
+        return f"The line: where the sky is now, {shown.printing.due.means}. The broken line: where the head is."
+    where = "where the head is now" if shown.is_printing else "where the head belongs now"
+    return f"The line: {where}, {shown.printing.due.means}."

@@ -27,9 +27,9 @@ def read_all(stage: Stage) -> list[StationDay]:
 
 def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
     """Every promise, measured."""
-    found: list[Promise] = []
+    promises: list[Promise] = []
     for day in everyone:
-        found += [
+        promises += [
             acceptance.planned_by_the_sky(day),
             acceptance.every_column_accounted_once(day),
             acceptance.paper_shows_the_plates(day),
@@ -37,11 +37,11 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
             acceptance.nothing_lost(day),
         ]
         if day.station.outage:
-            found += [acceptance.outage_settled(day), acceptance.knife_follows_the_paper(day)]
+            promises += [acceptance.outage_settled(day), acceptance.knife_follows_the_paper(day)]
     return [
-        *found,
+        *promises,
         acceptance.columns_on_time(everyone),
-        acceptance.printed_without_the_server(everyone, stage.server_died, stage.server_back),
+        acceptance.printed_without_the_server(everyone, stage.server_died_at, stage.server_back_at),
         _log_command(stage, "views-rebuilt-are-equal", "rebuild"),
         _log_command(stage, "log-unbroken", "verify"),
         _refused_to_guess(stage),
@@ -79,7 +79,7 @@ def _clock_change(stage: Stage) -> Promise:
     return Promise("run-spans-a-clock-change", offsets[0] != offsets[1], {"offsets_from_utc_in_lisbon": offsets})
 
 
-def write(stage: Stage, everyone: list[StationDay], found: list[Promise], took_s: float) -> Path:
+def write(stage: Stage, everyone: list[StationDay], promises: list[Promise], took_s: float) -> Path:
     """Write `report.json` and put the papers beside it, at true dots and as a view with rulers."""
     for day in everyone:
         id = day.station.id
@@ -90,7 +90,7 @@ def write(stage: Stage, everyone: list[StationDay], found: list[Promise], took_s
         "shown_hours": scenario.HOURS,
         "seconds_shown_per_second": stage.clock.rate,
         "took_s": round(took_s, 1),
-        "promises": [asdict(promise) for promise in found],
+        "promises": [asdict(promise) for promise in promises],
     }
     path = stage.folder / "report.json"
     numpy_to_python = operator.methodcaller("item")
@@ -98,9 +98,9 @@ def write(stage: Stage, everyone: list[StationDay], found: list[Promise], took_s
     return path
 
 
-def tell(found: list[Promise]) -> None:
+def tell(promises: list[Promise]) -> None:
     """The promises in words."""
-    for promise in found:
+    for promise in promises:
         mark = "kept  " if promise.holds else "BROKEN"
         numbers = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in promise.measured.items())
         print(f"  {mark}  {promise.name:38}  {numbers}")

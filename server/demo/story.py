@@ -50,7 +50,7 @@ class Stage:
         nodes: station id to process.
         begins: when the runs do.
         refusal: status and answer to the local time that comes twice.
-        server_died, server_back: between these nobody answered.
+        server_died_at, server_back_at: between these nobody answered.
         shares: of a core that were to be had, one for each look while the day passed.
     """
 
@@ -61,8 +61,8 @@ class Stage:
     nodes: dict[str, Child] = field(default_factory=dict)
     begins: datetime = scenario.CLOCK_BEGINS
     refusal: tuple[int, Any] = (0, None)
-    server_died: datetime = scenario.CLOCK_BEGINS
-    server_back: datetime = scenario.CLOCK_BEGINS
+    server_died_at: datetime = scenario.CLOCK_BEGINS
+    server_back_at: datetime = scenario.CLOCK_BEGINS
     shares: list[float] = field(default_factory=list)
 
     def say(self, words: str) -> None:
@@ -214,12 +214,12 @@ def _middle_of_a_segment(stage: Stage, station: scenario.Station, hours: float) 
 def _server_acts(stage: Stage) -> list[Act]:
     def die() -> None:
         stage.server.kill()
-        stage.server_died = utc(stage.clock.now())
+        stage.server_died_at = utc(stage.clock.now())
 
     def return_() -> None:
         stage.server.start()
         wait_for_server(stage.studio.address, stage.server)
-        stage.server_back = utc(stage.clock.now())
+        stage.server_back_at = utc(stage.clock.now())
 
     outage = scenario.SERVER_OUTAGE
     died, back = (stage.begins + timedelta(hours=h) for h in (outage.killed_h, outage.back_h))

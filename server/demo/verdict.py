@@ -14,21 +14,21 @@ Verdict = Literal["kept", "broken", "too-busy"]
 IN_TIME = ("columns-on-time", "prints-on-without-the-server", "outage-", "knife-follows-the-paper:", "nothing-lost:")
 
 
-def verdict(found: Sequence[Promise], shares: Sequence[float], *, stood_still: bool) -> Verdict:
+def verdict(promises: Sequence[Promise], shares: Sequence[float], *, stood_still: bool) -> Verdict:
     """The verdict on promises that were measured.
 
     Args:
-        found: all of them.
+        promises: all of them.
         shares: of a core that were to be had while the day passed, from `server.demo.time_compression`.
         stood_still: whether the computer did meanwhile, from `server.demo.stalls`.
     """
-    broken = broken_names(found)
+    broken = broken_names(promises)
     if not broken:
         return "kept"
     in_time = all(name.startswith(IN_TIME) for name in broken)
     return "too-busy" if in_time and (stood_still or too_busy(shares)) else "broken"
 
 
-def broken_names(found: Sequence[Promise]) -> list[str]:
+def broken_names(promises: Sequence[Promise]) -> list[str]:
     """The names of those that do not hold."""
-    return [promise.name for promise in found if not promise.holds]
+    return [promise.name for promise in promises if not promise.holds]

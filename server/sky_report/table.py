@@ -76,8 +76,8 @@ def as_json(listed: Listing) -> dict[str, Any]:
     """The listing as JSON values: instants in RFC 3339, counts of turns as numbers."""
     return {
         "place": {
-            "latitude": listed.place.latitude,
-            "longitude": listed.place.longitude,
+            "latitude": listed.place.latitude_degrees,
+            "longitude": listed.place.longitude_degrees,
             "elevation_m": listed.place.elevation_m,
         },
         "zone": listed.zone.key,

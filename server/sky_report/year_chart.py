@@ -143,7 +143,7 @@ def _phases(canvas: Canvas, frame: _Frame, year: LightYear) -> None:
         if event.kind in _PHASES:
             day, seconds = year.day_and_seconds(event.at)
             centre = (frame.x(day + seconds / DAY_S), 82.0)
-            _moon(canvas, centre, 8.0, _PHASES[event.kind], mirrored=year.place.latitude < 0.0)
+            _moon(canvas, centre, 8.0, _PHASES[event.kind], mirrored=year.place.latitude_degrees < 0.0)
 
 
 def _moon(canvas: Canvas, centre: tuple[float, float], radius: float, phase: float, mirrored: bool) -> None:

@@ -97,8 +97,8 @@ def _our_almanac() -> list[FloatArray]:
 def _skyfield_almanac() -> list[FloatArray]:
     """Its direct searches; midnight as the transit over the opposite meridian, far faster than its general search."""
     loaded = load()
-    here = loaded.earth + wgs84.latlon(PLACE.latitude, PLACE.longitude, PLACE.elevation_m)
-    opposite = loaded.earth + wgs84.latlon(PLACE.latitude, PLACE.longitude + 180.0, PLACE.elevation_m)
+    here = loaded.earth + wgs84.latlon(PLACE.latitude_degrees, PLACE.longitude_degrees, PLACE.elevation_m)
+    opposite = loaded.earth + wgs84.latlon(PLACE.latitude_degrees, PLACE.longitude_degrees + 180.0, PLACE.elevation_m)
     span = loaded.timescale.from_datetime(START), loaded.timescale.from_datetime(END)
     found = (
         skyfield_almanac.find_risings(here, loaded.sun, *span)[0],

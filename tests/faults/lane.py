@@ -85,7 +85,7 @@ class Lane:
     @property
     def server_clock(self) -> CompressedClock:
         """As the server believes it."""
-        return replace(self.clock, origin=self.clock.origin + self.ahead_s)
+        return replace(self.clock, began_at=self.clock.began_at + self.ahead_s)
 
     def add_machine(self, scenario: Scenario) -> str:
         """A machine of its own for a scenario; its id."""

@@ -45,7 +45,7 @@ def test_usno_topocentric_positions_of_the_moon(errors: Errors) -> None:
     place = Place(sexagesimal(33, 45, 36), -sexagesimal(84, 24, 36), 322.0)
     tt = tt_of_ut1([line.at_ut1 for line in table])
     x, y, z = vector(over, over.moon, place, tt)
-    local_sidereal = 360.0 * (over.sidereal_time(tt) + observer(place).meridian)
+    local_sidereal = 360.0 * (over.sidereal_time(tt) + observer(place).meridian_turns)
     ascension = apart(local_sidereal - np.degrees(np.arctan2(-y, x)), [line.right_ascension for line in table])
     declination = np.degrees(np.arctan2(z, np.hypot(x, y))) - [line.declination for line in table]
     assert errors.note("Moon from a place, right ascension", "USNO 2008", "arcsec", 3600 * ascension) < 0.5

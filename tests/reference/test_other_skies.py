@@ -148,10 +148,10 @@ def test_ephem_rise_and_set(
 ) -> None:
     differences = []
     for place, start in random_places(300):
-        if kind == "astronomical-dusk" and abs(place.latitude) > 45:
+        if kind == "astronomical-dusk" and abs(place.latitude_degrees) > 45:
             continue
         observer = ephem.Observer()
-        observer.lat, observer.lon = str(place.latitude), str(place.longitude)
+        observer.lat, observer.lon = str(place.latitude_degrees), str(place.longitude_degrees)
         observer.pressure, observer.horizon = 0, horizon
         observer.date = ephem.Date(start)
         theirs = getattr(observer, search)(body(), use_center=centre).datetime().replace(tzinfo=UTC)
@@ -211,7 +211,9 @@ def astropy_altitude_and_azimuth(name: str, place: Place, instants: FloatArray) 
     with iers.conf.set_temp("auto_download", False):
         # Not format="unix", which spreads a leap second over its day.
         time = Time([datetime.fromtimestamp(instant, UTC) for instant in instants.tolist()])
-        location = EarthLocation.from_geodetic(place.longitude * u.deg, place.latitude * u.deg, place.elevation_m * u.m)
+        location = EarthLocation.from_geodetic(
+            place.longitude_degrees * u.deg, place.latitude_degrees * u.deg, place.elevation_m * u.m
+        )
         body = get_body(name, time, location, ephemeris="builtin")
         seen = body.transform_to(AltAz(obstime=time, location=location, pressure=0 * u.hPa))
         return seen.alt.deg, seen.az.deg

@@ -115,7 +115,7 @@ def test_usno_topocentric_positions_of_the_sun(errors: Errors) -> None:
     tt = tt_of_ut1([line.at_ut1 for line in table])
     x, y, z = vector(over, over.sun, place, tt)
     hour_angle = np.degrees(np.arctan2(-y, x))
-    local_sidereal = 360.0 * (over.sidereal_time(tt) + observer(place).meridian)
+    local_sidereal = 360.0 * (over.sidereal_time(tt) + observer(place).meridian_turns)
     ascension = apart(local_sidereal - hour_angle, [line.right_ascension for line in table])
     declination = np.degrees(np.arctan2(z, np.hypot(x, y))) - [line.declination for line in table]
     assert errors.note("Sun from a place, right ascension", "USNO 2007", "arcsec", 3600 * ascension) < 0.05

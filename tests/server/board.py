@@ -26,7 +26,7 @@ from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
 from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import takeover
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.messages import RunWork
@@ -94,7 +94,7 @@ class Board:
                 plates=PlateCache(self.home / "plates"),
                 open_driver=self._open,
                 connect=assembly.call,
-                asked=AskedForWork(self.clock.elapsed, self.clock.elapsed),
+                asked=WorkInquiry(self.clock.elapsed, self.clock.elapsed),
                 chance=SYSTEM,
             ),
             Settings(horizon="PT24H", resume_unattended=True),

@@ -32,7 +32,7 @@ from machines.node.settings import Settings
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import FILE_NAME, Journal, change_state, open_journal
 from machines.node.sync.client import Client
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.protocol.messages import RunWork
 from tests.faults import boards
 from tests.faults.board import BOOT, JammingMachine, SteppingClock, boot_began
@@ -290,7 +290,7 @@ class AgentProgram:
                 plates=CardPlates(self.home / "plates", self),
                 open_driver=self._open,
                 connect=self._client,
-                asked=AskedForWork(clock.elapsed, clock.elapsed, self.news.tell),
+                inquiry=WorkInquiry(clock.elapsed, clock.elapsed, self.news.tell),
                 chance=self.chance,
             ),
             Settings(

@@ -14,7 +14,7 @@ from unittest.mock import patch
 
 from machines.node.device.controller import MachineAtHand
 from machines.node.printing import settling
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import order_log, plate_cache, takeover
 from tests.faults.scenario import Scenario, draw
 from tests.simulated import wrong_nodes as node
@@ -195,7 +195,7 @@ WRONGS: Mapping[str, Wrong] = {
     ),
     "word-not-waited-for": Wrong(
         says="a gap is settled before the server was asked for a person's word",
-        put=lambda: patch.object(AskedForWork, "is_awaited", lambda self: False),
+        put=lambda: patch.object(WorkInquiry, "is_awaited", lambda self: False),
         shows=_word_comes_too_late,
         within=5,
     ),

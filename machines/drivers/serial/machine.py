@@ -35,12 +35,12 @@ class PaperPosition:
     Attributes:
         end: after the last place that it has begun to lay; nothing may be laid before it. None if it does not know.
         whole: after the last place that it knows to be wholly laid.
-        fed: the place under the head's first nozzle, by the encoder; None without one.
+        under_head: the place under the head's first nozzle, by the encoder; None without one.
     """
 
     end: int | None
     whole: int
-    fed: float | None
+    under_head: float | None
 
 
 def open_serial(
@@ -212,7 +212,7 @@ class SerialMachine:
         """
         link = self._controller.ready(place_known=False)
         end = None if link.greeting.end is None else self._controller.end
-        return PaperPosition(end=end, whole=self._controller.whole, fed=_fed(link))
+        return PaperPosition(end=end, whole=self._controller.whole, under_head=_fed(link))
 
     def feed(self) -> Feed | None:
         """Where the paper stands after the last order of this session; None before the first, and where the profile

@@ -53,18 +53,18 @@ class Sample:
         return abs(self.offset_s - other.offset_s) <= other.doubt_s + self.error_s(other.taken_at_s, drift)
 
 
-def measured(asked_s: float, received: float, sent: float, answered_s: float) -> Sample:
+def measured(asked_s: float, received_at: float, sent_at: float, answered_s: float) -> Sample:
     """A sample from its four stamps.
 
     Args:
         asked_s, answered_s: elapsed seconds (T1, T4).
-        received, sent: POSIX seconds, by the server (T2, T3).
+        received_at, sent_at: POSIX seconds, by the server (T2, T3).
 
     Raises:
         InputError: no exchange can have had these stamps: a clock stepped in between.
     """
-    delay_s = (answered_s - asked_s) - (sent - received)
-    if sent < received or delay_s < -STAMP_ROUNDING_S:
+    delay_s = (answered_s - asked_s) - (sent_at - received_at)
+    if sent_at < received_at or delay_s < -STAMP_ROUNDING_S:
         raise InputError("clock", "the server's stamps do not fit the exchange", "ask again")
-    offset_s = ((received - asked_s) + (sent - answered_s)) / 2
+    offset_s = ((received_at - asked_s) + (sent_at - answered_s)) / 2
     return Sample(offset_s=offset_s, delay_s=max(0.0, delay_s), taken_at_s=answered_s)

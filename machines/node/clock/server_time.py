@@ -43,19 +43,19 @@ class Estimate:
         error_s: bound on its error, seconds.
         by_hand: a person set it.
         by_board: a clock of the board's own tells it.
-        told: what the server told last, where it contradicts itself, POSIX seconds; None where nothing is in doubt.
+        rival_now: what the server told last, where it contradicts itself, POSIX seconds; None for no doubt.
     """
 
     now: float
     error_s: float
     by_hand: bool = False
     by_board: bool = False
-    told: float | None = None
+    rival_now: float | None = None
 
     @property
     def doubted(self) -> bool:
         """Whether a clock stepped, and which time is right is not sure yet."""
-        return self.told is not None
+        return self.rival_now is not None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +163,7 @@ class ServerTime:
         if self.doubt is None:
             return Estimate(now=now, error_s=error_s)
         told, _ = self.told.reading(elapsed_s)
-        return Estimate(now=now, error_s=error_s + self.doubt.apart_s, told=told)
+        return Estimate(now=now, error_s=error_s + self.doubt.apart_s, rival_now=told)
 
     def _by_own(self, elapsed_s: float) -> Estimate | None:
         if self.by_board is None:

@@ -12,9 +12,9 @@ from machines.node.store.journal import Journal, change_state
 from machines.node.work.snapshot import Snapshot
 
 
-def feed(journal: Journal, seen: Snapshot, profile: Profile) -> bool:
+def feed(journal: Journal, snapshot: Snapshot, profile: Profile) -> bool:
     """Go on to where the knife must be looked at, or to where printing goes on; whether there was blank to feed."""
-    position, feed_to = seen.state.paper_position, seen.recovery.feed_to
+    position, feed_to = snapshot.state.paper_position, snapshot.recovery.feed_to
     if position >= feed_to:
         return False
     with journal.transaction() as db:

@@ -41,13 +41,13 @@ class MachineAtHand:
         self._refusals = 0
         self._has_moved = False  # since this agent began; or it was held
 
-    def fits(self, held: HeldWork) -> bool:
+    def fits(self, work: HeldWork) -> bool:
         """Whether the open driver is the one for this work."""
-        return self.driver is not None and self._driver_for == _wanted(held)
+        return self.driver is not None and self._driver_for == _wanted(work)
 
-    def driver_of(self, held: HeldWork) -> Driver:
+    def driver_of(self, work: HeldWork) -> Driver:
         """The driver for this work; another one is closed first."""
-        return self.driver_for(held.profile, held.run, held.calibration)
+        return self.driver_for(work.profile, work.run, work.calibration)
 
     def driver_for(self, profile: Profile, run: RunWork, calibration: Calibration) -> Driver:
         """The driver of a machine as it is measured, with a run's assignment of nozzles; another is closed first."""
@@ -118,6 +118,6 @@ class MachineAtHand:
             self.rests()
 
 
-def _wanted(held: HeldWork) -> tuple[Profile, int, Calibration]:
+def _wanted(work: HeldWork) -> tuple[Profile, int, Calibration]:
     """All that a driver is opened for: where it changes, the driver is another."""
-    return held.profile, held.run.nozzle_seed, held.calibration
+    return work.profile, work.run.nozzle_seed, work.calibration

@@ -15,13 +15,13 @@ from machines.operator.stop_causes import cause_of
 from machines.protocol.journal_entries import StripCut
 
 
-def cut(journal: Journal, seen: Snapshot, profile: Profile, driver: Driver, now: float) -> bool:
+def cut(journal: Journal, snapshot: Snapshot, profile: Profile, driver: Driver, now: float) -> bool:
     """Deal with the next boundary, if it has come to the knife or passed it; ``now`` by the server, POSIX seconds.
 
     It is cut only in its place and with the knife armed. One that an earlier agent ordered and did not see done is not
     cut again.
     """
-    state, pending = seen.state, seen.pending
+    state, pending = snapshot.state, snapshot.pending
     under_knife = state.paper_position - profile.knife_columns
     if not pending or pending[0].place > under_knife:
         return False

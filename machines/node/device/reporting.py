@@ -53,7 +53,7 @@ def hold_after_unplanned_stop(journal: Journal, hold: str = holds.UNPLANNED) -> 
     with journal.transaction() as db:
         if not read_state(db).hold:
             change_state(db, hold=hold)
-    log.warning("the machine: %s", holds.PANEL_WORDS[hold])
+    log.warning("the machine: %s", holds.AT_MACHINE[hold])
 
 
 def report_actions(journal: Journal, state: State, now: float) -> bool:
@@ -150,9 +150,9 @@ def report_conditions(journal: Journal, keywords: tuple[str, ...], now: float) -
     log.warning("the machine says: %s", ", ".join(keywords) or "nothing is wrong")
 
 
-def report_doubt(journal: Journal, told: float, error_s: float, tolerance_s: float) -> None:
-    """Say that nothing is printed because the server's clock stepped; ``told`` is what it tells now, POSIX seconds."""
+def report_doubt(journal: Journal, rival_now: float, error_s: float, tolerance_s: float) -> None:
+    """Say that nothing is printed because the server's clock stepped; ``rival_now`` is what it tells, POSIX seconds."""
     if journal.state().conditions != (TIME_IN_DOUBT,):
         message = "the time is in doubt by %.3g s, and this machine prints to within %.3g s: nothing is printed"
         log.warning(message, error_s, tolerance_s)
-    report_conditions(journal, (TIME_IN_DOUBT,), told)
+    report_conditions(journal, (TIME_IN_DOUBT,), rival_now)

@@ -64,12 +64,12 @@ class SlipWatch:
                 db.execute("UPDATE track SET corrected_mm = ?", (self._track.corrected_mm,))
         self._track = None
 
-    def look(self, driver: Driver, held: HeldWork, burst: Burst, now: float) -> None:
+    def look(self, driver: Driver, work: HeldWork, burst: Burst, now: float) -> None:
         """After a burst: say what is new of the slip, and put a little of it right before the next burst.
 
         Args:
             driver: of the machine, which stands still between two bursts.
-            held: the work.
+            work: the work.
             burst: just laid.
             now: by the server, POSIX seconds.
         """
@@ -77,11 +77,11 @@ class SlipWatch:
             feed = driver.feed()
             if feed is None:
                 return
-            difference = difference_mm(feed, held.profile)
+            difference = difference_mm(feed, work.profile)
             track = self._known(difference)
             slip_mm = difference - (track.zero_mm or 0.0)
-            self._track = track = self._say(held, burst, slip_mm, track, now)
-            self._track = replace(track, corrected_mm=track.corrected_mm + self._correct(driver, held, burst, slip_mm))
+            self._track = track = self._say(work, burst, slip_mm, track, now)
+            self._track = replace(track, corrected_mm=track.corrected_mm + self._correct(driver, work, burst, slip_mm))
         except MachineStopped as stop:  # what stops it, the next burst finds out
             log.warning("the paper's place could not be put right: %s", stop)
 
@@ -97,11 +97,11 @@ class SlipWatch:
                 keep_track(db, track)
         return track
 
-    def _say(self, held: HeldWork, burst: Burst, slip_mm: float, track: SlipState, now: float) -> SlipState:
-        what = slip_report(slip_mm, track, held.profile)
+    def _say(self, work: HeldWork, burst: Burst, slip_mm: float, track: SlipState, now: float) -> SlipState:
+        what = slip_report(slip_mm, track, work.profile)
         if what is None:
             return track
-        slip = Slip.of_mm(slip_mm, held.profile, held.run.mean_turn_s)
+        slip = Slip.of_mm(slip_mm, work.profile, work.run.mean_turn_s)
         said = what == "slipped"
         after = replace(track, said_mm=slip_mm if said else 0.0, corrected_mm=track.corrected_mm if said else 0.0)
         with self._journal.transaction() as db:
@@ -126,18 +126,18 @@ class SlipWatch:
             slip_degrees=slip.degrees,
         )
 
-    def _correct(self, driver: Driver, held: HeldWork, burst: Burst, slip_mm: float) -> float:
+    def _correct(self, driver: Driver, work: HeldWork, burst: Burst, slip_mm: float) -> float:
         """Put right what may be put right here; how much was, further on positive."""
-        if abs(slip_mm) < least_mm(held.profile) or burst.end_column >= held.run.end_column:
+        if abs(slip_mm) < least_mm(work.profile) or burst.end_column >= work.run.end_column:
             return 0.0
-        mm = correction_mm(slip_mm, held.profile, self._near(held, burst.end_column))
+        mm = correction_mm(slip_mm, work.profile, self._near(work, burst.end_column))
         return driver.correct(mm) if mm else 0.0
 
-    def _near(self, held: HeldWork, column: int) -> NDArray[np.bool_] | None:
+    def _near(self, work: HeldWork, column: int) -> NDArray[np.bool_] | None:
         """The dots on both sides of where a column begins; None where not all of them are held."""
         columns = range(column - BLANK_COLUMNS, column + BLANK_COLUMNS)
         try:
-            near = [self._plates.dots(held.plate_of(each), each, each + 1, held.profile) for each in columns]
+            near = [self._plates.dots(work.plate_of(each), each, each + 1, work.profile) for each in columns]
         except FileNotFoundError:
             return None
         return np.concatenate(near, axis=1)

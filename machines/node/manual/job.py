@@ -77,7 +77,7 @@ def why_not(
     if state.fenced:
         return "another board has taken over", "use that one"
     if state.hold != holds.PAUSED:
-        return holds.PANEL_WORDS[state.hold], "pause it first; while it is parked, hands may be in it"
+        return holds.AT_MACHINE[state.hold], "pause it first; while it is parked, hands may be in it"
     if profile is None:
         return "the node does not know its machine yet", "wait for its first work from the server"
     if state.handwork:

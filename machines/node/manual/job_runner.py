@@ -16,7 +16,7 @@ from machines.node.store import strips
 from machines.node.store.journal import Journal, State
 from machines.node.work import held_work as holding
 from machines.node.work import order_log
-from machines.node.work.snapshot import snapshot
+from machines.node.work.snapshot import take_snapshot
 from machines.operator import stop_causes
 from machines.operator.stop_causes import cause_of
 from machines.protocol.messages import RunWork
@@ -52,11 +52,11 @@ class Handworker:
         if not state.handwork and not state.arming_asked:
             return False
         with self._journal.reading() as db:
-            work, machine, held = job.current(db), holding.machine(db), holding.work_held(db)
-        if machine is None or held is None:
+            work, machine, held_work = job.current(db), holding.machine(db), holding.work_held(db)
+        if machine is None or held_work is None:
             return False
         profile, calibration = machine
-        driver = self._machine.driver_for(profile, held.run or NO_RUN, calibration)
+        driver = self._machine.driver_for(profile, held_work.run or NO_RUN, calibration)
         if now is not None and state.arming_asked:
             return reporting.arm(self._journal, driver, state, now)
         return work is not None and self._do(work, state, profile, driver, now)
@@ -95,7 +95,7 @@ class Handworker:
             with self._journal.transaction() as db:
                 job.begin(db, work, profile, machine_end)
             return
-        if now is not None and cutter.cut(self._journal, snapshot(self._journal), profile, driver, now):
+        if now is not None and cutter.cut(self._journal, take_snapshot(self._journal), profile, driver, now):
             return
         printed = self._print_of(work, profile)
         cut_place = None if printed.cut_column is None else work.place + printed.cut_column

@@ -54,7 +54,7 @@ def enter_page(said: str, *, pin_set: bool) -> str:
 
 def actions_page(facts: PanelFacts, form_token: str, said: str) -> str:
     """What a person may do, each with its cautions beside it."""
-    standing = f"<p>The machine: {escape(holds.PANEL_WORDS[facts.hold])}.</p>"
+    standing = f"<p>The machine: {escape(holds.AT_MACHINE[facts.hold])}.</p>"
     shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     sections = "".join(_section(action, facts, form_token) for action in shown)
     leave = _form("/leave", form_token, "<button>Leave</button>")

@@ -108,7 +108,7 @@ class Panel:
         """
         hold = self.journal.state().hold
         if operator_actions.is_so(hold, action):
-            return f"Nothing was to be done: {holds.PANEL_WORDS[hold]}."
+            return f"Nothing was to be done: {holds.AT_MACHINE[hold]}."
         more = arming.act(self.journal, action, by_anybody=True)
         log.warning("at the panel: %s without the PIN from %s", action, address)
         return f"Done: {labels.LABELS[action]}.{more}"

@@ -69,7 +69,7 @@ class PanelFacts:
 def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NOT_HEARD) -> PanelFacts:
     """Read how the machine is; ``estimate`` is the server's time at this moment, ``server`` how that is reached."""
     with journal.reading() as db:
-        state, held, pending = read_state(db), holding.held(db), strips.pending(db)
+        state, work, pending = read_state(db), holding.held(db), strips.pending(db)
         outage, track = recovery_state.read(db), slip_state.read_track(db)
         until, by_hand, machine = holding.held_until(db), job.current(db), holding.machine(db)
         profile = None if machine is None else machine[0]
@@ -81,14 +81,14 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
     remains = (
         None if profile is None else remaining_supplies(state, profile, None if estimate is None else estimate.now)
     )
-    of_run = held if held is not None and state.run == held.run.id else None
+    of_run = work if work is not None and state.run == work.run.id else None
     lines = [
         ("Time", _time(estimate, of_run)),
         ("Now", _now(state, of_run, by_hand, outage)),
         ("In the turn", _place(state, of_run)),
         ("Next cut", _next_cut(state, of_run, pending)),
         ("Paper left", _paper(remains, profile, of_run)),
-        *_slip(track, profile, held),
+        *_slip(track, profile, work),
         ("Blade", _blade(state, remains)),
         ("Ink left", _ink(remains)),
         ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
@@ -119,70 +119,70 @@ def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
     return "" if problem is None else f"{problem[0]}: {problem[1]}"
 
 
-def _time(estimate: Estimate | None, held: HeldWork | None) -> str:
+def _time(estimate: Estimate | None, work: HeldWork | None) -> str:
     if estimate is None:
         return "not known since the board started; nothing is printed until the server has told it, or a person set it"
     said = f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
     said += ", as a person set it" if estimate.by_hand else ""
     said += ", by the board's own clock" if estimate.by_board else ""
     said += ", in doubt: a clock stepped" if estimate.doubted else ""
-    if held is not None and estimate.error_s > held.clock_tolerance_s:
-        said += f"; nothing is printed until it is known to within {held.clock_tolerance_s:.2g} s"
+    if work is not None and estimate.error_s > work.clock_tolerance_s:
+        said += f"; nothing is printed until it is known to within {work.clock_tolerance_s:.2g} s"
     return said
 
 
-def _now(state: State, held: HeldWork | None, by_hand: Handwork | None, outage: Recovering) -> str:
+def _now(state: State, work: HeldWork | None, by_hand: Handwork | None, outage: Recovering) -> str:
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
-        return holds.PANEL_WORDS[state.hold]
-    if held is None:
+        return holds.AT_MACHINE[state.hold]
+    if work is None:
         return "no run"
-    if state.next_column >= held.run.end_column:
-        return f"run {held.run.id} is at its end"
+    if state.next_column >= work.run.end_column:
+        return f"run {work.run.id} is at its end"
     said = recovery_state.in_words(outage, catching_up=state.catching_up, next_column=state.next_column)
-    return f"printing run {held.run.id}{said}"
+    return f"printing run {work.run.id}{said}"
 
 
-def _phase(state: State, held: HeldWork) -> float:
-    return state.next_column % held.profile.columns_per_turn / held.profile.columns_per_turn
+def _phase(state: State, work: HeldWork) -> float:
+    return state.next_column % work.profile.columns_per_turn / work.profile.columns_per_turn
 
 
-def _place(state: State, held: HeldWork | None) -> str:
-    if held is None:
+def _place(state: State, work: HeldWork | None) -> str:
+    if work is None:
         return "no run"
-    turn, column = divmod(state.next_column, held.profile.columns_per_turn)
-    return f"turn {turn}, column {column} of {held.profile.columns_per_turn}, {_phase(state, held):.1%}"
+    turn, column = divmod(state.next_column, work.profile.columns_per_turn)
+    return f"turn {turn}, column {column} of {work.profile.columns_per_turn}, {_phase(state, work):.1%}"
 
 
-def _next_cut(state: State, held: HeldWork | None, pending: list[Strip]) -> str:
-    if held is None or held.profile.knife is None:
-        return "none" if held is None else "no knife"
+def _next_cut(state: State, work: HeldWork | None, pending: list[Strip]) -> str:
+    if work is None or work.profile.knife is None:
+        return "none" if work is None else "no knife"
     places = [strip.place for strip in pending]
-    ahead = held.boundaries(state.next_column, state.next_column + held.profile.columns_per_turn)
+    ahead = work.boundaries(state.next_column, state.next_column + work.profile.columns_per_turn)
     places += [state.paper_position + boundary - state.next_column for boundary in ahead]
     if not places:
         return "none"
-    columns = max(0, min(places) + held.profile.knife_columns - state.paper_position)
+    columns = max(0, min(places) + work.profile.knife_columns - state.paper_position)
     how = "" if state.knife_armed else "; the knife is disarmed, so it will be left uncut"
-    return f"in about {duration(columns * held.column_s)}, after {columns} columns{how}"
+    return f"in about {duration(columns * work.column_s)}, after {columns} columns{how}"
 
 
-def _paper(remains: RemainingSupplies | None, profile: Profile | None, held: HeldWork | None) -> str:
+def _paper(remains: RemainingSupplies | None, profile: Profile | None, work: HeldWork | None) -> str:
     if remains is None or profile is None:
         return "not known before the first work"
     left_m = remains.paper_m
     if left_m <= 0:
         return "by count none: look at the roll, and say when it was changed"
-    lasts = "" if held is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * held.column_s)}"
+    lasts = "" if work is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * work.column_s)}"
     return f"{left_m:.2f} m by count{lasts}"
 
 
-def _slip(track: SlipState, profile: Profile | None, held: HeldWork | None) -> list[tuple[str, str]]:
+def _slip(track: SlipState, profile: Profile | None, work: HeldWork | None) -> list[tuple[str, str]]:
     said = (
         ""
         if profile is None
-        else slip_correction.in_words(track, profile, None if held is None else held.run.mean_turn_s)
+        else slip_correction.in_words(track, profile, None if work is None else work.run.mean_turn_s)
     )
     return [("Slip of the paper", said)] if said else []
 

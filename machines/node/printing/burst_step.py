@@ -13,7 +13,7 @@ from machines.node.work.bursts import Burst, next_burst
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateCache
-from machines.node.work.snapshot import Snapshot, snapshot
+from machines.node.work.snapshot import Snapshot, take_snapshot
 from machines.operator import stop_causes
 
 NOTHING_DUE = math.inf
@@ -46,7 +46,7 @@ class Laying:
         self._slip = slip
         self.busy = False
 
-    def go_on(self, held: HeldWork, driver: Driver, now: float) -> float:
+    def go_on(self, work: HeldWork, driver: Driver, now: float) -> float:
         """Order the next bursts, if it is time, or lay the next one in hand.
 
         Returns:
@@ -54,18 +54,18 @@ class Laying:
         """
         if self._in_hand:
             return self._lay(driver, now)
-        seen = snapshot(self._journal)
-        state, planned = seen.state, self._plan(held, seen)
+        snapshot = take_snapshot(self._journal)
+        state, planned = snapshot.state, self._plan(work, snapshot)
         if not planned:
-            if state.next_column < held.run.end_column:
+            if state.next_column < work.run.end_column:
                 self._interruption.because("no-work")
             return NOTHING_DUE
-        order_in_s = self._in_hand.order_at(held, planned[0], catching_up=state.catching_up) - now
+        order_in_s = self._in_hand.order_at(work, planned[0], catching_up=state.catching_up) - now
         if order_in_s > 0:
             return self._wait(driver, order_in_s, now)
-        closed_only = seen.recovery.closed_only
+        closed_only = snapshot.recovery.closed_only
         try:
-            self._in_hand.take(held, planned, now, catching_up=state.catching_up, closed_only=closed_only)
+            self._in_hand.take(work, planned, now, catching_up=state.catching_up, closed_only=closed_only)
         except FileNotFoundError:  # the exchange has just learned of another plate and pruned this one
             self._interruption.because("no-work")
             return NOTHING_DUE
@@ -90,22 +90,22 @@ class Laying:
                 return 0.0
         return self._lay(driver, now)
 
-    def _plan(self, held: HeldWork, seen: Snapshot) -> list[Burst]:
+    def _plan(self, work: HeldWork, snapshot: Snapshot) -> list[Burst]:
         """The bursts to order together: those of one commit, or all parts of one burst; at most up to where the knife
         must be looked at again."""
-        state, left_out = seen.state, seen.recovery.left_out
-        cuts_due = [strip.place + held.profile.knife_columns for strip in seen.pending]
+        state, left_out = snapshot.state, snapshot.recovery.left_out
+        cuts_due = [strip.place + work.profile.knife_columns for strip in snapshot.pending]
         column, position = state.next_column, state.paper_position
-        burst_end = held.profile.burst_start(column) + held.profile.columns_per_burst
+        burst_end = work.profile.burst_start(column) + work.profile.columns_per_burst
         enough = max(burst_end, column + self._columns_per_commit)
         planned: list[Burst] = []
         while column < enough:
-            burst = next_burst(held, column, position, cuts_due)
-            if burst is None or burst.end_column > enough or not self._plates.has(held.plate_of(burst.first_column)):
+            burst = next_burst(work, column, position, cuts_due)
+            if burst is None or burst.end_column > enough or not self._plates.has(work.plate_of(burst.first_column)):
                 break
             planned.append(burst)
             column, position = burst.end_column, burst.end_place
-            if position in cuts_due or held.boundaries(burst.first_column, burst.end_column):
+            if position in cuts_due or work.boundaries(burst.first_column, burst.end_column):
                 break
             if left_out is not None and column == left_out.first:
                 break
@@ -117,13 +117,13 @@ class Laying:
             return due_in_s
         self.busy = True
         try:
-            held, burst = self._in_hand.lay(driver)
+            work, burst = self._in_hand.lay(driver)
         except MachineStopped as stop:
             self._machine.stopped_laying(stop, now)
         else:
             self._interruption.over()
             self._machine.followed()
-            self._slip.look(driver, held, burst, now)
+            self._slip.look(driver, work, burst, now)
         finally:
             self.busy = False
         return 0.0

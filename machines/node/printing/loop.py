@@ -21,13 +21,13 @@ from machines.node.printing.burst_step import NOTHING_DUE, Laying
 from machines.node.printing.order_queue import OrdersInHand
 from machines.node.printing.settling import Settling
 from machines.node.store.journal import Journal, State, change_state, read_state
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import bursts, order_log, takeover
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateCache
-from machines.node.work.snapshot import snapshot
+from machines.node.work.snapshot import take_snapshot
 from machines.operator import holds, stop_causes
 from machines.operator.holds import Holding
 from machines.operator.stop_causes import cause_of
@@ -61,7 +61,7 @@ class Printer:
         columns_per_commit: int,
         *,
         resume_unattended: bool = False,
-        asked: AskedForWork | None = None,
+        inquiry: WorkInquiry | None = None,
     ) -> None:
         """Wire it up.
 
@@ -74,16 +74,16 @@ class Printer:
                 after a power cut. More of them wear a memory card less: each commit of orders and each of outcomes is
                 one synchronous write.
             resume_unattended: after an unplanned stop it prints on by itself; without this it waits for a person.
-            asked: what the exchange tells of its passes; None where there is none, and nothing to wait for.
+            inquiry: what the exchange tells of its passes; None where there is none, and nothing to wait for.
         """
         self._journal = journal
         self._server_time = server_time
         self._resume_unattended = resume_unattended
-        self._asked = asked
+        self._inquiry = inquiry
         self._interruption = Interruption(journal)
         self._in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
-        self._settling = Settling(journal, plates, self._in_hand, self._interruption, asked)
+        self._settling = Settling(journal, plates, self._in_hand, self._interruption, inquiry)
         self._slip = SlipWatch(journal, plates)
         self._laying = Laying(
             journal, plates, self._machine, self._in_hand, self._interruption, columns_per_commit, self._slip
@@ -155,47 +155,47 @@ class Printer:
         state = self._journal.state()
         if state.fenced:
             raise MustNotPrint(state.fenced)
-        held = self._current(state)
+        work = self._current(state)
         if now is not None and reporting.report_all(self._journal, state, now):
-            if self._asked is not None:
-                self._asked.tell()
+            if self._inquiry is not None:
+                self._inquiry.tell()
             return 0.0
         if state.handwork and state.hold != holds.PAUSED:
             job.end_all(self._journal, "a person ended the pause")
             return 0.0
         if state.hold:
-            return self._rest(state.hold, state, held, now)
+            return self._rest(state.hold, state, work, now)
         self._rested_as = ""
         if now is None:
             return self._idle("clock")
-        if held is None:
+        if work is None:
             return self._idle("no-work")
-        if state.run != held.run.id or state.taking_over:
-            return self._adopt(state, held, now)
-        return self._tend(state, held, now)
+        if state.run != work.run.id or state.taking_over:
+            return self._adopt(state, work, now)
+        return self._tend(state, work, now)
 
-    def _tend(self, state: State, held: HeldWork, now: float) -> float:
+    def _tend(self, state: State, work: HeldWork, now: float) -> float:
         """See to the machine, to the paper that has come to the knife, to what is missing, and to what comes next."""
-        driver = self._driver_of(held)
+        driver = self._driver_of(work)
         if self._machine.stands_still(driver, now):
             return self._idle("machine")
         if (wait_s := self._compare(driver, now)) is not None:
             return wait_s
         if state.arming_asked and reporting.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
-        seen = snapshot(self._journal)  # the machine may just have said that its knife is disarmed
-        if not self._in_hand and cutter.cut(self._journal, seen, held.profile, driver, now):
+        snapshot = take_snapshot(self._journal)  # the machine may just have said that its knife is disarmed
+        if not self._in_hand and cutter.cut(self._journal, snapshot, work.profile, driver, now):
             return 0.0
-        if not self._in_hand and blank_feed.feed(self._journal, seen, held.profile):
+        if not self._in_hand and blank_feed.feed(self._journal, snapshot, work.profile):
             return 0.0
         try:
-            if self._settling.settle(held, seen, now):
+            if self._settling.settle(work, snapshot, now):
                 return 0.0
         except bursts.CannotTell:
             return self._idle("no-work")
-        return NOTHING_DUE if self._settling.waits else self._laying.go_on(held, driver, now)
+        return NOTHING_DUE if self._settling.waits else self._laying.go_on(work, driver, now)
 
-    def _rest(self, hold: Holding, state: State, held: HeldWork | None, now: float | None) -> float:
+    def _rest(self, hold: Holding, state: State, work: HeldWork | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still
         looked at. However it comes to rest, it is capped and its knife disarmed; only paused can it be armed again."""
         self._idle("machine" if hold in (holds.UNPLANNED, holds.REFUSING) else "service")
@@ -209,8 +209,8 @@ class Printer:
             reporting.disarm(self._journal, hold)
         elif self._hands.go_on(now):
             return 0.0
-        if held is not None and held.run.id == state.run:
-            self._driver_of(held)
+        if work is not None and work.run.id == state.run:
+            self._driver_of(work)
         conditions = () if self._machine.driver is None else self._machine.driver.conditions()
         disarmed = stop_causes.KNIFE_OFFLINE in conditions or any(map(stop_causes.stops_printing, conditions))
         if disarmed and self._journal.state().knife_armed:
@@ -240,14 +240,14 @@ class Printer:
             return None
         if self._held is None or estimate.error_s <= self._held.clock_tolerance_s:
             return estimate.now
-        if estimate.told is not None:
-            reporting.report_doubt(self._journal, estimate.told, estimate.error_s, self._held.clock_tolerance_s)
+        if estimate.rival_now is not None:
+            reporting.report_doubt(self._journal, estimate.rival_now, estimate.error_s, self._held.clock_tolerance_s)
         return None
 
-    def _driver_of(self, held: HeldWork) -> Driver:
-        if not self._machine.fits(held):
+    def _driver_of(self, work: HeldWork) -> Driver:
+        if not self._machine.fits(work):
             self._in_hand.close()
-        return self._machine.driver_of(held)
+        return self._machine.driver_of(work)
 
     def _compare(self, driver: Driver, now: float) -> float | None:
         """Once, before anything is laid after a start, see whether the machine remembers more paper than the journal.
@@ -273,19 +273,19 @@ class Printer:
             change_state(db, taking_over=1)
         return 0.0
 
-    def _adopt(self, state: State, held: HeldWork, now: float) -> float:
+    def _adopt(self, state: State, work: HeldWork, now: float) -> float:
         """Turn to a run that is not the journal's, or take one over, once it is known where to begin."""
-        if not held.segments:
+        if not work.segments:
             return self._idle("no-work")
         self._in_hand.close()
         self._slip.forget()
-        driver = self._driver_of(held)
+        driver = self._driver_of(work)
         if self._machine.stands_still(driver, now):
             return self._idle("machine")
         if not state.taking_over and (wait_s := self._compare(driver, now)) is not None:
             return wait_s
         try:
-            self._settling.adopt(held, driver.column_end(), driver.paper_end(), now)
+            self._settling.adopt(work, driver.column_end(), driver.paper_end(), now)
         except MachineStopped as stop:
             reporting.report_conditions(self._journal, stop.keywords, now)
             return self._idle("machine")

@@ -28,9 +28,9 @@ from machines.node.work.plate_cache import PlateCache
 LEAD_BURSTS = 0.25
 
 
-def lead_s(held: HeldWork) -> float:
+def lead_s(work: HeldWork) -> float:
     """How long before its instant a burst is ordered, seconds."""
-    return min(held.column_s, LEAD_BURSTS * held.burst_s)
+    return min(work.column_s, LEAD_BURSTS * work.burst_s)
 
 
 class OrdersInHand:
@@ -65,12 +65,12 @@ class OrdersInHand:
         """What comes next is late, and true again only after this."""
         self._not_before = now
 
-    def order_at(self, held: HeldWork, burst: Burst, *, catching_up: bool) -> float:
+    def order_at(self, work: HeldWork, burst: Burst, *, catching_up: bool) -> float:
         """When to order a burst, POSIX seconds. In a replay there is no hurry."""
-        return max(burst.due, self._not_before) if catching_up else burst.due - lead_s(held)
+        return max(burst.due, self._not_before) if catching_up else burst.due - lead_s(work)
 
     def take(
-        self, held: HeldWork, planned: list[Burst], now: float, *, catching_up: bool, closed_only: bool = False
+        self, work: HeldWork, planned: list[Burst], now: float, *, catching_up: bool, closed_only: bool = False
     ) -> None:
         """Commit orders, with their dots at hand. A replay may be allowed to catch up ``closed_only``, in the venue's
         closed hours.
@@ -78,10 +78,10 @@ class OrdersInHand:
         Raises:
             FileNotFoundError: a plate went while they were planned; nothing was ordered.
         """
-        dots = [self._dots(held, burst) for burst in planned]
+        dots = [self._dots(work, burst) for burst in planned]
         with self._journal.transaction() as db:
             order_log.order(db, planned, now)
-        self._held, self._catching_up, self._closed_only = held, catching_up, closed_only
+        self._held, self._catching_up, self._closed_only = work, catching_up, closed_only
         self._waiting = [*zip(planned, dots, strict=True)]
 
     def imminent(self, now: float) -> bool:
@@ -121,12 +121,12 @@ class OrdersInHand:
             self.close()
         return self._held, burst
 
-    def _next_not_before(self, held: HeldWork, began: float, columns: int) -> float:
+    def _next_not_before(self, work: HeldWork, began: float, columns: int) -> float:
         """A burst that began takes as long as at the machine's highest rate; but as long as the sky's, while the venue
         is open and catching up must wait, and what the last one was late by is not added."""
-        if not self._catching_up or not self._closed_only or held.is_closed_at(began):
-            return began + columns / held.profile.highest_columns_per_s()
-        takes_s = columns * held.column_s
+        if not self._catching_up or not self._closed_only or work.is_closed_at(began):
+            return began + columns / work.profile.highest_columns_per_s()
+        takes_s = columns * work.column_s
         return max(self._not_before, began - takes_s) + takes_s
 
     def close(self) -> None:
@@ -136,6 +136,6 @@ class OrdersInHand:
                 order_log.record(db, self._held, self._laid, [burst for burst, _ in self._waiting])
         self._laid, self._waiting = [], []
 
-    def _dots(self, held: HeldWork, burst: Burst) -> NDArray[np.bool_]:
-        plate = held.plate_of(burst.first_column)
-        return self._plates.dots(plate, burst.first_column, burst.end_column, held.profile)
+    def _dots(self, work: HeldWork, burst: Burst) -> NDArray[np.bool_]:
+        plate = work.plate_of(burst.first_column)
+        return self._plates.dots(plate, burst.first_column, burst.end_column, work.profile)

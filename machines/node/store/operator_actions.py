@@ -22,7 +22,7 @@ from machines.model.profile import Profile
 from machines.node.store import outbox
 from machines.node.store.journal import change_state, read_state
 from machines.node.store.slip_state import begin_anew
-from machines.operator.holds import HELD_AFTER, PANEL_WORDS, PARKED, PAUSED, REFUSING, STOPPED, UNPLANNED
+from machines.operator.holds import AT_MACHINE, HELD_AFTER, PARKED, PAUSED, REFUSING, STOPPED, UNPLANNED
 from machines.protocol.journal_entries import Action, OperatorActed
 
 
@@ -86,7 +86,7 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
     """
     state = read_state(db)
     if problem := (why_not_anybody if by_anybody else why_not)(state.hold, action):
-        raise InputError("action", f"{action} cannot be done now: {PANEL_WORDS[state.hold]}", problem)
+        raise InputError("action", f"{action} cannot be done now: {AT_MACHINE[state.hold]}", problem)
     if action in HELD_AFTER:
         change_state(db, hold=HELD_AFTER[action])
     if action == "roll-changed":

@@ -25,7 +25,7 @@ from machines.node.sync.failures import (
 )
 from machines.node.sync.report_errand import ReportErrand
 from machines.node.sync.timekeeper import Timekeeper
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import held_work as holding
 from machines.node.work import not_understood
 from machines.node.work.held_work import Fetched
@@ -50,7 +50,7 @@ class Exchange:
         journal, clock, time, plates, client: what it works with.
         epoch: of the credentials.
         horizon: how far ahead work is held, ISO 8601.
-        asked: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
+        inquiry: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
         chance: keeps boards that were cut off together from coming back together.
         reports: the errand that tells what the server does not know yet.
     """
@@ -62,7 +62,7 @@ class Exchange:
     client: Client
     epoch: int
     horizon: str
-    asked: AskedForWork
+    inquiry: WorkInquiry
     chance: Chance
     _failures: int = 0
     _poll_s: float = FIRST_POLL_S
@@ -99,9 +99,9 @@ class Exchange:
             how long to wait before the next one, in the clock's seconds.
         """
         self._attempt(self._take_up_call)
-        self.asked.begin()
+        self.inquiry.begin()
         troubles, heard = self._do([self._ask_time, self.reports.run, self._fetch_work, self._fetch_plates])
-        self.asked.end()
+        self.inquiry.end()
         if troubles:
             self._failures += 1
             wait_s = backoff_s(self._failures, max(trouble.wait_s for trouble in troubles), self.chance.share)
@@ -112,7 +112,7 @@ class Exchange:
         return wait_s
 
     def _is_wanted_now(self) -> bool:
-        return self._is_called() or self.asked.is_wanted
+        return self._is_called() or self.inquiry.is_wanted
 
     def _do(self, errands: list[Callable[[], None]]) -> tuple[list[Trouble], bool]:
         """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached.
@@ -210,7 +210,7 @@ class Exchange:
         elif puzzle is not None and etag and not puzzle.etag:  # what is held counts again, and no longer that
             with self.journal.transaction() as db:
                 not_understood.keep(db, None)
-        self.asked.answer()
+        self.inquiry.answer()
 
     def _take(self, fetched: Fetched, before: Work | None) -> None:
         if not is_same_machine(before, fetched.work):

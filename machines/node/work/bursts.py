@@ -42,74 +42,74 @@ class Burst:
         return self.place + len(self)
 
 
-def instant_of(held: HeldWork, column: int) -> float | None:
+def instant_of(work: HeldWork, column: int) -> float | None:
     """The instant of the burst that a column belongs to, POSIX seconds; None if its segment is not held.
 
     A burst that the run's beginning clips is laid at the instant of its first column that is laid. One that reaches
     over a boundary of segments is laid at one instant, while the segment that it begins in is held.
     """
-    segment = held.segment_of(column)
+    segment = work.segment_of(column)
     if segment is None:
         return None
-    start = max(held.profile.burst_start(column), held.run.first_column)
-    return _instant(held.segment_of(start) or segment, start)
+    start = max(work.profile.burst_start(column), work.run.first_column)
+    return _instant(work.segment_of(start) or segment, start)
 
 
 def _instant(segment: SegmentWork, column: int) -> float:
     return float(segment.instants(np.array([column]))[0])
 
 
-def is_late(held: HeldWork, column: int, now: float) -> bool | None:
+def is_late(work: HeldWork, column: int, now: float) -> bool | None:
     """Whether a column is too late to be laid as if nothing had happened: its instant is more than a burst ago, and
     more than a stumble. None if it cannot be told from the work that is held."""
-    if column >= held.run.end_column:
+    if column >= work.run.end_column:
         return False
-    instant = instant_of(held, column)
+    instant = instant_of(work, column)
     if instant is not None:
-        return now - instant > max(held.burst_s, STUMBLE_COLUMNS * held.column_s)
+        return now - instant > max(work.burst_s, STUMBLE_COLUMNS * work.column_s)
     # Not held itself, but if the sky is already in a later segment, its time is over.
-    present = held.segment_at(now)
+    present = work.segment_at(now)
     return True if present is not None and present.first_column > column else None
 
 
-def first_after(held: HeldWork, now: float) -> int | None:
+def first_after(work: HeldWork, now: float) -> int | None:
     """The first column of the first burst whose instant is after now (POSIX seconds), at most the run's end; None if
     the work held does not reach so far."""
-    last = held.segments[-1] if held.segments else None
-    if last is not None and last.end_column == held.run.end_column and now >= last.knots[-1].timestamp():
-        return held.run.end_column
-    segment = held.segment_at(now)
+    last = work.segments[-1] if work.segments else None
+    if last is not None and last.end_column == work.run.end_column and now >= last.knots[-1].timestamp():
+        return work.run.end_column
+    segment = work.segment_at(now)
     if segment is None:
         return None
-    cadence = held.profile.columns_per_burst
+    cadence = work.profile.columns_per_burst
     starts = np.arange(-(-segment.first_column // cadence) * cadence, segment.end_column, cadence)
     later = starts[segment.instants(starts) > now]
     # After the segment's last burst comes the first that begins at or after its end.
     start = int(later[0]) if later.size else -(-segment.end_column // cadence) * cadence
-    return min(start, held.run.end_column)
+    return min(start, work.run.end_column)
 
 
-def next_burst(held: HeldWork, column: int, position: int, cuts_due: Iterable[int]) -> Burst | None:
+def next_burst(work: HeldWork, column: int, position: int, cuts_due: Iterable[int]) -> Burst | None:
     """What to lay from a column on; None if it is not held, or past the run's end.
 
     Args:
-        held: the work.
+        work: the work.
         column: the first column not accounted for.
         position: its place on the paper.
         cuts_due: paper positions at which the knife is to cut; the burst is split so that the paper stops there.
     """
-    segment = held.segment_of(column)
-    instant = instant_of(held, column)
+    segment = work.segment_of(column)
+    instant = instant_of(work, column)
     if segment is None or instant is None:
         return None
-    cadence = held.profile.columns_per_burst
-    end = min(held.profile.burst_start(column) + cadence, segment.end_column, held.run.end_column)
+    cadence = work.profile.columns_per_burst
+    end = min(work.profile.burst_start(column) + cadence, segment.end_column, work.run.end_column)
     # Boundaries within the burst itself come to the knife within it only where the knife is that near.
-    own = [boundary - column + held.profile.knife_columns for boundary in held.boundaries(column, end)]
+    own = [boundary - column + work.profile.knife_columns for boundary in work.boundaries(column, end)]
     stops = [stop for stop in (*(due - position for due in cuts_due), *own) if stop > 0]
     end = min([end, *(column + stop for stop in stops)])
     return Burst(
-        run=held.run.id, segment=segment.number, first_column=column, end_column=end, place=position, due=instant
+        run=work.run.id, segment=segment.number, first_column=column, end_column=end, place=position, due=instant
     )
 
 

@@ -47,13 +47,13 @@ def order(db: sqlite3.Connection, bursts: Iterable[Burst], now: float) -> None:
     )
 
 
-def record(db: sqlite3.Connection, held: HeldWork, laid: Sequence[Laid], withdrawn: Sequence[Burst]) -> None:
+def record(db: sqlite3.Connection, work: HeldWork, laid: Sequence[Laid], withdrawn: Sequence[Burst]) -> None:
     """Write down what was laid, and which orders the machine was never given."""
     db.executemany("DELETE FROM burst WHERE run = ? AND first_column = ?", [(b.run, b.first_column) for b in withdrawn])
     for one in laid:
         if one.true_again:
             _come_true(db, one)
-        _advance(db, held, one)
+        _advance(db, work, one)
 
 
 def _come_true(db: sqlite3.Connection, one: Laid) -> None:
@@ -64,29 +64,29 @@ def _come_true(db: sqlite3.Connection, one: Laid) -> None:
     change_state(db, catching_up=0)
 
 
-def _advance(db: sqlite3.Connection, held: HeldWork, one: Laid) -> None:
+def _advance(db: sqlite3.Connection, work: HeldWork, one: Laid) -> None:
     burst, kept = one.burst, recovery_state.read(db)
     db.execute(
         "UPDATE burst SET laid_at = ? WHERE run = ? AND first_column = ?", (one.at, burst.run, burst.first_column)
     )
-    crossed = _new_boundaries(kept, held, burst.first_column, burst.end_column)
+    crossed = _new_boundaries(kept, work, burst.first_column, burst.end_column)
     strips.note(db, burst.run, {boundary: burst.place + boundary - burst.first_column for boundary in crossed})
     change_state(db, next_column=burst.end_column, paper_position=burst.end_place)
     count_drops(db, one.drops, one.at)
-    state = _leave_out(db, held, kept)
-    segment = held.segment_of(burst.first_column)
+    state = _leave_out(db, work, kept)
+    segment = work.segment_of(burst.first_column)
     if segment is not None and segment.end_column == burst.end_column:
         report_printed(db, burst.run)
-        _forget(db, burst.run, burst.end_column - held.profile.columns_per_turn)
-    _come_to_the_end(db, held, state, one.at)
+        _forget(db, burst.run, burst.end_column - work.profile.columns_per_turn)
+    _come_to_the_end(db, work, state, one.at)
 
 
-def _come_to_the_end(db: sqlite3.Connection, held: HeldWork, state: State, at: float) -> None:
+def _come_to_the_end(db: sqlite3.Connection, work: HeldWork, state: State, at: float) -> None:
     """A run that is over before the machine has caught up ends the replay all the same; ``at``, POSIX seconds."""
-    end = held.run.end_column
+    end = work.run.end_column
     if state.catching_up and state.next_column >= end:
-        report_printed(db, held.run.id)
-        outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=held.run.id, column=end))
+        report_printed(db, work.run.id)
+        outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=work.run.id, column=end))
         change_state(db, catching_up=0)
 
 
@@ -130,13 +130,13 @@ def left_run(db: sqlite3.Connection, run: str) -> LeftRun | None:
     return None if row is None else LeftRun(*row)
 
 
-def adopt(db: sqlite3.Connection, held: HeldWork, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
+def adopt(db: sqlite3.Connection, work: HeldWork, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
     """Turn to another run, or take one over. Places that are unknown count as used, and so does what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
 
     Args:
         db: the journal.
-        held: the run.
+        work: the run.
         first_column: that nobody has accounted for.
         perhaps_end: end of the columns that another board may have laid, which are settled next; None for none.
         paper_end: place after the last that the machine remembers, 0 if it does not.
@@ -150,15 +150,15 @@ def adopt(db: sqlite3.Connection, held: HeldWork, first_column: int, perhaps_end
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if perhaps_end is not None:  # their places count as used once they are settled
         position = max(state.paper_position, position - (perhaps_end - first_column))
-    change_state(db, run=held.run.id, next_column=first_column, paper_position=position, catching_up=0)
+    change_state(db, run=work.run.id, next_column=first_column, paper_position=position, catching_up=0)
     change_state(db, taking_over=0, perhaps_end=perhaps_end, gap_place=state.gap_place if perhaps_end else None)
     begin_anew(db)
-    recovery_state.begin_run(db, held.shift_s)
-    strips.note(db, held.run.id, dict.fromkeys(held.boundaries(first_column - 1, first_column), position))
+    recovery_state.begin_run(db, work.shift_s)
+    strips.note(db, work.run.id, dict.fromkeys(work.boundaries(first_column - 1, first_column), position))
 
 
 def record_settlement(
-    db: sqlite3.Connection, held: HeldWork, gap: Gap, decision: Decision, since: float | None
+    db: sqlite3.Connection, work: HeldWork, gap: Gap, decision: Decision, since: float | None
 ) -> None:
     """Write down a gap and what was decided, and go on from there.
 
@@ -167,23 +167,23 @@ def record_settlement(
     """
     state = read_state(db)
     place = state.paper_position if state.gap_place is None else state.gap_place
-    report_printed(db, held.run.id)
+    report_printed(db, work.run.id)
     entry = GapSettled(
         seq=outbox.next_seq(db),
         at=gap.noticed_at,
-        run=held.run.id,
+        run=work.run.id,
         gap=gap,
-        policy=held.policy,
+        policy=work.policy,
         decision=decision,
         paper_position=place,
     )
     outbox.append(db, entry)
-    unknown = _new_boundaries(recovery_state.read(db), held, gap.first, gap.unknown_end)
-    strips.note(db, held.run.id, {boundary: place + boundary - gap.first for boundary in unknown})
+    unknown = _new_boundaries(recovery_state.read(db), work, gap.first, gap.unknown_end)
+    strips.note(db, work.run.id, {boundary: place + boundary - gap.first for boundary in unknown})
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if decision.again:  # they are ordered once more, in another place
-        db.execute("DELETE FROM burst WHERE run = ? AND first_column >= ?", (held.run.id, decision.again.first))
-    recovery_state.note_settlement(db, gap, decision, since=since, closed_only=gap.rule(held.policy).only_while_closed)
+        db.execute("DELETE FROM burst WHERE run = ? AND first_column >= ?", (work.run.id, decision.again.first))
+    recovery_state.note_settlement(db, gap, decision, since=since, closed_only=gap.rule(work.policy).only_while_closed)
     change_state(
         db,
         next_column=decision.again.first if decision.again else gap.unknown_end,
@@ -193,12 +193,12 @@ def record_settlement(
         gap_place=None,
     )
     if decision.shift_s:
-        recovery_state.note_shift(db, held.shift_s + decision.shift_s)
+        recovery_state.note_shift(db, work.shift_s + decision.shift_s)
         change_state(db, work_version=state.work_version + 1)
-    _leave_out(db, held, recovery_state.read(db))
+    _leave_out(db, work, recovery_state.read(db))
 
 
-def _leave_out(db: sqlite3.Connection, held: HeldWork, kept: Recovering) -> State:
+def _leave_out(db: sqlite3.Connection, work: HeldWork, kept: Recovering) -> State:
     """Where printing has come to columns that are left out, go on after them. They take no paper, and a strip's
     boundary among them comes to lie where the paper goes on; or their places are fed blank, and it lies in its own.
 
@@ -209,17 +209,17 @@ def _leave_out(db: sqlite3.Connection, held: HeldWork, kept: Recovering) -> Stat
     left, place = kept.left_out, state.paper_position
     if left is None or state.next_column != left.first:
         return state
-    boundaries = held.boundaries(left.first, left.end)
-    strips.note(db, held.run.id, {b: place + (b - left.first if kept.blank else 0) for b in boundaries})
+    boundaries = work.boundaries(left.first, left.end)
+    strips.note(db, work.run.id, {b: place + (b - left.first if kept.blank else 0) for b in boundaries})
     change_state(db, next_column=left.end)
     recovery_state.reach_left_out(db, place + len(left) if kept.blank else None)
     return replace(state, next_column=left.end)
 
 
-def _new_boundaries(kept: Recovering, held: HeldWork, after: int, through: int) -> list[int]:
+def _new_boundaries(kept: Recovering, work: HeldWork, after: int, through: int) -> list[int]:
     """Where strips begin among columns that are accounted for now. One that is printed again begins no second strip."""
     noted = kept.again_end
-    return held.boundaries(after if noted is None else max(after, min(noted, through)), through)
+    return work.boundaries(after if noted is None else max(after, min(noted, through)), through)
 
 
 def report_printed(db: sqlite3.Connection, run: str) -> None:

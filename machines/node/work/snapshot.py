@@ -29,7 +29,7 @@ class Snapshot:
     unknown_end: int | None
 
 
-def snapshot(journal: Journal) -> Snapshot:
+def take_snapshot(journal: Journal) -> Snapshot:
     """The journal as it stands; no other thread's transaction is half done in it."""
     with journal.reading():
         recovery, pending, unknown_end = journal.kept(_beside_the_state)

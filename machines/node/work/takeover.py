@@ -83,63 +83,63 @@ def paper_unknown(db: sqlite3.Connection, paper_end: int | None) -> int:
     return max(0, (paper_end or 0) - max(order_log.end_of_paper(db), paper_known(db)))
 
 
-def where_to_begin(held: HeldWork, state: State, left_at: int | None = None) -> int:
+def where_to_begin(work: HeldWork, state: State, left_at: int | None = None) -> int:
     """The first column of the run that is not accounted for, by the server's word and, if it is or was the journal's
     run, by the journal's: a server put back from an older copy knows less. The run has a segment.
 
     Args:
-        held: the run.
+        work: the run.
         state: of the journal.
         left_at: where the journal left the run for another one; None if it never did.
     """
-    told = held.run.first_unaccounted
-    first = max(held.run.first_column, held.segments[0].first_column) if told is None else told
-    known = state.next_column if state.run == held.run.id else left_at
+    told = work.run.first_unaccounted
+    first = max(work.run.first_column, work.segments[0].first_column) if told is None else told
+    known = state.next_column if state.run == work.run.id else left_at
     return first if known is None else max(first, known)
 
 
-def perhaps_laid_until(held: HeldWork, first: int, remembered: int | None, now: float, fed: int = 0) -> int:
+def perhaps_laid_until(work: HeldWork, first: int, remembered: int | None, now: float, fed_columns: int = 0) -> int:
     """The end of the columns, from a first one on, that another board may have laid.
 
     Args:
-        held: the work.
+        work: the work.
         first: column that nobody has accounted for.
         remembered: the running column after the last that the machine itself remembers; None if it does not. It may be
             of an earlier run, with a count of its own; so it counts only as far as columns were due, or as there was
             paper fed for them. It is not the furthest where a segment may be printed once more, as columns after the
             last may lie there from before.
         now: by the server, POSIX seconds. Its clock may have been set back since columns were laid.
-        fed: columns of paper that the machine remembers and nobody has told of.
+        fed_columns: of paper that the machine remembers and nobody has told of.
 
     Raises:
         CannotTell: the work held does not say what was due.
     """
-    due_end = _due_end(held, first, now + TOLERANCES * held.clock_tolerance_s)
+    due_end = _due_end(work, first, now + TOLERANCES * work.clock_tolerance_s)
     if remembered is None:
         return max(first, due_end)
-    of_paper = min(remembered, held.run.end_column) if first < remembered <= first + fed else first
-    if _may_print_again(held):
+    of_paper = min(remembered, work.run.end_column) if first < remembered <= first + fed_columns else first
+    if _may_print_again(work):
         return max(of_paper, due_end)
     return max(of_paper, min(remembered, due_end))
 
 
-def _due_end(held: HeldWork, first: int, by: float) -> int:
+def _due_end(work: HeldWork, first: int, by: float) -> int:
     """The end of the bursts, from the one that holds a first column on, whose instants are not after an instant."""
-    start = max(held.profile.burst_start(first), held.run.first_column)
-    segment = held.segment_of(first) or held.segments[0]
-    instant = instant_of(held, first) if held.segment_of(start) is not None else None
+    start = max(work.profile.burst_start(first), work.run.first_column)
+    segment = work.segment_of(first) or work.segments[0]
+    instant = instant_of(work, first) if work.segment_of(start) is not None else None
     if instant is None:  # it began in a segment that is accounted for, and so not held: so long before, in the mean
-        instant = segment.knots[0].timestamp() - (segment.first_column - start) * held.column_s
+        instant = segment.knots[0].timestamp() - (segment.first_column - start) * work.column_s
     if instant > by:
         return first
-    burst_end = min(held.profile.burst_start(first) + held.profile.columns_per_burst, held.run.end_column)
-    after = first_after(held, by)
-    if after is None and by >= held.segments[0].knots[0].timestamp():
+    burst_end = min(work.profile.burst_start(first) + work.profile.columns_per_burst, work.run.end_column)
+    after = first_after(work, by)
+    if after is None and by >= work.segments[0].knots[0].timestamp():
         raise CannotTell
     return max(burst_end, after or 0)
 
 
-def _may_print_again(held: HeldWork) -> bool:
-    rules = [rule for _, rule in held.policy.rules()]
-    rules += [] if held.override is None else [held.override.rule]
+def _may_print_again(work: HeldWork) -> bool:
+    rules = [rule for _, rule in work.policy.rules()]
+    rules += [] if work.override is None else [work.override.rule]
     return any(rule.half_printed == "again" for rule in rules)

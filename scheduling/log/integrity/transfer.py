@@ -195,10 +195,10 @@ class LogFile:
                 last = _line(data)
             yield last
 
-    def _keep(self, found: RemarkRow) -> None:
-        if found.digest in self.remarks:
+    def _keep(self, row: RemarkRow) -> None:
+        if row.digest in self.remarks:
             raise InputError("remark", "it stands in the file twice", "leave one of the two lines out")
-        self.remarks[found.digest] = found
+        self.remarks[row.digest] = row
 
 
 def _numbered(source: Iterable[str]) -> Iterator[tuple[int, str]]:

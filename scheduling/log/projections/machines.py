@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from machines.operator.holds import HELD_AFTER, UNPLANNED
+from machines.operator.holds import FAULT, HELD_AFTER, UNPLANNED
 from machines.operator.stop_causes import KNIFE_OFFLINE, stops_printing
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
@@ -34,7 +34,7 @@ CHANGES = {
 }
 
 # It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
-UNPLANNED_STOP, FAULT = STOPPED_BY_ITSELF = UNPLANNED, "fault"
+STOPPED_BY_ITSELF = (UNPLANNED, FAULT)
 _KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
 
 
@@ -105,7 +105,7 @@ def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
         machine.stopped_at = None
     if machine is not None and event.unplanned_stop:
         machine.knife_armed = False
-        _hold(machine, machine.hold or UNPLANNED_STOP, event.at)
+        _hold(machine, machine.hold or UNPLANNED, event.at)
 
 
 def node_stopped(rows: Rows, fact: Recorded, event: NodeStopped) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from machines.model.position import Slip
+from machines.operator.holds import HELD_AFTER
 from machines.protocol.journal_entries import (
     Action,
     ConditionsChanged,
@@ -86,9 +87,6 @@ DID: Mapping[Action, str] = {
     "place-set": "a person looked at the paper and told the machine where it stands, which it had forgotten",
 }
 OLDER = "look whether this server is older than the board"
-HOLDING: frozenset[Action] = frozenset({"stop", "release", "pause", "park"})
-# Every other action changes nothing about what holds it.
-ABOUT_HOLDING: frozenset[Action] = HOLDING | {"resume"}
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:
@@ -178,10 +176,10 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:
     """A person at the machine did something: to be looked at for as long as it holds the machine back."""
-    if event.action in ABOUT_HOLDING:
+    if event.action in HELD_AFTER:
         _clear(rows, fact, OPERATOR)
     unseen = "" if event.seen_done else "; nobody saw all of it done"
-    cleared_at = None if event.action in HOLDING else fact.happened_at
+    cleared_at = None if HELD_AFTER.get(event.action) else fact.happened_at
     raise_notice(rows, fact, OPERATOR, DID[event.action] + unseen, cleared_at=cleared_at)
 
 

@@ -26,7 +26,7 @@ from machines.node.clock.server_time import Estimate
 from machines.node.printing.loop import Printer
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import Fetched
 from machines.node.work.plate_cache import PlateCache
@@ -228,7 +228,7 @@ class Rig:
     faults: FaultPlan = field(default_factory=FaultPlan)
     asks: bool = False
     asked_every_s: float = math.inf
-    asked: AskedForWork | None = None
+    asked: WorkInquiry | None = None
 
     def __post_init__(self) -> None:
         open_journal(self.home, create=True).close()
@@ -240,7 +240,7 @@ class Rig:
         """A new agent, as after the power came back."""
         plain = open_journal(self.home)
         self.journal = FusedJournal(plain._connection, self.fuse)
-        self.asked = AskedForWork(self.clock.elapsed, self.clock.elapsed) if self.asks else None
+        self.asked = WorkInquiry(self.clock.elapsed, self.clock.elapsed) if self.asks else None
         self.printer = Printer(
             self.journal,
             self._server_time,
@@ -248,7 +248,7 @@ class Rig:
             self._open,
             self.columns_per_commit,
             resume_unattended=self.resume_unattended,
-            asked=self.asked,
+            inquiry=self.asked,
         )
         self.machine = None
         self.printer.begin()
@@ -310,7 +310,7 @@ class Rig:
         if not self.time_known:
             return None
         now = self.clock.at + self.server_ahead_s
-        return Estimate(now=now, error_s=self.error_s, told=now if math.isinf(self.error_s) else None)
+        return Estimate(now=now, error_s=self.error_s, rival_now=now if math.isinf(self.error_s) else None)
 
     def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> FusedMachine:
         machine = SimulatedMachine(

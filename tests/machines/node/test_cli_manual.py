@@ -133,7 +133,7 @@ def test_after_a_boot_with_no_server_in_reach_a_person_sets_the_time_and_it_prin
     # The same time told by another count of seconds: as after the power was off, and no battery kept the clock.
     clock = bench.studio.clock
     assert isinstance(clock, CompressedClock)
-    later = replace(clock, origin_boottime=clock.origin_boottime + 1.0, origin=clock.origin + clock.rate)
+    later = replace(clock, began_boottime_s=clock.began_boottime_s + 1.0, began_at=clock.began_at + clock.rate)
     bench.environ[CLOCK_VARIABLE] = later.as_text()
     agent = bench.start("--resume-unattended")
     wait_for(lambda: bench.status().agent_runs, "the agent")

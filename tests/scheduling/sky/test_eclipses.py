@@ -25,7 +25,7 @@ def separation(tt: np.ndarray) -> np.ndarray:
 
 
 def test_there_are_two_to_five_a_year(eclipses: list[LunarEclipse]) -> None:
-    years = [int(2000 + eclipse.greatest / 86_400 / 365.25) for eclipse in eclipses]
+    years = [int(2000 + eclipse.greatest_tt / 86_400 / 365.25) for eclipse in eclipses]
     counts = [years.count(year) for year in range(2012, 2030)]
     assert min(counts) >= 1  # a year by this reckoning ends at noon of another day
     assert max(counts) <= 5
@@ -33,7 +33,7 @@ def test_there_are_two_to_five_a_year(eclipses: list[LunarEclipse]) -> None:
 
 
 def test_the_greatest_is_when_the_moon_is_nearest_to_the_axis(eclipses: list[LunarEclipse]) -> None:
-    greatest = np.array([eclipse.greatest for eclipse in eclipses])
+    greatest = np.array([eclipse.greatest_tt for eclipse in eclipses])
     nearest = separation(greatest)
     for seconds in (30.0, 600.0, 7200.0):
         assert (separation(greatest - seconds) > nearest).all()
@@ -43,7 +43,7 @@ def test_the_greatest_is_when_the_moon_is_nearest_to_the_axis(eclipses: list[Lun
 def test_stages_lie_within_one_another(eclipses: list[LunarEclipse]) -> None:
     for eclipse in eclipses:
         stages = [stage for stage in (eclipse.penumbral, eclipse.partial, eclipse.total) if stage is not None]
-        edges = [begins for begins, _ in stages] + [eclipse.greatest] + [ends for _, ends in reversed(stages)]
+        edges = [begins for begins, _ in stages] + [eclipse.greatest_tt] + [ends for _, ends in reversed(stages)]
         assert edges == sorted(edges)
         assert eclipse.penumbral is not None
 
@@ -60,7 +60,7 @@ def test_the_type_follows_the_magnitude(eclipses: list[LunarEclipse]) -> None:
 
 def test_the_longest_total_phase_of_the_century(eclipses: list[LunarEclipse]) -> None:
     """2018-07-27, 103 minutes: F. Espenak, NASA GSFC, Lunar Eclipses: 2001 to 2100, via cosinekitty/astronomy."""
-    lengths = {eclipse.greatest: eclipse.total[1] - eclipse.total[0] for eclipse in eclipses if eclipse.total}
+    lengths = {eclipse.greatest_tt: eclipse.total[1] - eclipse.total[0] for eclipse in eclipses if eclipse.total}
     longest = max(lengths, key=lambda greatest: lengths[greatest])
     at = datetime.fromtimestamp(float(sky().ephemeris.scales.posix_from_tt(longest)), UTC)
     assert at.date().isoformat() == "2018-07-27"

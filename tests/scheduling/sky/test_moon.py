@@ -61,7 +61,7 @@ def test_from_the_zenith_against_ephem_by_its_parallactic_angle() -> None:
     """The same angle as a person sees it: the position angle of the light less ephem's parallactic angle."""
     place = Place(38.72, -9.14)
     observer = ephem.Observer()
-    observer.lat, observer.lon, observer.pressure = str(place.latitude), str(place.longitude), 0
+    observer.lat, observer.lon, observer.pressure = str(place.latitude_degrees), str(place.longitude_degrees), 0
     instants = posix_of(START) + np.random.default_rng(9).uniform(0.0, 365.0 * DAY_S, 300)
     faces = moon_faces(instants, place)
     assert faces.bright_limb_from_zenith_degrees is not None

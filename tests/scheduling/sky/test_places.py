@@ -13,7 +13,7 @@ from scheduling.sky.places import Place, PlaceError
 @given(st.floats(-90, 90), st.floats(-180, 180), st.floats(-500, 10_000))
 def test_every_point_of_the_earth_is_a_place(latitude: float, longitude: float, elevation_m: float) -> None:
     place = Place(latitude, longitude, elevation_m)
-    assert (place.latitude, place.longitude, place.elevation_m) == (latitude, longitude, elevation_m)
+    assert (place.latitude_degrees, place.longitude_degrees, place.elevation_m) == (latitude, longitude, elevation_m)
 
 
 def test_elevation_is_zero_unless_given() -> None:
@@ -23,12 +23,12 @@ def test_elevation_is_zero_unless_given() -> None:
 @pytest.mark.parametrize(
     ("latitude", "longitude", "elevation_m", "field"),
     [
-        (90.001, 0.0, 0.0, "latitude"),
-        (-91.0, 0.0, 0.0, "latitude"),
-        (math.nan, 0.0, 0.0, "latitude"),
-        (0.0, 180.1, 0.0, "longitude"),
-        (0.0, 360.0, 0.0, "longitude"),
-        (0.0, math.inf, 0.0, "longitude"),
+        (90.001, 0.0, 0.0, "latitude_degrees"),
+        (-91.0, 0.0, 0.0, "latitude_degrees"),
+        (math.nan, 0.0, 0.0, "latitude_degrees"),
+        (0.0, 180.1, 0.0, "longitude_degrees"),
+        (0.0, 360.0, 0.0, "longitude_degrees"),
+        (0.0, math.inf, 0.0, "longitude_degrees"),
         (0.0, 0.0, -501.0, "elevation_m"),
         (0.0, 0.0, 10_001.0, "elevation_m"),
     ],

@@ -35,7 +35,7 @@ def test_sunrise_is_phase_zero_and_sunset_a_half(place: Place) -> None:
 @pytest.mark.parametrize("place", [LISBON, CHATHAM, REYKJAVIK, Place(10.0, 179.9), Place(10.0, -179.9)])
 def test_turns_are_numbered_by_the_noon_that_they_hold(place: Place) -> None:
     noons = posix(almanac.find("solar-noon", START, END, place))
-    local = cycles.get("apparent-solar-day").turns(noons) + place.longitude / 360.0
+    local = cycles.get("apparent-solar-day").turns(noons) + place.longitude_degrees / 360.0
     assert np.floor(temporal_hours(place=place).turns(noons)) == pytest.approx(local - 0.5, abs=1e-6)
 
 

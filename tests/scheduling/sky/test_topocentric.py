@@ -34,7 +34,7 @@ def test_an_observer_at_the_equator_and_at_a_pole() -> None:
     equator, pole = observer(Place(0.0, 90.0, 1000.0)), observer(Place(90.0, 0.0))
     assert (equator.from_axis_km, equator.from_equator_km) == pytest.approx((6379.137, 0.0))
     assert (pole.from_axis_km, pole.from_equator_km) == pytest.approx((0.0, 6356.7523), abs=1e-4)
-    assert equator.meridian == 0.25
+    assert equator.meridian_turns == 0.25
     assert equator.eastward_km_s == pytest.approx(0.4652, abs=1e-3)
 
 

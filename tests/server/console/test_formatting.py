@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from machines.operator.holds import HELD_AFTER
+from machines.operator.holds import AT_MACHINE, HELD_AFTER, HOLD_WORDS, Holding
 from machines.recovery import HalfPrinted, Policy, RuleKind
 from machines.serialization import structure
 from scheduling.log.projections.machines import STOPPED_BY_ITSELF
-from server.console import formatting, machine_card, staff_tasks, visitor_page
+from server.console import formatting
 
 
 def plain(text: str) -> str:
@@ -146,7 +146,8 @@ def test_a_policy_in_words(said: dict[str, Any], words_: str) -> None:
 
 def test_whatever_holds_a_machine_every_reader_is_told() -> None:
     holds = {*HELD_AFTER.values(), *STOPPED_BY_ITSELF} - {""}
-    assert set(machine_card.HELD) == set(staff_tasks.HOLDS) == set(visitor_page.HELD) == holds
+    assert set(HOLD_WORDS) == holds
+    assert set(AT_MACHINE) == {"", *get_args(Holding)}
 
 
 def test_every_kind_has_words() -> None:

@@ -233,8 +233,8 @@ def test_a_roll_that_ends_in_the_next_days_and_then_today(furnished: Caller, clo
     on_short_roll(furnished)
     (task,) = shown("wren-2").ahead
     assert (task.what, task.part) == ("Change the roll", "roll")
-    assert task.due is not None and abs(task.due - datetime(2026, 3, 22, 20, tzinfo=UTC)) < timedelta(minutes=8)
-    assert task.when == f"before {task.due:%H:%M} on Sun 22 Mar 2026"
+    assert task.due_at is not None and abs(task.due_at - datetime(2026, 3, 22, 20, tzinfo=UTC)) < timedelta(minutes=8)
+    assert task.when == f"before {task.due_at:%H:%M} on Sun 22 Mar 2026"
     assert shown("wren-2").now == ()
     clock.at = datetime(2026, 3, 22, 8, tzinfo=UTC)
     (task,) = [one for one in shown("wren-2").now if one.part]
@@ -288,8 +288,8 @@ def test_the_sheet_counts_anew_once_something_moved_it(furnished: Caller, node: 
     (before,) = [task for task in shown().ahead if task.part == "roll"]
     tell(node, acted("park"), acted("roll-changed"), acted("resume"), first=6)
     (after,) = [task for task in shown().ahead if task.part == "roll"]
-    assert before.due is not None and after.due is not None
-    assert after.due - before.due == pytest.approx(timedelta(hours=5), abs=timedelta(minutes=9))
+    assert before.due_at is not None and after.due_at is not None
+    assert after.due_at - before.due_at == pytest.approx(timedelta(hours=5), abs=timedelta(minutes=9))
 
 
 def test_a_change_is_due_in_its_service_window(furnished: Caller, clock: HeldClock) -> None:

@@ -94,7 +94,7 @@ def test_a_controller_without_an_encoder_measures_nothing_and_prints(made: dict[
     machine = bench.machine()
     lay(machine, of, 0, 5)
     assert machine.feed() is None
-    assert machine.standing().fed is None
+    assert machine.standing().under_head is None
     assert len(bench.paper.laid) == 5
 
 

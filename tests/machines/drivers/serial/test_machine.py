@@ -386,7 +386,7 @@ class TestRestart:
             machine.lay(70, full(bench.profile, 1), 0)
         assert machine.set_place(70)
         assert machine.conditions() == ()
-        assert machine.standing() == PaperPosition(end=70, whole=70, fed=70.0)
+        assert machine.standing() == PaperPosition(end=70, whole=70, under_head=70.0)
         machine.lay(70, full(bench.profile, 1), 0)
         assert not machine.set_place(0), "it knows better"
         assert machine.standing().end == 71
@@ -397,7 +397,7 @@ def test_the_encoder_tells_how_far_the_paper_went() -> None:
     bench.controller.machine.make = dataclasses.replace(bench.controller.machine.make, slip=0.1)
     machine = bench.machine()
     machine.lay(0, full(bench.profile, 101), 0)
-    assert machine.standing() == PaperPosition(end=101, whole=101, fed=90.0)
+    assert machine.standing() == PaperPosition(end=101, whole=101, under_head=90.0)
 
 
 class TestTheWrongMachine:

@@ -148,7 +148,7 @@ def test_after_a_step_the_bound_reaches_as_far_as_the_step_until_the_server_told
         estimate = estimate_of(time, at_s)
         assert estimate.doubted
         assert estimate.now == pytest.approx(1.79e9 + at_s, abs=0.1), "what was believed is followed"
-        assert estimate.told == pytest.approx(1.79e9 + step_s + at_s, abs=0.1)
+        assert estimate.rival_now == pytest.approx(1.79e9 + step_s + at_s, abs=0.1)
         assert abs(step_s) <= estimate.error_s <= abs(step_s) + 0.4
         at_s += 60.0
     time = asked_every(time, 60.0, 1, step_s, at_s)

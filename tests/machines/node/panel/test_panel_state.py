@@ -49,7 +49,7 @@ def test_it_says_what_is_printed_and_where_that_is_in_the_turn(tmp_path: Path) -
 def test_it_says_the_time_and_how_sure_that_is(tmp_path: Path) -> None:
     node = printing(tmp_path)
     assert lines(node)["Time"] == "2026-09-21 15:13:20 UTC, to within 0.05 s"
-    doubted = Estimate(now=node.clock.at, error_s=61.0, told=node.clock.at + 60.9)
+    doubted = Estimate(now=node.clock.at, error_s=61.0, rival_now=node.clock.at + 60.9)
     assert dict(gather(node.journal, doubted).lines)["Time"].endswith(
         "to within 61 s, in doubt: a clock stepped; nothing is printed until it is known to within 60 s"
     )
@@ -135,7 +135,7 @@ def test_a_time_that_a_person_set_is_said_to_be_one(tmp_path: Path) -> None:
     assert facts.time_problem == ""
     assert "as a person" not in lines(node)["Time"]
     assert gather(node.journal, Estimate(now=node.clock.at, error_s=0.1)).time_problem
-    assert gather(node.journal, Estimate(now=node.clock.at, error_s=9.0, told=node.clock.at)).time_problem == ""
+    assert gather(node.journal, Estimate(now=node.clock.at, error_s=9.0, rival_now=node.clock.at)).time_problem == ""
     assert gather(node.journal, None).time_problem == ""
 
 

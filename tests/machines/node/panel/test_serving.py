@@ -288,7 +288,7 @@ def anybody(node: Rig) -> Iterator[Browser]:
 
 
 @pytest.mark.parametrize("action", ["stop", "pause"])
-@pytest.mark.parametrize("hold", holds.PANEL_WORDS)
+@pytest.mark.parametrize("hold", holds.AT_MACHINE)
 def test_without_the_pin_nobody_holds_it_less_fast(anybody: Browser, node: Rig, hold: str, action: str) -> None:
     """In a machine that is paused the knife can be armed; in one that is parked there may be hands."""
     with node.journal.transaction() as db:
@@ -310,7 +310,7 @@ def test_without_the_pin_what_is_so_already_is_not_written_again(
         for _ in range(3):
             answer = anybody.post("/halt", action=action)
             assert answer.status == 200
-            assert holds.PANEL_WORDS[hold] in answer.data.decode()
+            assert holds.AT_MACHINE[hold] in answer.data.decode()
         assert (node.journal.news.told, node.journal.state().actions) == (told, actions)
     assert [one.getMessage() for one in caplog.records if "panel" in one.name] == [
         "at the panel: pause without the PIN from 127.0.0.1",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from machines.node.store.journal import Journal, change_state, open_journal
-from machines.node.work.snapshot import snapshot
+from machines.node.work.snapshot import take_snapshot
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
 COLUMNS = 40
@@ -36,18 +36,18 @@ def test_a_column_is_printed_with_few_reads(tmp_path: Path) -> None:
 def test_a_snapshot_is_read_anew_once_something_was_written(tmp_path: Path) -> None:
     journal = open_journal(tmp_path, create=True)
     read = reads_of(journal)
-    assert snapshot(journal) == snapshot(journal)
+    assert take_snapshot(journal) == take_snapshot(journal)
     once = len(read)
     assert once == 4
     with journal.transaction() as db:
         change_state(db, next_column=7)
-    assert snapshot(journal).state.next_column == 7
+    assert take_snapshot(journal).state.next_column == 7
     assert len(read) == 2 * once
     beside = open_journal(tmp_path)  # another process, as a person's command is
     with beside.transaction() as db:
         change_state(db, next_column=8)
     beside.close()
-    assert snapshot(journal).state.next_column == 8
+    assert take_snapshot(journal).state.next_column == 8
     journal.close()
 
 
@@ -56,9 +56,9 @@ def test_what_was_undone_is_not_kept(tmp_path: Path) -> None:
     try:
         with journal.transaction() as db:
             change_state(db, next_column=7)
-            assert snapshot(journal).state.next_column == 7
+            assert take_snapshot(journal).state.next_column == 7
             raise KeyError
     except KeyError:
         pass
-    assert snapshot(journal).state.next_column == 0
+    assert take_snapshot(journal).state.next_column == 0
     journal.close()

@@ -271,7 +271,7 @@ def test_only_resume_lets_it_go_on_and_never_from_a_stop(actions: list[Action]) 
         except InputError as error:
             assert error.remedy
         (now,) = connection.execute("SELECT hold FROM state").fetchone()
-        assert now in holds.PANEL_WORDS
+        assert now in holds.AT_MACHINE
         if before and not now:
             assert action == "resume"
             assert before != holds.STOPPED

@@ -20,7 +20,7 @@ from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import EntriesMissing, TooLarge, Unreachable
 from machines.node.sync.timekeeper import Timekeeper
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import held_work as holding
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import KnifeArmed
@@ -59,7 +59,7 @@ def exchange(studio: Studio, journal: Journal, clock: HandClock, tmp_path: Path)
             client=client,
             epoch=1,
             horizon="PT168H",
-            asked=AskedForWork(clock.elapsed),
+            inquiry=WorkInquiry(clock.elapsed),
             chance=SYSTEM,
         )
         client.close()
@@ -252,7 +252,7 @@ def test_a_pass_that_the_print_loop_waits_for_comes_at_once_though_the_last_came
         nonlocal looks
         looks += 1
         studio.down = looks == 1
-        return looks > 1 and not exchange.asked.is_awaited()
+        return looks > 1 and not exchange.inquiry.is_awaited()
 
     exchange.run(heard)
     assert looks < 9

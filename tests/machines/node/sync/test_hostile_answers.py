@@ -20,7 +20,7 @@ from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import Refused, Unreachable
 from machines.node.sync.timekeeper import Timekeeper
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work.plate_cache import PlateCache
 from tests.machines.node import hostile
 from tests.machines.node.over_http import journal, url
@@ -50,7 +50,7 @@ def exchange_of(journal: Journal, url: str, home: Path) -> Exchange:
         client=Client(url, TOKEN),
         epoch=1,
         horizon="PT168H",
-        asked=AskedForWork(clock.elapsed),
+        inquiry=WorkInquiry(clock.elapsed),
         chance=SYSTEM,
     )
 

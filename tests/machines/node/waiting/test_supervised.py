@@ -21,7 +21,7 @@ FAULTY = """
 import sys
 import threading
 from machines.node.store import journal
-from machines.node.waiting import asked
+from machines.node.waiting import inquiry
 from machines.node.__main__ import main
 
 def breaking(whole, at):
@@ -33,7 +33,7 @@ def breaking(whole, at):
         return whole(self)
     return broken
 
-asked.AskedForWork.begin = breaking(asked.AskedForWork.begin, (2, 3, 5))
+inquiry.WorkInquiry.begin = breaking(inquiry.WorkInquiry.begin, (2, 3, 5))
 journal.Journal.glance = breaking(journal.Journal.glance, (1, 2))
 sys.exit(main(sys.argv[1:]))
 """

@@ -220,10 +220,10 @@ def test_what_the_machine_remembers_counts_as_far_as_paper_was_fed_where_the_ser
 ) -> None:
     work = replace(held(), policy=Policy(kind="skip", half_printed=half_printed))
     an_hour_ago = at(12.0 - 30.0)
-    assert perhaps_laid_until(work, 10, 12, an_hour_ago, fed=2) == 12
-    assert perhaps_laid_until(work, 10, 12, an_hour_ago, fed=1) == 10, "there is no paper for both: of another run"
-    assert perhaps_laid_until(work, 10, 9, an_hour_ago, fed=5) == 10
-    assert perhaps_laid_until(work, 715, 730, an_hour_ago, fed=50) == 720, "no further than the run"
+    assert perhaps_laid_until(work, 10, 12, an_hour_ago, fed_columns=2) == 12
+    assert perhaps_laid_until(work, 10, 12, an_hour_ago, fed_columns=1) == 10, "no paper for both: of another run"
+    assert perhaps_laid_until(work, 10, 9, an_hour_ago, fed_columns=5) == 10
+    assert perhaps_laid_until(work, 715, 730, an_hour_ago, fed_columns=50) == 720, "no further than the run"
 
 
 def test_without_work_that_reaches_so_far_nobody_can_tell() -> None:

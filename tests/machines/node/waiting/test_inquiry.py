@@ -9,8 +9,8 @@ import pytest
 
 from machines.clock import utc
 from machines.node.store import operator_actions
-from machines.node.waiting import asked as module
-from machines.node.waiting.asked import AskedForWork
+from machines.node.waiting import inquiry as module
+from machines.node.waiting.inquiry import WorkInquiry
 from machines.protocol.journal_entries import GapSettled
 from machines.recovery import Override, Policy, Rule
 from tests.machines.node.outages import outage_studio
@@ -141,7 +141,7 @@ def test_a_try_in_vain_counts_once_the_server_was_out_of_reach_for_as_long_as_a_
     out_for_s: float, counts: bool
 ) -> None:
     now = {"clock": 0.0}
-    asked = AskedForWork(lambda: now["clock"], lambda: now["clock"])
+    asked = WorkInquiry(lambda: now["clock"], lambda: now["clock"])
     asked.begin()
     asked.end()
     now["clock"] = out_for_s
@@ -153,7 +153,7 @@ def test_a_try_in_vain_counts_once_the_server_was_out_of_reach_for_as_long_as_a_
 
 def test_what_was_out_of_reach_and_answered_again_is_waited_for_again() -> None:
     now = {"clock": 0.0}
-    asked = AskedForWork(lambda: now["clock"], lambda: now["clock"])
+    asked = WorkInquiry(lambda: now["clock"], lambda: now["clock"])
     for at, answers in ((0.0, False), (100.0, True), (200.0, False)):
         now["clock"] = at
         asked.begin()
@@ -206,7 +206,7 @@ def test_what_a_person_did_and_what_it_disarmed_are_told_at_once(tmp_path: Path)
 
 def test_the_clock_and_real_seconds_both_have_a_say() -> None:
     now = {"clock": 0.0, "real": 0.0}
-    asked = AskedForWork(lambda: now["clock"], lambda: now["real"])
+    asked = WorkInquiry(lambda: now["clock"], lambda: now["real"])
     assert asked.is_awaited()
     now["clock"] = 36000.0  # ten hours in half a second
     now["real"] = 0.5

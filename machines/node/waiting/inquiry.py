@@ -22,7 +22,7 @@ WAIT_LEAST_REAL_S = 1.0
 _Instant = tuple[float, float]
 
 
-class AskedForWork:
+class WorkInquiry:
     """Passes of the exchange, counted by it and awaited by the print loop, each in its own thread."""
 
     def __init__(
