@@ -83,6 +83,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.device.controller.MOST_REFUSALS": (3, "each leaves a burst unknown"),
     "machines.node.clock.estimate.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
     "machines.node.work.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
+    "scheduling.commands.openings.LONGEST": (days(366), "what lasts longer is no opening"),
+    "server.api.changes.LONGEST_KEY": (100, "a number of any kind fits, and the memory of it stays small"),
     "machines.node.sync.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),
     "machines.node.sync.answers.LONGEST_WAIT_S": (
         3600.0,

@@ -25,6 +25,7 @@ class CalendarEntry:
         title, said: in words; ``said`` may be several lines.
         changed_at: when it last became what it is, UTC.
         revision: how often it was something else before, as far as that is counted.
+        is_cancelled: it stands there so that whoever has it learns that it does not take place.
     """
 
     uid: str
@@ -35,6 +36,7 @@ class CalendarEntry:
     said: str
     changed_at: datetime
     revision: int = 0
+    is_cancelled: bool = False
 
 
 @dataclass(frozen=True)

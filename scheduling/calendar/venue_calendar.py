@@ -18,7 +18,14 @@ from scheduling.calendar.entries import CalendarEntry, Span, by_the_clock, midni
 from scheduling.calendar.sky_entries import USUAL_SKY, check_sky, sky_entries
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import HoursSet, OpeningFixed, RunPlanned, ServiceWindowFixed, StudioEvent
+from scheduling.log.events.studio import (
+    HoursSet,
+    OpeningCalledOff,
+    OpeningFixed,
+    RunPlanned,
+    ServiceWindowFixed,
+    StudioEvent,
+)
 from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.opening_hours import OpenSpan
 from scheduling.queries.machine_context import MachineContext, machine_contexts
@@ -88,18 +95,20 @@ def _in_order(entries: Iterable[CalendarEntry], span: Span) -> list[CalendarEntr
 
 
 def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarEntry]:
-    venue, openings = there.venue, [row for row in there.openings if span.start <= row.opens_at < span.end]
-    changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed)
+    venue, openings = there.venue, [row for row in there.openings_ever if span.start <= row.opens_at < span.end]
+    changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed, OpeningCalledOff)
     for row in openings:
         last = changed[f"opening/{row.id}"]
         yield CalendarEntry(
             uid=uid_of(names, f"opening/{row.id}"),
             starts_at=row.opens_at,
+            ends_at=row.closes_at,
             category="opening",
-            title=f"Doors open: {row.name}",
+            title=f"Called off: {row.name}" if row.called_off_at else f"Doors open: {row.name}",
             said=by_the_clock(row.opens_at, venue),
             changed_at=last.at,
             revision=last.version - 1,
+            is_cancelled=row.called_off_at is not None,
         )
 
 
@@ -193,10 +202,10 @@ def _supplies(
             )
 
 
-def _changed(streams: Sequence[str], kind: type[StudioEvent]) -> dict[str, _Changed]:
-    """The newest event of a kind in each stream."""
-    events = Event.objects.filter(stream__in=streams, kind=EVENT_KINDS[kind]).order_by("version")
-    found = events.values_list("stream", "said_at", "version")
+def _changed(streams: Sequence[str], *kinds: type[StudioEvent]) -> dict[str, _Changed]:
+    """The newest event of some kinds in each stream."""
+    events = Event.objects.filter(stream__in=streams, kind__in=[EVENT_KINDS[kind] for kind in kinds])
+    found = events.order_by("version").values_list("stream", "said_at", "version")
     return {stream: _Changed(said_at, version) for stream, said_at, version in found}
 
 

@@ -93,12 +93,17 @@ class AddSource:
 
 @dataclass(frozen=True, kw_only=True)
 class FixOpening:
-    """Doors open at an instant that a civil time or an event of the sky names."""
+    """Doors open at an instant that a civil time or an event of the sky names, and close at another, if that is said.
+
+    Attributes:
+        anchor, closing: see `scheduling.sky.anchors`.
+    """
 
     id: str
     venue: str
     name: str
     anchor: dict[str, Any]
+    closing: dict[str, Any] | None = None
 
     def __post_init__(self) -> None:
         check_id(self.id)

@@ -17,13 +17,13 @@ from machines.serialization import structure, unstructure
 from scheduling.commands import idempotency
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.checked import Checked, check_plan_run
+from scheduling.commands.openings import fix_opening
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.log import models
 from scheduling.log.ends import lock
 from scheduling.log.events import Event
 from scheduling.log.events.studio import (
     MachineAdded,
-    OpeningFixed,
     ProfileAdded,
     RunPlanned,
     ServiceWindowFixed,
@@ -38,7 +38,6 @@ from scheduling.queries.names import require
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
-from scheduling.sky import anchors
 from scheduling.sky.zones import zone
 
 
@@ -87,16 +86,6 @@ def add_source(command: AddSource) -> Event:
         method=command.method,
         curve=command.curve,
     )
-
-
-def fix_opening(command: FixOpening) -> OpeningFixed:
-    """The anchor becomes an instant now; it stays beside it, so that people see how it was named."""
-    venue = require(models.Venue, "venue", command.venue)
-    try:
-        opens_at = anchors.resolve(anchors.parse(command.anchor), place_of(venue), zone(venue.zone))
-    except InputError as error:
-        raise error.within("anchor") from None
-    return OpeningFixed(venue=command.venue, name=command.name, anchor=command.anchor, opens_at=opens_at)
 
 
 def fix_service_window(command: FixServiceWindow) -> ServiceWindowFixed:

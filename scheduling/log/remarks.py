@@ -25,14 +25,16 @@ from machines.errors import InputError
 from scheduling.log.event_records import scan
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed, ServiceWindowCalledOff
 from scheduling.log.models import Remark
 from scheduling.log.store import Append, Attribution, append
 
 LONGEST_REMARK = 500
 SALT_BYTES = 16
 # Of events that may have one.
-KINDS_WITH_REMARKS = (EVENT_KINDS[OutageOverridden], EVENT_KINDS[ServiceWindowCalledOff])
+KINDS_WITH_REMARKS = tuple(
+    EVENT_KINDS[kind] for kind in (OutageOverridden, ServiceWindowCalledOff, OpeningFixed, OpeningCalledOff)
+)
 CHANGED = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
 # Shown in the place of words that nobody wrote there.
 FORGED = "(changed after it was written, and not shown: `dayroll log verify` says where)"

@@ -36,7 +36,7 @@ class VenueGroup:
 
     @cached_property
     def openings(self) -> dict[str, tuple[Opening, ...]]:
-        """Openings, by venue, in order of time."""
+        """Openings, by venue, those called off included, in order of time."""
         rows = Opening.objects.filter(venue_id__in=self._ids).order_by("venue_id", "opens_at", "id")
         return {id: tuple(mine) for id, mine in groupby(rows, lambda row: row.venue_id)}
 
@@ -74,7 +74,12 @@ class VenueContext:
 
     @property
     def openings(self) -> tuple[Opening, ...]:
-        """Its openings, in order of time."""
+        """Its openings that stand, in order of time."""
+        return tuple(row for row in self.openings_ever if row.called_off_at is None)
+
+    @property
+    def openings_ever(self) -> tuple[Opening, ...]:
+        """Its openings, those called off included, in order of time."""
         return self.group.openings.get(self.venue.id, ())
 
 

@@ -18,6 +18,7 @@ from scheduling.log.events.studio import (
     HoursSet,
     MachineAdded,
     MachineCalibrated,
+    OpeningCalledOff,
     OpeningFixed,
     RunPlanned,
     SegmentsPlanned,
@@ -43,6 +44,7 @@ INVALIDATED_BY = tuple(
         GapSettled,
         OperatorActed,
         OpeningFixed,
+        OpeningCalledOff,
         HoursSet,
         ServiceWindowFixed,
         ServiceWindowCalledOff,
@@ -114,7 +116,7 @@ def _streams(context: MachineContext) -> Iterator[str]:
     if context.run_to_come is not None:
         yield f"run/{context.run_to_come.id}"
     yield f"venue/{context.machine.venue_id}"
-    yield from (f"opening/{opening.id}" for opening in context.at_venue.openings)
+    yield from (f"opening/{opening.id}" for opening in context.at_venue.openings_ever)
     yield from (f"service/{window.id}" for window in context.at_venue.windows)
 
 

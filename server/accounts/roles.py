@@ -12,6 +12,7 @@ from django.core.exceptions import PermissionDenied
 
 from machines.errors import DayrollError, InputError
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.models import Venue
@@ -45,6 +46,9 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     take_key: STUDIO_ALONE,
     FixOpening: CURATOR_TOO,
     FixServiceWindow: CURATOR_TOO,
+    change_opening: CURATOR_TOO,
+    call_off_opening: CURATOR_TOO,
+    take_back_opening: CURATOR_TOO,
     call_off: CURATOR_TOO,
     set_hours: CURATOR_TOO,
     override_run: CURATOR_TOO,

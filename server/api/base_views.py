@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django.db import transaction
@@ -49,11 +50,14 @@ class ApiView(APIView):
     Attributes:
         command: what is ordered here, as `server.accounts.roles` knows it; without one only the studio may order.
         said: what the API's description says of fetching it; empty for what the class says.
+        parameters: queries that a reading knows.
+        ordered_with: queries and headers that an order knows, and their descriptions.
     """
 
     command: Any = None
     said: str = ""
     parameters: ClassVar[tuple[str, ...]] = ()
+    ordered_with: ClassVar[Mapping[str, Any]] = {}
 
     @property
     def allowed_methods(self) -> list[str]:
@@ -68,7 +72,7 @@ class ApiView(APIView):
             require_role(request.user.standing, self.command)
         if request.method not in self.allowed_methods:
             return  # which is said next, whatever is asked
-        known = self.parameters if request.method in ("GET", "HEAD", "OPTIONS") else ()
+        known = self.parameters if request.method in ("GET", "HEAD", "OPTIONS") else tuple(self.ordered_with)
         for name, values in request.query_params.lists():
             if name not in known:
                 remedy = f"give none but: {', '.join(known)}" if known else "give none"

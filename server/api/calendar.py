@@ -149,6 +149,8 @@ def _event(entry: CalendarEntry, venue: Venue) -> icalendar.Event:
     event.add("description", _text(entry.said))
     event.add("categories", [entry.category])
     event.add("transp", "TRANSPARENT")
+    if entry.is_cancelled:
+        event.add("status", "CANCELLED")
     if entry.category != "sky":  # which is not of the venue, and never another
         event.add("last-modified", _whole_second(entry.changed_at))
         event.add("sequence", entry.revision)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from abc import ABC, abstractmethod
+from collections.abc import Callable, Sequence
 from typing import Any, ClassVar, overload
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -44,8 +45,15 @@ def tag_of(value: Any) -> str:
     return f'"{hashlib.sha256(canonical(value).encode()).hexdigest()}"'
 
 
-def require_match(request: Request, tag: str) -> None:
+def require_match(
+    request: Request, tag: str, since: Callable[[Sequence[str]], list[dict[str, Any]] | None] = lambda _: None
+) -> None:
     """See that the request is about what stands there now.
+
+    Args:
+        request: with the condition.
+        tag: of what stands there.
+        since: what was changed since it had one of some tags; None where that is not known.
 
     Raises:
         ConditionNeeded: it does not say.
@@ -54,8 +62,9 @@ def require_match(request: Request, tag: str) -> None:
     text = request.headers.get("If-Match", "")
     if not text:
         raise ConditionNeeded(f"Say with If-Match what is to be replaced; it has the tag {tag}.")
-    if text.strip() != "*" and tag not in parse_etags(text):
-        raise MovedOn(tag)
+    given = parse_etags(text)
+    if text.strip() != "*" and tag not in given:
+        raise MovedOn(tag, since(given))
 
 
 class Replaced(ApiView, ABC):

@@ -96,3 +96,9 @@ class BodyParser(BaseParser):
         if text.count(b"[") + text.count(b"{") > MOST_PARTS:
             raise TooLarge(f"The body has more than {MOST_PARTS:,} arrays and objects.")
         return read_json(text)
+
+
+class MergePatchParser(BodyParser):
+    """Reads a merge patch, under the name that RFC 7396 gives it."""
+
+    media_type = "application/merge-patch+json"

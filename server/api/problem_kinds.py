@@ -47,6 +47,20 @@ TAKEN = ProblemKind(
     "The id is in use",
     "What was to be added has the id of something that exists. Nothing was written. Choose another id.",
 )
+NEEDS_A_YES = ProblemKind(
+    "needs-a-yes",
+    HTTPStatus.CONFLICT,
+    "This has to be meant",
+    "What was asked for can be done, and `warnings` tells what should be meant first. Nothing was written. Ask for it "
+    "once more with `accept=true`, or for something else.",
+)
+KEY_USED = ProblemKind(
+    "key-used",
+    HTTPStatus.UNPROCESSABLE_ENTITY,
+    "The key was used for another order",
+    "`Idempotency-Key` names an order that was carried out, and this is another. Nothing was written. Give each "
+    "order a key of its own.",
+)
 STALE_EPOCH = ProblemKind(
     "stale-epoch",
     HTTPStatus.CONFLICT,
@@ -162,6 +176,8 @@ PROBLEM_KINDS = {
         UNREADABLE,
         TOO_LARGE,
         TAKEN,
+        NEEDS_A_YES,
+        KEY_USED,
         STALE_EPOCH,
         MISSING_ENTRIES,
         ROLE_NEEDED,

@@ -20,7 +20,8 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.serialization import format_instant
+from machines.serialization import format_instant, unstructure
+from scheduling.commands.changes import KeyUsed, NotAccepted
 from scheduling.commands.handlers import IdInUse
 from scheduling.commands.override import NothingOpen
 from scheduling.log.projecting.projector import ViewsSetAside
@@ -37,9 +38,11 @@ from server.api.problem_kinds import (
     CONDITION_NEEDED,
     DISK_FULL,
     JOURNAL_DIFFERS,
+    KEY_USED,
     LOST_RACE,
     MISSING_ENTRIES,
     MOVED_ON,
+    NEEDS_A_YES,
     NOTHING_OPEN,
     OUR_MISTAKE,
     PLATE_GONE,
@@ -102,11 +105,17 @@ class TooLarge(APIException):
 
 
 class MovedOn(APIException):
-    """What the request names is not as it was when it was fetched; ``tag`` is what it has now."""
+    """What the request names is not as it was when it was fetched.
 
-    def __init__(self, tag: str) -> None:
+    Attributes:
+        tag: that it has now.
+        changes: what was changed since, as its history tells it; None where that is not known.
+    """
+
+    def __init__(self, tag: str, changes: list[dict[str, Any]] | None = None) -> None:
         super().__init__(f"It is not as it was any more: its tag is now {tag}.")
         self.tag = tag
+        self.changes = changes
 
 
 class ConditionNeeded(APIException):
@@ -168,7 +177,18 @@ def _(error: TooLarge) -> Problem:
 
 @describe.register
 def _(error: MovedOn) -> Problem:
-    return replace(of_kind(MOVED_ON, str(error.detail), tag=error.tag), headers={"ETag": error.tag})
+    changes = {} if error.changes is None else {"changes": error.changes}
+    return replace(of_kind(MOVED_ON, str(error.detail), tag=error.tag, **changes), headers={"ETag": error.tag})
+
+
+@describe.register
+def _(error: NotAccepted) -> Problem:
+    return of_kind(NEEDS_A_YES, str(error), warnings=[unstructure(one) for one in error.warnings])
+
+
+@describe.register
+def _(error: KeyUsed) -> Problem:
+    return of_kind(KEY_USED, f"{error}.")
 
 
 @describe.register

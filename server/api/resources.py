@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
+from scheduling.commands import openings
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening
 from scheduling.commands.plan_run import PlanRun
 from scheduling.log.models import Notice, Opening, Profile, Source
@@ -27,12 +28,13 @@ from scheduling.log.projecting.as_of import (
     runs_at,
 )
 from server.api.base_views import Collection, Item, List
+from server.api.changes import Act, AnAct, Changeable, Changing, ResourceHistory
 from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
 from server.api.runs import RunRow
-from server.api.serializers import Row, Stored
+from server.api.serializers import MaybeObject, Row, Stored, Written
 from server.api.venues import VenueRow
 
 
@@ -58,11 +60,24 @@ class SourceRow(Row):
 
 
 class OpeningRow(Row):
-    """An opening."""
+    """An opening. ``closes_at`` is null where nobody said when it is over, ``called_off_at`` while it stands."""
+
+    closing = MaybeObject(read_only=True)
+    called_off_because = Written(None, "called_off_remark")
 
     class Meta:
         model = Opening
-        fields = ("id", "venue", "name", "anchor", "opens_at")
+        fields = (
+            "id",
+            "venue",
+            "name",
+            "anchor",
+            "opens_at",
+            "closing",
+            "closes_at",
+            "called_off_at",
+            "called_off_because",
+        )
 
 
 class NoticeRow(Row):
@@ -82,6 +97,7 @@ class Resource:
         row: how one is shown.
         lists, shows: what the API's description says of the list and of one.
         command: the dataclass that adds one; None where only events do.
+        changeable: how one is changed; None where it is not.
         as_they_were, as_it_was: give a page of them, and one, as of a moment; None where there is only now.
     """
 
@@ -92,9 +108,10 @@ class Resource:
     command: type[Any] | None = None
     as_they_were: Callable[..., list[Any]] | None = None
     as_it_was: Callable[[str, AsOf], Model | None] | None = None
+    changeable: Changeable | None = None
 
     def addresses(self) -> list[URLPattern]:
-        """Of the list and of one."""
+        """Of the list and of one, and of what can be done to it."""
         model: Any = self.row.Meta.model
         shared = {"queryset": model.objects.all(), "serializer_class": self.row}
         listed, shown = shared | {"said": self.lists}, shared | {"said": self.shows}
@@ -108,11 +125,40 @@ class Resource:
         one: type[Item] = Item
         if self.as_it_was is not None:
             shown["as_it_was"], one = self.as_it_was, PastItem
+        if self.changeable is not None:
+            shown |= {"changeable": self.changeable, "command": self.changeable.change}
+            one = Changing
         plural = f"{self.name}s"
         return [
             path(plural, many.as_view(**listed), name=plural),
             path(f"{plural}/<id:pk>", one.as_view(**shown), name=self.name),
+            *(() if self.changeable is None else _addresses_of(self.name, self.changeable)),
         ]
+
+
+def _addresses_of(name: str, what: Changeable) -> Iterator[URLPattern]:
+    """Of what can be done to one, and of its history."""
+    for act, done in what.acts.items():
+        view = Act.as_view(changeable=what, command=done.work_out, said=done.said)
+        yield path(f"{name}s/<id:pk>/{act}", view, name=f"{name}-{act}")
+    yield path(f"{name}s/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
+
+
+OPENING = Changeable(
+    kind="opening",
+    model=Opening,
+    serializer=OpeningRow,
+    command=FixOpening,
+    as_ordered=openings.as_ordered,
+    fixed=openings.NEVER_CHANGED,
+    shown=openings.SHOWN,
+    change=openings.change_opening,
+    venue_of=lambda row: row.venue_id,
+    acts={
+        "call-off": AnAct(openings.call_off_opening, "The doors do not open; it stays in the list, marked."),
+        "take-back": AnAct(openings.take_back_opening, "What was called off takes place after all, as it was."),
+    },
+)
 
 
 RESOURCES = (
@@ -139,6 +185,7 @@ RESOURCES = (
         FixOpening,
         openings_at,
         opening_at,
+        OPENING,
     ),
     Resource("outage", OutageRow, "The outages.", "An outage.", as_they_were=outages_at),
     Resource("override", OverrideRow, "What was said, on whatever outage.", "A person's word."),

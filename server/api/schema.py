@@ -21,6 +21,7 @@ from machines.model.profile import Profile
 from machines.protocol.messages import Reports, Work
 from machines.recovery import Decision, Gap, Policy, Rule
 from scheduling.commands import handlers
+from scheduling.commands.changes import Preview
 from scheduling.commands.preview_run import RunCheck
 from scheduling.paper.geometry import Geometry
 from scheduling.paper.next_passage import Passage
@@ -34,13 +35,14 @@ from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, Enrolled
 from server.accounts.principals import ROLES
 from server.accounts.roles import in_words, roles_for
+from server.api.changes import Act, Changeable, ChangeView, History, Reason
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
 from server.api.service_windows import CallOff, ComingServices
 
-READ = (*get_args(handlers.Command), CallOff, Decide, Enrol, Reports)
+READ = (*get_args(handlers.Command), CallOff, Decide, Enrol, Reason, Reports)
 SHOWN = (
     Picture,
     Profile,
@@ -68,6 +70,8 @@ SHOWN = (
     RunCheck,
     Boards,
     CodeKnown,
+    Preview,
+    History,
 )
 REFERENCE = "#/components/schemas/{model}"
 
@@ -144,6 +148,16 @@ def refer(dataclass: Any) -> dict[str, Any]:
     return references[0] if len(references) == 1 else {"oneOf": references}
 
 
+def patch_of(changeable: Changeable) -> dict[str, Any]:
+    """The schema of a merge patch: what a resource is ordered as, and why it is changed; anything may be left out."""
+    ordered = TypeAdapter(changeable.command).json_schema(ref_template=REFERENCE)["properties"]
+    changed = {name: schema for name, schema in ordered.items() if name not in changeable.fixed}
+    for schema in changed.values():
+        schema.pop("default", None)
+    reason = {"type": ["string", "null"], "description": "Why, for the record."}
+    return {"type": "object", "properties": changed | {"reason": reason}, "additionalProperties": False}
+
+
 class Schema(AutoSchema):
     """Adds the dataclasses that a view reads and shows: its ``command``, or ``reads`` and ``shows`` by method."""
 
@@ -152,7 +166,7 @@ class Schema(AutoSchema):
         if self.method == "PUT" and hasattr(self.view, "held"):
             return [IF_MATCH]
         if self.method != "GET":
-            return []
+            return list(getattr(self.view, "ordered_with", {}).values())
         described = PARAMETERS | getattr(self.view, "described", {})
         return [described[name] for name in getattr(self.view, "parameters", ())]
 
@@ -169,7 +183,8 @@ class Schema(AutoSchema):
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
         """The call, and who may not make it though what they come in with is good."""
         operation = super().get_operation(*args, **kwargs)
-        if operation is not None and self.method == "GET" and (said := getattr(self.view, "said", "")):
+        says = self.method == "GET" or isinstance(self.view, Act)
+        if operation is not None and says and (said := getattr(self.view, "said", "")):
             operation["description"] = said
         if operation is not None and (whom := self._refused()) is not None:
             operation["responses"]["403"] = problem_answer(whom)
@@ -190,6 +205,8 @@ class Schema(AutoSchema):
     def get_request_serializer(self) -> Any:
         """The body."""
         reads = getattr(self.view, "reads", None) or self._command()
+        if self.method == "PATCH" and isinstance(self.view, ChangeView):
+            return {"application/merge-patch+json": patch_of(self.view.changeable)}
         if self.method not in ("POST", "PUT"):
             return super().get_request_serializer()
         if isinstance(reads, dict):
@@ -202,6 +219,9 @@ class Schema(AutoSchema):
         """The answer."""
         if self.method == "GET" and hasattr(self.view, "held"):
             return {200: refer(self.view.held)}
+        if self.method != "GET" and isinstance(self.view, ChangeView):
+            row = {"$ref": REFERENCE.format(model=self.view.changeable.serializer.__name__)}
+            return {200: {"oneOf": [row, refer(Preview)]}}
         shows = getattr(self.view, "shows", None)
         adds = self.method == "POST" and self._command() is not None
         status = getattr(self.view, "answers", 201 if adds else 200)

@@ -30,19 +30,24 @@ class Written(serializers.Field[str | None, Any, str | None, Any]):
     """What a person wrote in his own words; null where he wrote nothing, or it was blotted out.
 
     Args:
-        stood: column in which it stands, where it was written into the event itself.
+        stood: column in which it stands, where it may have been written into the event itself.
         remark: column with its digest, where it lies beside the log.
     """
 
-    def __init__(self, stood: str, remark: str) -> None:
+    def __init__(self, stood: str | None, remark: str) -> None:
         super().__init__(read_only=True, source="*")
-        self.columns = stood, remark
+        self.stood, self.remark = stood, remark
 
     def to_representation(self, row: Any) -> str | None:
         """The words."""
-        stood, remark = (getattr(row, column) for column in self.columns)
-        words: str | None = text_of(remark) if stood is None else stood
+        stood = None if self.stood is None else getattr(row, self.stood)
+        words: str | None = text_of(getattr(row, self.remark)) if stood is None else stood
         return words
+
+
+@extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+class MaybeObject(serializers.JSONField):
+    """A column that holds a JSON object, or nothing."""
 
 
 class Row(serializers.ModelSerializer[Any]):

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_http_methods
 
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpening
-from scheduling.commands.handlers import IdInUse, fix_opening, handle
+from scheduling.commands.handlers import IdInUse, handle
+from scheduling.commands.openings import fix_opening
 from scheduling.log.store import Attribution
 from server.accounts.people import standing_of
 from server.console import formatting

@@ -121,13 +121,30 @@ class SegmentsPlanned:
 
 @dataclass(frozen=True, kw_only=True)
 class OpeningFixed:
-    """Doors open at an instant; the anchor is how the curator named it."""
+    """Doors open at an instant; the anchor is how the curator named it. Fixed again, it is what it is now: moved, named
+    otherwise, or standing again after it was called off.
+
+    Attributes:
+        closing, closes_at: when it is over, where that was said.
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
+    """
 
     stream: ClassVar[str] = "opening"
     venue: str
     name: str
     anchor: dict[str, Any]
     opens_at: datetime
+    closing: dict[str, Any] | None = None
+    closes_at: datetime | None = None
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningCalledOff:
+    """Doors do not open; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "opening"
+    remark: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,6 +188,7 @@ StudioEvent = (
     | RunPlanned
     | SegmentsPlanned
     | OpeningFixed
+    | OpeningCalledOff
     | ServiceWindowFixed
     | ServiceWindowCalledOff
 )

@@ -132,6 +132,10 @@ class Opening(Folded):
     name = models.TextField()
     anchor = CanonicalJSON(help_text="how the curator named the instant")
     opens_at = models.DateTimeField()
+    closing = CanonicalJSON(null=True, help_text="how the curator named its end; null where nobody did")
+    closes_at = models.DateTimeField(null=True)
+    called_off_at = models.DateTimeField(null=True, help_text="null while it stands")
+    called_off_remark = models.TextField(null=True, help_text="digest of why: a Remark")
 
 
 class ServiceWindow(Folded):

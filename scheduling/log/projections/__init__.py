@@ -51,7 +51,14 @@ VIEWS: tuple[View, ...] = (
     ),
     View("profiles", (models.Profile,), {studio.ProfileAdded: catalogue.profile_added}),
     View("sources", (models.Source,), {studio.SourceAdded: catalogue.source_added}),
-    View("openings", (models.Opening,), {studio.OpeningFixed: catalogue.opening_fixed}),
+    View(
+        "openings",
+        (models.Opening,),
+        {
+            studio.OpeningFixed: catalogue.opening_fixed,
+            studio.OpeningCalledOff: catalogue.opening_called_off,
+        },
+    ),
     View(
         "service-windows",
         (models.ServiceWindow,),

@@ -7,6 +7,7 @@ from machines.serialization import unstructure
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.events.studio import (
     HoursSet,
+    OpeningCalledOff,
     OpeningFixed,
     ProfileAdded,
     ServiceWindowCalledOff,
@@ -58,10 +59,24 @@ def source_added(rows: Rows, fact: Recorded, event: SourceAdded) -> None:
 
 
 def opening_fixed(rows: Rows, fact: Recorded, event: OpeningFixed) -> None:
-    """An opening; fixed again, it moves."""
+    """An opening; fixed again, it moves, and stands again where it was called off."""
     rows.put(
-        Opening, id=fact.subject, venue_id=event.venue, name=event.name, anchor=event.anchor, opens_at=event.opens_at
+        Opening,
+        id=fact.subject,
+        venue_id=event.venue,
+        name=event.name,
+        anchor=event.anchor,
+        opens_at=event.opens_at,
+        closing=event.closing,
+        closes_at=event.closes_at,
     )
+
+
+def opening_called_off(rows: Rows, fact: Recorded, event: OpeningCalledOff) -> None:
+    """Its row stays, marked."""
+    if (opening := rows.change(Opening, fact.subject)) is not None:
+        opening.called_off_at = fact.happened_at
+        opening.called_off_remark = event.remark
 
 
 def service_window_fixed(rows: Rows, fact: Recorded, event: ServiceWindowFixed) -> None:

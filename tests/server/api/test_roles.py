@@ -60,11 +60,17 @@ def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
     return caller.post("service-windows/visit/call-off", {})
 
 
+def rename_the_opening(caller: Caller) -> HttpResponse:
+    body = json.dumps({"name": "Late night"})
+    return caller.other("PATCH", "openings/first-night", data=body, content_type="application/json", **ANY)
+
+
 def revoke_somebodys_key(caller: Caller) -> HttpResponse:
     made = keys.keep_key(f"of test {Key.objects.count()}", Grant("reader"), wiring.now(), made_by="terminal")
     return caller.post(f"keys/{made.prefix}/revoke")
 
 
+ANY = {"HTTP_IF_MATCH": "*"}
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
 COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venues", "post"): (lambda caller: caller.post("venues", FAR_VENUE), STUDIO),
@@ -79,6 +85,9 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("machine-board-revoke", "post"): (lambda caller: caller.post("machines/wren-1/board/revoke"), STUDIO),
     ("key-revoke", "post"): (revoke_somebodys_key, STUDIO),
     ("openings", "post"): (lambda caller: caller.post("openings", OPENING | {"id": "second-night"}), CURATOR),
+    ("opening", "patch"): (rename_the_opening, CURATOR),
+    ("opening-call-off", "post"): (lambda caller: caller.post("openings/first-night/call-off", {}, **ANY), CURATOR),
+    ("opening-take-back", "post"): (lambda caller: caller.post("openings/first-night/take-back", {}, **ANY), CURATOR),
     ("service-windows", "post"): (lambda caller: caller.post("service-windows", SERVICE_WINDOW), CURATOR),
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),

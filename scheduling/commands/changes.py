@@ -1,0 +1,196 @@
+"""A change of what was said before: worked out whole, so that it can be looked at, and then made or left.
+
+Each kind of change is a function that answers with a `Change`. What cannot be is refused there; what should be meant
+is told as a warning, and needs a yes. Making a change writes one event. Undo is another change.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.db import transaction
+
+from machines.chance import Chance
+from machines.errors import DayrollError, InputError
+from machines.serialization import unstructure
+from scheduling.log.beside import keep_order
+from scheduling.log.codec.canonical_json import canonical
+from scheduling.log.ends import lock
+from scheduling.log.events import Event
+from scheduling.log.models import Ordered
+from scheduling.log.remarks import keep, require_length
+from scheduling.log.store import Append, Attribution, append
+from scheduling.queries.history import FieldChange
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeWarning:
+    """What should be meant before a change is made.
+
+    Attributes:
+        kind: what it is; stays the same whatever the words.
+        in_words: for people; times are by the venue's clock, whose zone is named.
+    """
+
+    kind: str
+    in_words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Preview:
+    """What a change would do. Nothing was written.
+
+    Attributes:
+        fields: what would differ; none where all is so already, and nothing would be written.
+        in_words: each thing that would follow, a sentence each.
+        warnings: what should be meant; with any, the change is made only where they are accepted.
+    """
+
+    fields: tuple[FieldChange, ...]
+    in_words: tuple[str, ...]
+    warnings: tuple[ChangeWarning, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """A change that was worked out.
+
+    Attributes:
+        stream: of what is changed.
+        version: of that stream, on which it was decided.
+        event: that it becomes, without its reason; None where all is so already.
+        stands_on: other streams that it was decided upon.
+        preview: what it would do.
+    """
+
+    stream: str
+    version: int
+    event: Any
+    stands_on: tuple[str, ...] = ()
+    preview: Preview
+
+
+class NotAccepted(DayrollError):
+    """A change has warnings, and whoever asked for it did not say that they are meant.
+
+    Attributes:
+        warnings: which.
+    """
+
+    def __init__(self, warnings: tuple[ChangeWarning, ...]) -> None:
+        told = " ".join(one.in_words for one in warnings)
+        super().__init__(f"This needs a yes. {told}", "accept the warnings, or change what they are about")
+        self.warnings = warnings
+
+
+class KeyUsed(DayrollError):
+    """Another order was given with the same key."""
+
+
+@dataclass(frozen=True)
+class Once:
+    """An order that its client will know again, should the answer be lost.
+
+    Attributes:
+        key: that the client gave it.
+        order: all that was asked for, as JSON.
+    """
+
+    key: str
+    order: Any
+
+    @property
+    def digest(self) -> str:
+        """SHA-256, in hexadecimal, of the RFC 8785 form of the order."""
+        return hashlib.sha256(canonical(self.order).encode()).hexdigest()
+
+    def memory_of(self, stream: str) -> str:
+        """Under what name it is remembered: no stream has a space in it."""
+        return f"{stream} {self.key}"
+
+
+def make(
+    change: Change, reason: str | None, by: Attribution, chance: Chance, *, accepted: bool, once: Once | None = None
+) -> None:
+    """Make a change; nothing is written where all is so already.
+
+    Args:
+        change: what was worked out.
+        reason: why, in the person's own words.
+        by: who says so.
+        chance: see `scheduling.log.remarks.keep`.
+        accepted: whether its warnings are meant.
+        once: by which whoever asked will know it again; see `was_made`.
+
+    Raises:
+        NotAccepted: it has warnings.
+        InputError: the reason is too long, or what it stands on was closed into an archive.
+        VersionConflict: somebody else changed it meanwhile.
+        ViewsSetAside: it would not show.
+    """
+    require_length(reason)
+    if change.preview.warnings and not accepted:
+        raise NotAccepted(change.preview.warnings)
+    with transaction.atomic():
+        lock("default")
+        if change.event is not None:
+            event: Event = replace(change.event, remark=keep(reason, chance))
+            append([Append(change.stream, change.version, [event])], by, stands_on=change.stands_on)
+        if once is not None:
+            keep_order(once.memory_of(change.stream), by.actor, once.digest)
+
+
+def was_made(stream: str, once: Once | None, actor: str) -> bool:
+    """Whether this very order was carried out already.
+
+    Args:
+        stream: of what is changed.
+        once: the order; without one nothing is known again.
+        actor: who gives it.
+
+    Raises:
+        KeyUsed: another order was given with that key.
+    """
+    found = None if once is None else Ordered.objects.filter(stream=once.memory_of(stream)).first()
+    if once is None or found is None:
+        return False
+    if (found.actor, found.digest) != (actor, once.digest):
+        raise KeyUsed(f"the key {once.key!r} was used for another order", "give each order a key of its own")
+    return True
+
+
+def merged(target: Any, patch: Any) -> Any:
+    """A JSON value after a merge patch: RFC 7396 section 2."""
+    if not isinstance(patch, Mapping):
+        return patch
+    result = dict(target) if isinstance(target, Mapping) else {}
+    for name, value in patch.items():
+        if value is None:
+            result.pop(name, None)
+        else:
+            result[name] = merged(result.get(name), value)
+    return result
+
+
+def patched(command: Any, patch: Any, fixed: tuple[str, ...]) -> dict[str, Any]:
+    """What a resource would be ordered as, after a merge patch.
+
+    Args:
+        command: that would add it as it stands.
+        patch: JSON.
+        fixed: fields that are never changed.
+
+    Raises:
+        InputError: it is no object, or changes what is fixed.
+    """
+    if not isinstance(patch, Mapping):
+        raise InputError("", "a merge patch of this is an object", "give the fields that change, as in RFC 7396")
+    stands = unstructure(command)
+    after: dict[str, Any] = merged(stands, patch)
+    for name in fixed:
+        if name in patch and after.get(name) != stands[name]:
+            raise InputError(name, "this is never changed", f"leave it out, or give {stands[name]!r}")
+    return after

@@ -1,0 +1,152 @@
+"""Openings: fixing one, and then moving or naming it otherwise, calling it off, and taking that back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+from machines.errors import InputError
+from scheduling.commands.additions import FixOpening
+from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
+from scheduling.log.models import Machine, Opening, Run, Venue
+from scheduling.log.projecting.foreseen import foreseen
+from scheduling.queries.history import differences, shown_by
+from scheduling.queries.names import require
+from scheduling.queries.venue_context import place_of
+from scheduling.sky import anchors
+from scheduling.sky.durations import format_duration
+from scheduling.sky.zones import zone
+from scheduling.venues.hours import venue_closed
+from scheduling.venues.local_time_text import time_in_words
+
+LONGEST = timedelta(days=366)
+# What of an opening a change tells of, and its history.
+SHOWN = shown_by("name", "anchor", "opens_at", "closing", "closes_at", "called_off_at")
+NEVER_CHANGED = ("id", "venue")
+
+
+def fix_opening(command: FixOpening) -> OpeningFixed:
+    """The anchors become instants now; they stay beside them, so that people see how they were named.
+
+    Raises:
+        InputError: there is no such venue or instant, or it would be over before it begins.
+    """
+    venue = require(Venue, "venue", command.venue)
+    opens_at = _instant("anchor", command.anchor, venue)
+    closes_at = None if command.closing is None else _instant("closing", command.closing, venue)
+    if closes_at is not None and not timedelta(0) < closes_at - opens_at <= LONGEST:
+        remedy = f"give an instant after the opening, by at most {format_duration(LONGEST)}"
+        raise InputError("closing", "it does not close after it opens", remedy)
+    return OpeningFixed(
+        venue=command.venue,
+        name=command.name,
+        anchor=command.anchor,
+        opens_at=opens_at,
+        closing=command.closing,
+        closes_at=closes_at,
+    )
+
+
+def _instant(field: str, anchor: dict[str, Any], venue: Venue) -> datetime:
+    try:
+        return anchors.resolve(anchors.parse(anchor), place_of(venue), zone(venue.zone))
+    except InputError as error:
+        raise error.within(field) from None
+
+
+def as_ordered(row: Opening) -> FixOpening:
+    """The order by which an opening would be what it is."""
+    return FixOpening(id=row.id, venue=row.venue_id, name=row.name, anchor=row.anchor, closing=row.closing)
+
+
+def change_opening(row: Opening, command: FixOpening, now: datetime, version: int) -> Change:
+    """An opening moves, or is named otherwise. Called off, it stays so.
+
+    Args:
+        row: as it stands.
+        command: what it is to be.
+        now: this instant, UTC.
+        version: of its stream, read before the row.
+
+    Raises:
+        InputError: it cannot be so, or it was called off.
+    """
+    if row.called_off_at is not None:
+        raise InputError("called_off_at", "it was called off", "take that back first")
+    event = fix_opening(command)
+    return _change(row, event, now, version, ("moved to", row.opens_at != event.opens_at))
+
+
+def call_off_opening(row: Opening, now: datetime, version: int) -> Change:
+    """The doors do not open. Called off already, nothing is changed. See `change_opening`."""
+    return _change(row, None if row.called_off_at else OpeningCalledOff(), now, version, ("called off:", True))
+
+
+def take_back_opening(row: Opening, now: datetime, version: int) -> Change:
+    """What was called off stands again as it was. While it stands, nothing is changed. See `change_opening`."""
+    event = fix_opening(as_ordered(row)) if row.called_off_at else None
+    return _change(row, event, now, version, ("stands again:", True))
+
+
+def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[str, bool]) -> Change:
+    stream = f"opening/{row.id}"
+    after = row if event is None else foreseen(row, stream, event, now)
+    fields = differences(SHOWN(row), SHOWN(after))
+    venue = Venue.objects.get(id=row.venue_id)
+    return Change(
+        stream=stream,
+        version=version,
+        event=event if fields else None,
+        stands_on=(f"venue/{row.venue_id}",),
+        preview=Preview(
+            fields=fields,
+            in_words=tuple(_in_words(row, after, venue, version, said)) if fields else (),
+            warnings=tuple(_warnings(row, after, venue, now)) if fields else (),
+        ),
+    )
+
+
+def _in_words(row: Opening, after: Opening, venue: Venue, version: int, said: tuple[str, bool]) -> Iterator[str]:
+    what, is_told = said
+    if row.name != after.name:
+        yield f"{row.name} is called {after.name} from now on."
+    if is_told:
+        was = f", instead of {_local(row.opens_at, venue)}" if row.opens_at != after.opens_at else ""
+        yield f"{after.name} {what} {_local(after.opens_at, venue)}{was}, by the clock of {venue.zone}."
+    if row.closes_at != after.closes_at:
+        until = "is not said" if after.closes_at is None else f"is {_local(after.closes_at, venue)}"
+        yield f"Its end {until}."
+    off = ", as cancelled," if after.called_off_at else ""
+    yield f"Subscribed calendars show the same entry{off} as its revision {version}, once they look again."
+    if after.called_off_at is None and row.opens_at != after.opens_at:
+        yield from _printed_then(after.opens_at, venue)
+
+
+def _printed_then(at: datetime, venue: Venue) -> Iterator[str]:
+    """What each machine there prints at an instant."""
+    for machine in Machine.objects.filter(venue_id=venue.id).order_by("id"):
+        run = Run.objects.filter(machine_id=machine.id, starts_at__lte=at, ends_at__gt=at).first()
+        yield f"{machine.name} is on no run then." if run is None else f"{machine.name} is on run {run.id} then."
+
+
+def _warnings(row: Opening, after: Opening, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
+    if (row.opens_at, row.called_off_at) == (after.opens_at, after.called_off_at):
+        return  # it is only named otherwise, or ends at another time
+    if row.opens_at <= now:
+        yield ChangeWarning(kind="has-been", in_words=f"It has been, on {_local(row.opens_at, venue)}.")
+    if after.called_off_at is not None:
+        return
+    if after.opens_at <= now < row.opens_at:
+        yield ChangeWarning(kind="in-the-past", in_words=f"{_local(after.opens_at, venue)} is over.")
+    if venue_closed(venue, after.opens_at, after.opens_at + timedelta(microseconds=1)):
+        yield ChangeWarning(
+            kind="closed", in_words=f"{venue.name} is closed at {_local(after.opens_at, venue)}, by its hours."
+        )
+
+
+def _local(at: datetime, venue: Venue) -> str:
+    clock = zone(venue.zone)
+    local = at.astimezone(clock)
+    return f"{local:%Y-%m-%d} {time_in_words(local, clock)}"

@@ -1,0 +1,114 @@
+"""What people made of one thing, step by step: who said it, when, what was so before and after, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, TypeVar
+
+from django.db.models import Model
+
+from machines.serialization import format_instant
+from scheduling.log.event_records import facts
+from scheduling.log.events import EVENT_KINDS
+from scheduling.log.projections import VIEWS, Fold
+from scheduling.log.remarks import remark_in, text_of
+from scheduling.log.rows.row_cache import Rows
+
+Row = TypeVar("Row", bound=Model)
+Shown = Callable[[Any], dict[str, Any]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FieldChange:
+    """A field as it was and as it is then, as JSON; null where it was not, or is not."""
+
+    field: str
+    before: Any
+    after: Any
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryStep:
+    """One thing that was said of a resource.
+
+    Attributes:
+        version: place in the resource's stream, from 1; what is not of people's making is left out.
+        kind: of event.
+        said_at: UTC.
+        actor: who said it: an account's or a key's id, or a job of the server.
+        fields: what it changed; of the first step, all.
+        reason: in the person's own words; null where none were written, or they were blotted out.
+    """
+
+    version: int
+    kind: str
+    said_at: datetime
+    actor: str
+    fields: tuple[FieldChange, ...]
+    reason: str | None = None
+
+
+def shown_by(*names: str) -> Shown:
+    """What makes JSON of some columns of a row."""
+
+    def shown(row: Any) -> dict[str, Any]:
+        return {name.removesuffix("_id"): _json(getattr(row, name)) for name in names}
+
+    return shown
+
+
+def _json(value: Any) -> Any:
+    return format_instant(value) if isinstance(value, datetime) else value
+
+
+def differences(before: dict[str, Any], after: dict[str, Any]) -> tuple[FieldChange, ...]:
+    """The fields that differ, in the order of what is shown."""
+    return tuple(
+        FieldChange(field=name, before=before.get(name), after=value)
+        for name, value in after.items()
+        if before.get(name) != value
+    )
+
+
+def history(model: type[Model], stream: str, shown: Shown, *, using: str = "default") -> tuple[HistoryStep, ...]:
+    """Every step of a resource that changed what is shown of it, the oldest first; none where there is no such one.
+
+    Args:
+        model: its table.
+        stream: what is said of it.
+        shown: what of its row is looked at; see `shown_by`.
+        using: alias of the database.
+    """
+    return tuple(step for step, _ in states(model, stream, shown, using=using))
+
+
+def states(
+    model: type[Model], stream: str, shown: Shown, *, using: str = "default"
+) -> Iterator[tuple[HistoryStep, Any]]:
+    """Each step, and the row after it, which is as it is only until the next is asked for."""
+    rows, folds = Rows(using, complete=True), _folds_of(model)
+    before: dict[str, Any] = {}
+    subject = stream.partition("/")[2]
+    for fact in facts(stream=stream, kinds={EVENT_KINDS[kind] for kind in folds}, using=using):
+        folds[type(fact.event)](rows, fact, fact.event)
+        row = rows.find(model, subject)
+        after = {} if row is None else dict(shown(row))
+        if not (changed := differences(before, after)):
+            continue
+        reason = text_of(remark_in(fact.event), using=using)
+        before = after
+        step = HistoryStep(
+            version=fact.version,
+            kind=fact.kind,
+            said_at=fact.said_at,
+            actor=fact.actor,
+            fields=changed,
+            reason=reason,
+        )
+        yield step, row
+
+
+def _folds_of(model: type[Model]) -> dict[type[Any], Fold]:
+    return {kind: fold for view in VIEWS if model in view.tables for kind, fold in view.folds.items()}

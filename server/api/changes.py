@@ -1,0 +1,244 @@
+"""Changing what was said: a merge patch of a resource, or an act upon it; looked at first, where that is asked for.
+
+Whoever changes something names with ``If-Match`` what he has seen. ``?preview=true`` answers what would be done and
+does nothing. What has warnings is done only with ``?accept=true``. With ``Idempotency-Key`` the same request sent
+again, as its answer was lost, is done once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from machines.errors import InputError
+from machines.serialization import structure, unstructure
+from scheduling.commands.changes import Change, Once, make, patched, was_made
+from scheduling.log.projecting.as_of import AsOf
+from scheduling.log.store import stream_version
+from scheduling.queries.history import HistoryStep, Shown, history, states
+from server import wiring
+from server.api.base_views import ApiView, attribution
+from server.api.conditional import answered, require_match, tag_of
+from server.api.json_parser import BodyParser, MergePatchParser
+from server.api.past import PastItem, asked_moment
+from server.api.serializers import Row
+
+LONGEST_KEY = 100
+ORDERED_WITH: Mapping[str, OpenApiParameter] = {
+    "preview": OpenApiParameter("preview", bool, description="Answer what it would do, and do nothing."),
+    "accept": OpenApiParameter("accept", bool, description="Do it although it has warnings: they are meant."),
+    "If-Match": OpenApiParameter(
+        "If-Match",
+        str,
+        OpenApiParameter.HEADER,
+        required=True,
+        description="The `ETag` of what is changed, as GET told it; 412 where it has changed since, 428 without.",
+    ),
+    "Idempotency-Key": OpenApiParameter(
+        "Idempotency-Key",
+        str,
+        OpenApiParameter.HEADER,
+        description=f"A text of your own, at most {LONGEST_KEY} characters: sent again with the very same request, "
+        "that is done once and answered anew.",
+    ),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reason:
+    """Why it is done, for the record; may be left out."""
+
+    reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class History:
+    """What people made of a resource, the oldest first."""
+
+    steps: tuple[HistoryStep, ...]
+
+
+@dataclass(frozen=True)
+class AnAct:
+    """Something that is done to one of a resource as a whole.
+
+    Attributes:
+        work_out: what it would make of a row: the row, now, the version of its stream.
+        said: what the API's description says of it.
+    """
+
+    work_out: Callable[..., Change]
+    said: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Changeable:
+    """What the API has to know of a resource to change it.
+
+    Attributes:
+        kind: of its streams.
+        model: its table.
+        serializer: that shows its rows.
+        command: what one is ordered as.
+        as_ordered: the command by which a row would be what it is.
+        fixed: fields of the command that are never changed.
+        shown: what its history tells of.
+        change: works out what a command would make of a row: the row, the command, now, the version of its stream.
+        venue_of: id of the venue that it belongs to; None where it belongs to none.
+        acts: what is done to one as a whole, by the last part of the address.
+    """
+
+    kind: str
+    model: type[Any]
+    serializer: type[Row]
+    command: type[Any]
+    as_ordered: Callable[[Any], Any]
+    fixed: tuple[str, ...]
+    shown: Shown
+    change: Callable[..., Change]
+    venue_of: Callable[[Any], str | None]
+    acts: Mapping[str, AnAct]
+
+    def stream(self, pk: str) -> str:
+        """What is said of one of them."""
+        return f"{self.kind}/{pk}"
+
+    def tag(self, row: Any) -> str:
+        """The strong tag of a row as it is shown."""
+        return tag_of(self.serializer(row).data)
+
+
+class ChangeView(ApiView):
+    """Works out a change, shows it or makes it, and answers with the row as it then is.
+
+    Attributes:
+        changeable: of which resource.
+    """
+
+    changeable: Any = None
+    ordered_with: ClassVar[Mapping[str, OpenApiParameter]] = ORDERED_WITH
+
+    def carried_out(
+        self, request: Request, pk: str, work_out: Callable[[Any, int], Change], reason: str | None
+    ) -> Response:
+        """The answer to an order.
+
+        Args:
+            request: with the condition, and what is to be done with the change.
+            pk: of what is changed.
+            work_out: what the order would make of a row, whose stream has a version.
+            reason: why.
+        """
+        what: Changeable = self.changeable
+        stream = what.stream(pk)
+        version = stream_version(stream)  # read first: whoever changes it from here on is noticed
+        row = get_object_or_404(what.model, pk=pk)
+        by = attribution(request, what.venue_of(row))
+        is_preview, once = _asked_for(request, "preview"), _once(request)
+        if is_preview or not was_made(stream, once, by.actor):
+            require_match(request, what.tag(row), lambda given: self._since(pk, given))
+            change = work_out(row, version)
+            if is_preview:
+                return Response(unstructure(change.preview))
+            make(change, reason, by, wiring.chance(), accepted=_asked_for(request, "accept"), once=once)
+            row.refresh_from_db()
+        return Response(what.serializer(row).data, headers={"ETag": what.tag(row)})
+
+    def _since(self, pk: str, given: Sequence[str]) -> list[dict[str, Any]] | None:
+        """What was changed since a row had one of some tags; None where it never had."""
+        what: Changeable = self.changeable
+        since: list[dict[str, Any]] | None = None
+        for step, row in states(what.model, what.stream(pk), what.shown):
+            if since is not None:
+                since.append(unstructure(step))
+            if what.tag(row) in given:
+                since = []
+        return since
+
+
+class Changing(ChangeView, PastItem):
+    """One of a resource that can be changed: as it stands, with its tag, or as it was; and changed by a merge patch."""
+
+    def get_parsers(self) -> list[Any]:
+        """JSON, and under the name that RFC 7396 gives it."""
+        return [BodyParser(), MergePatchParser()]
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Any:
+        """With its tag, where it is asked for as it stands; 304 where the asker has it."""
+        row = self.get_object()
+        data = self.get_serializer(row).data
+        if asked_moment(request) != AsOf():
+            return Response(data)
+        tag = tag_of(data)
+        return answered(request._request, tag) or Response(data, headers={"ETag": tag, "Cache-Control": "no-cache"})
+
+    def patch(self, request: Request, pk: str) -> Response:
+        """Change some of its fields: a merge patch (RFC 7396), with a ``reason`` for the record beside them."""
+        what, body = self.changeable, request.data
+        reason = body.pop("reason", None) if isinstance(body, dict) else None
+        return self.carried_out(
+            request,
+            pk,
+            lambda row, version: what.change(
+                row,
+                structure(patched(what.as_ordered(row), body, what.fixed), what.command),
+                wiring.now(),
+                version,
+            ),
+            structure({"reason": reason}, Reason).reason,
+        )
+
+
+class Act(ChangeView):
+    """Something that is done to one of a resource as a whole.
+
+    Attributes:
+        command: works out what it would make of a row: the row, now, the version of its stream.
+    """
+
+    reads, answers = Reason, 200
+
+    def post(self, request: Request, pk: str) -> Response:
+        """Do it. What is so already stays as it is, and nothing is written."""
+        reason = structure(request.data, Reason).reason
+        return self.carried_out(request, pk, lambda row, version: self.command(row, wiring.now(), version), reason)
+
+
+class ResourceHistory(ApiView):
+    """What people made of one of a resource.
+
+    Attributes:
+        changeable: which resource.
+    """
+
+    changeable: Any = None
+    shows = History
+
+    def get(self, request: Request, pk: str) -> Response:
+        """Each step, the oldest first: who said it, when, what it changed from what to what, and why."""
+        what = self.changeable
+        get_object_or_404(what.model, pk=pk)
+        return Response(unstructure(History(steps=history(what.model, what.stream(pk), what.shown))))
+
+
+def _asked_for(request: Request, name: str) -> bool:
+    text = request.query_params.get(name, "false")
+    if text not in ("true", "false"):
+        raise InputError(name, f"{text!r} is neither", "give true or false")
+    return text == "true"
+
+
+def _once(request: Request) -> Once | None:
+    """The order as its client will know it again; None where it named none."""
+    key = request.headers.get("Idempotency-Key")
+    if key is None:
+        return None
+    if not 1 <= len(key) <= LONGEST_KEY or not key.isprintable():
+        raise InputError("Idempotency-Key", "empty, too long or unreadable", f"give 1 to {LONGEST_KEY} characters")
+    return Once(key, {"method": request.method, "path": request.path, "body": request.data})
