@@ -32,30 +32,8 @@ from scheduling.rendering.plate_store import PlateGone
 from scheduling.rendering.upload_store import UploadTooLarge
 from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import Refused
-from server.api.problem_kinds import (
-    BAD_INPUT,
-    BUSY,
-    CONDITION_NEEDED,
-    DISK_FULL,
-    JOURNAL_DIFFERS,
-    KEY_USED,
-    LOST_RACE,
-    MISSING_ENTRIES,
-    MOVED_ON,
-    NEEDS_A_YES,
-    NOTHING_OPEN,
-    OUR_MISTAKE,
-    PLATE_GONE,
-    ROLE_NEEDED,
-    STALE_EPOCH,
-    TAKEN,
-    TOO_LARGE,
-    TOO_MANY_TRIES,
-    UNAVAILABLE,
-    UNREADABLE,
-    VIEW_SET_ASIDE,
-    ProblemKind,
-)
+from server.api import problem_kinds as kinds
+from server.api.problem_kinds import ProblemKind
 from server.heavy import Busy
 from server.readings import readings_of
 from server.request_id import request_id
@@ -129,7 +107,7 @@ def describe(error: Exception) -> Problem:
 
 
 def _our_mistake() -> Problem:
-    return of_kind(OUR_MISTAKE, "It is logged under this request's number; please pass the number on.")
+    return of_kind(kinds.OUR_MISTAKE, "It is logged under this request's number; please pass the number on.")
 
 
 @describe.register
@@ -138,14 +116,14 @@ def _(error: OSError) -> Problem:
 
 
 def _disk_full() -> Problem:
-    return of_kind(DISK_FULL, "Nothing was written; whoever keeps the server has to make room.")
+    return of_kind(kinds.DISK_FULL, "Nothing was written; whoever keeps the server has to make room.")
 
 
 @describe.register
 def _(error: InputError) -> Problem:
     field, problem = _short(error.field), _short(error.problem)
     return of_kind(
-        BAD_INPUT,
+        kinds.BAD_INPUT,
         f"{field or 'the body'}: {problem}; {error.remedy}",
         field=field,
         problem=problem,
@@ -167,43 +145,43 @@ def _readings(error: InputError) -> dict[str, Any]:
 
 @describe.register
 def _(error: Unreadable) -> Problem:
-    return of_kind(UNREADABLE, str(error.detail))
+    return of_kind(kinds.UNREADABLE, str(error.detail))
 
 
 @describe.register
 def _(error: TooLarge) -> Problem:
-    return of_kind(TOO_LARGE, str(error.detail))
+    return of_kind(kinds.TOO_LARGE, str(error.detail))
 
 
 @describe.register
 def _(error: MovedOn) -> Problem:
     changes = {} if error.changes is None else {"changes": error.changes}
-    return replace(of_kind(MOVED_ON, str(error.detail), tag=error.tag, **changes), headers={"ETag": error.tag})
+    return replace(of_kind(kinds.MOVED_ON, str(error.detail), tag=error.tag, **changes), headers={"ETag": error.tag})
 
 
 @describe.register
 def _(error: NotAccepted) -> Problem:
-    return of_kind(NEEDS_A_YES, str(error), warnings=[unstructure(one) for one in error.warnings])
+    return of_kind(kinds.NEEDS_A_YES, str(error), warnings=[unstructure(one) for one in error.warnings])
 
 
 @describe.register
 def _(error: KeyUsed) -> Problem:
-    return of_kind(KEY_USED, f"{error}.")
+    return of_kind(kinds.KEY_USED, f"{error}.")
 
 
 @describe.register
 def _(error: ConditionNeeded) -> Problem:
-    return of_kind(CONDITION_NEEDED, str(error.detail))
+    return of_kind(kinds.CONDITION_NEEDED, str(error.detail))
 
 
 @describe.register
 def _(error: UploadTooLarge | TooManyEntries) -> Problem:
-    return of_kind(TOO_LARGE, f"{error}.")
+    return of_kind(kinds.TOO_LARGE, f"{error}.")
 
 
 @describe.register
 def _(error: ViewsSetAside) -> Problem:
-    problem = of_kind(VIEW_SET_ASIDE, f"{error}.", views=list(error.views))
+    problem = of_kind(kinds.VIEW_SET_ASIDE, f"{error}.", views=list(error.views))
     return replace(problem, headers={"Retry-After": str(MENDED_AFTER_S)})
 
 
@@ -219,39 +197,39 @@ def _(error: Http404) -> Problem:
 
 @describe.register
 def _(error: IdInUse) -> Problem:
-    return of_kind(TAKEN, str(error), field="id")
+    return of_kind(kinds.TAKEN, str(error), field="id")
 
 
 @describe.register
 def _(error: StaleEpoch) -> Problem:
-    return of_kind(STALE_EPOCH, str(error), epoch=error.epoch, current=error.current)
+    return of_kind(kinds.STALE_EPOCH, str(error), epoch=error.epoch, current=error.current)
 
 
 @describe.register
 def _(error: MissingEntries) -> Problem:
-    return of_kind(MISSING_ENTRIES, str(error), expected=error.expected)
+    return of_kind(kinds.MISSING_ENTRIES, str(error), expected=error.expected)
 
 
 @describe.register
 def _(error: EntryDiffers) -> Problem:
-    return of_kind(JOURNAL_DIFFERS, str(error), seq=error.seq)
+    return of_kind(kinds.JOURNAL_DIFFERS, str(error), seq=error.seq)
 
 
 @describe.register
 def _(error: Refused) -> Problem:
     theirs = error.standing
-    return of_kind(ROLE_NEEDED, str(error), needed=error.needed, role=theirs.role, venues=theirs.venues)
+    return of_kind(kinds.ROLE_NEEDED, str(error), needed=error.needed, role=theirs.role, venues=theirs.venues)
 
 
 @describe.register
 def _(error: Busy | TooManyTries) -> Problem:
-    problem = of_kind(BUSY if isinstance(error, Busy) else TOO_MANY_TRIES, f"{error}.")
+    problem = of_kind(kinds.BUSY if isinstance(error, Busy) else kinds.TOO_MANY_TRIES, f"{error}.")
     return replace(problem, headers={"Retry-After": str(error.wait_s)})
 
 
 @describe.register
 def _(error: NothingOpen) -> Problem:
-    return of_kind(NOTHING_OPEN, str(error))
+    return of_kind(kinds.NOTHING_OPEN, str(error))
 
 
 @describe.register
@@ -261,13 +239,13 @@ def _(error: VersionConflict) -> Problem:
         for one in error.changes
     ]
     members = {"stream": error.stream, "expected": error.expected, "actual": error.actual, "changes": changes}
-    problem = of_kind(LOST_RACE, str(error), **members)
+    problem = of_kind(kinds.LOST_RACE, str(error), **members)
     return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})  # a node sends its report once more
 
 
 @describe.register
 def _(error: PlateGone) -> Problem:
-    problem = of_kind(PLATE_GONE, f"{error}.", plate=error.digest)
+    problem = of_kind(kinds.PLATE_GONE, f"{error}.", plate=error.digest)
     return replace(problem, headers={"Retry-After": str(DRAWN_AGAIN_AFTER_S)})
 
 
@@ -288,7 +266,7 @@ def _state(error: Exception) -> str | None:
 
 
 def _unavailable() -> Problem:
-    problem = of_kind(UNAVAILABLE, "Nothing was written; the same request may be sent again.")
+    problem = of_kind(kinds.UNAVAILABLE, "Nothing was written; the same request may be sent again.")
     return replace(problem, headers={"Retry-After": str(TRY_AGAIN_AFTER_S)})
 
 

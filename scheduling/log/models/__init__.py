@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
+from scheduling.log.models.folded import Folded
 from scheduling.log.models.log import BrokenView, Event, FoldedAgain, Heartbeat, Ordered, PassedOverEntry, Remark
-from scheduling.log.models.views import (
+from scheduling.log.models.run_views import (
     NO_RUN,
+    Outage,
+    Override,
+    PrintedStretch,
+    Run,
+    Segment,
+    Strip,
+    ToldBefore,
+)
+from scheduling.log.models.views import (
     ClosedStream,
-    Folded,
     HandUse,
     Machine,
     Notice,
     Opening,
-    Outage,
-    Override,
-    PrintedStretch,
     Profile,
-    Run,
-    Segment,
     ServiceWindow,
     Source,
-    Strip,
     SupplyChange,
-    ToldBefore,
     Venue,
 )
 
