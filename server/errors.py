@@ -14,7 +14,7 @@ from django.shortcuts import render
 
 from scheduling.log.projecting.projector import ViewsSetAside
 from server.accounts.attempt_limit import TooManyTries
-from server.accounts.roles import Refused
+from server.accounts.roles import NotOfTheirRole
 from server.api.problem_kinds import OUR_MISTAKE
 from server.api.problems import MEDIA_TYPE, body_of, of_kind, plain
 from server.heavy import Busy
@@ -22,7 +22,7 @@ from server.request_id import request_id
 
 logger = logging.getLogger(__name__)
 
-SAID = {
+PAGE_WORDS = {
     400: ("This cannot be read", "The browser sent something that this server does not understand."),
     403: (
         "Not allowed",
@@ -43,7 +43,7 @@ BUSY_SAID = "As much is being drawn and counted as may be at a time. Load the pa
 
 
 def _answer(request: HttpRequest, status: int, said: str | None = None, **told: str) -> HttpResponse:
-    number, (title, text) = request_id(request), SAID[status]
+    number, (title, text) = request_id(request), PAGE_WORDS[status]
     text = text.format(**told) if said is None else said
     if request.path.startswith("/api/"):
         problem = of_kind(OUR_MISTAKE, text) if status == 500 else plain(status, text)
@@ -59,9 +59,9 @@ def bad_request(request: HttpRequest, exception: Any = None) -> HttpResponse:
 
 def permission_denied(request: HttpRequest, exception: Any = None) -> HttpResponse:
     """403; where somebody's role is to blame, which would do."""
-    if isinstance(exception, Refused):
+    if isinstance(exception, NotOfTheirRole):
         logger.warning("request %s: user:%s is refused: %s", request_id(request), request.user.pk, exception)
-    return _answer(request, 403, str(exception) if isinstance(exception, Refused) else None)
+    return _answer(request, 403, str(exception) if isinstance(exception, NotOfTheirRole) else None)
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:

@@ -320,7 +320,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.log.codec.canonical_json.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
     "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
     "scheduling.log.rebuilding.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
-    "scheduling.log.rebuilding.shadow_tables.NAMED": (5, "so many keys of differing rows a person reads"),
+    "scheduling.log.rebuilding.shadow_tables.MOST_NAMED_ROWS": (5, "so many keys of differing rows a person reads"),
     # The sky.
     "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
     "scheduling.sky.anchors.LAST_YEAR": (2100, "the ephemeris reaches there"),

@@ -34,7 +34,7 @@ from machines.node.sync.client import Client
 from machines.node.sync.failures import CallFailed
 from machines.node.work import takeover
 from machines.operator import holds
-from machines.operator.safety_notes import KNIFE, UNATTENDED
+from machines.operator.safety_notes import KNIFE_NOTE, UNATTENDED
 from machines.protocol.journal_entries import Action
 
 ACTIONS: Mapping[Action, str] = {
@@ -127,7 +127,7 @@ def _add_status(commands: Commands) -> argparse.ArgumentParser:
 
 def _add_arm(commands: Commands) -> argparse.ArgumentParser:
     arm: argparse.ArgumentParser = commands.add_parser(
-        "arm", help="let the knife cut again; only beside the machine", epilog=KNIFE
+        "arm", help="let the knife cut again; only beside the machine", epilog=KNIFE_NOTE
     )
     arm.formatter_class = argparse.RawDescriptionHelpFormatter
     arm.add_argument("--yes", action="store_true", help="do not ask")
@@ -190,7 +190,7 @@ def _status(options: argparse.Namespace) -> int:
 
 
 def _arm(options: argparse.Namespace) -> int:
-    sys.stdout.write(KNIFE)
+    sys.stdout.write(KNIFE_NOTE)
     journal = open_journal(options.home)
     try:
         if not agent_runs(options.home):

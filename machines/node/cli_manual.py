@@ -25,10 +25,10 @@ from machines.node.store.journal import Journal, open_journal
 from machines.node.sync import call_now
 from machines.node.sync.failures import Unreachable
 from machines.node.work import held_work as holding
-from machines.operator.safety_notes import ALWAYS, BESIDE
+from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE
 
 Commands = Any  # argparse gives its own no name
-_CAUTIONS = {name: "".join(f"  - {text}\n" for text in (*BESIDE[name], ALWAYS)) for name in BESIDE}
+_CAUTIONS = {name: "".join(f"  - {text}\n" for text in (*BESIDE[name], ALWAYS_HOLDS)) for name in BESIDE}
 
 
 def add_to(commands: Commands) -> list[argparse.ArgumentParser]:

@@ -69,12 +69,12 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
         "The guard over the knife must be in place.",
     ),
 }
-ALWAYS = (
+ALWAYS_HOLDS = (
     "This page is not a safety function: guards, interlocks and the stop control beside the machine are."
     " Local codes and the venue's safety officer decide."
 )
 
-KNIFE = """\
+KNIFE_NOTE = """\
 Arming the knife lets it cut by itself, without another warning.
   - Nobody's hands may be near the blade or the rollers now, nor later without the power off and the knife parked.
   - Wear cut-resistant gloves to change a blade; a spent blade goes into a closed container.

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Literal
 
 # What came between, by `machines.recovery.Cause`, to follow "after"; a log may have another of a later version.
-CAUSES: Mapping[str, str] = {
+CAUSE_WORDS: Mapping[str, str] = {
     "power": "a power cut",
     "clock": "an unsure clock",
     "no-work": "no work at hand",
@@ -19,7 +19,7 @@ CAUSES: Mapping[str, str] = {
     "supplies": "a want of supplies",
 }
 # The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
-TIME_IN_DOUBT = REFUSING = "other-error"
+TIME_IN_DOUBT = NO_REASON_GIVEN = "other-error"
 KNIFE_OFFLINE = "separation-cutter-offline-warning"
 _SUFFIX = "-error"
 # What a person has to bring or to take away before it can go on.

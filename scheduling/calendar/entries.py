@@ -40,14 +40,14 @@ class CalendarEntry:
 
 
 @dataclass(frozen=True)
-class Span:
+class CalendarSpan:
     """From an instant until before another, UTC."""
 
     start: datetime
     end: datetime
 
     @classmethod
-    def around(cls, now: datetime, back: timedelta, ahead: timedelta) -> Span:
+    def around(cls, now: datetime, back: timedelta, ahead: timedelta) -> CalendarSpan:
         """Whole days of UTC around an instant, so that the same is shown all day."""
         first, last = ((at.astimezone(UTC)).date() for at in (now - back, now + ahead))
         return cls(midnight(first), midnight(last) + timedelta(days=1))

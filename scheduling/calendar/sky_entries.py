@@ -7,7 +7,7 @@ from datetime import datetime
 from uuid import UUID
 
 from machines.errors import InputError
-from scheduling.calendar.entries import CalendarEntry, Span, by_the_clock, uid_of
+from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock, uid_of
 from scheduling.log.models import Venue
 from scheduling.queries.venue_context import place_of
 from scheduling.sky import almanac
@@ -39,7 +39,7 @@ def check_sky(kinds: Sequence[str]) -> None:
 
 
 def sky_entries(
-    venue: Venue, kinds: Sequence[str], span: Span, since: datetime, names: UUID
+    venue: Venue, kinds: Sequence[str], span: CalendarSpan, since: datetime, names: UUID
 ) -> Iterator[CalendarEntry]:
     """Events of the sky, named by the hour in which they fall: no kind has two in one hour, and a better ephemeris,
     which moves them by fractions of a second, renames hardly any.

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from machines.protocol.journal_entries import GapSettled
-from scheduling.calendar.entries import CalendarEntry, Span, by_the_clock, midnight, uid_of
+from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock, midnight, uid_of
 from scheduling.calendar.sky_entries import USUAL_SKY, check_sky, sky_entries
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
 from scheduling.log.events import EVENT_KINDS
@@ -55,7 +55,7 @@ class _Changed:
 
 
 def venue_calendar(
-    venue: Venue, span: Span, now: datetime, plates: PlateStore, sky: Sequence[str] = USUAL_SKY
+    venue: Venue, span: CalendarSpan, now: datetime, plates: PlateStore, sky: Sequence[str] = USUAL_SKY
 ) -> VenueCalendar:
     """A venue's calendar.
 
@@ -87,14 +87,14 @@ def venue_calendar(
     return VenueCalendar(uid=uid_of(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
 
 
-def _in_order(entries: Iterable[CalendarEntry], span: Span) -> list[CalendarEntry]:
+def _in_order(entries: Iterable[CalendarEntry], span: CalendarSpan) -> list[CalendarEntry]:
     """The entries that begin in a span; a whole day is placed by its date in UTC."""
     at = {entry.uid: _instant(entry.starts_at) for entry in entries}
     inside = (entry for entry in entries if span.start <= at[entry.uid] < span.end)
     return sorted(inside, key=lambda entry: (at[entry.uid], entry.uid))
 
 
-def _openings(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarEntry]:
+def _openings(there: VenueContext, span: CalendarSpan, names: UUID) -> Iterator[CalendarEntry]:
     venue, openings = there.venue, [row for row in there.openings_ever if span.start <= row.opens_at < span.end]
     changed = _changed([f"opening/{row.id}" for row in openings], OpeningFixed, OpeningCalledOff)
     for row in openings:
@@ -136,7 +136,7 @@ def _hours(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
         )
 
 
-def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarEntry]:
+def _service(there: VenueContext, span: CalendarSpan, names: UUID) -> Iterator[CalendarEntry]:
     """Each time of a window that comes every week is an entry, named by its local date: where clocks change it is
     longer or shorter than a rule of recurrence would have it."""
     venue, found = there.venue, windows_of(there, span.start, span.end)
@@ -157,7 +157,7 @@ def _service(there: VenueContext, span: Span, names: UUID) -> Iterator[CalendarE
         )
 
 
-def _runs(venue: Venue, machines: list[Machine], span: Span, names: UUID) -> Iterator[CalendarEntry]:
+def _runs(venue: Venue, machines: list[Machine], span: CalendarSpan, names: UUID) -> Iterator[CalendarEntry]:
     """Where runs begin and end, each an instant: a run of months as one entry would lie over all of them."""
     of = {machine.id: machine.name for machine in machines}
     runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))

@@ -27,7 +27,7 @@ _HEAD = """SELECT * FROM
 
 
 @dataclass
-class End:
+class StreamEnd:
     """The end of a stream while an append goes on."""
 
     version: int = 0
@@ -39,7 +39,7 @@ class Ends:
     """Where the log ends, and the streams that are asked for."""
 
     last: int
-    streams: dict[str, End]
+    streams: dict[str, StreamEnd]
 
 
 def lock(using: str) -> None:
@@ -58,7 +58,7 @@ def begin(streams: Iterable[str], runs: Iterable[str], *, using: str) -> tuple[E
     return _ends(streams, found[len(planned) :]), {name for (name,) in broken}, owners
 
 
-def end_of(stream: str, *, using: str) -> End:
+def end_of(stream: str, *, using: str) -> StreamEnd:
     """Where a stream ends."""
     return _ends([stream], batched_sql.run([_ends_asked([stream])], using=using)).streams[stream]
 
@@ -82,8 +82,8 @@ def _ends_asked(streams: Sequence[str]) -> batched_sql.Statement:
 
 
 def _ends(streams: Sequence[str], answers: Sequence[Sequence[tuple[Any, ...]]]) -> Ends:
-    found, last = {stream: End() for stream in streams}, 0
+    found, last = {stream: StreamEnd() for stream in streams}, 0
     for answer in answers:
         (_, last, _), *heads = answer
-        found.update((stream, End(version, digest)) for stream, version, digest in heads)
+        found.update((stream, StreamEnd(version, digest)) for stream, version, digest in heads)
     return Ends(last, found)

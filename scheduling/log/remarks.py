@@ -35,7 +35,7 @@ SALT_BYTES = 16
 KINDS_WITH_REMARKS = tuple(
     EVENT_KINDS[kind] for kind in (OutageOverridden, ServiceWindowCalledOff, OpeningFixed, OpeningCalledOff)
 )
-CHANGED = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
+CHANGED_AFTERWARDS = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
 # Shown in the place of words that nobody wrote there.
 FORGED = "(changed after it was written, and not shown: `dayroll log verify` says where)"
 

@@ -24,7 +24,7 @@ from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.codec.digest import digest
 from scheduling.log.codec.encoder import WrongType, text_of
-from scheduling.log.ends import End, Ends, begin, end_of
+from scheduling.log.ends import Ends, StreamEnd, begin, end_of
 from scheduling.log.event_records import EventRecord, facts, insert, scan
 from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, from_data, schema_of, to_data
 from scheduling.log.events.reports import AboutReports, EntryPassedOver
@@ -214,14 +214,14 @@ def require_never_closed(streams: Sequence[str], *, using: str = "default") -> N
         raise InputError("stream", f"{closed.stream} was closed into an archive", "choose another id")
 
 
-def _require_version(one: Append, head: End, using: str) -> None:
+def _require_version(one: Append, head: StreamEnd, using: str) -> None:
     if one.expected_version is None or one.expected_version == head.version:
         return
     newer = scan(Q(version__gt=one.expected_version), stream=one.stream, using=using)
     raise VersionConflict(one.stream, one.expected_version, head.version, tuple(line.fact() for line in newer))
 
 
-def _line(position: int, one: Append, head: End, event: Event, by: Attribution) -> tuple[EventRecord, Recorded]:
+def _line(position: int, one: Append, head: StreamEnd, event: Event, by: Attribution) -> tuple[EventRecord, Recorded]:
     """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
     kind = EVENT_KINDS[type(event)]
     _require_stream(one.stream, event, kind)

@@ -16,7 +16,7 @@ from scheduling.queries.runs import run_policy, run_work
 
 # A waiting that differs by less is the same: it is less than a dot of any run, and floats differ in their last digits.
 SHIFT_TOLERANCE_S = 0.001
-PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifted")
+DECISION_PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifted")
 
 
 def differing(entry: GapSettled, run: Run, profile: Profile) -> Iterator[SettlementDiffered]:
@@ -34,7 +34,7 @@ def do_the_same(ours: Decision, theirs: Decision) -> bool:
         return False
     if abs(ours.shift_s - theirs.shift_s) > SHIFT_TOLERANCE_S:
         return False
-    parts = ((getattr(ours, name), getattr(theirs, name)) for name in PARTS)
+    parts = ((getattr(ours, name), getattr(theirs, name)) for name in DECISION_PARTS)
     return all(one == other or not (one or other) for one, other in parts)
 
 

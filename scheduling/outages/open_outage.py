@@ -29,7 +29,7 @@ from scheduling.venues.hours import closed_as_told
 # As far ahead as closed hours are looked for when something is to be made good only then.
 CLOSED_AHEAD = timedelta(days=31)
 # What a machine was held by, as the cause that its node will name.
-CAUSES: dict[str, Cause] = {"stopped": "service", "paused": "service", "parked": "service", "fault": "machine"}
+CAUSE_OF_HOLD: dict[str, Cause] = {"stopped": "service", "paused": "service", "parked": "service", "fault": "machine"}
 
 
 @dataclass(frozen=True)
@@ -161,4 +161,4 @@ def _cause(outage: OpenOutage) -> Cause:
         return structure(outage.outage.gap, Gap).cause
     if any(map(stops_printing, outage.machine.conditions)):
         return cause_of(outage.machine.conditions)
-    return CAUSES.get(outage.machine.hold, "power")
+    return CAUSE_OF_HOLD.get(outage.machine.hold, "power")

@@ -17,7 +17,7 @@ CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
 DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 DAY_MINUTES = 24 * 60
 
-Span = tuple[datetime, datetime]
+Instants = tuple[datetime, datetime]
 
 
 def span_minutes(begins: str, ends: str, names: tuple[str, str]) -> tuple[int, int]:
@@ -41,7 +41,7 @@ def span_minutes(begins: str, ends: str, names: tuple[str, str]) -> tuple[int, i
     return first, last if last > first else last + DAY_MINUTES
 
 
-def instants_on(day: date, minutes: tuple[int, int], zone: ZoneInfo) -> Span | None:
+def instants_on(day: date, minutes: tuple[int, int], zone: ZoneInfo) -> Instants | None:
     """A span that begins on a local date, from `span_minutes`, as instants (UTC); None where that date was skipped."""
     begins, ends = day_bounds(day, zone)
     return None if begins == ends else (_reading(day, minutes[0], zone, 0), _reading(day, minutes[1], zone, -1))

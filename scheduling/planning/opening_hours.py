@@ -15,7 +15,7 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from machines.errors import InputError
-from scheduling.planning.local_spans import DAY_MINUTES, Span, instants_on, local_date, read_date, span_minutes
+from scheduling.planning.local_spans import DAY_MINUTES, Instants, instants_on, local_date, read_date, span_minutes
 
 WEEK_MINUTES = 7 * DAY_MINUTES
 MOST_SPANS, MOST_DATES = 12, 400
@@ -109,7 +109,7 @@ class Hours:
         return self.week.days[day.weekday()]
 
 
-def open_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> tuple[Span, ...]:
+def open_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> tuple[Instants, ...]:
     """When the doors are open between two instants, UTC; in order, apart from one another, and cut to what was asked.
 
     Args:
@@ -117,7 +117,7 @@ def open_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> 
         zone: the venue's.
         start, end: aware.
     """
-    found: list[Span] = []
+    found: list[Instants] = []
     for opens, closes in sorted(_instants(hours, zone, start, end)):
         opens, closes = max(opens, start), min(closes, end)
         if opens >= closes:
@@ -129,13 +129,13 @@ def open_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> 
     return tuple(found)
 
 
-def closed_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> tuple[Span, ...]:
+def closed_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> tuple[Instants, ...]:
     """When nobody is let in between two instants: all that `open_spans` leaves, UTC and in order."""
     edges = [start, *(edge for span in open_spans(hours, zone, start, end) for edge in span), end]
     return tuple((first, last) for first, last in list(pairwise(edges))[::2] if first < last)
 
 
-def _instants(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> Iterator[Span]:
+def _instants(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> Iterator[Instants]:
     """Every span that begins on a local date near, as instants."""
     day, last = local_date(start, zone) - timedelta(days=2), local_date(end, zone) + timedelta(days=1)
     while day <= last:

@@ -14,7 +14,7 @@ from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo
 
 from machines.errors import InputError
-from scheduling.planning.local_spans import Span, instants_on, local_date, read_date, span_minutes
+from scheduling.planning.local_spans import Instants, instants_on, local_date, read_date, span_minutes
 from scheduling.sky import anchors
 from scheduling.sky.places import Place
 
@@ -153,7 +153,7 @@ def last_before(spans: Iterable[ServiceSpan], end: datetime) -> ServiceSpan | No
     return max((one for one in spans if one.starts_at < end), key=lambda one: one.starts_at, default=None)
 
 
-def _comings(window: ServiceWindow, zone: ZoneInfo, starts_at: datetime, ends_at: datetime) -> Iterator[Span]:
+def _comings(window: ServiceWindow, zone: ZoneInfo, starts_at: datetime, ends_at: datetime) -> Iterator[Instants]:
     """The times that a window comes, and a few more on either side."""
     if isinstance(window.comes, Weekly):
         yield from _weekly(window.comes, window.dates_off, zone, starts_at, ends_at)
@@ -163,7 +163,7 @@ def _comings(window: ServiceWindow, zone: ZoneInfo, starts_at: datetime, ends_at
 
 def _weekly(
     comes: Weekly, dates_off: tuple[str, ...], zone: ZoneInfo, starts_at: datetime, ends_at: datetime
-) -> Iterator[Span]:
+) -> Iterator[Instants]:
     minutes = span_minutes(comes.begins, comes.ends, ("begins", "ends"))
     # Two days cover a span that runs into the next day, and a change of clocks or of the date on top of it.
     day, last = local_date(starts_at, zone) - timedelta(days=2), local_date(ends_at, zone) + timedelta(days=1)

@@ -18,7 +18,7 @@ import numpy as np
 
 from scheduling.sky.arrays import BoolArray, FloatArray
 
-Value = Callable[[FloatArray], FloatArray]
+Smooth = Callable[[FloatArray], FloatArray]
 ValueAndRate = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 _PRECISION_S = 1e-3
@@ -51,7 +51,7 @@ def crossings(function: ValueAndRate, grid: FloatArray) -> tuple[FloatArray, Boo
     return at[order], rises[order]
 
 
-def root(function: Value, low: FloatArray, high: FloatArray, at_low: FloatArray, at_high: FloatArray) -> FloatArray:
+def root(function: Smooth, low: FloatArray, high: FloatArray, at_low: FloatArray, at_high: FloatArray) -> FloatArray:
     """One root in each interval, at whose ends the function has the values given, of opposite signs.
 
     T. R. Chandrupatla's hybrid (Advances in Engineering Software 28, 1997, 145-149): through three points goes an

@@ -9,7 +9,7 @@ from machines.serialization import structure
 from scheduling.log.events.studio import HoursSet
 from scheduling.log.models import Venue
 from scheduling.log.store import Append, Attribution, append, stream_version
-from scheduling.planning.local_spans import Span as Instants
+from scheduling.planning.local_spans import Instants
 from scheduling.planning.opening_hours import Hours, closed_spans
 from scheduling.queries.names import require
 from scheduling.sky.zones import zone

@@ -23,7 +23,7 @@ from server.accounts.tokens import digest, mint
 
 logger = logging.getLogger(__name__)
 
-Because = Literal["ordered", "another-used", "node-revoked"]
+EndedBecause = Literal["ordered", "another-used", "node-revoked"]
 # Crockford's base 32: no I, L, O or U, so that a code read aloud or from a slip of paper arrives as it left.
 ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 MISREAD = str.maketrans("ILO", "110", "- ")
@@ -41,7 +41,7 @@ class Code:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Enrolled:
+class NewCredentials:
     """What a board gets for its code; the token is never shown again.
 
     Attributes:
@@ -79,7 +79,7 @@ def make_code(machine: str, by: Attribution) -> Code:
     return Code(machine=machine, code=code, expires_at=expires_at)
 
 
-def cancel_codes(machine: str, because: Because, by: Attribution) -> int:
+def cancel_codes(machine: str, because: EndedBecause, by: Attribution) -> int:
     """Make every code of a machine useless that nobody used, and return how many there were."""
     with transaction.atomic():
         lock(DEFAULT_DB_ALIAS)  # before any row of a code, here and in `redeem`, so that neither waits for the other
@@ -94,7 +94,7 @@ def cancel_codes(machine: str, because: Because, by: Attribution) -> int:
     return len(numbers)
 
 
-def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
+def redeem(code: str, request: str | None, now: datetime) -> NewCredentials:
     """Turn a code into a token and give the machine a new epoch, which fences off every earlier board. All other codes
     of the machine are good for nothing from then on.
 
@@ -121,7 +121,7 @@ def redeem(code: str, request: str | None, now: datetime) -> Enrolled:
         )
         fed = Machine.objects.get(id=kept.machine).paper_position
         logger.info("request %s: by code:%s a board took over machine %s", request, kept.pk, kept.machine)
-        return Enrolled(
+        return NewCredentials(
             token=minted.token,
             machine=kept.machine,
             epoch=epoch,

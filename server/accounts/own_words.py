@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 
 from scheduling.log.models import Machine, Venue
 
-ALWAYS = ("dayroll", "password", "studio", "curator", "reader", "machine", "venue")
+HOUSE_WORDS = ("dayroll", "password", "studio", "curator", "reader", "machine", "venue")
 SHORTEST_WORD, LEAST_LEFT = 3, 8
 
 
@@ -18,7 +18,7 @@ def own_words(*names: str) -> set[str]:
     """The program's, and those in the ids and names of venues and machines, and in other names, in lower case."""
     names = (*names, *chain(*Venue.objects.values_list("id", "name"), *Machine.objects.values_list("id", "name")))
     found = (word for name in names for word in re.findall(r"\w+", name.casefold()))
-    return {word for word in found if len(word) >= SHORTEST_WORD} | set(ALWAYS)
+    return {word for word in found if len(word) >= SHORTEST_WORD} | set(HOUSE_WORDS)
 
 
 class OwnWordsValidator:

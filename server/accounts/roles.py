@@ -54,10 +54,10 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     override_run: CURATOR_TOO,
     override_outage: CURATOR_TOO,
 }
-NAMED: dict[Role, str] = {"studio": "the studio", "curator": "a curator", "reader": "a reader"}
+ROLE_WORDS: dict[Role, str] = {"studio": "the studio", "curator": "a curator", "reader": "a reader"}
 
 
-class Refused(DayrollError, PermissionDenied):
+class NotOfTheirRole(DayrollError, PermissionDenied):
     """Somebody's role, or the venues that it is for, do not include what they ordered.
 
     Attributes:
@@ -78,7 +78,7 @@ def roles_for(command: Command | None) -> tuple[Role, ...]:
 
 def in_words(roles: Sequence[Role]) -> str:
     """Roles as a sentence names them."""
-    return " or ".join(NAMED[role] for role in roles)
+    return " or ".join(ROLE_WORDS[role] for role in roles)
 
 
 def require_role(standing: Grant, command: Command | None) -> None:
@@ -89,8 +89,8 @@ def require_role(standing: Grant, command: Command | None) -> None:
     """
     needed = roles_for(command)
     if standing.role not in needed:
-        said = f"Only {in_words(needed)} may do this, and you come in as {NAMED[standing.role]}."
-        raise Refused(said, standing, needed)
+        said = f"Only {in_words(needed)} may do this, and you come in as {ROLE_WORDS[standing.role]}."
+        raise NotOfTheirRole(said, standing, needed)
 
 
 def require_venue(standing: Grant, venue: str | None) -> None:
@@ -106,9 +106,9 @@ def require_venue(standing: Grant, venue: str | None) -> None:
     if standing.venues is None or venue in standing.venues:
         return
     this = "no single venue" if venue is None else f"the venue {venue}"
-    bound = f"{NAMED[standing.role]} of {', '.join(standing.venues)} only"
+    bound = f"{ROLE_WORDS[standing.role]} of {', '.join(standing.venues)} only"
     needed = tuple(dict.fromkeys((*STUDIO_ALONE, standing.role)))
-    raise Refused(f"This is for {this}, and you come in as {bound}.", standing, needed)
+    raise NotOfTheirRole(f"This is for {this}, and you come in as {bound}.", standing, needed)
 
 
 def checked_standing(role: Role, venues: Sequence[str]) -> Grant:
@@ -120,7 +120,7 @@ def checked_standing(role: Role, venues: Sequence[str]) -> Grant:
     if not venues:
         return Grant(role)
     if role != "curator":
-        raise InputError("venue", f"{NAMED[role]} is not bound to venues", "leave the venues away")
+        raise InputError("venue", f"{ROLE_WORDS[role]} is not bound to venues", "leave the venues away")
     for venue in venues:
         require(Venue, "venue", venue)
     return Grant(role, tuple(dict.fromkeys(venues)))

@@ -27,7 +27,7 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from machines.errors import InputError
-from scheduling.calendar.entries import CalendarEntry, Span
+from scheduling.calendar.entries import CalendarEntry, CalendarSpan
 from scheduling.calendar.sky_entries import MOST_SKY, SKY, USUAL_SKY
 from scheduling.calendar.venue_calendar import VenueCalendar, venue_calendar
 from scheduling.log.models import Venue
@@ -81,7 +81,7 @@ class VenueFeed(ApiView):
             raise Http404("Nothing is here.")
         now, back, ahead = wiring.now(), _days(request, "back"), _days(request, "ahead")
         sky = query_value(request, "sky", _events, USUAL_SKY)
-        span = Span.around(now, back, ahead)
+        span = CalendarSpan.around(now, back, ahead)
         depends_on = ("calendar", venue.id, span, sky, hour_of(now), stand)
         body = ANSWERS.get(depends_on, lambda: written(venue_calendar(venue, span, now, wiring.plates(), sky)))
         etag = f'"{hashlib.sha256(body).hexdigest()}"'

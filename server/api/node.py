@@ -25,7 +25,7 @@ from server import wiring
 from server.accounts.addresses import address_of
 from server.accounts.attempt_limit import guarded
 from server.accounts.authentication import IsNode, node_asking
-from server.accounts.enrolment import Enrolled, redeem
+from server.accounts.enrolment import NewCredentials, redeem
 from server.api.base_views import ApiView, attribution
 from server.api.conditional import answered
 from server.request_id import request_id
@@ -78,7 +78,7 @@ class NodeEnrol(ApiView):
 
     authentication_classes = ()
     permission_classes = (AllowAny,)
-    reads, shows = Enrol, Enrolled
+    reads, shows = Enrol, NewCredentials
 
     def post(self, request: Request) -> Response:
         """Take over the machine that the code is for; every earlier board of it is fenced off.

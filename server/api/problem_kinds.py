@@ -41,7 +41,7 @@ TOO_LARGE = ProblemKind(
     "The body is longer than the server takes, or has more entries of a journal than it takes at a time. Nothing was "
     "written. Send it in parts; a node halves its batch of reports.",
 )
-TAKEN = ProblemKind(
+NAME_TAKEN = ProblemKind(
     "taken",
     HTTPStatus.CONFLICT,
     "The id is in use",
@@ -175,7 +175,7 @@ PROBLEM_KINDS = {
         BAD_INPUT,
         UNREADABLE,
         TOO_LARGE,
-        TAKEN,
+        NAME_TAKEN,
         NEEDS_A_YES,
         KEY_USED,
         STALE_EPOCH,

@@ -31,7 +31,7 @@ from scheduling.nodes.reports import EntryDiffers, MissingEntries, StaleEpoch
 from scheduling.rendering.plate_store import PlateGone
 from scheduling.rendering.upload_store import UploadTooLarge
 from server.accounts.attempt_limit import TooManyTries
-from server.accounts.roles import Refused
+from server.accounts.roles import NotOfTheirRole
 from server.api import problem_kinds as kinds
 from server.api.problem_kinds import ProblemKind
 from server.heavy import Busy
@@ -197,7 +197,7 @@ def _(error: Http404) -> Problem:
 
 @describe.register
 def _(error: IdInUse) -> Problem:
-    return of_kind(kinds.TAKEN, str(error), field="id")
+    return of_kind(kinds.NAME_TAKEN, str(error), field="id")
 
 
 @describe.register
@@ -216,7 +216,7 @@ def _(error: EntryDiffers) -> Problem:
 
 
 @describe.register
-def _(error: Refused) -> Problem:
+def _(error: NotOfTheirRole) -> Problem:
     theirs = error.standing
     return of_kind(kinds.ROLE_NEEDED, str(error), needed=error.needed, role=theirs.role, venues=theirs.venues)
 
@@ -291,7 +291,7 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     """The answer to an exception in an API view; what we did not expect is logged."""
     problem = describe(error)
     number = request_id(context["request"]._request)
-    if isinstance(error, Refused):
+    if isinstance(error, NotOfTheirRole):
         logger.warning("request %s: %s is refused: %s", number, context["request"].user.actor, error)
     if problem.status >= HTTPStatus.INTERNAL_SERVER_ERROR:
         logger.error("request %s: %s", number, problem.title, exc_info=error)

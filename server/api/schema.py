@@ -32,7 +32,7 @@ from scheduling.supplies.consumption import PartSupplies
 from scheduling.supplies.forecast import Forecast
 from server.accounts.authentication import HasKey, IsNode
 from server.accounts.boards import Boards, CodeKnown
-from server.accounts.enrolment import Code, Enrolled
+from server.accounts.enrolment import Code, NewCredentials
 from server.accounts.principals import ROLES
 from server.accounts.roles import in_words, roles_for
 from server.api.changes import Act, Changeable, ChangeView, History, Reason
@@ -52,7 +52,7 @@ SHOWN = (
     Decision,
     Work,
     Code,
-    Enrolled,
+    NewCredentials,
     ClockAnswer,
     Accepted,
     ToneCurve,

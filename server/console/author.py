@@ -16,13 +16,13 @@ from server.accounts.roles import Command, require_role, require_venue
 from server.request_id import request_id
 
 Rest = ParamSpec("Rest")
-View = Callable[Concatenate[HttpRequest, Rest], HttpResponse]
+PageView = Callable[Concatenate[HttpRequest, Rest], HttpResponse]
 
 
-def for_givers_of(command: Command) -> Callable[[View[Rest]], View[Rest]]:
+def for_givers_of(command: Command) -> Callable[[PageView[Rest]], PageView[Rest]]:
     """A page on which a command is given: only for who is signed in and may give it, for some venue at least."""
 
-    def only_for_them(view: View[Rest]) -> View[Rest]:
+    def only_for_them(view: PageView[Rest]) -> PageView[Rest]:
         @login_required
         @wraps(view)
         def asked(request: HttpRequest, /, *args: Rest.args, **kwargs: Rest.kwargs) -> HttpResponse:

@@ -24,7 +24,7 @@ CHOICE_NAMES = {
     "replay-within": "Print the newest of it late",
     "shift": "Let the timeline wait",
 }
-PARTS = {
+PART_WORDS = {
     "unknown": "perhaps on the paper",
     "again": "printed once more",
     "finished": "finished late",
@@ -136,7 +136,8 @@ def _option(outage: OpenOutage, one: Choice, now: datetime, scale: float) -> Opt
     pieces, cuts = _strip(one, scale)
     seams = tuple(_seam(outage, seam) for seam in one.seams)
     drawn = (
-        ", then ".join(f"{formatting.columns(len(part.columns))} {PARTS[part.kind]}" for part in one.parts) or "nothing"
+        ", then ".join(f"{formatting.columns(len(part.columns))} {PART_WORDS[part.kind]}" for part in one.parts)
+        or "nothing"
     )
     return Option(
         kind=kind or "",

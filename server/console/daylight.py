@@ -21,7 +21,7 @@ LOOK_BACK, LOOK_AHEAD = timedelta(days=1), timedelta(days=2)
 
 
 @dataclass(frozen=True)
-class Stretch:
+class LightOfDay:
     """A part of the day in one light; instants are UTC."""
 
     light: Light
@@ -41,7 +41,7 @@ class Daylight:
 
     begins: datetime
     ends: datetime
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[LightOfDay, ...]
     turns: tuple[tuple[datetime, str], ...]
 
     def light(self, at: datetime) -> Light:
@@ -67,9 +67,9 @@ def _daylight(place: Place, begins: datetime, ends: datetime) -> Daylight:
     light = light or _without_events(place, begins)
     for event in found:
         if begins < event.at < ends:
-            stretches.append(Stretch(light, since, event.at))
+            stretches.append(LightOfDay(light, since, event.at))
             light, since = AFTER[event.kind], event.at
-    stretches.append(Stretch(light, since, ends))
+    stretches.append(LightOfDay(light, since, ends))
     turns = tuple((event.at, event.kind) for event in found if event.kind in ("sunrise", "sunset"))
     return Daylight(begins, ends, tuple(stretches), turns)
 

@@ -6,7 +6,7 @@ from datetime import date as date_type
 from datetime import datetime, timedelta
 from typing import Any
 
-from machines.operator.stop_causes import CAUSES
+from machines.operator.stop_causes import CAUSE_WORDS
 from machines.recovery import Policy, Rule
 from scheduling.planning.service_windows import Comes, Once
 from scheduling.sky.durations import parse_duration
@@ -159,6 +159,6 @@ def rule(said: Rule) -> str:
 def policy(said: Policy) -> str:
     """What a run does after an outage: its own rule, then those for causes that are treated otherwise."""
     exceptions = [
-        f"after {' or '.join(CAUSES[cause] for cause in one.causes)}: {rule(one.rule)}" for one in said.by_cause
+        f"after {' or '.join(CAUSE_WORDS[cause] for cause in one.causes)}: {rule(one.rule)}" for one in said.by_cause
     ]
     return "; ".join([rule(said), *exceptions])

@@ -32,7 +32,7 @@ STATES: dict[StateKind, str] = {
 
 
 @dataclass(frozen=True)
-class Place:
+class ShownColumn:
     """A running column, as the pages show it.
 
     Attributes:
@@ -66,8 +66,8 @@ class CurrentPrint:
     segment: int | None
     segments: int
     turns: int
-    due: Place | None
-    head: Place | None
+    due: ShownColumn | None
+    head: ShownColumn | None
     plate: str | None
     idle: str
 
@@ -197,10 +197,10 @@ def _idle(run: Run, zone: str, now: datetime) -> str:
     return "its run is over; not all of it is reported" if run.ends_at <= now else "not planned as far as this"
 
 
-def _place(run: Run, profile: Profile, column: int) -> Place:
+def _place(run: Run, profile: Profile, column: int) -> ShownColumn:
     turn, within = divmod(column, profile.columns_per_turn)
     fraction = within / profile.columns_per_turn
-    return Place(
+    return ShownColumn(
         column=column,
         x=round(1000 * (1 - fraction if profile.travel == "right" else fraction), 1),
         turn=turn - run.first_column // profile.columns_per_turn + 1,

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q
 
-from machines.operator.stop_causes import CAUSES
+from machines.operator.stop_causes import CAUSE_WORDS
 from machines.recovery import Decision
 from machines.serialization import structure
 from scheduling.log.models import Machine, Notice, Outage, Venue
@@ -213,7 +213,7 @@ def _outages(now: datetime) -> tuple[OverviewLine, ...]:
 
 def _outage(row: Outage, now: datetime, is_passed_over: bool) -> OverviewLine:
     decision = structure(row.decision, Decision)
-    said = f"{_becomes(decision)} after {CAUSES.get(row.cause, row.cause)}"
+    said = f"{_becomes(decision)} after {CAUSE_WORDS.get(row.cause, row.cause)}"
     if decision.unknown:
         said += f"; {len(decision.unknown)} more perhaps on the paper"
     if decision.paper_mm:

@@ -16,9 +16,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.model.profile import Profile
-from machines.operator.safety_notes import ALWAYS, BESIDE, UNATTENDED
+from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED
 from scheduling.log.models import Machine, Notice, Run, Venue
-from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SET_TIME, SLIP, WORD_PASSED_OVER
+from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SLIP, TIME_SET_WRONG, WORD_PASSED_OVER
 from scheduling.paper.pace import RunPace, pace_of
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_context
@@ -31,7 +31,7 @@ from server.console.service_window_times import next_window
 from server.console.staff_tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
 
 # Notices that ask nobody at the venue for anything; the others are tasks.
-FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, SET_TIME, RUN_NOT_KNOWN, WORD_PASSED_OVER)
+FOR_THE_STUDIO = (GAP, DIFFERED, SLIP, TIME_SET_WRONG, RUN_NOT_KNOWN, WORD_PASSED_OVER)
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class MachineSheet:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class StaffSheet:
     """A venue's sheet.
 
     Attributes:
@@ -79,7 +79,7 @@ class Sheet:
     alone: tuple[str, tuple[str, ...]]
     stop: tuple[str, ...] = BESIDE["stop"]
     blade: tuple[str, ...] = BESIDE["blade-changed"]
-    always: str = ALWAYS
+    always: str = ALWAYS_HOLDS
 
 
 @require_safe
@@ -90,7 +90,7 @@ def today(request: HttpRequest, venue: str) -> HttpResponse:
     return render(request, "console/today.html", shown)
 
 
-def sheet(venue: Venue, now: datetime) -> Sheet:
+def sheet(venue: Venue, now: datetime) -> StaffSheet:
     """A venue's sheet at an instant."""
     there = venue_context(venue)
     rows = Machine.objects.filter(venue_id=venue.id).order_by("name", "id")
@@ -98,7 +98,7 @@ def sheet(venue: Venue, now: datetime) -> Sheet:
     told = _told(machines)
     has_knife = any(context.model.knife is not None for context in machines)
     heading, *points = UNATTENDED.splitlines()
-    return Sheet(
+    return StaffSheet(
         id=venue.id,
         venue=venue.name,
         date=formatting.date(now, venue.zone),

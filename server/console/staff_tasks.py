@@ -28,7 +28,11 @@ from server.heavy import TURNS
 AHEAD = timedelta(days=7)
 # The first point of what is said before a machine runs alone: it holds for whoever stands near one.
 NEAR = UNATTENDED.splitlines()[1].removeprefix("  - ")
-CHANGED: dict[Consumable, Action] = {"roll": "roll-changed", "cartridge": "cartridge-changed", "blade": "blade-changed"}
+CHANGE_ACTIONS: dict[Consumable, Action] = {
+    "roll": "roll-changed",
+    "cartridge": "cartridge-changed",
+    "blade": "blade-changed",
+}
 TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
 BY_WHOM = "Only by somebody whom the venue has named for it: {what}."
 
@@ -74,7 +78,7 @@ def going_on(hold: str, is_cut: bool) -> tuple[Step, ...]:
 
 def changing(part: Consumable, is_cut: bool) -> tuple[Step, ...]:
     """How a part is changed."""
-    action = CHANGED[part]
+    action = CHANGE_ACTIONS[part]
     what = f"change the {part}"
     says = BY_WHOM.format(what=what) if part == "blade" else f"{what.capitalize()}."
     done = Step(f"{says} Then, at the panel: {LABELS[action]}.", BESIDE[action])

@@ -26,7 +26,7 @@ from server.console import formatting
 from server.console.machine_card import CurrentPrint, Station, station
 from server.console.place_search import question_asked, reply
 
-MISSED = {
+MISSED_WORDS = {
     "skip": "What the sky passes meanwhile is, as a rule, left out of the picture.",
     "blank": "What the sky passes meanwhile stays, as a rule, blank on the paper.",
     "replay": "What the sky passes meanwhile is, as a rule, printed late.",
@@ -37,7 +37,7 @@ MISSED_BY_CAUSE = "What becomes of what the sky passes meanwhile depends on what
 
 
 @dataclass(frozen=True)
-class Turn:
+class TurnUnderWay:
     """The turn that is on its way: when it began and closes, in words, and how much of it has passed."""
 
     begins: str
@@ -66,7 +66,7 @@ class Visit:
     says: tuple[str, ...]
     is_well: bool
     plan_only: str
-    turn: Turn | None
+    turn: TurnUnderWay | None
     mark: str
 
 
@@ -157,7 +157,7 @@ def _trouble(context: MachineContext, shown: Station) -> _Trouble | None:
 def _missed(run: Run) -> str:
     """What becomes of what is not printed in time, unless the studio decides otherwise."""
     kinds = {rule.kind for _, rule in run_policy(run).rules()}
-    return MISSED[kinds.pop()] if len(kinds) == 1 else MISSED_BY_CAUSE
+    return MISSED_WORDS[kinds.pop()] if len(kinds) == 1 else MISSED_BY_CAUSE
 
 
 def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
@@ -175,7 +175,7 @@ def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
     return "It is being printed now."
 
 
-def _turn(context: MachineContext, run: Run | None, printing: CurrentPrint | None) -> Turn | None:
+def _turn(context: MachineContext, run: Run | None, printing: CurrentPrint | None) -> TurnUnderWay | None:
     """The turn that the sky is in, cut to the run; None before it and after it."""
     if run is None or printing is None or printing.due is None:
         return None
@@ -184,7 +184,7 @@ def _turn(context: MachineContext, run: Run | None, printing: CurrentPrint | Non
     edges = [max(first, run.first_column), min(first + columns, run.end_column)]
     begins, closes = (utc(float(instant)) for instant in run_instants(run, edges, context.timeline(run)))
     percent = round(100 * ((now - begins) / (closes - begins)))
-    return Turn(formatting.moment(begins, zone), formatting.moment(closes, zone), max(0, min(100, percent)))
+    return TurnUnderWay(formatting.moment(begins, zone), formatting.moment(closes, zone), max(0, min(100, percent)))
 
 
 def _mark(shown: Station) -> str:

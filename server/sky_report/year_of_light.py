@@ -34,7 +34,7 @@ _SUN_KINDS = (
 
 
 @dataclass(frozen=True)
-class Stretch:
+class LightStretch:
     """A part of one local date: the day of the year from 0, wall seconds from its midnight, and a value.
 
     The value is an index of :data:`LEVELS` for light, and the illuminated fraction for the Moon.
@@ -66,8 +66,8 @@ class LightYear:
     place: Place
     zone: ZoneInfo
     year: int
-    light: list[Stretch]
-    moon: list[Stretch]
+    light: list[LightStretch]
+    moon: list[LightStretch]
     noons_s: FloatArray
     day_lengths_s: FloatArray
     clock_changes: list[ClockChange]
@@ -94,7 +94,7 @@ def light_year(place: Place, zone: ZoneInfo, year: int) -> LightYear:
     first_midnight = _new_year(year).timestamp()
     days = (_new_year(year + 1) - _new_year(year)).days
 
-    def stretches(kinds: tuple[str, ...], value: Callable[[FloatArray], FloatArray]) -> list[Stretch]:
+    def stretches(kinds: tuple[str, ...], value: Callable[[FloatArray], FloatArray]) -> list[LightStretch]:
         edges = _edges(start, end, almanac.calendar(start, end, place, kinds))
         values = value(0.5 * (edges[:-1] + edges[1:]))
         return [stretch for span in spans for stretch in _in_wall_time(span, first_midnight, edges, values)]
@@ -174,7 +174,7 @@ def _edges(start: datetime, end: datetime, events: list[almanac.SkyEvent]) -> Fl
     return np.array([start.timestamp(), *(event.at.timestamp() for event in events), end.timestamp()])
 
 
-def _in_wall_time(span: _Span, first_midnight: float, edges: FloatArray, values: FloatArray) -> Iterator[Stretch]:
+def _in_wall_time(span: _Span, first_midnight: float, edges: FloatArray, values: FloatArray) -> Iterator[LightStretch]:
     """The stretches between the edges, with their values, as far as they fall in a span; cut at local midnights."""
     shift = span.offset_s - first_midnight
     low = np.clip(edges[:-1], span.begins, span.ends) + shift
@@ -183,7 +183,7 @@ def _in_wall_time(span: _Span, first_midnight: float, edges: FloatArray, values:
         while begins < ends:
             day = int(begins // DAY_S)
             until = min(ends, (day + 1) * DAY_S)
-            yield Stretch(day, begins - day * DAY_S, until - day * DAY_S, value)
+            yield LightStretch(day, begins - day * DAY_S, until - day * DAY_S, value)
             begins = until
 
 

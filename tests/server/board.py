@@ -94,7 +94,7 @@ class Board:
                 plates=PlateCache(self.home / "plates"),
                 open_driver=self._open,
                 connect=assembly.call,
-                asked=WorkInquiry(self.clock.elapsed, self.clock.elapsed),
+                inquiry=WorkInquiry(self.clock.elapsed, self.clock.elapsed),
                 chance=SYSTEM,
             ),
             Settings(horizon="PT24H", resume_unattended=True),

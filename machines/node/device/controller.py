@@ -108,7 +108,7 @@ class MachineAtHand:
             return False
         self._refusals = 0
         self._interruption.because("machine")
-        reporting.report_conditions(self._journal, (stop_causes.REFUSING,), now)
+        reporting.report_conditions(self._journal, (stop_causes.NO_REASON_GIVEN,), now)
         reporting.hold_after_unplanned_stop(self._journal, holds.REFUSING)
         return True
 

@@ -12,7 +12,7 @@ from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
 from machines.operator import holds
 from machines.operator.labels import ARM, CALL, LABELS, SET_TIME, PanelAction
-from machines.operator.safety_notes import ALWAYS, BESIDE
+from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE
 from machines.protocol.journal_entries import Action
 
 HERE = Path(__file__).parent
@@ -152,7 +152,7 @@ def _page(title: str, body: str) -> str:
     return Template((HERE / "page.html").read_text()).substitute(
         title=escape(title),
         body=body,
-        always=escape(ALWAYS),
+        always=escape(ALWAYS_HOLDS),
     )
 
 

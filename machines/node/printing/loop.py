@@ -216,7 +216,11 @@ class Printer:
         if disarmed and self._journal.state().knife_armed:
             reporting.disarm(self._journal, cause_of(conditions))
         if now is not None:
-            why = (stop_causes.REFUSING,) if hold == holds.REFUSING and stop_causes.REFUSING not in conditions else ()
+            why = (
+                (stop_causes.NO_REASON_GIVEN,)
+                if hold == holds.REFUSING and stop_causes.NO_REASON_GIVEN not in conditions
+                else ()
+            )
             reporting.report_conditions(self._journal, ("paused", *why, *conditions), now)
         return NOTHING_DUE
 

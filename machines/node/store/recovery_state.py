@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
-from machines.operator.stop_causes import CAUSES
+from machines.operator.stop_causes import CAUSE_WORDS
 from machines.recovery import Cause, Columns, Decision, Gap
 
 
@@ -42,7 +42,7 @@ def in_words(kept: Recovering, *, catching_up: bool, next_column: int) -> str:
     """What is being made good, to follow what is being printed; empty if nothing is."""
     said = []
     if catching_up:
-        said.append("catching up" + (f" after {CAUSES[kept.cause]}" if kept.cause else ""))
+        said.append("catching up" + (f" after {CAUSE_WORDS[kept.cause]}" if kept.cause else ""))
         if kept.closed_only:
             said.append("faster than the sky only while the venue is closed")
         if kept.again_end is not None and next_column < kept.again_end:

@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from scheduling.log.event_records import scan
 from scheduling.log.integrity.verify import BrokenLink
-from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, blotted_out, remark_in, remark_row
+from scheduling.log.remarks import CHANGED_AFTERWARDS, KINDS_WITH_REMARKS, blotted_out, remark_in, remark_row
 
 
 def missing_remarks(*, using: str = "default") -> list[int]:
@@ -29,5 +29,5 @@ def missing_remarks(*, using: str = "default") -> list[int]:
         if found is None and digest not in gone:
             missing.append(line.position)
         if found is not None and not found.fits:
-            raise BrokenLink(line, CHANGED)
+            raise BrokenLink(line, CHANGED_AFTERWARDS)
     return missing

@@ -32,7 +32,7 @@ from scheduling.log.integrity.signed_head import SignedStatement, Tally, check_e
 from scheduling.log.integrity.verify import BrokenLink, Holes, closed_events, walk
 from scheduling.log.models import Ordered
 from scheduling.log.rebuilding.rebuild import rebuild
-from scheduling.log.remarks import CHANGED, KINDS_WITH_REMARKS, RemarkRow, remark_in, remark_row, take
+from scheduling.log.remarks import CHANGED_AFTERWARDS, KINDS_WITH_REMARKS, RemarkRow, remark_in, remark_row, take
 from scheduling.log.store import last_position
 
 FORMAT = "dayroll-log/1"
@@ -240,7 +240,7 @@ def write(line: EventRecord, out: IO[str], *, using: str) -> None:
         and (found := remark_row(digest, using=using))
     ):
         if not found.fits:
-            raise BrokenLink(line, CHANGED)
+            raise BrokenLink(line, CHANGED_AFTERWARDS)
         out.write(canonical({"remark": found.digest, "salt": found.salt, "text": found.text}) + "\n")
 
 

@@ -36,10 +36,10 @@ from scheduling.log.rows.row_cache import Rows
 SILENCE = "silence"
 GAP = "gap"
 DIFFERED = "settlement-differed"
-KNIFE = "knife-disarmed"
+KNIFE_DISARMED = "knife-disarmed"
 OPERATOR = "operator-acted"
 SLIP = "feed-slip"
-SET_TIME = "set-time"
+TIME_SET_WRONG = "set-time"
 ENTRY_SET_ASIDE = "entry-set-aside"
 ENTRY_READ_IN_PART = "entry-read-in-part"
 ENTRY_PASSED_OVER = "entry-passed-over"
@@ -59,10 +59,10 @@ OURS = (
     SILENCE,
     GAP,
     DIFFERED,
-    KNIFE,
+    KNIFE_DISARMED,
     OPERATOR,
     SLIP,
-    SET_TIME,
+    TIME_SET_WRONG,
     WORD_PASSED_OVER,
     *ABOUT_REPORTS,
 )  # the other kinds are the machine's own keywords
@@ -151,15 +151,15 @@ def settlement_differed(rows: Rows, fact: Recorded, event: SettlementDiffered) -
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
     """A strip that was not cut hangs on to the next."""
     if event.made:
-        _clear(rows, fact, KNIFE)
-    elif not _open(rows, fact, KNIFE):
+        _clear(rows, fact, KNIFE_DISARMED)
+    elif not _open(rows, fact, KNIFE_DISARMED):
         said = "a strip was not cut, because the knife is disarmed; look at the machine, then arm the knife there"
-        raise_notice(rows, fact, KNIFE, said)
+        raise_notice(rows, fact, KNIFE_DISARMED, said)
 
 
 def knife_armed(rows: Rows, fact: Recorded, event: KnifeArmed) -> None:
     """The next strip will be cut."""
-    _clear(rows, fact, KNIFE)
+    _clear(rows, fact, KNIFE_DISARMED)
 
 
 def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
@@ -192,7 +192,7 @@ def set_time_compared(rows: Rows, fact: Recorded, event: SetTimeCompared) -> Non
             f"the time set at the machine, by a person or by its own clock, was {abs(event.ahead_s):.1f} s {how}, more"
             f" than the {event.error_s:g} s that were stated; what was printed by it is out by as much"
         )
-        raise_notice(rows, fact, SET_TIME, said, cleared_at=fact.happened_at)
+        raise_notice(rows, fact, TIME_SET_WRONG, said, cleared_at=fact.happened_at)
 
 
 def slip_measured(rows: Rows, fact: Recorded, event: SlipMeasured) -> None:

@@ -16,7 +16,7 @@ from django.db import connections
 from django.db.models import Model
 
 # So many keys of rows that differ are named.
-NAMED = 5
+MOST_NAMED_ROWS = 5
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,9 @@ class Twins:
             f" UNION SELECT {key} FROM {self._only_twin(table)} AS only_twin"
         )
         rows = int(self._value(f"SELECT count(*) FROM ({differing}) AS differing"))
-        return Difference(table._meta.db_table, rows, tuple(self._execute(f"{differing} ORDER BY {key} LIMIT {NAMED}")))
+        return Difference(
+            table._meta.db_table, rows, tuple(self._execute(f"{differing} ORDER BY {key} LIMIT {MOST_NAMED_ROWS}"))
+        )
 
     def _equal(self, table: type[Model]) -> bool:
         """As many rows in both, and none that is in one only: no two rows of a table are the same."""

@@ -17,7 +17,7 @@ from machines.model.calibration import Calibration
 from machines.operator.safety_notes import BESIDE
 from machines.protocol.journal_entries import Action, ColumnsPrinted, FeedCorrected, OperatorActed
 from scheduling.background.extend_plans import extend_plans
-from scheduling.calendar.entries import Span
+from scheduling.calendar.entries import CalendarSpan
 from scheduling.calendar.supply_entries import DECIDE, SupplyEnd, supply_ends
 from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.commands.enrol_node import enrol
@@ -266,7 +266,7 @@ def test_nothing_ends_without_a_run(tmp_path: Path) -> None:
 
 
 def test_they_stand_in_the_calendar(plates: PlateStore) -> None:
-    span = Span.around(NOON, timedelta(0), timedelta(days=30))
+    span = CalendarSpan.around(NOON, timedelta(0), timedelta(days=30))
     found = venue_calendar(Venue.objects.get(), span, NOON, plates, ()).entries
     at = {one.title: one.starts_at for one in found if one.category == "supplies"}
     told = ends(plates)

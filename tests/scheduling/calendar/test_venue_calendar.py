@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.errors import InputError
 from machines.recovery import Policy
-from scheduling.calendar.entries import CalendarEntry, Span
+from scheduling.calendar.entries import CalendarEntry, CalendarSpan
 from scheduling.calendar.sky_entries import SKY, USUAL_SKY, check_sky
 from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.log.events.studio import HoursSet, ServiceWindowCalledOff
@@ -39,10 +39,10 @@ from tests.scheduling.log.facts import (
 )
 
 pytestmark = pytest.mark.django_db
-WIDE = Span.around(NOW, timedelta(days=28), timedelta(days=365))
+WIDE = CalendarSpan.around(NOW, timedelta(days=28), timedelta(days=365))
 
 
-def entries(span: Span = WIDE, sky: tuple[str, ...] = (), id: str = "boathouse") -> dict[str, CalendarEntry]:
+def entries(span: CalendarSpan = WIDE, sky: tuple[str, ...] = (), id: str = "boathouse") -> dict[str, CalendarEntry]:
     found = venue_calendar(Venue.objects.get(id=id), span, NOW, PlateStore(Path("/nowhere")), sky)
     assert [one.starts_at.isoformat() for one in found.entries] == sorted(
         one.starts_at.isoformat() for one in found.entries
@@ -60,7 +60,7 @@ def closed_on(*days: str) -> HoursSet:
 
 def test_a_span_is_of_whole_days_of_utc() -> None:
     late = datetime(2026, 3, 28, 23, 30, tzinfo=UTC)
-    span = Span.around(late, timedelta(days=1), timedelta(hours=1))
+    span = CalendarSpan.around(late, timedelta(days=1), timedelta(hours=1))
     assert (span.start, span.end) == (datetime(2026, 3, 27, tzinfo=UTC), datetime(2026, 3, 30, tzinfo=UTC))
 
 
@@ -71,9 +71,9 @@ def test_what_begins_outside_of_the_span_is_left_out() -> None:
     assert isinstance(opens_at, datetime)
     second = timedelta(seconds=1)
     for span, is_in in (
-        (Span(opens_at, opens_at + second), True),
-        (Span(opens_at - second, opens_at), False),
-        (Span(opens_at + second, opens_at + 2 * second), False),
+        (CalendarSpan(opens_at, opens_at + second), True),
+        (CalendarSpan(opens_at - second, opens_at), False),
+        (CalendarSpan(opens_at + second, opens_at + 2 * second), False),
     ):
         assert any(one.category == "opening" for one in entries(span).values()) == is_in
 
@@ -120,7 +120,7 @@ def test_a_run_whose_picture_was_archived_is_named_by_the_pictures_id(tmp_path: 
 def test_a_local_date_that_was_skipped_has_no_hours() -> None:
     """Samoa had no 30 December 2011 (the zone database's rules of Pacific/Apia)."""
     say("venue/apia", venue(zone="Pacific/Apia"), closed_on("2011-12-29", "2011-12-30", "2011-12-31"))
-    span = Span(datetime(2011, 12, 1, tzinfo=UTC), datetime(2012, 1, 31, tzinfo=UTC))
+    span = CalendarSpan(datetime(2011, 12, 1, tzinfo=UTC), datetime(2012, 1, 31, tzinfo=UTC))
     found = venue_calendar(Venue.objects.get(), span, NOW, PlateStore(Path("/nowhere")), ())
     assert [one.starts_at for one in found.entries] == [date(2011, 12, 29), date(2011, 12, 31)]
 
@@ -154,7 +154,7 @@ def test_two_studios_never_give_the_same_name() -> None:
 def test_the_sky_of_a_place_as_its_people_read_it() -> None:
     """The almanac itself is held against published tables in `tests/reference`."""
     say("venue/boathouse", venue())
-    span = Span(datetime(2026, 6, 21, 12, tzinfo=UTC), datetime(2026, 6, 22, 12, tzinfo=UTC))
+    span = CalendarSpan(datetime(2026, 6, 21, 12, tzinfo=UTC), datetime(2026, 6, 22, 12, tzinfo=UTC))
     found = entries(span, ("sunset",))["Sunset"]
     (event,) = almanac.find("sunset", span.start, span.end, venue_place(venue="boathouse"))
     assert found.starts_at == event.at
@@ -174,7 +174,7 @@ def test_the_kinds_of_the_sky_are_those_that_need_no_more_than_a_name() -> None:
 def test_beyond_the_ephemeris_it_says_so() -> None:
     say("venue/boathouse", venue())
     with pytest.raises(EphemerisRangeError):
-        entries(Span(datetime(2190, 1, 1, tzinfo=UTC), datetime(2190, 2, 1, tzinfo=UTC)), ("full-moon",))
+        entries(CalendarSpan(datetime(2190, 1, 1, tzinfo=UTC), datetime(2190, 2, 1, tzinfo=UTC)), ("full-moon",))
 
 
 # Service windows.
@@ -221,7 +221,7 @@ def test_a_weekly_window_follows_the_clocks_of_the_venue(
     comes = Weekly(weekday="saturday", begins="23:30", ends="04:00")
     say("service/rounds", service_weekly(comes=comes))
     middle = datetime(around.year, around.month, around.day, tzinfo=UTC)
-    span = Span(middle - timedelta(days=9), middle + timedelta(days=8))
+    span = CalendarSpan(middle - timedelta(days=9), middle + timedelta(days=8))
     found = venue_calendar(Venue.objects.get(), span, NOW, PlateStore(Path("/nowhere")), ()).entries
     assert [f"{one.starts_at:%m%dT%H%M}" for one in found] == starts
     assert [f"{one.ends_at:%m%dT%H%M}" for one in found] == ends

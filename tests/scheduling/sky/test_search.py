@@ -6,11 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.sky.arrays import FloatArray
-from scheduling.sky.search import Value, crossings
+from scheduling.sky.search import Smooth, crossings
 from scheduling.sky.search import root as root_between
 
 
-def root(function: Value, low: FloatArray, high: FloatArray) -> FloatArray:
+def root(function: Smooth, low: FloatArray, high: FloatArray) -> FloatArray:
     return root_between(function, low, high, function(low), function(high))
 
 

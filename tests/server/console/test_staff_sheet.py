@@ -11,7 +11,7 @@ from django.test import Client
 
 from machines.operator.conditions import GLOSS
 from machines.operator.labels import LABELS
-from machines.operator.safety_notes import ALWAYS, BESIDE, UNATTENDED
+from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED
 from scheduling.commands.handlers import FixServiceWindow, handle
 from scheduling.commands.handlers import read as studio_read
 from scheduling.log.models import Heartbeat, Machine, Run, Venue
@@ -90,7 +90,7 @@ def test_what_stands_on_every_sheet(armed: Caller) -> None:
     for heading in ("Two daily checks", "Three things you may do", "Never open the knife", "In danger", "Ring"):
         assert f">{heading}</h3>" in everything
     assert "the number on the card beside the machine" in everything
-    assert ALWAYS in everything and BESIDE["stop"][0] in everything
+    assert ALWAYS_HOLDS in everything and BESIDE["stop"][0] in everything
     for line in UNATTENDED.splitlines():
         assert line.strip(" -") in everything
     for action in ("pause", "resume", ARM):

@@ -13,7 +13,7 @@ from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.sky.places import Place
 from scheduling.sky.timescales import DAY_S
 from scheduling.sky.zones import zone
-from server.sky_report.year_of_light import LEVELS, LightYear, Stretch, light_year
+from server.sky_report.year_of_light import LEVELS, LightStretch, LightYear, light_year
 
 WHERE = {
     "Lisbon": (Place(38.72, -9.14), "Europe/Lisbon"),
@@ -30,7 +30,7 @@ def year_at(name: str, year: int = 2026) -> LightYear:
     return light_year(place, zone(zone_name), year)
 
 
-def by_day(stretches: list[Stretch]) -> dict[int, list[Stretch]]:
+def by_day(stretches: list[LightStretch]) -> dict[int, list[LightStretch]]:
     days = defaultdict(list)
     for stretch in stretches:
         days[stretch.day].append(stretch)

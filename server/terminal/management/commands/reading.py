@@ -91,7 +91,7 @@ def _add_readings_to_know(kinds: Any) -> None:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Measurement:
     """What a reading says.
 
     Attributes:
@@ -105,18 +105,18 @@ class Reading:
     measured: Calibration | None = None
 
 
-def feed(options: dict[str, Any]) -> Reading:
+def feed(options: dict[str, Any]) -> Measurement:
     """How true the paper is fed: kept, or what to multiply the motor's steps by."""
     printed_mm, measured_mm = options["printed_mm"], options["measured_mm"]
     if options["machine"] is None:
         factor = feed_correction(printed_mm, measured_mm)
-        return Reading(f"Multiply the motor's steps a millimetre by {factor:.5f}.", CAUTIONS_AT_ROLLERS)
+        return Measurement(f"Multiply the motor's steps a millimetre by {factor:.5f}.", CAUTIONS_AT_ROLLERS)
     measured = with_feed(machine_calibration(_machine(options)), printed_mm, measured_mm)
     said = f"The paper comes out at {measured.feed_factor:.5f} of what is ordered; the node orders that much more."
-    return Reading(said, CAUTIONS_AT_ROLLERS, measured)
+    return Measurement(said, CAUTIONS_AT_ROLLERS, measured)
 
 
-def nozzles(options: dict[str, Any]) -> Reading:
+def nozzles(options: dict[str, Any]) -> Measurement:
     """Which nozzles are left out from now on, and what they cost until then."""
     machine = _machine(options)
     before = machine_calibration(machine)
@@ -125,35 +125,35 @@ def nozzles(options: dict[str, Any]) -> Reading:
     measured.check(profile)
     dead, head = measured.dead_nozzles, profile.head
     if not dead or not isinstance(head, CarriageHead):
-        return Reading("No nozzle is dead.", CAUTIONS_AT_ROLLERS, measured)
+        return Measurement("No nozzle is dead.", CAUTIONS_AT_ROLLERS, measured)
     unnoticed = set(dead) - set(before.dead_nozzles)  # the others print nothing that would be lost
     lost = lost_share(head.nozzles - len(before.dead_nozzles), head.passes, len(unnoticed))
     said = (
         f"Left out from now on: {', '.join(map(str, dead))}; {head.nozzles - len(dead)} of {head.nozzles} print. "
         f"Until the node knows, {lost:.2%} of the dots are lost; then none."
     )
-    return Reading(said, CAUTIONS_AT_ROLLERS, measured)
+    return Measurement(said, CAUTIONS_AT_ROLLERS, measured)
 
 
-def knife(options: dict[str, Any]) -> Reading:
+def knife(options: dict[str, Any]) -> Measurement:
     """The distance from head to knife: kept, or for the profile."""
     if options["machine"] is None:
         distance_mm = corrected_head_to_knife_mm(_profile(options), options["cut_at_mm"])
-        return Reading(f"Enter head_to_knife_mm {distance_mm:.2f} in the profile.", CAUTIONS_AT_KNIFE)
+        return Measurement(f"Enter head_to_knife_mm {distance_mm:.2f} in the profile.", CAUTIONS_AT_KNIFE)
     machine = _machine(options)
     profile = machine_profile(profile=machine.profile_id)
     measured = with_knife(machine_calibration(machine), profile, options["cut_at_mm"])
     said = f"The knife stands {measured.head_to_knife_mm:.2f} mm from the head; the node cuts by that from now on."
-    return Reading(said, CAUTIONS_AT_KNIFE, measured)
+    return Measurement(said, CAUTIONS_AT_KNIFE, measured)
 
 
-def squareness(options: dict[str, Any]) -> Reading:
+def squareness(options: dict[str, Any]) -> Measurement:
     """By how much the cut is out of square."""
     degrees = cut_angle_degrees(_profile(options), options["upper_mm"], options["lower_mm"])
-    return Reading(f"The cut is {degrees:+.3f} degrees out of square.", CAUTIONS_AT_KNIFE)
+    return Measurement(f"The cut is {degrees:+.3f} degrees out of square.", CAUTIONS_AT_KNIFE)
 
 
-def wedge(options: dict[str, Any]) -> Reading:
+def wedge(options: dict[str, Any]) -> Measurement:
     """The curve of a source, as the API takes it."""
     densities = options["densities"]
     if len(densities) < 2:
@@ -161,25 +161,25 @@ def wedge(options: dict[str, Any]) -> Reading:
     paper, solid = densities[0], densities[-1]
     printed = tuple(round(coverage_from_density(tint, solid, paper), 6) for tint in densities)
     asked = tuple(np.linspace(0.0, 1.0, len(densities)).round(6).tolist())
-    return Reading(json.dumps(unstructure(ToneCurve(asked=asked, printed=printed))))
+    return Measurement(json.dumps(unstructure(ToneCurve(asked=asked, printed=printed))))
 
 
-def roll(options: dict[str, Any]) -> Reading:
+def roll(options: dict[str, Any]) -> Measurement:
     """Its length, and how little a diameter says of it."""
     length_m = roll_length_m(options["outer_mm"], options["core_mm"], options["caliper_mm"])
     error_m = roll_length_error_m(options["outer_mm"], options["caliper_mm"])
-    return Reading(f"{length_m:.1f} m of paper, give or take {error_m:.1f} m for a millimetre of diameter.")
+    return Measurement(f"{length_m:.1f} m of paper, give or take {error_m:.1f} m for a millimetre of diameter.")
 
 
-def humidity(options: dict[str, Any]) -> Reading:
+def humidity(options: dict[str, Any]) -> Measurement:
     """By how much paper grows, and a calibration made in other air is off."""
     growth_mm = humidity_stretch_mm(options["length_mm"], options["points"], options["percent"])
     share = growth_mm / options["length_mm"]
     said = f"The paper grows by {growth_mm:+.2f} mm; a feed that was measured before is off by {share:+.3%}."
-    return Reading(said)
+    return Measurement(said)
 
 
-READINGS: dict[str, Callable[[dict[str, Any]], Reading]] = {
+READINGS: dict[str, Callable[[dict[str, Any]], Measurement]] = {
     "feed": feed,
     "nozzles": nozzles,
     "knife": knife,

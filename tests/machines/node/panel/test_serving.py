@@ -31,7 +31,7 @@ from machines.node.waiting import supervised
 from machines.node.work.takeover import enrol
 from machines.operator import holds
 from machines.operator.labels import ARM, LABELS
-from machines.operator.safety_notes import ALWAYS, BESIDE
+from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE
 from machines.protocol.journal_entries import OperatorActed
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
@@ -96,7 +96,7 @@ def test_anybody_may_read_how_it_is(browser: Browser) -> None:
     assert status == 200
     assert "turn 0, column 30 of 720" in page
     assert "by count" in page
-    assert ALWAYS.replace("'", "&#x27;") in page
+    assert ALWAYS_HOLDS.replace("'", "&#x27;") in page
     assert "<dd>2026-09-22 14:14 UTC</dd>" in page
     assert "secret-token" not in page
     assert "m&lt;1&gt;" in page, "what comes from outside is escaped"

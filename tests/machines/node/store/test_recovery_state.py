@@ -12,7 +12,7 @@ import pytest
 
 from machines.node.store import recovery_state
 from machines.node.store.journal import open_journal
-from machines.operator.stop_causes import CAUSES, cause_of
+from machines.operator.stop_causes import CAUSE_WORDS, cause_of
 from machines.recovery import Cause, Columns, Gap, Override, Pace, Policy, Rule, settle
 
 NOON = datetime(2026, 10, 24, 12, tzinfo=UTC)
@@ -110,4 +110,4 @@ def test_it_is_told_beside_the_machine(db: sqlite3.Connection) -> None:
 
 
 def test_every_cause_has_words() -> None:
-    assert set(CAUSES) == set(get_args(Cause))
+    assert set(CAUSE_WORDS) == set(get_args(Cause))
