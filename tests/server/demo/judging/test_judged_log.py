@@ -20,7 +20,7 @@ from machines.protocol.journal_entries import (
 from machines.recovery import Override, Policy, Rule
 from machines.serialization import format_instant, unstructure
 from server.demo.judging import column_outcomes, judged_knife, judged_log, judged_paper
-from server.demo.judging.evidence import NODE_KINDS, Evidence, as_told
+from server.demo.judging.evidence import Evidence
 from server.demo.judging.judge import judge
 from tests.server.demo.judging.good_run import (
     AGAIN,
@@ -291,22 +291,3 @@ def test_a_segment_that_broke_off_and_is_taken_for_whole_is_seen(tmp_path: Path)
     ]
     by_another = [*told()[:1], unseen[2]]
     assert judge(evidence(tmp_path / "c", entries=by_another), check) == [], "this board laid nothing of it"
-
-
-def test_every_kind_of_entry_is_what_a_board_told() -> None:
-    assert {"node-started", "columns-printed", "gap-settled", "operator-acted"} <= NODE_KINDS
-    assert "node-enrolled" not in NODE_KINDS
-
-
-def test_what_was_taken_but_for_one_word_is_told_as_the_board_told_it_and_what_was_set_aside_if_asked_for() -> None:
-    started, armed = {"seq": 1, "at": "2026-09-01T04:37:04Z"}, {"seq": 2, "at": "2026-09-01T04:38:00Z"}
-    whole, aside = started | {"at": "2026-09-01T04:47:03Z"}, {"seq": 3, "at": "2026-09-01T04:39:00Z"}
-    facts = [
-        {"kind": "node-enrolled", "data": {"epoch": 1}},
-        {"kind": "node-started", "data": started},
-        {"kind": "entry-read-in-part", "data": {"seq": 1, "entry": whole, "field": "at", "problem": "to come"}},
-        {"kind": "knife-armed", "data": armed},
-        {"kind": "entry-set-aside", "data": {"seq": 3, "entry": aside, "field": "columns", "problem": "told before"}},
-    ]
-    assert as_told(facts) == [whole, armed]
-    assert as_told(facts, set_aside=True) == [whole, armed, aside]
