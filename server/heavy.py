@@ -44,7 +44,7 @@ class Room:
     """How many threads may be taken by costly answers of every kind, by those that are made and those that wait."""
 
     most: int = MOST_AT_ONCE + MOST_WAITING
-    _taken: int = 0
+    taken: int = 0
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def within(self, threads: int) -> None:
@@ -65,14 +65,14 @@ class Room:
             Busy: none may be taken.
         """
         with self._lock:
-            if self._taken >= self.most:
+            if self.taken >= self.most:
                 raise Busy
-            self._taken += 1
+            self.taken += 1
         try:
             yield
         finally:
             with self._lock:
-                self._taken -= 1
+                self.taken -= 1
 
 
 @dataclass

@@ -59,7 +59,7 @@ def _say(message: str) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
-    options = _parser(os.environ).parse_args(arguments)
+    options = parser_for(os.environ).parse_args(arguments)
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
     return guarded(lambda: int(options.command(options)))
 
@@ -78,7 +78,8 @@ def guarded(command: Callable[[], int], say: Callable[[str], object] = _say) -> 
     return status
 
 
-def _parser(environ: Mapping[str, str]) -> argparse.ArgumentParser:
+def parser_for(environ: Mapping[str, str]) -> argparse.ArgumentParser:
+    """What this command takes, with defaults from the environment."""
     parser = argparse.ArgumentParser(prog="dayroll-node", description="The agent beside a machine.", epilog=__doc__)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     commands = parser.add_subparsers(title="commands", required=True)

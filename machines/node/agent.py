@@ -132,14 +132,14 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, SYSTEM, boot_name(clock), stop_is_open=settings.stop_without_pin)
-    with bell.heard(home, journal.news), _signals(stop, home), serving(panel, settings.panel):
+    with bell.heard(home, journal.news), heeding_signals(stop, home), serving(panel, settings.panel):
         network = supervised.begin(
             "the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked
         )
-        supervised.begin("the watch", partial(_watch, journal, printer, time, tell, still.is_asked), still.is_asked)
+        supervised.begin("the watch", partial(watch, journal, printer, time, tell, still.is_asked), still.is_asked)
         tell(READY)
         try:
-            _print(printer, clock, journal.news, stop.is_asked)
+            print_until(printer, clock, journal.news, stop.is_asked)
         finally:
             tell(STOPPING)
             still.ask()
@@ -147,7 +147,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             network.join(FAREWELL_S)
 
 
-def _watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, ended: Callable[[], bool]) -> None:
+def watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, ended: Callable[[], bool]) -> None:
     """Stop also a motion that is under way, when a person says stop; take up a time that a person set; and say that the
     print loop is alive, as long as it is: it takes steps, or waits for the machine, whose driver has limits of its
     own."""
@@ -163,7 +163,7 @@ def _watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, end
         try:
             state = journal.glance()
             if state is not None:
-                wait_s = _watched(state, printer, time)
+                wait_s = watched(state, printer, time)
         except sqlite3.ProgrammingError:  # the journal was closed while we looked
             return
         except sqlite3.Error as error:  # the print loop has its own say
@@ -171,7 +171,7 @@ def _watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, end
         news.wait(told, wait_s)
 
 
-def _watched(state: State, printer: Printer, time: Timekeeper) -> float:
+def watched(state: State, printer: Printer, time: Timekeeper) -> float:
     """See to what a person said; how long until it must be seen to again, where no news come, real seconds. A stop may
     be heard just before the next motion begins; so it is looked again until the machine rests."""
     if state.time_said:
@@ -182,8 +182,9 @@ def _watched(state: State, printer: Printer, time: Timekeeper) -> float:
     return math.inf if printer.rests_as(holds.STOPPED) else LOOK_S
 
 
-def _print(printer: Printer, clock: Clock, news: News, stopping: Callable[[], bool]) -> None:
-    """Any other exception than the one of `step` leaves the loop as a power cut would: what was ordered is unknown."""
+def print_until(printer: Printer, clock: Clock, news: News, stopping: Callable[[], bool]) -> None:
+    """Print. Any other exception than the one of `step` leaves the loop as a power cut would: what was ordered is
+    unknown."""
     printer.begin()
     try:
         while True:
@@ -201,9 +202,9 @@ def _print(printer: Printer, clock: Clock, news: News, stopping: Callable[[], bo
 
 
 @contextmanager
-def _signals(stop: Stop, home: Path) -> Iterator[None]:
-    """They have the agent stop. Its own bell has the loops look: in a handler, nothing that others wait for may be
-    touched."""
+def heeding_signals(stop: Stop, home: Path) -> Iterator[None]:
+    """SIGTERM and SIGINT have the agent stop. Its own bell has the loops look: in a handler, nothing that others wait
+    for may be touched."""
 
     def asked(signum: int, frame: FrameType | None) -> None:
         stop.ask()

@@ -124,7 +124,7 @@ def open_driver_of(options: argparse.Namespace) -> OpenDriver:
             raise InputError("device", "a simulated machine has none", "leave it out, or give --machine serial")
         if options.faults is not None:
             read_faults(options.faults)  # said at once, not when the first work arrives
-        return _simulated(options.home / "paper", options.faults)
+        return simulated_opener(options.home / "paper", options.faults)
     if options.faults is not None:
         raise InputError("faults", "a real machine has its own", "leave it out, or give --machine simulated")
     if not options.device:
@@ -139,7 +139,8 @@ def _serial(device: str, baud: int) -> OpenDriver:
     return open_driver
 
 
-def _simulated(folder: Path, faults: Path | None) -> OpenDriver:
+def simulated_opener(folder: Path, faults: Path | None) -> OpenDriver:
+    """What opens a simulated machine: with its paper in a folder, and with the faults that a file plans."""
     clock = true_clock(os.environ)
 
     def open_driver(profile: Profile, of_run: RunWork, calibration: Calibration) -> SimulatedMachine:

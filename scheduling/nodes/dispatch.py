@@ -41,7 +41,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
     segments = tuple(map(segment_work, offered))
     return Work(
         epoch=row.epoch,
-        run=None if run is None else _run_work(run, offered),
+        run=None if run is None else offered_run(run, offered),
         policy=None if run is None else run_policy(run),
         profile=machine_profile(profile=row.profile_id),
         plates=tuple(dict.fromkeys(segment.plate for segment in segments)),
@@ -53,5 +53,6 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
     )
 
 
-def _run_work(run: Run, offered: Sequence[Segment]) -> RunWork:
+def offered_run(run: Run, offered: Sequence[Segment]) -> RunWork:
+    """The run, with the first column that is due of what is offered."""
     return replace(run_work(run), first_unaccounted=first_due(offered[0]) if offered else None)

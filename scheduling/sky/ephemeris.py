@@ -106,8 +106,8 @@ def load() -> Ephemeris:
 
 
 def _open() -> Ephemeris:
-    kernel = SpiceKernel(str(_data_file("de421.bsp")))
-    timescale, orientation = _timescale(_data_file("finals2000A.all"))
+    kernel = SpiceKernel(str(data_file("de421.bsp")))
+    timescale, orientation = _timescale(data_file("finals2000A.all"))
     first_jd = max(segment.spk_segment.start_jd for segment in kernel.segments) + _MARGIN_DAYS
     last_jd = min(segment.spk_segment.end_jd for segment in kernel.segments) - _MARGIN_DAYS
     return Ephemeris(
@@ -121,7 +121,8 @@ def _open() -> Ephemeris:
     )
 
 
-def _data_file(name: str) -> Path:
+def data_file(name: str) -> Path:
+    """Where a file of skyfield's data lies."""
     # Not skyfield_data.get_skyfield_data_path(): that warns by the wall clock, and we state UT1's error instead.
     return Path(str(resources.files("skyfield_data").joinpath("data", name)))
 

@@ -56,7 +56,7 @@ def paper_picture(machine: Machine) -> bytes | None:
     """
     columns = machine_profile(profile=machine.profile_id).columns_per_turn
     length = length_at(machine, None, columns)
-    return None if length is None else _drawn(_Shown(length.look(), length))
+    return None if length is None else drawn(_Shown(length.look(), length))
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ class _Shown:
 
 @lru_cache(maxsize=64)
 @in_turn
-def _drawn(shown: _Shown) -> bytes:
+def drawn(shown: _Shown) -> bytes:
     """Every page that is open asks for it again, and it changes only with the next report."""
     length, profile = shown.length, shown.length.profile
     columns, height = profile.columns_per_turn, height_px(profile)

@@ -134,7 +134,7 @@ class JammingMachine:
 def main() -> int:
     """Run a command of the node with the troubles of the folder that the environment names."""
     trouble = Path(os.environ[TROUBLE_VARIABLE])
-    simulated = cli_run._simulated
+    simulated = cli_run.simulated_opener
 
     def stepping(environ: Mapping[str, str]) -> Clock:
         return SteppingClock(board_clock(environ), trouble / "clock-step", trouble / SLEWS, boot_began(trouble))
@@ -149,7 +149,7 @@ def main() -> int:
 
     agent.BOOT_ID = trouble / BOOT
     command_line.board_clock = cli_run.board_clock = stepping  # type: ignore[attr-defined]
-    cli_run._simulated = jamming
+    cli_run.simulated_opener = jamming
     return command_line.main()
 
 

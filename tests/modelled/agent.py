@@ -34,5 +34,5 @@ class ModelledAgent(AgentProgram):
     def _opened(self) -> Journal:
         """In memory there is nothing to be synced."""
         journal = super()._opened()
-        journal._connection.execute("PRAGMA synchronous = OFF")
+        journal.connection.execute("PRAGMA synchronous = OFF")
         return journal

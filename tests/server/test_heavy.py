@@ -127,7 +127,7 @@ def all_turns_taken() -> Iterator[None]:
         waiting = [threading.Thread(target=_take_a_turn) for _ in range(4)]
         for one in waiting:
             one.start()
-        wait_for(lambda: TURNS.room._taken == TURNS.room.most, "that all turns are taken")
+        wait_for(lambda: TURNS.room.taken == TURNS.room.most, "that all turns are taken")
         yield
     for one in waiting:
         one.join()

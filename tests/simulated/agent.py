@@ -278,7 +278,7 @@ class AgentProgram:
 
     def _run(self) -> int:
         self._journal, self._wal = BurningJournal(self._opened(), self), Wal()
-        self.committed(self._journal._connection)
+        self.committed(self._journal.connection)
         journal = self._journal
         clock = self.clock()
         parts = assemble(
@@ -323,8 +323,8 @@ class AgentProgram:
         network = self._spawn(lambda: parts.exchange.run(lambda: bool(still)))
         journal = self._journal
         assert journal is not None
-        self._spawn(lambda: agent._watch(journal, parts.printer, parts.time, lambda text: None, lambda: bool(still)))
-        agent._print(parts.printer, clock, self.news, lambda: self._stopping or network.is_over)
+        self._spawn(lambda: agent.watch(journal, parts.printer, parts.time, lambda text: None, lambda: bool(still)))
+        agent.print_until(parts.printer, clock, self.news, lambda: self._stopping or network.is_over)
         still.append(True)
         self.news.tell()
         ends = self.world.now + FAREWELL_S
@@ -374,7 +374,7 @@ class AgentProgram:
             if status == KILLED and self.card is not None:
                 self.card.lose()
         for machine in self._papers:
-            machine._paper.close()
+            machine.paper.close()
         self._papers, self._journal, self.fuse.left, self.hands.panel = [], None, None, None
         assert self.process is not None
         self.process.returncode = status

@@ -43,7 +43,7 @@ class BurningJournal(Journal):
     """A journal of a board whose power may go, and whose card may be full or can be read only."""
 
     def __init__(self, journal: Journal, board: Board) -> None:
-        super().__init__(journal._connection, journal.news)
+        super().__init__(journal.connection, journal.news)
         self._board = board
 
     @contextmanager
@@ -56,8 +56,8 @@ class BurningJournal(Journal):
                 raise sqlite3.OperationalError("database or disk is full")
             if self._board.read_only:
                 raise sqlite3.OperationalError("disk I/O error")
-        self._board.committed(self._connection)
-        self._board.words.look(self._connection)
+        self._board.committed(self.connection)
+        self._board.words.look(self.connection)
         self._board.fuse.burn()
 
 

@@ -237,9 +237,9 @@ def _reopen(program: AgentProgram) -> None:
     """A board's program goes on with the files that are here."""
     journal = program._journal
     if journal is not None:
-        _KEPT.append(journal._connection)
-        journal._connection = open_journal(program.home)._connection
+        _KEPT.append(journal.connection)
+        journal.connection = open_journal(program.home).connection
     for machine in program._papers:
-        old = machine._paper
-        machine._paper = PaperWriter(program.home / "paper", machine._profile)
+        old = machine.paper
+        machine.paper = PaperWriter(program.home / "paper", machine.profile)
         _KEPT.append(old)

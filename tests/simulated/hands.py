@@ -18,7 +18,7 @@ from unittest.mock import patch
 from machines.clock import Clock
 from machines.node import __main__ as command_line
 from machines.node import cli_manual
-from machines.node.__main__ import _parser
+from machines.node.__main__ import parser_for
 from machines.node.panel.panel import Panel
 from machines.node.store.identity import Pin
 from machines.node.store.journal import Journal, open_journal
@@ -149,7 +149,7 @@ def _program_here() -> Any:
 @cache
 def _parser_here() -> ArgumentParser:
     """Of commands, made once in a process: none of them takes what it may be given from its surroundings here."""
-    return _parser({})
+    return parser_for({})
 
 
 def _boot_name(clock: Clock) -> str:
@@ -162,7 +162,7 @@ def at_boards() -> Iterator[None]:
     not be slow to try."""
     with ExitStack() as stack:
         stack.enter_context(patch.object(command_line, "hashed", lambda pin, chance: Pin(salt="", hash=pin)))
-        stack.enter_context(patch.object(command_line, "_parser", lambda environ: _parser_here()))
+        stack.enter_context(patch.object(command_line, "parser_for", lambda environ: _parser_here()))
         for commands in (command_line, cli_manual):
             stack.enter_context(patch.object(commands, "open_journal", _open_journal))
             stack.enter_context(patch.object(commands, "agent_runs", _agent_runs))

@@ -111,13 +111,13 @@ def octets_not_synced() -> AbstractContextManager[object]:
 
 
 def commits_not_synced() -> AbstractContextManager[object]:
-    right = journal._check_and_create
+    right = journal.check_and_create
 
     def wrong(connection: sqlite3.Connection, path: Path) -> None:
         right(connection, path)
         connection.execute("PRAGMA synchronous = NORMAL")
 
-    return patch.object(journal, "_check_and_create", wrong)
+    return patch.object(journal, "check_and_create", wrong)
 
 
 def half_printed_unseen() -> AbstractContextManager[object]:

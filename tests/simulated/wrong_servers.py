@@ -43,13 +43,13 @@ def not_concluded() -> AbstractContextManager[object]:
 def first_hour_forgotten() -> AbstractContextManager[object]:
     from scheduling.nodes import dispatch
 
-    right = dispatch._run_work
+    right = dispatch.offered_run
 
     def wrong(run: Any, offered: Any) -> Any:
         found = right(run, offered)
         return replace(found, first_unaccounted=found.first_column)
 
-    return patch.object(dispatch, "_run_work", wrong)
+    return patch.object(dispatch, "offered_run", wrong)
 
 
 def names_not_synced() -> AbstractContextManager[object]:

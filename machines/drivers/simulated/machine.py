@@ -75,14 +75,14 @@ class SimulatedMachine:
         self._calibration = calibration or UNCALIBRATED
         self._calibration.check(profile)
         self._folder = folder
-        self._profile = profile
+        self.profile = profile
         self._seed = nozzle_seed
         self._clock = clock
         self._faults = faults
         self._draws = draws
         self.asked_every_s = asked_every_s
-        self._paper = PaperWriter(folder, profile)
-        self._body = read_body(folder, self._paper.end)
+        self.paper = PaperWriter(folder, profile)
+        self._body = read_body(folder, self.paper.end)
         self._idle = IdleNozzles.of(profile, clock.now())
 
     def lay(self, place: int, dots: Dots, first_column: int) -> None:
@@ -111,17 +111,17 @@ class SimulatedMachine:
         self, place: int, shape: tuple[int, ...], first_column: int, set_dots: Callable[[Collection[int]], Dots]
     ) -> None:
         rows, columns = shape
-        if rows != self._profile.dots_across:
-            raise ValueError(f"{rows} dots in a column of {self._profile.dots_across}")
+        if rows != self.profile.dots_across:
+            raise ValueError(f"{rows} dots in a column of {self.profile.dots_across}")
         now = self._clock.now()
-        if place < self._paper.end:
-            self._paper.refuse(place, first_column, columns, now)
+        if place < self.paper.end:
+            self.paper.refuse(place, first_column, columns, now)
             raise MachineStopped("other-error")
         self._stand_still_if_stopped(now)
         self._spit(now)
         dots = set_dots(dead_nozzles(self._faults().active(now)))
         true_places = self._feed_to(place + np.arange(columns), now)
-        self._paper.lay(place, dots, first_column, np.full(columns, now), true_places)
+        self.paper.lay(place, dots, first_column, np.full(columns, now), true_places)
         keep_body(self._folder, self._body)
 
     def keep_open(self) -> None:
@@ -147,8 +147,8 @@ class SimulatedMachine:
             MachineStopped: the place is not there, as a real knife would cut in the wrong one; the machine stands
                 still; or the blade is worn out.
         """
-        knife_place = place + self._profile.knife_columns
-        if knife_place < self._paper.end:
+        knife_place = place + self.profile.knife_columns
+        if knife_place < self.paper.end:
             raise MachineStopped("separation-cutter-unrecoverable-failure-error")
         now = self._clock.now()
         self._stand_still_if_stopped(now)
@@ -156,9 +156,9 @@ class SimulatedMachine:
         if wear is not None and made >= wear[0].cuts:
             raise MachineStopped(CANNOT_CUT)
         under_head = self._feed_to(np.array([knife_place]), now)[0]
-        true_place = float(under_head) - self._profile.knife_columns
+        true_place = float(under_head) - self.profile.knife_columns
         ragged = wear is not None and made >= wear[0].clean_cuts
-        self._paper.cut(place, now, true_place=true_place, ragged=ragged)
+        self.paper.cut(place, now, true_place=true_place, ragged=ragged)
         keep_body(self._folder, self._body)
 
     def arm(self) -> None:
@@ -166,7 +166,7 @@ class SimulatedMachine:
 
     def paper_end(self) -> int | None:
         """The place after the last column on the paper."""
-        return self._paper.end
+        return self.paper.end
 
     def column_end(self) -> int | None:
         """The running column after the last on the paper."""
@@ -178,11 +178,11 @@ class SimulatedMachine:
 
     def feed(self) -> Feed | None:
         """Where the paper stands by order and by the encoder; None where the profile has none."""
-        pitch_mm = self._profile.encoder_pitch_mm
+        pitch_mm = self.profile.encoder_pitch_mm
         if pitch_mm is None:
             return None
         self._let_jump(self._clock.now())
-        counts = math.floor(self._body.true_place * self._profile.column_pitch_mm / pitch_mm + 1e-9)
+        counts = math.floor(self._body.true_place * self.profile.column_pitch_mm / pitch_mm + 1e-9)
         return Feed(place=self._body.standing, measured_mm=counts * pitch_mm)
 
     def correct(self, mm: float) -> float:
@@ -194,7 +194,7 @@ class SimulatedMachine:
         now = self._clock.now()
         self._stand_still_if_stopped(now)
         self._let_jump(now)
-        self._body = shifted(self._body, mm * self._gain(now) / self._profile.column_pitch_mm)
+        self._body = shifted(self._body, mm * self._gain(now) / self.profile.column_pitch_mm)
         keep_body(self._folder, self._body)
         return mm
 
@@ -210,11 +210,11 @@ class SimulatedMachine:
 
     def close(self) -> None:
         """Stop, and leave a picture of the paper as a viewer sees it, ``paper.png``, where it draws."""
-        end = self._paper.end
-        self._paper.close()
+        end = self.paper.end
+        self.paper.close()
         if end and self._draws:
             first = max(0, end - LARGEST_PICTURE_COLUMNS)
-            picture = paper_png(self._folder, first, end, self._profile.travel)
+            picture = paper_png(self._folder, first, end, self.profile.travel)
             partial = self._folder / "paper.png.partial"
             partial.write_bytes(picture)
             partial.rename(self._folder / "paper.png")
@@ -236,7 +236,7 @@ class SimulatedMachine:
     def _let_jump(self, now: float) -> None:
         jumps_mm = self._faults().jumps_mm(self._body.as_of, now)
         for mm in jumps_mm:
-            self._body = shifted(self._body, mm / self._profile.column_pitch_mm)
+            self._body = shifted(self._body, mm / self.profile.column_pitch_mm)
         if jumps_mm:
             self._body = replace(self._body, as_of=now)
             keep_body(self._folder, self._body)
@@ -258,11 +258,11 @@ class SimulatedMachine:
     def _cuts_made(self, now: float) -> int:
         """By the blade that is in, if its wear is known."""
         wear = self._faults().blade(now)
-        return 0 if wear is None else sum(wear[1] <= at for at in self._paper.cut_at)
+        return 0 if wear is None else sum(wear[1] <= at for at in self.paper.cut_at)
 
     def _set(self, dots: Dots, first_column: int, dead: Collection[int]) -> Dots:
         """What reaches the paper."""
-        head = self._profile.head
+        head = self.profile.head
         if isinstance(head, CarriageHead):
             head_plan = plan(dots, first_column, head, self._seed, self._calibration.dead_nozzles)
             self._opened(head_plan)

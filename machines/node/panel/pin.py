@@ -59,10 +59,11 @@ def hashed(pin: str, chance: Chance) -> Pin:
     if not re.fullmatch(f"[0-9]{{{DIGITS},12}}", pin):
         raise InputError("pin", "not a PIN", f"give {DIGITS} to 12 digits")
     salt = chance.octets(16)
-    return Pin(salt=salt.hex(), hash=_hash(pin, salt))
+    return Pin(salt=salt.hex(), hash=hash_of(pin, salt))
 
 
-def _hash(pin: str, salt: bytes) -> str:
+def hash_of(pin: str, salt: bytes) -> str:
+    """By scrypt, which takes a board as long as it takes whoever guesses."""
     return hashlib.scrypt(pin.encode(), salt=salt, n=2**14, r=8, p=1).hex()
 
 
@@ -109,7 +110,7 @@ class Guard:
         self._journal, self._clock, self._chance = journal, clock, chance
         self._lock = threading.Lock()
         self._sessions: dict[str, Session] = {}
-        self._tallies: dict[str, Tally] = {}
+        self.tallies: dict[str, Tally] = {}
         self._counted: Pin | None = None
         self._in_all = Tally(failed_at_s=clock.elapsed())
 
@@ -132,15 +133,15 @@ class Guard:
                 return None
             browser = _known_as(said, known)
             caller = browser or address
-            self._require_unlocked(self._tallies.get(caller, Tally()), FREE_GUESSES)
+            self._require_unlocked(self.tallies.get(caller, Tally()), FREE_GUESSES)
             in_all = self._guessed_in_all(known)
             if not browser:
                 self._require_unlocked(in_all, FREE_IN_ALL)
-            if not hmac.compare_digest(_hash(pin, bytes.fromhex(known.salt)), known.hash):
+            if not hmac.compare_digest(hash_of(pin, bytes.fromhex(known.salt)), known.hash):
                 self._count_wrong(caller, in_all)
                 self._keep_count(known, self._in_all.failures)
                 return None
-            self._tallies.pop(caller, None)
+            self.tallies.pop(caller, None)
             if in_all.failures != known.failures:
                 with contextlib.suppress(sqlite3.Error):  # that it fell can be kept later; nobody is shut out for it
                     self._keep_count(known, in_all.failures)
@@ -171,10 +172,10 @@ class Guard:
 
     def _count_wrong(self, caller: str, in_all: Tally) -> None:
         now_s = self._clock.elapsed()
-        tally = self._tallies.pop(caller, Tally())
-        while len(self._tallies) >= MOST_CALLERS:
-            del self._tallies[next(iter(self._tallies))]  # whose last try is longest ago
-        self._tallies[caller] = Tally(tally.failures + 1, now_s)
+        tally = self.tallies.pop(caller, Tally())
+        while len(self.tallies) >= MOST_CALLERS:
+            del self.tallies[next(iter(self.tallies))]  # whose last try is longest ago
+        self.tallies[caller] = Tally(tally.failures + 1, now_s)
         self._in_all = Tally(in_all.failures + 1, now_s)
 
     def session(self, name: str) -> Session | None:

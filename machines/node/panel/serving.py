@@ -67,7 +67,7 @@ def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | Non
         yield None
         return
     try:
-        server = _Server(address, type("Handler", (_Handler,), {"panel": panel, "names": own_names(address[0])}))
+        server = PanelServer(address, type("Handler", (_Handler,), {"panel": panel, "names": own_names(address[0])}))
     except OSError as error:
         raise InputError("panel", f"{address[0]}:{address[1]}: {error}", "give an address of this board") from error
     over = threading.Event()
@@ -97,11 +97,14 @@ def _done(ask: Callable[[], str]) -> tuple[HTTPStatus, str]:
         return HTTPStatus.SERVICE_UNAVAILABLE, f"{NOT_NOTED} ({error})"
 
 
-class _Server(ThreadingHTTPServer):
+class PanelServer(ThreadingHTTPServer):
+    """A thread for each caller; none of them keeps the agent from ending."""
+
     daemon_threads = True
     block_on_close = False
 
     def handle_error(self, request: Any, client_address: Any) -> None:
+        """A caller who is gone is no error of ours."""
         error = sys.exception()
         log.info("the panel lost a caller: %s", error, exc_info=not isinstance(error, OSError))
 

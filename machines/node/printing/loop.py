@@ -81,12 +81,12 @@ class Printer:
         self._resume_unattended = resume_unattended
         self._inquiry = inquiry
         self._interruption = Interruption(journal)
-        self._in_hand = OrdersInHand(journal, plates, self._time)
+        self.in_hand = OrdersInHand(journal, plates, self._time)
         self._machine = MachineAtHand(journal, self._interruption, open_driver, resume_unattended=resume_unattended)
-        self._settling = Settling(journal, plates, self._in_hand, self._interruption, inquiry)
+        self._settling = Settling(journal, plates, self.in_hand, self._interruption, inquiry)
         self._slip = SlipWatch(journal, plates)
         self._laying = Laying(
-            journal, plates, self._machine, self._in_hand, self._interruption, columns_per_commit, self._slip
+            journal, plates, self._machine, self.in_hand, self._interruption, columns_per_commit, self._slip
         )
         self._hands = Handworker(journal, self._machine)
         self.steps = 0
@@ -120,7 +120,7 @@ class Printer:
 
     def end(self) -> None:
         """Stop in order: nothing is under way when this returns."""
-        self._in_hand.close()
+        self.in_hand.close()
         self._slip.forget()
         self._machine.close()
         with self._journal.transaction() as db:
@@ -150,7 +150,7 @@ class Printer:
         """
         self.steps += 1
         now = self._sure_time()
-        if self._machine.driver is not None and now is not None and self._in_hand.imminent(now):
+        if self._machine.driver is not None and now is not None and self.in_hand.imminent(now):
             return self._laying.lay_or_wait(self._machine.driver, now)
         state = self._journal.state()
         if state.fenced:
@@ -184,9 +184,9 @@ class Printer:
         if state.arming_asked and reporting.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
         snapshot = take_snapshot(self._journal)  # the machine may just have said that its knife is disarmed
-        if not self._in_hand and cutter.cut(self._journal, snapshot, work.profile, driver, now):
+        if not self.in_hand and cutter.cut(self._journal, snapshot, work.profile, driver, now):
             return 0.0
-        if not self._in_hand and blank_feed.feed(self._journal, snapshot, work.profile):
+        if not self.in_hand and blank_feed.feed(self._journal, snapshot, work.profile):
             return 0.0
         try:
             if self._settling.settle(work, snapshot, now):
@@ -225,7 +225,7 @@ class Printer:
         return NOTHING_DUE
 
     def _idle(self, cause: Cause) -> float:
-        self._in_hand.close()
+        self.in_hand.close()
         self._interruption.because(cause)
         return NOTHING_DUE
 
@@ -250,7 +250,7 @@ class Printer:
 
     def _driver_of(self, work: HeldWork) -> Driver:
         if not self._machine.fits(work):
-            self._in_hand.close()
+            self.in_hand.close()
         return self._machine.driver_of(work)
 
     def _compare(self, driver: Driver, now: float) -> float | None:
@@ -281,7 +281,7 @@ class Printer:
         """Turn to a run that is not the journal's, or take one over, once it is known where to begin."""
         if not work.segments:
             return self._idle("no-work")
-        self._in_hand.close()
+        self.in_hand.close()
         self._slip.forget()
         driver = self._driver_of(work)
         if self._machine.stands_still(driver, now):

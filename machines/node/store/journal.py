@@ -64,11 +64,12 @@ class Journal:
 
     Attributes:
         news: told of every commit.
+        connection: of the file, for whoever wraps a journal.
     """
 
     def __init__(self, connection: sqlite3.Connection, news: News | None = None) -> None:
         self.news = news or News()
-        self._connection = connection
+        self.connection = connection
         self._kept: dict[Callable[[sqlite3.Connection], Any], Any] = {}
         self._kept_at: tuple[int, int] | None = None
         self._lock = threading.RLock()
@@ -77,10 +78,10 @@ class Journal:
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """All that is written inside is on the card when the block ends, or none of it."""
         with self._lock:
-            self._connection.execute("BEGIN IMMEDIATE")
+            self.connection.execute("BEGIN IMMEDIATE")
             try:
-                yield self._connection
-                self._connection.execute("COMMIT")
+                yield self.connection
+                self.connection.execute("COMMIT")
             except BaseException:
                 self._undo()
                 raise
@@ -89,10 +90,10 @@ class Journal:
     def _undo(self) -> None:
         """End a transaction that broke off or could not be committed; what went wrong first is what is told of it."""
         self._kept_at = None  # what is kept may have been read in between
-        if not self._connection.in_transaction:  # SQLite has undone it, as it does on a full card
+        if not self.connection.in_transaction:  # SQLite has undone it, as it does on a full card
             return
         try:
-            self._connection.execute("ROLLBACK")
+            self.connection.execute("ROLLBACK")
         except sqlite3.Error:
             log.exception("what was not committed to the journal could not be undone")
 
@@ -100,7 +101,7 @@ class Journal:
     def reading(self) -> Iterator[sqlite3.Connection]:
         """For reading only: no other thread's transaction is half done in between."""
         with self._lock:
-            yield self._connection
+            yield self.connection
 
     def state(self) -> State:
         """Where the node stands; as it was read last, where nothing was written since."""
@@ -123,19 +124,19 @@ class Journal:
 
     def _kept_now(self, read: Callable[[sqlite3.Connection], T]) -> T:
         """What this connection has written it counts itself, and the file tells of others'."""
-        (by_others,) = self._connection.execute("PRAGMA data_version").fetchone()
-        written = self._connection.total_changes, by_others
+        (by_others,) = self.connection.execute("PRAGMA data_version").fetchone()
+        written = self.connection.total_changes, by_others
         if self._kept_at != written:
             self._kept, self._kept_at = {}, written
         if read not in self._kept:
-            self._kept[read] = read(self._connection)
+            self._kept[read] = read(self.connection)
         found: T = self._kept[read]
         return found
 
     def close(self) -> None:
         """Close the file."""
         with self._lock:
-            self._connection.close()
+            self.connection.close()
 
 
 def open_journal(home: Path, *, create: bool = False, news: News | None = None) -> Journal:
@@ -160,7 +161,7 @@ def open_journal(home: Path, *, create: bool = False, news: News | None = None) 
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
-        _check_and_create(connection, path)
+        check_and_create(connection, path)
     except InputError:  # nobody holds it open then, beside the program that can read it
         connection.close()
         raise
@@ -190,7 +191,13 @@ def _code(error: sqlite3.DatabaseError) -> int | None:
     return None if code is None else code & 0xFF
 
 
-def _check_and_create(connection: sqlite3.Connection, path: Path) -> None:
+def check_and_create(connection: sqlite3.Connection, path: Path) -> None:
+    """Bring the tables up, and see that the file is whole.
+
+    Raises:
+        InputError: a later version wrote it.
+        DatabaseError: it is damaged, or cannot be used now.
+    """
     bring_up(connection, path)
     (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
     if verdict != "ok":

@@ -106,10 +106,11 @@ def refusal(answer: urllib3.BaseHTTPResponse, base: str, most: int) -> CallFaile
     problem = read_json(answer, most)
     if not isinstance(problem, dict):
         return Unreachable(f"not the server's answer: {said}", "between", retry_after_s)
-    return _of_server(answer.status, problem, base, retry_after_s)
+    return of_server(answer.status, problem, base, retry_after_s)
 
 
-def _of_server(status: int, problem: dict[str, Any], base: str, retry_after_s: float | None) -> CallFailed:
+def of_server(status: int, problem: dict[str, Any], base: str, retry_after_s: float | None) -> CallFailed:
+    """Why a call failed, by the problem details of whoever answered it."""
     type = _resolved(base, _short(str(problem.get("type", "about:blank"))))
     detail = _short(str(problem.get("detail") or problem.get("title") or "no reason given"))
     given = (status, type, detail, retry_after_s)

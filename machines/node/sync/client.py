@@ -106,7 +106,7 @@ class Client:
             InputError: that is no address.
         """
         self._base = read_server(server).geturl().rstrip("/") + "/api/v1/"
-        self._authorization = {} if token is None else {"Authorization": f"Bearer {token}"}
+        self.authorization = {} if token is None else {"Authorization": f"Bearer {token}"}
         self._limits = limits
         self._deadline = Deadline(limits.read_s)
         self._connections = connect(self._deadline, limits.read_s)
@@ -180,7 +180,7 @@ class Client:
         limit_s: float | None = None,
     ) -> urllib3.BaseHTTPResponse:
         """The head of an answer that is none of an error. Its body is to be read within the limit, too."""
-        sent = {"Accept": "application/json", **self._authorization, **(headers or {})}
+        sent = {"Accept": "application/json", **self.authorization, **(headers or {})}
         self._deadline.begin(self._limits.answer_s if limit_s is None else limit_s)
         with self._in_time("no answer"):
             answer = self._connections.request(

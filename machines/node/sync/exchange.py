@@ -100,7 +100,7 @@ class Exchange:
         """
         self._attempt(self._take_up_call)
         self.inquiry.begin()
-        troubles, heard = self._do([self._ask_time, self.reports.run, self._fetch_work, self._fetch_plates])
+        troubles, heard = self._do([self._ask_time, self.reports.run, self.fetch_work, self._fetch_plates])
         self.inquiry.end()
         if troubles:
             self._failures += 1
@@ -190,7 +190,8 @@ class Exchange:
     def _ask_time(self) -> None:
         self.time.ask(self.client)
 
-    def _fetch_work(self) -> None:
+    def fetch_work(self) -> None:
+        """Ask for work, and hold what came."""
         with self.journal.reading() as db:
             etag, before, puzzle = holding.etag_held(db), holding.work_held(db), not_understood.unread_answer(db)
         known = puzzle.etag if puzzle is not None and puzzle.etag else etag

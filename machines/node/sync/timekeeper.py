@@ -48,19 +48,19 @@ class Timekeeper:
         self._lock = threading.Lock()  # the exchange and the watch may both have news
         with journal.reading() as db:
             crystal = Crystal(known=known_rate.known(db, counter))
-            self._time = kept_time.kept_time(db, boot) or ServerTime(Belief(crystal=crystal))
+            self.server_time = kept_time.kept_time(db, boot) or ServerTime(Belief(crystal=crystal))
         self.take_up_word()
         self._look_at_own_clocks()
 
     def moment(self) -> Moment:
         """This moment, as well as the board can tell it."""
         elapsed_s = self._clock.elapsed()
-        estimate = self._time.estimate(elapsed_s)
+        estimate = self.server_time.estimate(elapsed_s)
         return Moment(boot=self._boot, elapsed_s=elapsed_s, at=None if estimate is None else utc(estimate.now))
 
     def estimate(self) -> Estimate | None:
         """The server's time at this moment; None where nobody told it."""
-        return self._time.estimate(self._clock.elapsed())
+        return self.server_time.estimate(self._clock.elapsed())
 
     def ask(self, client: Client) -> None:
         """Take one more sample; or as many as are looked at, where there are not so many of what the server tells now.
@@ -71,7 +71,7 @@ class Timekeeper:
         self._look_at_own_clocks()
         self._ask_once(client)
         for _ in range(SAMPLES_KEPT - 1):
-            if self._time.sampled:
+            if self.server_time.sampled:
                 break
             self._ask_once(client)
 
@@ -85,9 +85,9 @@ class Timekeeper:
         except InputError as error:
             raise Unreachable(str(error)) from error
         with self._lock:
-            before, self._time = self._time, self._time.after(sample)
-            _tell(before, self._time)
-            if before.by_hand or self._time.told.best(answered_s) == sample or _learned(before, self._time):
+            before, self.server_time = self.server_time, self.server_time.after(sample)
+            _tell(before, self.server_time)
+            if before.by_hand or self.server_time.told.best(answered_s) == sample or _learned(before, self.server_time):
                 self._keep(before, sample)
 
     def take_up_word(self) -> None:
@@ -96,33 +96,33 @@ class Timekeeper:
             return
         with self._lock, self._journal.transaction() as db:
             word = manual_time.take(db, self._boot)
-            now = self._time.estimate(self._clock.elapsed())
+            now = self.server_time.estimate(self._clock.elapsed())
             if word is not None and not manual_time.why_not(now):
-                self._time = self._time.set_by(word)
-                kept_time.keep_time(db, self._boot, self._time)
+                self.server_time = self.server_time.set_by(word)
+                kept_time.keep_time(db, self._boot, self.server_time)
                 log.warning("a person set the time, to within %g s", word.error_s)
 
     def _look_at_own_clocks(self) -> None:
         """Go by a clock of the board's own until the server is heard, if that is surer than what is known."""
-        if self._time.belief.samples or not self._own_clocks:
+        if self.server_time.belief.samples or not self._own_clocks:
             return
         with self._lock, self._journal.transaction() as db:
             now_s = self._clock.elapsed()
             word = own_clocks.best(self._own_clocks, own_clocks.compared(db), now_s)
-            before = self._time.by_board
-            rate = self._time.belief.crystal.rate
+            before = self.server_time.by_board
+            rate = self.server_time.belief.crystal.rate
             if word is None or (before and before.estimate(now_s, rate).error_s < WORTH_A_WRITE * word.error_s):
                 return
-            self._time = replace(self._time, by_board=word)
-            kept_time.keep_time(db, self._boot, self._time)
+            self.server_time = replace(self.server_time, by_board=word)
+            kept_time.keep_time(db, self._boot, self.server_time)
             log.warning("the server was not heard yet: the time is by the board's own clock, to %.3g s", word.error_s)
 
     def _keep(self, before: ServerTime, sample: Sample) -> None:
         """Keep what is known now; and say how true was what a person said, or a clock of the board's own."""
         with self._journal.transaction() as db:
-            kept_time.keep_time(db, self._boot, self._time)
-            known_rate.keep(db, self._counter, self._time.belief.crystal)
-            now = self._time.estimate(self._clock.elapsed())
+            kept_time.keep_time(db, self._boot, self.server_time)
+            known_rate.keep(db, self._counter, self.server_time.belief.crystal)
+            now = self.server_time.estimate(self._clock.elapsed())
             if self._own_clocks and now is not None and not now.doubted:
                 own_clocks.compare(db, self._own_clocks, now)
             if before.by_board is not None and before.by_hand is None:

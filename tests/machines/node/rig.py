@@ -239,7 +239,7 @@ class Rig:
     def start(self) -> None:
         """A new agent, as after the power came back."""
         plain = open_journal(self.home)
-        self.journal = FusedJournal(plain._connection, self.fuse)
+        self.journal = FusedJournal(plain.connection, self.fuse)
         self.asked = WorkInquiry(self.clock.elapsed, self.clock.elapsed) if self.asks else None
         self.printer = Printer(
             self.journal,
@@ -276,7 +276,7 @@ class Rig:
 
     def fetch_last(self) -> None:
         """The last words of an agent that stopped."""
-        self.journal = FusedJournal(open_journal(self.home)._connection, self.fuse)
+        self.journal = FusedJournal(open_journal(self.home).connection, self.fuse)
         self.fetch()
         self.journal.close()
 

@@ -177,12 +177,12 @@ def test_a_clock_that_cannot_be_read_is_said(
 
 def test_what_is_asked_for_by_a_variable_may_be_asked_for_by_an_option(monkeypatch: pytest.MonkeyPatch) -> None:
     def horizon(*options: str) -> str:
-        parser = command_line._parser({HORIZON_VARIABLE: "PT24H"})
+        parser = command_line.parser_for({HORIZON_VARIABLE: "PT24H"})
         return str(parser.parse_args(["run", "--home", "x", *options]).horizon)
 
     assert horizon() == "PT24H"
     assert horizon("--horizon", "P2D") == "P2D"
-    assert command_line._parser({}).parse_args(["run", "--home", "x"]).horizon == Settings().horizon
+    assert command_line.parser_for({}).parse_args(["run", "--home", "x"]).horizon == Settings().horizon
 
 
 def test_faults_are_read_at_once_and_only_of_a_simulated_machine(
@@ -203,7 +203,7 @@ def test_a_simulated_machine_has_the_faults_of_its_file(tmp_path: Path, monkeypa
     faults.write_text('{"faults": [{"kind": "jam", "at": "2001-11-02T09:00:00Z"}]}')
     monkeypatch.delenv(CLOCK_VARIABLE, raising=False)
     given = ["run", "--home", str(tmp_path), "--faults", str(faults)]
-    open_driver = open_driver_of(command_line._parser({}).parse_args(given))
+    open_driver = open_driver_of(command_line.parser_for({}).parse_args(given))
     studio = make_studio(HandClock())
     assert studio.run is not None
     driver = open_driver(studio.profile, studio.run, Calibration())

@@ -38,7 +38,7 @@ SOON = NOON + timedelta(minutes=30)
 
 @pytest.fixture(autouse=True)
 def nothing_kept() -> None:
-    work_tag._kept.clear()
+    work_tag._kept.clear()  # as in another process, which has kept none
 
 
 def fresh(now: datetime = NOON, asked: WorkQuery = ASKED) -> str:
@@ -148,7 +148,7 @@ def test_what_another_process_says_meanwhile_is_not_taken_for_what_was_made(
 def test_rows_that_are_put_right_are_looked_at_again(tmp_path: Path) -> None:
     ready(tmp_path)
     right = fresh()
-    work_tag._kept.clear()
+    work_tag._kept.clear()  # as in another process, which has kept none
     Segment.objects.filter(number=first_segment().number).update(plate="0" * 64)
     wrong = fresh()
     assert known() == wrong != right

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduling.sky.ephemeris import _data_file
+from scheduling.sky.ephemeris import data_file
 from scheduling.sky.orientation import OrientationError, read_finals
 
 BLANK = " " * 187
@@ -32,7 +32,7 @@ def test_the_columns_of_a_table(tmp_path: Path) -> None:
 
 
 def test_the_table_in_use_is_read_to_the_last_digit() -> None:
-    path = _data_file("finals2000A.all")
+    path = data_file("finals2000A.all")
     found = read_finals(path)
     slowly = [
         (float(each[7:15]), float(each[58:68]), each[57])
@@ -45,12 +45,12 @@ def test_the_table_in_use_is_read_to_the_last_digit() -> None:
 
 
 def test_a_year_is_predicted_beyond_the_last_measurement() -> None:
-    found = read_finals(_data_file("finals2000A.all"))
+    found = read_finals(data_file("finals2000A.all"))
     assert 300 < found.mjd[-1] - found.measured_until_mjd < 400
 
 
 def test_the_jumps_are_leap_seconds() -> None:
-    found = read_finals(_data_file("finals2000A.all"))
+    found = read_finals(data_file("finals2000A.all"))
     jumps = np.flatnonzero(np.abs(np.diff(found.ut1_minus_utc)) > 0.5)
     assert len(jumps) == 25  # from 1974 to 2017
     assert np.diff(found.ut1_minus_utc)[jumps] == pytest.approx(1.0, abs=0.01)

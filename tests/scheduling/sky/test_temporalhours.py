@@ -128,7 +128,7 @@ def test_places_share_nothing_and_each_is_kept() -> None:
 def test_threads_find_what_one_alone_finds() -> None:
     instants = posix_of(START) + np.random.default_rng(2).uniform(0.0, 3e8, 300)
     expected = temporal_hours(place=LISBON).turns(instants)
-    _kept.cache_clear()
+    _kept.cache_clear()  # so that the threads find nothing that is kept
     hours = temporal_hours(place=LISBON)
     with ThreadPoolExecutor(6) as threads:
         found = list(threads.map(lambda _: hours.turns(instants), range(6)))

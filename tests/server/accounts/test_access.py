@@ -207,13 +207,13 @@ def test_nobody_touches_a_code_before_it_is_their_turn_to_append(
 
 def test_a_revoked_board_of_a_real_node_is_fenced(furnished: Caller) -> None:
     """By what the node's own reader makes of the answer."""
-    from machines.node.sync.answers import _of_server
+    from machines.node.sync.answers import of_server
     from machines.node.sync.failures import FencedOff
 
     board = Caller(str(enrol(furnished)["token"]))
     said("node", "revoke", "wren-1")
     answer = board.get("node/work")
-    assert isinstance(_of_server(answer.status_code, answer.json(), "https://host/api/v1/", None), FencedOff)
+    assert isinstance(of_server(answer.status_code, answer.json(), "https://host/api/v1/", None), FencedOff)
 
 
 # Keys.

@@ -190,6 +190,7 @@ def test_behind_a_proxy_that_writes_addresses_otherwise_guessers_keep_out_nobody
 
 
 def test_what_is_no_address_is_said_once(caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch) -> None:
+    # It is complained of once a process, and this one has run other tests.
     monkeypatch.setattr("server.accounts.addresses._complained", threading.Event())
     for text in ("unknown", "_hidden", ""):
         address_of(request_from(text))

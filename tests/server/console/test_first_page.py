@@ -193,18 +193,18 @@ def test_the_paper_shows_a_seam_where_columns_were_left_out_and_the_paper_did_no
 
 
 def test_paper_is_drawn_anew_only_when_it_looks_otherwise(printing: Caller) -> None:
-    pictures._drawn.cache_clear()
+    pictures.drawn.cache_clear()
     first, again = (Client().get("/machines/wren-1/paper.png").content for _ in range(2))
-    assert first == again and pictures._drawn.cache_info().misses == 1
+    assert first == again and pictures.drawn.cache_info().misses == 1
     stretch = PrintedStretch.objects.order_by("paper_position").last()
     assert stretch is not None
     stretch.delete()
     assert Client().get("/machines/wren-1/paper.png").content != first
-    assert pictures._drawn.cache_info().misses == 2
+    assert pictures.drawn.cache_info().misses == 2
 
 
 def test_paper_whose_plate_is_gone_is_not_found(printing: Caller) -> None:
-    pictures._drawn.cache_clear()
+    pictures.drawn.cache_clear()
     for file in wiring.plates().folder.rglob("*.png"):
         file.unlink()
     assert Client().get("/machines/wren-1/paper.png").status_code == 404

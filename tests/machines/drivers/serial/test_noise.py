@@ -108,6 +108,7 @@ def test_the_watchdog_stops_the_motion_however_bad_the_wire(plan: NoisePlan, col
     limits = Limits(watchdog_s=1.0, answer_s=0.2)
     machine = bench.machine(limits)
     dead_at = bench.time_s + 2.0
+    # A wire that is dead for good loses what is under way, too; the emulator only knows of one that is unplugged.
     bench.at(dead_at, lambda: (setattr(bench.wire, "plugged", False), bench.wire._under_way.clear()))
     standing: list[int] = []
     bench.at(dead_at + 1.0 + 1e-6, lambda: standing.append(bench.memory.standing))
@@ -126,6 +127,7 @@ def test_a_fair_wire_costs_time_but_no_column() -> None:
         assert complaints(bench.paper, bench.profile, ordered) == []
         stops += sum(not burst.said_done for burst in ordered)
         sent += sum(octets.count(b"do ") for octets in bench.written)
+        # How many orders were done, the controller tells nobody else.
         done += bench.wire.controller._session.done if bench.wire.controller._session else 0
     assert stops == 0
     assert sent > 1.2 * done, "orders were sent again"

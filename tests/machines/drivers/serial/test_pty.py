@@ -152,6 +152,7 @@ def test_a_new_node_continues_from_the_controllers_place() -> None:
     with on_pty(profile()) as beside:
         first = beside.machine()
         first.lay(0, np.ones((24, 3), dtype=np.bool_), 0)
+        # No call of the driver leaves the line as a kill does: each says farewell.
         assert first._controller._port is not None
         first._controller._port.close()  # as a kill would: no word to the controller
         second = beside.machine()

@@ -120,7 +120,7 @@ def test_where_the_server_was_heard_a_persons_word_counts_for_nothing(tmp_path: 
 def test_while_the_server_is_in_doubt_a_persons_word_counts_until_its_next(tmp_path: Path) -> None:
     node, keeper = offline(tmp_path)
     keeper.ask(Telling(node.clock))  # type: ignore[arg-type]
-    keeper._time = keeper._time.after(Sample(offset_s=900.0, delay_s=0.0, taken_at_s=node.clock.elapsed()))
+    keeper.server_time = keeper.server_time.after(Sample(offset_s=900.0, delay_s=0.0, taken_at_s=node.clock.elapsed()))
     assert keeper.estimate() is not None and keeper.estimate().doubted  # type: ignore[union-attr]
     assert manual_time.why_not(keeper.estimate()) == ""
     say(node, node.clock.at)

@@ -112,14 +112,14 @@ def test_a_machine_that_says_its_knife_is_disarmed_is_believed(node: Rig) -> Non
 
 def test_while_a_burst_is_awaited_the_machine_is_asked_how_it_is(node: Rig) -> None:
     """A watchdog must hear something, and an open cover must be seen, however long a column lasts."""
-    while not node.printer._in_hand:
+    while not node.printer.in_hand:
         node.clock.at += node.printer.step()
     laid = len(node.paper().laid)
     assert node.machine is not None
     assert 0 < node.printer.step() <= 30.0
     node.machine.keywords = ("cover-open-error",)
     node.printer.step()
-    assert not node.printer._in_hand
+    assert not node.printer.in_hand
     node.run_columns(2)
     assert len(node.paper().laid) == laid
     assert node.entries(ConditionsChanged)[-1].keywords == ("cover-open-error",)

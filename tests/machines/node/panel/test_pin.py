@@ -173,7 +173,7 @@ def test_whoever_has_many_addresses_has_fifty_guesses_and_then_one_an_hour(
         known = identity.pin(db)
     assert known is not None
     right = known.hash
-    monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: right if pin == PIN else "")
+    monkeypatch.setattr("machines.node.panel.pin.hash_of", lambda pin, salt: right if pin == PIN else "")
     guard = Guard(journal, clock, SYSTEM)
     assert guard.enter(PIN, "192.0.2.1") is not None
     told = guard.introduced()
@@ -243,7 +243,7 @@ def test_a_pin_that_is_set_while_another_is_tried_stays(
             identity.keep_pin(db, other)
         return ""
 
-    monkeypatch.setattr("machines.node.panel.pin._hash", meanwhile)
+    monkeypatch.setattr("machines.node.panel.pin.hash_of", meanwhile)
     assert Guard(journal, clock, SYSTEM).enter("000000") is None
     with journal.reading() as db:
         assert identity.pin(db) == other
@@ -273,12 +273,12 @@ def test_another_pin_makes_every_browser_a_stranger(journal: Journal, clock: Han
 def test_counts_of_addresses_fill_no_memory(
     journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: "")
+    monkeypatch.setattr("machines.node.panel.pin.hash_of", lambda pin, salt: "")
     monkeypatch.setattr("machines.node.panel.pin.FREE_IN_ALL", 10_000)
     guard = Guard(journal, clock, SYSTEM)
     for number in range(600):
         assert guard.enter("000000", str(number)) is None
-    assert len(guard._tallies) == 500
+    assert len(guard.tallies) == 500
 
 
 def test_pulling_the_plug_gives_no_new_guesses(journal: Journal, clock: HandClock) -> None:
@@ -296,7 +296,7 @@ def test_without_a_pin_nobody_enters(tmp_path: Path, clock: HandClock) -> None:
 
 
 def test_the_oldest_session_makes_room(journal: Journal, clock: HandClock, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("machines.node.panel.pin._hash", lambda pin, salt: hashed_once if pin == PIN else "")
+    monkeypatch.setattr("machines.node.panel.pin.hash_of", lambda pin, salt: hashed_once if pin == PIN else "")
     with journal.reading() as db:
         known = identity.pin(db)
     assert known is not None

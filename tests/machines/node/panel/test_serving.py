@@ -22,7 +22,7 @@ from machines.node.panel import panel as module
 from machines.node.panel.pages import WANTS_TICK
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import FREE_GUESSES, hashed
-from machines.node.panel.serving import _Server, read_address, serving
+from machines.node.panel.serving import PanelServer, read_address, serving
 from machines.node.store import identity
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import change_state
@@ -320,14 +320,14 @@ def test_without_the_pin_what_is_so_already_is_not_written_again(
 
 def test_a_fault_of_the_loop_does_not_end_the_pages(node: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(supervised, "PAUSE_S", 0.0)
-    handle, faults = _Server.handle_request, [ZeroDivisionError("a fault of this program")]
+    handle, faults = PanelServer.handle_request, [ZeroDivisionError("a fault of this program")]
 
-    def once_wrong(server: _Server) -> None:
+    def once_wrong(server: PanelServer) -> None:
         if faults:
             raise faults.pop()
         handle(server)
 
-    monkeypatch.setattr(_Server, "handle_request", once_wrong)
+    monkeypatch.setattr(PanelServer, "handle_request", once_wrong)
     with serving(Panel(node.journal, node.clock, lambda: None, SYSTEM), ("127.0.0.1", 0)) as port:
         assert Browser(f"http://127.0.0.1:{port}").get("/")[0] == 200
     assert not faults

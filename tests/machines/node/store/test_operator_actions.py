@@ -30,7 +30,7 @@ from tests.machines.node.made_by import made_by
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
-ACTIONS: list[Action] = [*operator_actions._STEPS]
+ACTIONS: list[Action] = [*operator_actions._STEPS]  # all that there are, and in no other list
 
 
 @pytest.fixture
@@ -100,11 +100,11 @@ def test_a_stop_holds_through_resume_and_restart_until_it_is_released_and_then_r
 
 
 def test_what_is_ordered_but_not_given_to_the_machine_is_withdrawn(node: Rig) -> None:
-    while not node.printer._in_hand:
+    while not node.printer.in_hand:
         node.clock.at += node.printer.step()
     act(node, "stop")
     node.printer.step()
-    assert not node.printer._in_hand
+    assert not node.printer.in_hand
     node.run_columns(3)
     assert laid(node) == 5
     act(node, "release")
@@ -204,6 +204,7 @@ def test_a_machine_in_trouble_before_it_printed_needs_nobody_when_that_is_over(n
     """A controller that is plugged in after the board, for one."""
     node.stop()
     node.start()
+    # So that the driver is open and nothing was laid yet: a step would do both.
     node.printer._driver_of(node.printer._current(node.journal.state()))  # type: ignore[arg-type]
     assert node.machine is not None
     node.machine.keywords = ("connecting-to-device-error",)

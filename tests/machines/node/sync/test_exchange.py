@@ -95,7 +95,7 @@ def test_a_pass_brings_time_work_and_plates_and_takes_the_reports(
 
 def test_at_first_the_time_is_asked_as_often_as_it_is_looked_at(exchange: Exchange) -> None:
     exchange.run_once()
-    assert exchange.time._time.sampled
+    assert exchange.time.server_time.sampled
 
 
 def test_the_status_tells_how_it_is(exchange: Exchange, studio: Studio) -> None:
@@ -402,7 +402,7 @@ def test_a_token_that_is_not_good_stops_nothing_but_says_what_to_do(
     exchange: Exchange, studio: Studio, journal: Journal, caplog: pytest.LogCaptureFixture
 ) -> None:
     exchange.run_once()
-    exchange.client._authorization["Authorization"] = "Bearer wrong"
+    exchange.client.authorization["Authorization"] = "Bearer wrong"
     exchange.run_once()
     assert journal.state().fenced == ""
     assert "enrol this board again" in caplog.text

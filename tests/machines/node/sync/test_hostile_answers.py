@@ -145,7 +145,7 @@ def test_a_server_names_so_many_plates_at_most(exchange: Exchange, studio: Studi
         octets = hostile.json_answer(json.dumps(work | {"plates": names}).encode())
         studio.instead = lambda asked, octets=octets: [octets] if PATHS["work"] in asked else None  # type: ignore[misc]
         with pytest.raises(Unreachable) if not taken else nullcontext():
-            exchange._fetch_work()
+            exchange.fetch_work()
 
 
 def test_what_ends_one_errand_by_a_fault_of_this_program_is_told_once_with_its_place(
@@ -250,7 +250,7 @@ def test_the_print_loop_goes_on_with_whatever_work_was_taken(
         octets = hostile.json_answer(json.dumps(work).encode())
         studio.instead = lambda asked, octets=octets: [octets]  # type: ignore[misc]
         try:
-            exchange._fetch_work()
+            exchange.fetch_work()
         except Unreachable:
             refused += 1
             continue

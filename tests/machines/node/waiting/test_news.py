@@ -190,7 +190,7 @@ def test_the_print_loop_sleeps_until_something_is_due_or_the_machine_is_to_be_as
     news = MovesTheClock(node.clock)
     node.journal.news = news
     until = node.clock.at + 10 * 120.0 + 90.0
-    agent._print(node.printer, node.clock, news, lambda: node.clock.at >= until)
+    agent.print_until(node.printer, node.clock, news, lambda: node.clock.at >= until)
     assert len(node.paper().laid) == 11
     assert len(news.waits) <= most_waits, "a column is ordered and laid, and nothing is looked at in between"
     assert max(news.waits) <= asked_every_s
@@ -201,7 +201,7 @@ def test_without_work_the_print_loop_sleeps(tmp_path: Path) -> None:
     news = MovesTheClock(node.clock)
     node.journal.news = news
     until = node.clock.at + 10 * EVER_S
-    agent._print(node.printer, node.clock, news, lambda: node.clock.at >= until)
+    agent.print_until(node.printer, node.clock, news, lambda: node.clock.at >= until)
     assert news.waits == [math.inf] * 10
 
 
@@ -223,7 +223,7 @@ def test_a_person_in_another_process_stops_a_motion_that_is_under_way(tmp_path: 
     node.machine.halt = halted.set  # type: ignore[method-assign]
     time_kept = Timekeeper(node.clock, node.journal, "boot")
     watching = threading.Thread(
-        target=agent._watch,
+        target=agent.watch,
         args=(node.journal, node.printer, time_kept, lambda word: None, ended.is_set),
         daemon=True,
     )
@@ -251,7 +251,7 @@ def test_a_stop_is_watched_until_the_machine_rests(tmp_path: Path) -> None:
     time_kept = Timekeeper(node.clock, node.journal, "boot")
 
     def watched_s() -> float:
-        return agent._watched(node.journal.state(), node.printer, time_kept)
+        return agent.watched(node.journal.state(), node.printer, time_kept)
 
     assert watched_s() == math.inf
     with node.journal.transaction() as db:
@@ -264,7 +264,7 @@ def test_a_stop_is_watched_until_the_machine_rests(tmp_path: Path) -> None:
 def test_a_process_that_is_told_to_stop_does_not_wait(tmp_path: Path, news: News) -> None:
     """A signal's handler sets a word and rings; who waits hears of it."""
     stop = agent.Stop()
-    with bell.heard(tmp_path, news), agent._signals(stop, tmp_path):
+    with bell.heard(tmp_path, news), agent.heeding_signals(stop, tmp_path):
         told = news.told
         threading.Timer(0.1, lambda: os.kill(os.getpid(), signal.SIGTERM)).start()
         began_s = time.monotonic()

@@ -125,7 +125,7 @@ def test_work_of_which_nothing_can_be_held_is_kept_and_all_else_goes_on(
     assert found is not None and found.said["poll_after_s"] == 7.0
     studio.instead = lambda path: [answer("304 Not Modified", b"", 'ETag: "b"')] if "node/work" in path else None
     with pytest.raises(NotUnderstood, match=r"the server is newer than this program.*weave"):
-        exchange._fetch_work()
+        exchange.fetch_work()
     assert kept(journal) == found
 
 
@@ -133,7 +133,7 @@ def test_what_is_no_servers_work_is_not_kept(exchange: Exchange, studio: Studio,
     for said in ({}, [], newer(studio.work(), epoch="weave"), newer(studio.work(), mood=1, poll_after_s="often")):
         say(studio, said, "c")
         with pytest.raises(Unreachable):
-            exchange._fetch_work()
+            exchange.fetch_work()
         assert kept(journal) is None
 
 
