@@ -20,9 +20,11 @@ pairs of this boot contradict it.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations, pairwise
+from itertools import combinations
 
 from machines.node.clock.samples import DRIFT, Sample
 
@@ -31,6 +33,9 @@ WANDER = 3e-6
 # Of so many seconds the best sample is a mark, kept to compare later ones with.
 MARK_EVERY_S = 600.0
 MARKS_KEPT = 24
+
+# Somewhere the rate was at least the first, and somewhere at most the second.
+Proved = tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,9 +74,11 @@ class Crystal:
 
     def after(self, sample: Sample) -> Crystal:
         """With one more sample. One that contradicts the wander has it doubled, and the rate is learned anew."""
+        proved = _together(self._proved, _proved((mark, sample) for mark in self.marks))
         for crystal in (self, replace(self, known=None)):
-            if _rate((*self.marks, sample), self.wander, crystal.before) is not None:
-                return replace(crystal, marks=_with(self.marks, sample))
+            if _rate(proved, self.wander, crystal.before) is not None:
+                marks = _with(self.marks, sample)
+                return crystal if marks == self.marks else replace(crystal, marks=marks)
         return self.surprised_by(sample)
 
     def surprised_by(self, sample: Sample) -> Crystal:
@@ -90,7 +97,11 @@ class Crystal:
     @cached_property
     def rate(self) -> Rate:
         """Bounds the mean rate over any time of this boot."""
-        return _rate(self.marks, self.wander, self.before) or Rate(mean=0.0, error=self.drift)
+        return _rate(self._proved, self.wander, self.before) or Rate(mean=0.0, error=self.drift)
+
+    @cached_property
+    def _proved(self) -> Proved:
+        return _proved(combinations(self.marks, 2))
 
     @property
     def learned(self) -> bool:
@@ -117,14 +128,27 @@ def _thinned(marks: tuple[Sample, ...]) -> tuple[Sample, ...]:
     return marks[:closest] + marks[closest + 1 :]
 
 
-def _rate(marks: tuple[Sample, ...], wander: float, before: Rate) -> Rate | None:
-    """What all pairs of marks and what was known before prove together; None if they contradict each other."""
-    assert all(a.taken_at_s <= b.taken_at_s for a, b in pairwise(marks)), "elapsed seconds only grow"
-    proved = [_bounds(a, b) for a, b in combinations(marks, 2) if b.taken_at_s - a.taken_at_s >= MARK_EVERY_S]
-    if not proved:
+def _proved(pairs: Iterable[tuple[Sample, Sample]]) -> Proved:
+    """What pairs of marks prove, those that lie far enough apart."""
+    at_least, at_most = -math.inf, math.inf
+    for earlier, later in pairs:
+        between_s = later.taken_at_s - earlier.taken_at_s
+        assert between_s >= 0, "elapsed seconds only grow"
+        if between_s >= MARK_EVERY_S:
+            lowest, highest = _bounds(earlier, later)
+            at_least, at_most = max(at_least, lowest), min(at_most, highest)
+    return at_least, at_most
+
+
+def _together(one: Proved, other: Proved) -> Proved:
+    return max(one[0], other[0]), min(one[1], other[1])
+
+
+def _rate(proved: Proved, wander: float, before: Rate) -> Rate | None:
+    """What pairs of marks and what was known before prove together; None if they contradict each other."""
+    at_least, at_most = proved
+    if math.isinf(at_least):  # no two of them lie far enough apart
         return before
-    # Somewhere the rate was at least this, and somewhere at most that.
-    at_least, at_most = max(lowest for lowest, _ in proved), min(highest for _, highest in proved)
     lowest, highest = max(before.lowest, at_least - wander), min(before.highest, at_most + wander)
     if at_least - at_most > wander or lowest > highest:
         return None

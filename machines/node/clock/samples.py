@@ -12,6 +12,7 @@ began. The true offset lies within delay / 2 of it (RFC 5905 section 8).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from machines.errors import InputError
 
@@ -39,7 +40,7 @@ class Sample:
     delay_s: float
     taken_at_s: float
 
-    @property
+    @cached_property
     def doubt_s(self) -> float:
         """Bound on the error of the offset when the sample was taken, seconds."""
         return self.delay_s * (0.5 + MOST_DRIFT) + SERVER_WOBBLE_S + STAMP_ROUNDING_S
