@@ -24,6 +24,7 @@ from machines.operator.holds import Hold
 log = logging.getLogger(__name__)
 
 T = TypeVar("T")
+U = TypeVar("U")
 
 FILE_NAME = "journal.sqlite3"
 BUSY_LIMIT_S = 10.0
@@ -113,6 +114,11 @@ class Journal:
         with self._lock:
             return self._kept_now(read)
 
+    def kept_both(self, read: Callable[[sqlite3.Connection], T], too: Callable[[sqlite3.Connection], U]) -> tuple[T, U]:
+        """As `kept`, what two functions read of one moment: nobody writes in between."""
+        with self._lock:
+            return self._kept_now(read), self._found(too)
+
     def glance(self) -> State | None:
         """Where the node stands; None if another thread is in the middle of a transaction, which may take a while."""
         if not self._lock.acquire(blocking=False):
@@ -128,6 +134,9 @@ class Journal:
         written = self.connection.total_changes, by_others
         if self._kept_at != written:
             self._kept, self._kept_at = {}, written
+        return self._found(read)
+
+    def _found(self, read: Callable[[sqlite3.Connection], T]) -> T:
         if read not in self._kept:
             self._kept[read] = read(self.connection)
         found: T = self._kept[read]

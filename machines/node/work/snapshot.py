@@ -6,7 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from machines.node.store import recovery_state, strips
-from machines.node.store.journal import Journal, State
+from machines.node.store.journal import Journal, State, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.store.strips import Strip
 from machines.node.work import order_log
@@ -31,9 +31,8 @@ class Snapshot:
 
 def take_snapshot(journal: Journal) -> Snapshot:
     """The journal as it stands; no other thread's transaction is half done in it."""
-    with journal.reading():
-        recovery, pending, unknown_end = journal.kept(_beside_the_state)
-        return Snapshot(journal.state(), recovery, pending, unknown_end)
+    state, beside = journal.kept_both(read_state, _beside_the_state)
+    return Snapshot(state, *beside)
 
 
 def _beside_the_state(db: sqlite3.Connection) -> tuple[Recovering, tuple[Strip, ...], int | None]:
