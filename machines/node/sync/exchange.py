@@ -236,10 +236,12 @@ class Exchange:
     def _fetch_plates(self) -> None:
         """One that cannot be had keeps the others neither from coming nor from going."""
         with self.journal.reading() as db:
-            work, needed = holding.work_held(db), holding.plates_needed(db)
+            work = holding.work_held(db)
         missing = [] if work is None else [digest for digest in work.plates if not self.plates.has(digest)]
         if work is None or not missing:
             return
+        with self.journal.reading() as db:
+            needed = holding.plates_needed(db)
         self.plates.prune(needed)  # first: on a card that is nearly full, this makes the room
         self._not_had &= set(missing)
         first: CallFailed | None = None
