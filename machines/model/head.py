@@ -110,9 +110,14 @@ class HeadPlan:
 
     def laid(self, dead: Collection[int] = ()) -> Dots:
         """The dots that reach the paper when some nozzles are dead and the plan did not know, shape (rows, columns)."""
-        gone = np.array([*dead, NO_NOZZLE], dtype=np.uint16)
-        reaches = np.isin(self.choices.nozzles, gone, invert=True).any(axis=1)
-        return np.asarray(np.take(reaches, self.numbers, mode="clip"))
+        return np.asarray(np.take(_reaching(self.choices, frozenset(dead)), self.numbers, mode="clip"))
+
+
+@lru_cache(maxsize=16)
+def _reaching(choices: Choices, dead: frozenset[int]) -> Dots:
+    """Which choices have a nozzle that is not dead; the same for all segments of a run."""
+    gone = np.array([*dead, NO_NOZZLE], dtype=np.uint16)
+    return np.asarray(np.isin(choices.nozzles, gone, invert=True).any(axis=1))
 
 
 def plan(dots: Dots, first_column: int, head: CarriageHead, seed: int, dead: Collection[int] = ()) -> HeadPlan:
