@@ -21,7 +21,6 @@ BUILT_IN = {name for name, value in vars(builtins).items() if isinstance(value, 
 WITHIN = {
     "machines/errors.py:DayrollError": "the kind itself",
     "machines/drivers/emulated/head.py:Refusal": "the emulated controller's answer, within itself",
-    "scheduling/log/codec/encoder.py:WrongType": "the encoder's sign to take the slower way",
 }
 
 

@@ -317,7 +317,6 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.nodes.journal_history.MOST_EPOCHS": (8, "a board that missed more enrolments is told nothing"),
     "scheduling.calendar.sky_entries.MOST_SKY": (2500, "six kinds that come every day, for a year and a month"),
     # The log.
-    "scheduling.log.codec.canonical_json.LARGEST_WHOLE": (2**53 - 1, "beyond, JSON of other programs loses digits"),
     "scheduling.log.ends.STREAMS_AT_ONCE": (200, "SQLite lets a compound question have 500 terms"),
     "scheduling.log.rebuilding.rebuild.MOST_ROWS": (200_000, "more rows in memory are let go of"),
     "scheduling.log.rebuilding.shadow_tables.MOST_NAMED_ROWS": (5, "so many keys of differing rows a person reads"),

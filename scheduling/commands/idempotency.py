@@ -23,5 +23,5 @@ def keep(stream: str, order: Any, actor: str) -> None:
 
 
 def digest_of(order: Any) -> str:
-    """SHA-256, in hexadecimal, of the RFC 8785 form of an order with every default filled in."""
+    """SHA-256, in hexadecimal, of an order with every default filled in, as canonical JSON."""
     return hashlib.sha256(canonical(unstructure(order)).encode()).hexdigest()

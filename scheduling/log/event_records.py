@@ -1,4 +1,4 @@
-"""The log as it lies in its table: lines, with the event still in its canonical text.
+"""The log as it lies in its table: lines, with the event still in its text.
 
 Writing, verifying, exporting and folding go through here, so that each reads the same bytes.
 """

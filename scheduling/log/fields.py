@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
+import orjson
 from django.db import models
 from django.db.backends.base.base import BaseDatabaseWrapper
 
@@ -17,9 +17,9 @@ else:
 
 
 class CanonicalJSON(TextField):
-    """JSON values, kept as RFC 8785 text: equal values are equal bytes, on SQLite and on PostgreSQL alike.
+    """JSON values, kept as text in one form: equal values are equal bytes, on SQLite and on PostgreSQL alike.
 
-    A whole float comes back as an int (``3.0`` as ``3``): JSON knows one kind of number. Its inside cannot be queried.
+    Its inside cannot be queried.
     """
 
     # What the type checker takes a model's attribute of this kind to be.
@@ -28,7 +28,7 @@ class CanonicalJSON(TextField):
 
     def from_db_value(self, value: str | None, expression: Any, connection: BaseDatabaseWrapper) -> Any:
         """What the text says."""
-        return None if value is None else json.loads(value)
+        return None if value is None else orjson.loads(value)
 
     def get_prep_value(self, value: Any) -> str | None:
         """The text."""

@@ -23,10 +23,10 @@ from machines.errors import DayrollError, InputError
 from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.codec.digest import digest
-from scheduling.log.codec.encoder import WrongType, text_of
+from scheduling.log.codec.encoder import encode
 from scheduling.log.ends import Ends, StreamEnd, begin, end_of
 from scheduling.log.event_records import EventRecord, facts, insert, scan
-from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, from_data, schema_of, to_data
+from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, schema_of
 from scheduling.log.events.reports import AboutReports, EntryPassedOver
 from scheduling.log.events.server import StreamClosed
 from scheduling.log.projecting.projector import FoldFailed, PassedEntry, fold_apart, fold_live, require_kept
@@ -225,7 +225,7 @@ def _line(position: int, one: Append, head: StreamEnd, event: Event, by: Attribu
     """An event as it will lie in the table and as everybody will read it; moves the head of its stream on."""
     kind = EVENT_KINDS[type(event)]
     _require_stream(one.stream, event, kind)
-    version, schema, data = head.version + 1, schema_of(kind), _text(event, kind)
+    version, schema, (data, event) = head.version + 1, schema_of(kind), encode(event)
     happened_at = getattr(event, "at", None) or one.happened_at or by.said_at
     computed = digest(
         stream=one.stream,
@@ -245,16 +245,6 @@ def _line(position: int, one: Append, head: StreamEnd, event: Event, by: Attribu
     )
     head.version, head.digest = version, computed
     return line, line.saying(event)
-
-
-def _text(event: Event, kind: str) -> str:
-    """An event as canonical text."""
-    try:
-        return text_of(event)
-    except WrongType:
-        from_data(kind, schema_of(kind), to_data(event))  # says what is wrong
-        problem = f"{event!r} does not fit {kind}"
-        raise InputError("event", problem, "give every field the type that it has there") from None
 
 
 def _require_stream(stream: str, event: Event, kind: str) -> None:

@@ -1,7 +1,7 @@
 """Bodies as I-JSON (RFC 7493): UTF-8, no name twice, whole numbers that every reader of JSON keeps exactly.
 
 What passes here can be stored and hashed anywhere: a lone surrogate has no UTF-8, PostgreSQL takes no NUL in text, and
-the canonical form of RFC 8785 knows no whole number beyond 2**53.
+other programs keep no whole number beyond 2**53.
 """
 
 from __future__ import annotations

@@ -10,10 +10,10 @@ import json
 from datetime import datetime
 from functools import lru_cache
 
+import msgspec
+
 from machines.serialization import format_instant
 
-# An instant is written into the event, into the digest and, on SQLite, into the table: once each for a node's batch.
-instant_text = lru_cache(maxsize=4096)(format_instant)
 # Stands for the predecessor of a stream's first event.
 NONE_BEFORE = ""
 
@@ -31,10 +31,10 @@ def digest(
     request: str | None,
     previous_digest: str,
 ) -> str:
-    """SHA-256, in hexadecimal, of the RFC 8785 form of an object with these members.
+    """SHA-256, in hexadecimal, of an object with these members as JSON without spaces, their names in order.
 
-    The object is put together from its parts in the order that RFC 8785 wants, because ``data`` is canonical text
-    already. Its place in the global order is left out: a stream keeps its digests when it moves to another database.
+    ``data`` goes in as the text that is stored, whatever its form. The event's place in the global order is left out: a
+    stream keeps its digests when it moves to another database.
     """
     text = (
         f'{{"actor":{_text(actor)},"data":{data},"happened_at":"{instant_text(happened_at)}","kind":"{kind}",'
@@ -47,3 +47,15 @@ def digest(
 @lru_cache(maxsize=256)  # the same few actors and requests over and over
 def _text(value: str) -> str:
     return json.dumps(value, ensure_ascii=False)
+
+
+def instant_text(instant: datetime) -> str:
+    """An instant as `format_instant` writes it, in a tenth of the time.
+
+    Raises:
+        ValueError: the datetime is naive.
+    """
+    text: str = msgspec.to_builtins(instant)
+    if len(text) == 20:  # 2026-10-24T12:00:00Z
+        return text[:-1] + ".000000Z"
+    return text if len(text) == 27 else format_instant(instant)  # in another zone, or in none

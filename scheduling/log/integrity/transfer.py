@@ -6,7 +6,8 @@
     ...
     {"signature": ..., "statement": ...}             where it ends; a file without this line was cut short
 
-Every line is RFC 8785 text. Nothing but the file and the studio's public key is needed to check it.
+The text of ``data`` is what the digests are over, to the byte: a line is not to be written anew. Nothing but the file
+and the studio's public key is needed to check it.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from datetime import datetime
 from itertools import islice
 from typing import IO, Any
 
+import msgspec
+import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from django.db import connections, transaction
 from django.db.models import Q
@@ -192,7 +195,7 @@ class LogFile:
                 if "remark" in data:
                     self._keep(_remark(data, last))
                     continue
-                last = _line(data)
+                last = _line(data, text)
             yield last
 
     def _keep(self, row: RemarkRow) -> None:
@@ -258,14 +261,22 @@ def _remark(data: dict[str, Any], before: EventRecord | None) -> RemarkRow:
 def written(line: EventRecord) -> str:
     """A line of the log as a line of a file."""
     instants = {"said_at": format_instant(line.said_at), "happened_at": format_instant(line.happened_at)}
-    return canonical(line._asdict() | instants | {"data": json.loads(line.data)})
+    return canonical(line._asdict() | instants | {"data": orjson.Fragment(line.data)})
 
 
-def _line(data: dict[str, Any]) -> EventRecord:
+class _Stored(msgspec.Struct):
+    """Of a line of a file, the event as it is stored."""
+
+    data: msgspec.Raw
+
+
+def _line(data: dict[str, Any], text: str) -> EventRecord:
     instants = {name: parse_instant(data[name], name) for name in ("said_at", "happened_at")}
     if unknown := set(data) - set(EventRecord._fields):
         raise InputError(min(unknown), "no such field", f"the fields are {', '.join(EventRecord._fields)}")
-    line = EventRecord(**data | instants | {"data": canonical(data["data"])})
+    canonical(data["data"])  # it can be kept
+    stored = bytes(msgspec.json.decode(text, type=_Stored).data).decode()
+    line = EventRecord(**data | instants | {"data": stored})
     for name, value in line._asdict().items():
         if name not in instants and not (value is None and name in _MAY_LACK):
             _require_type(value, int if name in _WHOLE else str, name)

@@ -8,7 +8,7 @@ from datetime import datetime
 from machines.protocol.journal_entries import ColumnsPrinted, StripCut
 from machines.protocol.messages import SegmentWork
 from machines.serialization import unstructure
-from scheduling.log.codec.decoder import texts_of
+from scheduling.log.codec.digest import instant_text
 from scheduling.log.events.studio import RunPlanned, SegmentsPlanned
 from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
@@ -64,7 +64,7 @@ def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
     segment.end_column = work.end_column
     segment.starts_at = work.knots[0]
     segment.ends_at = work.knots[-1]
-    segment.knots = texts_of(work.knots)
+    segment.knots = [instant_text(knot) for knot in work.knots]
     segment.plate = work.plate
     if run.shifts:
         place(run, segment)

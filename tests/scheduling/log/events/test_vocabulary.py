@@ -47,7 +47,7 @@ def test_a_sample_can_be_read_today(path: Path) -> None:
     event = from_data(kind, version, data)
     assert type(event) is EVENT_CLASSES[kind]
     if version == schema_of(kind):  # fields that were added since, with a default, stand beside those of the sample
-        assert canonical(as_old(to_data(event), data)) == canonical(data)
+        assert as_old(json.loads(json.dumps(to_data(event))), data) == data
 
 
 @pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: EVENT_KINDS[type(event)])

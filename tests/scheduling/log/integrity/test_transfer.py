@@ -15,6 +15,7 @@ from django.db import connections
 
 from machines.errors import InputError
 from scheduling.log import models
+from scheduling.log.events.server import NodeEnrolled
 from scheduling.log.integrity import append_only, transfer
 from scheduling.log.integrity.signed_head import BadStatement, SignedStatement, public_pem, sign
 from scheduling.log.integrity.transfer import check_file, export_log, import_log
@@ -25,6 +26,7 @@ from scheduling.log.store import last_position, read
 from tests.scheduling.log.facts import NOW, ONE_OF_EACH, opening, say, venue
 
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+SAMPLES = Path(__file__).parents[1] / "samples"
 EVENTS = len(ONE_OF_EACH) + 2
 AT_THE_MACHINE = sum(stream == "machine/left" for stream, _ in ONE_OF_EACH)
 
@@ -74,8 +76,12 @@ def test_a_file_is_checked_with_nothing_but_the_public_key() -> None:
 
 
 def changed(lines: list[str], index: int, **changes: Any) -> list[str]:
-    data = json.loads(lines[index])
-    return [*lines[:index], json.dumps(data | changes) + "\n", *lines[index + 1 :]]
+    return [*lines[:index], line_of(json.loads(lines[index]) | changes), *lines[index + 1 :]]
+
+
+def line_of(data: dict[str, Any]) -> str:
+    """A line of a file, with the event's own text as it was."""
+    return json.dumps(data, separators=(",", ":")) + "\n"
 
 
 @pytest.mark.django_db
@@ -130,7 +136,7 @@ def test_events_that_changed_places_are_found() -> None:
     lines = exported()
     first, second = (json.loads(line) for line in lines[1:3])
     assert first["stream"] != second["stream"]
-    swapped = [json.dumps(second | {"position": 1}) + "\n", json.dumps(first | {"position": 2}) + "\n"]
+    swapped = [line_of(second | {"position": 1}), line_of(first | {"position": 2})]
     with pytest.raises(BadStatement, match="in another order"):
         check_file([lines[0], *swapped, *lines[3:]], key=KEY.public_key())
 
@@ -259,3 +265,16 @@ def test_at_the_terminal(tmp_path: Path) -> None:
     file.write_text(file.read_text().replace("account-1", "account-2", 1))
     with pytest.raises(CommandError, match=r"Broken: event 1 .*changed"):
         log("check", file)
+
+
+@pytest.mark.django_db
+def test_a_file_of_before_is_taken_and_given_back_to_the_byte() -> None:
+    """It was written when events were still stored as RFC 8785 text; it is kept for ever."""
+    lines = (SAMPLES / "exported.1.jsonl").read_text(encoding="utf-8").splitlines(keepends=True)
+    stated = import_log(lines, key=KEY.public_key()).statement
+    assert all(result.equal for result in rebuild(swap=False))
+    again = StringIO()
+    export_log(again, made_at=NOW, key=KEY)
+    assert again.getvalue() == "".join(lines)
+    say("machine/left", NodeEnrolled(epoch=3))
+    assert verify()["machine/left"].version == stated.heads["machine/left"].version + 1
