@@ -76,7 +76,7 @@ def change_opening(row: Opening, command: FixOpening, now: datetime, version: in
     if row.called_off_at is not None:
         raise InputError("called_off_at", "it was called off", "take that back first")
     event = fix_opening(command)
-    return _change(row, event, now, version, ("moved to", row.opens_at != event.opens_at))
+    return _change(row, event, now, version, ("moves to", row.opens_at != event.opens_at))
 
 
 def call_off_opening(row: Opening, now: datetime, version: int) -> Change:

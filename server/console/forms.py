@@ -18,6 +18,7 @@ from server.console.instants import CLOCK, SKY, InstantForm, beside
 WEEKLY = "weekly"
 WEEKDAYS = tuple((day, day.capitalize()) for day in get_args(Weekday))
 ONE_DATE, ALL = "date", "all"
+AS_IT_IS = "as-it-is"
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,28 @@ class OpeningForm(InstantForm):
         cleaned = self.cleaned_data
         anchor = self.anchor(self.venues[cleaned["venue"]].zone)
         return OpeningFields(cleaned["id"], cleaned["venue"], cleaned["name"], anchor)
+
+
+class ReasonForm(forms.Form):
+    """Why something is done, and on what version of it that was decided."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(required=False, max_length=LONGEST_REMARK)
+
+
+class ChangeOpeningForm(InstantForm, ReasonForm):
+    """An opening that is moved, or named otherwise."""
+
+    FIELDS: ClassVar[dict[str, str]] = {"name": "name", **beside("anchor")}
+
+    name = forms.CharField(max_length=LONGEST_NAME)
+    by = forms.ChoiceField(
+        choices=((AS_IT_IS, "as it is"), (CLOCK, "by the clock"), (SKY, "by the sky")), initial=AS_IT_IS
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.zones = sorted(zone_names())
 
 
 class ServiceWindowForm(InstantForm):

@@ -6,7 +6,7 @@ from django.urls import path
 
 from server.accounts.new_password import NewPassword
 from server.accounts.signing_in import SignIn, SignOut
-from server.console import decide, hours, openings, service_windows, staff_sheet, views, visitor_page
+from server.console import decide, hours, opening_changes, openings, service_windows, staff_sheet, views, visitor_page
 
 urlpatterns = [
     path("", views.console, name="console"),
@@ -15,7 +15,11 @@ urlpatterns = [
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
     path("machines/<id:machine>/now", visitor_page.now, name="now"),
     path("machines/<id:machine>/now/fragment", visitor_page.fragment, name="now-fragment"),
+    path("openings", opening_changes.listed, name="openings"),
     path("openings/new", openings.new, name="new-opening"),
+    path("openings/<id:opening>/change", opening_changes.change, name="change-opening"),
+    path("openings/<id:opening>/call-off", opening_changes.off, name="call-off-opening"),
+    path("openings/<id:opening>/take-back", opening_changes.back, name="take-back-opening"),
     path("venues/<id:venue>/hours", hours.edit, name="hours"),
     path("venues/<id:venue>/service-windows", service_windows.listed, name="windows"),
     path("venues/<id:venue>/service-windows/new", service_windows.new, name="new-window"),

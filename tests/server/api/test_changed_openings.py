@@ -122,7 +122,7 @@ def test_a_preview_does_nothing_and_says_all(quay: Caller) -> None:
     assert Event.objects.count() == events
     assert {one["field"] for one in shown["fields"]} == {"anchor", "opens_at"}
     assert shown["in_words"] == [
-        "First night moved to 2026-03-21 20:30, instead of 2026-03-21 19:00, by the clock of Europe/Lisbon.",
+        "First night moves to 2026-03-21 20:30, instead of 2026-03-21 19:00, by the clock of Europe/Lisbon.",
         "Subscribed calendars show the same entry as its revision 1, once they look again.",
         "Wren 1 is on run spring then.",
     ]

@@ -19,10 +19,13 @@ from tests.server.api.test_node_calls import work_of
 from tests.server.console.test_decide import AS_USUAL
 from tests.server.console.test_first_page import FORM
 from tests.server.console.test_service_windows import WEEKLY
-from tests.server.studio import FAR_VENUE, SERVICE_WINDOW, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, OPENING, SERVICE_WINDOW, Caller, HeldClock
 
 PAGES: dict[str, dict[str, Any]] = {
     "/openings/new": FORM | {"fix": "yes"},
+    "/openings/first-night/change": {"name": "Late night", "by": "as-it-is", "version": "1", "keep": "yes"},
+    "/openings/first-night/call-off": {"version": "1"},
+    "/openings/second-night/take-back": {"version": "2"},
     "/venues/quay/hours": {"monday": "10:00-18:00"},
     "/venues/quay/service-windows/new": WEEKLY | {"fix": "yes"},
     "/service-windows/rounds/call-off": {"what": "date", "date": "2026-03-31", "off": "yes"},
@@ -35,6 +38,8 @@ def silent(node: Caller, furnished: Caller, clock: HeldClock) -> None:
     """Two venues; the machine of one was heard before its run began, and not since."""
     furnished.create("venues", FAR_VENUE)
     furnished.create("service-windows", SERVICE_WINDOW)
+    furnished.create("openings", OPENING | {"id": "second-night"})
+    furnished.post("openings/second-night/call-off", {}, HTTP_IF_MATCH="*")
     work_of(node)
     clock.at += timedelta(hours=9)
     jobs.watch()

@@ -1,0 +1,99 @@
+"""The pages on which openings are listed, moved, named otherwise, called off and taken back."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+
+from scheduling.log.models import Event, Opening
+from tests.server.console.test_first_page import page
+from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
+
+CHANGE, OFF, BACK = (f"/openings/first-night/{what}" for what in ("change", "call-off", "take-back"))
+LATER: dict[str, Any] = {"name": "First night", "by": "clock", "civil": "2026-03-21T20:30", "version": "1"}
+
+
+@pytest.fixture
+def quay(studio: Caller) -> Caller:
+    for venue in (VENUE, FAR_VENUE):
+        studio.create("venues", venue)
+    studio.create("openings", OPENING)
+    return studio
+
+
+@pytest.fixture
+def person(quay: Caller) -> Client:
+    client = Client()
+    client.force_login(User.objects.create_superuser("robin"))
+    return client
+
+
+def shown(client: Client, path: str, body: dict[str, Any] | None = None) -> str:
+    answer = client.get(path) if body is None else client.post(path, body, follow=True)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_everybody_reads_which_there_are(quay: Caller, clock: HeldClock) -> None:
+    assert "First night" in page("/openings") and "19:00 on Sat 21 Mar 2026, Europe/Lisbon" in page("/openings")
+    clock.at = datetime(2026, 3, 22, tzinfo=UTC)
+    assert "has been" in page("/openings") and "None is to come." in page("/openings")
+    assert 'href="/openings"' in page("/")
+
+
+def test_what_a_move_means_is_seen_before_it_is_kept(person: Client) -> None:
+    seen = shown(person, CHANGE, LATER)
+    assert "First night moves to 2026-03-21 20:30, instead of 2026-03-21 19:00" in seen
+    assert "The Boat Shed" in seen  # by every venue's clock
+    assert Event.objects.filter(stream="opening/first-night").count() == 1
+    assert "First night is as you said." in shown(person, CHANGE, LATER | {"keep": "yes", "reason": "the ferry"})
+    assert Opening.objects.get().opens_at == datetime(2026, 3, 21, 20, 30, tzinfo=UTC)
+    history = shown(person, CHANGE)
+    assert "Changed how its time is named and when it opens" in history
+    assert "by robin: the ferry" in history
+
+
+def test_it_is_named_otherwise_at_the_time_that_it_has(person: Client) -> None:
+    shown(person, CHANGE, {"name": "Late night", "by": "as-it-is", "version": "1", "keep": "yes"})
+    assert (Opening.objects.get().name, Opening.objects.get().anchor) == ("Late night", OPENING["anchor"])
+
+
+def test_a_time_with_two_readings_is_asked_about(person: Client) -> None:
+    twice = LATER | {"civil": "2026-10-25T01:30", "keep": "yes"}
+    assert "Which is meant?" in shown(person, CHANGE, twice)
+    shown(person, CHANGE, twice | {"which": "later"})
+    assert Opening.objects.get().opens_at == datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
+
+
+def test_what_should_be_meant_is_asked_with_the_preview(person: Client) -> None:
+    seen = shown(person, CHANGE, LATER | {"civil": "2016-03-21T20:30"})
+    assert "2016-03-21 20:30 is over. Is that meant?" in seen and "Yes, keep it so" in seen
+
+
+def test_what_changed_meanwhile_is_shown_and_nothing_is_kept(person: Client) -> None:
+    shown(person, CHANGE, {"name": "Late night", "by": "as-it-is", "version": "1", "keep": "yes"})
+    late = shown(person, CHANGE, LATER | {"keep": "yes"})
+    assert "Somebody else changed it meanwhile" in late and 'name="version" value="2"' in late
+    assert Opening.objects.get().name == "Late night"
+    assert "Somebody else changed it meanwhile" in shown(person, OFF, {"version": "1"})
+    assert Opening.objects.get().called_off_at is None
+
+
+def test_it_is_called_off_and_taken_back(person: Client) -> None:
+    assert "as cancelled" in shown(person, OFF)
+    assert "First night is called off." in shown(person, OFF, {"version": "1", "reason": "the roof"})
+    assert "Let it stand again" in shown(person, "/openings")
+    assert "It is so already" in shown(person, OFF) and "the roof" in shown(person, OFF)
+    assert "It is called off." in shown(person, CHANGE)
+    assert "First night takes place after all." in shown(person, BACK, {"version": "2"})
+    assert Opening.objects.get().called_off_at is None
+
+
+@pytest.mark.parametrize("path", [CHANGE, OFF, BACK])
+def test_nobody_changes_one_without_signing_in_or_one_that_is_not(person: Client, path: str) -> None:
+    assert Client().get(path).status_code == 302
+    assert person.get(path.replace("first-night", "none")).status_code == 404
