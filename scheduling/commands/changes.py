@@ -16,11 +16,11 @@ from django.db import transaction
 from machines.chance import Chance
 from machines.errors import DayrollError, InputError
 from machines.serialization import unstructure
-from scheduling.log.beside import keep_order
+from scheduling.log.beside import keep_command
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.ends import lock
 from scheduling.log.events import Event
-from scheduling.log.models import Ordered
+from scheduling.log.models import GivenCommand
 from scheduling.log.remarks import keep, require_length
 from scheduling.log.store import Append, Attribution, append
 from scheduling.queries.history import FieldChange
@@ -87,12 +87,12 @@ class NotAccepted(DayrollError):
 
 
 class KeyUsed(DayrollError):
-    """Another order was given with the same key."""
+    """Another command was given with the same key."""
 
 
 @dataclass(frozen=True)
 class Once:
-    """An order that its client will know again, should the answer be lost.
+    """A command that its client will know again, should the answer be lost.
 
     Attributes:
         key: that the client gave it.
@@ -104,7 +104,7 @@ class Once:
 
     @property
     def digest(self) -> str:
-        """SHA-256, in hexadecimal, of the RFC 8785 form of the order."""
+        """SHA-256, in hexadecimal, of the RFC 8785 form of what was ordered."""
         return hashlib.sha256(canonical(self.order).encode()).hexdigest()
 
     def memory_of(self, stream: str) -> str:
@@ -140,21 +140,21 @@ def make(
             event: Event = replace(change.event, remark=keep(reason, chance))
             append([Append(change.stream, change.version, [event])], by, stands_on=change.stands_on)
         if once is not None:
-            keep_order(once.memory_of(change.stream), by.actor, once.digest)
+            keep_command(once.memory_of(change.stream), by.actor, once.digest)
 
 
 def was_made(stream: str, once: Once | None, actor: str) -> bool:
-    """Whether this very order was carried out already.
+    """Whether this very command was carried out already.
 
     Args:
         stream: of what is changed.
-        once: the order; without one nothing is known again.
+        once: the command; without one nothing is known again.
         actor: who gives it.
 
     Raises:
-        KeyUsed: another order was given with that key.
+        KeyUsed: another command was given with that key.
     """
-    found = None if once is None else Ordered.objects.filter(stream=once.memory_of(stream)).first()
+    found = None if once is None else GivenCommand.objects.filter(stream=once.memory_of(stream)).first()
     if once is None or found is None:
         return False
     if (found.actor, found.digest) != (actor, once.digest):

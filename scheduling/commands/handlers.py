@@ -1,4 +1,4 @@
-"""What the studio and the curator can order: commands, each with the function that turns it into events.
+"""What the studio and the curator can have done: commands, each with the function that turns it into events.
 
 A command is checked whole before anything is written; an id is taken once. The very same command given again by the
 same person or key, as by a client whose answer was lost, changes nothing and is no mistake.
@@ -145,7 +145,7 @@ def check_command(command: Command, by: Attribution, uploads: UploadStore | None
         uploads: where the files of sources lie; None where no source has one.
 
     Returns:
-        What it comes to; None where this very order was carried out already.
+        What it comes to; None where this very command was carried out already.
 
     Raises:
         InputError: names the field that cannot be used.

@@ -8,17 +8,17 @@ from typing import Any
 from django.db import connection
 
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.models import Ordered
+from scheduling.log.models import GivenCommand
 
 _HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
     ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
 _TOLD = f"{_HEARD}, status = excluded.status"
 
 
-def keep_order(stream: str, actor: str, digest: str) -> None:
-    """Remember by whose order a stream was begun, in place of what was remembered of it."""
-    kept = Ordered(stream=stream, actor=actor, digest=digest)
-    Ordered.objects.bulk_create(
+def keep_command(stream: str, actor: str, digest: str) -> None:
+    """Remember by whose command a stream was begun, in place of what was remembered of it."""
+    kept = GivenCommand(stream=stream, actor=actor, digest=digest)
+    GivenCommand.objects.bulk_create(
         [kept], update_conflicts=True, unique_fields=["stream"], update_fields=["actor", "digest"]
     )
 

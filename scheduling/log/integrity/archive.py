@@ -41,7 +41,7 @@ from scheduling.log.store import Append, Attribution, append
 TABLES: tuple[type[Model], ...] = (
     models.Event,
     models.Remark,
-    models.Ordered,
+    models.GivenCommand,
     models.BrokenView,
     models.PassedOverEntry,
     *(table for view in VIEWS for table in view.tables),
@@ -116,7 +116,7 @@ def _require_closable(streams: Sequence[str], heads: dict[str, Head]) -> None:
 def _take_out(streams: Sequence[str], using: str) -> None:
     """Lift the seal for this one deletion; no other connection sees the table without it."""
     forget(streams, using=using)
-    models.Ordered.objects.using(using).filter(stream__in=streams).delete()
+    models.GivenCommand.objects.using(using).filter(stream__in=streams).delete()
     append_only.lift(connections[using])
     models.Event.objects.using(using).filter(stream__in=streams).delete()
     append_only.apply(connections[using])

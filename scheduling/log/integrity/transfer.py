@@ -33,7 +33,7 @@ from scheduling.log.event_records import EventRecord, insert, scan
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.signed_head import SignedStatement, Tally, check_end, check_signature, sign
 from scheduling.log.integrity.verify import BrokenLink, Holes, closed_events, walk
-from scheduling.log.models import Ordered
+from scheduling.log.models import GivenCommand
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.remarks import CHANGED_AFTERWARDS, KINDS_WITH_REMARKS, RemarkRow, remark_in, remark_row, take
 from scheduling.log.store import last_position
@@ -123,7 +123,7 @@ def import_log(
             for remark in file.remarks.values():
                 take(remark, using=using)
             # A memory of the log that was here before: the streams of this one were begun by others.
-            Ordered.objects.using(using).all().delete()
+            GivenCommand.objects.using(using).all().delete()
         signed = file.checked(key)
         rebuild(using=using)
     return signed

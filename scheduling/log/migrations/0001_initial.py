@@ -64,11 +64,11 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='Ordered',
+            name='GivenCommand',
             fields=[
                 ('stream', models.TextField(primary_key=True, serialize=False)),
-                ('actor', models.TextField(help_text='who gave the order')),
-                ('digest', models.TextField(help_text='SHA-256 of the order, see scheduling.commands.idempotency')),
+                ('actor', models.TextField(help_text='who gave the command')),
+                ('digest', models.TextField(help_text='SHA-256 of the command, see scheduling.commands.idempotency')),
             ],
         ),
         migrations.CreateModel(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from scheduling.log.models.folded import Folded
-from scheduling.log.models.log import BrokenView, Event, FoldedAgain, Heartbeat, Ordered, PassedOverEntry, Remark
+from scheduling.log.models.log import BrokenView, Event, FoldedAgain, GivenCommand, Heartbeat, PassedOverEntry, Remark
 from scheduling.log.models.run_views import (
     NO_RUN,
     Outage,
@@ -34,12 +34,12 @@ __all__ = [
     "Event",
     "Folded",
     "FoldedAgain",
+    "GivenCommand",
     "HandUse",
     "Heartbeat",
     "Machine",
     "Notice",
     "Opening",
-    "Ordered",
     "Outage",
     "Override",
     "PassedOverEntry",

@@ -37,13 +37,13 @@ class Event(models.Model):
         ]
 
 
-class Ordered(models.Model):
-    """What a stream was begun by, so that the same order given again is known for it. A memory, not a fact: without it
-    the id is only in use."""
+class GivenCommand(models.Model):
+    """What a stream was begun by, so that the same command is known for it when it comes again. A memory, not a fact:
+    without it the id is only in use."""
 
     stream = models.TextField(primary_key=True)
-    actor = models.TextField(help_text="who gave the order")
-    digest = models.TextField(help_text="SHA-256 of the order, see scheduling.commands.idempotency")
+    actor = models.TextField(help_text="who gave the command")
+    digest = models.TextField(help_text="SHA-256 of the command, see scheduling.commands.idempotency")
 
 
 class Remark(models.Model):

@@ -30,7 +30,7 @@ def test_every_table_is_the_log_a_view_or_known_not_to_be_one() -> None:
     assert len(tables) == len(set(tables))
     others = {
         models.Event,
-        models.Ordered,
+        models.GivenCommand,
         models.Remark,
         models.Heartbeat,
         models.BrokenView,

@@ -209,11 +209,11 @@ def test_on_postgresql_its_bytes_leave_the_table() -> None:
 def test_on_postgresql_what_an_old_event_said_leaves_the_tables_with_its_stream(tmp_path: Path) -> None:
     tables = ("log_event", "log_servicewindow")
     say("service/rounds", service_weekly(), ServiceWindowCalledOff(reason=ILL), using="postgres")
-    models.Ordered.objects.using("postgres").create(stream="service/rounds", actor="account-1", digest="f" * 64)
-    assert all(map(in_its_file, tables)) and in_its_file("log_ordered", "service/rounds")
+    models.GivenCommand.objects.using("postgres").create(stream="service/rounds", actor="account-1", digest="f" * 64)
+    assert all(map(in_its_file, tables)) and in_its_file("log_givencommand", "service/rounds")
     close_streams(["service/rounds"], tmp_path / "old.jsonl", by(), key=None, using="postgres")
     assert "run `VACUUM (FULL) log_event, log_remark, " in wipe(TABLES, using="postgres")
-    assert not any(map(in_its_file, tables)) and not in_its_file("log_ordered", "service/rounds")
+    assert not any(map(in_its_file, tables)) and not in_its_file("log_givencommand", "service/rounds")
 
 
 @pytest.mark.django_db

@@ -18,7 +18,7 @@ from scheduling.commands.plan_run import PlanRun
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.integrity.transfer import export_log, import_log
-from scheduling.log.models import Event, Ordered, Venue
+from scheduling.log.models import Event, GivenCommand, Venue
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
 from tests.server.api.test_bad_input import problem
@@ -36,7 +36,7 @@ def test_everything_that_is_made_can_be_ordered_again(studio: Caller, clock: Hel
         assert first.status_code == again.status_code == 201, again.content
         assert (again.json(), again["Location"]) == (first.json(), first["Location"])
         assert Event.objects.count() == events, resource
-    assert Ordered.objects.count() == len(EVERYTHING)
+    assert GivenCommand.objects.count() == len(EVERYTHING)
 
 
 def test_what_is_filled_in_by_default_may_be_said(studio: Caller) -> None:
@@ -58,26 +58,26 @@ def test_without_the_memory_the_id_is_in_use(studio: Caller) -> None:
     """As after an import, which has the facts alone."""
     resource, body = IN_ORDER[0]
     assert studio.post(resource, body).status_code == 201
-    Ordered.objects.all().delete()
+    GivenCommand.objects.all().delete()
     assert problem(studio.post(resource, body), 409)["type"] == "/api/v1/problems/taken"
 
 
 def test_a_refused_order_is_not_remembered(studio: Caller) -> None:
     resource, body = IN_ORDER[2]
     assert problem(studio.post(resource, body), 422)
-    assert not Ordered.objects.exists()
+    assert not GivenCommand.objects.exists()
 
 
 def test_of_what_was_closed_into_an_archive_it_is_refused(studio: Caller, tmp_path: Path) -> None:
     resource, body = IN_ORDER[0]
     assert studio.post(resource, body).status_code == 201
     stream = f"venue/{body['id']}"
-    remembered = Ordered.objects.get()
+    remembered = GivenCommand.objects.get()
     close_streams([stream], tmp_path / "old.jsonl", at_the_terminal(), key=None)
-    assert not Ordered.objects.exists()
+    assert not GivenCommand.objects.exists()
     for _ in range(2):
         assert "was closed into an archive" in str(problem(studio.post(resource, body), 422))
-        remembered.save(force_insert=not Ordered.objects.exists())  # by a program that did not forget it
+        remembered.save(force_insert=not GivenCommand.objects.exists())  # by a program that did not forget it
 
 
 def test_of_what_is_not_in_the_log_any_more_it_is_carried_out(studio: Caller) -> None:
