@@ -8,8 +8,10 @@ from typing import Any
 
 import icalendar
 import pytest
+import vobject
 from django.http import HttpResponse
 from django.test import Client
+from ical.calendar_stream import IcsCalendarStream
 
 from scheduling.log.models import Event, Opening, Remark
 from scheduling.log.rebuilding.rebuild import rebuild
@@ -285,3 +287,27 @@ def test_a_curator_changes_what_is_at_his_venues(quay: Caller) -> None:
     assert problem(patch(elsewhere, LATER), 403)["type"] == "/api/v1/problems/role-needed"
     assert act(elsewhere, "call-off").status_code == 403
     assert act(Caller(new_key("theirs", Grant("reader"))), "call-off").status_code == 403
+
+
+# As calendar programs read it: by two libraries that did not write it.
+
+
+def test_other_readers_of_calendars_follow_a_move_and_a_cancellation(quay: Caller) -> None:
+    def read() -> tuple[tuple[Any, ...], tuple[Any, ...]]:
+        text = fetch(NO_SKY).content.decode()
+        one: Any = vobject.readOne(text).vevent
+        (other,) = IcsCalendarStream.calendar_from_ics(text).events
+        status = one.status.value if hasattr(one, "status") else None
+        return (
+            (one.uid.value, one.dtstart.value, int(one.sequence.value), status),
+            (other.uid, other.dtstart, other.sequence, None if other.status is None else other.status.value),
+        )
+
+    uid = str(entry()["uid"])
+    at = datetime(2026, 3, 21, 19, tzinfo=UTC)
+    assert read() == ((uid, at, 0, None), (uid, at, 0, None))
+    patch(quay, LATER)
+    later = datetime(2026, 3, 21, 20, 30, tzinfo=UTC)
+    assert read() == ((uid, later, 1, None), (uid, later, 1, None))
+    act(quay, "call-off")
+    assert read() == ((uid, later, 2, "CANCELLED"), (uid, later, 2, "CANCELLED"))
