@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 
 from django.db import transaction
 
 from machines.errors import DayrollError, InputError
-from machines.serialization import structure, unstructure
+from machines.serialization import unstructure
 from scheduling.commands import idempotency
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.checked import Checked, check_plan_run
@@ -51,7 +51,6 @@ class IdInUse(DayrollError):
 
 
 Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
-OneCommand = TypeVar("OneCommand", bound=Command)
 
 
 def add_venue(command: AddVenue) -> Event:
@@ -236,12 +235,3 @@ def require_new(command: Command) -> None:
 
 def _stream_of(command: Command) -> str:
     return f"{HANDLERS[type(command)][0]}/{command.id}"
-
-
-def read(data: Any, command: type[OneCommand]) -> OneCommand:
-    """A command from JSON values.
-
-    Raises:
-        InputError: names the field that cannot be used.
-    """
-    return structure(data, command)

@@ -24,10 +24,9 @@ class MoonFaces:
     """The Moon at a number of instants; every field is an array of the instants' shape, angles in degrees.
 
     ``illuminated_fraction``: of the disc, 0 to 1. ``phase_angle_degrees``: Sun - Moon - Earth, 0 at full Moon to
-    180. ``elongation_degrees``: apparent ecliptic longitude of the Moon less the Sun's, 0 (new) to 360.
-    ``age_days``: since the last new Moon. ``bright_limb_degrees``: position angle of the middle of the bright limb,
-    from celestial north through east, 0 to 360 (about 270 when waxing, 90 when waning). All these are seen from
-    the Earth's centre, as almanacs give them.
+    180. ``age_days``: since the last new Moon. ``bright_limb_degrees``: position angle of the middle of the bright
+    limb, from celestial north through east, 0 to 360 (about 270 when waxing, 90 when waning). All these are seen
+    from the Earth's centre, as almanacs give them.
 
     ``bright_limb_from_zenith_degrees``: the same angle as a person at the place sees it, from the direction of the
     zenith, counterclockwise: the parallactic angle removed. None without a place.
@@ -35,7 +34,6 @@ class MoonFaces:
 
     illuminated_fraction: FloatArray
     phase_angle_degrees: FloatArray
-    elongation_degrees: FloatArray
     age_days: FloatArray
     bright_limb_degrees: FloatArray
     bright_limb_from_zenith_degrees: FloatArray | None
@@ -52,11 +50,9 @@ def moon_faces(posix: npt.ArrayLike, place: Place | None = None) -> MoonFaces:
     over.ephemeris.check_tt(tt)
     moon, sun = over.moon.vector_km(tt), over.sun.vector_km(tt)
     phase_angle = angle_between(sun - moon, -moon)
-    elongation = (over.moon.longitude(tt) - over.sun.longitude(tt)) % 1.0
     return MoonFaces(
         illuminated_fraction=0.5 * (1.0 + np.cos(phase_angle)),
         phase_angle_degrees=np.degrees(phase_angle),
-        elongation_degrees=360.0 * elongation,
         age_days=_age_days(posix),
         bright_limb_degrees=_position_angle(np.array([0.0, 0.0, 1.0]), moon, sun),
         bright_limb_from_zenith_degrees=None if place is None else _from_zenith(over, place, tt),

@@ -57,7 +57,6 @@ class Hall:
     time: str
     date: str
     offset: str
-    is_day: bool
     bars: tuple[Bar, ...]
     now_x: float
     sun: str
@@ -143,7 +142,6 @@ def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]
 def _hall(there: VenueContext, now: datetime, machines: Sequence[MachineContext]) -> Hall:
     venue = there.venue
     day = daylight(there.place, venue.zone, now)
-    light = day.light(now)
     return Hall(
         id=venue.id,
         name=venue.name,
@@ -151,7 +149,6 @@ def _hall(there: VenueContext, now: datetime, machines: Sequence[MachineContext]
         time=formatting.clock_time(now, venue.zone),
         date=formatting.date(now, venue.zone),
         offset=formatting.offset(now, venue.zone),
-        is_day=light == "day",
         bars=tuple(
             Bar(one.light, _x(day, one.begins), _x(day, one.ends) - _x(day, one.begins)) for one in day.stretches
         ),

@@ -13,8 +13,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from machines.errors import InputError
+from machines.serialization import structure
 from scheduling.commands.additions import FixServiceWindow
-from scheduling.commands.handlers import IdInUse, fix_service_window, handle, read
+from scheduling.commands.handlers import IdInUse, fix_service_window, handle
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution, VersionConflict
@@ -48,7 +49,7 @@ def new(request: HttpRequest, venue: str) -> HttpResponse:
     page: dict[str, Any] = {"form": form, "venue": row}
     if request.method == "POST" and form.is_valid():
         try:
-            command = read(form.said(row), FixServiceWindow)
+            command = structure(form.said(row), FixServiceWindow)
             if "fix" in request.POST:
                 return _fix(request, command, by)
             page |= _preview(command, outlook(row, wiring.now()))

@@ -48,7 +48,7 @@ def long_after() -> Attribution:
 
 def order(command: type[Any], **fields: Any) -> None:
     """Read a command as the API would, and carry it out."""
-    handlers.handle(handlers.read(fields, command), by())
+    handlers.handle(structure(fields, command), by())
 
 
 def furnish(picture: dict[str, Any] | None = None, **profile: Any) -> None:

@@ -12,6 +12,7 @@ import pytest
 from django.db import connection
 
 from machines.errors import InputError
+from machines.serialization import structure
 from scheduling.commands import handlers
 from scheduling.commands.plan_run import require_begins_ahead
 from scheduling.log.integrity.archive import close_streams
@@ -189,7 +190,7 @@ def test_a_local_time_that_comes_twice_is_refused_with_both_readings() -> None:
 
 
 def test_who_said_it_stands_in_the_log() -> None:
-    handlers.handle(handlers.read(VENUE, handlers.AddVenue), by("key-7"))
+    handlers.handle(structure(VENUE, handlers.AddVenue), by("key-7"))
     event = Event.objects.get()
     assert (event.stream, event.version, event.actor, event.kind) == ("venue/loft", 1, "key-7", "venue-added")
 
@@ -247,7 +248,7 @@ def test_the_same_order_that_came_in_between_is_the_one_that_counts(monkeypatch:
 
 def test_an_order_that_was_carried_out_when_it_was_looked_at_and_is_closed_since_is_refused(tmp_path: Path) -> None:
     order(handlers.AddVenue, **VENUE)
-    again: Any = handlers.read(VENUE, handlers.AddVenue)
+    again: Any = structure(VENUE, handlers.AddVenue)
     checked = handlers.check_command(again, by(), None)
     assert checked is None
     handlers.carry_out(again, checked, by())
@@ -286,7 +287,7 @@ def test_what_hangs_on_a_venue_stands_on_it() -> None:
     }
     furnish()
     for command, fields in orders.items():
-        checked = handlers.HANDLERS[command][1](handlers.read(fields, command))
+        checked = handlers.HANDLERS[command][1](structure(fields, command))
         assert "venue/shed" in checked.stands_on
 
 

@@ -183,7 +183,7 @@ def test_the_seam_of_a_picture_of_ones_own_is_told(tmp_path: Path, closed: bool,
     Image.fromarray(np.tile(row, (40, 1))).save(file, "PNG")
     uploads = UploadStore(tmp_path)
     fields = {"id": "own", "name": "Own", "picture": {"kind": "image"}, "upload": uploads.put([file.getvalue()]).digest}
-    handlers.handle(handlers.read(fields, handlers.AddSource), by(), uploads)
+    handlers.handle(structure(fields, handlers.AddSource), by(), uploads)
     told = warned(command(source="own"), uploads)
     assert set(told) == ({"seam"} if shows else set())
     assert not shows or (told["seam"][0] == "source" and "blend_mm" in told["seam"][1])

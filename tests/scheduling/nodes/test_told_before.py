@@ -14,8 +14,8 @@ from django.test.utils import CaptureQueriesContext
 from machines.protocol.journal_entries import Entry, GapSettled
 from machines.protocol.messages import pace
 from machines.recovery import Gap, Policy, RuleKind, settle
+from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
-from scheduling.commands import handlers
 from scheduling.commands.plan_run import PlanRun, plan_run, read_run_context
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import NO_RUN, Notice, Outage, PrintedStretch, Run, Segment
@@ -52,7 +52,7 @@ def columns_to_be(**fields: Any) -> tuple[int, int]:
 def to_be_planned(**fields: Any) -> RunPlanned:
     """The run ``second``, as it was planned before it was forgotten."""
     asked = {"machine": "one", "source": "picture", "cycle": "apparent-solar-day", "policy": {"kind": "skip"}}
-    command: Any = handlers.read(SECOND | asked | fields, PlanRun)
+    command: Any = structure(SECOND | asked | fields, PlanRun)
     return plan_run(command, read_run_context(command))
 
 

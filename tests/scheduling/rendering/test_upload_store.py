@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from machines.errors import InputError
+from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.log.models import Event, Run, Segment, Source
@@ -98,13 +99,13 @@ def uploads(tmp_path: Path, db: None) -> UploadStore:
 
 def add(uploads: UploadStore | None, picture: dict[str, Any], **fields: Any) -> None:
     data = {"id": "mine", "name": "Mine", "picture": picture} | fields
-    handlers.handle(handlers.read(data, handlers.AddSource), by(), uploads)
+    handlers.handle(structure(data, handlers.AddSource), by(), uploads)
 
 
 def print_it(uploads: UploadStore) -> None:
     asked = {"id": "second", "machine": "one", "source": "mine", "cycle": "apparent-solar-day"}
     span = {"starts_at": NOON.isoformat(), "ends_at": (NOON + timedelta(hours=30)).isoformat()}
-    handlers.handle(handlers.read(asked | span | {"policy": {"kind": "skip"}}, handlers.PlanRun), by(), uploads)
+    handlers.handle(structure(asked | span | {"policy": {"kind": "skip"}}, handlers.PlanRun), by(), uploads)
 
 
 def test_a_source_keeps_its_file_its_method_and_its_curve(uploads: UploadStore) -> None:

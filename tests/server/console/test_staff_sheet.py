@@ -12,8 +12,8 @@ from django.test import Client
 from machines.operator.conditions import GLOSS
 from machines.operator.labels import LABELS
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED
+from machines.serialization import structure
 from scheduling.commands.handlers import FixServiceWindow, handle
-from scheduling.commands.handlers import read as studio_read
 from scheduling.log.models import Heartbeat, Machine, Run, Venue
 from scheduling.log.store import Attribution
 from server import jobs, wiring
@@ -298,7 +298,7 @@ def test_a_change_is_due_in_its_service_window(furnished: Caller, clock: HeldClo
     on_short_roll(furnished)
     weekly = {"kind": "weekly", "weekday": "saturday", "begins": "10:00", "ends": "12:00"}
     said = {"id": "morning", "venue": "quay", "name": "Saturday morning", "comes": weekly}
-    handle(studio_read(said, FixServiceWindow), Attribution(actor="test", request=None, said_at=clock.at))
+    handle(structure(said, FixServiceWindow), Attribution(actor="test", request=None, said_at=clock.at))
     (task,) = shown("wren-2").ahead
     assert task.when == "in Saturday morning, between 10:00 and 12:00 on Sat 21 Mar 2026"
     assert f'<a href="/venues/quay/service-windows">{task.when}</a>' in page()
