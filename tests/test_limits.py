@@ -385,6 +385,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
     "server.console.hours.LONGEST_TEXT": (20_000, "400 dates, a line each"),
     "server.console.instants.LONGEST_SHIFT_MINUTES": (720, "half a day before or after an event"),
+    "server.console.opening_changes.OPENINGS_BACK": (30, "what a person reads of openings that are over"),
     "server.console.overview.OPENINGS_AHEAD": (12, "what a person reads"),
     "server.console.overview.OPENINGS_SINCE": (timedelta(hours=6), "an opening lasts an evening"),
     "server.console.overview.OUTAGES_SINCE": (days(7), "outages of the last week"),

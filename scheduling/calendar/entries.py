@@ -22,7 +22,7 @@ class CalendarEntry:
         starts_at: an instant, UTC; or a date of the venue, for the whole of that day.
         ends_at: UTC; None for an instant, and for a whole day.
         category: what kind of thing it is.
-        title, said: in words; ``said`` may be several lines.
+        title, description: in words; ``description`` may be several lines.
         changed_at: when it last became what it is, UTC.
         revision: how often it was something else before, as far as that is counted.
         is_cancelled: it stands there so that whoever has it learns that it does not take place.
@@ -33,7 +33,7 @@ class CalendarEntry:
     ends_at: datetime | None = None
     category: Category
     title: str
-    said: str
+    description: str
     changed_at: datetime
     revision: int = 0
     is_cancelled: bool = False

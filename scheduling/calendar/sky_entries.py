@@ -65,6 +65,6 @@ def sky_entries(
             starts_at=event.at,
             category="sky",
             title=what.replace("-", " ").capitalize(),
-            said=by_the_clock(event.at, venue),
+            description=by_the_clock(event.at, venue),
             changed_at=since,
         )

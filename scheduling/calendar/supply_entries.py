@@ -31,7 +31,7 @@ class SupplyEnd:
         part: which.
         number: which one of its kind at the machine; with ``part`` it never means another.
         at: when it ends, UTC, to the hour before: it is an estimate, and should not move with every column.
-        title, said: in words, with what to mind when it is changed.
+        title, description: in words, with what to mind when it is changed.
         changed_at: when what it is counted from last changed, UTC.
     """
 
@@ -39,7 +39,7 @@ class SupplyEnd:
     number: int
     at: datetime
     title: str
-    said: str
+    description: str
     changed_at: datetime
 
 
@@ -69,7 +69,7 @@ def supply_ends(context: MachineContext, plates: PlateStore) -> Iterator[SupplyE
             number=numbers[part],
             at=hour_of(end.at),
             title=TITLES[part],
-            said="\n".join(line for line in lines if line),
+            description="\n".join(line for line in lines if line),
             changed_at=changed_at,
         )
 

@@ -105,7 +105,7 @@ def _openings(there: VenueContext, span: CalendarSpan, names: UUID) -> Iterator[
             ends_at=row.closes_at,
             category="opening",
             title=f"Called off: {row.name}" if row.called_off_at else f"Doors open: {row.name}",
-            said=by_the_clock(row.opens_at, venue),
+            description=by_the_clock(row.opens_at, venue),
             changed_at=last.at,
             revision=last.version - 1,
             is_cancelled=row.called_off_at is not None,
@@ -130,7 +130,7 @@ def _hours(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
             starts_at=day,
             category="hours",
             title=f"Open {spans}: {venue.name}" if spans else f"Closed: {venue.name}",
-            said=f"By the clock of {venue.zone}; another {day:%A} has other hours.",
+            description=f"By the clock of {venue.zone}; another {day:%A} has other hours.",
             changed_at=last.at,
             revision=last.version - 1,
         )
@@ -151,7 +151,7 @@ def _service(there: VenueContext, span: CalendarSpan, names: UUID) -> Iterator[C
             ends_at=one.ends_at,
             category="service",
             title=f"Service: {one.name}",
-            said=f"{by_the_clock(one.starts_at, venue)}\n{DECIDE}",
+            description=f"{by_the_clock(one.starts_at, venue)}\n{DECIDE}",
             changed_at=changed[stream].at,
             revision=changed[stream].version - 1,
         )
@@ -174,7 +174,7 @@ def _runs(venue: Venue, machines: list[Machine], span: CalendarSpan, names: UUID
                 starts_at=at,
                 category="run",
                 title=f"{of[run.machine_id]} {verb} {picture}",
-                said=f"Run {run.id}, {run.cycle}.\n{by_the_clock(at, venue)}",
+                description=f"Run {run.id}, {run.cycle}.\n{by_the_clock(at, venue)}",
                 changed_at=waited[run.id] if moved else planned_at,
                 revision=moved,
             )
@@ -197,7 +197,7 @@ def _supplies(
                 starts_at=end.at,
                 category="supplies",
                 title=f"{end.title}: {machine.name}",
-                said=f"{end.said}\n{by_the_clock(end.at, venue)}",
+                description=f"{end.description}\n{by_the_clock(end.at, venue)}",
                 changed_at=end.changed_at,
             )
 

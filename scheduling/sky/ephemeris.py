@@ -30,13 +30,13 @@ _MARGIN_DAYS = 2
 class EphemerisRangeError(InputError):
     """An instant that the ephemeris does not cover; ``first`` and ``last`` (aware datetimes) bound what it does."""
 
-    def __init__(self, asked: datetime | None, first: datetime, last: datetime) -> None:
-        subject = "an instant" if asked is None else asked.date().isoformat()
+    def __init__(self, instant: datetime | None, first: datetime, last: datetime) -> None:
+        subject = "an instant" if instant is None else instant.date().isoformat()
         # Whole days, so that no date is said to be covered of which an instant is not.
         first_day, last_day = first.date() + timedelta(days=1), last.date() - timedelta(days=1)
         covered = f"{first_day.isoformat()} to {last_day.isoformat()} UTC"
         super().__init__("at", f"{subject} is outside the ephemeris", f"JPL DE421 covers {covered}")
-        self.asked, self.first, self.last = asked, first, last
+        self.instant, self.first, self.last = instant, first, last
 
 
 @dataclass(frozen=True)

@@ -146,7 +146,7 @@ def _event(entry: CalendarEntry, venue: Venue) -> icalendar.Event:
     if entry.ends_at is not None:
         event.add("dtend", _value(entry.ends_at))
     event.add("summary", _text(entry.title))
-    event.add("description", _text(entry.said))
+    event.add("description", _text(entry.description))
     event.add("categories", [entry.category])
     event.add("transp", "TRANSPARENT")
     if entry.is_cancelled:

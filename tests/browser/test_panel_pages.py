@@ -133,7 +133,7 @@ def test_how_it_is_can_be_read_by_everyone(page: Page) -> None:
 
 def test_why_the_server_is_out_of_reach_can_be_read_by_everyone(node: Node, page: Page) -> None:
     said = "an answer from https://studio.invalid/api/v1/: certificate verify failed: certificate is not yet valid"
-    trouble = Trouble(kind="certificate-early", said=said)
+    trouble = Trouble(kind="certificate-early", detail=said)
     before = reachability.Moment(boot="boot", elapsed_s=node.rig.clock.elapsed() - 3600.0)
     with node.rig.journal.transaction() as db:
         reachability.keep(db, reachability.after_pass(reachability.Reach(), trouble, before, 7200.0, heard=False))

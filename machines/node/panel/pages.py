@@ -24,7 +24,7 @@ NEEDS_KNIFE = (ARM, "cut")
 OPEN: tuple[Action, ...] = ("stop", "pause")
 
 
-def status_page(machine: str, facts: PanelFacts, said: str = "", *, stop_is_open: bool = False) -> str:
+def status_page(machine: str, facts: PanelFacts, message: str = "", *, stop_is_open: bool = False) -> str:
     """How the machine is, what was just done, and whether anybody may hold it still."""
     lines = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in facts.lines)
     found = "".join(f"<dt>{escape(word)}</dt><dd>{escape(asks)}</dd>" for word, asks in facts.conditions)
@@ -36,11 +36,11 @@ def status_page(machine: str, facts: PanelFacts, said: str = "", *, stop_is_open
     again = '<p><a href="/">Look again</a></p>'  # no page that renews itself under the hands of a slow reader
     stops = "".join(_section_for_anybody(action, facts) for action in OPEN) if stop_is_open else ""
     shown = f'<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
-    body = f"{again}{_said(said)}{stops}{shown}"
+    body = f"{again}{_said(message)}{stops}{shown}"
     return _page(f"Machine {machine}", body)
 
 
-def enter_page(said: str, *, pin_set: bool) -> str:
+def enter_page(message: str, *, pin_set: bool) -> str:
     """Asks for the PIN."""
     if not pin_set:
         return _page("No PIN", "<p>No PIN was set for this node: enrol it again, or use dayroll-node at the board.</p>")
@@ -49,16 +49,16 @@ def enter_page(said: str, *, pin_set: bool) -> str:
         ' <input type="password" name="pin" inputmode="numeric" autocomplete="off" required></label>'
         "<button>Enter</button></form>"
     )
-    return _page("Enter the PIN", _said(said) + form)
+    return _page("Enter the PIN", _said(message) + form)
 
 
-def actions_page(facts: PanelFacts, form_token: str, said: str) -> str:
+def actions_page(facts: PanelFacts, form_token: str, message: str) -> str:
     """What a person may do, each with its cautions beside it."""
     standing = f"<p>The machine: {escape(holds.AT_MACHINE[facts.hold])}.</p>"
     shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     sections = "".join(_section(action, facts, form_token) for action in shown)
     leave = _form("/leave", form_token, "<button>Leave</button>")
-    return _page("What to do", f"{_said(said)}{standing}{sections}<section>{leave}</section>")
+    return _page("What to do", f"{_said(message)}{standing}{sections}<section>{leave}</section>")
 
 
 def why_not(action: PanelAction, facts: PanelFacts) -> str:
@@ -144,8 +144,8 @@ def _form(path: str, form_token: str, inside: str) -> str:
     return f'<form method="post" action="{path}">{token}{inside}</form>'
 
 
-def _said(said: str) -> str:
-    return f'<p class="said" role="alert">{escape(said)}</p>' if said else ""
+def _said(message: str) -> str:
+    return f'<p class="said" role="alert">{escape(message)}</p>' if message else ""
 
 
 def _page(title: str, body: str) -> str:

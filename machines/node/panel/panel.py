@@ -49,16 +49,16 @@ class Panel:
     def __post_init__(self) -> None:
         self.guard = Guard(self.journal, self.clock, self.chance)
 
-    def status(self, said: str = "") -> str:
+    def status(self, message: str = "") -> str:
         """The page that anybody in the network may read."""
         with self.journal.reading() as db:
             credentials = identity.credentials(db)
         machine = "not enrolled" if credentials is None else credentials.machine
-        return pages.status_page(machine, self._facts(), said, stop_is_open=self.stop_is_open)
+        return pages.status_page(machine, self._facts(), message, stop_is_open=self.stop_is_open)
 
-    def actions(self, session: Session, said: str = "") -> str:
+    def actions(self, session: Session, message: str = "") -> str:
         """The page of whoever gave the PIN."""
-        return pages.actions_page(self._facts(), session.form_token, said)
+        return pages.actions_page(self._facts(), session.form_token, message)
 
     def _facts(self) -> PanelFacts:
         estimate = self.time()
@@ -68,10 +68,10 @@ class Panel:
         with self.journal.reading() as db:
             return reachability.at_board(db, self.clock, self.boot, estimate)
 
-    def enter(self, said: str = "") -> str:
+    def enter(self, message: str = "") -> str:
         """The page that asks for the PIN."""
         with self.journal.reading() as db:
-            return pages.enter_page(said, pin_set=identity.pin(db) is not None)
+            return pages.enter_page(message, pin_set=identity.pin(db) is not None)
 
     def act(self, text: str, form: Mapping[str, str]) -> str:
         """Do what a person asked for, with what the form says of it; what to say about it.

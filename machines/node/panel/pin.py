@@ -72,9 +72,9 @@ def _signature(name: str, known: Pin) -> str:
     return hmac.new(bytes.fromhex(known.hash), f"browser {name}".encode(), "sha256").hexdigest()
 
 
-def _known_as(said: str, known: Pin) -> str:
+def _known_as(introduction: str, known: Pin) -> str:
     """The name of a browser that gave this PIN before; empty for any other."""
-    name, _, signature = said.partition(".")
+    name, _, signature = introduction.partition(".")
     return name if hmac.compare_digest(signature.encode(), _signature(name, known).encode()) else ""
 
 
@@ -114,13 +114,13 @@ class Guard:
         self._counted: Pin | None = None
         self._in_all = Tally(failed_at_s=clock.elapsed())
 
-    def enter(self, pin: str, address: str = "", said: str = "") -> str | None:
+    def enter(self, pin: str, address: str = "", introduction: str = "") -> str | None:
         """A new session's secret name for a right PIN; None for a wrong one, or where none was set.
 
         Args:
             pin: that is tried.
             address: it comes from.
-            said: by the browser, of who it is; see `introduced`.
+            introduction: by the browser, of who it is; see `introduced`.
 
         Raises:
             LockedOut: this caller may not try now, or nobody who is not known.
@@ -131,7 +131,7 @@ class Guard:
                 known = identity.pin(db)
             if known is None:
                 return None
-            browser = _known_as(said, known)
+            browser = _known_as(introduction, known)
             caller = browser or address
             self._require_unlocked(self.tallies.get(caller, Tally()), FREE_GUESSES)
             in_all = self._guessed_in_all(known)

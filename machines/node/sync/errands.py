@@ -16,14 +16,14 @@ class Trouble:
 
     Attributes:
         kind: by which people are told.
-        said: more of it, for the log and for whoever keeps the network.
+        detail: more of it, for the log and for whoever keeps the network.
         wait_s: how long the other side wants to be left alone, seconds; 0 if it did not say.
         is_ours: it was the server that answered.
         fault: of this program; None where it is none.
     """
 
     kind: FailureKind
-    said: str
+    detail: str
     wait_s: float = 0.0
     is_ours: bool = False
     fault: Exception | None = None
@@ -40,11 +40,11 @@ def attempt(errand: Callable[[], object]) -> Trouble | None:
         errand()
     except Unreachable as error:
         # Whatever stands in between may be the only one that wants this wait; so it is not believed for long.
-        return Trouble(kind=error.kind, said=str(error), wait_s=min(error.retry_after_s or 0.0, BACKOFF_LONGEST_S))
+        return Trouble(kind=error.kind, detail=str(error), wait_s=min(error.retry_after_s or 0.0, BACKOFF_LONGEST_S))
     except Refused as refusal:
-        return Trouble(kind=refusal.kind, said=str(refusal), wait_s=refusal.retry_after_s or 0.0, is_ours=True)
+        return Trouble(kind=refusal.kind, detail=str(refusal), wait_s=refusal.retry_after_s or 0.0, is_ours=True)
     except (sqlite3.Error, OSError) as error:  # a full card, for one; the print loop has its own say
-        return Trouble(kind="files", said=f"the exchange with the server cannot write: {error}")
+        return Trouble(kind="files", detail=f"the exchange with the server cannot write: {error}")
     except Exception as error:  # noqa: BLE001 - the machine prints on without the server, so it does without this, too
-        return Trouble(kind="fault", said=f"{type(error).__name__}: {error}"[:500], fault=error)
+        return Trouble(kind="fault", detail=f"{type(error).__name__}: {error}"[:500], fault=error)
     return None

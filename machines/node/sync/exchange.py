@@ -150,12 +150,12 @@ class Exchange:
 
     def _say(self, trouble: Trouble) -> None:
         """Once, not with every pass."""
-        if trouble.kind == "fenced" or trouble.said in self._said:
+        if trouble.kind == "fenced" or trouble.detail in self._said:
             return
         if len(self._said) >= MOST_SAID:
             self._said.clear()
-        self._said.add(trouble.said)
-        log.warning("%s", trouble.said, exc_info=trouble.fault)
+        self._said.add(trouble.detail)
+        log.warning("%s", trouble.detail, exc_info=trouble.fault)
 
     def _recovered(self) -> None:
         if self._said:

@@ -145,7 +145,7 @@ def after_pass(before: Reach, trouble: Trouble | None, moment: Moment, wait_s: f
         now,
         since=before.since if goes_on else moment,
         kind=trouble.kind,
-        said=trouble.said,
+        said=trouble.detail,
         again=_later(moment, wait_s),
     )
 

@@ -99,7 +99,7 @@ def test_each_part_ends_in_the_hour_that_the_forecast_has(plates: PlateStore) ->
 def test_it_says_what_to_mind(plates: PlateStore) -> None:
     for part, end in ends(plates).items():
         for line in (*BESIDE[f"{part}-changed"], DECIDE):
-            assert line in end.said
+            assert line in end.description
 
 
 def test_printing_as_planned_moves_nothing(plates: PlateStore) -> None:
@@ -204,7 +204,7 @@ def test_what_moves_an_end_is_told_at_once(plates: PlateStore, moves: Callable[[
     before = ends(plates)["blade"]
     moves()
     after = ends(plates)["blade"]
-    assert (after.at, after.said) != (before.at, before.said)
+    assert (after.at, after.description) != (before.at, before.description)
 
 
 def test_a_feed_that_was_corrected_moves_nothing(plates: PlateStore) -> None:
@@ -234,21 +234,21 @@ def test_a_new_cartridge_or_blade_is_another_one(plates: PlateStore, part: str) 
 
 def test_what_is_fixed_at_the_venue_is_said_at_once(plates: PlateStore) -> None:
     before = ends(plates)["roll"]
-    assert "no service window before the roll ends" in before.said
+    assert "no service window before the roll ends" in before.description
     later = by(at=NOON + timedelta(minutes=5))
     window = ServiceWindowFixed(
         venue="shed", name="Rounds", comes=Once(anchor={}, minutes=60), begins_at=before.at - timedelta(hours=3)
     )
     append([Append("service/rounds", 0, [window])], later)
-    assert "Change it in Rounds, " in ends(plates)["roll"].said
+    assert "Change it in Rounds, " in ends(plates)["roll"].description
     opening = OpeningFixed(venue="shed", name="First night", anchor={}, opens_at=before.at)
     append([Append("opening/first-night", 0, [opening])], later)
     after = ends(plates)["roll"]
-    assert "Change it in Rounds, " in after.said
-    assert "on the day of First night: change it before" in after.said
+    assert "Change it in Rounds, " in after.description
+    assert "on the day of First night: change it before" in after.description
     assert (after.at, after.number, after.changed_at) == (before.at, before.number, later.said_at)
     call_off("rounds", None, later, SYSTEM)
-    assert "no service window before the roll ends" in ends(plates)["roll"].said
+    assert "no service window before the roll ends" in ends(plates)["roll"].description
 
 
 def test_while_a_plate_is_gone_nothing_is_told_of_ink_and_the_rest_stands(plates: PlateStore) -> None:

@@ -158,7 +158,7 @@ def test_the_sky_of_a_place_as_its_people_read_it() -> None:
     found = entries(span, ("sunset",))["Sunset"]
     (event,) = almanac.find("sunset", span.start, span.end, venue_place(venue="boathouse"))
     assert found.starts_at == event.at
-    assert found.said == "2026-06-21 21:02 by the clock of America/St_Johns"
+    assert found.description == "2026-06-21 21:02 by the clock of America/St_Johns"
 
 
 def test_the_kinds_of_the_sky_are_those_that_need_no_more_than_a_name() -> None:

@@ -44,8 +44,8 @@ def test_an_instant_outside_says_the_range() -> None:
     loaded = load()
     with pytest.raises(EphemerisRangeError) as refused:
         loaded.check_tt(np.array([0.0, loaded.last_tt + 1e8]))
-    assert refused.value.asked is not None
-    assert refused.value.asked.year == 2056
+    assert refused.value.instant is not None
+    assert refused.value.instant.year == 2056
     assert (refused.value.first, refused.value.last) == loaded.span()
     assert "2056" in str(refused.value)
     assert "1899-07-31 to 2053-10-05" in str(refused.value)

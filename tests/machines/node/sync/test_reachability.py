@@ -20,9 +20,9 @@ from machines.node.sync.reachability import NOT_HEARD, Moment, Reach, ServerReac
 from tests.machines.node.rig import NOON, HandClock
 
 CLOCK = datetime(2026, 9, 21, 12, 0, tzinfo=UTC)
-SILENT = Trouble(kind="silent", said="no answer: timed out")
-CLOSED = Trouble(kind="closed", said="connection refused")
-BUSY = Trouble(kind="busy", said="down", wait_s=30.0, is_ours=True)
+SILENT = Trouble(kind="silent", detail="no answer: timed out")
+CLOSED = Trouble(kind="closed", detail="connection refused")
+BUSY = Trouble(kind="busy", detail="down", wait_s=30.0, is_ours=True)
 
 
 def moment(elapsed_s: float, boot: str = "b", *, known: bool = True) -> Moment:
@@ -84,7 +84,7 @@ def test_where_the_time_was_not_known_it_says_how_long_ago_or_that_it_was_before
 
 @pytest.mark.parametrize("kind", ["certificate-early", "certificate-expired"])
 def test_a_certificate_of_another_time_is_told_with_what_the_boards_own_clock_shows(kind: FailureKind) -> None:
-    found = after_pass(WELL, Trouble(kind=kind, said=""), moment(600.0), 60.0, heard=False)
+    found = after_pass(WELL, Trouble(kind=kind, detail=""), moment(600.0), 60.0, heard=False)
     assert "clock it is 2026-09-21 12:00 UTC, by the server 2026-09-21 14:23 UTC." in told(found, 600.0).says
     assert "clock it is 2026-09-21 12:00 UTC." in told(found, 600.0, known=False).says
 
