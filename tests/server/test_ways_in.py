@@ -5,8 +5,8 @@ from __future__ import annotations
 import uuid
 
 import pytest
-from django.db import OperationalError
-from django.db.migrations.executor import MigrationExecutor
+from django.db import OperationalError, connection
+from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
 
 from scheduling.log.models import BrokenView
@@ -34,20 +34,22 @@ def test_the_server_is_live_and_ready(db: None) -> None:
     assert Client().get("/readyz").status_code == 200
 
 
-def test_the_server_is_not_ready_before_it_is_migrated(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(MigrationExecutor, "migration_plan", lambda self, targets: [object()])
+def test_the_server_is_not_ready_before_it_is_migrated(db: None, caplog: pytest.LogCaptureFixture) -> None:
+    applied = MigrationRecorder(connection)
+    applied.record_unapplied("log", max(name for app, name in applied.applied_migrations() if app == "log"))
     response = Client().get("/readyz")
     assert (response.status_code, response.content) == (
         503,
         b"not ready: migrations are waiting; the server's log says more\n",
     )
+    assert "not ready: migrations are waiting: 1 of them; run `dayroll migrate`" in caplog.text
 
 
 def test_the_server_is_not_ready_without_its_database(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
     def gone(*_: object) -> None:
         raise OperationalError
 
-    monkeypatch.setattr(MigrationExecutor, "migration_plan", gone)
+    monkeypatch.setattr(MigrationRecorder, "applied_migrations", gone)
     assert Client().get("/readyz").status_code == 503
     assert Client().get("/livez").status_code == 200
 
