@@ -111,7 +111,7 @@ class Board:
         if not (self.home / FILE_NAME).exists():
             return None
         try:
-            with closing(sqlite3.connect(self.home / FILE_NAME)) as database:
+            with self.child.reading() as database:
                 row = database.execute("SELECT hold FROM state").fetchone()
         except sqlite3.Error:
             return None

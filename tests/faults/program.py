@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import resource
+import sqlite3
 import subprocess
+from contextlib import AbstractContextManager, closing
 from dataclasses import dataclass
 from pathlib import Path
 
 from machines.clock import SKEW_VARIABLE, CompressedClock
+from machines.node.store.journal import FILE_NAME
 from server.demo.processes import PATIENCE_S, ROOT, Child, environment, node_program
 from tests.faults.board import TROUBLE_VARIABLE
 from tests.faults.scenario import Scenario
@@ -44,6 +47,10 @@ class Program(Child):
         """A command of this board."""
         python, *_ = node_program()
         return [python, "-m", "tests.faults.board", *arguments, "--home", str(self.home)]
+
+    def reading(self) -> AbstractContextManager[sqlite3.Connection]:
+        """Its journal, to be read."""
+        return closing(sqlite3.connect(self.home / FILE_NAME))
 
     def do(self, *arguments: str) -> Done:
         """Give a command and wait for its end."""

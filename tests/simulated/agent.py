@@ -11,7 +11,7 @@ import io
 import sqlite3
 import traceback
 from collections.abc import Callable
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import AbstractContextManager, closing, nullcontext, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -182,6 +182,12 @@ class AgentProgram:
             self.news.tell()
             self.world.run(self.world.now + PATIENCE_S, lambda: not self.runs)
             assert not self.runs, "it ends in order"
+
+    def reading(self) -> AbstractContextManager[sqlite3.Connection]:
+        """Its journal, to be read: by the agent's own connection where one runs, which is in no transaction then."""
+        if self._journal is not None:
+            return nullcontext(self._journal.connection)
+        return closing(sqlite3.connect(self.home / FILE_NAME))
 
     def do(self, *arguments: str) -> Done:
         """Give a command and wait for its end."""
