@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 
 import urllib3
@@ -120,9 +122,11 @@ def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
 def _all_told(stage: Stage, board: Board) -> bool:
     """Whether the server has what the board's journal holds; of one that lost its newest, that an agent began since,
     too, by which the board learns that the server knows more of it."""
-    journal = read_journal(board.home / FILE_NAME)
-    heard = not stage.lost_newest or begun(entry for entry, _ in journal) - stage.begun
-    return bool(heard) and all(accepted for _, accepted in journal)
+    with closing(sqlite3.connect(board.home / FILE_NAME)) as journal:
+        (untold,) = journal.execute("SELECT count(*) FROM entry WHERE NOT accepted").fetchone()
+    if untold or not stage.lost_newest:
+        return not untold
+    return bool(begun(entry for entry, _ in read_journal(board.home / FILE_NAME)) - stage.begun)
 
 
 def _accounted(stage: Stage) -> bool:

@@ -177,11 +177,13 @@ class Wal:
 
     def __init__(self) -> None:
         self.sure = 0
+        self._syncs: bool | None = None  # a setting of the connection, made when it was opened
 
     def committed(self, db: sqlite3.Connection, file: Path) -> None:
         """A commit is over."""
-        (synchronous,) = db.execute("PRAGMA synchronous").fetchone()
-        if synchronous >= FULL and file.exists():
+        if self._syncs is None:
+            self._syncs = db.execute("PRAGMA synchronous").fetchone()[0] >= FULL
+        if self._syncs and file.exists():
             self.sure = file.stat().st_size
 
     def left(self, written: bytes, dice: Random) -> bytes:
