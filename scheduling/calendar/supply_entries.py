@@ -3,7 +3,7 @@ meanwhile."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,7 +11,8 @@ from machines.operator.safety_notes import BESIDE
 from scheduling.queries.machine_context import MachineContext
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 from scheduling.supplies.change_dates import Consumable
-from scheduling.supplies.forecast import End, RunForecast, coming_changes
+from scheduling.supplies.due_changes import part_ends
+from scheduling.supplies.forecast import End, coming_changes
 from scheduling.supplies.forecast_cache import hour_of, input_changed_at, kept_forecast
 from scheduling.supplies.parts import roll_at
 
@@ -53,15 +54,18 @@ def supply_ends(context: MachineContext, plates: PlateStore) -> Iterator[SupplyE
         context: the machine, at this instant.
         plates: where plates lie.
     """
+    ends: Iterable[tuple[Consumable, End | None]]
     try:
         kept = kept_forecast(context, context.now, plates)
     except PlateGone:
         ends, changed_at = coming_changes(context, hour_of(context.now)), input_changed_at(context)
     else:
-        ends, changed_at = _told(kept.forecast.run), kept.moved_at
+        ends, changed_at = part_ends(kept.forecast), kept.moved_at
     numbers = {part: len(context.supply_changes(part)) + 1 for part in TITLES}
     numbers["roll"] = roll_at(context).number
     for part, end in ends:
+        if end is None:
+            continue
         change = f"{'Change it ' if end.change.window else ''}{end.change.in_words}"
         lines = ("An estimate, to the hour.", change, end.warning, *BESIDE[f"{part}-changed"], DECIDE)
         yield SupplyEnd(
@@ -72,14 +76,3 @@ def supply_ends(context: MachineContext, plates: PlateStore) -> Iterator[SupplyE
             description="\n".join(line for line in lines if line),
             changed_at=changed_at,
         )
-
-
-def _told(run: RunForecast | None) -> tuple[tuple[Consumable, End], ...]:
-    if run is None:
-        return ()
-    ends: tuple[tuple[Consumable, End | None], ...] = (
-        ("roll", run.roll_ends),
-        ("cartridge", run.cartridge_ends),
-        ("blade", run.blade_ends),
-    )
-    return tuple((part, end) for part, end in ends if end is not None)

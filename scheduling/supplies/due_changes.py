@@ -65,7 +65,7 @@ def changes_ahead(forecast: Forecast, there: VenueContext, now: datetime, within
     """
     due: list[DueChange] = []
     later: list[tuple[Consumable, datetime | None]] = []
-    for part, end in _ends(forecast):
+    for part, end in part_ends(forecast):
         if end is None or end.at - now > within:
             later.append((part, None if end is None else end.at))
             continue
@@ -75,7 +75,8 @@ def changes_ahead(forecast: Forecast, there: VenueContext, now: datetime, within
     return ChangesAhead(due=tuple(sorted(due, key=lambda one: one.at)), later=tuple(later))
 
 
-def _ends(forecast: Forecast) -> Iterator[tuple[Consumable, End | None]]:
+def part_ends(forecast: Forecast) -> Iterator[tuple[Consumable, End | None]]:
+    """Each part of a machine that has a run, with where it ends within that; None where it lasts."""
     if forecast.run is None:
         return
     yield "roll", forecast.run.roll_ends
