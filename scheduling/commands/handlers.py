@@ -19,6 +19,7 @@ from scheduling.commands.additions import AddMachine, AddProfile, AddSource, Add
 from scheduling.commands.checked import Checked, check_plan_run
 from scheduling.commands.openings import fix_opening
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
+from scheduling.commands.service_windows import fix_service_window
 from scheduling.log import models
 from scheduling.log.ends import lock
 from scheduling.log.events import Event
@@ -26,19 +27,15 @@ from scheduling.log.events.studio import (
     MachineAdded,
     ProfileAdded,
     RunPlanned,
-    ServiceWindowFixed,
     SourceAdded,
     VenueAdded,
 )
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.store import Append, Attribution, VersionConflict, append, require_never_closed, stream_version
 from scheduling.nodes.told_before import planning
-from scheduling.planning.service_windows import begins_at
 from scheduling.queries.names import require
-from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
-from scheduling.sky.zones import zone
 
 
 class IdInUse(DayrollError):
@@ -85,16 +82,6 @@ def add_source(command: AddSource) -> Event:
         method=command.method,
         curve=command.curve,
     )
-
-
-def fix_service_window(command: FixServiceWindow) -> ServiceWindowFixed:
-    """An anchor becomes an instant now; a weekly window stays what the clocks there make of it."""
-    venue = require(models.Venue, "venue", command.venue)
-    try:
-        at = begins_at(command.comes, place_of(venue), zone(venue.zone))
-    except InputError as error:
-        raise error.within("comes") from None
-    return ServiceWindowFixed(venue=command.venue, name=command.name, comes=command.comes, begins_at=at)
 
 
 def _check_source(command: AddSource) -> Checked:

@@ -50,6 +50,7 @@ class Weekly:
         begins: local time, such as ``10:00``.
         ends: local time, up to ``24:00``; one before ``begins`` is on the next day.
         last_date: local date after which it begins no more, such as ``2026-12-24``; None for no end.
+        first_date: local date before which it does not begin; None where it always did.
     """
 
     kind: Literal["weekly"] = "weekly"
@@ -57,11 +58,15 @@ class Weekly:
     begins: str
     ends: str
     last_date: str | None = None
+    first_date: str | None = None
 
     def __post_init__(self) -> None:
         span_minutes(self.begins, self.ends, ("begins", "ends"))
-        if self.last_date is not None:
-            read_date("last_date", self.last_date)
+        for name, day in (("first_date", self.first_date), ("last_date", self.last_date)):
+            if day is not None:
+                read_date(name, day)
+        if None not in (self.first_date, self.last_date) and str(self.first_date) > str(self.last_date):
+            raise InputError("last_date", "before the first date", f"give {self.first_date} or later, or none")
 
 
 Comes = Once | Weekly
@@ -144,6 +149,8 @@ def require_comes_on(comes: Comes, day: str) -> None:
     anchors.require_year("date", at.year)
     if get_args(Weekday)[at.weekday()] != comes.weekday:
         raise InputError("date", f"{day} is not a {comes.weekday.title()}", "give a date on which the window begins")
+    if comes.first_date is not None and day < comes.first_date:
+        raise InputError("date", f"{day} is before the window's first date", f"give one from {comes.first_date} on")
     if comes.last_date is not None and day > comes.last_date:
         raise InputError("date", f"{day} is after the window's last date", f"give one up to {comes.last_date}")
 
@@ -169,6 +176,8 @@ def _weekly(
     day, last = local_date(starts_at, zone) - timedelta(days=2), local_date(ends_at, zone) + timedelta(days=1)
     if comes.last_date is not None:
         last = min(last, read_date("last_date", comes.last_date))
+    if comes.first_date is not None:
+        day = max(day, read_date("first_date", comes.first_date))
     day += timedelta(days=(get_args(Weekday).index(comes.weekday) - day.weekday()) % 7)
     while day <= last:
         span = None if day.isoformat() in dates_off else instants_on(day, minutes, zone)

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from scheduling.log.models import ServiceWindow as Row
-from scheduling.planning.service_windows import ServiceSpan, ServiceWindow, spans
+from scheduling.planning.service_windows import ServiceSpan, ServiceWindow, Weekly, spans
 from scheduling.queries.venue_context import VenueContext
 from scheduling.sky.civil import day_bounds
 from scheduling.venues.service_windows import as_planned, windows_of
@@ -48,8 +48,15 @@ def windows_by_time(there: VenueContext, now: datetime) -> WindowsByTime:
 
 def coming_times(window: ServiceWindow, clock: ZoneInfo, now: datetime) -> list[ServiceSpan]:
     """The next times that a window comes by a venue's clock, the present one included."""
-    until = now + LOOK_AHEAD if window.begins_at is None else max(now, window.begins_at) + A_MOMENT
-    return spans([window], clock, now, until)
+    return spans([window], clock, now, _looked_until(window, clock, now))
+
+
+def _looked_until(window: ServiceWindow, clock: ZoneInfo, now: datetime) -> datetime:
+    if window.begins_at is not None:
+        return max(now, window.begins_at) + A_MOMENT
+    if isinstance(window.comes, Weekly) and window.comes.first_date is not None:
+        return max(now, day_bounds(date.fromisoformat(window.comes.first_date), clock)[0]) + LOOK_AHEAD
+    return now + LOOK_AHEAD
 
 
 def times_on(window: ServiceWindow, clock: ZoneInfo, day: date) -> list[ServiceSpan]:

@@ -15,12 +15,12 @@ from scheduling.commands.additions import AddMachine, AddProfile, AddSource, Add
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
+from scheduling.commands.service_windows import call_off_window, change_window, take_back_window
 from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.names import require
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.venues.hours import set_hours
-from scheduling.venues.service_windows import call_off
 from server.accounts.access import take_key
 from server.accounts.boards import revoke_node
 from server.accounts.enrolment import cancel_codes, make_code
@@ -49,7 +49,9 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     change_opening: CURATOR_TOO,
     call_off_opening: CURATOR_TOO,
     take_back_opening: CURATOR_TOO,
-    call_off: CURATOR_TOO,
+    change_window: CURATOR_TOO,
+    call_off_window: CURATOR_TOO,
+    take_back_window: CURATOR_TOO,
     set_hours: CURATOR_TOO,
     override_run: CURATOR_TOO,
     override_outage: CURATOR_TOO,

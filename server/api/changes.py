@@ -8,7 +8,7 @@ again, as its answer was lost, is done once.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, ClassVar
 
 from django.shortcuts import get_object_or_404
@@ -69,12 +69,17 @@ class AnAct:
     """Something that is done to one of a resource as a whole.
 
     Attributes:
-        work_out: what it would make of a row: the row, now, the version of its stream.
+        work_out: what it would make of a row: the row, now, the version of its stream, and by name what is asked for
+            beside the reason.
         said: what the API's description says of it.
+        reads: a dataclass of what is asked for, the ``reason`` among it.
+        any_state: whether it may be done without a word on what was seen, as clients do that are older than conditions.
     """
 
     work_out: Callable[..., Change]
     said: str
+    reads: type[Any] = Reason
+    any_state: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,9 +124,11 @@ class ChangeView(ApiView):
 
     Attributes:
         changeable: of which resource.
+        any_state: whether it may be ordered without ``If-Match``.
     """
 
     changeable: Any = None
+    any_state: bool = False
     ordered_with: ClassVar[Mapping[str, OpenApiParameter]] = ORDERED_WITH
 
     def carried_out(
@@ -142,7 +149,8 @@ class ChangeView(ApiView):
         by = attribution(request, what.venue_of(row))
         is_preview, once = _asked_for(request, "preview"), _once(request)
         if is_preview or not was_made(stream, once, by.actor):
-            require_match(request, what.tag(row), lambda given: self._since(pk, given))
+            if not self.any_state or "If-Match" in request.headers:
+                require_match(request, what.tag(row), lambda given: self._since(pk, given))
             change = work_out(row, version)
             if is_preview:
                 return Response(unstructure(change.preview))
@@ -199,15 +207,19 @@ class Act(ChangeView):
     """Something that is done to one of a resource as a whole.
 
     Attributes:
-        command: works out what it would make of a row: the row, now, the version of its stream.
+        command: works out what it would make of a row, see `AnAct`.
     """
 
-    reads, answers = Reason, 200
+    reads: Any = Reason
+    answers = 200
 
     def post(self, request: Request, pk: str) -> Response:
         """Do it. What is so already stays as it is, and nothing is written."""
-        reason = structure(request.data, Reason).reason
-        return self.carried_out(request, pk, lambda row, version: self.command(row, wiring.now(), version), reason)
+        asked = asdict(structure(request.data, self.reads))
+        reason = asked.pop("reason")
+        return self.carried_out(
+            request, pk, lambda row, version: self.command(row, wiring.now(), version, **asked), reason
+        )
 
 
 class ResourceHistory(ApiView):

@@ -12,10 +12,10 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands import openings
-from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening
+from scheduling.commands import openings, service_windows
+from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Notice, Opening, Profile, Source
+from scheduling.log.models import Notice, Opening, Profile, ServiceWindow, Source
 from scheduling.log.projecting.as_of import (
     AsOf,
     machine_row_at,
@@ -26,6 +26,7 @@ from scheduling.log.projecting.as_of import (
     outages_at,
     run_row_at,
     runs_at,
+    service_window_at,
 )
 from server.api.base_views import Collection, Item, List
 from server.api.changes import Act, AnAct, Changeable, Changing, ResourceHistory
@@ -35,6 +36,7 @@ from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
 from server.api.runs import RunRow
 from server.api.serializers import MaybeObject, Row, Stored, Written
+from server.api.service_windows import CallOff, ServiceWindowRow, ServiceWindows, TakeBack
 from server.api.venues import VenueRow
 
 
@@ -98,6 +100,7 @@ class Resource:
         lists, shows: what the API's description says of the list and of one.
         command: the dataclass that adds one; None where only events do.
         changeable: how one is changed; None where it is not.
+        many: the view of the list, where it is one of its own; then it has the command, too.
         as_they_were, as_it_was: give a page of them, and one, as of a moment; None where there is only now.
     """
 
@@ -109,19 +112,20 @@ class Resource:
     as_they_were: Callable[..., list[Any]] | None = None
     as_it_was: Callable[[str, AsOf], Model | None] | None = None
     changeable: Changeable | None = None
+    many: type[List] | None = None
 
     def addresses(self) -> list[URLPattern]:
         """Of the list and of one, and of what can be done to it."""
         model: Any = self.row.Meta.model
         shared = {"queryset": model.objects.all(), "serializer_class": self.row}
         listed, shown = shared | {"said": self.lists}, shared | {"said": self.shows}
-        if self.command is not None:
+        many: type[List] = List if self.many is None else self.many
+        if self.many is None and self.command is not None:
             listed |= {"command": self.command, "detail": self.name}
+            many = Collection
         if self.as_they_were is not None:
             listed["as_they_were"] = self.as_they_were
-            many: type[List] = PastList if self.command is None else PastCollection
-        else:
-            many = List if self.command is None else Collection
+            many = PastList if self.command is None else PastCollection
         one: type[Item] = Item
         if self.as_it_was is not None:
             shown["as_it_was"], one = self.as_it_was, PastItem
@@ -139,7 +143,9 @@ class Resource:
 def _addresses_of(name: str, what: Changeable) -> Iterator[URLPattern]:
     """Of what can be done to one, and of its history."""
     for act, done in what.acts.items():
-        view = Act.as_view(changeable=what, command=done.work_out, said=done.said)
+        view = Act.as_view(
+            changeable=what, command=done.work_out, said=done.said, reads=done.reads, any_state=done.any_state
+        )
         yield path(f"{name}s/<id:pk>/{act}", view, name=f"{name}-{act}")
     yield path(f"{name}s/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
 
@@ -157,6 +163,31 @@ OPENING = Changeable(
     acts={
         "call-off": AnAct(openings.call_off_opening, "The doors do not open; it stays in the list, marked."),
         "take-back": AnAct(openings.take_back_opening, "What was called off takes place after all, as it was."),
+    },
+)
+WINDOW = Changeable(
+    kind="service",
+    model=ServiceWindow,
+    serializer=ServiceWindowRow,
+    command=FixServiceWindow,
+    as_ordered=service_windows.as_ordered,
+    fixed=service_windows.NEVER_CHANGED,
+    shown=service_windows.SHOWN,
+    change=service_windows.change_window,
+    venue_of=lambda row: row.venue_id,
+    acts={
+        "call-off": AnAct(
+            service_windows.call_off_window,
+            "Call a window off, from now on and for good, or one date of a weekly one; it stays in the list, marked. "
+            "Called off already, it stays as it is.",
+            CallOff,
+            any_state=True,
+        ),
+        "take-back": AnAct(
+            service_windows.take_back_window,
+            "A window that was called off comes after all, as it was; or a weekly one on one date.",
+            TakeBack,
+        ),
     },
 )
 
@@ -186,6 +217,16 @@ RESOURCES = (
         openings_at,
         opening_at,
         OPENING,
+    ),
+    Resource(
+        "service-window",
+        ServiceWindowRow,
+        "The service windows, called off or not, and fixing one.",
+        "A service window, as it is or as it was.",
+        FixServiceWindow,
+        as_it_was=service_window_at,
+        changeable=WINDOW,
+        many=ServiceWindows,
     ),
     Resource("outage", OutageRow, "The outages.", "An outage.", as_they_were=outages_at),
     Resource("override", OverrideRow, "What was said, on whatever outage.", "A person's word."),

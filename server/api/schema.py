@@ -40,9 +40,9 @@ from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
-from server.api.service_windows import CallOff, ComingServices
+from server.api.service_windows import CallOff, ComingServices, TakeBack
 
-READ = (*get_args(handlers.Command), CallOff, Decide, Enrol, Reason, Reports)
+READ = (*get_args(handlers.Command), CallOff, Decide, Enrol, Reason, Reports, TakeBack)
 SHOWN = (
     Picture,
     Profile,
@@ -130,6 +130,7 @@ PARAMETERS = {
 }
 
 
+IF_ANY = "The `ETag` of what is changed, as GET told it; 412 where it has changed since. Without it, as it stands."
 IF_MATCH = OpenApiParameter(
     "If-Match",
     str,
@@ -137,6 +138,14 @@ IF_MATCH = OpenApiParameter(
     required=True,
     description="The `ETag` of what is replaced, as GET told it; 412 where it has changed since, 428 without.",
 )
+
+
+def ordered_with(view: Any) -> dict[str, OpenApiParameter]:
+    """Queries and headers of an order."""
+    known: dict[str, OpenApiParameter] = dict(getattr(view, "ordered_with", {}))
+    if getattr(view, "any_state", False):
+        known["If-Match"] = OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, description=IF_ANY)
+    return known
 
 
 def refer(dataclass: Any) -> dict[str, Any]:
@@ -166,7 +175,7 @@ class Schema(AutoSchema):
         if self.method == "PUT" and hasattr(self.view, "held"):
             return [IF_MATCH]
         if self.method != "GET":
-            return list(getattr(self.view, "ordered_with", {}).values())
+            return list(ordered_with(self.view).values())
         described = PARAMETERS | getattr(self.view, "described", {})
         return [described[name] for name in getattr(self.view, "parameters", ())]
 

@@ -14,18 +14,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.errors import InputError
-from machines.serialization import structure, unstructure
+from machines.serialization import unstructure
 from scheduling.commands.additions import FixServiceWindow
 from scheduling.log.models import ServiceWindow, Venue
-from scheduling.log.projecting.as_of import AsOf, Page, service_window_at, service_windows_at
+from scheduling.log.projecting.as_of import AsOf, Page, service_windows_at
 from scheduling.planning.service_windows import Comes, ServiceSpan
 from scheduling.queries.venue_context import venue_context
 from scheduling.sky.anchors import require_year
 from scheduling.sky.zones import zone
-from scheduling.venues.service_windows import call_off, windows_of
+from scheduling.venues.service_windows import windows_of
 from server import wiring
-from server.api.base_views import ApiView, attribution
-from server.api.past import PastCollection, PastItem, asked_instant
+from server.api.base_views import ApiView
+from server.api.past import PastCollection, asked_instant
 from server.api.queries import named
 from server.api.serializers import Row, Stored, Written
 
@@ -36,6 +36,14 @@ DATETIME = OpenApiTypes.DATETIME
 @dataclass(frozen=True, kw_only=True)
 class CallOff:
     """Nobody comes in the window any more, or in a weekly one not on one local ``date``; and why, for the record."""
+
+    reason: str | None = None
+    date: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class TakeBack:
+    """Somebody comes in the window after all, or in a weekly one on one local ``date``; and why, for the record."""
 
     reason: str | None = None
     date: str | None = None
@@ -115,30 +123,6 @@ class ServiceWindows(PastCollection):
             return None
         venue = named(self.request, "venue", Venue)
         return None if venue is None else venue.id
-
-
-class OneServiceWindow(PastItem):
-    """A service window, as it is or as it was."""
-
-    queryset = ServiceWindow.objects.all()
-    serializer_class = ServiceWindowRow
-    as_it_was = staticmethod(service_window_at)
-
-
-class ServiceWindowCallOff(ApiView):
-    """Nobody comes in a window any more."""
-
-    command = staticmethod(call_off)
-    reads, serializer_class, answers = CallOff, ServiceWindowRow, 200
-
-    def post(self, request: Request, pk: str) -> Response:
-        """Call a window off, from now on and for good, or one date of a weekly one; it stays in the list, marked.
-        Called off already, it stays as it is."""
-        asked = structure(request.data, CallOff)
-        window = get_object_or_404(ServiceWindow, pk=pk)
-        call_off(window.id, asked.reason, attribution(request, window.venue_id), wiring.chance(), asked.date)
-        window.refresh_from_db()
-        return Response(ServiceWindowRow(window).data)
 
 
 class VenueServiceWindows(ApiView):

@@ -60,13 +60,6 @@ urlpatterns = [
     path("runs/<id:pk>/supplies", forecast.RunSupplies.as_view(), name="run-supplies"),
     path("runs/<id:run>/segments", runs.RunSegments.as_view(), name="run-segments"),
     path("runs/<id:run>/state", state.RunState.as_view(), name="run-state"),
-    path("service-windows", service_windows.ServiceWindows.as_view(), name="service-windows"),
-    path("service-windows/<id:pk>", service_windows.OneServiceWindow.as_view(), name="service-window"),
-    path(
-        "service-windows/<id:pk>/call-off",
-        service_windows.ServiceWindowCallOff.as_view(),
-        name="service-window-call-off",
-    ),
     path("outages/<id:pk>/override", outages.OutageOverride.as_view(), name="outage-override"),
     path("events", events.Events.as_view(), name="events"),
     path("schema", about.Description.as_view(), name="api-schema"),

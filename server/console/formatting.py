@@ -139,7 +139,8 @@ def comes(said: Comes) -> str:
         return f"once, {anchor(said.anchor)}, for {duration(timedelta(minutes=said.minutes))}"
     next_day = " the next day" if said.ends <= said.begins else ""
     until = "" if said.last_date is None else f", until {day(date_type.fromisoformat(said.last_date))}"
-    return f"every {said.weekday.capitalize()} from {said.begins} to {said.ends}{next_day}{until}"
+    since = "" if said.first_date is None else f", from {day(date_type.fromisoformat(said.first_date))} on"
+    return f"every {said.weekday.capitalize()} from {said.begins} to {said.ends}{next_day}{since}{until}"
 
 
 def rule(said: Rule) -> str:

@@ -85,6 +85,7 @@ class ServiceWindowForm(InstantForm):
         "comes.begins": "begins",
         "comes.ends": "ends",
         "comes.last_date": "last_date",
+        "comes.first_date": "first_date",
         "comes.minutes": "lasts",
         **beside("comes.anchor"),
     }
@@ -97,6 +98,7 @@ class ServiceWindowForm(InstantForm):
     weekday = forms.ChoiceField(choices=WEEKDAYS, required=False)
     begins = forms.CharField(required=False)
     ends = forms.CharField(required=False)
+    first_date = forms.CharField(required=False)
     last_date = forms.CharField(required=False)
     lasts = forms.IntegerField(required=False, min_value=1, max_value=LONGEST_MINUTES, initial=60)
 
@@ -121,7 +123,7 @@ class ServiceWindowForm(InstantForm):
         if cleaned["by"] != WEEKLY:
             return {"kind": "once", "anchor": self.anchor(venue.zone), "minutes": cleaned["lasts"]}
         weekly = {"kind": "weekly", **{name: cleaned[name] for name in ("weekday", "begins", "ends")}}
-        return weekly | ({"last_date": cleaned["last_date"]} if cleaned["last_date"] else {})
+        return weekly | {name: cleaned[name] for name in ("first_date", "last_date") if cleaned[name]}
 
 
 class CallOffForm(forms.Form):

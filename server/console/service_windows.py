@@ -15,12 +15,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from machines.errors import InputError
 from machines.serialization import structure
 from scheduling.commands.additions import FixServiceWindow
-from scheduling.commands.handlers import IdInUse, fix_service_window, handle
+from scheduling.commands.handlers import IdInUse, handle
+from scheduling.commands.service_windows import call_off, call_off_window, fix_service_window
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution, VersionConflict
 from scheduling.planning.service_windows import ServiceWindow, Weekly, require_comes_on
-from scheduling.venues.service_windows import as_planned, call_off
+from scheduling.venues.service_windows import as_planned
 from server import wiring
 from server.console import formatting
 from server.console.author import author, for_givers_of
@@ -58,13 +59,13 @@ def new(request: HttpRequest, venue: str) -> HttpResponse:
     return render(request, "console/service_window.html", page)
 
 
-@for_givers_of(call_off)
+@for_givers_of(call_off_window)
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def off(request: HttpRequest, window: str) -> HttpResponse:
     """All of a window, or one date; once it is said which, what that means; then it is called off."""
     row = get_object_or_404(Row, pk=window)
-    by = author(request, call_off, row.venue_id)
+    by = author(request, call_off_window, row.venue_id)
     venue, planned = Venue.objects.get(id=row.venue_id), as_planned(row)
     form, there = CallOffForm(request.POST or None), outlook(venue, wiring.now())
     page: dict[str, Any] = {"form": form, "venue": venue, "window": row, "how": formatting.comes(planned.comes)}

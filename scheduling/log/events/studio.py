@@ -149,10 +149,13 @@ class OpeningCalledOff:
 
 @dataclass(frozen=True, kw_only=True)
 class ServiceWindowFixed:
-    """Somebody with hands will be at a venue, once or every week.
+    """Somebody with hands will be at a venue, once or every week. Fixed again, it is what it is now: moved, named
+    otherwise, or standing again after it was called off.
 
     Attributes:
         begins_at: of one that comes once, the instant that its anchor names; None for a weekly one.
+        dates_off: local dates on which a weekly one does not begin, in order.
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
     """
 
     stream: ClassVar[str] = "service"
@@ -160,6 +163,8 @@ class ServiceWindowFixed:
     name: str
     comes: Comes
     begins_at: datetime | None
+    dates_off: tuple[str, ...] = ()
+    remark: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

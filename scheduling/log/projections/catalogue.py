@@ -88,6 +88,7 @@ def service_window_fixed(rows: Rows, fact: Recorded, event: ServiceWindowFixed) 
         name=event.name,
         comes=unstructure(event.comes),
         begins_at=event.begins_at,
+        dates_off=list(event.dates_off),
     )
 
 

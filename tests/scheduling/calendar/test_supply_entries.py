@@ -21,6 +21,7 @@ from scheduling.calendar.entries import CalendarSpan
 from scheduling.calendar.supply_entries import DECIDE, SupplyEnd, supply_ends
 from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.commands.enrol_node import enrol
+from scheduling.commands.service_windows import call_off
 from scheduling.log.events import EVENT_CLASSES
 from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, SupplyChange, Venue
@@ -36,7 +37,6 @@ from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
 from scheduling.supplies.forecast_cache import INVALIDATED_BY, kept_forecast
 from scheduling.venues.hours import set_hours
-from scheduling.venues.service_windows import call_off
 from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, long_after, plan, printed, started
 from tests.scheduling.nodes.test_reports import gap_settled
 

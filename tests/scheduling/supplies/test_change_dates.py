@@ -13,6 +13,7 @@ from machines.chance import SYSTEM
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.commands.enrol_node import enrol
+from scheduling.commands.service_windows import call_off
 from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Machine, Segment, Venue
 from scheduling.log.store import Append, append
@@ -22,7 +23,6 @@ from scheduling.queries.venue_context import venue_context
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.change_dates import Change, change_before
 from scheduling.supplies.forecast import coming_changes, forecast
-from scheduling.venues.service_windows import call_off
 from tests.scheduling.house import NOON, by, furnish, order, plan
 from tests.scheduling.paper.test_printed_paper import segment, tell
 

@@ -8,10 +8,11 @@ import pytest
 
 from machines.chance import SYSTEM
 from scheduling.commands import handlers
+from scheduling.commands.service_windows import call_off
 from scheduling.log.models import Venue
 from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.venues.coming_windows import coming_times, times_on, window_now_or_soon, windows_by_time
-from scheduling.venues.service_windows import as_planned, call_off
+from scheduling.venues.service_windows import as_planned
 from tests.scheduling.house import NOON, by, furnish, order
 
 pytestmark = pytest.mark.django_db

@@ -10,11 +10,12 @@ import pytest
 from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.commands import handlers
+from scheduling.commands.service_windows import call_off
 from scheduling.log.models import Event, ServiceWindow, Venue
 from scheduling.log.remarks import text_of
 from scheduling.queries.names import Unknown
 from scheduling.queries.venue_context import venue_context
-from scheduling.venues.service_windows import call_off, windows_of
+from scheduling.venues.service_windows import windows_of
 from tests.scheduling.house import NOON, by, furnish, order
 
 pytestmark = pytest.mark.django_db

@@ -60,9 +60,19 @@ def call_off_what_was_fixed(caller: Caller) -> HttpResponse:
     return caller.post("service-windows/visit/call-off", {})
 
 
-def rename_the_opening(caller: Caller) -> HttpResponse:
-    body = json.dumps({"name": "Late night"})
-    return caller.other("PATCH", "openings/first-night", data=body, content_type="application/json", **ANY)
+def take_back_what_was_fixed(caller: Caller) -> HttpResponse:
+    caller.post("service-windows", SERVICE_WINDOW | {"id": "visit"})
+    return caller.post("service-windows/visit/take-back", {}, **ANY)
+
+
+def rename_the_window(caller: Caller) -> HttpResponse:
+    caller.post("service-windows", SERVICE_WINDOW | {"id": "visit"})
+    return rename(caller, "service-windows/visit")
+
+
+def rename(caller: Caller, path: str) -> HttpResponse:
+    body = json.dumps({"name": "Another name"})
+    return caller.other("PATCH", path, data=body, content_type="application/json", **ANY)
 
 
 def revoke_somebodys_key(caller: Caller) -> HttpResponse:
@@ -85,11 +95,13 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("machine-board-revoke", "post"): (lambda caller: caller.post("machines/wren-1/board/revoke"), STUDIO),
     ("key-revoke", "post"): (revoke_somebodys_key, STUDIO),
     ("openings", "post"): (lambda caller: caller.post("openings", OPENING | {"id": "second-night"}), CURATOR),
-    ("opening", "patch"): (rename_the_opening, CURATOR),
+    ("opening", "patch"): (lambda caller: rename(caller, "openings/first-night"), CURATOR),
     ("opening-call-off", "post"): (lambda caller: caller.post("openings/first-night/call-off", {}, **ANY), CURATOR),
     ("opening-take-back", "post"): (lambda caller: caller.post("openings/first-night/take-back", {}, **ANY), CURATOR),
     ("service-windows", "post"): (lambda caller: caller.post("service-windows", SERVICE_WINDOW), CURATOR),
+    ("service-window", "patch"): (rename_the_window, CURATOR),
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
+    ("service-window-take-back", "post"): (take_back_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
     ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours", HOURS), CURATOR),
     ("run-override", "post"): (lambda caller: caller.post("runs/spring/override", SKIP), CURATOR),

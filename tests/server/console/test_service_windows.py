@@ -133,7 +133,14 @@ def test_fixing_a_weekly_one_writes_it_under_the_person(person: Client) -> None:
     answer = person.post(NEW, WEEKLY | {"last_date": "2026-12-24", "fix": "yes"})
     assert (answer.status_code, answer["Location"]) == (302, WINDOWS)
     window = ServiceWindow.objects.get(id="night-round")
-    comes = {"kind": "weekly", "weekday": "saturday", "begins": "22:00", "ends": "03:00", "last_date": "2026-12-24"}
+    comes = {
+        "kind": "weekly",
+        "weekday": "saturday",
+        "begins": "22:00",
+        "ends": "03:00",
+        "first_date": None,
+        "last_date": "2026-12-24",
+    }
     assert (window.venue_id, window.name, window.comes, window.begins_at) == ("quay", "Night round", comes, None)
     event = Event.objects.get(stream="service/night-round")
     assert event.actor == f"user:{User.objects.get().pk}" and event.request == answer["X-Request-Id"]
