@@ -15,10 +15,22 @@ NEWER = 1000
 
 
 def as_an_older_leaves_it(home: Path) -> None:
-    """By the version before: what only this one keeps is not there. Nobody has the journal open."""
-    before = sorted(VERSIONS)[-2]
+    """By the version before: what only this one keeps is not there. Nobody has the journal open. One that is damaged is
+    left as it is."""
     path = home / FILE_NAME
     older = path.with_suffix(".older")
+    try:
+        _copy(path, older)
+    except sqlite3.DatabaseError:
+        older.unlink()
+        return
+    for ending in ("-wal", "-shm"):
+        path.with_name(FILE_NAME + ending).unlink(missing_ok=True)
+    older.rename(path)
+
+
+def _copy(path: Path, older: Path) -> None:
+    before = sorted(VERSIONS)[-2]
     with closing(sqlite3.connect(older, isolation_level=None)) as made:
         made.executescript(made_by(before))
         made.execute("ATTACH ? AS newer", (str(path),))
@@ -28,9 +40,6 @@ def as_an_older_leaves_it(home: Path) -> None:
             made.execute(f"DELETE FROM main.{table}")
             made.execute(f"INSERT INTO main.{table} ({names}) SELECT {names} FROM newer.{table}")
         made.execute("DETACH newer")
-    for ending in ("-wal", "-shm"):
-        path.with_name(FILE_NAME + ending).unlink(missing_ok=True)
-    older.rename(path)
 
 
 def version(home: Path) -> int:

@@ -38,11 +38,20 @@ class ReportErrand:
     def run(self) -> None:
         """Everything that is not accepted yet, in order, before work is fetched: a server that was put back from an
         older copy must know what was printed before it says what to print. A batch whose answer was lost is sent
-        again; that is harmless, as the server takes each number once."""
+        again; that is harmless, as the server takes each number once.
+
+        A copy of this board may write under its name while this one has nothing to tell. A journal that lost what it
+        wrote last looks just the same, and does not know either what lies on the paper: it must not print on.
+
+        Raises:
+            JournalDiffers: the server has more entries than this journal had when it was asked.
+            CallFailed: the server was not reached, or refused.
+        """
         before = -1
         while True:
             with self.journal.reading() as db:
                 entries, retelling = outbox.unaccepted(db, self.batch), outbox.retelling(db)
+                last = outbox.next_seq(db) - 1
             reports = Reports(epoch=self.epoch, entries=(), status=self._status(), again=retelling)
             try:
                 through = self.client.report(reports.with_told(entries))
@@ -57,7 +66,8 @@ class ReportErrand:
                     raise
                 before = refusal.expected
                 continue
-            self._require_own(through)
+            if through > last:  # what was written meanwhile was told by nobody but a copy
+                raise JournalDiffers.beyond(through, last)
             with self.journal.transaction() as db:
                 outbox.accept(db, through)
             is_back = self._rewind(through + 1) > 0
@@ -71,18 +81,6 @@ class ReportErrand:
         if count:
             log.warning("the server has lost what it was told: entries from %d on are told again", expected)
         return count
-
-    def _require_own(self, through: int) -> None:
-        """A copy of this board may write under its name while this one has nothing to tell. A journal that lost what it
-        wrote last looks just the same, and does not know either what lies on the paper: it must not print on.
-
-        Raises:
-            JournalDiffers: the server has more entries than this journal.
-        """
-        with self.journal.reading() as db:
-            last = outbox.next_seq(db) - 1
-        if through > last:
-            raise JournalDiffers.beyond(through, last)
 
     def _status(self) -> Status | None:
         estimate = self.time.estimate()

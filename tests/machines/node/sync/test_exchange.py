@@ -390,6 +390,24 @@ def test_a_board_with_nothing_to_tell_sees_that_its_copy_told_something(
     assert "has 3 entries of this board, and its journal only 2" in journal.state().fenced
 
 
+def test_what_is_written_while_the_answer_comes_is_not_taken_for_what_a_copy_told(
+    exchange: Exchange, studio: Studio, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_entries(journal, 2)
+    exchange.run_once()
+    report = exchange.client.report
+
+    def meanwhile(reports: dict[str, Any]) -> int:
+        studio.entries.append(KnifeArmed(seq=3, at=AT + timedelta(seconds=1)))
+        add_entries(journal, 1)
+        return report(reports)
+
+    monkeypatch.setattr(exchange.client, "report", meanwhile)
+    exchange.run_once()
+    assert "has 3 entries of this board, and its journal only 2" in journal.state().fenced
+    assert unaccepted(journal) == 1
+
+
 def test_the_same_entry_told_again_fences_nobody_off(exchange: Exchange, studio: Studio, journal: Journal) -> None:
     add_entries(journal, 2)
     studio.entries.append(KnifeArmed(seq=1, at=AT))  # its answer was lost
