@@ -8,7 +8,7 @@ instants are UTC.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from machines.clock import utc
 from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.model.profile import Profile
@@ -56,6 +57,14 @@ class SegmentWork:
         """When running columns of this segment (its end included) belong under the head, POSIX seconds."""
         return np.interp(columns, *self._drawn)
 
+    def until(self, end_column: int) -> SegmentWork:
+        """The columns of it that come before one, which is past its first; all of it where that is not in it."""
+        if end_column >= self.end_column:
+            return self
+        places = np.linspace(self.first_column, end_column, len(self.knots))
+        knots = tuple(utc(at) for at in np.interp(places, *self._drawn).tolist())
+        return replace(self, end_column=end_column, knots=knots)
+
     @cached_property
     def _drawn(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Places and instants of the knots; a board asks for them many times for each burst."""
@@ -95,6 +104,19 @@ class RunWork:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RunEnd:
+    """A run that people have ended or withdrawn, as a board may hold it that has not heard of that.
+
+    Attributes:
+        run: id.
+        end_column: where it ends now; its first column where nothing of it is to be printed.
+    """
+
+    run: str
+    end_column: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Work:
     """What a node should hold now; ``run`` is None when there is nothing to print.
 
@@ -106,6 +128,8 @@ class Work:
         calibration: what was measured of this machine; None for nothing.
         override: the newest word of a person on an outage of this run; it holds if that outage is still open.
         closed: the venue's closed hours, in order, as far as the server tells them.
+        ended: runs of this machine that people have ended or withdrawn, the newest last. What is held of them beyond
+            their end is let go.
     """
 
     epoch: int
@@ -118,10 +142,12 @@ class Work:
     calibration: Calibration | None = None
     override: Override | None = None
     closed: tuple[Span, ...] = ()
+    ended: tuple[RunEnd, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values."""
-        return unstructure(self)
+        """The message as JSON values; a node that does not know ``ended`` is rarely shown it."""
+        data: dict[str, Any] = unstructure(self)
+        return {name: value for name, value in data.items() if name != "ended" or value}
 
     @classmethod
     def from_json(cls, data: Any) -> Work:
@@ -157,6 +183,7 @@ class Status:
         clock_error_s: bound on the error of its estimate of server time, seconds; None before the first sync.
         knife_armed: whether the knife will cut.
         held_until: end of the work that it holds; None without work.
+        held_run: the run of that work; None without one, and from a node that does not say.
     """
 
     at: datetime
@@ -165,6 +192,7 @@ class Status:
     clock_error_s: float | None
     knife_armed: bool
     held_until: datetime | None
+    held_run: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,7 +29,7 @@ PLANNER = "planner"
 MOST_TURNS = 256
 # The views that planning stands on.
 NEEDED_VIEWS = ("runs", "machines", "profiles", "sources", "venues")
-_DUE = """planned_to_column < end_column AND starts_at < %s AND COALESCE(
+_DUE = """withdrawn_at IS NULL AND planned_to_column < end_column AND starts_at < %s AND COALESCE(
         (SELECT segment.ends_at FROM log_segment AS segment
             WHERE segment.run_id = log_run.id AND segment.first_column < log_run.planned_to_column
             ORDER BY segment.first_column DESC LIMIT 1),

@@ -23,6 +23,7 @@ from scheduling.log.events.studio import (
     OpeningCalledOff,
     OpeningFixed,
     RunPlanned,
+    RunWithdrawn,
     ServiceWindowFixed,
     StudioEvent,
 )
@@ -162,22 +163,37 @@ def _runs(venue: Venue, machines: list[Machine], span: CalendarSpan, names: UUID
     of = {machine.id: machine.name for machine in machines}
     runs = list(Run.objects.filter(machine_id__in=of, starts_at__lt=span.end, ends_at__gte=span.start))
     sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
-    planned = _changed([f"run/{run.id}" for run in runs], RunPlanned)
+    said = _said_of_runs([run.id for run in runs])
     waited = _settled_at([run.id for run in runs if run.shifts])
     for run in runs:
-        picture = sources.get(run.source_id, run.source_id)
-        planned_at = planned[f"run/{run.id}"].at
+        picture, newest = sources.get(run.source_id, run.source_id), said[run.id]
         for end, at, verb in (("begins", run.starts_at, "begins to print"), ("ends", run.ends_at, "has printed")):
             moved = len(run.shifts) if end == "ends" else 0
+            off = "Withdrawn: " if run.withdrawn_at else ""
             yield CalendarEntry(
                 uid=uid_of(names, f"run/{run.id}/{end}"),
                 starts_at=at,
                 category="run",
-                title=f"{of[run.machine_id]} {verb} {picture}",
+                title=f"{off}{of[run.machine_id]} {verb} {picture}",
                 description=f"Run {run.id}, {run.cycle}.\n{by_the_clock(at, venue)}",
-                changed_at=waited[run.id] if moved else planned_at,
-                revision=moved,
+                changed_at=max(newest.at, waited[run.id]) if moved else newest.at,
+                revision=moved + newest.version - 1,
+                is_cancelled=run.withdrawn_at is not None,
             )
+
+
+def _said_of_runs(runs: Sequence[str]) -> dict[str, _Changed]:
+    """When people last said something of each run, and how often they have; the planner's turns lie between."""
+    kinds = [EVENT_KINDS[kind] for kind in (RunPlanned, RunWithdrawn)]
+    streams = [f"run/{run}" for run in runs]
+    found: dict[str, _Changed] = {}
+    for stream, said_at in (
+        Event.objects.filter(stream__in=streams, kind__in=kinds).order_by("version").values_list("stream", "said_at")
+    ):
+        run = stream.removeprefix("run/")
+        before = found.get(run)
+        found[run] = _Changed(said_at, 1 if before is None else before.version + 1)
+    return found
 
 
 def _settled_at(runs: Sequence[str]) -> dict[str | None, datetime]:

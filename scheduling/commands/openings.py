@@ -10,16 +10,17 @@ from machines.errors import InputError
 from scheduling.commands.additions import FixOpening
 from scheduling.commands.changes import Change, ChangeWarning, Preview
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
-from scheduling.log.models import Machine, Opening, Run, Venue
+from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.names import require
+from scheduling.queries.runs import runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.sky import anchors
 from scheduling.sky.durations import format_duration
 from scheduling.sky.zones import zone
 from scheduling.venues.hours import venue_closed
-from scheduling.venues.local_time_text import time_in_words
+from scheduling.venues.local_time_text import moment_in_words
 
 LONGEST = timedelta(days=366)
 # What of an opening a change tells of, and its history.
@@ -127,7 +128,7 @@ def _in_words(row: Opening, after: Opening, venue: Venue, version: int, said: tu
 def _printed_then(at: datetime, venue: Venue) -> Iterator[str]:
     """What each machine there prints at an instant."""
     for machine in Machine.objects.filter(venue_id=venue.id).order_by("id"):
-        run = Run.objects.filter(machine_id=machine.id, starts_at__lte=at, ends_at__gt=at).first()
+        run = runs_standing(machine.id).filter(starts_at__lte=at, ends_at__gt=at).first()
         yield f"{machine.name} is on no run then." if run is None else f"{machine.name} is on run {run.id} then."
 
 
@@ -147,6 +148,4 @@ def _warnings(row: Opening, after: Opening, venue: Venue, now: datetime) -> Iter
 
 
 def _local(at: datetime, venue: Venue) -> str:
-    clock = zone(venue.zone)
-    local = at.astimezone(clock)
-    return f"{local:%Y-%m-%d} {time_in_words(local, clock)}"
+    return moment_in_words(at, zone(venue.zone))

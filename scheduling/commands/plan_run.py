@@ -17,7 +17,7 @@ from scheduling.log.events.studio import RunPlanned
 from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.names import check_id, require
-from scheduling.queries.runs import cycle_named, machine_profile
+from scheduling.queries.runs import cycle_named, machine_profile, runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source, require_fits
@@ -164,9 +164,7 @@ def require_free(command: PlanRun) -> None:
     Raises:
         InputError: it is.
     """
-    others = models.Run.objects.filter(
-        machine_id=command.machine, starts_at__lt=command.ends_at, ends_at__gt=command.starts_at
-    )
+    others = runs_standing(command.machine).filter(starts_at__lt=command.ends_at, ends_at__gt=command.starts_at)
     if other := others.first():
         raise InputError(
             "starts_at",

@@ -25,7 +25,13 @@ from machines.errors import InputError
 from scheduling.log.event_records import scan
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
-from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed, ServiceWindowCalledOff, ServiceWindowFixed
+from scheduling.log.events.studio import (
+    OpeningCalledOff,
+    OpeningFixed,
+    RunWithdrawn,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
+)
 from scheduling.log.models import Remark
 from scheduling.log.store import Append, Attribution, append
 
@@ -34,7 +40,14 @@ SALT_BYTES = 16
 # Of events that may have one.
 KINDS_WITH_REMARKS = tuple(
     EVENT_KINDS[kind]
-    for kind in (OutageOverridden, OpeningFixed, OpeningCalledOff, ServiceWindowFixed, ServiceWindowCalledOff)
+    for kind in (
+        OutageOverridden,
+        OpeningFixed,
+        OpeningCalledOff,
+        RunWithdrawn,
+        ServiceWindowFixed,
+        ServiceWindowCalledOff,
+    )
 )
 CHANGED_AFTERWARDS = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
 # Shown in the place of words that nobody wrote there.

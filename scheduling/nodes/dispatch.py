@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.protocol.messages import RunWork, Work
+from machines.protocol.messages import RunEnd, RunWork, Work
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
 from scheduling.outages.overrides import active_override
@@ -23,6 +23,9 @@ from scheduling.queries.runs import (
     segments_to_offer,
 )
 from scheduling.venues.hours import closed_as_told
+
+# A board holds one run at a time: of those that were taken back since it was heard, it is one of the newest.
+MOST_ENDED = 50
 
 
 def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: float) -> Work:
@@ -50,7 +53,15 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         calibration=None if row.calibration is None else machine_calibration(row),
         override=None if run is None else active_override(run),
         closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
+        ended=_ended(machine),
     )
+
+
+def _ended(machine: str) -> tuple[RunEnd, ...]:
+    """Runs that a board may hold and that people have taken back since, so that it lets go of them."""
+    condition = f"machine_id = %s AND withdrawn_at IS NOT NULL ORDER BY withdrawn_at DESC, id LIMIT {MOST_ENDED}"
+    rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, machine)
+    return tuple(RunEnd(run=row.id, end_column=row.first_column) for row in reversed(rows))
 
 
 def offered_run(run: Run, offered: Sequence[Segment]) -> RunWork:

@@ -15,6 +15,7 @@ from scheduling.log.events.reports import (
     EntryReadInPart,
     EntrySetAside,
     EntryToldTwice,
+    PrintedThoughWithdrawn,
     ReportsRefused,
     ReportsTakenAgain,
 )
@@ -201,6 +202,7 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by:
         ),
     )
     untold = not_told_yet(machine.id, named - known.runs.keys())
+    unheard = {id for id, row in known.runs.items() if row.withdrawn_at is not None and not row.printed}
     told_of: dict[str, list[Entry]] = {}
     for index, told in new:
         try:
@@ -210,6 +212,9 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by:
         if isinstance(facts[0], Entry):
             told_of.setdefault(getattr(facts[0], "run", ""), []).append(facts[0])
         yield from facts
+        if isinstance(facts[0], ColumnsPrinted) and facts[0].run in unheard:
+            unheard.discard(facts[0].run)
+            yield PrintedThoughWithdrawn(run=facts[0].run, columns=len(facts[0].columns))
         if (run := getattr(told.entry, "run", None)) in untold:
             untold.discard(run)
             yield run_not_known(machine, run, told)

@@ -32,7 +32,8 @@ _BASIS = f"""
     SELECT 'machine', {_HEAD.format("'machine/' || id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT 'venue', {_HEAD.format("'venue/' || venue_id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT 'profile', {_HEAD.format("'profile/' || profile_id")} FROM log_machine WHERE id = %s
-    UNION ALL SELECT id, {_HEAD.format("'run/' || id")} FROM log_run WHERE machine_id = %s AND {HAS_TO_COME}
+    UNION ALL SELECT id, {_HEAD.format("'run/' || id")} FROM log_run
+        WHERE machine_id = %s AND ({HAS_TO_COME} OR withdrawn_at IS NOT NULL)
     UNION ALL SELECT view, CAST(times AS TEXT) FROM log_foldedagain
     UNION ALL SELECT view, NULL FROM log_brokenview
 """
@@ -108,7 +109,7 @@ def _changes_at(query: WorkQuery, now: datetime) -> datetime:
     ahead = now + query.horizon
     next_one = "starts_at >= %s ORDER BY starts_at LIMIT 1"
     begin: list[Run | Segment] = table(Run, DEFAULT_DB_ALIAS).where(
-        f"machine_id = %s AND {next_one}", query.machine, ahead
+        f"machine_id = %s AND withdrawn_at IS NULL AND {next_one}", query.machine, ahead
     )
     if (run := current_run(machine=query.machine, before=ahead)) is not None:
         begin += table(Segment, DEFAULT_DB_ALIAS).where(f"run_id = %s AND {next_one}", run.id, ahead)

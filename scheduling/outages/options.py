@@ -16,6 +16,7 @@ from machines.recovery import Columns, Decision, Gap, HalfPrinted, Limit, Pace, 
 from scheduling.log.models import Run
 from scheduling.outages.open_outage import OpenOutage, gap_now
 from scheduling.outages.rule_checks import PLAIN_CYCLE, require_rule_fits
+from scheduling.queries.runs import runs_standing
 from scheduling.rendering.plate_store import PlateStore
 
 PartKind = Literal["unknown", "again", "finished", "blank", "late", "shifted"]
@@ -158,7 +159,7 @@ def _runs_into(run: Run, shift_s: float) -> RunsInto | None:
     later already by what it has waited before."""
     if not shift_s:
         return None
-    following = Run.objects.filter(machine_id=run.machine_id, starts_at__gt=run.starts_at).order_by("starts_at").first()
+    following = runs_standing(run.machine_id).filter(starts_at__gt=run.starts_at).order_by("starts_at").first()
     ends_at = run.ends_at + timedelta(seconds=shift_s)
     if following is None or ends_at <= following.starts_at:
         return None

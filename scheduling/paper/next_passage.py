@@ -23,7 +23,7 @@ from scheduling.log.models import Run
 from scheduling.paper.proof import longitude_at_half
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import run_instants
+from scheduling.queries.runs import run_instants, runs_standing
 from scheduling.venues.local_time_text import span_in_words
 
 UNDER = {
@@ -133,7 +133,7 @@ def next_passage(context: MachineContext, query: PassageQuery) -> Passage | None
 
 def runs_not_over(context: MachineContext) -> QuerySet[Run]:
     """A machine's runs with their sources, the present one and those to come, in order of time."""
-    runs = Run.objects.filter(machine_id=context.machine.id, ends_at__gt=context.now).order_by("starts_at", "id")
+    runs = runs_standing(context.machine.id).filter(ends_at__gt=context.now).order_by("starts_at", "id")
     return runs.select_related("source")
 
 

@@ -12,12 +12,15 @@ from django.db.models import Model
 from machines.serialization import format_instant
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
+from scheduling.log.events.studio import SegmentsPlanned
 from scheduling.log.projections import VIEWS, Fold
 from scheduling.log.remarks import remark_in, text_of
 from scheduling.log.rows.row_cache import Rows
 
 Row = TypeVar("Row", bound=Model)
 Shown = Callable[[Any], dict[str, Any]]
+# What the planner does on people's behalf, thousands of times in a run's stream.
+OF_NOBODY = (SegmentsPlanned,)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,4 +114,5 @@ def states(
 
 
 def _folds_of(model: type[Model]) -> dict[type[Any], Fold]:
-    return {kind: fold for view in VIEWS if model in view.tables for kind, fold in view.folds.items()}
+    folds = {kind: fold for view in VIEWS if model in view.tables for kind, fold in view.folds.items()}
+    return {kind: fold for kind, fold in folds.items() if kind not in OF_NOBODY}

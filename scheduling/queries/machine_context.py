@@ -89,7 +89,8 @@ class MachineGroup:
         if not self.ids:
             return {}
         mine = f"machine_id IN ({', '.join(['%s'] * len(self.ids))})"
-        condition = f"{mine} AND ({HAS_TO_COME} OR starts_at > %s) ORDER BY machine_id, starts_at, id"
+        to_come = f"withdrawn_at IS NULL AND ({HAS_TO_COME} OR starts_at > %s)"
+        condition = f"{mine} AND {to_come} ORDER BY machine_id, starts_at, id"
         rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, *self.ids, self.now)
         return {id: tuple(of_machine) for id, of_machine in groupby(rows, lambda run: run.machine_id)}
 

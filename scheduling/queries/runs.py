@@ -30,7 +30,7 @@ from scheduling.sky.places import Place
 # Asked with every poll and every report, where Django's queries take too long.
 _PROFILES = "SELECT id, data FROM log_profile WHERE id IN ({})"
 # Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
-HAS_TO_COME = "(again <> 0 OR printed + skipped + unknown < end_column - first_column)"
+HAS_TO_COME = "(withdrawn_at IS NULL AND (again <> 0 OR printed + skipped + unknown < end_column - first_column))"
 STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
 
 
@@ -182,8 +182,15 @@ def current_run(*, machine: str, before: datetime) -> Run | None:
 
 
 def has_columns_to_come(run: Run) -> bool:
-    """Whether a run has columns not yet accounted for, or to be printed once more."""
+    """Whether a run has columns not yet accounted for, or to be printed once more; one that was withdrawn has none."""
+    if run.withdrawn_at is not None:
+        return False
     return bool(run.again) or run.printed + run.skipped + run.unknown < run.end_column - run.first_column
+
+
+def runs_standing(machine: str) -> QuerySet[Run]:
+    """The runs of a machine that were not withdrawn."""
+    return Run.objects.filter(machine_id=machine, withdrawn_at=None)
 
 
 def as_planned(id: str, planned: RunPlanned) -> models.Run:

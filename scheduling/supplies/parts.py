@@ -13,9 +13,9 @@ from datetime import datetime
 
 from machines.model.profile import CarriageHead, IdleFiring, Profile
 from machines.model.supplies import use
-from scheduling.log.models import Machine, PrintedStretch, Run, SupplyChange
+from scheduling.log.models import Machine, PrintedStretch, SupplyChange
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import segments_in_order
+from scheduling.queries.runs import runs_standing, segments_in_order
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import laid_dots
 
@@ -135,5 +135,5 @@ def blade(context: MachineContext) -> Blade | None:
 
 
 def _first_run_at(machine: Machine, now: datetime) -> datetime:
-    first = Run.objects.filter(machine_id=machine.id).order_by("starts_at").first()
+    first = runs_standing(machine.id).order_by("starts_at").first()
     return now if first is None else first.starts_at

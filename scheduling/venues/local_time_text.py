@@ -32,6 +32,12 @@ def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callab
     return f"between {first} and {last} on {day(ends)}{changed}"
 
 
+def moment_in_words(at: datetime, clock: ZoneInfo) -> str:
+    """An instant as a date and a time of day, such as ``2026-03-21 14:02``; see `time_in_words`."""
+    local = at.astimezone(clock)
+    return f"{local:%Y-%m-%d} {time_in_words(local, clock)}"
+
+
 def time_in_words(local: datetime, clock: ZoneInfo) -> str:
     """A time of day; where the clock shows it twice, with its abbreviation, or its offset if it has none."""
     shown = f"{local:%H:%M}"

@@ -15,6 +15,7 @@ from scheduling.commands.additions import AddMachine, AddProfile, AddSource, Add
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
+from scheduling.commands.run_changes import withdraw_run
 from scheduling.commands.service_windows import call_off_window, change_window, take_back_window
 from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
@@ -53,6 +54,7 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     call_off_window: CURATOR_TOO,
     take_back_window: CURATOR_TOO,
     set_hours: CURATOR_TOO,
+    withdraw_run: CURATOR_TOO,
     override_run: CURATOR_TOO,
     override_outage: CURATOR_TOO,
 }

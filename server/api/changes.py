@@ -24,7 +24,7 @@ from scheduling.log.store import stream_version
 from scheduling.queries.history import HistoryStep, Shown, history, states
 from server import wiring
 from server.api.base_views import ApiView, attribution
-from server.api.conditional import answered, require_match, tag_of
+from server.api.conditional import answered, require_match, said_part, tag_of, two_part_tag
 from server.api.json_parser import BodyParser, MergePatchParser
 from server.api.past import PastItem, asked_moment
 from server.api.serializers import Row
@@ -38,7 +38,9 @@ ORDERED_WITH: Mapping[str, OpenApiParameter] = {
         str,
         OpenApiParameter.HEADER,
         required=True,
-        description="The `ETag` of what is changed, as GET told it; 412 where it has changed since, 428 without.",
+        description="The `ETag` of what is changed, as GET told it; 412 where it has changed since, 428 without. Of a"
+        " tag in two parts, with a dot between them, only the first is compared, of what people said: the second tells"
+        " what machines have told since.",
     ),
     "Idempotency-Key": OpenApiParameter(
         "Idempotency-Key",
@@ -94,9 +96,11 @@ class Changeable:
         as_ordered: the command by which a row would be what it is.
         fixed: fields of the command that are never changed.
         shown: what its history tells of.
-        change: works out what a command would make of a row: the row, the command, now, the version of its stream.
+        change: works out what a command would make of a row: the row, the command, now, the version of its stream; None
+            where its fields are not changed one by one.
         venue_of: id of the venue that it belongs to; None where it belongs to none.
         acts: what is done to one as a whole, by the last part of the address.
+        is_told_of: whether machines change its rows, too, by what they tell: its tag has two parts then.
     """
 
     kind: str
@@ -106,9 +110,10 @@ class Changeable:
     as_ordered: Callable[[Any], Any]
     fixed: tuple[str, ...]
     shown: Shown
-    change: Callable[..., Change]
+    change: Callable[..., Change] | None
     venue_of: Callable[[Any], str | None]
     acts: Mapping[str, AnAct]
+    is_told_of: bool = False
 
     def stream(self, pk: str) -> str:
         """What is said of one of them."""
@@ -116,7 +121,8 @@ class Changeable:
 
     def tag(self, row: Any) -> str:
         """The strong tag of a row as it is shown."""
-        return tag_of(self.serializer(row).data)
+        shown = self.serializer(row).data
+        return two_part_tag(self.shown(row), shown) if self.is_told_of else tag_of(shown)
 
 
 class ChangeView(ApiView):
@@ -165,17 +171,13 @@ class ChangeView(ApiView):
         for step, row in states(what.model, what.stream(pk), what.shown):
             if since is not None:
                 since.append(unstructure(step))
-            if what.tag(row) in given:
+            if said_part(what.tag(row)) in map(said_part, given):
                 since = []
         return since
 
 
-class Changing(ChangeView, PastItem):
-    """One of a resource that can be changed: as it stands, with its tag, or as it was; and changed by a merge patch."""
-
-    def get_parsers(self) -> list[Any]:
-        """JSON, and under the name that RFC 7396 gives it."""
-        return [BodyParser(), MergePatchParser()]
+class Tagged(ChangeView, PastItem):
+    """One of a resource that can be changed: as it stands, with its tag, or as it was."""
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Any:
         """With its tag, where it is asked for as it stands; 304 where the asker has it."""
@@ -183,8 +185,16 @@ class Changing(ChangeView, PastItem):
         data = self.get_serializer(row).data
         if asked_moment(request) != AsOf():
             return Response(data)
-        tag = tag_of(data)
+        tag = self.changeable.tag(row)
         return answered(request._request, tag) or Response(data, headers={"ETag": tag, "Cache-Control": "no-cache"})
+
+
+class Changing(Tagged):
+    """The same, and changed by a merge patch."""
+
+    def get_parsers(self) -> list[Any]:
+        """JSON, and under the name that RFC 7396 gives it."""
+        return [BodyParser(), MergePatchParser()]
 
     def patch(self, request: Request, pk: str) -> Response:
         """Change some of its fields: a merge patch (RFC 7396), with a ``reason`` for the record beside them."""

@@ -12,10 +12,10 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands import openings, service_windows
+from scheduling.commands import openings, run_changes, service_windows
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Notice, Opening, Profile, ServiceWindow, Source
+from scheduling.log.models import Notice, Opening, Profile, Run, ServiceWindow, Source
 from scheduling.log.projecting.as_of import (
     AsOf,
     machine_row_at,
@@ -29,7 +29,7 @@ from scheduling.log.projecting.as_of import (
     service_window_at,
 )
 from server.api.base_views import Collection, Item, List
-from server.api.changes import Act, AnAct, Changeable, Changing, ResourceHistory
+from server.api.changes import Act, AnAct, Changeable, Changing, ResourceHistory, Tagged
 from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
@@ -131,7 +131,7 @@ class Resource:
             shown["as_it_was"], one = self.as_it_was, PastItem
         if self.changeable is not None:
             shown |= {"changeable": self.changeable, "command": self.changeable.change}
-            one = Changing
+            one = Tagged if self.changeable.change is None else Changing
         plural = f"{self.name}s"
         return [
             path(plural, many.as_view(**listed), name=plural),
@@ -191,6 +191,26 @@ WINDOW = Changeable(
     },
 )
 
+RUN = Changeable(
+    kind="run",
+    model=Run,
+    serializer=RunRow,
+    command=PlanRun,
+    as_ordered=lambda row: row,
+    fixed=(),
+    shown=run_changes.said_of,
+    change=None,
+    venue_of=lambda row: row.machine.venue_id,
+    acts={
+        "withdraw": AnAct(
+            run_changes.withdraw_run,
+            "It is not printed: before its first column is on paper, as far as its machine has told. Another can be"
+            " planned in its place. What a board prints that has not heard of it is taken and shown.",
+        ),
+    },
+    is_told_of=True,
+)
+
 
 RESOURCES = (
     Resource("venue", VenueRow, "The venues, and adding one.", "A venue.", AddVenue),
@@ -206,7 +226,14 @@ RESOURCES = (
     ),
     Resource("source", SourceRow, "The sources, and adding one.", "A source.", AddSource),
     Resource(
-        "run", RunRow, "The runs, and planning one.", "A run, as it is or as it was.", PlanRun, runs_at, run_row_at
+        "run",
+        RunRow,
+        "The runs, and planning one.",
+        "A run, as it is or as it was.",
+        PlanRun,
+        runs_at,
+        run_row_at,
+        RUN,
     ),
     Resource(
         "opening",

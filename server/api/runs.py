@@ -21,14 +21,16 @@ from server import wiring
 from server.api.base_views import ApiView, attribution
 from server.api.overrides import Decide, OverrideRow, decided
 from server.api.past import PastList
-from server.api.serializers import Row, Stored
+from server.api.serializers import Row, Stored, Written
 
 
 class RunRow(Row):
     """A run, how many of its columns are accounted for, to be printed once more (``again``) or were (``repeated``),
-    and how long its timeline has waited (``shift_s``)."""
+    and how long its timeline has waited (``shift_s``). ``withdrawn_at`` is null while it is to be printed; what a board
+    prints of it all the same is counted as of any run."""
 
     policy = Stored(Policy)
+    withdrawn_because = Written(None, "withdrawn_remark")
 
     class Meta:
         model = Run
@@ -54,6 +56,8 @@ class RunRow(Row):
             "again",
             "repeated",
             "shift_s",
+            "withdrawn_at",
+            "withdrawn_because",
         )
 
 

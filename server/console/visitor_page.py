@@ -20,7 +20,7 @@ from machines.clock import utc
 from machines.operator.holds import HOLD_WORDS
 from scheduling.log.models import Machine, Run, Source
 from scheduling.queries.machine_context import MachineContext, machine_context
-from scheduling.queries.runs import run_instants, run_policy
+from scheduling.queries.runs import run_instants, run_policy, runs_standing
 from server import wiring
 from server.console import formatting
 from server.console.machine_card import CurrentPrint, Station, station
@@ -163,7 +163,7 @@ def _missed(run: Run) -> str:
 def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
     """What is printed, where nothing is wrong."""
     if run is None:
-        last = Run.objects.filter(machine_id=machine.id, ends_at__lte=now).order_by("ends_at", "id").last()
+        last = runs_standing(machine.id).filter(ends_at__lte=now).order_by("ends_at", "id").last()
         if last is None:
             return "Nothing has been printed here yet."
         title = Source.objects.values_list("name", flat=True).get(id=last.source_id)

@@ -168,11 +168,27 @@ class Printer:
         self._rested_as = ""
         if now is None:
             return self._idle("clock")
+        return self._follow(state, work, now)
+
+    def _follow(self, state: State, work: HeldWork | None, now: float) -> float:
+        """Go on with what is held, whatever is to be done about it first."""
+        if self._conclude(state, now):
+            return 0.0
         if work is None:
             return self._idle("no-work")
         if state.run != work.run.id or state.taking_over:
             return self._adopt(state, work, now)
         return self._tend(state, work, now)
+
+    def _conclude(self, state: State, now: float) -> bool:
+        """Where people ended the run before all of it was laid, tell what was laid last and that nothing is late any
+        more, and cap and park. Whether there was anything to do."""
+        if self.in_hand or state.run is None or not self._journal.kept(order_log.is_cut_short):
+            return False
+        with self._journal.transaction() as db:
+            order_log.conclude(db, state.run, now)
+        self._machine.close()
+        return True
 
     def _tend(self, state: State, work: HeldWork, now: float) -> float:
         """See to the machine, to the paper that has come to the knife, to what is missing, and to what comes next."""

@@ -87,7 +87,7 @@ class ReportErrand:
         if estimate is None:
             return None
         with self.journal.reading() as db:
-            state, until = read_state(db), holding.held_until(db)
+            state, until, work = read_state(db), holding.held_until(db), holding.work_held(db)
         return Status(
             at=utc(estimate.now),
             next_column=None if state.run is None else state.next_column,
@@ -95,4 +95,5 @@ class ReportErrand:
             clock_error_s=estimate.error_s,
             knife_armed=state.knife_armed,
             held_until=None if until is None else parse_instant(until),
+            held_run=None if work is None or work.run is None else work.run.id,
         )

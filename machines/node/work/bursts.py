@@ -100,7 +100,7 @@ def next_burst(work: HeldWork, column: int, position: int, cuts_due: Iterable[in
     """
     segment = work.segment_of(column)
     instant = instant_of(work, column)
-    if segment is None or instant is None:
+    if segment is None or instant is None or column >= work.run.end_column:
         return None
     cadence = work.profile.columns_per_burst
     end = min(work.profile.burst_start(column) + cadence, segment.end_column, work.run.end_column)

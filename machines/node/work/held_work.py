@@ -5,6 +5,7 @@ from __future__ import annotations
 import bisect
 import json
 import sqlite3
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
@@ -16,7 +17,7 @@ from machines.node.store import recovery_state
 from machines.node.store.documents import get_document, put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
 from machines.node.work.not_understood import Unread
-from machines.protocol.messages import RunWork, SegmentWork, Work
+from machines.protocol.messages import RunEnd, RunWork, SegmentWork, Work
 from machines.recovery import Override, Policy, Span
 from machines.serialization import format_instant, unstructure
 
@@ -26,10 +27,12 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
 
     What is held of the run that is being printed stays until this journal has accounted for it, whatever a server
     offers or does not offer: one that was put back from an older copy may not know the run, or not all of its
-    segments. A server that means to end a run will have to name it as withdrawn; none does so yet. A run that this
-    journal has finished is not taken up again, either.
+    segments. A server that means to end a run names it as ended. A run that this journal has finished is not taken up
+    again, either.
     """
     work, state = fetched.work, read_state(db)
+    _end(db, work.ended)
+    state = read_state(db)
     if _is_declined(db, work, state):
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
         return
@@ -50,18 +53,37 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     )
 
 
+def _end(db: sqlite3.Connection, ended: Iterable[RunEnd]) -> None:
+    """Let go of what is held of a run beyond the end that people have given it. What is in hand is not torn."""
+    now = work_held(db)
+    if now is None or now.run is None:
+        return
+    end = next((one.end_column for one in ended if one.run == now.run.id), now.run.end_column)
+    if end >= now.run.end_column:
+        return
+    put_document(db, "work", replace(now, run=replace(now.run, end_column=end)))
+    db.execute("DELETE FROM segment WHERE run = ? AND first_column >= ?", (now.run.id, end))
+    change_state(db, work_version=read_state(db).work_version + 1)
+
+
 def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
     """Whether an offer is not to be taken: it would take away the run that is being printed, or is of a run that this
     journal has finished."""
     now = work_held(db)
     if now is None or now.run is None or (work.run is not None and work.run.id == now.run.id):
         return False
-    if state.run == now.run.id and state.next_column < now.run.end_column:
+    if state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id)):
         return True
     if work.run is None:
         return False
     row = db.execute("SELECT next_column FROM left_run WHERE run = ?", (work.run.id,)).fetchone()
     return row is not None and bool(row[0] >= work.run.end_column)
+
+
+def _is_in_hand(db: sqlite3.Connection, run: str) -> bool:
+    """Whether columns of a run were ordered, or may have been by another board, and have no outcome yet."""
+    ordered = db.execute("SELECT 1 FROM burst WHERE run = ? AND laid_at IS NULL LIMIT 1", (run,)).fetchone()
+    return ordered is not None or read_state(db).perhaps_end is not None
 
 
 def drop_work(db: sqlite3.Connection) -> None:
@@ -97,7 +119,8 @@ def held(db: sqlite3.Connection) -> HeldWork | None:
         return None
     rows = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column", (work.run.id,)).fetchall()
     shift_s = _shift_s(db, work.run)
-    segments = tuple(_shifted(read_document(body, SegmentWork), shift_s) for (body,) in rows)
+    whole = (read_document(body, SegmentWork) for (body,) in rows)
+    segments = tuple(_shifted(one.until(work.run.end_column), shift_s) for one in whole)
     calibration = work.calibration or UNCALIBRATED
     return HeldWork(
         run=work.run,

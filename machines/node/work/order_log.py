@@ -15,6 +15,7 @@ from machines.node.store import outbox, recovery_state, strips
 from machines.node.store.journal import State, change_state, read_state
 from machines.node.store.recovery_state import Recovering
 from machines.node.store.slip_state import begin_anew
+from machines.node.work import held_work as holding
 from machines.node.work.bursts import Burst
 from machines.node.work.held_work import HeldWork
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, TrueAgain
@@ -87,6 +88,31 @@ def _come_to_the_end(db: sqlite3.Connection, work: HeldWork, state: State, at: f
     if state.catching_up and state.next_column >= end:
         report_printed(db, work.run.id)
         outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=work.run.id, column=end))
+        change_state(db, catching_up=0)
+
+
+def is_cut_short(db: sqlite3.Connection) -> bool:
+    """Whether the journal's run was ended by people, and something that was laid of it is not told yet, or it still
+    counts as catching up."""
+    state, work = read_state(db), holding.work_held(db)
+    if work is None or state.taking_over or unknown_end(db) is not None:
+        return False
+    ends = {one.run: one.end_column for one in work.ended}
+    if work.run is not None:
+        ends[work.run.id] = work.run.end_column
+    if state.run not in ends or state.next_column < ends[state.run]:
+        return False
+    laid = "SELECT 1 FROM burst WHERE run = ? AND laid_at IS NOT NULL AND NOT reported LIMIT 1"
+    return state.catching_up or db.execute(laid, (state.run,)).fetchone() is not None
+
+
+def conclude(db: sqlite3.Connection, run: str, at: float) -> None:
+    """A run was ended by people: what was laid of it is told, and nothing of it is late any more; ``at``, POSIX
+    seconds."""
+    state = read_state(db)
+    report_printed(db, run)
+    if state.catching_up:
+        outbox.append(db, TrueAgain(seq=outbox.next_seq(db), at=utc(at), run=run, column=state.next_column))
         change_state(db, catching_up=0)
 
 

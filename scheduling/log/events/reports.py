@@ -127,6 +127,20 @@ class RunNotKnown:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PrintedThoughWithdrawn:
+    """A machine told, for the first time, of columns of a run that had been withdrawn: its board did not know.
+
+    Attributes:
+        run: id.
+        columns: how many it told of first.
+    """
+
+    stream: ClassVar[str] = "machine"
+    run: str
+    columns: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class EntriesToldAgain:
     """A node told once more what a server had taken from it and had lost.
 
@@ -155,5 +169,6 @@ AboutReports = (
     | ReportsRefused
     | ReportsTakenAgain
     | RunNotKnown
+    | PrintedThoughWithdrawn
     | EntriesToldAgain
 )

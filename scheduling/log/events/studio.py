@@ -120,6 +120,15 @@ class SegmentsPlanned:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RunWithdrawn:
+    """A run is taken back before its first column lay. What a board that did not know of it prints all the same is
+    true; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "run"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class OpeningFixed:
     """Doors open at an instant; the anchor is how the curator named it. Fixed again, it is what it is now: moved, named
     otherwise, or standing again after it was called off.
@@ -192,6 +201,7 @@ StudioEvent = (
     | SourceAdded
     | RunPlanned
     | SegmentsPlanned
+    | RunWithdrawn
     | OpeningFixed
     | OpeningCalledOff
     | ServiceWindowFixed

@@ -39,6 +39,8 @@ class Run(Folded):
     repeated = models.BigIntegerField(default=0, help_text="columns that were printed once more")
     shift_s = models.FloatField(default=0.0, help_text="how long its timeline has waited, seconds")
     shifts = CanonicalJSON(default=list, help_text="[column, seconds]: from that column on all is later by so much")
+    withdrawn_at = models.DateTimeField(null=True, help_text="null while it is to be printed")
+    withdrawn_remark = models.TextField(null=True, help_text="digest of why: a Remark")
 
 
 class Segment(Folded):

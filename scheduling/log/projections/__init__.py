@@ -104,6 +104,7 @@ VIEWS: tuple[View, ...] = (
         {
             studio.RunPlanned: planned.run_planned,
             studio.SegmentsPlanned: runs.segments_planned,
+            studio.RunWithdrawn: runs.run_withdrawn,
             journal_entries.ColumnsPrinted: runs.columns_printed,
             journal_entries.GapSettled: gaps.gap_settled,
             journal_entries.StripCut: runs.strip_cut,
@@ -146,6 +147,7 @@ VIEWS: tuple[View, ...] = (
             reports.ReportsRefused: notices.reports_refused,
             reports.ReportsTakenAgain: notices.reports_taken_again,
             reports.RunNotKnown: forgotten.run_not_known,
+            reports.PrintedThoughWithdrawn: notices.printed_though_withdrawn,
             studio.RunPlanned: forgotten.run_planned,
             reports.EntriesToldAgain: forgotten.entries_told_again,
         },

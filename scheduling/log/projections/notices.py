@@ -23,6 +23,7 @@ from scheduling.log.events.reports import (
     EntryPassedOver,
     EntryReadInPart,
     EntrySetAside,
+    PrintedThoughWithdrawn,
     ReportsRefused,
     ReportsTakenAgain,
     SettlementDiffered,
@@ -47,6 +48,7 @@ REPORTS_REFUSED = "reports-refused"
 RUN_NOT_KNOWN = "run-not-known"
 ENTRIES_TOLD_AGAIN = "entries-told-again"
 WORD_PASSED_OVER = "word-passed-over"
+PRINTED_THOUGH_WITHDRAWN = "printed-though-withdrawn"
 ABOUT_REPORTS = (
     ENTRY_SET_ASIDE,
     ENTRY_READ_IN_PART,
@@ -64,6 +66,7 @@ OURS = (
     SLIP,
     TIME_SET_WRONG,
     WORD_PASSED_OVER,
+    PRINTED_THOUGH_WITHDRAWN,
     *ABOUT_REPORTS,
 )  # the other kinds are the machine's own keywords
 
@@ -230,6 +233,15 @@ def entry_passed_over(rows: Rows, fact: Recorded, event: EntryPassedOver) -> Non
 
 def _about_entry(rows: Rows, fact: Recorded, seq: int, kind: str, came_of_it: str, to_do: str) -> None:
     _keep_one(rows, fact, kind, f"what its board told under number {seq} {came_of_it}; {to_do}")
+
+
+def printed_though_withdrawn(rows: Rows, fact: Recorded, event: PrintedThoughWithdrawn) -> None:
+    """Nothing is out of order any more: it lies on the paper, and counts as what it is."""
+    said = (
+        f"its board had not heard that run {event.run} was withdrawn, and printed of it: {event.columns} columns were"
+        " told first. They lie on the paper, and the run shows them"
+    )
+    raise_notice(rows, fact, PRINTED_THOUGH_WITHDRAWN, said, cleared_at=fact.happened_at)
 
 
 def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:

@@ -9,7 +9,7 @@ from machines.protocol.journal_entries import ColumnsPrinted, StripCut
 from machines.protocol.messages import SegmentWork
 from machines.serialization import unstructure
 from scheduling.log.codec.digest import instant_text
-from scheduling.log.events.studio import RunPlanned, SegmentsPlanned
+from scheduling.log.events.studio import RunPlanned, RunWithdrawn, SegmentsPlanned
 from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.projections.reprints import no_longer_again
@@ -42,6 +42,13 @@ def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
     for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
         if stretch.machine_id != event.machine or stretch.version in event.without:  # told before, and not of this run
             stretch.run_id = NO_RUN
+
+
+def run_withdrawn(rows: Rows, fact: Recorded, event: RunWithdrawn) -> None:
+    """Its row and its segments stay, marked: a board that does not know of it may print them yet."""
+    if (run := rows.change(Run, fact.subject)) is not None:
+        run.withdrawn_at = fact.happened_at
+        run.withdrawn_remark = event.remark
 
 
 def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None:

@@ -140,7 +140,7 @@ MOVES_NOTHING = """
     venue-added node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
     silence-began never-heard silence-ended outage-overridden settlement-differed word-passed-over true-again
     entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
-    run-not-known entries-told-again set-time-compared slip-measured feed-corrected
+    run-not-known printed-though-withdrawn entries-told-again set-time-compared slip-measured feed-corrected
 """
 
 

@@ -54,6 +54,7 @@ from scheduling.log.events.reports import (
     EntryReadInPart,
     EntrySetAside,
     EntryToldTwice,
+    PrintedThoughWithdrawn,
     ReportsRefused,
     ReportsTakenAgain,
     RunNotKnown,
@@ -77,6 +78,7 @@ from scheduling.log.events.studio import (
     OpeningFixed,
     ProfileAdded,
     RunPlanned,
+    RunWithdrawn,
     SegmentsPlanned,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
@@ -397,4 +399,6 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("service/rounds", service_weekly()),
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
     ("remark/cccccccccccccccc", RemarkBlottedOut(remark="c" * 64, at_event=12)),
+    ("run/spring", RunWithdrawn()),
+    ("machine/left", PrintedThoughWithdrawn(run="spring", columns=30)),
 )

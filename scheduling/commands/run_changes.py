@@ -1,0 +1,108 @@
+"""Runs that are taken back before anything of them is printed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+from machines.errors import InputError
+from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.log.events.studio import RunWithdrawn
+from scheduling.log.models import Machine, Opening, Outage, PrintedStretch, Run, Segment, Strip, Venue
+from scheduling.log.projecting.foreseen import foreseen
+from scheduling.nodes.board_holds import board_holds
+from scheduling.queries.history import differences, shown_by
+from scheduling.queries.runs import run_profile
+from scheduling.sky.zones import zone
+from scheduling.venues.local_time_text import moment_in_words
+
+# A board asks again within so long, unless it is cut off.
+HEARS_WITHIN = timedelta(hours=1)
+_FIELDS = shown_by(
+    "machine_id",
+    "source_id",
+    "cycle",
+    "cycle_options",
+    "segments_per_turn",
+    "strips_per_turn",
+    "starts_at",
+    "first_column",
+    "end_column",
+    "policy",
+    "nozzle_seed",
+    "withdrawn_at",
+)
+
+
+def said_of(run: Run) -> dict[str, Any]:
+    """What of a run people have said, as its history tells it: not what its machine has told since."""
+    return _FIELDS(run)
+
+
+def withdraw_run(row: Run, now: datetime, version: int) -> Change:
+    """A run is not printed. It stays in the list, marked. Withdrawn already, nothing is changed.
+
+    Args:
+        row: as it stands.
+        now: this instant, UTC.
+        version: of its stream, read before the row.
+
+    Raises:
+        InputError: something of it was told already.
+    """
+    stream = f"run/{row.id}"
+    if row.withdrawn_at is not None:
+        return Change(stream=stream, version=version, event=None, preview=Preview(fields=(), in_words=(), warnings=()))
+    _require_nothing_told(row)
+    event = RunWithdrawn()
+    machine = Machine.objects.select_related("venue").get(id=row.machine_id)
+    return Change(
+        stream=stream,
+        version=version,
+        event=event,
+        stands_on=(f"machine/{machine.id}",),
+        preview=Preview(
+            fields=differences(said_of(row), said_of(foreseen(row, stream, event, now))),
+            in_words=tuple(_in_words(row, machine)),
+            warnings=tuple(_warnings(row, machine, now)),
+        ),
+    )
+
+
+def _require_nothing_told(run: Run) -> None:
+    is_told = any(told.objects.filter(run_id=run.id).exists() for told in (PrintedStretch, Strip, Outage))
+    if is_told or run.ahead or run.printed + run.skipped + run.unknown:
+        raise InputError("", "its machine has told of its columns already", "end it instead")
+
+
+def _in_words(run: Run, machine: Machine) -> Iterator[str]:
+    venue, profile = machine.venue, run_profile(run)
+    columns = run.end_column - run.first_column
+    span = f"from {_local(run.starts_at, venue)} to {_local(run.ends_at, venue)}"
+    yield f"{machine.name} does not print run {run.id} {span}, by the clock of {venue.zone}."
+    planned = Segment.objects.filter(run_id=run.id).count()
+    paper_m = columns * profile.column_pitch_mm / 1000.0
+    yield f"{columns} columns are withdrawn, {paper_m:.3f} m of paper; {planned} segments of them were planned so far."
+    for opening in Opening.objects.filter(
+        venue_id=venue.id, called_off_at=None, opens_at__gte=run.starts_at, opens_at__lt=run.ends_at
+    ).order_by("opens_at", "id"):
+        yield f"At {opening.name}, on {_local(opening.opens_at, venue)}, {machine.name} is not on it."
+    yield "Subscribed calendars show its beginning and its end as cancelled, once they look again."
+    yield board_holds(run, machine).in_words
+
+
+def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarning]:
+    venue = machine.venue
+    if run.starts_at <= now:
+        said = f"It was to begin on {_local(run.starts_at, venue)}: its machine may have printed of it already."
+        yield ChangeWarning(kind="has-begun", in_words=said)
+        return
+    held = board_holds(run, machine)
+    if held.until is not None and run.starts_at - now < HEARS_WITHIN:
+        said = f"Its board may begin to print before it hears of it. {held.in_words}"
+        yield ChangeWarning(kind="board-may-print", in_words=said)
+
+
+def _local(at: datetime, venue: Venue) -> str:
+    return moment_in_words(at, zone(venue.zone))

@@ -1,0 +1,133 @@
+"""Runs that people take back, on a real board behind a real server: what lies on the paper, and what is told of it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from scheduling.log.models import Machine, Notice, Run, Segment
+from scheduling.log.rebuilding.rebuild import rebuild
+from server import jobs
+from tests.server.board import Board, later, served
+from tests.server.studio import BEGINS, IN_ORDER, RUN, Caller, HeldClock
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@dataclass
+class House:
+    """A studio, a server, and a board beside its machine.
+
+    Attributes:
+        studio: somebody of it.
+        board: its agent runs.
+        clock: of both.
+    """
+
+    studio: Caller
+    board: Board
+    clock: HeldClock
+
+    def plan(self, id: str, hour: float, hours: float = 2.0, **said: Any) -> None:
+        begins = later(BEGINS, hour)
+        span = {"starts_at": begins.isoformat(), "ends_at": later(begins, hours).isoformat()}
+        self.studio.create("runs", RUN | span | {"id": id, "segments_per_turn": 96} | said)
+        jobs.extend()
+
+    def row(self, run: str) -> Any:
+        return self.studio.get(f"runs/{run}").json()
+
+    def act(self, run: str, name: str, body: Any, query: str = "?accept=true") -> Any:
+        tag = self.studio.get(f"runs/{run}").headers["ETag"]
+        answer = self.studio.post(f"runs/{run}/{name}{query}", body, HTTP_IF_MATCH=tag)
+        assert answer.status_code == 200, answer.content
+        return answer.json()
+
+    def go_on(self, hours: float) -> None:
+        self.board.run_until(later(self.clock.at, hours))
+
+    def go_on_alone(self, hours: float) -> None:
+        """No network."""
+        instant = later(self.clock.at, hours)
+        while self.clock.at < instant:
+            if (wait_s := self.board._printer.step()) > 0:
+                self.clock.sleep(max(min(wait_s, (instant - self.clock.at).total_seconds()), 0.001))
+
+
+@pytest.fixture
+def house(studio: Caller, clock: HeldClock, tmp_path: Path) -> Iterator[House]:
+    with ExitStack() as stack:
+        address = stack.enter_context(served())
+        for resource, body in IN_ORDER[:4]:
+            studio.create(resource, body)
+        board = Board(tmp_path / "board", clock)
+        stack.callback(board.cut_power)
+        board.enrol(address, studio.post("machines/wren-1/enrolment").json()["code"])
+        board.start()
+        yield House(studio, board, clock)
+
+
+def views() -> list[Any]:
+    return [list(model.objects.order_by("pk").values()) for model in (Run, Segment, Machine, Notice)]
+
+
+def columns(row: dict[str, int]) -> list[int]:
+    return list(range(row["first_column"], row["end_column"]))
+
+
+def settled_in_the_end(house: House) -> None:
+    """No column lies twice, and views that are folded anew are as they were."""
+    assert not [column for column, count in Counter(house.board.laid()).items() if count > 1]
+    live = views()
+    rebuild()
+    assert views() == live
+
+
+def test_a_run_that_is_withdrawn_in_time_is_not_printed_and_another_is(house: House) -> None:
+    house.plan("wrong", 1.0)
+    house.go_on(0.5)
+    house.act("wrong", "withdraw", {})
+    house.plan("right", 2.0)
+    house.go_on(3.6)
+    assert house.board.laid() == columns(house.row("right"))
+    assert house.row("wrong")["printed"] == 0
+    settled_in_the_end(house)
+
+
+def test_what_was_printed_offline_is_kept_and_the_rest_is_let_go(house: House) -> None:
+    house.plan("wrong", 1.0)
+    house.go_on(0.5)
+    house.act("wrong", "withdraw", {})
+    house.plan("right", 2.5)
+    house.go_on_alone(1.2)  # it has printed of it for 42 minutes
+    laid = len(house.board.laid())
+    assert 5 < laid < 15
+    house.go_on(3.5)
+    wrong, right = house.row("wrong"), house.row("right")
+    assert wrong["printed"] == laid
+    assert right["printed"] == len(columns(right))
+    assert house.board.laid() == columns(wrong)[:laid] + columns(right)
+    assert Notice.objects.filter(kind="printed-though-withdrawn").count() == 1
+    settled_in_the_end(house)
+
+
+def test_a_board_whose_power_went_in_the_middle_of_it_tells_of_it(house: House) -> None:
+    house.plan("wrong", 1.0)
+    house.go_on(0.5)
+    house.act("wrong", "withdraw", {})
+    house.go_on_alone(1.2)
+    laid = len(house.board.laid())
+    house.board.cut_power()
+    house.clock.sleep(600.0)
+    house.board.start()
+    house.go_on(1.0)
+    wrong = house.row("wrong")
+    assert wrong["printed"] + wrong["unknown"] >= laid
+    assert len(house.board.laid()) == laid
+    settled_in_the_end(house)
