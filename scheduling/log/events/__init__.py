@@ -16,7 +16,7 @@ from typing import Any, get_args
 from machines.errors import InputError
 from machines.protocol import upcasts
 from machines.protocol.journal_entries import Entry
-from machines.serialization import structure, unstructure
+from machines.serialization import structure
 from scheduling.log.events.access import AccessEvent
 from scheduling.log.events.reports import AboutReports
 from scheduling.log.events.server import ServerEvent
@@ -42,12 +42,6 @@ UPCASTS: Mapping[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = 
 def schema_of(kind: str) -> int:
     """The schema version in which an event of this kind is written today."""
     return SCHEMA.get(kind, 1)
-
-
-def to_data(event: Event) -> dict[str, Any]:
-    """An event as JSON values."""
-    data: dict[str, Any] = unstructure(event)
-    return data
 
 
 def from_data(kind: str, schema: int, data: dict[str, Any]) -> Event:

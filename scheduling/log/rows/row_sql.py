@@ -4,8 +4,8 @@ The same as Django's own queries do, without putting each together anew: a repor
 what it asks every minute a few more, and folding again costs one for every row there is.
 
 With rows made by Django, `bulk_create(update_conflicts=True)` and queries by key in place of this, in paired rounds
-over 9,706 events (medians): one report takes 2.2 times as long on SQLite and 1.4 times on PostgreSQL, a hundred
-together 5.2 and 2.3 times, a fold in memory 1.4, a rebuild 1.7.
+over 9,706 events (medians): one report takes 2.0 times as long on SQLite and 1.5 times on PostgreSQL, a hundred
+together 5.5 and 2.6 times, a fold in memory 1.7, a rebuild 2.4 and 1.3.
 """
 
 from __future__ import annotations

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.recovery import Columns
+from machines.serialization import unstructure
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.codec.encoder import encode
-from scheduling.log.events import EVENT_KINDS, Event, from_data, schema_of, to_data
+from scheduling.log.events import EVENT_KINDS, Event, from_data, schema_of
 from tests.scheduling.log.facts import (
     NOW,
     ONE_OF_EACH,
@@ -37,7 +38,7 @@ from tests.scheduling.log.histories import HISTORIES, History
 def require_kept(event: Event) -> None:
     text, read = encode(event)
     said, kind = json.loads(text), EVENT_KINDS[type(event)]
-    assert canonical(said) == canonical(to_data(event))
+    assert canonical(said) == canonical(unstructure(event))
     assert repr(read) == repr(from_data(kind, schema_of(kind), said))  # equal is not enough: 3 == 3.0 == True
     assert read == event
 
@@ -65,7 +66,7 @@ def test_odd_numbers_and_texts_are_kept_or_refused_as_json_values_are(
 ) -> None:
     for event in (venue(name=name, elevation_m=elevation_m), opening(name=name, anchor=anchor)):
         try:
-            canonical(to_data(event))
+            canonical(unstructure(event))
         except InputError:
             with pytest.raises(InputError):
                 encode(event)

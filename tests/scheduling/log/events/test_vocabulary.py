@@ -10,9 +10,10 @@ import pytest
 
 from machines.errors import InputError
 from machines.protocol.journal_entries import Entry
+from machines.serialization import unstructure
 from scheduling.log import events
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, from_data, schema_of, to_data
+from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, from_data, schema_of
 from scheduling.log.events.studio import VenueAdded
 from tests.scheduling.log.facts import ONE_OF_EACH, venue
 
@@ -47,13 +48,13 @@ def test_a_sample_can_be_read_today(path: Path) -> None:
     event = from_data(kind, version, data)
     assert type(event) is EVENT_CLASSES[kind]
     if version == schema_of(kind):  # fields that were added since, with a default, stand beside those of the sample
-        assert as_old(json.loads(json.dumps(to_data(event))), data) == data
+        assert as_old(json.loads(json.dumps(unstructure(event))), data) == data
 
 
 @pytest.mark.parametrize("event", [event for _, event in ONE_OF_EACH], ids=lambda event: EVENT_KINDS[type(event)])
 def test_an_event_survives_its_own_text(event: events.Event) -> None:
     kind = EVENT_KINDS[type(event)]
-    assert from_data(kind, schema_of(kind), json.loads(canonical(to_data(event)))) == event
+    assert from_data(kind, schema_of(kind), json.loads(canonical(unstructure(event)))) == event
 
 
 def test_a_kind_is_its_class_in_lower_case() -> None:
@@ -81,7 +82,7 @@ def test_an_old_version_is_taken_up_step_by_step(monkeypatch: pytest.MonkeyPatch
             },
         },
     )
-    data = to_data(venue())
+    data = unstructure(venue())
     del data["elevation_m"]
     assert from_data("venue-added", 1, data | {"height": 100.0}) == venue(elevation_m=30.48)
     assert from_data("venue-added", 2, data | {"height": 100.0}) == venue(elevation_m=100.0)
@@ -95,7 +96,7 @@ def test_a_kind_that_nobody_knows() -> None:
 
 def test_a_version_from_the_future_is_refused() -> None:
     with pytest.raises(InputError, match="version 2"):
-        from_data("venue-added", 2, to_data(venue()))
+        from_data("venue-added", 2, unstructure(venue()))
 
 
 @pytest.mark.parametrize(
@@ -108,4 +109,4 @@ def test_a_version_from_the_future_is_refused() -> None:
 )
 def test_data_that_do_not_fit_are_refused_by_name(changes: dict[str, Any], problem: str) -> None:
     with pytest.raises(InputError, match=problem):
-        from_data("venue-added", 1, to_data(venue()) | changes)
+        from_data("venue-added", 1, unstructure(venue()) | changes)
