@@ -308,6 +308,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
     "scheduling.log.remarks.LONGEST_REMARK": (500, "a reason is a sentence or two"),
     "scheduling.log.remarks.SALT_BYTES": (16, "128 bits: a digest of few words cannot be guessed at"),
+    "scheduling.commands.venues.MOST_HOURS_FROM_THE_SUN": (3.0, "a clock that is farther is a wrong zone or sign"),
     "scheduling.planning.service_windows.LONGEST_MINUTES": (10_080, "a weekly window is no longer than its week"),
     "scheduling.planning.timeline.KNOT_TOLERANCE_COLUMNS": (0.01, "a hundredth of a dot is not seen"),
     "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),

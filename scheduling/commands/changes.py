@@ -7,7 +7,7 @@ is told as a warning, and needs a yes. Making a change writes one event. Undo is
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -55,6 +55,21 @@ class Preview:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Told:
+    """What else is said with a change, of something that hangs on it.
+
+    Attributes:
+        stream: of what.
+        version: of that stream, on which it was decided.
+        event: without its reason, which is that of the change.
+    """
+
+    stream: str
+    version: int
+    event: Any
+
+
+@dataclass(frozen=True, kw_only=True)
 class Change:
     """A change that was worked out.
 
@@ -62,14 +77,18 @@ class Change:
         stream: of what is changed.
         version: of that stream, on which it was decided.
         event: that it becomes, without its reason; None where all is so already.
+        also: what is said with it, in the same transaction.
         stands_on: other streams that it was decided upon.
+        recheck: looks once more, where nobody else can append, at what another command may have changed meanwhile.
         preview: what it would do.
     """
 
     stream: str
     version: int
     event: Any
+    also: tuple[Told, ...] = ()
     stands_on: tuple[str, ...] = ()
+    recheck: Callable[[], None] = lambda: None
     preview: Preview
 
 
@@ -127,7 +146,7 @@ def make(
 
     Raises:
         NotAccepted: it has warnings.
-        InputError: the reason is too long, or what it stands on was closed into an archive.
+        InputError: the reason is too long, what it stands on was closed into an archive, or it cannot be any more.
         VersionConflict: somebody else changed it meanwhile.
         ViewsSetAside: it would not show.
     """
@@ -137,10 +156,17 @@ def make(
     with transaction.atomic():
         lock("default")
         if change.event is not None:
-            event: Event = replace(change.event, remark=keep(reason, chance))
-            append([Append(change.stream, change.version, [event])], by, stands_on=change.stands_on)
+            change.recheck()
+            said = (Told(stream=change.stream, version=change.version, event=change.event), *change.also)
+            append([_with_reason(one, reason, chance) for one in said], by, stands_on=change.stands_on)
         if once is not None:
             keep_command(once.memory_of(change.stream), by.actor, once.digest)
+
+
+def _with_reason(told: Told, reason: str | None, chance: Chance) -> Append:
+    """Each event keeps the reason by itself, so that its stream can be closed by itself."""
+    event: Event = replace(told.event, remark=keep(reason, chance))
+    return Append(told.stream, told.version, [event])
 
 
 def was_made(stream: str, once: Once | None, actor: str) -> bool:

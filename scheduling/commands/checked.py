@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from machines.errors import InputError
 from scheduling.commands.plan_run import (
     PlanRun,
     RunContext,
@@ -14,6 +15,8 @@ from scheduling.commands.plan_run import (
     require_picture_fits,
 )
 from scheduling.log.events import Event
+from scheduling.log.models import Machine
+from scheduling.queries.venue_context import place_of
 from scheduling.rendering.upload_store import UploadStore
 
 
@@ -21,8 +24,8 @@ from scheduling.rendering.upload_store import UploadStore
 class Checked:
     """A command that was checked whole.
 
-    What was added is neither changed nor taken away again, unless it is closed into an archive. So a check once made
-    stays true, but for what is said here, and need not be made again where nobody else can append.
+    A check once made stays true, but for what is said here and what is closed into an archive, and need not be made
+    again where nobody else can append.
 
     Attributes:
         event: that it becomes.
@@ -46,6 +49,20 @@ def check_plan_run(command: PlanRun) -> Checked:
         event=plan_run(command, context),
         stands_on=context.streams,
         see=lambda uploads: require_picture_fits(command, context, uploads),
-        recheck=lambda: require_free(command),
+        recheck=lambda: _recheck_run(command, context),
         run=context,
     )
+
+
+def _recheck_run(command: PlanRun, context: RunContext) -> None:
+    """That the machine is free, and still where and what its columns were counted for."""
+    require_free(command)
+    machine = Machine.objects.select_related("venue").filter(id=command.machine).first()
+    if machine is None:
+        return  # it, or its venue, was closed into an archive, which is told where the run is written
+    if _counted_for(machine) != _counted_for(context.machine):
+        raise InputError("machine", f"{machine.name} was changed in this moment", "look at it, and plan the run again")
+
+
+def _counted_for(machine: Machine) -> tuple[object, ...]:
+    return machine.venue_id, machine.profile_id, place_of(machine.venue)

@@ -20,6 +20,7 @@ from scheduling.commands.checked import Checked, check_plan_run
 from scheduling.commands.openings import fix_opening
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.commands.service_windows import fix_service_window
+from scheduling.commands.venues import add_venue
 from scheduling.log import models
 from scheduling.log.ends import lock
 from scheduling.log.events import Event
@@ -28,12 +29,11 @@ from scheduling.log.events.studio import (
     ProfileAdded,
     RunPlanned,
     SourceAdded,
-    VenueAdded,
 )
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.store import Append, Attribution, VersionConflict, append, require_never_closed, stream_version
 from scheduling.nodes.told_before import planning
-from scheduling.queries.names import require
+from scheduling.queries.names import require, require_in_use
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
 
@@ -50,17 +50,6 @@ class IdInUse(DayrollError):
 Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
 
 
-def add_venue(command: AddVenue) -> Event:
-    """A venue is what was said of it."""
-    return VenueAdded(
-        name=command.name,
-        latitude_degrees=command.latitude_degrees,
-        longitude_degrees=command.longitude_degrees,
-        elevation_m=command.elevation_m,
-        zone=command.zone,
-    )
-
-
 def add_profile(command: AddProfile) -> Event:
     """A profile is what was said of it."""
     return ProfileAdded(profile=command.profile)
@@ -68,7 +57,7 @@ def add_profile(command: AddProfile) -> Event:
 
 def add_machine(command: AddMachine) -> Event:
     """Venue and profile must exist."""
-    require(models.Venue, "venue", command.venue)
+    require_in_use(models.Venue, "venue", command.venue)
     require(models.Profile, "profile", command.profile)
     return MachineAdded(name=command.name, venue=command.venue, profile=command.profile)
 

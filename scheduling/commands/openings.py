@@ -13,7 +13,7 @@ from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.queries.history import differences, shown_by
-from scheduling.queries.names import require
+from scheduling.queries.names import require_in_use
 from scheduling.queries.runs import runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.sky import anchors
@@ -34,7 +34,11 @@ def fix_opening(command: FixOpening) -> OpeningFixed:
     Raises:
         InputError: there is no such venue or instant, or it would be over before it begins.
     """
-    venue = require(Venue, "venue", command.venue)
+    return opening_at(command, require_in_use(Venue, "venue", command.venue))
+
+
+def opening_at(command: FixOpening, venue: Venue) -> OpeningFixed:
+    """An opening at a venue as it stands, or would; see `fix_opening`."""
     opens_at = _instant("anchor", command.anchor, venue)
     closes_at = None if command.closing is None else _instant("closing", command.closing, venue)
     if closes_at is not None and not timedelta(0) < closes_at - opens_at <= LONGEST:

@@ -26,7 +26,7 @@ from scheduling.planning.service_windows import (
 )
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.machine_context import machine_contexts
-from scheduling.queries.names import require
+from scheduling.queries.names import require, require_in_use
 from scheduling.queries.venue_context import place_of
 from scheduling.sky.zones import zone
 from scheduling.supplies.window_work import work_in_windows
@@ -45,7 +45,11 @@ def fix_service_window(command: FixServiceWindow) -> ServiceWindowFixed:
     Raises:
         InputError: there is no such venue or instant.
     """
-    venue = require(Venue, "venue", command.venue)
+    return window_at(command, require_in_use(Venue, "venue", command.venue))
+
+
+def window_at(command: FixServiceWindow, venue: Venue) -> ServiceWindowFixed:
+    """A window at a venue as it stands, or would; see `fix_service_window`."""
     try:
         at = begins_at(command.comes, place_of(venue), zone(venue.zone))
     except InputError as error:

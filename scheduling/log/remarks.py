@@ -31,6 +31,9 @@ from scheduling.log.events.studio import (
     RunWithdrawn,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
+    VenueChanged,
+    VenueRetired,
+    VenueTakenBack,
 )
 from scheduling.log.models import Remark
 from scheduling.log.store import Append, Attribution, append
@@ -45,8 +48,11 @@ KINDS_WITH_REMARKS = tuple(
         OpeningFixed,
         OpeningCalledOff,
         RunWithdrawn,
-        ServiceWindowFixed,
         ServiceWindowCalledOff,
+        ServiceWindowFixed,
+        VenueChanged,
+        VenueRetired,
+        VenueTakenBack,
     )
 )
 CHANGED_AFTERWARDS = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"

@@ -25,6 +25,7 @@ from scheduling.log.events.studio import (
     SegmentsPlanned,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
+    VenueChanged,
 )
 from scheduling.log.models import Event, Machine
 from scheduling.queries.machine_context import MachineContext, machine_context
@@ -48,6 +49,7 @@ INVALIDATED_BY = tuple(
         OpeningFixed,
         OpeningCalledOff,
         HoursSet,
+        VenueChanged,
         ServiceWindowFixed,
         ServiceWindowCalledOff,
     )

@@ -17,6 +17,7 @@ from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.run_changes import withdraw_run
 from scheduling.commands.service_windows import call_off_window, change_window, take_back_window
+from scheduling.commands.venues import change_venue, retire_venue, take_back_venue
 from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.names import require
@@ -35,6 +36,9 @@ CURATOR_TOO: tuple[Role, ...] = ("studio", "curator")
 # What is not in the table is for the studio alone.
 MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     AddVenue: STUDIO_ALONE,
+    change_venue: STUDIO_ALONE,
+    retire_venue: STUDIO_ALONE,
+    take_back_venue: STUDIO_ALONE,
     AddProfile: STUDIO_ALONE,
     AddMachine: STUDIO_ALONE,
     AddSource: STUDIO_ALONE,

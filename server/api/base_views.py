@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from machines.errors import InputError
-from machines.serialization import structure
+from machines.serialization import structure, unstructure
 from scheduling.commands.handlers import carry_out, check_command
 from scheduling.log.store import Attribution
 from server import wiring
@@ -41,6 +41,18 @@ def attribution(request: Request, venue: str | None = None) -> Attribution:
     if isinstance(who, KeyHolder):
         require_venue(who.standing, venue)
     return Attribution(actor=who.actor, request=request_id(request._request), said_at=wiring.now())
+
+
+def asked_for(request: Request, name: str) -> bool:
+    """Whether a query says ``true``; not where it is not given.
+
+    Raises:
+        InputError: it says neither.
+    """
+    text = request.query_params.get(name, "false")
+    if text not in ("true", "false"):
+        raise InputError(name, f"{text!r} is neither", "give true or false")
+    return text == "true"
 
 
 class ApiView(APIView):
@@ -108,15 +120,19 @@ class Collection(List):
     Attributes:
         command: the dataclass that the body is read as.
         detail: name of the address of one of them.
+        preview: what adding one would do, by the command and now; None where that cannot be asked for.
     """
 
     detail: str = ""
+    preview: Any = None
 
     def post(self, request: Request) -> Response:
         """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""
         command = structure(request.data, self.command)
         by = attribution(request, getattr(command, "venue", None))
         checked = check_command(command, by, wiring.uploads())
+        if self.preview is not None and asked_for(request, "preview"):
+            return Response(unstructure(self.preview(command, by.said_at)))
         with transaction.atomic():
             carry_out(command, checked, by)
             row = self.get_queryset().get(pk=command.id)

@@ -23,7 +23,7 @@ from scheduling.log.projecting.as_of import AsOf
 from scheduling.log.store import stream_version
 from scheduling.queries.history import HistoryStep, Shown, history, states
 from server import wiring
-from server.api.base_views import ApiView, attribution
+from server.api.base_views import ApiView, asked_for, attribution
 from server.api.conditional import answered, require_match, said_part, tag_of, two_part_tag
 from server.api.json_parser import BodyParser, MergePatchParser
 from server.api.past import PastItem, asked_moment
@@ -153,14 +153,14 @@ class ChangeView(ApiView):
         version = stream_version(stream)  # read first: whoever changes it from here on is noticed
         row = get_object_or_404(what.model, pk=pk)
         by = attribution(request, what.venue_of(row))
-        is_preview, once = _asked_for(request, "preview"), _once(request)
+        is_preview, once = asked_for(request, "preview"), _once(request)
         if is_preview or not was_made(stream, once, by.actor):
             if not self.any_state or "If-Match" in request.headers:
                 require_match(request, what.tag(row), lambda given: self._since(pk, given))
             change = work_out(row, version)
             if is_preview:
                 return Response(unstructure(change.preview))
-            make(change, reason, by, wiring.chance(), accepted=_asked_for(request, "accept"), once=once)
+            make(change, reason, by, wiring.chance(), accepted=asked_for(request, "accept"), once=once)
             row.refresh_from_db()
         return Response(what.serializer(row).data, headers={"ETag": what.tag(row)})
 
@@ -247,13 +247,6 @@ class ResourceHistory(ApiView):
         what = self.changeable
         get_object_or_404(what.model, pk=pk)
         return Response(unstructure(History(steps=history(what.model, what.stream(pk), what.shown))))
-
-
-def _asked_for(request: Request, name: str) -> bool:
-    text = request.query_params.get(name, "false")
-    if text not in ("true", "false"):
-        raise InputError(name, f"{text!r} is neither", "give true or false")
-    return text == "true"
 
 
 def _once(request: Request) -> Once | None:

@@ -12,10 +12,11 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands import openings, run_changes, service_windows
+from scheduling.commands import openings, run_changes, service_windows, venues
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.changes import Preview
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Notice, Opening, Profile, Run, ServiceWindow, Source
+from scheduling.log.models import Notice, Opening, Profile, Run, ServiceWindow, Source, Venue
 from scheduling.log.projecting.as_of import (
     AsOf,
     machine_row_at,
@@ -27,9 +28,11 @@ from scheduling.log.projecting.as_of import (
     run_row_at,
     runs_at,
     service_window_at,
+    venue_row_at,
+    venues_at,
 )
 from server.api.base_views import Collection, Item, List
-from server.api.changes import Act, AnAct, Changeable, Changing, ResourceHistory, Tagged
+from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, ResourceHistory, Tagged
 from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
@@ -101,6 +104,7 @@ class Resource:
         command: the dataclass that adds one; None where only events do.
         changeable: how one is changed; None where it is not.
         many: the view of the list, where it is one of its own; then it has the command, too.
+        preview: what adding one would do, by the command and now; None where that cannot be asked for.
         as_they_were, as_it_was: give a page of them, and one, as of a moment; None where there is only now.
     """
 
@@ -113,6 +117,7 @@ class Resource:
     as_it_was: Callable[[str, AsOf], Model | None] | None = None
     changeable: Changeable | None = None
     many: type[List] | None = None
+    preview: Callable[..., Preview] | None = None
 
     def addresses(self) -> list[URLPattern]:
         """Of the list and of one, and of what can be done to it."""
@@ -123,6 +128,8 @@ class Resource:
         if self.many is None and self.command is not None:
             listed |= {"command": self.command, "detail": self.name}
             many = Collection
+        if self.preview is not None:
+            listed |= {"preview": self.preview, "ordered_with": {"preview": ORDERED_WITH["preview"]}}
         if self.as_they_were is not None:
             listed["as_they_were"] = self.as_they_were
             many = PastList if self.command is None else PastCollection
@@ -212,8 +219,38 @@ RUN = Changeable(
 )
 
 
+VENUE = Changeable(
+    kind="venue",
+    model=Venue,
+    serializer=VenueRow,
+    command=AddVenue,
+    as_ordered=venues.as_ordered,
+    fixed=venues.NEVER_CHANGED,
+    shown=venues.SHOWN,
+    change=venues.change_venue,
+    venue_of=lambda row: row.id,
+    acts={
+        "retire": AnAct(
+            venues.retire_venue,
+            "It is used no more, and shown and offered nowhere but here, marked. No machine may stand there.",
+        ),
+        "take-back": AnAct(venues.take_back_venue, "What was retired is used again, as it was."),
+    },
+)
+
+
 RESOURCES = (
-    Resource("venue", VenueRow, "The venues, and adding one.", "A venue.", AddVenue),
+    Resource(
+        "venue",
+        VenueRow,
+        "The venues, and adding one.",
+        "A venue, as it is or as it was.",
+        AddVenue,
+        venues_at,
+        venue_row_at,
+        VENUE,
+        preview=venues.preview_venue,
+    ),
     Resource("profile", ProfileRow, "The profiles, and adding one.", "A profile.", AddProfile),
     Resource(
         "machine",

@@ -19,13 +19,13 @@ from server.api.serializers import Row, Stored
 
 
 class VenueRow(Row):
-    """A venue; its hours are null while nobody has set any."""
+    """A venue; its hours are null while nobody has set any, ``retired_at`` while it is used."""
 
     hours = Stored(Hours | None)
 
     class Meta:
         model = Venue
-        fields = ("id", "name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone", "hours")
+        fields = ("id", "name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone", "hours", "retired_at")
 
 
 class VenueHours(Replaced):

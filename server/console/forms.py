@@ -42,7 +42,7 @@ class OpeningForm(InstantForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.venues = {venue.id: venue for venue in Venue.objects.order_by("name", "id")}
+        self.venues = {venue.id: venue for venue in Venue.objects.filter(retired_at=None).order_by("name", "id")}
         self.fields["venue"] = forms.ChoiceField(choices=[(one.id, one.name) for one in self.venues.values()])
         self.zones = sorted(zone_names())
 

@@ -70,7 +70,7 @@ class HoursForm(forms.Form):
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: HttpRequest, venue: str) -> HttpResponse:
     """The hours as they are, to be changed as a whole."""
-    row = get_object_or_404(Venue, pk=venue)
+    row = get_object_or_404(Venue, pk=venue, retired_at=None)
     by = author(request, set_hours, row.id)
     form = HoursForm(request.POST or None, initial=as_lines(venue_hours(row)))
     if request.method == "POST" and form.is_valid():

@@ -178,4 +178,4 @@ def _person(actor: str) -> str:
 
 
 def _times(at: datetime, venue: Venue) -> dict[str, Any]:
-    return {"times": everywhere(at, venue.id, list(Venue.objects.order_by("name", "id")))}
+    return {"times": everywhere(at, venue.id, list(Venue.objects.filter(retired_at=None).order_by("name", "id")))}

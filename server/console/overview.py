@@ -113,7 +113,7 @@ class Overview:
 
 def overview(now: datetime) -> Overview:
     """Everything that the console shows at an instant."""
-    there = venue_contexts(Venue.objects.order_by("name", "id"))
+    there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
     machines = machine_contexts(Machine.objects.order_by("name", "id"), now, there)
     halls = tuple(
         _hall(one, now, [context for context in machines if context.machine.venue_id == one.venue.id])

@@ -33,7 +33,7 @@ from server.console.service_window_times import Outlook, outlook
 @never_cache
 def listed(request: HttpRequest, venue: str) -> HttpResponse:
     """The windows of a venue, to be read by everybody."""
-    row, now = get_object_or_404(Venue, pk=venue), wiring.now()
+    row, now = get_object_or_404(Venue, pk=venue, retired_at=None), wiring.now()
     said = f"{formatting.moment(now, row.zone)}, {row.zone}, {formatting.offset(now, row.zone)}"
     page = {"venue": row, "now": said, "windows": outlook(row, now).listed(reasons=request.user.is_authenticated)}
     return render(request, "console/service_windows.html", page)
@@ -44,7 +44,7 @@ def listed(request: HttpRequest, venue: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest, venue: str) -> HttpResponse:
     """The form; once it can be read, when the window comes; once that is confirmed, the window."""
-    row = get_object_or_404(Venue, pk=venue)
+    row = get_object_or_404(Venue, pk=venue, retired_at=None)
     by = author(request, FixServiceWindow, row.id)
     form = ServiceWindowForm(request.POST or None)
     page: dict[str, Any] = {"form": form, "venue": row}

@@ -86,7 +86,7 @@ class StaffSheet:
 @never_cache
 def today(request: HttpRequest, venue: str) -> HttpResponse:
     """The sheet, as of now."""
-    shown: dict[str, Any] = {"sheet": sheet(get_object_or_404(Venue, pk=venue), wiring.now())}
+    shown: dict[str, Any] = {"sheet": sheet(get_object_or_404(Venue, pk=venue, retired_at=None), wiring.now())}
     return render(request, "console/today.html", shown)
 
 

@@ -29,6 +29,39 @@ class VenueAdded:
 
 
 @dataclass(frozen=True, kw_only=True)
+class VenueChanged:
+    """A venue is this from now on, in place of what was said of it before; its hours stay.
+
+    Attributes:
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "venue"
+    name: str
+    latitude_degrees: float
+    longitude_degrees: float
+    elevation_m: float
+    zone: str
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class VenueRetired:
+    """A venue is used no more; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "venue"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class VenueTakenBack:
+    """A venue that was retired is used again; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "venue"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class HoursSet:
     """A venue's hours from now on are these, in place of any before; by the clocks of the venue's zone."""
 
@@ -194,6 +227,9 @@ class ServiceWindowCalledOff:
 
 StudioEvent = (
     VenueAdded
+    | VenueChanged
+    | VenueRetired
+    | VenueTakenBack
     | HoursSet
     | ProfileAdded
     | MachineAdded

@@ -124,6 +124,7 @@ class Migration(migrations.Migration):
                 ('elevation_m', models.FloatField()),
                 ('zone', models.TextField(help_text='IANA name')),
                 ('hours', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.opening_hours.Hours; null while nobody has set any', null=True)),
+                ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
                 'abstract': False,

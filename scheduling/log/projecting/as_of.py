@@ -26,7 +26,7 @@ from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import MachineAdded, OpeningFixed, RunPlanned
+from scheduling.log.events.studio import MachineAdded, OpeningFixed, RunPlanned, VenueAdded
 from scheduling.log.garbage import held_back
 from scheduling.log.models import (
     Machine,
@@ -38,12 +38,14 @@ from scheduling.log.models import (
     Segment,
     ServiceWindow,
     Strip,
+    Venue,
 )
 from scheduling.log.owners import Owners
 from scheduling.log.projecting.projector import FoldFailed
 from scheduling.log.projections import VIEWS, Fold, View
 from scheduling.log.rows.row_cache import Rows
 
+Added = RunPlanned | MachineAdded | OpeningFixed | VenueAdded
 Row = TypeVar("Row", bound=Model)
 
 
@@ -124,6 +126,11 @@ def machines_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Mac
     return _each(machine_row_at, _named(MachineAdded, moment, part, using), moment, using)
 
 
+def venues_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Venue]:
+    """Venues as they were, in the order of their ids."""
+    return _each(venue_row_at, _named(VenueAdded, moment, part, using), moment, using)
+
+
 def openings_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Opening]:
     """Openings as they were fixed, in the order of their ids."""
     return _each(opening_at, _named(OpeningFixed, moment, part, using), moment, using)
@@ -153,7 +160,7 @@ def segments_at(run: str, moment: AsOf, part: Page, *, using: str = "default") -
     return None if rows.find(Run, run) is None else part.of(rows.all(Segment), "number")
 
 
-def _named(event: type[RunPlanned | MachineAdded | OpeningFixed], moment: AsOf, part: Page, using: str) -> list[str]:
+def _named(event: type[Added], moment: AsOf, part: Page, using: str) -> list[str]:
     """Ids of what there was, by the events that named it."""
     said = models.Event.objects.using(using).filter(moment.counts, kind=EVENT_KINDS[event])
     streams = said.order_by("stream").values_list("stream", flat=True).distinct()
@@ -174,6 +181,11 @@ def run_row_at(run: str, moment: AsOf, *, using: str = "default") -> Run | None:
 def machine_row_at(machine: str, moment: AsOf, *, using: str = "default") -> Machine | None:
     """A machine as it was, without what belongs to it."""
     return folded((Machine,), moment.counts, stream=f"machine/{machine}", using=using).find(Machine, machine)
+
+
+def venue_row_at(venue: str, moment: AsOf, *, using: str = "default") -> Venue | None:
+    """A venue as it was; None where it was not added yet."""
+    return folded((Venue,), moment.counts, stream=f"venue/{venue}", using=using).find(Venue, venue)
 
 
 def opening_at(opening: str, moment: AsOf, *, using: str = "default") -> Opening | None:

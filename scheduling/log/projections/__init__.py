@@ -47,7 +47,13 @@ VIEWS: tuple[View, ...] = (
     View(
         "venues",
         (models.Venue,),
-        {studio.VenueAdded: catalogue.venue_added, studio.HoursSet: catalogue.hours_set},
+        {
+            studio.VenueAdded: catalogue.venue_added,
+            studio.VenueChanged: catalogue.venue_changed,
+            studio.VenueRetired: catalogue.venue_retired,
+            studio.VenueTakenBack: catalogue.venue_taken_back,
+            studio.HoursSet: catalogue.hours_set,
+        },
     ),
     View("profiles", (models.Profile,), {studio.ProfileAdded: catalogue.profile_added}),
     View("sources", (models.Source,), {studio.SourceAdded: catalogue.source_added}),

@@ -14,6 +14,9 @@ from scheduling.log.events.studio import (
     ServiceWindowFixed,
     SourceAdded,
     VenueAdded,
+    VenueChanged,
+    VenueRetired,
+    VenueTakenBack,
 )
 from scheduling.log.models import ClosedStream, Opening, Profile, ServiceWindow, Source, Venue
 from scheduling.log.recorded import Recorded
@@ -31,6 +34,28 @@ def venue_added(rows: Rows, fact: Recorded, event: VenueAdded) -> None:
         elevation_m=event.elevation_m,
         zone=event.zone,
     )
+
+
+def venue_changed(rows: Rows, fact: Recorded, event: VenueChanged) -> None:
+    """What was said of it last counts."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.name = event.name
+        venue.latitude_degrees = event.latitude_degrees
+        venue.longitude_degrees = event.longitude_degrees
+        venue.elevation_m = event.elevation_m
+        venue.zone = event.zone
+
+
+def venue_retired(rows: Rows, fact: Recorded, event: VenueRetired) -> None:
+    """Its row stays, marked."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.retired_at = fact.happened_at
+
+
+def venue_taken_back(rows: Rows, fact: Recorded, event: VenueTakenBack) -> None:
+    """It is used again."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.retired_at = None
 
 
 def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:

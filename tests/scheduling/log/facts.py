@@ -84,6 +84,9 @@ from scheduling.log.events.studio import (
     ServiceWindowFixed,
     SourceAdded,
     VenueAdded,
+    VenueChanged,
+    VenueRetired,
+    VenueTakenBack,
 )
 from scheduling.log.recorded import Recorded
 from scheduling.log.store import Append, Attribution, append
@@ -353,6 +356,9 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("source/land", source()),
     ("opening/first", opening()),
     ("opening/first", OpeningCalledOff()),
+    ("venue/boathouse", VenueChanged(**vars(venue(name="The New Boathouse")))),
+    ("venue/boathouse", VenueRetired()),
+    ("venue/boathouse", VenueTakenBack()),
     ("machine/left", machine()),
     ("machine/left", NodeEnrolled(epoch=1)),
     ("run/spring", run()),

@@ -47,6 +47,7 @@ CASES = [
         "call-off",
         curators=True,
     ),
+    Case("venues/shed", {"name": "The Shed", "elevation_m": 3.5}, ("name", "elevation_m"), "retire"),
 ]
 EACH = pytest.mark.parametrize("case", CASES, ids=lambda case: case.path)
 
@@ -74,7 +75,9 @@ def steps(caller: Caller, path: str) -> Any:
 
 
 def test_every_resource_that_can_be_changed_is_tried() -> None:
-    changeable = {f"{one.name}s" for one in RESOURCES if one.changeable is not None}
+    changeable = {
+        f"{one.name}s" for one in RESOURCES if one.changeable is not None and one.changeable.change is not None
+    }
     assert {case.path.partition("/")[0] for case in CASES} == changeable
 
 

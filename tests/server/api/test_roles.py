@@ -73,6 +73,12 @@ def rename_the_window(caller: Caller) -> HttpResponse:
     return rename(caller, "service-windows/visit")
 
 
+def retire_a_venue(caller: Caller) -> HttpResponse:
+    caller.post("venues", FAR_VENUE)
+    where = "shed" if caller.get("venues/shed").status_code == 200 else "quay"  # some roles may add none, either
+    return caller.post(f"venues/{where}/retire", {}, **ANY)
+
+
 def rename(caller: Caller, path: str) -> HttpResponse:
     body = json.dumps({"name": "Another name"})
     return caller.other("PATCH", path, data=body, content_type="application/json", **ANY)
@@ -96,6 +102,9 @@ ANY = {"HTTP_IF_MATCH": "*"}
 # By address and method: an order that is good while an outage is open, and who may give it, as the studio wants it.
 COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venues", "post"): (lambda caller: caller.post("venues", FAR_VENUE), STUDIO),
+    ("venue", "patch"): (lambda caller: rename(caller, "venues/quay"), STUDIO),
+    ("venue-retire", "post"): (retire_a_venue, STUDIO),
+    ("venue-take-back", "post"): (lambda caller: caller.post("venues/quay/take-back", {}, **ANY), STUDIO),
     ("profiles", "post"): (lambda caller: caller.post("profiles", PROFILE | {"id": "wren-b"}), STUDIO),
     ("machines", "post"): (lambda caller: caller.post("machines", MACHINE | {"id": "wren-2"}), STUDIO),
     ("sources", "post"): (lambda caller: caller.post("sources", SOURCE | {"id": "land-b"}), STUDIO),
