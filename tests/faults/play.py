@@ -106,17 +106,31 @@ def wait_until_accounted(stage: Stage, together: Sequence[Stage] = ()) -> None:
     """Until the server has every column and the board knows it, or nothing more can be hoped for; ``together`` are all
     that people tend meanwhile."""
     deadline = stage.lane.real_s() + stage.lane.accounted_limit_s
-    while stage.lane.real_s() < deadline:
+    while True:
         for one in together or [stage]:
             tend(one)
         board = stage.survivor
-        if _all_told(stage, board) and _accounted(stage) and (not stage.clones or _one_is_fenced(stage)):
+        missing = _missing(stage, board)
+        if missing is None:
             return
         if board.gave_up():
             stage.problems.append(f"the agent ended ({board.ended}) and needs a hand: {board.said()[-400:]!r}")
             return
+        if stage.lane.real_s() >= deadline:
+            stage.problems.append(f"{missing}; the board said {board.said()[-400:]!r}")
+            return
         stage.lane.pass_time(LOOK_EVERY_S)
-    stage.problems.append(f"not every column was accounted for; the board said {stage.survivor.said()[-400:]!r}")
+
+
+def _missing(stage: Stage, board: Board) -> str | None:
+    """What is still waited for; None for nothing."""
+    if not _all_told(stage, board):
+        return "the server has not all that the board's journal holds"
+    if not _accounted(stage):
+        return "not every column was accounted for"
+    if stage.clones and not _one_is_fenced(stage):
+        return "of a board and its copy, not one alone was fenced off"
+    return None
 
 
 def _all_told(stage: Stage, board: Board) -> bool:

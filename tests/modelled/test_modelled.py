@@ -39,6 +39,9 @@ BROKE = {
     3732: "2dff23b85ae1",
     # an answer without an end outlasted its trouble, and kept a board's last report, by a mistake of the play itself
     9279: "eb4d06e261ca",
+    # a board and its copy started in the same instant and told the same to the last digit, so that neither could be
+    # fenced off, by a mistake of the virtual time itself
+    22480: "f1acc8643fb7",
 }
 
 

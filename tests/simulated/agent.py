@@ -165,7 +165,7 @@ class AgentProgram:
         self._begun = True
         self.process, self._stopping, self.fuse.left = Process(), False, None
         self.news = VirtualNews(self.world)
-        self._spawn(self._main)
+        self._spawn(self._main, self.world.next_start())
 
     def kill(self) -> None:
         """The power goes, at some place of the next minutes where it may."""
@@ -257,8 +257,8 @@ class AgentProgram:
     def _connect(self, deadline: object, read_s: float) -> Any:
         return Connections(self.network)
 
-    def _spawn(self, body: Callable[[], None]) -> Task:
-        task = Task(self.world, body, lambda error: self._task_ended(error))
+    def _spawn(self, body: Callable[[], None], begins: float | None = None) -> Task:
+        task = Task(self.world, body, lambda error: self._task_ended(error), begins)
         task.program = self
         self._tasks.append(task)
         return task

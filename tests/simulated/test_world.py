@@ -116,6 +116,18 @@ def test_a_task_that_is_killed_ends_where_it_stands_and_one_that_breaks_says_why
     assert [str(error) for error in ends] == ["no such thing"]
 
 
+def test_no_two_programs_start_in_the_same_instant() -> None:
+    world, began = World(0.0), list[float]()
+
+    def start() -> None:
+        Task(world, lambda: began.append(world.now), lambda error: None, world.next_start())
+
+    for instant in (10.0, 10.0, 10.0, 20.0):
+        world.at(instant, start)
+    world.run(100.0)
+    assert began == pytest.approx([10.0, 10.001, 10.002, 20.0])
+
+
 def test_a_fuse_burns_at_its_place_and_once() -> None:
     fuse = Fuse()
     fuse.burn()

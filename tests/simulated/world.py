@@ -71,6 +71,7 @@ class World:
         self._hub = getcurrent()
         self._heap: list[Event] = []
         self._number = itertools.count()
+        self._next_start = now
 
     def at(self, instant: float, do: Callable[[], None]) -> Event:
         """Have something happen at an instant, or now if that has passed."""
@@ -87,6 +88,13 @@ class World:
                 event.do()
         if not done():
             self.now = max(self.now, until)
+
+    def next_start(self) -> float:
+        """When a program starts that is started now. Two never do in one instant: a board and its copy would tell the
+        same to the last digit, so that nobody could tell them apart; no two boards outside do that."""
+        starts = max(self.now, self._next_start)
+        self._next_start = starts + LEAST_WAIT_S
+        return starts
 
     def wait(self, seconds: float) -> None:
         """Time passes for whoever calls, and nothing wakes it earlier."""
@@ -105,8 +113,14 @@ class Task:
         program: of the board that it belongs to; None for no board's.
     """
 
-    def __init__(self, world: World, body: Callable[[], None], ended: Callable[[BaseException | None], None]) -> None:
-        """``ended`` is told what ended it; None for its own end."""
+    def __init__(
+        self,
+        world: World,
+        body: Callable[[], None],
+        ended: Callable[[BaseException | None], None],
+        begins: float | None = None,
+    ) -> None:
+        """``ended`` is told what ended it, None for its own end; ``begins`` is the instant, None for now."""
         self.is_over = False
         self.program: Any = None
         self._world, self._ended = world, ended
@@ -114,7 +128,7 @@ class Task:
         self._wakes = self._has_begun = False
         self._greenlet = greenlet(lambda: _outcome(body))
         self._greenlet.task = self
-        world.at(world.now, self._go_on)
+        world.at(world.now if begins is None else begins, self._go_on)
 
     def sleep(self, seconds: float, *, wakes: bool = False) -> None:
         """Called by the task itself: go on after so many virtual seconds, or when it is woken, where that may be."""
