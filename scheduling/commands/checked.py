@@ -65,4 +65,4 @@ def _recheck_run(command: PlanRun, context: RunContext) -> None:
 
 
 def _counted_for(machine: Machine) -> tuple[object, ...]:
-    return machine.venue_id, machine.profile_id, place_of(machine.venue)
+    return machine.venue_id, machine.profile_id, machine.retired_at, place_of(machine.venue)

@@ -17,15 +17,15 @@ from machines.serialization import unstructure
 from scheduling.commands import idempotency
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.checked import Checked, check_plan_run
+from scheduling.commands.machines import add_machine
 from scheduling.commands.openings import fix_opening
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.commands.service_windows import fix_service_window
+from scheduling.commands.venue_as_read import as_read
 from scheduling.commands.venues import add_venue
-from scheduling.log import models
 from scheduling.log.ends import lock
 from scheduling.log.events import Event
 from scheduling.log.events.studio import (
-    MachineAdded,
     ProfileAdded,
     RunPlanned,
     SourceAdded,
@@ -33,7 +33,6 @@ from scheduling.log.events.studio import (
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.store import Append, Attribution, VersionConflict, append, require_never_closed, stream_version
 from scheduling.nodes.told_before import planning
-from scheduling.queries.names import require, require_in_use
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
 
@@ -55,13 +54,6 @@ def add_profile(command: AddProfile) -> Event:
     return ProfileAdded(profile=command.profile)
 
 
-def add_machine(command: AddMachine) -> Event:
-    """Venue and profile must exist."""
-    require_in_use(models.Venue, "venue", command.venue)
-    require(models.Profile, "profile", command.profile)
-    return MachineAdded(name=command.name, venue=command.venue, profile=command.profile)
-
-
 def add_source(command: AddSource) -> Event:
     """The log keeps the picture with every default filled in, so that a later default does not change it."""
     return SourceAdded(
@@ -79,21 +71,27 @@ def _check_source(command: AddSource) -> Checked:
     )
 
 
-def _check_machine(command: AddMachine) -> Checked:
-    return Checked(event=add_machine(command), stands_on=(f"venue/{command.venue}", f"profile/{command.profile}"))
+def _at_venue(
+    work_out: Callable[[Any], Event], *others: Callable[[Any], str]
+) -> Callable[[AddMachine | FixOpening | FixServiceWindow], Checked]:
+    """How a command is checked that stands on a venue, and on other streams."""
+
+    def check(command: AddMachine | FixOpening | FixServiceWindow) -> Checked:
+        recheck = as_read(command.venue)  # read first: whoever changes it from here on is noticed
+        streams = (f"venue/{command.venue}", *(stream(command) for stream in others))
+        return Checked(event=work_out(command), stands_on=streams, recheck=recheck)
+
+    return check
 
 
 HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
     AddVenue: ("venue", lambda command: Checked(event=add_venue(command))),
     AddProfile: ("profile", lambda command: Checked(event=add_profile(command))),
-    AddMachine: ("machine", _check_machine),
+    AddMachine: ("machine", _at_venue(add_machine, lambda command: f"profile/{command.profile}")),
     AddSource: ("source", _check_source),
     PlanRun: ("run", check_plan_run),
-    FixOpening: ("opening", lambda one: Checked(event=fix_opening(one), stands_on=(f"venue/{one.venue}",))),
-    FixServiceWindow: (
-        "service",
-        lambda one: Checked(event=fix_service_window(one), stands_on=(f"venue/{one.venue}",)),
-    ),
+    FixOpening: ("opening", _at_venue(fix_opening)),
+    FixServiceWindow: ("service", _at_venue(fix_service_window)),
 }
 
 # The views that a command is checked against, beside the one that it adds to.

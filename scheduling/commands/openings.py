@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpening
 from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
@@ -80,8 +82,9 @@ def change_opening(row: Opening, command: FixOpening, now: datetime, version: in
     """
     if row.called_off_at is not None:
         raise InputError("called_off_at", "it was called off", "take that back first")
+    recheck = as_read(row.venue_id)  # read first: whoever changes it from here on is noticed
     event = fix_opening(command)
-    return _change(row, event, now, version, ("moves to", row.opens_at != event.opens_at))
+    return replace(_change(row, event, now, version, ("moves to", row.opens_at != event.opens_at)), recheck=recheck)
 
 
 def call_off_opening(row: Opening, now: datetime, version: int) -> Change:
@@ -91,8 +94,9 @@ def call_off_opening(row: Opening, now: datetime, version: int) -> Change:
 
 def take_back_opening(row: Opening, now: datetime, version: int) -> Change:
     """What was called off stands again as it was. While it stands, nothing is changed. See `change_opening`."""
+    recheck = as_read(row.venue_id)
     event = fix_opening(as_ordered(row)) if row.called_off_at else None
-    return _change(row, event, now, version, ("stands again:", True))
+    return replace(_change(row, event, now, version, ("stands again:", True)), recheck=recheck)
 
 
 def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[str, bool]) -> Change:
@@ -131,7 +135,7 @@ def _in_words(row: Opening, after: Opening, venue: Venue, version: int, said: tu
 
 def _printed_then(at: datetime, venue: Venue) -> Iterator[str]:
     """What each machine there prints at an instant."""
-    for machine in Machine.objects.filter(venue_id=venue.id).order_by("id"):
+    for machine in Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id"):
         run = runs_standing(machine.id).filter(starts_at__lte=at, ends_at__gt=at).first()
         yield f"{machine.name} is on no run then." if run is None else f"{machine.name} is on run {run.id} then."
 

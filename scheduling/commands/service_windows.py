@@ -12,6 +12,7 @@ from machines.errors import InputError
 from machines.serialization import structure
 from scheduling.commands.additions import FixServiceWindow
 from scheduling.commands.changes import Change, ChangeWarning, Preview, make
+from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Event, Machine, ServiceWindow, Venue
 from scheduling.log.projecting.foreseen import foreseen
@@ -78,7 +79,9 @@ def change_window(row: ServiceWindow, command: FixServiceWindow, now: datetime, 
     if row.called_off_at is not None:
         raise InputError("called_off_at", "it was called off", "take that back first")
     off = tuple(day for day in row.dates_off if _comes_on(command.comes, day))
-    return _change(row, replace(fix_service_window(command), dates_off=off), now, version, rules_the_past=True)
+    recheck = as_read(row.venue_id)  # read first: whoever changes it from here on is noticed
+    event = replace(fix_service_window(command), dates_off=off)
+    return replace(_change(row, event, now, version, rules_the_past=True), recheck=recheck)
 
 
 def call_off_window(row: ServiceWindow, now: datetime, version: int, *, date: str | None = None) -> Change:
@@ -99,8 +102,9 @@ def take_back_window(row: ServiceWindow, now: datetime, version: int, *, date: s
             raise InputError("date", "all of the window is called off", "leave the date out, and take that back first")
     is_off = row.called_off_at is not None if date is None else date in row.dates_off
     off = tuple(day for day in row.dates_off if day != date)
+    recheck = as_read(row.venue_id)
     event = replace(fix_service_window(as_ordered(row)), dates_off=off) if is_off else None
-    return _change(row, event, now, version)
+    return replace(_change(row, event, now, version), recheck=recheck)
 
 
 def call_off(window: str, reason: str | None, by: Attribution, chance: Chance, date: str | None = None) -> None:
@@ -190,7 +194,7 @@ def _next(row: ServiceWindow, venue: Venue, now: datetime) -> str:
 def _work_without_it(row: ServiceWindow, after: ServiceWindow, venue: Venue, now: datetime) -> Iterator[str]:
     """What is to be changed in times that it would not come any more."""
     kept = {(one.starts_at, one.ends_at) for one in _times(after, venue, now)}
-    machines = Machine.objects.filter(venue_id=venue.id).order_by("id")
+    machines = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id")
     for span, work in work_in_windows(machine_contexts(machines, now)).items():
         if span.window == row.id and (span.starts_at, span.ends_at) not in kept:
             for part, machine in work:

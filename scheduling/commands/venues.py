@@ -195,9 +195,10 @@ def _require_no_hours_of_the_place(row: Venue, now: datetime) -> None:
 
 
 def _require_empty(row: Venue) -> None:
-    there = Machine.objects.filter(venue_id=row.id).order_by("id").first()
+    there = Machine.objects.filter(venue_id=row.id, retired_at=None).order_by("id").first()
     if there is not None:
-        raise InputError("retired_at", f"{there.name} ({there.id}) stands there", "move it to another venue first")
+        problem = f"{there.name} ({there.id}) stands there"
+        raise InputError("retired_at", problem, "move it to another venue, or retire it first")
 
 
 def _runs_not_over(venue: Venue, now: datetime) -> list[Run]:

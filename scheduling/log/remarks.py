@@ -26,6 +26,9 @@ from scheduling.log.event_records import scan
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
 from scheduling.log.events.studio import (
+    MachineChanged,
+    MachineRetired,
+    MachineTakenBack,
     OpeningCalledOff,
     OpeningFixed,
     RunWithdrawn,
@@ -53,6 +56,9 @@ KINDS_WITH_REMARKS = tuple(
         VenueChanged,
         VenueRetired,
         VenueTakenBack,
+        MachineChanged,
+        MachineRetired,
+        MachineTakenBack,
     )
 )
 CHANGED_AFTERWARDS = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"

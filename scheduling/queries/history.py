@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from django.db.models import Model
 
 from machines.serialization import format_instant
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import SegmentsPlanned
+from scheduling.log.events.studio import SegmentsPlanned, StudioEvent
 from scheduling.log.projections import VIEWS, Fold
 from scheduling.log.remarks import remark_in, text_of
 from scheduling.log.rows.row_cache import Rows
 
 Row = TypeVar("Row", bound=Model)
+# What people say: of a machine its board tells far more, which changes nothing that is shown here.
+SAID = get_args(StudioEvent)
 Shown = Callable[[Any], dict[str, Any]]
 # What the planner does on people's behalf, thousands of times in a run's stream.
 OF_NOBODY = (SegmentsPlanned,)
@@ -114,5 +116,5 @@ def states(
 
 
 def _folds_of(model: type[Model]) -> dict[type[Any], Fold]:
-    folds = {kind: fold for view in VIEWS if model in view.tables for kind, fold in view.folds.items()}
+    folds = {kind: fold for view in VIEWS if model in view.tables for kind, fold in view.folds.items() if kind in SAID}
     return {kind: fold for kind, fold in folds.items() if kind not in OF_NOBODY}

@@ -48,14 +48,14 @@ def require(model: type[Any], kind: str, id: str, *related: str) -> Any:
     return row
 
 
-def require_in_use(model: type[Any], kind: str, id: str) -> Any:
-    """The row with an id, of a kind of thing that can be retired, where it was not.
+def require_in_use(model: type[Any], kind: str, id: str, *related: str) -> Any:
+    """The row with an id, of a kind of thing that can be retired, where it was not; see `require`.
 
     Raises:
         Unknown: there is none.
         InputError: it was retired.
     """
-    row = require(model, kind, id)
+    row = require(model, kind, id, *related)
     if row.retired_at is not None:
         raise InputError(kind, f"{row.name} was retired", f"name another {kind}, or take that back first")
     return row

@@ -18,6 +18,7 @@ from scheduling.log.events.studio import (
     HoursSet,
     MachineAdded,
     MachineCalibrated,
+    MachineChanged,
     OpeningCalledOff,
     OpeningFixed,
     RunPlanned,
@@ -40,6 +41,7 @@ INVALIDATED_BY = tuple(
     EVENT_KINDS[kind]
     for kind in (
         MachineAdded,
+        MachineChanged,
         MachineCalibrated,
         RunPlanned,
         RunWithdrawn,

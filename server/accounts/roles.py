@@ -12,6 +12,7 @@ from django.core.exceptions import PermissionDenied
 
 from machines.errors import DayrollError, InputError
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.machines import change_machine, retire_machine, take_back_machine
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
@@ -41,6 +42,9 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     take_back_venue: STUDIO_ALONE,
     AddProfile: STUDIO_ALONE,
     AddMachine: STUDIO_ALONE,
+    change_machine: STUDIO_ALONE,
+    retire_machine: STUDIO_ALONE,
+    take_back_machine: STUDIO_ALONE,
     AddSource: STUDIO_ALONE,
     UploadStore.put: STUDIO_ALONE,
     PlanRun: STUDIO_ALONE,

@@ -56,6 +56,7 @@ class MachineRow(Row):
             "stopped_at",
             "calibration",
             "refused_since",
+            "retired_at",
         )
 
 

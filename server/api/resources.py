@@ -12,11 +12,11 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands import openings, run_changes, service_windows, venues
+from scheduling.commands import machines, openings, run_changes, service_windows, venues
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.changes import Preview
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Notice, Opening, Profile, Run, ServiceWindow, Source, Venue
+from scheduling.log.models import Machine, Notice, Opening, Profile, Run, ServiceWindow, Source, Venue
 from scheduling.log.projecting.as_of import (
     AsOf,
     machine_row_at,
@@ -238,6 +238,27 @@ VENUE = Changeable(
     },
 )
 
+MACHINE = Changeable(
+    kind="machine",
+    model=Machine,
+    serializer=MachineRow,
+    command=AddMachine,
+    as_ordered=machines.as_ordered,
+    fixed=machines.NEVER_CHANGED,
+    shown=machines.SHOWN,
+    change=machines.change_machine,
+    venue_of=lambda row: row.venue_id,
+    acts={
+        "retire": AnAct(
+            machines.retire_machine,
+            "It takes no run and raises no notice any more, and is shown nowhere but here, marked. Its board"
+            " still comes in.",
+        ),
+        "take-back": AnAct(machines.take_back_machine, "What was retired is used again, as it was."),
+    },
+    is_told_of=True,
+)
+
 
 RESOURCES = (
     Resource(
@@ -260,6 +281,7 @@ RESOURCES = (
         AddMachine,
         machines_at,
         machine_row_at,
+        MACHINE,
     ),
     Resource("source", SourceRow, "The sources, and adding one.", "A source.", AddSource),
     Resource(

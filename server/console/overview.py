@@ -114,7 +114,7 @@ class Overview:
 def overview(now: datetime) -> Overview:
     """Everything that the console shows at an instant."""
     there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
-    machines = machine_contexts(Machine.objects.order_by("name", "id"), now, there)
+    machines = machine_contexts(Machine.objects.filter(retired_at=None).order_by("name", "id"), now, there)
     halls = tuple(
         _hall(one, now, [context for context in machines if context.machine.venue_id == one.venue.id])
         for one in there.values()
@@ -194,7 +194,8 @@ def _openings(there: Mapping[str, VenueContext], now: datetime) -> tuple[ComingO
 def _notices(now: datetime) -> tuple[OverviewLine, ...]:
     """Those that are open, and for a while what is over when it is told and yet has to be looked at."""
     recent = Notice.objects.filter(Q(cleared_at=None) | Q(kind=ENTRIES_TOLD_AGAIN, raised_at__gt=now - OUTAGES_SINCE))
-    return tuple(_notice(row, now) for row in recent.order_by("raised_at", "id"))
+    shown = recent.filter(machine__retired_at=None)
+    return tuple(_notice(row, now) for row in shown.order_by("raised_at", "id"))
 
 
 def _notice(row: Notice, now: datetime) -> OverviewLine:

@@ -133,5 +133,5 @@ def next_window(there: VenueContext, now: datetime) -> str:
 def outlook(venue: Venue, now: datetime) -> Outlook:
     """A venue at an instant."""
     there = venue_context(venue)
-    machines = Machine.objects.filter(venue_id=venue.id).order_by("name", "id")
+    machines = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("name", "id")
     return Outlook(there, now, work_in_windows(machine_contexts(machines, now, {venue.id: there})))

@@ -93,7 +93,7 @@ def today(request: HttpRequest, venue: str) -> HttpResponse:
 def sheet(venue: Venue, now: datetime) -> StaffSheet:
     """A venue's sheet at an instant."""
     there = venue_context(venue)
-    rows = Machine.objects.filter(venue_id=venue.id).order_by("name", "id")
+    rows = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("name", "id")
     machines = machine_contexts(rows, now, {venue.id: there})
     told = _told(machines)
     has_knife = any(context.model.knife is not None for context in machines)

@@ -85,7 +85,7 @@ def fragment(request: HttpRequest, machine: str) -> HttpResponse:
 
 
 def _context(request: HttpRequest, id: str) -> dict[str, Any]:
-    context = machine_context(get_object_or_404(Machine, pk=id), wiring.now())
+    context = machine_context(get_object_or_404(Machine, pk=id, retired_at=None), wiring.now())
     asked, text = question_asked(context), request.GET.get("place", "")
     return {
         "visit": visit(context),

@@ -88,6 +88,37 @@ class MachineAdded:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MachineChanged:
+    """A machine is this from now on, in place of what was said of it before; what was measured of it stays.
+
+    Attributes:
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "machine"
+    name: str
+    venue: str
+    profile: str
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineRetired:
+    """A machine is used no more; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "machine"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineTakenBack:
+    """A machine that was retired is used again; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "machine"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class MachineCalibrated:
     """What was measured of a machine, in place of all that was measured before."""
 
@@ -233,6 +264,9 @@ StudioEvent = (
     | HoursSet
     | ProfileAdded
     | MachineAdded
+    | MachineChanged
+    | MachineRetired
+    | MachineTakenBack
     | MachineCalibrated
     | SourceAdded
     | RunPlanned

@@ -66,6 +66,7 @@ class Migration(migrations.Migration):
                 ('stopped_at', models.DateTimeField(help_text='when its agent ended in order; null while one runs, as far as is known', null=True)),
                 ('calibration', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.calibration.Calibration; null while nobody measured', null=True)),
                 ('refused_since', models.DateTimeField(help_text='since when its reports are refused', null=True)),
+                ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
                 'abstract': False,

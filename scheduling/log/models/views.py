@@ -70,6 +70,7 @@ class Machine(Folded):
         null=True, help_text="a machines.model.calibration.Calibration; null while nobody measured"
     )
     refused_since = models.DateTimeField(null=True, help_text="since when its reports are refused")
+    retired_at = models.DateTimeField(null=True, help_text="null while it is used")
 
 
 class SupplyChange(Folded):

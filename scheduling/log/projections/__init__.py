@@ -79,6 +79,9 @@ VIEWS: tuple[View, ...] = (
         (models.Machine, models.SupplyChange, models.HandUse),
         {
             studio.MachineAdded: machines.machine_added,
+            studio.MachineChanged: machines.machine_changed,
+            studio.MachineRetired: machines.machine_retired,
+            studio.MachineTakenBack: machines.machine_taken_back,
             studio.MachineCalibrated: machines.machine_calibrated,
             server.NodeEnrolled: machines.node_enrolled,
             server.SilenceBegan: machines.silence_began,
@@ -132,6 +135,7 @@ VIEWS: tuple[View, ...] = (
         "notices",
         (models.Notice,),
         {
+            studio.MachineRetired: notices.machine_retired,
             server.SilenceBegan: notices.silence_began,
             server.NeverHeard: notices.never_heard,
             server.OutageOverridden: notices.outage_overridden,

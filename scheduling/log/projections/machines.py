@@ -21,7 +21,13 @@ from machines.protocol.journal_entries import (
 from machines.serialization import unstructure
 from scheduling.log.events.reports import EntrySetAside, EntryToldTwice, ReportsRefused, ReportsTakenAgain
 from scheduling.log.events.server import NeverHeard, NodeEnrolled, SilenceBegan, SilenceEnded
-from scheduling.log.events.studio import MachineAdded, MachineCalibrated
+from scheduling.log.events.studio import (
+    MachineAdded,
+    MachineCalibrated,
+    MachineChanged,
+    MachineRetired,
+    MachineTakenBack,
+)
 from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
@@ -41,6 +47,26 @@ _KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
 def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:
     """A machine, with a knife that nobody has armed yet."""
     rows.put(Machine, id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile)
+
+
+def machine_changed(rows: Rows, fact: Recorded, event: MachineChanged) -> None:
+    """What was said of it last counts."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.name = event.name
+        machine.venue_id = event.venue
+        machine.profile_id = event.profile
+
+
+def machine_retired(rows: Rows, fact: Recorded, event: MachineRetired) -> None:
+    """Its row stays, marked."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.retired_at = fact.happened_at
+
+
+def machine_taken_back(rows: Rows, fact: Recorded, event: MachineTakenBack) -> None:
+    """It is used again."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        machine.retired_at = None
 
 
 def machine_calibrated(rows: Rows, fact: Recorded, event: MachineCalibrated) -> None:

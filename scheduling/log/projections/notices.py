@@ -30,6 +30,7 @@ from scheduling.log.events.reports import (
     WordPassedOver,
 )
 from scheduling.log.events.server import NeverHeard, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events.studio import MachineRetired
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
@@ -108,6 +109,12 @@ def never_heard(rows: Rows, fact: Recorded, event: NeverHeard) -> None:
 def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
     """Heard again."""
     _clear(rows, fact, SILENCE)
+
+
+def machine_retired(rows: Rows, fact: Recorded, event: MachineRetired) -> None:
+    """Nobody is to look after it any more."""
+    for notice in rows.change_where(Notice, machine_id=fact.subject, cleared_at=None):
+        notice.cleared_at = fact.happened_at
 
 
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:

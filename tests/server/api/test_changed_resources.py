@@ -16,7 +16,7 @@ from server.accounts.principals import Grant
 from server.api.resources import RESOURCES
 from tests.server.api.test_bad_input import problem
 from tests.server.keys import new_key
-from tests.server.studio import FAR_VENUE, SERVICE_WINDOW, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, MACHINE, SERVICE_WINDOW, Caller, HeldClock
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,7 @@ CASES = [
         curators=True,
     ),
     Case("venues/shed", {"name": "The Shed", "elevation_m": 3.5}, ("name", "elevation_m"), "retire"),
+    Case("machines/wren-2", {"name": "Wren 2", "venue": "shed"}, ("name", "venue"), "retire"),
 ]
 EACH = pytest.mark.parametrize("case", CASES, ids=lambda case: case.path)
 
@@ -57,6 +58,7 @@ def caller(furnished: Caller) -> Caller:
     """One of everything, and of some two."""
     furnished.create("venues", FAR_VENUE)
     furnished.create("service-windows", SERVICE_WINDOW)
+    furnished.create("machines", MACHINE | {"id": "wren-2"})
     return furnished
 
 

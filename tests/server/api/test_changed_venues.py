@@ -8,6 +8,7 @@ import pytest
 from django.test import Client
 
 from scheduling.log.models import Event
+from server.api import base_views
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import act, patch, steps
 from tests.server.studio import (
@@ -145,3 +146,18 @@ def test_retired_it_is_shown_and_offered_nowhere(quay: Caller) -> None:
     assert problem(quay.post("machines", MACHINE), 422)["field"] == "venue"
     act(quay, PATH, "take-back")
     assert quay.create("machines", MACHINE)
+
+
+def test_what_was_worked_out_for_the_place_before_is_not_written(quay: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody puts the venue right after an order was checked, and before it is written."""
+    checked, begun = base_views.carry_out, []
+
+    def overtaken(*given: Any) -> None:
+        if not begun:
+            begun.append(patch(quay, PATH, EAST).status_code)
+        checked(*given)
+
+    monkeypatch.setattr(base_views, "carry_out", overtaken)
+    refused = problem(quay.post("openings", DUSK | {"id": "late"}), 422)
+    assert (begun, refused["field"], refused["problem"]) == ([200], "venue", "quay was changed in this moment")
+    assert quay.post("openings", DUSK | {"id": "late"}).status_code == 201

@@ -79,6 +79,12 @@ def retire_a_venue(caller: Caller) -> HttpResponse:
     return caller.post(f"venues/{where}/retire", {}, **ANY)
 
 
+def retire_a_machine(caller: Caller) -> HttpResponse:
+    caller.post("machines", MACHINE | {"id": "wren-2"})
+    which = "wren-2" if caller.get("machines/wren-2").status_code == 200 else "wren-1"
+    return caller.post(f"machines/{which}/retire", {}, **ANY)
+
+
 def rename(caller: Caller, path: str) -> HttpResponse:
     body = json.dumps({"name": "Another name"})
     return caller.other("PATCH", path, data=body, content_type="application/json", **ANY)
@@ -107,6 +113,9 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("venue-take-back", "post"): (lambda caller: caller.post("venues/quay/take-back", {}, **ANY), STUDIO),
     ("profiles", "post"): (lambda caller: caller.post("profiles", PROFILE | {"id": "wren-b"}), STUDIO),
     ("machines", "post"): (lambda caller: caller.post("machines", MACHINE | {"id": "wren-2"}), STUDIO),
+    ("machine", "patch"): (lambda caller: rename(caller, "machines/wren-1"), STUDIO),
+    ("machine-retire", "post"): (retire_a_machine, STUDIO),
+    ("machine-take-back", "post"): (lambda caller: caller.post("machines/wren-1/take-back", {}, **ANY), STUDIO),
     ("sources", "post"): (lambda caller: caller.post("sources", SOURCE | {"id": "land-b"}), STUDIO),
     ("uploads", "post"): (lambda caller: caller.post("uploads", grey_png(), content_type="image/png"), STUDIO),
     ("runs", "post"): (lambda caller: caller.post("runs", RUN | LATER | {"id": "later"}), STUDIO),
