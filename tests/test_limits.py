@@ -84,6 +84,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "machines.node.clock.estimate.SAMPLES_KEPT": (8, "so many must agree; older ones say nothing of the network now"),
     "machines.node.work.bursts.STUMBLE_COLUMNS": (4, "a stumble is laid a little late, an outage is settled"),
     "scheduling.commands.run_changes.HEARS_WITHIN": (days(1 / 24), "a board asks again within it: LONGEST_POLL_S"),
+    "scheduling.commands.end_run.NAMED_ONE_BY_ONE": (5, "more would bury what else is said"),
     "scheduling.commands.openings.LONGEST": (days(366), "what lasts longer is no opening"),
     "server.api.changes.LONGEST_KEY": (100, "a number of any kind fits, and the memory of it stays small"),
     "machines.node.sync.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),

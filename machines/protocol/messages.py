@@ -87,6 +87,7 @@ class RunWork:
             goes by that.
         shift_s: by how much the timeline has waited already, seconds, as far as was reported: columns belong so much
             later under the head than the segments' knots say. A node that has settled more knows better.
+        revision: how often people have said something of it.
     """
 
     id: str
@@ -97,6 +98,7 @@ class RunWork:
     mean_turn_s: float
     first_unaccounted: int | None = None
     shift_s: float = 0.0
+    revision: int = 1
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.shift_s < float("inf"):
@@ -145,8 +147,10 @@ class Work:
     ended: tuple[RunEnd, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values; a node that does not know ``ended`` is rarely shown it."""
+        """The message as JSON values; a node that knows neither ``ended`` nor ``revision`` is rarely shown them."""
         data: dict[str, Any] = unstructure(self)
+        if self.run is not None and self.run.revision == 1:
+            del data["run"]["revision"]
         return {name: value for name, value in data.items() if name != "ended" or value}
 
     @classmethod
@@ -184,6 +188,7 @@ class Status:
         knife_armed: whether the knife will cut.
         held_until: end of the work that it holds; None without work.
         held_run: the run of that work; None without one, and from a node that does not say.
+        held_revision: of what people said of that run; None likewise.
     """
 
     at: datetime
@@ -193,6 +198,7 @@ class Status:
     knife_armed: bool
     held_until: datetime | None
     held_run: str | None = None
+    held_revision: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -155,6 +155,7 @@ def _write(run: Run, planned: SegmentsPlanned, now: datetime) -> None:
     """
     stream = f"run/{run.id}"
     version = stream_version(stream)
-    if Run.objects.get(id=run.id).planned_to_column != planned.segments[0].first_column:
+    newest = Run.objects.get(id=run.id)
+    if newest.planned_to_column != planned.segments[0].first_column or newest.revision != run.revision:
         raise VersionConflict(stream, version, version, ())
     append([Append(stream, version, [planned])], Attribution(actor=PLANNER, request=None, said_at=now))

@@ -1,4 +1,4 @@
-"""Runs that are taken back before anything of them is printed."""
+"""Runs as people change them: what is said of them, and what a board that has not heard of it yet may do."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.errors import InputError
+from machines.serialization import format_instant
 from scheduling.commands.changes import Change, ChangeWarning, Preview
 from scheduling.log.events.studio import RunWithdrawn
 from scheduling.log.models import Machine, Opening, Outage, PrintedStretch, Run, Segment, Strip, Venue
@@ -36,8 +37,10 @@ _FIELDS = shown_by(
 
 
 def said_of(run: Run) -> dict[str, Any]:
-    """What of a run people have said, as its history tells it: not what its machine has told since."""
-    return _FIELDS(run)
+    """What of a run people have said, as its history tells it: not what its machine has told since, and so its end as
+    it was before its timeline waited."""
+    waited_s = sum(shift_s for column, shift_s in run.shifts if column < run.end_column)
+    return _FIELDS(run) | {"ends_at": format_instant(run.ends_at - timedelta(seconds=waited_s))}
 
 
 def withdraw_run(row: Run, now: datetime, version: int) -> Change:
@@ -79,7 +82,7 @@ def _require_nothing_told(run: Run) -> None:
 def _in_words(run: Run, machine: Machine) -> Iterator[str]:
     venue, profile = machine.venue, run_profile(run)
     columns = run.end_column - run.first_column
-    span = f"from {_local(run.starts_at, venue)} to {_local(run.ends_at, venue)}"
+    span = f"from {local_time(run.starts_at, venue)} to {local_time(run.ends_at, venue)}"
     yield f"{machine.name} does not print run {run.id} {span}, by the clock of {venue.zone}."
     planned = Segment.objects.filter(run_id=run.id).count()
     paper_m = columns * profile.column_pitch_mm / 1000.0
@@ -87,7 +90,7 @@ def _in_words(run: Run, machine: Machine) -> Iterator[str]:
     for opening in Opening.objects.filter(
         venue_id=venue.id, called_off_at=None, opens_at__gte=run.starts_at, opens_at__lt=run.ends_at
     ).order_by("opens_at", "id"):
-        yield f"At {opening.name}, on {_local(opening.opens_at, venue)}, {machine.name} is not on it."
+        yield f"At {opening.name}, on {local_time(opening.opens_at, venue)}, {machine.name} is not on it."
     yield "Subscribed calendars show its beginning and its end as cancelled, once they look again."
     yield board_holds(run, machine).in_words
 
@@ -95,7 +98,7 @@ def _in_words(run: Run, machine: Machine) -> Iterator[str]:
 def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarning]:
     venue = machine.venue
     if run.starts_at <= now:
-        said = f"It was to begin on {_local(run.starts_at, venue)}: its machine may have printed of it already."
+        said = f"It was to begin on {local_time(run.starts_at, venue)}: its machine may have printed of it already."
         yield ChangeWarning(kind="has-begun", in_words=said)
         return
     held = board_holds(run, machine)
@@ -104,5 +107,6 @@ def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarni
         yield ChangeWarning(kind="board-may-print", in_words=said)
 
 
-def _local(at: datetime, venue: Venue) -> str:
+def local_time(at: datetime, venue: Venue) -> str:
+    """An instant by a venue's clock."""
     return moment_in_words(at, zone(venue.zone))

@@ -58,10 +58,14 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
 
 
 def _ended(machine: str) -> tuple[RunEnd, ...]:
-    """Runs that a board may hold and that people have taken back since, so that it lets go of them."""
-    condition = f"machine_id = %s AND withdrawn_at IS NOT NULL ORDER BY withdrawn_at DESC, id LIMIT {MOST_ENDED}"
+    """Runs that a board may hold and that people have ended or taken back since, so that it lets go of them."""
+    newest = f"ORDER BY COALESCE(withdrawn_at, ended_at) DESC, id LIMIT {MOST_ENDED}"
+    condition = f"machine_id = %s AND (withdrawn_at IS NOT NULL OR ended_at IS NOT NULL) {newest}"
     rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, machine)
-    return tuple(RunEnd(run=row.id, end_column=row.first_column) for row in reversed(rows))
+    return tuple(
+        RunEnd(run=row.id, end_column=row.end_column if row.withdrawn_at is None else row.first_column)
+        for row in reversed(rows)
+    )
 
 
 def offered_run(run: Run, offered: Sequence[Segment]) -> RunWork:

@@ -111,7 +111,10 @@ def timely(entry: Entry, context: EntryContext) -> EntryDoubt | None:
 def segment_columns(run: Run, number: int) -> Columns | None:
     """The columns of a segment of a run, as it is planned here."""
     found: Segment | None = table(Segment, DEFAULT_DB_ALIAS).find((run.id, number))
-    return None if found is None else Columns(first=found.first_column, end=found.end_column)
+    if found is None:
+        return None
+    is_clipped = bool(run.ends) and found.end_column in (run.end_column, *run.ends)  # as its board may not know
+    return Columns(first=found.first_column, end=run.longest_column if is_clipped else found.end_column)
 
 
 # What the checks are made of.
@@ -128,8 +131,9 @@ def _fits(holds: bool, field: str, problem: str) -> None:
 
 def _in_run(field: str, columns: Columns, run: Run | None) -> None:
     if run is not None:
-        problem = f"{columns.first} to {columns.end} of a run of {run.first_column} to {run.end_column}"
-        _fits(run.first_column <= columns.first and columns.end <= run.end_column, field, problem)
+        longest = run.longest_column  # a board that had not heard of an end has printed on
+        problem = f"{columns.first} to {columns.end} of a run of {run.first_column} to {longest}"
+        _fits(run.first_column <= columns.first and columns.end <= longest, field, problem)
 
 
 def _column_in_run(field: str, column: int, run: Run | None) -> None:

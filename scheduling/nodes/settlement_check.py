@@ -21,9 +21,10 @@ DECISION_PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifte
 
 def differing(entry: GapSettled, run: Run, profile: Profile) -> Iterator[SettlementDiffered]:
     """After a settlement that we would not have made, the word that it differs."""
-    ours = settle(run_policy(run), _as_known_here(entry), pace(profile, run_work(run)))
-    if not do_the_same(ours, entry.decision):
-        yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours)
+    paces = [pace(profile, replace(run_work(run), end_column=end)) for end in (run.end_column, *reversed(run.ends))]
+    ours = [settle(run_policy(run), _as_known_here(entry), one) for one in dict.fromkeys(paces)]
+    if not any(do_the_same(one, entry.decision) for one in ours):  # by whichever end its board had heard of
+        yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours[0])
 
 
 def do_the_same(ours: Decision, theirs: Decision) -> bool:

@@ -33,7 +33,7 @@ _BASIS = f"""
     UNION ALL SELECT 'venue', {_HEAD.format("'venue/' || venue_id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT 'profile', {_HEAD.format("'profile/' || profile_id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT id, {_HEAD.format("'run/' || id")} FROM log_run
-        WHERE machine_id = %s AND ({HAS_TO_COME} OR withdrawn_at IS NOT NULL)
+        WHERE machine_id = %s AND ({HAS_TO_COME} OR withdrawn_at IS NOT NULL OR ended_at IS NOT NULL)
     UNION ALL SELECT view, CAST(times AS TEXT) FROM log_foldedagain
     UNION ALL SELECT view, NULL FROM log_brokenview
 """

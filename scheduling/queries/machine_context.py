@@ -98,6 +98,7 @@ class MachineGroup:
     def segments_now(self) -> dict[str, Segment]:
         """The segment of each run that is on or next which belongs under the head now, by run."""
         rows = segments_in_order(self._shown).filter(starts_at__lte=self.now, ends_at__gt=self.now)
+        rows = rows.exclude(state=Segment.WITHDRAWN)
         return {segment.run_id: segment for segment in reversed(list(rows))}
 
     @cached_property

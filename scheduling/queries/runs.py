@@ -31,7 +31,7 @@ from scheduling.sky.places import Place
 _PROFILES = "SELECT id, data FROM log_profile WHERE id IN ({})"
 # Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
 HAS_TO_COME = "(withdrawn_at IS NULL AND (again <> 0 OR printed + skipped + unknown < end_column - first_column))"
-STILL_OPEN = "(again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
+STILL_OPEN = "state <> 'withdrawn' AND (again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
 
 
 def venue_place(*, venue: str) -> Place:
@@ -126,6 +126,7 @@ def run_work(run: Run) -> RunWork:
         nozzle_seed=run.nozzle_seed,
         mean_turn_s=run.mean_turn_s,
         shift_s=run.shift_s,
+        revision=run.revision,
     )
 
 
@@ -150,7 +151,8 @@ def open_segments(run: Run) -> QuerySet[Segment]:
 def open_segments_of(runs: Collection[str]) -> QuerySet[Segment]:
     """The same of several runs, named by their ids: run by run, each in order."""
     accounted = F("first_column") + F("printed") + F("skipped") + F("unknown")
-    return segments_in_order(runs).exclude(end_column=accounted, again=[])
+    standing = segments_in_order(runs).exclude(state=Segment.WITHDRAWN)
+    return standing.exclude(end_column=accounted, again=[])
 
 
 def segments_in_order(runs: Collection[str]) -> QuerySet[Segment]:

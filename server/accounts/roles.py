@@ -12,6 +12,7 @@ from django.core.exceptions import PermissionDenied
 
 from machines.errors import DayrollError, InputError
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.end_run import end_run
 from scheduling.commands.machines import change_machine, retire_machine, take_back_machine
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
@@ -63,6 +64,7 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     take_back_window: CURATOR_TOO,
     set_hours: CURATOR_TOO,
     withdraw_run: CURATOR_TOO,
+    end_run: CURATOR_TOO,
     override_run: CURATOR_TOO,
     override_outage: CURATOR_TOO,
 }

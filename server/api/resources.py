@@ -12,7 +12,7 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands import machines, openings, run_changes, service_windows, venues
+from scheduling.commands import end_run, machines, openings, run_changes, service_windows, venues
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.changes import Preview
 from scheduling.commands.plan_run import PlanRun
@@ -37,7 +37,7 @@ from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
-from server.api.runs import RunRow
+from server.api.runs import EndRun, RunRow
 from server.api.serializers import MaybeObject, Row, Stored, Written
 from server.api.service_windows import CallOff, ServiceWindowRow, ServiceWindows, TakeBack
 from server.api.venues import VenueRow
@@ -213,6 +213,13 @@ RUN = Changeable(
             run_changes.withdraw_run,
             "It is not printed: before its first column is on paper, as far as its machine has told. Another can be"
             " planned in its place. What a board prints that has not heard of it is taken and shown.",
+        ),
+        "end": AnAct(
+            end_run.end_run,
+            "It ends at the first burst, strip or turn ``at`` an instant or after, or now; never before what is laid"
+            " or in hand. What a board prints beyond it that has not heard of it is taken, and counted as ``beyond``."
+            " Ended already, it can end earlier or later again, up to the furthest end that was planned.",
+            EndRun,
         ),
     },
     is_told_of=True,

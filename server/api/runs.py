@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from machines.recovery import Policy
 from machines.serialization import structure, unstructure
+from scheduling.commands.end_run import Boundary
 from scheduling.commands.override import override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
@@ -24,12 +28,31 @@ from server.api.past import PastList
 from server.api.serializers import Row, Stored, Written
 
 
+@dataclass(frozen=True, kw_only=True)
+class EndRun:
+    """When a run is to end.
+
+    Attributes:
+        at: an instant; now where it is left out.
+        boundary: of what it ends at the first from then on: a ``burst``, a ``strip`` or a ``turn``.
+        reason: why, for the record; may be left out.
+    """
+
+    at: datetime | None = None
+    boundary: Boundary = "burst"
+    reason: str | None = None
+
+
 class RunRow(Row):
     """A run, how many of its columns are accounted for, to be printed once more (``again``) or were (``repeated``),
     and how long its timeline has waited (``shift_s``). ``withdrawn_at`` is null while it is to be printed; what a board
-    prints of it all the same is counted as of any run."""
+    prints of it all the same is counted as of any run. ``ended_at`` says when people last gave it another end, null for
+    never; ``longest_column`` is the furthest that it ever had, and ``beyond`` counts what a board has printed beyond
+    ``end_column`` that had not heard of it. ``revision`` counts what people have said of it."""
 
     policy = Stored(Policy)
+    longest_column = serializers.IntegerField(read_only=True)
+    ended_because = Written(None, "ended_remark")
     withdrawn_because = Written(None, "withdrawn_remark")
 
     class Meta:
@@ -56,6 +79,11 @@ class RunRow(Row):
             "again",
             "repeated",
             "shift_s",
+            "longest_column",
+            "beyond",
+            "revision",
+            "ended_at",
+            "ended_because",
             "withdrawn_at",
             "withdrawn_because",
         )

@@ -86,8 +86,8 @@ class Studio:
     pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(retries=False))
 
     def call(self, method: str, path: str, body: Any = None) -> tuple[int, Any]:
-        """Status and JSON of a call; ``path`` is below ``/api/v1/``. What is set is set whatever stood there."""
-        heads = {"If-Match": "*"} if method == "PUT" else {}
+        """Status and JSON of a call; ``path`` is below ``/api/v1/``. What is done is done whatever stood there."""
+        heads = {} if method == "GET" else {"If-Match": "*"}
         response = self.pool.request(
             method,
             f"{self.address}/api/v1/{path}",

@@ -131,3 +131,84 @@ def test_a_board_whose_power_went_in_the_middle_of_it_tells_of_it(house: House) 
     assert wrong["printed"] + wrong["unknown"] >= laid
     assert len(house.board.laid()) == laid
     settled_in_the_end(house)
+
+
+def test_a_run_is_ended_now_and_another_begins_there(house: House) -> None:
+    house.plan("long", 1.0, 6.0)
+    house.go_on(3.0)
+    before = house.row("long")
+    row = house.act("long", "end", {"reason": "enough"})
+    assert before["first_column"] < row["end_column"] < before["end_column"]
+    house.plan("next", 4.0, 1.0)
+    house.go_on(4.0)
+    long, after = house.row("long"), house.row("next")
+    beyond = range(long["end_column"], long["end_column"] + long["beyond"])
+    assert house.board.laid() == [*columns(long), *beyond, *columns(after)]
+    settled_in_the_end(house)
+
+
+def test_a_run_ends_at_a_strip_to_come_and_is_lengthened_again(house: House) -> None:
+    house.plan("long", 1.0, 8.0)
+    house.go_on(2.0)
+    whole = house.row("long")["end_column"]
+    strip = house.act("long", "end", {"boundary": "strip"})["end_column"]
+    assert strip % 90 == 0
+    burst = house.act("long", "end", {"at": later(house.clock.at, 1.1).isoformat()})["end_column"]
+    assert burst != strip
+    house.go_on(0.5)
+    house.act("long", "end", {"at": later(BEGINS, 6.52).isoformat()})
+    house.go_on(0.5)
+    row = house.act("long", "end", {"at": later(BEGINS, 8.01).isoformat()})
+    assert burst < row["end_column"] < whole
+    house.go_on(8.0)
+    row = house.row("long")
+    assert house.board.laid() == columns(row)
+    assert (row["printed"], row["beyond"], row["revision"]) == (len(columns(row)), 0, 5)
+    settled_in_the_end(house)
+
+
+def test_what_is_printed_beyond_an_end_unheard_is_counted_and_nothing_is_missing(house: House) -> None:
+    house.plan("long", 1.0, 6.0)
+    house.go_on(2.0)
+    row = house.act("long", "end", {"at": later(house.clock.at, 0.4).isoformat()})
+    house.plan("next", 4.5, 1.0)
+    house.go_on_alone(1.5)
+    laid = len(house.board.laid())
+    house.go_on(4.0)
+    row = house.row("long")
+    assert row["printed"] == len(columns(row))
+    assert row["beyond"] == laid - len(columns(row)) > 5
+    assert house.board.laid()[laid:] == columns(house.row("next"))
+    assert house.studio.get("notices?limit=50").json()["results"] == []
+    settled_in_the_end(house)
+
+
+def test_columns_beyond_an_end_count_where_it_is_lengthened(house: House) -> None:
+    house.plan("long", 1.0, 6.0)
+    house.go_on(2.0)
+    house.act("long", "end", {"at": later(house.clock.at, 0.41).isoformat()})
+    house.go_on_alone(1.5)
+    house.board.passes(2)
+    assert house.row("long")["beyond"] > 5
+    house.act("long", "end", {"at": later(BEGINS, 6.2).isoformat()})
+    house.go_on(5.0)
+    row = house.row("long")
+    assert (row["printed"], row["beyond"]) == (len(columns(row)), 0)
+    assert house.board.laid() == columns(row)
+    settled_in_the_end(house)
+
+
+def test_a_run_is_ended_while_its_board_has_no_power_and_in_the_middle_of_a_replay(house: House) -> None:
+    house.plan("long", 1.0, 6.0, policy={"kind": "replay"})
+    house.go_on(2.0)
+    house.board.cut_power()
+    house.clock.sleep(3600.0)
+    house.board.start()
+    house.go_on(0.1)
+    row = house.act("long", "end", {"at": later(house.clock.at, 0.3).isoformat()})
+    house.go_on(4.0)
+    row = house.row("long")
+    assert row["printed"] + row["unknown"] + row["skipped"] == len(columns(row))
+    assert row["again"] == 0
+    assert house.studio.get("outages").json()["results"][-1]["true_again_at"] is not None
+    settled_in_the_end(house)

@@ -9,6 +9,7 @@ from typing import Any
 
 import urllib3
 
+from machines.serialization import format_instant
 from tests.faults.furniture import PROFILES
 from tests.faults.planning import run_body
 from tests.faults.scenario import Fault
@@ -88,9 +89,10 @@ def _planned_again(stage: Stage, dice: Random) -> None:
     number = dice.randrange(len(stage.runs)) + 1
     later_h = stage.later_h if number == len(stage.scenario.spans_h) else 0.0
     body = run_body(stage.scenario, stage.machine, number, stage.begins, later_h) | {"begins_in_the_past": True}
-    known, _ = stage.lane.studio.call("GET", f"runs/{body['id']}")
+    known, row = stage.lane.studio.call("GET", f"runs/{body['id']}")
     if known == 200:
         _call(stage, "POST", "runs", body, 201, *REFUSED)  # taken where it is the very order by which it was planned
+    if known == 200 and row["revision"] == 1:  # else there may be room for it
         _call(stage, "POST", "runs", body | {"id": f"{body['id']}-over-it"}, *REFUSED)
 
 
@@ -104,7 +106,33 @@ def _calibrated(stage: Stage, dice: Random) -> None:
     _call(stage, "PUT", f"machines/{stage.machine}/calibration", measured, 200)
 
 
+def _ended(stage: Stage, dice: Random) -> None:
+    """A run ends before it is over, now or in a while, perhaps twice; and perhaps later again."""
+    run = dice.choice(stage.runs)
+    for _ in range(dice.choice((1, 1, 2))):
+        body = {"boundary": dice.choice(("burst", "strip", "turn"))}
+        if dice.random() < 0.6:
+            at = stage.begins + timedelta(hours=dice.uniform(0.0, stage.scenario.hours))
+            body["at"] = format_instant(at)
+        _act(stage, run, "end", body)
+
+
+def _withdrawn(stage: Stage, dice: Random) -> None:
+    """A run is taken back, twice for good measure; one that has begun is not."""
+    run = dice.choice(stage.runs)
+    for _ in range(2):
+        _act(stage, run, "withdraw", {"reason": "the wrong year"})
+
+
+def _act(stage: Stage, run: str, name: str, body: Any) -> None:
+    status, answer = stage.lane.studio.call("POST", f"runs/{run}/{name}?accept=true", body)
+    if status not in (200, 404, *REFUSED):
+        stage.problems.append(f"the server answered the {name} of {run} with {status}: {answer}")
+
+
 CHANGES = {
+    "ended": _ended,
+    "withdrawn": _withdrawn,
     "hours": _hours,
     "opening": _opening,
     "window": _window,

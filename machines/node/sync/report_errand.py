@@ -96,4 +96,5 @@ class ReportErrand:
             knife_armed=state.knife_armed,
             held_until=None if until is None else parse_instant(until),
             held_run=None if work is None or work.run is None else work.run.id,
+            held_revision=None if work is None or work.run is None else work.run.revision,
         )

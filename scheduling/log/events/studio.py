@@ -193,6 +193,25 @@ class RunWithdrawn:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RunEnded:
+    """A run ends elsewhere than was said before, earlier or later. What a board that did not know of it printed beyond
+    is true.
+
+    Attributes:
+        end_column: the running column after its last.
+        ends_at: when that belongs under the head, before any waiting of the timeline.
+        segments: those whose columns are others now: one that the end clips, or that no end clips any more.
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "run"
+    end_column: int
+    ends_at: datetime
+    segments: tuple[SegmentWork, ...] = ()
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class OpeningFixed:
     """Doors open at an instant; the anchor is how the curator named it. Fixed again, it is what it is now: moved, named
     otherwise, or standing again after it was called off.
@@ -272,6 +291,7 @@ StudioEvent = (
     | RunPlanned
     | SegmentsPlanned
     | RunWithdrawn
+    | RunEnded
     | OpeningFixed
     | OpeningCalledOff
     | ServiceWindowFixed

@@ -41,12 +41,25 @@ class Run(Folded):
     shifts = CanonicalJSON(default=list, help_text="[column, seconds]: from that column on all is later by so much")
     withdrawn_at = models.DateTimeField(null=True, help_text="null while it is to be printed")
     withdrawn_remark = models.TextField(null=True, help_text="digest of why: a Remark")
+    revision = models.IntegerField(default=1, help_text="how often people have said something of it")
+    ended_at = models.DateTimeField(null=True, help_text="when people last gave it another end; null for never")
+    ended_remark = models.TextField(null=True, help_text="digest of why: a Remark")
+    ends = CanonicalJSON(default=list, help_text="the end columns that it had before, in order")
+    beyond = models.BigIntegerField(
+        default=0, help_text="columns on the paper beyond its end, of a board that did not know"
+    )
+
+    @property
+    def longest_column(self) -> int:
+        """The furthest end that it ever had: up to there a board may have printed."""
+        return max([int(self.end_column), *map(int, self.ends)])
 
 
 class Segment(Folded):
     """A stretch of a turn, as planned, and what became of it."""
 
     PLANNED, PRINTING, PRINTED, PARTLY, LEFT_OUT = "planned", "printing", "printed", "partly", "left-out"
+    WITHDRAWN = "withdrawn"  # the run ends before it
 
     pk = models.CompositePrimaryKey("run_id", "number")
     run = reference("Run", db_index=False)

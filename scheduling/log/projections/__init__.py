@@ -15,7 +15,7 @@ from django.db.models import Model
 from machines.protocol import journal_entries
 from scheduling.log import models
 from scheduling.log.events import reports, server, studio
-from scheduling.log.projections import catalogue, forgotten, gaps, machines, notices, outages, planned, runs
+from scheduling.log.projections import catalogue, ends, forgotten, gaps, machines, notices, outages, planned, runs
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
 
@@ -114,6 +114,7 @@ VIEWS: tuple[View, ...] = (
             studio.RunPlanned: planned.run_planned,
             studio.SegmentsPlanned: runs.segments_planned,
             studio.RunWithdrawn: runs.run_withdrawn,
+            studio.RunEnded: ends.run_ended,
             journal_entries.ColumnsPrinted: runs.columns_printed,
             journal_entries.GapSettled: gaps.gap_settled,
             journal_entries.StripCut: runs.strip_cut,

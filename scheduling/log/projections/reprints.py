@@ -12,8 +12,9 @@ from scheduling.log.rows.row_cache import Rows
 
 
 def ask_again(rows: Rows, run: Run, columns: Columns) -> None:
-    """Columns are to be laid late: those that were printed before, or may have been, will be printed once more."""
-    for segment in _holding(rows, run, columns.first, columns.end):
+    """Columns are to be laid late: those that were printed before, or may have been, will be printed once more; none
+    beyond the run's end, of which a board had not heard."""
+    for segment in _holding(rows, run, columns.first, min(columns.end, run.end_column)):
         asked = _asked(segment)
         for first, end, outcome in segment.outcomes:
             if outcome != "skipped":

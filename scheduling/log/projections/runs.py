@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
+from typing import Any
 
 from machines.protocol.journal_entries import ColumnsPrinted, StripCut
 from machines.protocol.messages import SegmentWork
@@ -49,6 +50,7 @@ def run_withdrawn(rows: Rows, fact: Recorded, event: RunWithdrawn) -> None:
     if (run := rows.change(Run, fact.subject)) is not None:
         run.withdrawn_at = fact.happened_at
         run.withdrawn_remark = event.remark
+        run.revision += 1
 
 
 def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None:
@@ -57,16 +59,26 @@ def segments_planned(rows: Rows, fact: Recorded, event: SegmentsPlanned) -> None
     if run is None:
         return
     planned = [_plan(rows, run, work) for work in event.segments]
-    ahead, run.ahead = run.ahead, []
+    ahead = run.ahead
+    wait(run, [])
     for first, end, outcome in ahead:
-        _spread(run, planned, Interval(first, end, outcome), fact.happened_at)
+        spread(run, planned, Interval(first, end, outcome), fact.happened_at)
 
 
 def _plan(rows: Rows, run: Run, work: SegmentWork) -> Segment:
     """A segment as planned now; planned before, it keeps what became of its columns."""
-    key = (run.id, work.number)
-    known = rows.change(Segment, key) if work.first_column < run.planned_to_column else None
-    segment = known or rows.put(Segment, run_id=run.id, number=work.number)
+    if work.first_column < run.planned_to_column:
+        return plan_anew(rows, run, work)
+    return _placed(run, rows.put(Segment, run_id=run.id, number=work.number), work)
+
+
+def plan_anew(rows: Rows, run: Run, work: SegmentWork) -> Segment:
+    """A segment that may have been planned otherwise before."""
+    known = rows.change(Segment, (run.id, work.number))
+    return _placed(run, known or rows.put(Segment, run_id=run.id, number=work.number), work)
+
+
+def _placed(run: Run, segment: Segment, work: SegmentWork) -> Segment:
     segment.first_column = work.first_column
     segment.end_column = work.end_column
     segment.starts_at = work.knots[0]
@@ -129,20 +141,31 @@ def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
 
 def account(rows: Rows, run: Run, interval: Interval, at: datetime) -> None:
     """Give columns of the run their outcome in whatever segments hold them."""
-    interval = clipped(interval, run.first_column, run.end_column)
+    interval = clipped(interval, run.first_column, run.longest_column)
     if interval.first < interval.end:
         holding = {"first_column__lt": interval.end, "end_column__gt": interval.first}
-        _spread(run, rows.change_where(Segment, run_id=run.id, **holding), interval, at)
+        spread(run, rows.change_where(Segment, run_id=run.id, **holding), interval, at)
 
 
-def _spread(run: Run, segments: Sequence[Segment], interval: Interval, at: datetime) -> None:
+def spread(run: Run, segments: Sequence[Segment], interval: Interval, at: datetime) -> None:
     """Give columns their outcome in segments that are in order; the rest waits until it is planned."""
     for segment in segments:
         _account_for(run, segment, clipped(interval, segment.first_column, segment.end_column), at)
     ahead = [Interval(*one) for one in run.ahead]
     for part in outside(interval, [(segment.first_column, segment.end_column) for segment in segments]):
         ahead = with_interval(ahead, part)
+    wait(run, ahead)
+
+
+def wait(run: Run, ahead: Sequence[Interval]) -> None:
+    """Outcomes wait for segments that hold their columns; beyond the run's end they may do so for ever."""
+    run.beyond += beyond(ahead, run.end_column) - beyond(run.ahead, run.end_column)
     run.ahead = [list(one) for one in ahead]
+
+
+def beyond(ahead: Iterable[Any], end: int) -> int:
+    """How many columns lie on the paper from an end on, by some outcomes."""
+    return sum(max(0, last - max(first, end)) for first, last, outcome in ahead if outcome == "printed")
 
 
 def _account_for(run: Run, segment: Segment, interval: Interval, at: datetime) -> None:
@@ -165,6 +188,8 @@ def recount(run: Run, segment: Segment, laid: Sequence[Interval]) -> None:
 
 def conclude(segment: Segment, at: datetime) -> None:
     """What may be said of a segment as a whole, after its outcomes changed at an instant."""
+    if segment.state == Segment.WITHDRAWN:
+        return
     columns = segment.end_column - segment.first_column
     finished = segment.printed + segment.skipped + segment.unknown == columns
     segment.state = _state(segment, finished)
@@ -175,7 +200,11 @@ def conclude(segment: Segment, at: datetime) -> None:
 
 
 def _count(run: Run, segment: Segment, outcome: Outcome, more: int) -> None:
-    """So many more columns of a segment have an outcome."""
+    """So many more columns of a segment have an outcome; of one that was withdrawn, beyond the run's end."""
+    if segment.state == Segment.WITHDRAWN:
+        setattr(segment, outcome, getattr(segment, outcome) + more)
+        run.beyond += more if outcome == "printed" else 0
+        return
     if outcome == "printed":
         segment.printed += more
         run.printed += more

@@ -33,7 +33,8 @@ def shift_from(rows: Rows, run: Run, column: int, shift_s: float) -> None:
         raise InputError("shift_s", f"{shift_s} s", "give 0 or more")
     run.shifts = [*run.shifts, [column, shift_s]]
     run.shift_s += shift_s
-    run.ends_at += timedelta(seconds=shift_s)
+    if column < run.end_column:
+        run.ends_at += timedelta(seconds=shift_s)
     for segment in rows.change_where(Segment, run_id=run.id, end_column__gt=column):
         place(run, segment)
 

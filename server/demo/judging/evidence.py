@@ -6,6 +6,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import cached_property
+from itertools import zip_longest
 from typing import Any, TypeVar, get_args
 
 from machines.drivers.simulated.paper import NO_COLUMN, Paper, Records
@@ -60,8 +61,34 @@ class Evidence:
 
     @property
     def planned(self) -> set[int]:
-        """Columns of all runs."""
+        """Columns of all runs that were not withdrawn, up to where they end now."""
+        stand = [run for run in self.runs if run["withdrawn_at"] is None]
+        return {column for run in stand for column in range(run["first_column"], run["end_column"])}
+
+    @property
+    def ever_planned(self) -> set[int]:
+        """Columns that a board may have laid: it may not have heard that its run was withdrawn, or ends elsewhere."""
+        return {column for run in self.runs for column in range(run["first_column"], run["longest_column"])}
+
+    @property
+    def counted(self) -> set[int]:
+        """Columns that runs count, those of withdrawn ones among them: what lies beyond an end is counted apart."""
         return {column for run in self.runs for column in range(run["first_column"], run["end_column"])}
+
+    @cached_property
+    def whole_segments(self) -> list[dict[str, Any]]:
+        """The segments as boards may hold them that have not heard of an end: where one clips a segment, with its
+        rest, up to the next or to the furthest end that the run ever had."""
+        longest = {run["id"]: run["longest_column"] for run in self.runs}
+        ends = {run["id"]: run["end_column"] for run in self.runs}
+        found = []
+        for row, after in zip_longest(self.segments, self.segments[1:]):
+            has_next = after is not None and after["run"] == row["run"]
+            end = after["first_column"] if has_next else row["end_column"]
+            if not has_next and row["end_column"] == ends[row["run"]]:
+                end = longest[row["run"]]
+            found.append(row | {"end_column": end})
+        return found
 
     @property
     def told(self) -> list[dict[str, Any]]:

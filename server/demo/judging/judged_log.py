@@ -24,8 +24,8 @@ HALTS = ("pause", "park", "stop")
 def every_run_is_there(evidence: Evidence) -> list[str]:
     """Every run that was planned was handed out: each has segments, and none of them is still open."""
     complaints = []
-    for run in evidence.runs:
-        rows = [row for row in evidence.segments if row["run"] == run["id"]]
+    for run in (run for run in evidence.runs if run["withdrawn_at"] is None):
+        rows = [row for row in evidence.segments if row["run"] == run["id"] and row["state"] != "withdrawn"]
         open_rows = [row["number"] for row in rows if row["finished_at"] is None]
         if not rows or open_rows:
             complaints.append(f"run {run['id']} has {len(rows)} segments, not finished of them: {open_rows}")
@@ -41,7 +41,7 @@ def every_column_once(evidence: Evidence) -> list[str]:
     complaints = []
     if missing := planned - set(outcomes):
         complaints.append(f"no outcome: {shown(missing)}")
-    if strange := set(outcomes) - planned:
+    if strange := set(outcomes) - evidence.ever_planned:
         complaints.append(f"an outcome, though not planned: {shown(strange)}")
     if several := [column for column, count in outcomes.items() if count > 1 + more[column]]:
         complaints.append(f"more than one outcome: {shown(several)}")
@@ -54,16 +54,22 @@ def views_agree_with_log(evidence: Evidence) -> list[str]:
     unknown = set(named(evidence, "unknown")) - laid
     skipped = set(named(evidence, "skipped")) - laid - unknown
     complaints = []
+    held = {column for row in evidence.segments for column in range(row["first_column"], row["end_column"])}
     for name, columns in (("printed", laid), ("unknown", unknown), ("skipped", skipped)):
         found = sum(run[name] for run in evidence.runs), sum(row[name] for row in evidence.segments)
-        if found != (len(columns), len(columns)):
-            complaints.append(f"{name}: the log says {len(columns)}, the runs and their segments {found}")
+        said = len(columns & evidence.counted), len(columns & held)
+        if found != said:
+            complaints.append(f"{name}: the log says {said}, the runs and their segments {found}")
+    beyond = sum(run["beyond"] for run in evidence.runs)
+    if beyond != (count := len(laid - evidence.counted)):
+        complaints.append(f"beyond the ends of runs: the log says {count}, the runs {beyond}")
     return complaints
 
 
 def reported_of_their_segments(evidence: Evidence) -> list[str]:
     """What is reported of a segment are columns of it."""
-    spans = {(row["run"], row["number"]): (row["first_column"], row["end_column"]) for row in evidence.segments}
+    rows = evidence.whole_segments
+    spans = {(row["run"], row["number"]): (row["first_column"], row["end_column"]) for row in rows}
     complaints = []
     for entry in evidence.of(ColumnsPrinted):
         first, end = spans.get((entry.run, entry.segment), (entry.columns.first, entry.columns.end))

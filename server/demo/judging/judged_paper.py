@@ -46,7 +46,7 @@ def differing_dots(evidence: Evidence) -> tuple[list[int], int]:
     laid, wrong = evidence.places, []
     blank = np.ones(evidence.paper.dots.shape[1], dtype=bool)
     blank[evidence.paper.laid["place"][evidence.paper.laid["column"] == NO_COLUMN]] = False
-    for row in evidence.segments:
+    for row in evidence.whole_segments:
         inside = [(column, place) for column, places in laid.items() for place in places if _holds(row, column)]
         if inside:
             columns, places = zip(*inside, strict=True)

@@ -80,6 +80,7 @@ from scheduling.log.events.studio import (
     OpeningCalledOff,
     OpeningFixed,
     ProfileAdded,
+    RunEnded,
     RunPlanned,
     RunWithdrawn,
     SegmentsPlanned,
@@ -411,6 +412,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("service/rounds", service_weekly()),
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
     ("remark/cccccccccccccccc", RemarkBlottedOut(remark="c" * 64, at_event=12)),
+    ("run/spring", RunEnded(end_column=45, ends_at=NOW)),
     ("run/spring", RunWithdrawn()),
     ("machine/left", PrintedThoughWithdrawn(run="spring", columns=30)),
 )

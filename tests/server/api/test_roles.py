@@ -134,6 +134,10 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("service-window-take-back", "post"): (take_back_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
     ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours", HOURS), CURATOR),
+    ("run-end", "post"): (
+        lambda caller: caller.post("runs/spring/end?accept=true", {"boundary": "turn"}, **ANY),
+        CURATOR,
+    ),
     ("run-withdraw", "post"): (withdraw_what_was_planned, CURATOR),
     ("run-override", "post"): (lambda caller: caller.post("runs/spring/override", SKIP), CURATOR),
     ("outage-override", "post"): (decide_on_the_outage, CURATOR),

@@ -100,6 +100,9 @@ def _run() -> dict[str, Any]:
     return {
         "first_column": FIRST,
         "end_column": END,
+        "longest_column": END,
+        "beyond": 0,
+        "withdrawn_at": None,
         "starts_at": format_instant(BEGINS),
         "ends_at": format_instant(ENDS),
         "mean_turn_s": TIMELINE.cycle.mean_turn_s,
@@ -122,7 +125,7 @@ def _segment(stretch: Any, plate: Plate) -> dict[str, Any]:
         "starts_at": format_instant(utc(float(starts))),
         "ends_at": format_instant(utc(float(ends))),
     }
-    return vars(stretch) | counts | row | {"finished_at": "then"}
+    return vars(stretch) | counts | row | {"finished_at": "then", "state": "printed"}
 
 
 def _printed(first: int, end: int, columns: Any) -> list[ColumnsPrinted]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from machines.node.clock import kept_time
@@ -15,7 +16,7 @@ from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal, change_state, open_journal
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import Fetched
-from machines.protocol.messages import Work
+from machines.protocol.messages import RunEnd, Work
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, make_studio
 
@@ -199,3 +200,76 @@ def test_the_time_is_kept_for_this_boot_only(journal: Journal) -> None:
         kept_time.keep_time(db, "boot-1", time)
         assert kept_time.kept_time(db, "boot-1") == time
         assert kept_time.kept_time(db, "boot-2") is None
+
+
+def ended(fetched: Work, columns: int, *, run: bool = False) -> Work:
+    """Work that names the run of another as ended so many columns after its first."""
+    assert fetched.run is not None
+    end = RunEnd(run=fetched.run.id, end_column=fetched.run.first_column + columns)
+    if run:
+        segments = tuple(one for one in fetched.segments if one.end_column <= end.end_column)
+        return replace(
+            fetched, run=replace(fetched.run, end_column=end.end_column, revision=2), segments=segments, ended=(end,)
+        )
+    return replace(fetched, run=None, policy=None, segments=(), plates=(), ended=(end,))
+
+
+def test_a_run_that_is_named_as_withdrawn_is_let_go(journal: Journal) -> None:
+    fetched = work()
+    assert fetched.run is not None
+    hold(journal, fetched)
+    with journal.transaction() as db:
+        change_state(db, run=fetched.run.id, next_column=fetched.run.first_column)
+    hold(journal, replace(ended(fetched, 0), ended=()))
+    assert numbers(journal), "a server that does not know the run takes nothing away"
+    hold(journal, ended(fetched, 0), "another")
+    assert numbers(journal) == []
+    with journal.reading() as db:
+        assert holding.etag_held(db) == "another"
+
+
+def test_what_is_in_hand_of_a_withdrawn_run_is_seen_to_first(journal: Journal) -> None:
+    fetched = work()
+    assert fetched.run is not None
+    hold(journal, fetched)
+    first = fetched.run.first_column
+    with journal.transaction() as db:
+        change_state(db, run=fetched.run.id, next_column=first)
+        db.execute(
+            "INSERT INTO burst (run, first_column, end_column, segment, place, due, ordered_at)"
+            " VALUES (?, ?, ?, 0, 0, 0.0, 0.0)",
+            (fetched.run.id, first, first + 1),
+        )
+    hold(journal, ended(fetched, 0))
+    with journal.reading() as db:
+        held = holding.held(db)
+        assert holding.etag_held(db) is None, "it is asked for again"
+    assert held is not None
+    assert (held.run.id, held.run.end_column, held.segments) == (fetched.run.id, first, ())
+
+
+def test_an_end_drops_what_lies_beyond_it_and_clips_the_segment_that_holds_it(journal: Journal) -> None:
+    fetched = work()
+    assert fetched.run is not None
+    hold(journal, fetched)
+    second = fetched.segments[1]
+    columns = second.first_column + 1 - fetched.run.first_column
+    with journal.transaction() as db:
+        change_state(db, run=fetched.run.id, next_column=fetched.run.first_column)
+    hold(journal, ended(fetched, columns, run=True))
+    with journal.reading() as db:
+        held = holding.held(db)
+    assert held is not None
+    assert held.run.revision == 2
+    assert [one.end_column for one in held.segments] == [second.first_column, second.first_column + 1]
+    clipped = held.segments[1]
+    at = np.array([second.first_column, second.first_column + 1])
+    assert np.allclose(clipped.instants(at), second.instants(at), atol=1e-3)
+
+
+def test_older_boards_and_servers_are_not_shown_what_they_do_not_know() -> None:
+    plain = work().as_json()
+    assert "ended" not in plain
+    assert "revision" not in plain["run"]
+    said = ended(work(), 4, run=True)
+    assert Work.from_json(said.as_json()) == said

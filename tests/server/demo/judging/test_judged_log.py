@@ -91,7 +91,7 @@ def test_a_column_on_the_paper_that_nobody_reported_is_seen(tmp_path: Path) -> N
 def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
     bad = replace(good, runs=[good.runs[0] | {"printed": 23}])
-    assert "printed: the log says 24" in judge(bad, [judged_log.views_agree_with_log])[0]
+    assert "printed: the log says (24, 24)" in judge(bad, [judged_log.views_agree_with_log])[0]
 
 
 def test_a_report_that_names_another_segment_is_seen(tmp_path: Path) -> None:

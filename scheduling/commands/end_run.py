@@ -1,0 +1,202 @@
+"""Ending a run: now or at an instant, at the next burst, strip or turn; and again, earlier or later, while nothing that
+is on paper is touched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+
+from machines.clock import utc
+from machines.errors import InputError
+from machines.model.profile import Profile
+from machines.model.slots import boundaries
+from machines.protocol.messages import SegmentWork
+from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.plan_run import NOW_MEANS
+from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
+from scheduling.log.events.studio import RunEnded
+from scheduling.log.models import Machine, Opening, PrintedStretch, Run, Segment, Venue
+from scheduling.log.projecting.foreseen import foreseen
+from scheduling.nodes.board_holds import BoardHolds, board_holds
+from scheduling.planning.timeline import Stretch, Timeline
+from scheduling.queries.history import differences
+from scheduling.queries.runs import machine_profile, runs_standing, timeline_on
+from scheduling.queries.venue_context import place_of, venue_context
+from scheduling.venues.service_windows import windows_of
+
+Boundary = Literal["burst", "strip", "turn"]
+# Service windows and openings that are named one by one; the others are counted.
+NAMED_ONE_BY_ONE = 5
+
+
+@dataclass(frozen=True, eq=False)
+class _Ending:
+    """A run, and what its end is worked out from.
+
+    Attributes:
+        least: the column that it cannot end before: what was told of lies, or is in hand.
+    """
+
+    run: Run
+    machine: Machine
+    profile: Profile
+    timeline: Timeline
+    held: BoardHolds
+    least: int
+
+
+def end_run(
+    row: Run, now: datetime, version: int, *, at: datetime | None = None, boundary: Boundary = "burst"
+) -> Change:
+    """A run ends at the first boundary at or after an instant, and never before what is laid or in hand. Ended already,
+    it ends earlier or later again, up to the furthest end that was planned.
+
+    Args:
+        row: as it stands.
+        now: this instant, UTC.
+        version: of its stream, read before the row.
+        at: when; None for now.
+        boundary: of what: what the machine lays in one go, what the knife cuts off, or what the cycle counts.
+
+    Raises:
+        InputError: it cannot end so.
+    """
+    if row.withdrawn_at is not None:
+        raise InputError("", "the run was withdrawn", "leave it as it is")
+    if at is not None and at < now - NOW_MEANS:
+        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+    ending = _ending_of(row)
+    end = _end_column(ending, max(at or now, now), boundary)
+    if end == row.end_column:
+        none = Preview(fields=(), in_words=(), warnings=())
+        return Change(stream=f"run/{row.id}", version=version, event=None, preview=none)
+    return end_at_column(ending, end, now, version)
+
+
+def _ending_of(run: Run) -> _Ending:
+    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    profile, held = machine_profile(profile=machine.profile_id), board_holds(run, machine)
+    laid = PrintedStretch.objects.filter(run_id=run.id).order_by("-end_column").first()
+    told = [*run.ahead]
+    for segment in Segment.objects.filter(run_id=run.id).exclude(outcomes=[]).order_by("-first_column")[:1]:
+        told += segment.outcomes
+    least = max([run.first_column + 1, *(end for _, end, _ in told), 0 if laid is None else laid.end_column])
+    if held.next_column is not None and run.first_column <= held.next_column <= run.longest_column:
+        least = max(least, held.next_column)
+    return _Ending(run, machine, profile, timeline_on(run, profile, place_of(machine.venue)), held, least)
+
+
+def _end_column(ending: _Ending, at: datetime, boundary: Boundary) -> int:
+    run, profile = ending.run, ending.profile
+    wanted = ending.timeline.first_column_from(at.timestamp() - run.shift_s)
+    if wanted <= run.first_column:
+        raise InputError("at", "the run has not begun by then", "withdraw it, or give a later instant")
+    longest = run.end_column if wanted <= run.end_column else run.longest_column
+    if wanted > longest:
+        raise InputError("at", f"the run was never planned beyond column {longest}", "give an earlier instant")
+    column = max(wanted, ending.least)
+    if boundary == "burst":
+        found = -(-column // profile.columns_per_burst) * profile.columns_per_burst
+    elif boundary == "turn":
+        found = -(-column // profile.columns_per_turn) * profile.columns_per_turn
+    elif not run.strips_per_turn:
+        raise InputError("boundary", "the run is not cut into strips", "give burst or turn")
+    else:
+        turn = profile.columns_per_turn
+        found = boundaries(column - 1, column + turn, turn, run.strips_per_turn)[0]
+    return min(found, longest)
+
+
+def end_at_column(ending: _Ending, end: int, now: datetime, version: int) -> Change:
+    """What giving a run another end comes to.
+
+    Raises:
+        InputError: the machine is on another run by then.
+    """
+    row, stream = ending.run, f"run/{ending.run.id}"
+    event = RunEnded(
+        end_column=end,
+        ends_at=utc(float(ending.timeline.instants(np.array([end]))[0])),
+        segments=tuple(_clipped_anew(ending, end)),
+    )
+    after = foreseen(row, stream, event, now)
+    if after.ends_at > row.ends_at:
+        _require_free(row, after.ends_at)
+    return Change(
+        stream=stream,
+        version=version,
+        event=event,
+        stands_on=(f"machine/{row.machine_id}",),
+        preview=Preview(
+            fields=differences(said_of(row), said_of(after)),
+            in_words=tuple(_in_words(ending, after)),
+            warnings=tuple(_warnings(ending, after, now)),
+        ),
+    )
+
+
+def _require_free(run: Run, ends_at: datetime) -> None:
+    others = runs_standing(run.machine_id).filter(starts_at__gte=run.starts_at, starts_at__lt=ends_at)
+    if other := others.exclude(id=run.id).order_by("starts_at").first():
+        raise InputError(
+            "at", f"the machine is on run {other.id!r} from {other.starts_at.isoformat()}", "end it before that begins"
+        )
+
+
+def _clipped_anew(ending: _Ending, end: int) -> Iterator[SegmentWork]:
+    """Segments that this end clips, or an earlier one clipped and this one does not."""
+    run, timeline = ending.run, ending.timeline
+    edges = {end, run.end_column, *run.ends}
+    rows = Segment.objects.filter(run_id=run.id, number__in={timeline.segment_of(edge - 1) for edge in edges})
+    for row in rows.filter(first_column__lt=end).order_by("number"):
+        until = min(timeline.stretch(row.number).end_column, end)
+        if until != row.end_column:
+            yield timeline.work(Stretch(row.number, row.first_column, until), row.plate)
+
+
+def _in_words(ending: _Ending, after: Run) -> Iterator[str]:
+    run, machine, profile, venue = ending.run, ending.machine, ending.profile, ending.machine.venue
+    first, last = sorted((run.end_column, after.end_column))
+    begins, ends = sorted((run.ends_at, after.ends_at))
+    is_less = after.end_column < run.end_column
+    when = f"{local_time(after.ends_at, venue)}, instead of {local_time(run.ends_at, venue)}"
+    yield f"{machine.name} prints run {run.id} until {when}, by the clock of {venue.zone}."
+    columns = last - first
+    segments = Segment.objects.filter(run_id=run.id, end_column__gt=first, first_column__lt=last).count()
+    cuts = len(boundaries(first, last, profile.columns_per_turn, run.strips_per_turn)) if profile.knife else 0
+    done = "withdrawn" if is_less else "added"
+    yield (
+        f"{columns} columns are {done}, {columns * profile.column_pitch_mm / 1000.0:.3f} m of paper, {cuts} cuts;"
+        f" {segments} segments of them were planned so far."
+    )
+    what = f"{machine.name} {'is not on it any more' if is_less else 'is on it then'}."
+    there = [f"At {name}, on {local_time(at, venue)}, {what}" for name, at in _visits(venue, begins, ends)]
+    yield from there[:NAMED_ONE_BY_ONE]
+    if len(there) > NAMED_ONE_BY_ONE:
+        yield f"So it is for {len(there) - NAMED_ONE_BY_ONE} openings and service windows more."
+    yield f"Subscribed calendars show its end on {local_time(after.ends_at, venue)}, once they look again."
+    yield ending.held.in_words
+
+
+def _visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str, datetime]]:
+    """The openings and the service windows of a venue within a span, each with when it begins."""
+    opens = {"opens_at__gte": begins, "opens_at__lt": ends}
+    for opening in Opening.objects.filter(venue_id=venue.id, called_off_at=None, **opens).order_by("opens_at", "id"):
+        yield opening.name, opening.opens_at
+    for window in windows_of(venue_context(venue), begins, ends):
+        yield window.name, window.starts_at
+
+
+def _warnings(ending: _Ending, after: Run, now: datetime) -> Iterator[ChangeWarning]:
+    run, held = ending.run, ending.held
+    prints_on = held.until is not None and held.until > after.ends_at and after.ends_at - now < HEARS_WITHIN
+    if after.end_column < run.end_column and prints_on:
+        said = f"Its board prints by the old plan until it is heard again. {held.in_words}"
+        yield ChangeWarning(kind="board-may-print", in_words=said)
+    if ending.least > after.end_column:
+        said = f"Columns up to {ending.least} lie on paper or are in hand: they stay, and count as beyond the end."
+        yield ChangeWarning(kind="printed-beyond", in_words=said)
