@@ -15,7 +15,8 @@ from scheduling.commands.plan_run import (
     require_picture_fits,
 )
 from scheduling.log.events import Event
-from scheduling.log.models import Machine
+from scheduling.log.models import Machine, Source
+from scheduling.queries.runs import machine_profiles
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.upload_store import UploadStore
 
@@ -55,14 +56,22 @@ def check_plan_run(command: PlanRun) -> Checked:
 
 
 def _recheck_run(command: PlanRun, context: RunContext) -> None:
-    """That the machine is free, and still where and what its columns were counted for."""
+    """That the machine is free, and that all is still so that its columns were counted for."""
     require_free(command)
     machine = Machine.objects.select_related("venue").filter(id=command.machine).first()
-    if machine is None:
-        return  # it, or its venue, was closed into an archive, which is told where the run is written
-    if _counted_for(machine) != _counted_for(context.machine):
+    source = Source.objects.filter(id=command.source).first()
+    profile = None if machine is None else machine_profiles([machine.profile_id]).get(machine.profile_id)
+    if machine is None or source is None or profile is None:
+        return  # something of it was closed into an archive, which is told where the run is written
+    if (_of_machine(machine), profile) != (_of_machine(context.machine), context.profile):
         raise InputError("machine", f"{machine.name} was changed in this moment", "look at it, and plan the run again")
+    if _of_source(source) != _of_source(context.source):
+        raise InputError("source", f"{source.name} was changed in this moment", "look at it, and plan the run again")
 
 
-def _counted_for(machine: Machine) -> tuple[object, ...]:
+def _of_machine(machine: Machine) -> tuple[object, ...]:
     return machine.venue_id, machine.profile_id, machine.retired_at, place_of(machine.venue)
+
+
+def _of_source(source: Source) -> tuple[object, ...]:
+    return source.picture, source.upload, source.method, source.curve, source.retired_at

@@ -13,22 +13,21 @@ from typing import Any
 from django.db import transaction
 
 from machines.errors import DayrollError, InputError
-from machines.serialization import unstructure
 from scheduling.commands import idempotency
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.checked import Checked, check_plan_run
 from scheduling.commands.machines import add_machine
 from scheduling.commands.openings import fix_opening
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
+from scheduling.commands.profiles import add_profile
 from scheduling.commands.service_windows import fix_service_window
+from scheduling.commands.sources import add_source
 from scheduling.commands.venue_as_read import as_read
 from scheduling.commands.venues import add_venue
 from scheduling.log.ends import lock
 from scheduling.log.events import Event
 from scheduling.log.events.studio import (
-    ProfileAdded,
     RunPlanned,
-    SourceAdded,
 )
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.store import Append, Attribution, VersionConflict, append, require_never_closed, stream_version
@@ -47,22 +46,6 @@ class IdInUse(DayrollError):
 
 
 Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
-
-
-def add_profile(command: AddProfile) -> Event:
-    """A profile is what was said of it."""
-    return ProfileAdded(profile=command.profile)
-
-
-def add_source(command: AddSource) -> Event:
-    """The log keeps the picture with every default filled in, so that a later default does not change it."""
-    return SourceAdded(
-        name=command.name,
-        picture=unstructure(command.picture),
-        upload=command.upload,
-        method=command.method,
-        curve=command.curve,
-    )
 
 
 def _check_source(command: AddSource) -> Checked:

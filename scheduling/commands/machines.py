@@ -14,7 +14,7 @@ from scheduling.log.events.studio import MachineAdded, MachineChanged, MachineRe
 from scheduling.log.models import Machine, Notice, PrintedStretch, Profile, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.queries.history import differences, shown_by
-from scheduling.queries.names import require, require_in_use
+from scheduling.queries.names import require_in_use
 from scheduling.queries.runs import has_columns_to_come, runs_standing
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
@@ -25,9 +25,9 @@ NEVER_CHANGED = ("id",)
 
 
 def add_machine(command: AddMachine) -> MachineAdded:
-    """Venue and profile must exist, and the venue be in use."""
+    """Venue and profile must exist, and be in use."""
     require_in_use(Venue, "venue", command.venue)
-    require(Profile, "profile", command.profile)
+    require_in_use(Profile, "profile", command.profile)
     return MachineAdded(name=command.name, venue=command.venue, profile=command.profile)
 
 
@@ -105,7 +105,7 @@ def _change(
 
 def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:
     if command.profile != row.profile_id:
-        require(Profile, "profile", command.profile)
+        require_in_use(Profile, "profile", command.profile)
         _require_nothing_by_its_model(row)
     if command.venue == row.venue_id:
         return

@@ -16,7 +16,7 @@ from scheduling.log import models
 from scheduling.log.events.studio import RunPlanned
 from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
-from scheduling.queries.names import check_id, require, require_in_use
+from scheduling.queries.names import check_id, require_in_use
 from scheduling.queries.runs import cycle_named, machine_profile, runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sky_parameters import turn_at
@@ -96,7 +96,7 @@ def read_run_context(command: PlanRun) -> RunContext:
         InputError: there is no such machine, source or cycle.
     """
     machine = require_in_use(models.Machine, "machine", command.machine, "venue")
-    source = require(models.Source, "source", command.source)
+    source = require_in_use(models.Source, "source", command.source)
     profile = machine_profile(profile=machine.profile_id)
     timeline = _timeline(command, profile, place_of(machine.venue))
     return RunContext(machine, source, machine.venue, profile, timeline)

@@ -17,8 +17,10 @@ from scheduling.commands.machines import change_machine, retire_machine, take_ba
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
+from scheduling.commands.profiles import change_profile, retire_profile, take_back_profile
 from scheduling.commands.run_changes import withdraw_run
 from scheduling.commands.service_windows import call_off_window, change_window, take_back_window
+from scheduling.commands.sources import change_source, retire_source, take_back_source
 from scheduling.commands.venues import change_venue, retire_venue, take_back_venue
 from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
@@ -42,11 +44,17 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     retire_venue: STUDIO_ALONE,
     take_back_venue: STUDIO_ALONE,
     AddProfile: STUDIO_ALONE,
+    change_profile: STUDIO_ALONE,
+    retire_profile: STUDIO_ALONE,
+    take_back_profile: STUDIO_ALONE,
     AddMachine: STUDIO_ALONE,
     change_machine: STUDIO_ALONE,
     retire_machine: STUDIO_ALONE,
     take_back_machine: STUDIO_ALONE,
     AddSource: STUDIO_ALONE,
+    change_source: STUDIO_ALONE,
+    retire_source: STUDIO_ALONE,
+    take_back_source: STUDIO_ALONE,
     UploadStore.put: STUDIO_ALONE,
     PlanRun: STUDIO_ALONE,
     calibrate: STUDIO_ALONE,

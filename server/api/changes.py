@@ -100,6 +100,7 @@ class Changeable:
             where its fields are not changed one by one.
         venue_of: id of the venue that it belongs to; None where it belongs to none.
         acts: what is done to one as a whole, by the last part of the address.
+        see: looks at a picture itself, with its file, where a command brings another: the row, the command, the files.
         is_told_of: whether machines change its rows, too, by what they tell: its tag has two parts then.
     """
 
@@ -113,6 +114,7 @@ class Changeable:
     change: Callable[..., Change] | None
     venue_of: Callable[[Any], str | None]
     acts: Mapping[str, AnAct]
+    see: Callable[..., None] = lambda *_: None
     is_told_of: bool = False
 
     def stream(self, pk: str) -> str:
@@ -200,17 +202,14 @@ class Changing(Tagged):
         """Change some of its fields: a merge patch (RFC 7396), with a ``reason`` for the record beside them."""
         what, body = self.changeable, request.data
         reason = body.pop("reason", None) if isinstance(body, dict) else None
-        return self.carried_out(
-            request,
-            pk,
-            lambda row, version: what.change(
-                row,
-                structure(patched(what.as_ordered(row), body, what.fixed), what.command),
-                wiring.now(),
-                version,
-            ),
-            structure({"reason": reason}, Reason).reason,
-        )
+
+        def work_out(row: Any, version: int) -> Change:
+            command = structure(patched(what.as_ordered(row), body, what.fixed), what.command)
+            what.see(row, command, wiring.uploads())
+            change: Change = what.change(row, command, wiring.now(), version)
+            return change
+
+        return self.carried_out(request, pk, work_out, structure({"reason": reason}, Reason).reason)
 
 
 class Act(ChangeView):

@@ -12,7 +12,16 @@ from django.urls import URLPattern, path
 from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
-from scheduling.commands import end_run, machines, openings, run_changes, service_windows, venues
+from scheduling.commands import (
+    end_run,
+    machines,
+    openings,
+    profiles,
+    run_changes,
+    service_windows,
+    sources,
+    venues,
+)
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
 from scheduling.commands.changes import Preview
 from scheduling.commands.plan_run import PlanRun
@@ -25,9 +34,13 @@ from scheduling.log.projecting.as_of import (
     opening_at,
     openings_at,
     outages_at,
+    profile_at,
+    profiles_at,
     run_row_at,
     runs_at,
     service_window_at,
+    source_at,
+    sources_at,
     venue_row_at,
     venues_at,
 )
@@ -44,24 +57,24 @@ from server.api.venues import VenueRow
 
 
 class ProfileRow(Row):
-    """A profile."""
+    """A profile; ``retired_at`` is null while it is used."""
 
     profile = Stored(MachineProfile, source="data")
 
     class Meta:
         model = Profile
-        fields = ("id", "profile")
+        fields = ("id", "profile", "retired_at")
 
 
 class SourceRow(Row):
-    """A source."""
+    """A source; ``retired_at`` is null while it is used."""
 
     picture = Stored(Picture)
     curve = Stored(ToneCurve | None)
 
     class Meta:
         model = Source
-        fields = ("id", "name", "picture", "upload", "method", "curve")
+        fields = ("id", "name", "picture", "upload", "method", "curve", "retired_at")
 
 
 class OpeningRow(Row):
@@ -245,6 +258,37 @@ VENUE = Changeable(
     },
 )
 
+PROFILE = Changeable(
+    kind="profile",
+    model=Profile,
+    serializer=ProfileRow,
+    command=AddProfile,
+    as_ordered=profiles.as_ordered,
+    fixed=profiles.NEVER_CHANGED,
+    shown=profiles.said_of,
+    change=profiles.change_profile,
+    venue_of=lambda row: None,
+    acts={
+        "retire": AnAct(profiles.retire_profile, "No new machine is of it; those that are go on."),
+        "take-back": AnAct(profiles.take_back_profile, "New machines can be of it again."),
+    },
+)
+SOURCE = Changeable(
+    kind="source",
+    model=Source,
+    serializer=SourceRow,
+    command=AddSource,
+    as_ordered=sources.as_ordered,
+    fixed=sources.NEVER_CHANGED,
+    shown=sources.SHOWN,
+    change=sources.change_source,
+    venue_of=lambda row: None,
+    acts={
+        "retire": AnAct(sources.retire_source, "No new run prints it; those that do go on."),
+        "take-back": AnAct(sources.take_back_source, "It can be printed again."),
+    },
+    see=sources.see_picture,
+)
 MACHINE = Changeable(
     kind="machine",
     model=Machine,
@@ -279,7 +323,16 @@ RESOURCES = (
         VENUE,
         preview=venues.preview_venue,
     ),
-    Resource("profile", ProfileRow, "The profiles, and adding one.", "A profile.", AddProfile),
+    Resource(
+        "profile",
+        ProfileRow,
+        "The profiles, and adding one.",
+        "A profile, as it is or as it was.",
+        AddProfile,
+        profiles_at,
+        profile_at,
+        PROFILE,
+    ),
     Resource(
         "machine",
         MachineRow,
@@ -290,7 +343,16 @@ RESOURCES = (
         machine_row_at,
         MACHINE,
     ),
-    Resource("source", SourceRow, "The sources, and adding one.", "A source.", AddSource),
+    Resource(
+        "source",
+        SourceRow,
+        "The sources, and adding one.",
+        "A source, as it is or as it was.",
+        AddSource,
+        sources_at,
+        source_at,
+        SOURCE,
+    ),
     Resource(
         "run",
         RunRow,

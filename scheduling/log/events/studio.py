@@ -78,6 +78,35 @@ class ProfileAdded:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ProfileChanged:
+    """A model of machine is this from now on, in place of what was said of it before.
+
+    Attributes:
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "profile"
+    profile: Profile
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProfileRetired:
+    """It is used for nothing new any more; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "profile"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProfileTakenBack:
+    """It is used again after it was retired; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "profile"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class MachineAdded:
     """A machine of a profile at a venue."""
 
@@ -143,6 +172,39 @@ class SourceAdded:
     upload: str | None = None
     method: Method = "blue-noise"
     curve: ToneCurve | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceChanged:
+    """What can be printed is this from now on, in place of what was said of it before; see `SourceAdded`.
+
+    Attributes:
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "source"
+    name: str
+    picture: dict[str, Any]
+    upload: str | None = None
+    method: Method = "blue-noise"
+    curve: ToneCurve | None = None
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceRetired:
+    """It is used for nothing new any more; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "source"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceTakenBack:
+    """It is used again after it was retired; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "source"
+    remark: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -282,12 +344,18 @@ StudioEvent = (
     | VenueTakenBack
     | HoursSet
     | ProfileAdded
+    | ProfileChanged
+    | ProfileRetired
+    | ProfileTakenBack
     | MachineAdded
     | MachineChanged
     | MachineRetired
     | MachineTakenBack
     | MachineCalibrated
     | SourceAdded
+    | SourceChanged
+    | SourceRetired
+    | SourceTakenBack
     | RunPlanned
     | SegmentsPlanned
     | RunWithdrawn

@@ -87,6 +87,7 @@ class Migration(migrations.Migration):
                 ('id', models.TextField(primary_key=True, serialize=False)),
                 ('name', models.TextField()),
                 ('data', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.profile.Profile')),
+                ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
                 'abstract': False,
@@ -110,6 +111,7 @@ class Migration(migrations.Migration):
                 ('upload', models.TextField(help_text='SHA-256 of the file that it is drawn from', null=True)),
                 ('method', models.TextField(default='blue-noise', help_text='a machines.imaging.halftone.Method')),
                 ('curve', scheduling.log.fields.CanonicalJSON(help_text='a machines.imaging.dot_gain.ToneCurve', null=True)),
+                ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
                 'abstract': False,

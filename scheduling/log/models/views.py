@@ -29,6 +29,7 @@ class Profile(Folded):
     id = models.TextField(primary_key=True)
     name = models.TextField()
     data = CanonicalJSON(help_text="a machines.model.profile.Profile")
+    retired_at = models.DateTimeField(null=True, help_text="null while it is used")
 
 
 class Source(Folded):
@@ -41,6 +42,7 @@ class Source(Folded):
     upload = models.TextField(null=True, help_text="SHA-256 of the file that it is drawn from")
     method = models.TextField(default="blue-noise", help_text="a machines.imaging.halftone.Method")
     curve = CanonicalJSON(null=True, help_text="a machines.imaging.dot_gain.ToneCurve")
+    retired_at = models.DateTimeField(null=True, help_text="null while it is used")
 
 
 class Machine(Folded):

@@ -26,7 +26,7 @@ from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import MachineAdded, OpeningFixed, RunPlanned, VenueAdded
+from scheduling.log.events.studio import MachineAdded, OpeningFixed, ProfileAdded, RunPlanned, SourceAdded, VenueAdded
 from scheduling.log.garbage import held_back
 from scheduling.log.models import (
     Machine,
@@ -34,9 +34,11 @@ from scheduling.log.models import (
     Opening,
     Outage,
     PrintedStretch,
+    Profile,
     Run,
     Segment,
     ServiceWindow,
+    Source,
     Strip,
     Venue,
 )
@@ -45,7 +47,7 @@ from scheduling.log.projecting.projector import FoldFailed
 from scheduling.log.projections import VIEWS, Fold, View
 from scheduling.log.rows.row_cache import Rows
 
-Added = RunPlanned | MachineAdded | OpeningFixed | VenueAdded
+Added = RunPlanned | MachineAdded | OpeningFixed | ProfileAdded | SourceAdded | VenueAdded
 Row = TypeVar("Row", bound=Model)
 
 
@@ -131,6 +133,16 @@ def venues_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Venue
     return _each(venue_row_at, _named(VenueAdded, moment, part, using), moment, using)
 
 
+def profiles_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Profile]:
+    """Profiles as they were, in the order of their ids."""
+    return _each(profile_at, _named(ProfileAdded, moment, part, using), moment, using)
+
+
+def sources_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Source]:
+    """Sources as they were, in the order of their ids."""
+    return _each(source_at, _named(SourceAdded, moment, part, using), moment, using)
+
+
 def openings_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Opening]:
     """Openings as they were fixed, in the order of their ids."""
     return _each(opening_at, _named(OpeningFixed, moment, part, using), moment, using)
@@ -186,6 +198,16 @@ def machine_row_at(machine: str, moment: AsOf, *, using: str = "default") -> Mac
 def venue_row_at(venue: str, moment: AsOf, *, using: str = "default") -> Venue | None:
     """A venue as it was; None where it was not added yet."""
     return folded((Venue,), moment.counts, stream=f"venue/{venue}", using=using).find(Venue, venue)
+
+
+def profile_at(profile: str, moment: AsOf, *, using: str = "default") -> Profile | None:
+    """A profile as it was; None where it was not added yet."""
+    return folded((Profile,), moment.counts, stream=f"profile/{profile}", using=using).find(Profile, profile)
+
+
+def source_at(source: str, moment: AsOf, *, using: str = "default") -> Source | None:
+    """A source as it was; None where it was not added yet."""
+    return folded((Source,), moment.counts, stream=f"source/{source}", using=using).find(Source, source)
 
 
 def opening_at(opening: str, moment: AsOf, *, using: str = "default") -> Opening | None:

@@ -55,8 +55,26 @@ VIEWS: tuple[View, ...] = (
             studio.HoursSet: catalogue.hours_set,
         },
     ),
-    View("profiles", (models.Profile,), {studio.ProfileAdded: catalogue.profile_added}),
-    View("sources", (models.Source,), {studio.SourceAdded: catalogue.source_added}),
+    View(
+        "profiles",
+        (models.Profile,),
+        {
+            studio.ProfileAdded: catalogue.profile_added,
+            studio.ProfileChanged: catalogue.profile_changed,
+            studio.ProfileRetired: catalogue.profile_retired,
+            studio.ProfileTakenBack: catalogue.profile_taken_back,
+        },
+    ),
+    View(
+        "sources",
+        (models.Source,),
+        {
+            studio.SourceAdded: catalogue.source_added,
+            studio.SourceChanged: catalogue.source_changed,
+            studio.SourceRetired: catalogue.source_retired,
+            studio.SourceTakenBack: catalogue.source_taken_back,
+        },
+    ),
     View(
         "openings",
         (models.Opening,),

@@ -10,9 +10,15 @@ from scheduling.log.events.studio import (
     OpeningCalledOff,
     OpeningFixed,
     ProfileAdded,
+    ProfileChanged,
+    ProfileRetired,
+    ProfileTakenBack,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
     SourceAdded,
+    SourceChanged,
+    SourceRetired,
+    SourceTakenBack,
     VenueAdded,
     VenueChanged,
     VenueRetired,
@@ -67,6 +73,47 @@ def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
 def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:
     """A model of machine."""
     rows.put(Profile, id=fact.subject, name=event.profile.name, data=unstructure(event.profile))
+
+
+def profile_changed(rows: Rows, fact: Recorded, event: ProfileChanged) -> None:
+    """What was said of it last counts."""
+    if (profile := rows.change(Profile, fact.subject)) is not None:
+        profile.name, profile.data = event.profile.name, unstructure(event.profile)
+
+
+def profile_retired(rows: Rows, fact: Recorded, event: ProfileRetired) -> None:
+    """Its row stays, marked."""
+    if (profile := rows.change(Profile, fact.subject)) is not None:
+        profile.retired_at = fact.happened_at
+
+
+def profile_taken_back(rows: Rows, fact: Recorded, event: ProfileTakenBack) -> None:
+    """It is used again."""
+    if (profile := rows.change(Profile, fact.subject)) is not None:
+        profile.retired_at = None
+
+
+def source_changed(rows: Rows, fact: Recorded, event: SourceChanged) -> None:
+    """What was said of it last counts."""
+    if (source := rows.change(Source, fact.subject)) is not None:
+        source.name = event.name
+        source.kind = str(event.picture.get("kind", ""))
+        source.picture = event.picture
+        source.upload = event.upload
+        source.method = event.method
+        source.curve = None if event.curve is None else unstructure(event.curve)
+
+
+def source_retired(rows: Rows, fact: Recorded, event: SourceRetired) -> None:
+    """Its row stays, marked."""
+    if (source := rows.change(Source, fact.subject)) is not None:
+        source.retired_at = fact.happened_at
+
+
+def source_taken_back(rows: Rows, fact: Recorded, event: SourceTakenBack) -> None:
+    """It is used again."""
+    if (source := rows.change(Source, fact.subject)) is not None:
+        source.retired_at = None
 
 
 def source_added(rows: Rows, fact: Recorded, event: SourceAdded) -> None:

@@ -28,6 +28,7 @@ class Case:
         fields: that differ then.
         act, back: what ends it, and what takes that back.
         curators: whether a curator of its venue may.
+        wrong: what cannot be, and the field that is named then.
     """
 
     path: str
@@ -35,6 +36,7 @@ class Case:
     fields: tuple[str, ...]
     act: str
     curators: bool = False
+    wrong: tuple[Any, str] = ({"name": ""}, "name")
     back: str = "take-back"
 
 
@@ -49,6 +51,14 @@ CASES = [
     ),
     Case("venues/shed", {"name": "The Shed", "elevation_m": 3.5}, ("name", "elevation_m"), "retire"),
     Case("machines/wren-2", {"name": "Wren 2", "venue": "shed"}, ("name", "venue"), "retire"),
+    Case("sources/land", {"name": "The land"}, ("name",), "retire"),
+    Case(
+        "profiles/wren",
+        {"profile": {"name": "Wren of old"}},
+        ("profile",),
+        "retire",
+        wrong=({"profile": {"columns_per_turn": 0}}, "profile.columns_per_turn"),
+    ),
 ]
 EACH = pytest.mark.parametrize("case", CASES, ids=lambda case: case.path)
 
@@ -126,7 +136,7 @@ def test_what_cannot_be_is_refused_by_name_and_nothing_is_written(caller: Caller
     for body, field in (
         ({"id": "other"}, "id"),
         ({"colour": "red"}, "colour"),
-        ({"name": ""}, "name"),
+        case.wrong,
         ({"reason": "x" * 501}, "reason"),
         ([], ""),
     ):

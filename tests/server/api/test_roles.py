@@ -85,9 +85,9 @@ def retire_a_machine(caller: Caller) -> HttpResponse:
     return caller.post(f"machines/{which}/retire", {}, **ANY)
 
 
-def rename(caller: Caller, path: str) -> HttpResponse:
-    body = json.dumps({"name": "Another name"})
-    return caller.other("PATCH", path, data=body, content_type="application/json", **ANY)
+def rename(caller: Caller, path: str, body: Any = None) -> HttpResponse:
+    said = json.dumps(body or {"name": "Another name"})
+    return caller.other("PATCH", path, data=said, content_type="application/json", **ANY)
 
 
 def withdraw_what_was_planned(caller: Caller) -> HttpResponse:
@@ -118,6 +118,12 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("machine-take-back", "post"): (lambda caller: caller.post("machines/wren-1/take-back", {}, **ANY), STUDIO),
     ("sources", "post"): (lambda caller: caller.post("sources", SOURCE | {"id": "land-b"}), STUDIO),
     ("uploads", "post"): (lambda caller: caller.post("uploads", grey_png(), content_type="image/png"), STUDIO),
+    ("profile", "patch"): (lambda caller: rename(caller, "profiles/wren", {"profile": {"name": "B"}}), STUDIO),
+    ("profile-retire", "post"): (lambda caller: caller.post("profiles/wren/retire", {}, **ANY), STUDIO),
+    ("profile-take-back", "post"): (lambda caller: caller.post("profiles/wren/take-back", {}, **ANY), STUDIO),
+    ("source", "patch"): (lambda caller: rename(caller, "sources/land"), STUDIO),
+    ("source-retire", "post"): (lambda caller: caller.post("sources/land/retire", {}, **ANY), STUDIO),
+    ("source-take-back", "post"): (lambda caller: caller.post("sources/land/take-back", {}, **ANY), STUDIO),
     ("runs", "post"): (lambda caller: caller.post("runs", RUN | LATER | {"id": "later"}), STUDIO),
     ("machine-calibration", "put"): (lambda caller: caller.put("machines/wren-1/calibration", {}), STUDIO),
     ("machine-enrolment", "post"): (lambda caller: caller.post("machines/wren-1/enrolment"), STUDIO),
