@@ -40,9 +40,10 @@ from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
+from server.api.runs import EndRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
 
-READ = (*get_args(handlers.Command), CallOff, Decide, Enrol, Reason, Reports, TakeBack)
+READ = (*get_args(handlers.Command), CallOff, Decide, EndRun, Enrol, Reason, Reports, TakeBack)
 SHOWN = (
     Picture,
     Profile,
