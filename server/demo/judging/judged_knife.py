@@ -9,7 +9,14 @@ import numpy as np
 
 from machines.drivers.simulated.paper import NO_COLUMN
 from machines.imaging.patterns import CUT_PATTERNS
-from machines.protocol.journal_entries import KnifeArmed, KnifeDisarmed, NodeStarted, OperatorActed, StripCut
+from machines.protocol.journal_entries import (
+    GapSettled,
+    KnifeArmed,
+    KnifeDisarmed,
+    NodeStarted,
+    OperatorActed,
+    StripCut,
+)
 from server.demo.judging.column_outcomes import laid_again, named, printed
 from server.demo.judging.evidence import Evidence
 
@@ -92,8 +99,10 @@ def cut_only_while_armed(evidence: Evidence) -> list[str]:
     """The knife cuts only where a person armed it and nothing disarmed it since: what a board had armed, no other board
     knows, while one that is enrolled again knows its own. A strip without columns ends where the one before it did, and
     is cut with that one. A strip that is left uncut says that the knife was off, if it came there since it was armed: a
-    journal that lost its newest tells only then of those that had passed before."""
+    journal that lost its newest tells only then of those that had passed before. Nor does one say so that passed with
+    columns of which nobody knows whether they were laid: perhaps by another board, whose knife it was then."""
     armed, since, cut_at, complaints = False, -np.inf, None, []
+    unknown_until = -np.inf
     parts = zip(evidence.of_another, evidence.told_by_each, strict=True)
     for entry in (one for is_another, told in parts for one in (is_another, *told)):
         if isinstance(entry, bool):
@@ -101,8 +110,10 @@ def cut_only_while_armed(evidence: Evidence) -> list[str]:
         elif isinstance(entry, StripCut):
             if entry.made and not armed and entry.paper_position != cut_at:
                 complaints.append(f"cut at place {entry.paper_position}, and nobody had armed the knife")
-            armed = armed and (entry.made or entry.paper_position < since)
+            armed = armed and (entry.made or entry.paper_position < max(since, unknown_until))
             cut_at = entry.paper_position if entry.made else cut_at
+        elif isinstance(entry, GapSettled) and entry.decision.unknown:
+            unknown_until = entry.paper_position + len(entry.decision.unknown)
         elif isinstance(entry, KnifeArmed):
             armed, since = True, _next_laid(evidence, entry.at)
         elif isinstance(entry, KnifeDisarmed) or (isinstance(entry, NodeStarted) and entry.unplanned_stop):

@@ -223,6 +223,20 @@ def test_a_strip_left_uncut_ends_an_arming_unless_it_had_passed_before(tmp_path:
     assert complaints(11) == ["cut at place 20, and nobody had armed the knife"]
 
 
+def test_a_strip_left_uncut_among_columns_that_are_unknown_ends_no_arming(tmp_path: Path) -> None:
+    """Another board may have laid them, whose knife it was then."""
+    good = evidence(tmp_path)
+    told = [one for one in good.facts if one["kind"] not in ("gap-settled", "strip-cut")]
+    unknown = {"kind": "gap-settled", "data": settled(3, GAP[0], GAP[1] - 2, GAP[1])}  # four, from place 10
+
+    def complaints(left: int) -> list[str]:
+        found = replace(good, facts=[*told, unknown, _strip(left, made=False), _strip(20, made=True)])
+        return judge(found, [judged_knife.cut_only_while_armed])
+
+    assert complaints(13) == []
+    assert complaints(14) == ["cut at place 20, and nobody had armed the knife"]
+
+
 def test_a_strip_that_does_not_end_at_its_boundary_is_seen(tmp_path: Path) -> None:
     good, check = evidence(tmp_path), [judged_knife.cut_at_its_boundary]
 
