@@ -11,11 +11,8 @@ import pytest
 from django.http import HttpResponse
 from rest_framework.permissions import AllowAny
 
-from machines.serialization import structure
-from scheduling.commands.handlers import HANDLERS, handle
-from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Event, Outage, Run
-from scheduling.log.store import Attribution
+from scheduling.commands.handlers import HANDLERS
+from scheduling.log.models import Event, Outage
 from server import jobs, wiring
 from server.accounts import keys
 from server.accounts.attempt_limit import MOST_WRONG
@@ -90,15 +87,6 @@ def rename(caller: Caller, path: str, body: Any = None) -> HttpResponse:
     return caller.other("PATCH", path, data=said, content_type="application/json", **ANY)
 
 
-def withdraw_what_was_planned(caller: Caller) -> HttpResponse:
-    if not Run.objects.filter(id="later").exists():
-        handle(
-            structure(RUN | LATER | {"id": "later"}, PlanRun),
-            Attribution(actor="tests", request=None, said_at=wiring.now()),
-        )
-    return caller.post("runs/later/withdraw", {}, **ANY)
-
-
 def revoke_somebodys_key(caller: Caller) -> HttpResponse:
     made = keys.keep_key(f"of test {Key.objects.count()}", Grant("reader"), wiring.now(), made_by="terminal")
     return caller.post(f"keys/{made.prefix}/revoke")
@@ -144,7 +132,7 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
         lambda caller: caller.post("runs/spring/end?accept=true", {"boundary": "turn"}, **ANY),
         CURATOR,
     ),
-    ("run-withdraw", "post"): (withdraw_what_was_planned, CURATOR),
+    ("run-withdraw", "post"): (lambda caller: caller.post("runs/next/withdraw", {}, **ANY), CURATOR),
     ("run-override", "post"): (lambda caller: caller.post("runs/spring/override", SKIP), CURATOR),
     ("outage-override", "post"): (decide_on_the_outage, CURATOR),
 }
@@ -172,6 +160,14 @@ def test_there_is_a_decision_for_every_call_that_changes_something() -> None:
     assert set(doors()) == set(COMMANDS_GIVEN) | MACHINES_OWN
 
 
+@pytest.fixture
+def run_to_come(replaying: Caller) -> Caller:
+    """Beside the run of which something is open, another that has not begun."""
+    days = {"starts_at": "2026-03-26T12:00:00.000000Z", "ends_at": "2026-03-27T12:00:00.000000Z"}
+    replaying.create("runs", RUN | days | {"id": "next"})
+    return replaying
+
+
 @pytest.mark.parametrize("which", COMMANDS_GIVEN)
 def test_the_table_says_who_may(which: tuple[str, str]) -> None:
     door: Any = doors()[which]
@@ -193,7 +189,7 @@ def test_a_new_command_is_the_studios_until_it_is_decided() -> None:
 
 @pytest.mark.parametrize("role", ROLES)
 @pytest.mark.parametrize("which", COMMANDS_GIVEN)
-def test_every_role_gives_its_commands_and_no_others(replaying: Caller, which: tuple[str, str], role: Role) -> None:
+def test_every_role_gives_its_commands_and_no_others(run_to_come: Caller, which: tuple[str, str], role: Role) -> None:
     order, may = COMMANDS_GIVEN[which]
     caller, codes = key_of(role), EnrolmentCode.objects.count()
     order(Caller())  # whatever has to be there first
@@ -209,7 +205,7 @@ def test_every_role_gives_its_commands_and_no_others(replaying: Caller, which: t
 
 
 @pytest.mark.parametrize("which", COMMANDS_GIVEN)
-def test_nobody_and_no_node_gives_any(replaying: Caller, node: Caller, which: tuple[str, str]) -> None:
+def test_nobody_and_no_node_gives_any(run_to_come: Caller, node: Caller, which: tuple[str, str]) -> None:
     order, _ = COMMANDS_GIVEN[which]
     order(Caller())
     events = events_told().count()
