@@ -121,7 +121,8 @@ def _run_row(run: Planned) -> dict[str, Any]:
     work = run.work
     span = {"first_column": work.first_column, "end_column": work.end_column, "mean_turn_s": work.mean_turn_s}
     counts = {str(fate): count for fate, count in run.counts.items()}
-    return {"id": work.id, "again": len(run.again), **span, **counts}
+    as_planned = {"withdrawn_at": None, "longest_column": work.end_column, "beyond": 0}  # nobody ends it elsewhere
+    return {"id": work.id, "again": len(run.again), **span, **as_planned, **counts}
 
 
 def _segment_rows(run: Planned) -> list[dict[str, Any]]:
@@ -137,6 +138,7 @@ def _segment_rows(run: Planned) -> list[dict[str, Any]]:
                 "plate": segment.plate,
                 "starts_at": format_instant(run.begins(segment)),
                 "ends_at": format_instant(run.ends(segment)),
+                "state": "planned",
                 "finished_at": "then" if len(fates) == segment.end_column - segment.first_column else None,
                 **{fate: fates.count(fate) for fate in ("printed", "unknown", "skipped")},
             }
