@@ -42,6 +42,8 @@ BROKE = {
     # a board and its copy started in the same instant and told the same to the last digit, so that neither could be
     # fenced off, by a mistake of the virtual time itself
     22480: "f1acc8643fb7",
+    # a call that could not be taken down on a full card made pass follow pass without a pause, and the hour never ended
+    33091: "7c70c202a21e",
 }
 
 

@@ -69,6 +69,7 @@ class Exchange:
     _said: set[str] = field(default_factory=set)
     _not_had: set[str] = field(default_factory=set)
     _reach: reachability.Reach | None = None
+    _had_its_pass: bool = False
     reports: ReportErrand = field(init=False)
 
     def __post_init__(self) -> None:
@@ -98,7 +99,7 @@ class Exchange:
         Returns:
             how long to wait before the next one, in the clock's seconds.
         """
-        self._attempt(self._take_up_call)
+        self._had_its_pass = self._attempt(self._take_up_call) is not None
         self.inquiry.begin()
         troubles, heard = self._do([self._ask_time, self.reports.run, self.fetch_work, self._fetch_plates])
         self.inquiry.end()
@@ -112,7 +113,12 @@ class Exchange:
         return wait_s
 
     def _is_wanted_now(self) -> bool:
-        return self._is_called() or self.inquiry.is_wanted
+        return self.inquiry.is_wanted or self._waits_for_pass()
+
+    def _waits_for_pass(self) -> bool:
+        """Whether a person does. A call that could not be taken down, on a full card for one, had its pass all the same
+        and still stands there: it hastens the next once it can be, or pass would follow pass without a pause."""
+        return self._is_called() and not (self._had_its_pass and self._attempt(self._take_up_call) is not None)
 
     def _do(self, errands: list[Callable[[], None]]) -> tuple[list[Trouble], bool]:
         """Run errands. None that comes to nothing keeps the next from being tried, unless nothing can be reached.

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ import pytest
 from machines.chance import SYSTEM
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
+from machines.node.sync import call_now
 from machines.node.sync.client import Client
 from machines.node.sync.exchange import Exchange
 from machines.node.sync.failures import EntriesMissing, TooLarge, Unreachable
@@ -28,6 +30,7 @@ from machines.protocol.messages import Reports, Retelling, Work
 from tests.machines.node.relay import TOKEN, Studio, picture, serving
 from tests.machines.node.rig import NOON, HandClock, make_studio
 from tests.machines.node.scripted import Answer, scripted
+from tests.machines.node.waiting.test_news import MovesTheClock
 from tests.machines.protocol.test_messages import AT
 
 
@@ -257,6 +260,44 @@ def test_a_pass_that_the_print_loop_waits_for_comes_at_once_though_the_last_came
     exchange.run(heard)
     assert looks < 9
     assert clock.now() == 0.0, "it waited for nothing, though it was asked to leave the server alone for 30 s"
+
+
+def refuse_writes(journal: Journal, refuses: bool) -> None:
+    """As a full card does."""
+    with journal.reading() as db:
+        db.execute(f"PRAGMA query_only = {int(refuses)}")
+
+
+@pytest.mark.parametrize("is_down", [True, False])
+def test_a_call_that_cannot_be_taken_down_hastens_one_pass_and_the_next_once_there_is_room(
+    exchange: Exchange, studio: Studio, journal: Journal, clock: HandClock, is_down: bool
+) -> None:
+    exchange.run_once()
+    journal.news = MovesTheClock(clock)
+    began_s: list[float] = []
+
+    def note(path: str) -> None:
+        if "/node/work" in path:
+            began_s.append(clock.elapsed())
+            studio.down = is_down
+
+    def goes_on() -> bool:
+        """Asked before each pass and while it is waited for."""
+        if len(began_s) == 1 and not call_now.is_asked(journal.connection):
+            with journal.transaction() as db:
+                call_now.ask(db)
+            refuse_writes(journal, True)
+        if len(began_s) == 4:
+            refuse_writes(journal, False)
+        return len(began_s) == 6
+
+    studio.instead = note
+    exchange.run(goes_on)
+    waited_s = [after - before for before, after in pairwise(began_s)]
+    assert waited_s[0] == waited_s[3] == 0.0, "as it was written, and as there is room"
+    assert min(waited_s[1], waited_s[2], waited_s[4]) >= 0.5, "the least backoff"
+    with journal.reading() as db:
+        assert not call_now.is_asked(db)
 
 
 def test_what_was_held_is_held_on_while_the_server_is_down(
