@@ -172,7 +172,7 @@ class Printer:
 
     def _follow(self, state: State, work: HeldWork | None, now: float) -> float:
         """Go on with what is held, whatever is to be done about it first."""
-        if self._conclude(state, now):
+        if self._conclude(state, work, now):
             return 0.0
         if work is None:
             return self._idle("no-work")
@@ -180,10 +180,11 @@ class Printer:
             return self._adopt(state, work, now)
         return self._tend(state, work, now)
 
-    def _conclude(self, state: State, now: float) -> bool:
+    def _conclude(self, state: State, work: HeldWork | None, now: float) -> bool:
         """Where people ended the run before all of it was laid, tell what was laid last and that nothing is late any
         more, and cap and park. Whether there was anything to do."""
-        if self.in_hand or state.run is None or not self._journal.kept(order_log.is_cut_short):
+        goes_on = work is not None and work.run.id == state.run and state.next_column < work.run.end_column
+        if goes_on or self.in_hand or state.run is None or not self._journal.kept(order_log.is_cut_short):
             return False
         with self._journal.transaction() as db:
             order_log.conclude(db, state.run, now)

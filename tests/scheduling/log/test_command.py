@@ -36,7 +36,7 @@ def test_verify_names_the_first_broken_link() -> None:
     append_only.lift(connections["default"])
     first = models.Event.objects.get(kind="node-started").position
     models.Event.objects.filter(position__gte=first).update(actor="account-2")
-    with pytest.raises(CommandError, match=rf"event {first} \(machine/left version 3, node-started\): it was changed"):
+    with pytest.raises(CommandError, match=rf"event {first} \(machine/left version 6, node-started\): it was changed"):
         log("verify")
 
 

@@ -204,6 +204,8 @@ def test_what_cannot_be_is_refused_and_somebody_learns_it(node: Caller, furnishe
         "clock_error_s": 0.02,
         "knife_armed": False,
         "held_until": None,
+        "held_run": None,
+        "held_revision": None,
     }
     bad = {"epoch": 1, "entries": [printed(work, 1) | {"paper_position": -1}], "status": status}
     for _ in range(3):
@@ -263,6 +265,8 @@ def test_the_newest_word_of_a_node_is_kept(node: Caller, furnished: Caller, cloc
         "clock_error_s": 0.02,
         "knife_armed": False,
         "held_until": "2026-03-21T06:00:00.000000Z",
+        "held_run": None,
+        "held_revision": None,
     }
     node.post("node/reports", {"epoch": 1, "entries": [], "status": status})
     clock.at += timedelta(minutes=1)
