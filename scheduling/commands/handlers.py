@@ -54,15 +54,20 @@ def _check_source(command: AddSource) -> Checked:
     )
 
 
-def _at_venue(
-    work_out: Callable[[Any], Event], *others: Callable[[Any], str]
-) -> Callable[[AddMachine | FixOpening | FixServiceWindow], Checked]:
-    """How a command is checked that stands on a venue, and on other streams."""
+def _check_machine(command: AddMachine) -> Checked:
+    def recheck() -> None:
+        add_machine(command)
 
-    def check(command: AddMachine | FixOpening | FixServiceWindow) -> Checked:
+    streams = (f"venue/{command.venue}", f"profile/{command.profile}")
+    return Checked(event=add_machine(command), stands_on=streams, recheck=recheck)
+
+
+def _at_venue(work_out: Callable[[Any], Event]) -> Callable[[FixOpening | FixServiceWindow], Checked]:
+    """How a command is checked whose instants are those of a venue."""
+
+    def check(command: FixOpening | FixServiceWindow) -> Checked:
         recheck = as_read(command.venue)  # read first: whoever changes it from here on is noticed
-        streams = (f"venue/{command.venue}", *(stream(command) for stream in others))
-        return Checked(event=work_out(command), stands_on=streams, recheck=recheck)
+        return Checked(event=work_out(command), stands_on=(f"venue/{command.venue}",), recheck=recheck)
 
     return check
 
@@ -70,7 +75,7 @@ def _at_venue(
 HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
     AddVenue: ("venue", lambda command: Checked(event=add_venue(command))),
     AddProfile: ("profile", lambda command: Checked(event=add_profile(command))),
-    AddMachine: ("machine", _at_venue(add_machine, lambda command: f"profile/{command.profile}")),
+    AddMachine: ("machine", _check_machine),
     AddSource: ("source", _check_source),
     PlanRun: ("run", check_plan_run),
     FixOpening: ("opening", _at_venue(fix_opening)),

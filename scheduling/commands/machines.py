@@ -81,8 +81,13 @@ def take_back_machine(row: Machine, now: datetime, version: int) -> Change:
     """
     if row.retired_at is None:
         return _change(row, None, now, version, (), ())
-    require_in_use(Venue, "venue", row.venue_id)
-    return _change(row, MachineTakenBack(), now, version, (f"{row.name} is used again, as it was.",), ())
+
+    def recheck() -> None:
+        require_in_use(Venue, "venue", row.venue_id)
+
+    recheck()
+    change = _change(row, MachineTakenBack(), now, version, (f"{row.name} is used again, as it was.",), ())
+    return replace(change, recheck=recheck)
 
 
 def _change(

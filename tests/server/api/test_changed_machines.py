@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from django.http import HttpResponse
 from django.test import Client
 
 from scheduling.log.events.server import NeverHeard
 from scheduling.log.models import Notice
 from scheduling.log.store import Append, Attribution, append
 from server import jobs
+from server.api import base_views, changes
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import act, patch, steps
 from tests.server.studio import BEGINS, FAR_VENUE, MACHINE, PROFILE, RUN, Caller, HeldClock, changed
@@ -99,6 +102,38 @@ def test_it_is_not_taken_back_into_a_venue_that_was_retired(house: Caller) -> No
     act(house, "machines/far", "retire")
     assert act(house, "venues/shed", "retire").status_code == 200
     assert problem(act(house, "machines/far", "take-back"), 422)["problem"] == "The Boat Shed was retired"
+
+
+def test_a_venue_that_is_retired_in_this_moment_takes_it_not_back(
+    house: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody retires the venue after the order was worked out, and before it is written."""
+    house.create("machines", MACHINE | {"id": "far", "venue": "shed"})
+    act(house, "machines/far", "retire")
+    monkeypatch.setattr(changes, "make", _overtaken(changes.make, lambda: act(house, "venues/shed", "retire")))
+    assert problem(act(house, "machines/far", "take-back"), 422)["problem"] == "The Boat Shed was retired"
+    assert house.get("venues/shed").json()["retired_at"] is not None
+
+
+def test_of_a_profile_that_is_retired_in_this_moment_none_is_added(
+    house: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    retired = _overtaken(base_views.carry_out, lambda: act(house, "profiles/wide", "retire"))
+    monkeypatch.setattr(base_views, "carry_out", retired)
+    assert problem(house.post("machines", MACHINE | {"id": "new", "profile": "wide"}), 422)["field"] == "profile"
+
+
+def _overtaken(done: Callable[..., None], other: Callable[[], HttpResponse]) -> Callable[..., None]:
+    """What is done, once somebody else was first."""
+    begun: list[None] = []
+
+    def held_up(*given: Any, **named: Any) -> None:
+        if not begun:
+            begun.append(None)
+            assert other().status_code == 200
+        done(*given, **named)
+
+    return held_up
 
 
 def test_what_its_board_tells_is_no_reason_to_ask_again(house: Caller) -> None:
