@@ -122,15 +122,18 @@ def _act(request: HttpRequest, opening: str, act: Callable[..., Change], verb: s
     row = get_object_or_404(Opening, pk=opening)
     by = author(request, act, row.venue_id)
     form = ReasonForm(request.POST or None)
-    worked_out = act(row, by.said_at, version)
-    if request.method == "POST" and form.is_valid() and _is_as_seen(form, version):
-        try:
+    page: dict[str, Any] = {"form": form, "version": version, "verb": verb}
+    try:
+        worked_out = act(row, by.said_at, version)
+        page["preview"] = worked_out.preview
+        if request.method == "POST" and form.is_valid() and _is_as_seen(form, version):
             make(worked_out, form.cleaned_data["reason"] or None, by, wiring.chance(), accepted=True)
             messages.success(request, f"{row.name} {done}.")
             return redirect("openings")
-        except VersionConflict:
-            form.add_error(None, MEANWHILE)
-    page = {"form": form, "version": version, "verb": verb, "preview": worked_out.preview}
+    except InputError as error:
+        page["refused"] = error.said
+    except VersionConflict:
+        form.add_error(None, MEANWHILE)
     return render(request, "console/act_on_opening.html", page | _as_it_stands(row, Venue.objects.get(id=row.venue_id)))
 
 

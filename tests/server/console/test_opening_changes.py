@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from scheduling.log.models import Event, Opening
+from tests.server.api.test_changed_resources import act
 from tests.server.console.test_first_page import page
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
 
@@ -91,6 +92,14 @@ def test_it_is_called_off_and_taken_back(person: Client) -> None:
     assert "It is called off." in shown(person, CHANGE)
     assert "First night takes place after all." in shown(person, BACK, {"version": "2"})
     assert Opening.objects.get().called_off_at is None
+
+
+def test_it_is_not_taken_back_at_a_venue_that_was_retired(person: Client, quay: Caller) -> None:
+    shown(person, OFF, {"version": "1"})
+    act(quay, "venues/quay", "retire")
+    assert "Quay House was retired" in shown(person, BACK)
+    assert "Quay House was retired" in shown(person, BACK, {"version": "2"})
+    assert Opening.objects.get().called_off_at is not None
 
 
 @pytest.mark.parametrize("path", [CHANGE, OFF, BACK])
