@@ -184,11 +184,12 @@ class Tagged(ChangeView, PastItem):
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Any:
         """With its tag, where it is asked for as it stands; 304 where the asker has it."""
         row = self.get_object()
-        data = self.get_serializer(row).data
+        response = Response(self.get_serializer(row).data)
         if asked_moment(request) != AsOf():
-            return Response(data)
+            return response
         tag = self.changeable.tag(row)
-        return answered(request._request, tag) or Response(data, headers={"ETag": tag, "Cache-Control": "no-cache"})
+        response["ETag"], response["Cache-Control"] = tag, "no-cache"
+        return answered(request._request, tag, response)
 
 
 class Changing(Tagged):
