@@ -201,8 +201,10 @@ class Changing(Tagged):
 
     def patch(self, request: Request, pk: str) -> Response:
         """Change some of its fields: a merge patch (RFC 7396), with a ``reason`` for the record beside them."""
-        what, body = self.changeable, request.data
-        reason = body.pop("reason", None) if isinstance(body, dict) else None
+        what, body, reason = self.changeable, request.data, None
+        if isinstance(body, dict):  # a copy: the order is known again by all of it
+            body = dict(body)
+            reason = body.pop("reason", None)
 
         def work_out(row: Any, version: int) -> Change:
             command = structure(patched(what.as_ordered(row), body, what.fixed), what.command)

@@ -187,6 +187,7 @@ def test_an_order_whose_answer_was_lost_is_done_once(quay: Caller) -> None:
     first = patch(quay, LATER, **known)
     patch(quay, {"name": "Late night"})
     again = patch(quay, LATER, **known)
+    assert problem(patch(quay, LATER | {"reason": "the ferry"}, **known), 422)["type"] == "/api/v1/problems/key-used"
     assert (first.status_code, again.status_code) == (200, 200)
     assert again.json()["name"] == "Late night"
     assert len(steps(quay)) == 3
