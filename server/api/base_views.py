@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from machines.errors import InputError
 from machines.serialization import structure, unstructure
-from scheduling.commands.handlers import carry_out, check_command
+from scheduling.commands.handlers import carry_out, check_command, require_new
 from scheduling.log.store import Attribution
 from server import wiring
 from server.accounts.authentication import who_asks
@@ -132,6 +132,7 @@ class Collection(List):
         by = attribution(request, getattr(command, "venue", None))
         checked = check_command(command, by, wiring.uploads())
         if self.preview is not None and asked_for(request, "preview"):
+            require_new(command)
             return Response(unstructure(self.preview(command, by.said_at)))
         with transaction.atomic():
             carry_out(command, checked, by)

@@ -116,6 +116,11 @@ def test_a_zone_that_is_far_from_the_longitude_is_asked_about(quay: Caller, wher
     assert quay.post("venues", new).status_code == 201  # adding one asks for nothing, as before
 
 
+def test_nobody_is_shown_how_a_venue_would_be_added_whose_id_is_in_use(quay: Caller) -> None:
+    refused = problem(quay.post("venues?preview=true", VENUE | {"name": "Another"}), 409)
+    assert (refused["type"], refused["field"]) == ("/api/v1/problems/taken", "id")
+
+
 def test_a_run_by_the_hours_of_the_place_holds_it(quay: Caller) -> None:
     on_a_run(quay, cycle="temporal-hours", strips_per_turn=0, policy={"kind": "skip"})
     assert problem(patch(quay, PATH, EAST), 422)["problem"].startswith("run spring goes by the temporal hours")
