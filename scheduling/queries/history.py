@@ -102,15 +102,15 @@ def states(
         after = {} if row is None else dict(shown(row))
         if not (changed := differences(before, after)):
             continue
-        reason = text_of(remark_in(fact.event), using=using)
-        before = after
+        before, digest = after, remark_in(fact.event)
+        stood = getattr(fact.event, "reason", None)  # in the event itself, where it was said before there were remarks
         step = HistoryStep(
             version=fact.version,
             kind=fact.kind,
             said_at=fact.said_at,
             actor=fact.actor,
             fields=changed,
-            reason=reason,
+            reason=text_of(digest, using=using) if stood is None else stood,
         )
         yield step, row
 

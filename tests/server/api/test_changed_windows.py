@@ -8,10 +8,12 @@ from typing import Any
 import icalendar
 import pytest
 
+from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.store import Append, Attribution, append
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_calendar import NO_SKY, fetch
 from tests.server.api.test_changed_resources import act, patch, steps
-from tests.server.studio import SERVICE_WINDOW, VENUE, Caller, HeldClock, changed
+from tests.server.studio import BEGINS, SERVICE_WINDOW, VENUE, Caller, HeldClock, changed
 
 PATH = "service-windows/rounds"
 ONCE = {"kind": "once", "anchor": {"civil": "2026-03-24T10:00", "zone": "Europe/Lisbon"}, "minutes": 45}
@@ -119,6 +121,12 @@ def test_a_weekly_one_becomes_one_that_comes_once(quay: Caller) -> None:
     without = dict.fromkeys(("weekday", "begins", "ends", "first_date", "last_date"))
     answer = patch(quay, PATH, {"comes": without | ONCE}).json()
     assert (answer["comes"], answer["begins_at"]) == (ONCE, "2026-03-24T10:00:00.000000Z")
+
+
+def test_a_reason_that_stands_in_the_event_itself_is_told(quay: Caller) -> None:
+    said = Attribution(actor="studio", request=None, said_at=BEGINS)
+    append([Append("service/rounds", 1, [ServiceWindowCalledOff(reason="an old reason")])], said)
+    assert (steps(quay, PATH)[-1]["reason"], quay.get(PATH).json()["called_off_because"]) == ("an old reason",) * 2
 
 
 def test_called_off_as_before_there_were_conditions(quay: Caller) -> None:
