@@ -156,11 +156,13 @@ def _moved_openings(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
         version = stream_version(stream)
         with _named(row):
             event = openings.opening_at(openings.as_ordered(row), after)
-        if (event.opens_at, event.closes_at) != (row.opens_at, row.closes_at):
-            yield (
-                Told(stream=stream, version=version, event=event),
-                _moves(row.name, event.opens_at, row.opens_at, after),
-            )
+        if event.opens_at != row.opens_at:
+            words = _moves(row.name, event.opens_at, row.opens_at, after)
+        elif event.closes_at is not None and row.closes_at is not None and event.closes_at != row.closes_at:
+            words = _moves(f"The end of {row.name}", event.closes_at, row.closes_at, after)
+        else:
+            continue
+        yield Told(stream=stream, version=version, event=event), words
 
 
 def _moved_windows(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
@@ -171,10 +173,8 @@ def _moved_windows(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
         with _named(row):
             event = service_windows.window_at(service_windows.as_ordered(row), after)
         if event.begins_at is not None and row.begins_at is not None and event.begins_at != row.begins_at:
-            yield (
-                Told(stream=stream, version=version, event=event),
-                _moves(row.name, event.begins_at, row.begins_at, after),
-            )
+            words = _moves(row.name, event.begins_at, row.begins_at, after)
+            yield Told(stream=stream, version=version, event=event), words
 
 
 @contextmanager

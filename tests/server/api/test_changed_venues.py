@@ -70,6 +70,18 @@ def test_what_is_named_by_the_sky_is_worked_out_anew_and_told_with_it(quay: Call
     ] * 3
 
 
+def test_an_end_that_alone_goes_by_the_sky_is_told_as_the_end(quay: Caller) -> None:
+    patch(quay, "openings/first-night", {"closing": {"event": "sunset", "date": "2026-03-22"}})
+    was = quay.get("openings/first-night").json()["closes_at"]
+    (said,) = (said for said in patch(quay, PATH, EAST, "?preview=true").json()["in_words"] if "First night" in said)
+    patch(quay, PATH, EAST)
+    ends = quay.get("openings/first-night").json()["closes_at"]
+    assert said == (
+        f"The end of First night moves to 2026-03-22 {ends[11:16]}, instead of 2026-03-22 {was[11:16]}, by the clock of"
+        " Europe/Lisbon."
+    )
+
+
 def test_what_would_have_no_instant_is_named_and_nothing_moves(quay: Caller) -> None:
     dawn = {"id": "dawn", "venue": "quay", "name": "Dawn", "anchor": {"event": "sunrise", "date": "2026-06-21"}}
     quay.create("openings", dawn)
