@@ -7,7 +7,7 @@ is told as a warning, and needs a yes. Making a change writes one event. Undo is
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,7 +23,7 @@ from scheduling.log.events import Event
 from scheduling.log.models import GivenCommand
 from scheduling.log.remarks import keep, require_length
 from scheduling.log.store import Append, Attribution, append
-from scheduling.queries.history import FieldChange
+from scheduling.queries.history import FieldChange, Shown, differences
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +90,45 @@ class Change:
     stands_on: tuple[str, ...] = ()
     recheck: Callable[[], None] = lambda: None
     preview: Preview
+
+
+def change_of(
+    row: Any,
+    after: Any,
+    event: Any,
+    *,
+    stream: str,
+    version: int,
+    shown: Shown,
+    in_words: Iterable[str],
+    warnings: Iterable[ChangeWarning] = (),
+    stands_on: tuple[str, ...] = (),
+) -> Change:
+    """What an event would do to a row; nothing, where all that is shown of it is so already.
+
+    Args:
+        row: as it stands.
+        after: as it would be.
+        event: that makes it so, without its reason; None for none.
+        stream: of what is changed.
+        version: of that stream, on which it was decided.
+        shown: what of a row is looked at.
+        in_words: what would follow, a sentence each; not asked for where nothing would.
+        warnings: what should be meant; neither.
+        stands_on: other streams that it was decided upon.
+    """
+    fields = differences(shown(row), shown(after))
+    return Change(
+        stream=stream,
+        version=version,
+        event=event if fields else None,
+        stands_on=stands_on,
+        preview=Preview(
+            fields=fields,
+            in_words=tuple(in_words) if fields else (),
+            warnings=tuple(warnings) if fields else (),
+        ),
+    )
 
 
 class NotAccepted(DayrollError):

@@ -9,11 +9,11 @@ from typing import Any
 
 from machines.errors import InputError
 from scheduling.commands.additions import AddMachine
-from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.log.events.studio import MachineAdded, MachineChanged, MachineRetired, MachineTakenBack
 from scheduling.log.models import Machine, Notice, PrintedStretch, Profile, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.queries.history import differences, shown_by
+from scheduling.queries.history import shown_by
 from scheduling.queries.names import require_in_use
 from scheduling.queries.runs import has_columns_to_come, runs_standing
 from scheduling.sky.zones import zone
@@ -94,18 +94,8 @@ def _change(
     row: Machine, event: Any, now: datetime, version: int, words: Iterable[str], warnings: Iterable[ChangeWarning]
 ) -> Change:
     stream = f"machine/{row.id}"
-    after = row if event is None else foreseen(row, stream, event, now)
-    fields = differences(SHOWN(row), SHOWN(after))
-    return Change(
-        stream=stream,
-        version=version,
-        event=event if fields else None,
-        preview=Preview(
-            fields=fields,
-            in_words=tuple(words) if fields else (),
-            warnings=tuple(warnings) if fields else (),
-        ),
-    )
+    after = foreseen(row, stream, event, now)
+    return change_of(row, after, event, stream=stream, version=version, shown=SHOWN, in_words=words, warnings=warnings)
 
 
 def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:

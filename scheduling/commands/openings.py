@@ -9,12 +9,12 @@ from typing import Any
 
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpening
-from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.queries.history import differences, shown_by
+from scheduling.queries.history import shown_by
 from scheduling.queries.names import require_in_use
 from scheduling.queries.runs import runs_standing
 from scheduling.queries.venue_context import place_of
@@ -101,19 +101,17 @@ def take_back_opening(row: Opening, now: datetime, version: int) -> Change:
 
 def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[str, bool]) -> Change:
     stream = f"opening/{row.id}"
-    after = row if event is None else foreseen(row, stream, event, now)
-    fields = differences(SHOWN(row), SHOWN(after))
-    venue = Venue.objects.get(id=row.venue_id)
-    return Change(
+    after, venue = foreseen(row, stream, event, now), Venue.objects.get(id=row.venue_id)
+    return change_of(
+        row,
+        after,
+        event,
         stream=stream,
         version=version,
-        event=event if fields else None,
+        shown=SHOWN,
+        in_words=_in_words(row, after, venue, version, said),
+        warnings=_warnings(row, after, venue, now),
         stands_on=(f"venue/{row.venue_id}",),
-        preview=Preview(
-            fields=fields,
-            in_words=tuple(_in_words(row, after, venue, version, said)) if fields else (),
-            warnings=tuple(_warnings(row, after, venue, now)) if fields else (),
-        ),
     )
 
 

@@ -12,11 +12,11 @@ from machines.model.calibration import Calibration
 from machines.model.profile import Profile as MachineProfile
 from machines.serialization import structure
 from scheduling.commands.additions import AddProfile
-from scheduling.commands.changes import Change, Preview
+from scheduling.commands.changes import Change, change_of
 from scheduling.log.events.studio import ProfileAdded, ProfileChanged, ProfileRetired, ProfileTakenBack
 from scheduling.log.models import Machine, PrintedStretch, Profile
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.queries.history import differences, shown_by
+from scheduling.queries.history import shown_by
 from scheduling.queries.runs import runs_standing
 
 NEVER_CHANGED = ("id",)
@@ -78,14 +78,8 @@ def take_back_profile(row: Profile, now: datetime, version: int) -> Change:
 
 def _change(row: Profile, event: Any, now: datetime, version: int, words: Iterable[str]) -> Change:
     stream = f"profile/{row.id}"
-    after = row if event is None else foreseen(row, stream, event, now)
-    fields = differences(said_of(row), said_of(after))
-    return Change(
-        stream=stream,
-        version=version,
-        event=event if fields else None,
-        preview=Preview(fields=fields, in_words=tuple(words) if fields else (), warnings=()),
-    )
+    after = foreseen(row, stream, event, now)
+    return change_of(row, after, event, stream=stream, version=version, shown=said_of, in_words=words)
 
 
 def _require_measures_nothing(row: Profile, profile: MachineProfile) -> None:

@@ -11,7 +11,7 @@ from machines.chance import Chance
 from machines.errors import InputError
 from machines.serialization import structure
 from scheduling.commands.additions import FixServiceWindow
-from scheduling.commands.changes import Change, ChangeWarning, Preview, make
+from scheduling.commands.changes import Change, ChangeWarning, change_of, make
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Event, Machine, ServiceWindow, Venue
@@ -25,7 +25,7 @@ from scheduling.planning.service_windows import (
     require_comes_on,
     spans,
 )
-from scheduling.queries.history import differences, shown_by
+from scheduling.queries.history import shown_by
 from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.names import require, require_in_use
 from scheduling.queries.venue_context import place_of
@@ -137,19 +137,17 @@ def _comes_on(comes: Comes, day: str) -> bool:
 
 def _change(row: ServiceWindow, event: Any, now: datetime, version: int, *, rules_the_past: bool = False) -> Change:
     stream = f"service/{row.id}"
-    after = row if event is None else foreseen(row, stream, event, now)
-    fields = differences(SHOWN(row), SHOWN(after))
-    venue = Venue.objects.get(id=row.venue_id)
-    return Change(
+    after, venue = foreseen(row, stream, event, now), Venue.objects.get(id=row.venue_id)
+    return change_of(
+        row,
+        after,
+        event,
         stream=stream,
         version=version,
-        event=event if fields else None,
+        shown=SHOWN,
+        in_words=_in_words(row, after, venue, now),
+        warnings=_warnings(row, after, venue, now) if rules_the_past else (),
         stands_on=(f"venue/{row.venue_id}",),
-        preview=Preview(
-            fields=fields,
-            in_words=tuple(_in_words(row, after, venue, now)) if fields else (),
-            warnings=tuple(_warnings(row, after, venue, now)) if fields and rules_the_past else (),
-        ),
     )
 
 

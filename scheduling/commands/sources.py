@@ -12,11 +12,11 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.serialization import structure, unstructure
 from scheduling.commands.additions import AddSource
-from scheduling.commands.changes import Change, Preview
+from scheduling.commands.changes import Change, change_of
 from scheduling.log.events.studio import SourceAdded, SourceChanged, SourceRetired, SourceTakenBack
 from scheduling.log.models import Run, Source
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.queries.history import differences, shown_by
+from scheduling.queries.history import shown_by
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
 
@@ -105,14 +105,8 @@ def _changed(row: Source, command: AddSource) -> SourceChanged:
 
 def _change(row: Source, event: Any, now: datetime, version: int, words: Iterable[str]) -> Change:
     stream = f"source/{row.id}"
-    after = row if event is None else foreseen(row, stream, event, now)
-    fields = differences(SHOWN(row), SHOWN(after))
-    return Change(
-        stream=stream,
-        version=version,
-        event=event if fields else None,
-        preview=Preview(fields=fields, in_words=tuple(words) if fields else (), warnings=()),
-    )
+    after = foreseen(row, stream, event, now)
+    return change_of(row, after, event, stream=stream, version=version, shown=SHOWN, in_words=words)
 
 
 def _require_no_run(row: Source, command: AddSource) -> None:

@@ -15,7 +15,7 @@ from machines.imaging.pictures.moon import MoonDisc
 from machines.serialization import structure
 from scheduling.commands import openings, service_windows
 from scheduling.commands.additions import AddVenue
-from scheduling.commands.changes import Change, ChangeWarning, Preview, Told
+from scheduling.commands.changes import Change, ChangeWarning, Preview, Told, change_of
 from scheduling.log.events.studio import VenueAdded, VenueChanged, VenueRetired, VenueTakenBack
 from scheduling.log.models import Machine, Opening, Run, ServiceWindow, Source, Venue
 from scheduling.log.projecting.foreseen import foreseen
@@ -125,18 +125,8 @@ def _change(
     row: Venue, event: Any, now: datetime, version: int, words: Iterable[str], warnings: Iterable[ChangeWarning]
 ) -> Change:
     stream = f"venue/{row.id}"
-    after = row if event is None else foreseen(row, stream, event, now)
-    fields = differences(SHOWN(row), SHOWN(after))
-    return Change(
-        stream=stream,
-        version=version,
-        event=event if fields else None,
-        preview=Preview(
-            fields=fields,
-            in_words=tuple(words) if fields else (),
-            warnings=tuple(warnings) if fields else (),
-        ),
-    )
+    after = foreseen(row, stream, event, now)
+    return change_of(row, after, event, stream=stream, version=version, shown=SHOWN, in_words=words, warnings=warnings)
 
 
 def _hanging(row: Venue, after: Venue, now: datetime) -> tuple[tuple[Told, ...], tuple[str, ...]]:

@@ -16,15 +16,17 @@ from scheduling.log.rows.row_cache import Rows
 Row = TypeVar("Row", bound=Model)
 
 
-def foreseen(row: Row, stream: str, event: Event, at: datetime) -> Row:
+def foreseen(row: Row, stream: str, event: Event | None, at: datetime) -> Row:
     """What would become of a row; nothing is written.
 
     Args:
         row: as it stands, of a view that takes such events.
         stream: of which it is told.
-        event: what would be said.
+        event: what would be said; None for nothing.
         at: when it would be, UTC.
     """
+    if event is None:
+        return row
     rows, model = Rows("default", complete=True), type(row)
     values = {field.attname: deepcopy(getattr(row, field.attname)) for field in model._meta.concrete_fields}
     rows.put(model, **values)
