@@ -20,6 +20,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from machines.errors import InputError
 from scheduling.commands.changes import Change, make
+from scheduling.commands.idempotency import digest_of
 from scheduling.commands.openings import (
     SHOWN,
     as_ordered,
@@ -76,7 +77,7 @@ def _listed(row: Opening, venues: dict[str, Venue], now: datetime) -> ListedOpen
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def change(request: HttpRequest, opening: str) -> HttpResponse:
-    """How it stands; once it is said how it is to be, what would follow; once that is confirmed, it is so."""
+    """How it stands; once it is said how it is to be, what would follow; once that very thing is kept, it is so."""
     version = stream_version(f"opening/{opening}")  # read first: whoever changes it from here on is noticed
     row = get_object_or_404(Opening, pk=opening)
     by = author(request, change_opening, row.venue_id)
@@ -89,11 +90,12 @@ def change(request: HttpRequest, opening: str) -> HttpResponse:
             anchor = row.anchor if cleaned["by"] == AS_IT_IS else form.anchor(venue.zone)
             command = replace(as_ordered(row), name=cleaned["name"], anchor=anchor)
             worked_out = change_opening(row, command, by.said_at, version)
-            if "keep" in request.POST:
+            seen = digest_of(worked_out.preview)
+            if request.POST.get("keep") == seen:
                 make(worked_out, cleaned["reason"] or None, by, wiring.chance(), accepted=True)
                 messages.success(request, f"{command.name} is as you said.")
                 return redirect("openings")
-            page |= {"preview": worked_out.preview, **_times(fix_opening(command).opens_at, venue)}
+            page |= {"preview": worked_out.preview, "seen": seen, **_times(fix_opening(command).opens_at, venue)}
         except InputError as error:
             page["readings"] = form.refuse(error)
         except VersionConflict:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from typing import Any
 
@@ -33,6 +34,18 @@ def person(quay: Caller) -> Client:
     return client
 
 
+def kept(client: Client, body: dict[str, Any]) -> str:
+    """What is answered to a person who says it, looks at what it means, and keeps it."""
+    return shown(client, CHANGE, body | {"keep": seen_in(shown(client, CHANGE, body))})
+
+
+def seen_in(shown: str) -> str:
+    """What the button that keeps it says of what was looked at."""
+    found = re.search('name="keep" value="([0-9a-f]{64})"', shown)
+    assert found is not None, shown
+    return found[1]
+
+
 def shown(client: Client, path: str, body: dict[str, Any] | None = None) -> str:
     answer = client.get(path) if body is None else client.post(path, body, follow=True)
     assert answer.status_code == 200
@@ -51,7 +64,7 @@ def test_what_a_move_means_is_seen_before_it_is_kept(person: Client) -> None:
     assert "First night moves to 2026-03-21 20:30, instead of 2026-03-21 19:00" in seen
     assert "The Boat Shed" in seen  # by every venue's clock
     assert Event.objects.filter(stream="opening/first-night").count() == 1
-    assert "First night is as you said." in shown(person, CHANGE, LATER | {"keep": "yes", "reason": "the ferry"})
+    assert "First night is as you said." in kept(person, LATER | {"reason": "the ferry"})
     assert Opening.objects.get().opens_at == datetime(2026, 3, 21, 20, 30, tzinfo=UTC)
     history = shown(person, CHANGE)
     assert "Changed how its time is named and when it opens" in history
@@ -59,14 +72,14 @@ def test_what_a_move_means_is_seen_before_it_is_kept(person: Client) -> None:
 
 
 def test_it_is_named_otherwise_at_the_time_that_it_has(person: Client) -> None:
-    shown(person, CHANGE, {"name": "Late night", "by": "as-it-is", "version": "1", "keep": "yes"})
+    kept(person, {"name": "Late night", "by": "as-it-is", "version": "1"})
     assert (Opening.objects.get().name, Opening.objects.get().anchor) == ("Late night", OPENING["anchor"])
 
 
 def test_a_time_with_two_readings_is_asked_about(person: Client) -> None:
-    twice = LATER | {"civil": "2026-10-25T01:30", "keep": "yes"}
+    twice = LATER | {"civil": "2026-10-25T01:30"}
     assert "Which is meant?" in shown(person, CHANGE, twice)
-    shown(person, CHANGE, twice | {"which": "later"})
+    kept(person, twice | {"which": "later"})
     assert Opening.objects.get().opens_at == datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
 
 
@@ -75,9 +88,19 @@ def test_what_should_be_meant_is_asked_with_the_preview(person: Client) -> None:
     assert "2016-03-21 20:30 is over. Is that meant?" in seen and "Yes, keep it so" in seen
 
 
+def test_what_was_not_looked_at_is_shown_and_not_kept(person: Client) -> None:
+    seen = seen_in(shown(person, CHANGE, LATER))
+    past = LATER | {"civil": "2016-03-21T20:30"}
+    for keep in (seen, "yes", ""):
+        assert "2016-03-21 20:30 is over. Is that meant?" in shown(person, CHANGE, past | {"keep": keep})
+    assert Event.objects.filter(stream="opening/first-night").count() == 1
+    assert "is as you said" in kept(person, past)
+
+
 def test_what_changed_meanwhile_is_shown_and_nothing_is_kept(person: Client) -> None:
-    shown(person, CHANGE, {"name": "Late night", "by": "as-it-is", "version": "1", "keep": "yes"})
-    late = shown(person, CHANGE, LATER | {"keep": "yes"})
+    seen = seen_in(shown(person, CHANGE, LATER))
+    kept(person, {"name": "Late night", "by": "as-it-is", "version": "1"})
+    late = shown(person, CHANGE, LATER | {"keep": seen})
     assert "Somebody else changed it meanwhile" in late and 'name="version" value="2"' in late
     assert Opening.objects.get().name == "Late night"
     assert "Somebody else changed it meanwhile" in shown(person, OFF, {"version": "1"})
