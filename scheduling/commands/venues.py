@@ -19,7 +19,7 @@ from scheduling.commands.changes import Change, ChangeWarning, Preview, Told, ch
 from scheduling.log.events.studio import VenueAdded, VenueChanged, VenueRetired, VenueTakenBack
 from scheduling.log.models import Machine, Opening, Run, ServiceWindow, Source, Venue
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.log.store import VersionConflict, stream_version
+from scheduling.log.store import stream_version
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.runs import has_columns_to_come
 from scheduling.queries.venue_context import place_of
@@ -94,7 +94,8 @@ def change_venue(row: Venue, command: AddVenue, now: datetime, version: int) -> 
 
     def recheck() -> None:
         if _hanging(row, after, now)[0] != also:
-            raise VersionConflict(f"venue/{row.id}", version, version, ())
+            problem = f"what is to come at {row.name} was changed in this moment"
+            raise InputError("", problem, "look at it, and order this again")
 
     words = (*_in_words(row, after), *in_words)
     return replace(_change(row, event, now, version, words, _warnings(row, after, now)), also=also, recheck=recheck)

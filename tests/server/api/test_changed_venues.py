@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 
 from scheduling.log.models import Event
-from server.api import base_views
+from server.api import base_views, changes
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import act, patch, steps
 from tests.server.studio import (
@@ -163,6 +163,25 @@ def test_retired_it_is_shown_and_offered_nowhere(quay: Caller) -> None:
     assert problem(quay.post("machines", MACHINE), 422)["field"] == "venue"
     act(quay, PATH, "take-back")
     assert quay.create("machines", MACHINE)
+
+
+def test_what_is_fixed_in_this_moment_is_not_left_at_the_place_before(
+    quay: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody fixes an opening after the change was worked out, and before it is written."""
+    make, begun = changes.make, []
+
+    def overtaken(*given: Any, **named: Any) -> None:
+        if not begun:
+            begun.append(quay.post("openings", DUSK | {"id": "late"}).status_code)
+        make(*given, **named)
+
+    monkeypatch.setattr(changes, "make", overtaken)
+    events = Event.objects.count()
+    refused = problem(patch(quay, PATH, EAST), 422)
+    assert (begun, refused["problem"]) == ([201], "what is to come at Quay House was changed in this moment")
+    assert Event.objects.count() == events + 1
+    assert patch(quay, PATH, EAST).status_code == 200
 
 
 def test_what_was_worked_out_for_the_place_before_is_not_written(quay: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
