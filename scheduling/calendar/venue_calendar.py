@@ -27,6 +27,8 @@ from scheduling.log.events.studio import (
     RunWithdrawn,
     ServiceWindowFixed,
     StudioEvent,
+    VenueAdded,
+    VenueChanged,
 )
 from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.opening_hours import OpenSpan
@@ -73,18 +75,20 @@ def venue_calendar(
         EphemerisRangeError: the span reaches beyond the ephemeris.
     """
     check_sky(sky)
-    first = Event.objects.get(stream=f"venue/{venue.id}", version=1)
+    kinds = [EVENT_KINDS[kind] for kind in (VenueAdded, VenueChanged)]
+    first, *others = Event.objects.filter(stream=f"venue/{venue.id}", kind__in=kinds).order_by("version")
     names = UUID(hex=first.digest[:32])
+    place = _Changed(others[-1].said_at if others else first.said_at, 1 + len(others))
     there = venue_context(venue)
     machines = list(Machine.objects.filter(venue_id=venue.id).order_by("id"))
     contexts = machine_contexts(machines, now, {venue.id: there})
     entries = [
         *_openings(there, span, names),
         *_hours(venue, names),
-        *_service(there, span, names),
+        *_service(there, place, span, names),
         *_runs(venue, machines, span, names),
         *_supplies(venue, contexts, plates, names),
-        *sky_entries(venue, sky, span, first.said_at, names),
+        *sky_entries(venue, sky, span, place.at, names),
     ]
     return VenueCalendar(uid=uid_of(names, "calendar"), venue=venue, entries=tuple(_in_order(entries, span)))
 
@@ -138,15 +142,19 @@ def _hours(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
         )
 
 
-def _service(there: VenueContext, span: CalendarSpan, names: UUID) -> Iterator[CalendarEntry]:
+def _service(there: VenueContext, place: _Changed, span: CalendarSpan, names: UUID) -> Iterator[CalendarEntry]:
     """Each time of a window that comes every week is an entry, named by its local date: where clocks change it is
-    longer or shorter than a rule of recurrence would have it."""
+    longer or shorter than a rule of recurrence would have it. It moves with the venue's zone, which is told of the
+    venue alone."""
     venue, found = there.venue, windows_of(there, span.start, span.end)
     once = {window.id for window in there.windows if window.begins_at is not None}
     changed = _changed([f"service/{one.window}" for one in found], ServiceWindowFixed)
     for one in found:
         stream = f"service/{one.window}"
-        name = stream if one.window in once else f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
+        last, name = changed[stream], stream
+        if one.window not in once:
+            last = _Changed(max(last.at, place.at), last.version + place.version - 1)
+            name = f"{stream}/{one.starts_at.astimezone(zone(venue.zone)):%Y-%m-%d}"
         yield CalendarEntry(
             uid=uid_of(names, name),
             starts_at=one.starts_at,
@@ -154,8 +162,8 @@ def _service(there: VenueContext, span: CalendarSpan, names: UUID) -> Iterator[C
             category="service",
             title=f"Service: {one.name}",
             description=f"{by_the_clock(one.starts_at, venue)}\n{DECIDE}",
-            changed_at=changed[stream].at,
-            revision=changed[stream].version - 1,
+            changed_at=last.at,
+            revision=last.version - 1,
         )
 
 

@@ -151,7 +151,7 @@ def _event(entry: CalendarEntry, venue: Venue) -> icalendar.Event:
     event.add("transp", "TRANSPARENT")
     if entry.is_cancelled:
         event.add("status", "CANCELLED")
-    if entry.category != "sky":  # which is not of the venue, and never another
+    if entry.category != "sky":  # which is not of the venue, and is not counted
         event.add("last-modified", _whole_second(entry.changed_at))
         event.add("sequence", entry.revision)
         event.add("location", _text(venue.name))

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any
 
+import icalendar
 import pytest
 from django.test import Client
 
 from scheduling.log.models import Event
 from server.api import base_views, changes
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_calendar import FEED, NO_SKY, fetch
 from tests.server.api.test_changed_resources import act, patch, steps
 from tests.server.studio import (
     FAR_VENUE,
@@ -21,6 +24,7 @@ from tests.server.studio import (
     SOURCE,
     VENUE,
     Caller,
+    HeldClock,
 )
 
 PATH = "venues/quay"
@@ -103,6 +107,22 @@ def test_another_zone_counts_dates_and_times_otherwise(quay: Caller) -> None:
     after = quay.get("venues/quay/service-windows").json()["windows"]
     assert (before[11:16], after[0]["starts_at"][11:16]) == ("10:00", "11:00")
     assert quay.get("openings/first-night").json()["opens_at"] == "2026-03-21T19:00:00.000000Z"  # it has a zone itself
+
+
+def test_calendars_say_that_what_moved_is_another(quay: Caller, clock: HeldClock) -> None:
+    def sequences() -> set[tuple[int, datetime]]:
+        entries = icalendar.Calendar.from_ical(fetch(NO_SKY).content).walk("VEVENT")
+        return {
+            (one["sequence"], one["last-modified"].dt) for one in entries if one["summary"] == "Service: Tuesday rounds"
+        }
+
+    before = clock.at
+    assert sequences() == {(0, before)}
+    clock.at += timedelta(hours=1)
+    patch(quay, PATH, {"zone": "Atlantic/Azores"})
+    assert sequences() == {(1, clock.at)}
+    sky = icalendar.Calendar.from_ical(fetch(f"{FEED}?sky=sunset").content).walk("VEVENT")
+    assert {one["dtstamp"].dt for one in sky if one["categories"].cats == ["sky"]} == {clock.at}
 
 
 @pytest.mark.parametrize(
