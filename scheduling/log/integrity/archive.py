@@ -116,7 +116,10 @@ def _require_closable(streams: Sequence[str], heads: dict[str, Head]) -> None:
 def _take_out(streams: Sequence[str], using: str) -> None:
     """Lift the seal for this one deletion; no other connection sees the table without it."""
     forget(streams, using=using)
-    models.GivenCommand.objects.using(using).filter(stream__in=streams).delete()
+    given = models.GivenCommand.objects.using(using)
+    given.filter(stream__in=streams).delete()
+    for stream in streams:  # orders to change it, too, see `scheduling.commands.changes.Once`
+        given.filter(stream__startswith=f"{stream} ").delete()
     append_only.lift(connections[using])
     models.Event.objects.using(using).filter(stream__in=streams).delete()
     append_only.apply(connections[using])

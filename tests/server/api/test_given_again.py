@@ -22,8 +22,9 @@ from scheduling.log.models import Event, GivenCommand, Venue
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_changed_resources import patch
 from tests.server.keys import new_key
-from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, IN_ORDER, SERVICE_WINDOW, VENUE, Caller, HeldClock
 
 EVERYTHING = (*IN_ORDER, ("service-windows", SERVICE_WINDOW))
 
@@ -78,6 +79,14 @@ def test_of_what_was_closed_into_an_archive_it_is_refused(studio: Caller, tmp_pa
     for _ in range(2):
         assert "was closed into an archive" in str(problem(studio.post(resource, body), 422))
         remembered.save(force_insert=not GivenCommand.objects.exists())  # by a program that did not forget it
+
+
+def test_orders_to_change_what_was_closed_are_forgotten_and_no_others(studio: Caller, tmp_path: Path) -> None:
+    for body in (VENUE, FAR_VENUE | {"id": "quay-2"}):
+        studio.create("venues", body)
+        patch(studio, f"venues/{body['id']}", {"name": "The House"}, HTTP_IDEMPOTENCY_KEY="mine")
+    close_streams(["venue/quay"], tmp_path / "old.jsonl", at_the_terminal(), key=None)
+    assert {*GivenCommand.objects.values_list("stream", flat=True)} == {"venue/quay-2", "venue/quay-2 mine"}
 
 
 def test_of_what_is_not_in_the_log_any_more_it_is_carried_out(studio: Caller) -> None:
