@@ -15,7 +15,7 @@ from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.queries.history import shown_by
-from scheduling.queries.names import require_in_use
+from scheduling.queries.names import require, require_in_use
 from scheduling.queries.runs import runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.sky import anchors
@@ -101,7 +101,7 @@ def take_back_opening(row: Opening, now: datetime, version: int) -> Change:
 
 def _change(row: Opening, event: Any, now: datetime, version: int, said: tuple[str, bool]) -> Change:
     stream = f"opening/{row.id}"
-    after, venue = foreseen(row, stream, event, now), Venue.objects.get(id=row.venue_id)
+    after, venue = foreseen(row, stream, event, now), require(Venue, "venue", row.venue_id)
     return change_of(
         row,
         after,

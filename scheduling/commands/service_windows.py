@@ -137,7 +137,7 @@ def _comes_on(comes: Comes, day: str) -> bool:
 
 def _change(row: ServiceWindow, event: Any, now: datetime, version: int, *, rules_the_past: bool = False) -> Change:
     stream = f"service/{row.id}"
-    after, venue = foreseen(row, stream, event, now), Venue.objects.get(id=row.venue_id)
+    after, venue = foreseen(row, stream, event, now), require(Venue, "venue", row.venue_id)
     return change_of(
         row,
         after,

@@ -58,9 +58,10 @@ class ListedOpening:
 @require_safe
 @never_cache
 def listed(request: HttpRequest) -> HttpResponse:
-    """Every opening to come, and the newest of those that have been or were called off."""
+    """Every opening to come, and the newest of those that have been or were called off; none of a venue that was closed
+    into an archive."""
     now, venues = wiring.now(), {venue.id: venue for venue in Venue.objects.all()}
-    rows = sorted(Opening.objects.all(), key=lambda row: (row.opens_at, row.id))
+    rows = sorted(Opening.objects.filter(venue_id__in=venues), key=lambda row: (row.opens_at, row.id))
     coming = [_listed(row, venues, now) for row in rows if row.opens_at > now and row.called_off_at is None]
     gone = [_listed(row, venues, now) for row in reversed(rows) if row.opens_at <= now or row.called_off_at is not None]
     return render(request, "console/openings.html", {"coming": coming, "gone": gone[:OPENINGS_BACK]})
@@ -81,7 +82,7 @@ def change(request: HttpRequest, opening: str) -> HttpResponse:
     version = stream_version(f"opening/{opening}")  # read first: whoever changes it from here on is noticed
     row = get_object_or_404(Opening, pk=opening)
     by = author(request, change_opening, row.venue_id)
-    venue = Venue.objects.get(id=row.venue_id)
+    venue = get_object_or_404(Venue, pk=row.venue_id)
     form = ChangeOpeningForm(request.POST or None, initial={"name": row.name})
     page: dict[str, Any] = {"form": form, "version": version, **_as_it_stands(row, venue)}
     if request.method == "POST" and form.is_valid() and _is_as_seen(form, version):
@@ -123,6 +124,7 @@ def _act(request: HttpRequest, opening: str, act: Callable[..., Change], verb: s
     version = stream_version(f"opening/{opening}")
     row = get_object_or_404(Opening, pk=opening)
     by = author(request, act, row.venue_id)
+    venue = get_object_or_404(Venue, pk=row.venue_id)
     form = ReasonForm(request.POST or None)
     page: dict[str, Any] = {"form": form, "version": version, "verb": verb}
     try:
@@ -136,7 +138,7 @@ def _act(request: HttpRequest, opening: str, act: Callable[..., Change], verb: s
         page["refused"] = error.said
     except VersionConflict:
         form.add_error(None, MEANWHILE)
-    return render(request, "console/act_on_opening.html", page | _as_it_stands(row, Venue.objects.get(id=row.venue_id)))
+    return render(request, "console/act_on_opening.html", page | _as_it_stands(row, venue))
 
 
 def _is_as_seen(form: forms.Form, version: int) -> bool:

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
+from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Event, Opening
+from server.accounts.at_terminal import at_the_terminal
+from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import act
 from tests.server.console.test_first_page import page
 from tests.server.studio import FAR_VENUE, OPENING, VENUE, Caller, HeldClock
@@ -123,6 +127,17 @@ def test_it_is_not_taken_back_at_a_venue_that_was_retired(person: Client, quay: 
     assert "Quay House was retired" in shown(person, BACK)
     assert "Quay House was retired" in shown(person, BACK, {"version": "2"})
     assert Opening.objects.get().called_off_at is not None
+
+
+def test_what_was_left_behind_by_a_venue_in_an_archive_is_not_shown(
+    person: Client, quay: Caller, tmp_path: Path
+) -> None:
+    quay.create("openings", OPENING | {"id": "other", "venue": "shed", "name": "Another night"})
+    close_streams(["venue/quay"], tmp_path / "old.jsonl", at_the_terminal(), key=None)
+    seen = page("/openings")
+    assert "Another night" in seen and "First night" not in seen
+    assert [person.get(path).status_code for path in (CHANGE, OFF, BACK)] == [404] * 3
+    assert problem(act(quay, "openings/first-night", "call-off"), 422)["field"] == "venue"
 
 
 @pytest.mark.parametrize("path", [CHANGE, OFF, BACK])
