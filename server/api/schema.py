@@ -237,7 +237,8 @@ class Schema(AutoSchema):
         status = getattr(self.view, "answers", 201 if adds else 200)
         if shows is not None:
             return shows if isinstance(shows, dict) else {status: refer(shows)}
-        return {status: super().get_response_serializers()}
+        looked_at = {200: refer(Preview)} if adds and getattr(self.view, "preview", None) is not None else {}
+        return {status: super().get_response_serializers(), **looked_at}
 
 
 class StoredField(OpenApiSerializerFieldExtension):

@@ -88,6 +88,15 @@ def test_a_method_that_there_is_not_is_said_whatever_is_asked(furnished: Caller,
     assert problem(told, 405) and told["Allow"] == "GET, PATCH, HEAD"
 
 
+def test_the_description_names_both_answers_where_one_may_look_first(db: None) -> None:
+    paths = json.loads(Caller().get("schema").content)["paths"]
+    answers = paths["/api/v1/venues"]["post"]["responses"]
+    shown = answers["200"]["content"]["application/json"]["schema"]
+    assert shown == {"$ref": "#/components/schemas/Preview"}
+    assert {"200", "201"} <= set(answers)
+    assert "200" not in paths["/api/v1/openings"]["post"]["responses"]
+
+
 def test_the_description_names_conditions_and_heads(db: None) -> None:
     paths = json.loads(Caller().get("schema").content)["paths"]
     for path in ("/api/v1/venues/{id}/hours", "/api/v1/machines/{id}/calibration"):
