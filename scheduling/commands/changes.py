@@ -46,7 +46,7 @@ class Preview:
     Attributes:
         fields: what would differ; none where all is so already, and nothing would be written.
         in_words: each thing that would follow, a sentence each.
-        warnings: what should be meant; with any, the change is made only where they are accepted.
+        warnings: what should be meant; with any, a change is made only where they are accepted. Adding asks for no yes.
     """
 
     fields: tuple[FieldChange, ...]
