@@ -116,6 +116,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         2**53 - 1,
         "the log's numbers are those that a double holds exactly",
     ),
+    "machines.node.store.telling.DEEPEST": (100, "half of what the server reads; an entry has some five"),
     "machines.node.work.plausibility.LARGEST_COLUMN": (
         2**50,
         "beyond it columns cannot be told apart in the count of turns",
@@ -367,6 +368,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.api.json_parser.LARGEST_BODY_BYTES": (4_000_000, "200 entries have some 100,000"),
     "server.api.json_parser.MOST_PARTS": (100_000, "200 entries have some 2,000, and 400 dates some 1,000"),
     "server.api.json_parser.LARGEST_WHOLE_NUMBER": (2**53 - 1, "beyond, JSON of other programs loses digits"),
+    "server.api.json_parser.DEEPEST": (200, "less than the log's writer goes, with an event around it"),
     "server.api.calendar.USUAL": ({"back": days(28), "ahead": days(365)}, "a month back and a year ahead"),
     "server.api.calendar.MOST": ({"back": days(92), "ahead": days(366)}, "a season back and a leap year ahead"),
     "server.api.calendar.REFRESH": (timedelta(hours=1), "calendars ask no more often"),

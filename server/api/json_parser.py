@@ -1,7 +1,8 @@
 """Bodies as I-JSON (RFC 7493): UTF-8, no name twice, whole numbers that every reader of JSON keeps exactly.
 
 What passes here can be stored and hashed anywhere: a lone surrogate has no UTF-8, PostgreSQL takes no NUL in text, and
-other programs keep no whole number beyond 2**53.
+other programs keep no whole number beyond 2**53. Nor does the log's writer go deeper than some 250 arrays and objects
+within one another.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ LARGEST_BODY_BYTES = 4_000_000
 # Arrays and objects: each is looked at by itself, and three bytes are one.
 MOST_PARTS = 100_000
 LARGEST_WHOLE_NUMBER = 2**53 - 1
+# Arrays and objects within one another; the deepest that is sent, a gap that was settled, has some ten.
+DEEPEST = 200
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -38,19 +41,22 @@ def _is_storable(text: str) -> bool:
     return "\0" not in text and not any("\ud800" <= letter <= "\udfff" for letter in text)
 
 
-def check_values(value: Any, path: str = "") -> None:
+def check_values(value: Any, path: str = "", depth: int = 0) -> None:
     """Refuse what a store or a hash would stumble over later.
 
     Raises:
+        RecursionError: nested too deeply.
         InputError: names the place.
     """
+    if depth >= DEEPEST and isinstance(value, list | dict):
+        raise RecursionError
     if isinstance(value, list):
         for index, item in enumerate(value):
-            check_values(item, f"{path}[{index}]")
+            check_values(item, f"{path}[{index}]", depth + 1)
     elif isinstance(value, dict):
         for name, item in value.items():
             _check_value(name, path)
-            check_values(item, f"{path}.{name}" if path else name)
+            check_values(item, f"{path}.{name}" if path else name, depth + 1)
     else:
         _check_value(value, path)
 

@@ -18,6 +18,8 @@ from machines.serialization import parse_instant
 LONGEST_SPOILT = 4000
 # The log's numbers are those that a double holds exactly.
 LARGEST_NUMBER = 2**53 - 1
+# Arrays and objects within one another; the server reads twice as many, and what is around an entry is some of them.
+DEEPEST = 100
 # Nobody knows when a spoilt one was.
 NEVER = "1970-01-01T00:00:00.000000Z"
 
@@ -45,7 +47,7 @@ def _told(data: Any) -> dict[str, Any]:
         InputError: no program can have meant it.
     """
     if not _can_be_kept(data):
-        raise InputError("", "a number or a character that the log cannot keep", "give others")
+        raise InputError("", "what the log cannot keep", "give others")
     try:
         entry = upcasts.read_entry_from_newer(data)
     except UnknownChoice:
@@ -55,10 +57,11 @@ def _told(data: Any) -> dict[str, Any]:
     return dict(upcasts.to_today(data)) | ({} if schema == 1 else {"schema": schema})
 
 
-def _can_be_kept(value: Any) -> bool:
+def _can_be_kept(value: Any, depth: int = 0) -> bool:
     """Whether the log has a form for it."""
     if isinstance(value, dict | list):
-        return all(map(_can_be_kept, [*value, *value.values()] if isinstance(value, dict) else value))
+        inner = [*value, *value.values()] if isinstance(value, dict) else value
+        return depth < DEEPEST and all(_can_be_kept(item, depth + 1) for item in inner)
     if isinstance(value, str):
         return "\0" not in value and not any("\ud800" <= character <= "\udfff" for character in value)
     return not isinstance(value, int | float) or abs(value) <= LARGEST_NUMBER

@@ -14,7 +14,7 @@ from server.api.json_parser import LARGEST_BODY_BYTES, read_json
 from server.api.problems import Unreadable
 from tests.server.api.test_bad_input import problem
 from tests.server.keys import events
-from tests.server.studio import VENUE, Caller
+from tests.server.studio import OPENING, VENUE, Caller
 
 UNREADABLE = [
     b"{",
@@ -27,6 +27,8 @@ UNREADABLE = [
     b'{"id": "quay"} {"id": "shed"}',
     b"9" * 100_000,
     b"\xef\xbb\xbf{}",
+    b'{"anchor": ' + b"[" * 200 + b"]" * 200 + b"}",
+    b'{"anchor": ' + b'{"a": ' * 400 + b"1" + b"}" * 401,
 ]
 
 
@@ -83,6 +85,17 @@ def test_a_problem_does_not_repeat_megabytes(studio: Caller, name: str) -> None:
     assert len(answer.content) < 2_000
     assert "…" in told["problem"]
     assert len(studio.post("venues", VENUE | {"a" * 3_000_000: 1}).content) < 3_000
+
+
+def test_whatever_is_read_is_not_too_deep_to_be_kept(studio: Caller, node: Caller) -> None:
+    """In the form of an entry that this server does not know: it is set aside whole, within an event."""
+    deepest = b"[" * 197 + b"]" * 197
+    entry = b'{"kind": "lamp-lit", "seq": 1, "at": "2026-03-20T05:00:00Z", "of": ' + deepest + b"}"
+    assert node.post("node/reports", b'{"epoch": 1, "entries": [' + entry + b"]}").json() == {"accepted_through": 1}
+    (kept,) = events().filter(kind="entry-set-aside")
+    assert kept.data["entry"]["of"] == json.loads(deepest)
+    told = studio.post("openings", OPENING | {"anchor": json.loads(b"[" * 199 + b"]" * 199)})
+    assert problem(told, HTTPStatus.UNPROCESSABLE_ENTITY)["field"] == "anchor"
 
 
 def test_a_name_given_twice(studio: Caller) -> None:

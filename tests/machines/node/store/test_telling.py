@@ -45,6 +45,7 @@ SPOILT: list[Any] = [
     json.dumps(NEWER[0] | {"mood": 2**53}),
     json.dumps(NEWER[0] | {"mood": -1e300}),
     json.dumps(NEWER[0] | {"mood": float("nan")}),
+    json.dumps(NEWER[0])[:-1] + f', "moods": {"[" * 100}{"]" * 100}}}',
     json.dumps(ARMED)[:-1] + ', "mood": 1e999}',
 ]  # fmt: skip
 
@@ -101,6 +102,7 @@ def test_people_can_read_what_is_left_of_a_spoilt_entry(journal: Journal) -> Non
     assert as_told(9, b"knife\x00\xff\n")["body"] == "knife\\x00\\ufffd\\n"
     assert len(as_told(9, "\x00" * 4001)["body"]) == 4000
     assert as_told(9, json.dumps(NEWER[0] | {"mood": 2**53 - 1}))["kind"] == "mood-noticed"
+    assert as_told(9, json.dumps(NEWER[0])[:-1] + f', "moods": {"[" * 99}{"]" * 99}}}')["kind"] == "mood-noticed"
     journal.close()
 
 
