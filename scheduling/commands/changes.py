@@ -162,7 +162,7 @@ class Once:
 
     @property
     def digest(self) -> str:
-        """SHA-256, in hexadecimal, of the RFC 8785 form of what was ordered."""
+        """SHA-256, in hexadecimal, of what was ordered as canonical JSON."""
         return hashlib.sha256(canonical(self.order).encode()).hexdigest()
 
     def memory_of(self, stream: str) -> str:

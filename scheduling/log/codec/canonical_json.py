@@ -1,11 +1,11 @@
 """JSON in one form: names in order, no spaces, so that equal values have equal bytes on every engine.
 
-A float and a whole number are told apart, as ``3.0`` and ``3``. What is not finite becomes null: such numbers are kept
-out before, by the checks of a body and of an event.
+A float and a whole number are told apart, as ``3.0`` and ``3``.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -18,13 +18,23 @@ def canonical(value: Any) -> str:
     """JSON values as text, with the names of each object in order.
 
     Raises:
-        InputError: it holds what JSON or its readers cannot say; see `json_text`.
+        InputError: a number is not finite; or it holds what else JSON or its readers cannot say, see `json_text`.
     """
-    return json_text(value, orjson.OPT_SORT_KEYS)
+    text = json_text(value, orjson.OPT_SORT_KEYS)
+    if "null" in text and not _is_finite(value):
+        raise InputError("", "a number that is not finite", "give values that JSON can hold")
+    return text
+
+
+def _is_finite(value: Any) -> bool:
+    """Whether every number in it is."""
+    if isinstance(value, dict | list | tuple):
+        return all(map(_is_finite, value.values() if isinstance(value, dict) else value))
+    return not isinstance(value, float) or math.isfinite(value)
 
 
 def json_text(value: Any, options: int = 0, otherwise: Callable[[Any], Any] | None = None) -> str:
-    """A value as JSON, written by orjson.
+    """A value as JSON, written by orjson, to which a number that is not finite is null.
 
     Args:
         value: JSON values, and what orjson takes as such.

@@ -49,6 +49,13 @@ def test_what_json_cannot_say_is_refused(value: object) -> None:
         canonical({"value": value})
 
 
+@pytest.mark.parametrize("number", [float("nan"), float("inf"), float("-inf")])
+def test_a_number_that_is_not_finite_is_refused_wherever_it_stands(number: float) -> None:
+    for value in (number, [None, number], (1.5, (number,)), {"a": None, "b": {"c": [number]}}):
+        with pytest.raises(InputError, match="not finite"):
+            canonical(value)
+
+
 @pytest.mark.parametrize("text", ["\0", "a\0b", "\\\0", '"\0'])
 def test_a_zero_character_is_refused(text: str) -> None:
     for value in ({"text": text}, {text: 1}):

@@ -105,6 +105,7 @@ def test_what_is_wrong_with_a_file_is_named() -> None:
         (changed(lines, 3, stream=["venue"]), InputError, "line 4.stream: .* is not text"),
         (changed(lines, 3, request={}), InputError, "line 4.request: .* is not text"),
         (changed(lines, 3, actor="\ud800"), InputError, "line 4: cannot be read"),
+        ([line.replace("1e+21", "1e999") for line in lines], InputError, "a number that is not finite"),
         ([*lines, lines[1]], InputError, "something follows its end"),
         (changed(lines, len(lines) - 1, signature=None), BadStatement, "nobody signed it"),
         ([lines[0], lines[-1]], BadStatement, "there are 0"),
