@@ -458,6 +458,7 @@ NO_LIMITS: dict[str, str] = {
         machines.node.__main__.STATUS
         machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN
         machines.imaging.pictures.image_pieces._ALONE machines.imaging.pictures.image_pieces._KEPT_WHOLE
+        machines.imaging.pictures.image_pieces._LISTS
         machines.node.clock.manual_time._NONE
         scheduling.log.outcomes._SURENESS scheduling.sky.bodies.RIGHT_ASCENSION scheduling.sky.bodies.DECLINATION
         scheduling.sky.bodies.DISTANCE scheduling.sky.bodies.LONGITUDE scheduling.sky.bodies.LATITUDE

@@ -30,6 +30,10 @@ _ALONE = (0xD8, 0xD9, 0xC8, *range(0xF0, 0xFE))
 _EXIF, _LARGEST_PART = b"Exif\0\0", 0xFFFF
 # Kinds of values in a TIFF that are kept as they stand: octets, text, and what nobody reads.
 _KEPT_WHOLE = (1, 2, 7)
+# What in a TIFF names a list of its own: what the camera tells, where it stood, and what it shares with others; and the
+# kinds of numbers that say where that begins.
+_LISTS = (34665, 34853, 40965)
+_NUMBERS = {3: "H", 4: "I", 6: "B", 8: "H", 9: "I", 13: "I", 16: "Q"}
 
 
 def check_pieces(data: bytes) -> None:
@@ -43,8 +47,7 @@ def check_pieces(data: bytes) -> None:
     elif data.startswith(_PNG):
         _check_png(data)
     elif data.startswith(_TIFF):
-        with contextlib.suppress(struct.error, OverflowError):  # it ends before what it names
-            _check_tiff(data)
+        _check_tiff(data)
 
 
 def _check_jpeg(data: bytes) -> None:
@@ -89,23 +92,30 @@ def _check_png(data: bytes) -> None:
 
 
 def _check_tiff(data: bytes) -> None:
-    """Each page has a list of what it consists of. The second is read, too, before it is known for one too many."""
+    """Each page has a list of what it consists of, which may name others, of what a camera tells. The second page is
+    read, too, before it is known for one too many."""
     order, is_big = ">" if data.startswith(b"MM") else "<", data[2:3] == b"\x2b"
-    number, count, entry = ("Q", "Q", "HHQ8x") if is_big else ("I", "H", "HHI4x")
-    at, pieces = 8 if is_big else 4, 0
-    for _ in range(2):
-        (at,) = struct.unpack_from(order + number, data, at)
-        if at == 0:  # no other page
-            return
-        (entries,) = struct.unpack_from(order + count, data, at)
-        pieces += entries
-        _require_few(pieces)
-        at += struct.calcsize(count)
-        for _ in range(entries):
-            _, kind, values = struct.unpack_from(order + entry, data, at)
-            pieces += 0 if kind in _KEPT_WHOLE else values
+    number, count, entry = ("Q", "Q", "HHQ") if is_big else ("I", "H", "HHI")
+    width, value = struct.calcsize(f"={entry}{number}"), struct.calcsize(f"={entry}")
+    pieces, named = 0, [(8 if is_big else 4, number)]  # where it is said where a list begins, and as what
+    for index, (place, form) in enumerate(named):
+        with contextlib.suppress(struct.error, OverflowError):  # it ends before what it names
+            (at,) = struct.unpack_from(order + form, data, place)
+            if at == 0:  # no other page
+                continue
+            (entries,) = struct.unpack_from(order + count, data, at)
+            pieces += entries
             _require_few(pieces)
-            at += struct.calcsize(order + entry)
+            at += struct.calcsize(f"={count}")
+            for _ in range(entries):
+                tag, kind, values = struct.unpack_from(order + entry, data, at)
+                pieces += 0 if kind in _KEPT_WHOLE else values
+                _require_few(pieces)
+                if tag in _LISTS and kind in _NUMBERS:
+                    named.append((at + value, _NUMBERS[kind]))
+                at += width
+            if index == 0:
+                named.append((at, number))
 
 
 def _require_small(exif: int) -> None:

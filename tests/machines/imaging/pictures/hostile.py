@@ -78,6 +78,33 @@ def png_of_exif(fractions: int) -> bytes:
     return with_pieces("PNG", struct.pack(">I", len(told)) + b"eXIf" + told + check, 1)
 
 
+def tiff_of_exif(fractions: int, tags: tuple[int, ...] = (34665,), order: str = "<", kind: int = 4) -> bytes:
+    """What a camera tells, in a list of its own that the last of these tags names, each within that of the one before;
+    and in it so many fractions of eight octets, each some 160 once it is read."""
+    form = {3: "H", 4: "I", 16: "Q"}[kind]
+    is_big = form == "Q"
+    number, count = ("Q", "Q") if is_big else ("I", "H")
+    width = struct.calcsize(f"=HH{number}{number}")
+
+    def entry(tag: int, kind: int, many: int, value: bytes) -> bytes:
+        return struct.pack(f"{order}HH{number}", tag, kind, many) + value.ljust(struct.calcsize(number), b"\0")
+
+    dot = {256: 1, 257: 1, 258: 8, 259: 1, 262: 1, 273: 8, 277: 1, 278: 1, 279: 1}
+    data = struct.pack(order + "2sH", b"II" if order == "<" else b"MM", 43 if is_big else 42)
+    data += (struct.pack(order + "HH", 8, 0) if is_big else b"") + struct.pack(order + number, 16 if is_big else 8)
+    lists: list[dict[int, int]] = [dot, *({} for _ in tags)]
+    for index, one in enumerate(lists):
+        data += struct.pack(order + count, len(one) + 1)
+        data += b"".join(entry(tag, 4, 1, struct.pack(order + "I", value)) for tag, value in one.items())
+        after = len(data) + width + struct.calcsize(number)
+        if index < len(tags):
+            data += entry(tags[index], kind, 1, struct.pack(order + form, after))
+        else:
+            data += entry(50_000, 5, fractions, struct.pack(order + number, after))
+        data += struct.pack(order + number, 0)
+    return data + struct.pack(order + "II", 1, 3) * fractions
+
+
 def tiff_of_strips(strips: int, order: str = "<", number: str = "I", pages: int = 1) -> bytes:
     """Two grey dots, one above the other, and on the last page so many strips, three at least, that each show one: four
     octets a strip, and some 270 once they are read."""
