@@ -62,6 +62,7 @@ SLOW = (
     Bomb("ten million chunks", lambda: png_of_pieces(10_000_000), PNG),
     Bomb("60,000 parts of what a camera tells", lambda: jpeg_of_exif(60_000, 1000), JPEG),
     Bomb("ten million fractions", lambda: png_of_exif(10_000_000), PNG),
+    Bomb("four million fractions in digits", lambda: png_of_exif(4_000_000, "tEXt"), PNG),
     Bomb("ten million fractions in a TIFF", lambda: tiff_of_exif(10_000_000), TIFF),
     Bomb("ten million strips", lambda: tiff_of_strips(10_000_000), TIFF),
     Bomb("60 MB of filling", lambda: jpeg_filled_up(60_000_000), JPEG),

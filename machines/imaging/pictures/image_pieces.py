@@ -28,6 +28,8 @@ _START_OF_SCAN = 0xDA
 # Begin and end of an image, and what no decoder reads; no length follows these, or none that all readers heed.
 _ALONE = (0xD8, 0xD9, 0xC8, *range(0xF0, 0xFE))
 _EXIF, _LARGEST_PART = b"Exif\0\0", 0xFFFF
+# The same in a PNG: as it is, or as text, two digits an octet.
+_PNG_EXIF = (b"eXIf", *(kind + b"Raw profile type exif" for kind in (b"tEXt", b"zTXt", b"iTXt")))
 # Kinds of values in a TIFF that are kept as they stand: octets, text, and what nobody reads.
 _KEPT_WHOLE = (1, 2, 7)
 # What in a TIFF names a list of its own: what the camera tells, where it stood, and what it shares with others; and the
@@ -86,7 +88,7 @@ def _check_png(data: bytes) -> None:
         pieces += 1
         length = int.from_bytes(data[at : at + 4], "big")
         _require_few(pieces)
-        if data.startswith(b"eXIf", at + 4):
+        if data.startswith(_PNG_EXIF, at + 4):
             _require_small(length)
         at += 12 + length
 

@@ -70,12 +70,19 @@ def jpeg_of_exif(parts: int, octets: int) -> bytes:
     return with_pieces("JPEG", b"\xff\xe1" + struct.pack(">H", len(told) + 2) + told, parts)
 
 
-def png_of_exif(fractions: int) -> bytes:
-    """What a camera tells: which way up it is, and so many fractions of eight octets, each some 300 once it is read."""
+def png_of_exif(fractions: int, text: str = "") -> bytes:
+    """What a camera tells: which way up it is, and so many fractions of eight octets, each some 300 once it is read.
+    With a kind of text, it stands there in digits."""
     tags = struct.pack("<HHHII", 2, 274, 3, 1, 3) + struct.pack("<HHII", 50_000, 5, fractions, 38) + bytes(4)
     told = struct.pack("<2sHI", b"II", 42, 8) + tags + struct.pack("<II", 1, 3) * fractions
-    check = zlib.crc32(b"eXIf" + told).to_bytes(4, "big")
-    return with_pieces("PNG", struct.pack(">I", len(told)) + b"eXIf" + told + check, 1)
+    if text:
+        told = b"Exif\0\0" + told
+        before = {"tEXt": b"", "zTXt": b"\0", "iTXt": bytes(4)}[text]
+        shown = f"\nexif\n{len(told)}\n{told.hex()}\n".encode()
+        told = b"Raw profile type exif\0" + before + (zlib.compress(shown, 0) if text == "zTXt" else shown)
+    kind = text.encode() or b"eXIf"
+    check = zlib.crc32(kind + told).to_bytes(4, "big")
+    return with_pieces("PNG", struct.pack(">I", len(told)) + kind + told + check, 1)
 
 
 def tiff_of_exif(fractions: int, tags: tuple[int, ...] = (34665,), order: str = "<", kind: int = 4) -> bytes:

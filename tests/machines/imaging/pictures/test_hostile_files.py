@@ -161,6 +161,16 @@ def test_what_a_camera_tells_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None
             check_image(data)
 
 
+@pytest.mark.parametrize("text", ["tEXt", "zTXt", "iTXt"])
+def test_what_a_camera_tells_in_the_texts_of_a_png_is_bounded(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A million fractions took twenty seconds and 300 MB, whatever the size of the image."""
+    assert read_light(png_of_exif(1000, text)).shape == (64, 64)
+    monkeypatch.setattr(Image, "open", lambda *_, **__: pytest.fail("it was opened"))
+    check_pieces(png_of_exif(62_000, text))
+    with pytest.raises(InputError, match="more than 1,000,000 octets tell of it"):
+        check_image(png_of_exif(63_000, text))
+
+
 @pytest.mark.parametrize(
     ("tags", "order", "kind"),
     [
