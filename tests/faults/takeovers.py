@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 
 from tests.faults.boards import Board, begun, clone, damage, enrol, make_board
+from tests.faults.planning import TRY_EVERY_H
 from tests.faults.program import running
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
@@ -14,6 +15,9 @@ REFUSES_DAMAGE = 2
 
 def _enrol_again(stage: Stage, fault: Fault) -> list[Act]:
     def again() -> None:
+        if stage.board.child.newer:  # its program cannot read its journal: the newer one is put back first
+            stage.pending.append(Act(stage.hours() + TRY_EVERY_H, again, needs_server=True))
+            return
         stage.board.power_off(in_order=True)
         enrol(stage.lane, stage.board, stage.machine)
         stage.board.power_on()

@@ -100,7 +100,8 @@ def _newer(stage: Stage, fault: Fault) -> list[Act]:
     def on(board: Board, before: int) -> None:
         is_first = before != NEWER and board.hold() is not None
         found = set_version(board.home, before) if is_first else NEWER
-        board.child.newer = before == NEWER
+        if before != NEWER:  # else the other one that was put there still has it
+            board.child.newer = False
         if found != NEWER and "journal-damaged" not in stage.kinds:  # an emptied one is made anew
             stage.problems.append("a program wrote to a journal of a newer one")
         stage.board.power_on()
