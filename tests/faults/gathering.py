@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
+
+from machines.drivers.simulated.paper import RECORD, Geometry, Paper, read_paper
 from machines.model.profile import Profile
 from machines.node.store.journal import FILE_NAME
 from server.demo.judging.evidence import Evidence
-from server.demo.judging.gathering import gather, read_what_lies
+from server.demo.judging.gathering import gather
 from tests.faults.copies import joined
 from tests.faults.furniture import PROFILES
 from tests.faults.newer import as_before
@@ -41,3 +45,14 @@ def evidence_of(stage: Stage) -> Evidence:
         settled_and_lost=stage.settled,
         taken_over=frozenset(stage.taken_over),
     )
+
+
+def read_what_lies(folder: Path, profile: Profile) -> Paper:
+    """The paper in a folder; one on which nothing lies before the machine's first order."""
+    if (folder / "paper.ledger").exists():
+        return read_paper(folder)
+    nothing, dots = np.empty(0, dtype=RECORD), np.zeros((profile.dots_across, 0), dtype=np.bool_)
+    geometry = Geometry(
+        dots_across=profile.dots_across, columns_per_turn=profile.columns_per_turn, travel=profile.travel
+    )
+    return Paper(geometry=geometry, dots=dots, laid=nothing, cuts=nothing, refused=nothing)

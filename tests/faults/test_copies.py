@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from machines.drivers.simulated.paper import Paper, PaperWriter, read_paper
-from server.demo.judging.gathering import read_what_lies
 from tests.faults.copies import Common, joined
+from tests.faults.gathering import read_what_lies
 from tests.machines.node.relay import line_profile, picture
 
 PROFILE = line_profile()

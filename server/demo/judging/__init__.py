@@ -1,6 +1,6 @@
 """What a machine has left, read from the outside, and what must hold of it: for the demonstration and for fault runs.
 
-gathering.py         the paper, the journal, the API
+gathering.py         the journal, the API
 evidence.py          what was gathered
 column_outcomes.py   what the log says became of columns
 judged_log.py        what must hold of the log

@@ -1,4 +1,4 @@
-"""Reading what a machine has left: its paper's files, its board's journal, and what the server shows of it."""
+"""Reading what a machine has left: its board's journal, and what the server shows of it."""
 
 from __future__ import annotations
 
@@ -9,9 +9,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from machines.drivers.simulated.paper import RECORD, Geometry, Paper, read_paper
+from machines.drivers.simulated.paper import Paper
 from machines.imaging.plate import Plate
 from machines.model.profile import Profile
 from server.demo.judging.evidence import Evidence
@@ -47,17 +45,6 @@ def gather(
         journal=read_journal(journal),
         plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
     )
-
-
-def read_what_lies(folder: Path, profile: Profile) -> Paper:
-    """The paper in a folder; one on which nothing lies before the machine's first order."""
-    if (folder / "paper.ledger").exists():
-        return read_paper(folder)
-    nothing, dots = np.empty(0, dtype=RECORD), np.zeros((profile.dots_across, 0), dtype=np.bool_)
-    geometry = Geometry(
-        dots_across=profile.dots_across, columns_per_turn=profile.columns_per_turn, travel=profile.travel
-    )
-    return Paper(geometry=geometry, dots=dots, laid=nothing, cuts=nothing, refused=nothing)
 
 
 def read_journal(file: Path) -> list[tuple[dict[str, Any], bool]]:
