@@ -138,7 +138,6 @@ def _segment_rows(run: Planned) -> list[dict[str, Any]]:
                 "plate": segment.plate,
                 "starts_at": format_instant(run.begins(segment)),
                 "ends_at": format_instant(run.ends(segment)),
-                "state": "planned",
                 "finished_at": "then" if len(fates) == segment.end_column - segment.first_column else None,
                 **{fate: fates.count(fate) for fate in ("printed", "unknown", "skipped")},
             }

@@ -125,7 +125,7 @@ def _segment(stretch: Any, plate: Plate) -> dict[str, Any]:
         "starts_at": format_instant(utc(float(starts))),
         "ends_at": format_instant(utc(float(ends))),
     }
-    return vars(stretch) | counts | row | {"finished_at": "then", "state": "printed"}
+    return vars(stretch) | counts | row | {"finished_at": "then"}
 
 
 def _printed(first: int, end: int, columns: Any) -> list[ColumnsPrinted]:

@@ -94,14 +94,13 @@ def evidence(folder: Path, lay_all: Lay = good_paper, entries: list[dict[str, An
         "ends_at": format_instant(BEGINS + timedelta(seconds=COLUMN_S * (END - FIRST))),
     }
     span = {"first_column": FIRST, "end_column": END}
-    state = {"state": "partly", "finished_at": "then"}
     said = {"longest_column": END, "beyond": 0, "withdrawn_at": None}
     counts = {"printed": 24, "unknown": 1, "skipped": 5}
     return Evidence(
         profile=PROFILE,
         paper=read_paper(folder),
         runs=[span | said | counts | {"id": "run", "mean_turn_s": COLUMN_S * PROFILE.columns_per_turn}],
-        segments=[span | counts | stamps | state | {"run": "run", "plate": PLATE.digest, "number": 1}],
+        segments=[span | counts | stamps | {"run": "run", "plate": PLATE.digest, "number": 1, "finished_at": "then"}],
         machine={"accepted_through": len(entries)},
         facts=[
             enrolled,

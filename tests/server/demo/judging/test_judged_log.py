@@ -135,6 +135,10 @@ def test_a_run_that_was_not_handed_out_or_has_an_open_segment_is_seen(tmp_path: 
     assert judge(forgotten, [judged_log.every_run_is_there]) == ["run next has 0 segments, not finished of them: []"]
     unfinished = replace(good, segments=[good.segments[0] | {"finished_at": None}])
     assert judge(unfinished, [judged_log.every_run_is_there]) == ["run run has 1 segments, not finished of them: [1]"]
+    beyond = good.segments[0] | {"number": 2, "first_column": END, "end_column": 140, "finished_at": None}
+    assert judge(replace(good, segments=[*good.segments, beyond]), [judged_log.every_run_is_there]) == []
+    longer = replace(good, segments=[*good.segments, beyond], runs=[good.runs[0] | {"end_column": 140}])
+    assert judge(longer, [judged_log.every_run_is_there]) == ["run run has 2 segments, not finished of them: [2]"]
     assert judge(forgotten, [judged_log.every_column_once]) == ["no outcome: 10 columns from 130 to 139"]
 
 
