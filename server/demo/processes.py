@@ -191,13 +191,20 @@ def node_program() -> list[str]:
 
 def run(command: list[str], environment: dict[str, str], *, given: str = "") -> str:
     """Run a command to its end, with what it is given on standard input, and return what it printed."""
-    try:
-        done = subprocess.run(command, env=environment, input=given, capture_output=True, text=True, timeout=PATIENCE_S)
-    except subprocess.TimeoutExpired as error:
-        raise DemoError(f"{' '.join(command[1:])} did not end within {PATIENCE_S:.0f} s") from error
+    done = to_its_end(command, environment, given=given)
     if done.returncode != 0:
         raise DemoError(f"{' '.join(command[1:])} failed ({done.returncode}): {done.stderr.strip()[-2000:]}")
     return done.stdout
+
+
+def to_its_end(command: list[str], environment: dict[str, str], *, given: str = "") -> subprocess.CompletedProcess[str]:
+    """The same, whatever it ends with."""
+    try:
+        return subprocess.run(
+            command, env=environment, input=given, capture_output=True, text=True, timeout=PATIENCE_S, check=False
+        )
+    except subprocess.TimeoutExpired as error:
+        raise DemoError(f"{' '.join(command[1:])} did not end within {PATIENCE_S:.0f} s") from error
 
 
 def run_until_it_works(command: list[str], environment: dict[str, str], patience_s: float = PATIENCE_S) -> str:

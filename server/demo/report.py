@@ -14,7 +14,7 @@ from typing import Any
 from scheduling.sky.zones import zone
 from server.demo import acceptance, scenario
 from server.demo.acceptance import Promise
-from server.demo.processes import environment, run
+from server.demo.processes import environment, to_its_end
 from server.demo.station_day import StationDay, read_day
 from server.demo.story import Stage
 from server.demo.views import view
@@ -42,8 +42,8 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
         *promises,
         acceptance.columns_on_time(everyone),
         acceptance.printed_without_the_server(everyone, stage.server_died_at, stage.server_back_at),
-        _log_command(stage, "views-rebuilt-are-equal", "rebuild"),
-        _log_command(stage, "log-unbroken", "verify"),
+        log_command(stage, "views-rebuilt-are-equal", "rebuild"),
+        log_command(stage, "log-unbroken", "verify"),
         _refused_to_guess(stage),
         _clock_change(stage),
         acceptance.calendars_hold_the_windows(_calendars(stage)),
@@ -55,10 +55,12 @@ def _calendars(stage: Stage) -> dict[str, bytes]:
     return {id: stage.studio.raw(f"venues/{id}/calendar.ics?sky=") for id in scenario.VENUES}
 
 
-def _log_command(stage: Stage, name: str, command: str) -> Promise:
-    """What `dayroll log` says of the server's log; it fails where something is not as it should be."""
-    printed = run([sys.executable, "-m", "server", "log", command], environment(stage.folder / "server", stage.clock))
-    return Promise(name, True, {"said": printed.strip().splitlines()[-1]})
+def log_command(stage: Stage, name: str, command: str) -> Promise:
+    """What `dayroll log` says of the server's log: it ends with an error where something is not as it should be."""
+    order = [sys.executable, "-m", "server", "log", command]
+    done = to_its_end(order, environment(stage.folder / "server", stage.clock))
+    said = (done.stdout if done.returncode == 0 else done.stderr).strip().splitlines()
+    return Promise(name, done.returncode == 0, {"said": said[-1] if said else ""})
 
 
 def _refused_to_guess(stage: Stage) -> Promise:
