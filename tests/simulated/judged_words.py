@@ -3,6 +3,8 @@ one which could hear it did not pass it over."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from tests.faults.kinds import WORDS
 from tests.faults.scenario import Fault, Scenario
 from tests.faults.stage import Stage
@@ -33,5 +35,10 @@ def words_in_vain(stage: Stage) -> list[str]:
 def can_be_heard(word: Fault, scenario: Scenario) -> bool:
     """Whether nothing comes between the server and a board that has its power back, and knows what time it is."""
     ends_h = word.at_h + word.lasts_h + APART_H
-    others = [fault for fault in scenario.faults if fault.kind not in {*WORDS, *NOT_IN_THE_WAY}]
-    return all(fault.at_h + fault.lasts_h < word.at_h or ends_h < fault.at_h for fault in others)
+    return undisturbed(scenario, word.at_h, ends_h, {*WORDS, *NOT_IN_THE_WAY})
+
+
+def undisturbed(scenario: Scenario, from_h: float, until_h: float, passing: Collection[str]) -> bool:
+    """Whether nothing is wrong between two hours but faults of kinds that are in nobody's way."""
+    others = [fault for fault in scenario.faults if fault.kind not in passing]
+    return all(fault.at_h + fault.lasts_h < from_h or until_h < fault.at_h for fault in others)

@@ -13,6 +13,7 @@ from tests.faults.scenario import Scenario
 from tests.faults.series import judged
 from tests.faults.stage import Stage
 from tests.simulated.floor import Floor, Played
+from tests.simulated.judged_ends import printed_on
 from tests.simulated.judged_hands import wrong_ends
 from tests.simulated.judged_time import steps_believed_at_once
 from tests.simulated.judged_words import words_in_vain, words_not_followed
@@ -28,7 +29,7 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         result, stage = judged(lane, scenario, folder)
         result.problems.extend(_log_complaints(lane))
         result.problems.extend([*words_not_followed(stage), *words_in_vain(stage), *steps_believed_at_once(stage)])
-        result.problems.extend([*wrong_ends(stage), *lane.relay.complaints])
+        result.problems.extend([*wrong_ends(stage), *printed_on(stage), *lane.relay.complaints])
         result.problems.extend(complaint for card in lane.cards for complaint in card.complaints)
         digests = _digests(lane, stage)
         if not result.problems:

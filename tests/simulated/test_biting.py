@@ -12,8 +12,16 @@ from pathlib import Path
 from server.demo.processes import ROOT
 from tests.simulated.wrongs import WRONGS, Wrong
 
-# Quick to find, one of each kind: the paper, who the board is, the time, what was told, a person's word.
-TRIED = ("position-slips", "fence-not-kept", "step-believed", "last-taken-twice", "word-not-handed-out")
+# Quick to find, one of each kind: the paper, who the board is, the time, what was told, a person's word,
+# a run that was taken back.
+TRIED = (
+    "position-slips",
+    "fence-not-kept",
+    "step-believed",
+    "last-taken-twice",
+    "word-not-handed-out",
+    "withdrawn-offered",
+)
 
 
 def test_what_is_wrong_on_purpose_is_found(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from machines.node.work import order_log, plate_cache, takeover
 from tests.faults.scenario import Scenario, draw
 from tests.simulated import wrong_nodes as node
 from tests.simulated import wrong_servers as server
+from tests.simulated.judged_ends import can_be_let_go
 from tests.simulated.judged_time import steps_while_known
 from tests.simulated.judged_words import can_be_heard
 from tests.simulated.more import draw_more
@@ -77,6 +78,12 @@ def _server_steps_far_ahead(scenario: Scenario) -> bool:
 
 def _somebody_calls(scenario: Scenario) -> bool:
     return any(fault.kind == "person-acts" and fault.detail == "call" for fault in scenario.faults)
+
+
+def _later_run_is_withdrawn(scenario: Scenario) -> bool:
+    """A run that may be another than the one in hand, of which its machine would have told."""
+    said = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "withdrawn")
+    return len(scenario.spans_h) > 1 and any(can_be_let_go(scenario, fault.at_h) for fault in said)
 
 
 WRONGS: Mapping[str, Wrong] = {
@@ -283,6 +290,12 @@ WRONGS: Mapping[str, Wrong] = {
         says="a program goes on with the journal of a newer one",
         put=node.newer_journal_read,
         has=frozenset({"program-newer"}),
+        draw=draw_more,
+    ),
+    "withdrawn-offered": Wrong(
+        says="a run that was withdrawn is handed out all the same",
+        put=server.withdrawn_offered,
+        shows=_later_run_is_withdrawn,
         draw=draw_more,
     ),
 }
