@@ -109,15 +109,18 @@ def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict
 
 def settled_alike(evidence: Evidence) -> list[str]:
     """The server would have settled every gap as the board did, but for those that were settled by a word that this
-    server has forgotten."""
-    differed = [fact["data"]["seq"] for fact in evidence.facts if fact["kind"] == "settlement-differed"]
+    server has forgotten. It says so after what was told, whose numbers begin anew with each board."""
     known = {fact["data"]["override"]["id"] for fact in evidence.facts if fact["kind"] == "outage-overridden"}
-    forgotten = {
-        entry.seq
-        for entry in evidence.of(GapSettled)
-        if entry.gap.override is not None and entry.gap.override.id not in known
-    }
-    if otherwise := [seq for seq in differed if seq not in forgotten]:
+    words, otherwise = dict[int, Any](), list[int]()
+    for fact in evidence.facts:
+        data = fact["data"]
+        if fact["kind"] == GapSettled.kind:
+            words[data["seq"]] = data["gap"].get("override")
+        elif fact["kind"] == "settlement-differed":
+            word = words.get(data["seq"])
+            if word is None or word["id"] in known:
+                otherwise.append(data["seq"])
+    if otherwise:
         return [f"{len(otherwise)} gaps would have been settled otherwise by the server: entries {otherwise}"]
     return []
 

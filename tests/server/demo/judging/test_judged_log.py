@@ -127,6 +127,10 @@ def test_a_settlement_that_the_server_would_not_make_is_seen(tmp_path: Path) -> 
     given = {"kind": "outage-overridden", "data": {"override": unstructure(word)}}
     remembered = replace(forgotten, facts=[given, *forgotten.facts])
     assert len(judge(remembered, [judged_log.settled_alike])) == 1
+    by_another = replace(forgotten, facts=[*forgotten.facts, {"kind": "gap-settled", "data": entry}, differs])
+    assert judge(by_another, [judged_log.settled_alike]) == [
+        "1 gaps would have been settled otherwise by the server: entries [3]"
+    ]
 
 
 def test_a_run_that_was_not_handed_out_or_has_an_open_segment_is_seen(tmp_path: Path) -> None:
