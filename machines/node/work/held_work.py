@@ -5,7 +5,6 @@ from __future__ import annotations
 import bisect
 import json
 import sqlite3
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
@@ -17,7 +16,7 @@ from machines.node.store import recovery_state
 from machines.node.store.documents import get_document, put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
 from machines.node.work.not_understood import Unread
-from machines.protocol.messages import RunEnd, RunWork, SegmentWork, Work
+from machines.protocol.messages import RunWork, SegmentWork, Work
 from machines.recovery import Override, Policy, Span
 from machines.serialization import format_instant, unstructure
 
@@ -31,7 +30,7 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     again, either.
     """
     work, state = fetched.work, read_state(db)
-    _end(db, work.ended)
+    _end(db, work)
     state = read_state(db)
     if _is_declined(db, work, state):
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
@@ -53,12 +52,16 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     )
 
 
-def _end(db: sqlite3.Connection, ended: Iterable[RunEnd]) -> None:
-    """Let go of what is held of a run beyond the end that people have given it. What is in hand is not torn."""
+def _end(db: sqlite3.Connection, work: Work) -> None:
+    """Let go of what is held of a run beyond its end: the one that people have given it, or that it is offered with,
+    where a server that had forgotten it was told anew of a shorter one. What is in hand is not torn."""
     now = work_held(db)
     if now is None or now.run is None:
         return
-    end = next((one.end_column for one in ended if one.run == now.run.id), now.run.end_column)
+    ends = {one.run: one.end_column for one in work.ended}
+    if work.run is not None:
+        ends[work.run.id] = work.run.end_column
+    end = ends.get(now.run.id, now.run.end_column)
     if end >= now.run.end_column:
         return
     put_document(db, "work", replace(now, run=replace(now.run, end_column=end)))

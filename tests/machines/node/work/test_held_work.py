@@ -228,6 +228,20 @@ def test_a_run_that_is_named_as_withdrawn_is_let_go(journal: Journal) -> None:
         assert holding.etag_held(db) == "another"
 
 
+def test_a_run_that_is_offered_with_an_earlier_end_ends_there_though_nobody_says_that_it_was_ended(
+    journal: Journal,
+) -> None:
+    """A server that was put back did not know it, and it was planned anew, shorter."""
+    fetched = work()
+    assert fetched.run is not None
+    hold(journal, fetched)
+    with journal.transaction() as db:
+        change_state(db, run=fetched.run.id, next_column=fetched.run.first_column)
+    end = fetched.segments[2].first_column
+    hold(journal, replace(fetched, run=replace(fetched.run, end_column=end), segments=fetched.segments[:2]))
+    assert numbers(journal) == [one.number for one in fetched.segments[:2]]
+
+
 def test_what_is_in_hand_of_a_withdrawn_run_is_seen_to_first(journal: Journal) -> None:
     fetched = work()
     assert fetched.run is not None
