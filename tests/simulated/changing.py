@@ -11,12 +11,17 @@ import urllib3
 
 from machines.serialization import format_instant
 from tests.faults.furniture import PROFILES
+from tests.faults.kinds import FORGETS
 from tests.faults.planning import run_body
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 
 TRY_EVERY_H = 0.1
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+# With these a run ends before it was to.
+TAKE_BACK = ("ended", "withdrawn")
+# By so much the hours of two machines on one server differ at most.
+APART_H = 0.3
 # Answers to something that cannot be said so; any other to what is said here is a defect.
 REFUSED = (409, 422)
 
@@ -28,7 +33,7 @@ def change(stage: Stage, fault: Fault) -> list[Act]:
 
 
 def _say(stage: Stage, fault: Fault, say: Callable[[Stage, Random], None], dice: Random) -> None:
-    if not stage.server_off:
+    if not stage.server_off and not (fault.detail in TAKE_BACK and _is_to_be_forgotten(stage)):
         try:
             say(stage, dice)
             return
@@ -36,6 +41,15 @@ def _say(stage: Stage, fault: Fault, say: Callable[[Stage, Random], None], dice:
             pass
     if stage.hours() < stage.scenario.hours:
         stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: _say(stage, fault, say, dice)))
+
+
+def _is_to_be_forgotten(stage: Stage) -> bool:
+    """Whether the server is to be put back to before now: it would have a run printed that was taken back, after what
+    came in its place; nobody says so before."""
+    known = (stage.scenario, *([] if stage.beside is None else [stage.beside]))
+    forgets = [fault for one in known for fault in one.faults if fault.kind in FORGETS]
+    now_h = stage.hours()
+    return any(one.at_h - APART_H <= now_h <= one.at_h + one.lasts_h + APART_H for one in forgets)
 
 
 def _call(stage: Stage, method: str, path: str, body: Any, *good: int) -> None:

@@ -40,6 +40,7 @@ BROKE = {
 # Seeds that broke with what is more here: the numbers of the faults that it took, and of the neighbours.
 BROKE_WITH_MORE: dict[int, tuple[tuple[int, ...], tuple[int, ...], str]] = {
     209: ((1, 4, 5), (), "3cddc89b3bec"),
+    5150: ((1,), (1,), "1068e191fdf0"),
     20236: ((1, 2, 5), (), "a8d9b582da2d"),
     20356: ((0, 1), (), "0168dfaa493b"),
     20391: ((), (1,), "689a72f2d15e"),
