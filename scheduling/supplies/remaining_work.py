@@ -67,8 +67,8 @@ class RemainingColumns:
 
     @property
     def unplanned(self) -> int:
-        """How many columns have no plate yet."""
-        return self.run.end_column - self.run.planned_to_column
+        """How many columns have no plate yet; a run that was ended before what was planned has none."""
+        return max(0, self.run.end_column - self.run.planned_to_column)
 
     @cached_property
     def timeline(self) -> Timeline:
@@ -176,7 +176,9 @@ class RemainingWork(RemainingColumns):
 
 
 def _due(segment: Segment) -> NDArray[np.bool_]:
-    """Which columns of a segment are due."""
+    """Which columns of a segment are due; none of one beyond the run's end."""
+    if segment.state == Segment.WITHDRAWN:
+        return np.zeros(segment.end_column - segment.first_column, dtype=np.bool_)
     due = np.ones(segment.end_column - segment.first_column, dtype=np.bool_)
     for first, end, _ in segment.outcomes:
         due[first - segment.first_column : end - segment.first_column] = False

@@ -6,15 +6,18 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from machines.chance import SYSTEM
 from machines.model.profile import Profile
 from machines.protocol.journal_entries import ColumnsPrinted, NodeStarted
 from machines.protocol.messages import Reports
 from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
+from scheduling.commands.changes import make
+from scheduling.commands.end_run import end_run
 from scheduling.commands.enrol_node import enrol
 from scheduling.log.models import Machine, Run
-from scheduling.log.store import Attribution
+from scheduling.log.store import Attribution, stream_version
 from scheduling.nodes.received_entries import Batch, read_batch
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.runs import machine_profile, timeline_on, venue_place
@@ -89,6 +92,12 @@ def ready(folder: Path, **fields: Any) -> PlateStore:
     extend_plans(NOON, timedelta(hours=192), plates)
     enrol("one", by())
     return plates
+
+
+def end_run_after(hours: float) -> None:
+    """Somebody ends the run ``first`` so many hours after noon, at the next burst."""
+    change = end_run(Run.objects.get(id="first"), NOON, stream_version("run/first"), at=NOON + timedelta(hours=hours))
+    make(change, None, by(), SYSTEM, accepted=True)
 
 
 def run_timeline(run: Run) -> Timeline:

@@ -15,7 +15,18 @@ from scheduling.nodes.reports import take
 from scheduling.queries.machine_context import machine_context
 from scheduling.rendering.plate_store import PlateGone, PlateStore
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
-from tests.scheduling.house import MOON, NOON, batch, furnish, long_after, plan, printed, ready, run_timeline
+from tests.scheduling.house import (
+    MOON,
+    NOON,
+    batch,
+    end_run_after,
+    furnish,
+    long_after,
+    plan,
+    printed,
+    ready,
+    run_timeline,
+)
 from tests.scheduling.paper.test_printed_paper import segment, tell
 
 pytestmark = pytest.mark.django_db
@@ -228,3 +239,14 @@ def test_what_is_to_be_printed_once_more_is_still_to_come(tmp_path: Path) -> Non
     assert after.paper_mm - before.paper_mm == pytest.approx((b - a - 1) * 0.5)
     dots = dots_in(plates, run.first_column + a + 1, run.first_column + b)
     assert (after.picture_ml or 0.0) - (before.picture_ml or 0.0) == pytest.approx(dots * ML_PER_DOT)
+
+
+def test_what_a_run_was_planned_beyond_its_end_is_not_to_come(tmp_path: Path) -> None:
+    plates = ready(tmp_path)
+    end_run_after(13.3)
+    run = Run.objects.get()
+    assert run.end_column < run.planned_to_column
+    found = of_run(plates)
+    assert found.estimated_columns == 0
+    assert found.to_come.paper_mm == (run.end_column - run.first_column) * 0.5
+    assert found.to_come.picture_ml == pytest.approx(dots_in(plates, run.first_column, run.end_column) * ML_PER_DOT)
