@@ -189,10 +189,9 @@ def laid_dots(
         of_segment.setdefault((one.run_id, one.segment), []).append(one)
     dots = 0
     here = (segment for segment in segments if (segment.run_id, segment.number) in of_segment)
-    for segment, of_column in by_column(here, profile, plates):
-        for one in of_segment[segment.run_id, segment.number]:
-            first, end = one.first_column - segment.first_column, one.end_column - segment.first_column
-            dots += int(of_column[max(0, first) : max(0, end)].sum())
+    for segment, of_turn in _by_turn(here, profile, plates):
+        for one in of_segment[segment.run_id, segment.number]:  # beyond it, where the run was ended meanwhile
+            dots += int(of_turn[np.arange(one.first_column, one.end_column) % profile.columns_per_turn].sum())
     return dots
 
 
@@ -205,6 +204,15 @@ def by_column(
     Raises:
         PlateGone: not one of the plates is there.
     """
+    for segment, of_turn in _by_turn(segments, profile, plates):
+        columns = np.arange(segment.first_column, segment.end_column) % profile.columns_per_turn
+        yield segment, of_turn[columns].astype(np.int64)
+
+
+def _by_turn(
+    segments: Iterable[Segment], profile: Profile, plates: PlateStore
+) -> Iterator[tuple[Segment, NDArray[np.int32]]]:
+    """The same, with the dots of all columns of the turn that a segment lies in."""
     every = list(segments)
     by_digest, gone = {}, None
     for digest in dict.fromkeys(segment.plate for segment in every):
@@ -215,10 +223,9 @@ def by_column(
     if gone is not None and not by_digest:
         raise gone
     mean = np.mean([of_turn.mean() for of_turn in by_digest.values()]) if gone is not None else 0.0
+    in_place_of_gone = np.full(profile.columns_per_turn, round(mean), dtype=np.int32)
     for segment in every:
-        of_turn = by_digest.get(segment.plate)
-        columns = np.arange(segment.first_column, segment.end_column) % profile.columns_per_turn
-        yield segment, np.full(len(columns), round(mean)) if of_turn is None else of_turn[columns].astype(np.int64)
+        yield segment, by_digest.get(segment.plate, in_place_of_gone)
 
 
 @lru_cache(maxsize=512)

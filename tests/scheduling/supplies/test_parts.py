@@ -31,6 +31,7 @@ from tests.scheduling.house import (
     PROFILE,
     batch,
     by,
+    end_run_after,
     furnish,
     long_after,
     order,
@@ -156,6 +157,19 @@ def test_ink_is_that_of_the_dots_since_the_change(tmp_path: Path) -> None:
     assert found is not None and (found.holds_ml, found.changed_at) == (0.01, NOON + timedelta(hours=1))
     assert found.used_ml == pytest.approx(dots * ML_PER_DOT)
     assert found.left_ml == pytest.approx(0.01 - dots * ML_PER_DOT)
+
+
+def test_ink_of_what_was_printed_beyond_an_end_is_used_too(tmp_path: Path) -> None:
+    """The end lies within a segment, all of which is printed by a board that had not heard."""
+    plates = on_its_way(tmp_path, head=head(cartridge_ml=0.01))
+    unheard, whole = segment_printed(1), Segment.objects.order_by("number")[1]
+    end_run_after(0.5)
+    tell(unheard)
+    run = Run.objects.get()
+    assert run.beyond == whole.end_column - run.end_column > 0
+    found = told(plates, hours=2).cartridge
+    dots = int(plates.get(whole.plate).running(whole.first_column, whole.end_column).sum())
+    assert found is not None and found.used_ml == pytest.approx(dots * ML_PER_DOT)
 
 
 def test_idle_firing_of_the_profile_counts_from_the_change_and_a_question_has_its_own(tmp_path: Path) -> None:
