@@ -24,6 +24,7 @@ from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Stretch, Timeline
 from scheduling.queries.history import differences
+from scheduling.queries.names import require_in_use
 from scheduling.queries.runs import machine_profile, runs_standing, timeline_on
 from scheduling.queries.venue_context import place_of, venue_context
 from scheduling.venues.service_windows import windows_of
@@ -59,7 +60,7 @@ def end_run(
         row: as it stands.
         now: this instant, UTC.
         version: of its stream, read before the row.
-        at: when; None for now.
+        at: when; None for now, which lengthens nothing.
         boundary: of what: what the machine lays in one go, what the knife cuts off, or what the cycle counts.
 
     Raises:
@@ -69,6 +70,8 @@ def end_run(
         raise InputError("", "the run was withdrawn", "leave it as it is")
     if at is not None and at < now - NOW_MEANS:
         raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+    if at is None and row.ends_at <= now:
+        raise InputError("at", f"all of it was due by {row.ends_at.isoformat()}", "give an instant to lengthen it to")
     ending = _ending_of(row)
     end = _end_column(ending, max(at or now, now), boundary)
     if end == row.end_column:
@@ -115,7 +118,7 @@ def end_at_column(ending: _Ending, end: int, now: datetime, version: int) -> Cha
     """What giving a run another end comes to.
 
     Raises:
-        InputError: the machine is on another run by then.
+        InputError: the machine is on another run by then, or was retired.
     """
     row, stream = ending.run, f"run/{ending.run.id}"
     event = RunEnded(
@@ -124,13 +127,18 @@ def end_at_column(ending: _Ending, end: int, now: datetime, version: int) -> Cha
         segments=tuple(_clipped_anew(ending, end)),
     )
     after = foreseen(row, stream, event, now)
-    if after.ends_at > row.ends_at:
-        _require_free(row, after.ends_at)
+
+    def recheck() -> None:
+        if after.ends_at > row.ends_at:
+            _require_free(row, after.ends_at)
+
+    recheck()
     return Change(
         stream=stream,
         version=version,
         event=event,
         stands_on=(f"machine/{row.machine_id}",),
+        recheck=recheck,
         preview=Preview(
             fields=differences(said_of(row), said_of(after)),
             in_words=tuple(_in_words(ending, after)),
@@ -140,6 +148,7 @@ def end_at_column(ending: _Ending, end: int, now: datetime, version: int) -> Cha
 
 
 def _require_free(run: Run, ends_at: datetime) -> None:
+    require_in_use(Machine, "machine", run.machine_id)
     others = runs_standing(run.machine_id).filter(starts_at__gte=run.starts_at, starts_at__lt=ends_at)
     if other := others.exclude(id=run.id).order_by("starts_at").first():
         raise InputError(

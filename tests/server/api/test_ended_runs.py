@@ -13,12 +13,18 @@ from django.http import HttpResponse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from machines.chance import SYSTEM
+from machines.errors import InputError
+from scheduling.commands.changes import make
+from scheduling.commands.end_run import end_run
 from scheduling.log.models import Event, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
+from scheduling.log.store import stream_version
 from server import jobs
+from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_withdrawn_runs import PATH, entries, tell, withdrawn, work
-from tests.server.studio import RUN, Caller, HeldClock, printed
+from tests.server.studio import BEGINS, RUN, Caller, HeldClock, printed
 
 LATER = {"at": "2026-03-21T12:00:00Z"}
 
@@ -100,6 +106,35 @@ def test_it_is_not_lengthened_into_another(furnished: Caller) -> None:
     row = end(furnished, LATER).json()
     furnished.create("runs", RUN | {"id": "then", "starts_at": row["ends_at"]})
     assert "then" in problem(end(furnished, {"at": "2026-03-22T12:00:00Z"}), 422)["detail"]
+
+
+def test_a_run_that_came_in_between_holds_its_machine(furnished: Caller) -> None:
+    row = end(furnished, LATER).json()
+    at = datetime(2026, 3, 22, 12, tzinfo=UTC)
+    change = end_run(Run.objects.get(), BEGINS, stream_version("run/spring"), at=at)
+    furnished.create("runs", RUN | {"id": "then", "starts_at": row["ends_at"]})
+    with pytest.raises(InputError, match="the machine is on run 'then'"):
+        make(change, None, by(), SYSTEM, accepted=True)
+    assert Run.objects.get(id="spring").end_column == row["end_column"]
+
+
+def test_to_end_now_what_was_due_already_does_not_lengthen_it(furnished: Caller, clock: HeldClock) -> None:
+    row = end(furnished, LATER).json()
+    clock.at = datetime(2026, 3, 21, 15, tzinfo=UTC)
+    assert "due by" in problem(end(furnished, {}), 422)["detail"]
+    assert furnished.get(PATH).json() == row
+
+
+def test_it_is_not_lengthened_on_a_machine_that_was_retired(furnished: Caller, node: Caller, clock: HeldClock) -> None:
+    held = work(node)
+    number = next(
+        seq for seq, one in enumerate(held.segments, 1) if one.knots[-1] > datetime(2026, 3, 20, 20, tzinfo=UTC)
+    )
+    end(furnished, {"at": held.segments[number - 1].knots[-1].isoformat()})
+    clock.at = datetime(2026, 3, 21, 15, tzinfo=UTC)
+    tell(node, *(printed(held, seq) for seq in range(1, number + 1)))
+    assert act(furnished, "retire", {}, "machines/wren-1").status_code == 200
+    assert "retired" in problem(end(furnished, LATER | {"at": "2026-03-22T12:00:00Z"}), 422)["detail"]
 
 
 def test_what_was_told_is_never_cut_off(furnished: Caller, node: Caller, clock: HeldClock) -> None:
