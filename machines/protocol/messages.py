@@ -130,8 +130,8 @@ class Work:
         calibration: what was measured of this machine; None for nothing.
         override: the newest word of a person on an outage of this run; it holds if that outage is still open.
         closed: the venue's closed hours, in order, as far as the server tells them.
-        ended: runs of this machine that people have ended or withdrawn, the newest last. What is held of them beyond
-            their end is let go.
+        ended: runs of this machine that people have ended or withdrawn. What is held of them beyond their end is let
+            go.
     """
 
     epoch: int
@@ -188,7 +188,8 @@ class Status:
         knife_armed: whether the knife will cut.
         held_until: end of the work that it holds; None without work.
         held_run: the run of that work; None without one, and from a node that does not say.
-        held_revision: of what people said of that run; None likewise.
+        held_revision: of what people said of that run, by which whoever changes it is told what the board has not heard
+            of; None likewise.
     """
 
     at: datetime

@@ -51,7 +51,11 @@ def board_holds(run: Run, machine: Machine) -> BoardHolds:
     holds = status.held_until is not None and status.held_run in (None, run.id) and status.held_until > run.starts_at
     until = status.held_until if holds else None
     said = f"{machine.name} was last heard on {moment_in_words(row.heard_at, clock)}"
-    said += ", and holds none of it." if until is None else f"; it holds work until {moment_in_words(until, clock)}."
+    said += ", and holds none of it." if until is None else f"; it holds work until {moment_in_words(until, clock)}"
+    if until is not None:
+        # An older node says nothing of a revision.
+        is_behind = status.held_revision is not None and status.held_revision < run.revision
+        said += ", and has not heard of the newest change to it." if is_behind else "."
     return BoardHolds(
         heard_at=row.heard_at, until=until, next_column=status.next_column if holds else None, in_words=said
     )

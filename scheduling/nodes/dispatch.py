@@ -24,7 +24,8 @@ from scheduling.queries.runs import (
 )
 from scheduling.venues.hours import closed_as_told
 
-# A board holds one run at a time: of those that were taken back since it was heard, it is one of the newest.
+# A board holds one run at a time, of which something was planned, as far as this server remembers: of those that were
+# ended or taken back since it was heard, it is one of the newest.
 MOST_ENDED = 50
 
 
@@ -59,7 +60,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
 
 def _ended(machine: str) -> tuple[RunEnd, ...]:
     """Runs that a board may hold and that people have ended or taken back since, so that it lets go of them."""
-    newest = f"ORDER BY COALESCE(withdrawn_at, ended_at) DESC, id LIMIT {MOST_ENDED}"
+    newest = f"ORDER BY planned_to_column = first_column, COALESCE(withdrawn_at, ended_at) DESC, id LIMIT {MOST_ENDED}"
     condition = f"machine_id = %s AND (withdrawn_at IS NOT NULL OR ended_at IS NOT NULL) {newest}"
     rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, machine)
     return tuple(

@@ -15,13 +15,27 @@ from machines.recovery import Rule
 from scheduling.commands.enrol_node import enrol
 from scheduling.commands.override import override_run
 from scheduling.log.events.server import SilenceBegan
+from scheduling.log.events.studio import RunWithdrawn
 from scheduling.log.models import Run, Segment
 from scheduling.log.store import Append, append
+from scheduling.nodes import dispatch
 from scheduling.nodes.dispatch import work_for
 from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
 from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, batch, by, furnish, long_after, plan, printed, ready, small_profile, started
+from tests.scheduling.house import (
+    NOON,
+    batch,
+    by,
+    end_run_after,
+    furnish,
+    long_after,
+    plan,
+    printed,
+    ready,
+    small_profile,
+    started,
+)
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(hours=24)
@@ -89,6 +103,22 @@ def test_without_segments_no_column_is_named_as_the_first(tmp_path: Path) -> Non
     found = work(timedelta(seconds=1))
     assert not found.segments
     assert found.run is None or found.run.first_unaccounted is None
+
+
+def test_what_a_board_may_hold_is_named_as_ended_before_what_has_no_segment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many runs were taken back since, or the board would print on for ever."""
+    monkeypatch.setattr(dispatch, "MOST_ENDED", 2)
+    ready(tmp_path)
+    end_run_after(13.3)
+    for day in (100, 200, 300):
+        begins = NOON + timedelta(days=day)
+        plan(id=f"far-{day}", starts_at=begins.isoformat(), ends_at=(begins + timedelta(hours=3)).isoformat())
+        append([Append(f"run/far-{day}", 1, [RunWithdrawn()])], by(at=NOON + timedelta(seconds=day)))
+    run = Run.objects.get(id="first")
+    assert {(one.run, one.end_column) for one in work().ended} >= {("first", run.end_column)}
+    assert len(work().ended) == 2
 
 
 def test_a_later_run_waits_for_the_one_before(tmp_path: Path) -> None:
