@@ -20,6 +20,7 @@ from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError, require
 from machines.model.profile import Profile
+from machines.model.slots import slot_start
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -108,13 +109,13 @@ def timely(entry: Entry, context: EntryContext) -> EntryDoubt | None:
     return None
 
 
-def segment_columns(run: Run, number: int) -> Columns | None:
-    """The columns of a segment of a run, as it is planned here."""
+def segment_columns(run: Run, number: int, profile: Profile) -> Columns | None:
+    """The columns of a segment of a run that is planned here, as a board may hold it that has not heard of an end."""
     found: Segment | None = table(Segment, DEFAULT_DB_ALIAS).find((run.id, number))
     if found is None:
         return None
-    is_clipped = bool(run.ends) and found.end_column in (run.end_column, *run.ends)  # as its board may not know
-    return Columns(first=found.first_column, end=run.longest_column if is_clipped else found.end_column)
+    whole = slot_start(number + 1, profile.columns_per_turn, run.segments_per_turn)
+    return Columns(first=found.first_column, end=min(whole, run.longest_column))
 
 
 # What the checks are made of.

@@ -229,7 +229,7 @@ def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
         return
     run, context = _own_run(entry, known), known.context
     if run is not None:
-        planned = segment_columns(run, entry.segment) if isinstance(entry, ColumnsPrinted) else None
+        planned = segment_columns(run, entry.segment, context.profile) if isinstance(entry, ColumnsPrinted) else None
         context = replace(context_of_run(run, context), segment_columns=planned)
     try:
         require_possible(entry, context)

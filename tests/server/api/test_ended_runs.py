@@ -17,7 +17,7 @@ from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.commands.changes import make
 from scheduling.commands.end_run import end_run
-from scheduling.log.models import Event, Run, Segment
+from scheduling.log.models import Event, Notice, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import stream_version
 from server import jobs
@@ -135,6 +135,22 @@ def test_it_is_not_lengthened_on_a_machine_that_was_retired(furnished: Caller, n
     tell(node, *(printed(held, seq) for seq in range(1, number + 1)))
     assert act(furnished, "retire", {}, "machines/wren-1").status_code == 200
     assert "retired" in problem(end(furnished, LATER | {"at": "2026-03-22T12:00:00Z"}), 422)["detail"]
+
+
+@pytest.mark.parametrize("beyond", [0, 1])
+def test_of_a_segment_that_an_end_clips_all_of_it_may_be_told_and_no_more(
+    furnished: Caller, node: Caller, clock: HeldClock, beyond: int
+) -> None:
+    held = work(node)
+    row = end(furnished, LATER).json()
+    number = next(seq for seq, one in enumerate(held.segments, 1) if one.end_column > row["end_column"])
+    whole = held.segments[number - 1]
+    assert whole.first_column < row["end_column"]
+    clock.at = datetime(2026, 3, 21, 15, tzinfo=UTC)
+    told = {"first": whole.first_column, "end": whole.end_column + beyond}
+    tell(node, printed(held, number) | {"seq": 1, "columns": told, "columns_done": told["end"] - told["first"]})
+    assert Notice.objects.filter(kind="entry-set-aside").count() == beyond
+    assert (Run.objects.get().beyond > 0) != bool(beyond)
 
 
 def test_what_was_told_is_never_cut_off(furnished: Caller, node: Caller, clock: HeldClock) -> None:
