@@ -65,6 +65,7 @@ def withdraw_run(row: Run, now: datetime, version: int) -> Change:
         version=version,
         event=event,
         stands_on=(f"machine/{machine.id}",),
+        recheck=lambda: _require_nothing_told(row),
         preview=Preview(
             fields=differences(said_of(row), said_of(foreseen(row, stream, event, now))),
             in_words=tuple(_in_words(row, machine)),
@@ -74,6 +75,7 @@ def withdraw_run(row: Run, now: datetime, version: int) -> Change:
 
 
 def _require_nothing_told(run: Run) -> None:
+    """Asked twice of one row: its machine may tell of it meanwhile."""
     is_told = any(told.objects.filter(run_id=run.id).exists() for told in (PrintedStretch, Strip, Outage))
     if is_told or run.ahead or run.printed + run.skipped + run.unknown:
         raise InputError("", "its machine has told of its columns already", "end it instead")

@@ -9,10 +9,16 @@ import icalendar
 import pytest
 from django.http import HttpResponse
 
+from machines.chance import SYSTEM
+from machines.errors import InputError
 from machines.protocol.messages import Work
+from scheduling.commands.changes import make
+from scheduling.commands.run_changes import withdraw_run
 from scheduling.log.models import Event, Notice, Run
 from scheduling.log.rebuilding.rebuild import rebuild
+from scheduling.log.store import stream_version
 from server import jobs
+from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_calendar import NO_SKY, fetch
 from tests.server.studio import IN_ORDER, RUN, Caller, HeldClock, printed
@@ -156,6 +162,16 @@ def test_what_was_told_of_is_not_withdrawn(furnished: Caller, node: Caller, cloc
     clock.at = datetime(2026, 3, 20, 16, tzinfo=UTC)
     tell(node, printed(held, 1))
     assert "already" in problem(withdraw(furnished), 422)["detail"]
+
+
+def test_what_was_told_of_in_between_is_not_withdrawn(furnished: Caller, node: Caller, clock: HeldClock) -> None:
+    held = work(node)
+    clock.at = datetime(2026, 3, 20, 16, tzinfo=UTC)
+    change = withdraw_run(Run.objects.get(), clock.at, stream_version("run/spring"))
+    tell(node, printed(held, 1))
+    with pytest.raises(InputError, match="already"):
+        make(change, None, by(), SYSTEM, accepted=True)
+    assert Run.objects.get().withdrawn_at is None
 
 
 def test_a_board_that_may_begin_before_it_hears_needs_a_yes(furnished: Caller, node: Caller, clock: HeldClock) -> None:
