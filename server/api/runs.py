@@ -33,7 +33,7 @@ class EndRun:
     """When a run is to end.
 
     Attributes:
-        at: an instant; now where it is left out.
+        at: an instant; now where it is left out, which lengthens nothing.
         boundary: of what it ends at the first from then on: a ``burst``, a ``strip`` or a ``turn``.
         reason: why, for the record; may be left out.
     """
