@@ -12,6 +12,7 @@ from scheduling.commands.changes import Change, ChangeWarning, Preview
 from scheduling.log.events.studio import RunWithdrawn
 from scheduling.log.models import Machine, Opening, Outage, PrintedStretch, Run, Segment, Strip, Venue
 from scheduling.log.projecting.foreseen import foreseen
+from scheduling.log.projections.shifts import waited_before
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.runs import run_profile
@@ -39,8 +40,7 @@ _FIELDS = shown_by(
 def said_of(run: Run) -> dict[str, Any]:
     """What of a run people have said, as its history tells it: not what its machine has told since, and so its end as
     it was before its timeline waited."""
-    waited_s = sum(shift_s for column, shift_s in run.shifts if column < run.end_column)
-    return _FIELDS(run) | {"ends_at": format_instant(run.ends_at - timedelta(seconds=waited_s))}
+    return _FIELDS(run) | {"ends_at": format_instant(run.ends_at - waited_before(run, run.end_column))}
 
 
 def withdraw_run(row: Run, now: datetime, version: int) -> Change:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from machines.protocol.messages import SegmentWork
 from scheduling.log.events.studio import RunEnded
 from scheduling.log.models import Run, Segment
 from scheduling.log.outcomes import Interval, clipped, outside
 from scheduling.log.projections.reprints import no_longer_again
 from scheduling.log.projections.runs import conclude, plan_anew, recount, spread, wait
+from scheduling.log.projections.shifts import waited_before
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
 
@@ -25,9 +24,7 @@ def run_ended(rows: Rows, fact: Recorded, event: RunEnded) -> None:
     wait(run, [])  # counted anew below, by the new end
     run.ends = [*run.ends, before]
     run.end_column = event.end_column
-    run.ends_at = event.ends_at + timedelta(
-        seconds=sum(shift_s for column, shift_s in run.shifts if column < event.end_column)
-    )
+    run.ends_at = event.ends_at + waited_before(run, event.end_column)
     run.ended_at = fact.happened_at
     run.ended_remark = event.remark
     run.revision += 1

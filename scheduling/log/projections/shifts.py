@@ -45,7 +45,10 @@ def place(run: Run, segment: Segment) -> None:
     segment.ends_at = _moved(segment.knots[-1], run, segment.end_column)
 
 
+def waited_before(run: Run, before: int) -> timedelta:
+    """How long a run's timeline has waited before a column: each time to the microsecond, as its end moved by it."""
+    return sum((timedelta(seconds=shift_s) for column, shift_s in run.shifts if column < before), timedelta())
+
+
 def _moved(knot: str, run: Run, before: int) -> datetime:
-    """An instant as planned, with what the timeline waited before a column."""
-    waited_s = sum(shift_s for column, shift_s in run.shifts if column < before)
-    return datetime.fromisoformat(knot) + timedelta(seconds=waited_s)
+    return datetime.fromisoformat(knot) + waited_before(run, before)

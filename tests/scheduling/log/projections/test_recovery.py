@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from machines.protocol.journal_entries import GapSettled
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
+from scheduling.commands.run_changes import said_of
 from scheduling.log.events.server import NodeEnrolled, SilenceBegan
 from scheduling.log.models import Machine, Notice, Outage, Run, Segment
 from scheduling.log.models import Override as OverrideRow
@@ -222,6 +224,17 @@ def test_segments_planned_later_are_as_late_as_the_timeline_has_waited() -> None
     assert (segment(2).starts_at, segment(2).ends_at) == (at(100) + shift, at(150) + shift)
     say("run/spring", segments(1))  # planned once more
     assert segment(1).ends_at == at(100) + shift
+
+
+def test_what_people_said_of_an_end_stays_to_the_microsecond_however_often_the_timeline_waits() -> None:
+    """By it a change is known: nobody is told that somebody else was first, where only the machine told of a gap."""
+    a_run_on_a_machine(0, 1)
+    said = said_of(spring())
+    for seq, first in ((1, 0), (2, 10)):
+        waits = noticed(seq, first, first + 10)
+        say("machine/left", replace(waits, decision=replace(waits.decision, shift_s=600.3000004)))
+    assert spring().shift_s == 1200.6000008
+    assert said_of(spring()) == said
 
 
 # Overrides.
