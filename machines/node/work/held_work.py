@@ -161,7 +161,7 @@ def held_until(db: sqlite3.Connection) -> str | None:
     row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
     if row is None or work is None or work.run is None:
         return None
-    last = _shifted(read_document(row[0], SegmentWork), _shift_s(db, work.run))
+    last = _shifted(read_document(row[0], SegmentWork).until(work.run.end_column), _shift_s(db, work.run))
     return format_instant(last.knots[-1])
 
 

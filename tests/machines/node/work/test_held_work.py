@@ -17,6 +17,7 @@ from machines.node.store.journal import Journal, change_state, open_journal
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import Fetched
 from machines.protocol.messages import RunEnd, Work
+from machines.serialization import format_instant
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, make_studio
 
@@ -279,6 +280,8 @@ def test_an_end_drops_what_lies_beyond_it_and_clips_the_segment_that_holds_it(jo
     clipped = held.segments[1]
     at = np.array([second.first_column, second.first_column + 1])
     assert np.allclose(clipped.instants(at), second.instants(at), atol=1e-3)
+    with journal.reading() as db:
+        assert holding.held_until(db) == format_instant(clipped.knots[-1]) < format_instant(second.knots[-1])
 
 
 def test_older_boards_and_servers_are_not_shown_what_they_do_not_know() -> None:
