@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from machines.protocol.messages import Status
 from machines.serialization import structure_lenient
 from scheduling.log.models import Heartbeat, Machine, Run
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
+
+# What is added to how far a board holds work, by whether it knows what was said of it.
+_HOW_FAR = {
+    True: ", and knows all that was said of it so far.",
+    False: " by the plan before: it has not heard of the newest change.",
+    None: ".",  # an older board does not say
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,12 +30,57 @@ class BoardHolds:
         until: when the work ends that it holds of the run, UTC; None where it holds nothing of it.
         next_column: that it would lay next, by that word; None where it is not on the run.
         in_words: for people; times are by the venue's clock.
+        revision: how much it has heard of what people said of the run; None where it holds nothing of it, or an older
+            board does not say.
     """
 
     heard_at: datetime | None
     until: datetime | None
     next_column: int | None
     in_words: str
+    revision: int | None = None
+
+    def knows(self, revision: int) -> bool | None:
+        """Whether it has heard of a revision of the run; None where it holds nothing of it, or does not say."""
+        return None if self.revision is None else self.revision >= revision
+
+    def of(self, revision: int) -> BoardKnows:
+        """The same, with whether it knows a revision of the run."""
+        return BoardKnows(
+            knows=self.knows(revision), heard_at=self.heard_at, holds_until=self.until, in_words=self.in_words
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoardKnows:
+    """Whether the board of a machine knows what people said of a run.
+
+    Attributes:
+        knows: false while it prints by the plan before; null where it holds nothing of the run, was never heard, or
+            does not say.
+        heard_at: when it was heard last; null for never.
+        holds_until: when the work ends that it holds of the run; null where it holds nothing of it.
+        in_words: for people; times are by the venue's clock.
+    """
+
+    knows: bool | None
+    heard_at: datetime | None
+    holds_until: datetime | None
+    in_words: str
+
+
+def boards_know(runs: Iterable[Run]) -> dict[str, BoardKnows]:
+    """Of runs, by id, whether their boards know what was said of them: read in two queries, however many. Left out are
+    those whose machine was closed into an archive."""
+    rows = list(runs)
+    machines = Machine.objects.select_related("venue").in_bulk({run.machine_id for run in rows})
+    heard = {row.machine_id: row for row in Heartbeat.objects.filter(machine_id__in=machines)}
+    known = {}
+    for run in rows:
+        if (machine := machines.get(run.machine_id)) is not None:
+            held = holds_by(run, machine.name, zone(machine.venue.zone), heard.get(machine.id))
+            known[run.id] = held.of(run.revision)
+    return known
 
 
 def board_holds(run: Run, machine: Machine) -> BoardHolds:
@@ -37,25 +91,37 @@ def board_holds(run: Run, machine: Machine) -> BoardHolds:
         machine: its row, with its venue.
     """
     row = Heartbeat.objects.filter(machine_id=machine.id).first()
+    return holds_by(run, machine.name, zone(machine.venue.zone), row)
+
+
+def holds_by(run: Run, name: str, clock: ZoneInfo, row: Heartbeat | None) -> BoardHolds:
+    """What a board holds of a run, by its newest word.
+
+    Args:
+        run: which.
+        name: of its machine.
+        clock: of the machine's venue.
+        row: the word; None where it never gave one.
+    """
     if row is None:
-        said = f"{machine.name} was never heard, and holds none of it."
+        said = f"{name} was never heard, and holds none of it."
         return BoardHolds(heard_at=None, until=None, next_column=None, in_words=said)
-    clock = zone(machine.venue.zone)
     if not row.status:  # it has asked for work, and said nothing yet
-        said = (
-            f"{machine.name} was last heard on {moment_in_words(row.heard_at, clock)}, and has not said what it holds."
-        )
+        said = f"{name} was last heard on {moment_in_words(row.heard_at, clock)}, and has not said what it holds."
         return BoardHolds(heard_at=row.heard_at, until=None, next_column=None, in_words=said)
     status = structure_lenient(row.status, Status)
     # An older node does not say of which run its work is.
     holds = status.held_until is not None and status.held_run in (None, run.id) and status.held_until > run.starts_at
     until = status.held_until if holds else None
-    said = f"{machine.name} was last heard on {moment_in_words(row.heard_at, clock)}"
-    said += ", and holds none of it." if until is None else f"; it holds work until {moment_in_words(until, clock)}"
-    if until is not None:
-        # An older node says nothing of a revision.
-        is_behind = status.held_revision is not None and status.held_revision < run.revision
-        said += ", and has not heard of the newest change to it." if is_behind else "."
-    return BoardHolds(
-        heard_at=row.heard_at, until=until, next_column=status.next_column if holds else None, in_words=said
+    said = f"{name} was last heard on {moment_in_words(row.heard_at, clock)}"
+    if until is None:
+        said += ", and holds none of it."
+        return BoardHolds(heard_at=row.heard_at, until=None, next_column=None, in_words=said)
+    held = BoardHolds(
+        heard_at=row.heard_at,
+        until=until,
+        next_column=status.next_column,
+        in_words=f"{said}; it holds work until {moment_in_words(until, clock)}",
+        revision=status.held_revision,
     )
+    return replace(held, in_words=held.in_words + _HOW_FAR[held.knows(run.revision)])

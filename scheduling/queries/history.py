@@ -45,6 +45,8 @@ class HistoryStep:
         actor: who said it: an account's or a key's id, or a job of the server.
         fields: what it changed; of the first step, all.
         reason: in the person's own words; null where none were written, or they were blotted out.
+        machine_knows: of a run, whether the machine's board has heard of it, as `board` of the run tells; null of
+            anything else.
     """
 
     version: int
@@ -53,6 +55,7 @@ class HistoryStep:
     actor: str
     fields: tuple[FieldChange, ...]
     reason: str | None = None
+    machine_knows: bool | None = None
 
 
 def shown_by(*names: str) -> Shown:

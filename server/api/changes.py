@@ -8,7 +8,7 @@ again, as its answer was lost, is done once.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, ClassVar
 
 from django.shortcuts import get_object_or_404
@@ -21,6 +21,7 @@ from machines.serialization import structure, unstructure
 from scheduling.commands.changes import Change, Once, make, patched, was_made
 from scheduling.log.projecting.as_of import AsOf
 from scheduling.log.store import stream_version
+from scheduling.nodes.board_holds import BoardHolds, BoardKnows
 from scheduling.queries.history import HistoryStep, Shown, history, states
 from server import wiring
 from server.api.base_views import ApiView, asked_for, attribution
@@ -61,9 +62,10 @@ class Reason:
 
 @dataclass(frozen=True, kw_only=True)
 class History:
-    """What people made of a resource, the oldest first."""
+    """What people made of a resource, the oldest first; and of a run whether the machine knows the newest of it."""
 
     steps: tuple[HistoryStep, ...]
+    board: BoardKnows | None = None
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,7 @@ class Changeable:
         acts: what is done to one as a whole, by the last part of the address.
         see: looks at a picture itself, with its file, where a command brings another: the row, the command, the files.
         is_told_of: whether machines change its rows, too, by what they tell: its tag has two parts then.
+        held: what a machine's board holds of it; None where no board holds anything of its kind.
     """
 
     kind: str
@@ -116,6 +119,7 @@ class Changeable:
     acts: Mapping[str, AnAct]
     see: Callable[..., None] = lambda *_: None
     is_told_of: bool = False
+    held: Callable[[Any], BoardHolds | None] = lambda _: None
 
     def stream(self, pk: str) -> str:
         """What is said of one of them."""
@@ -246,9 +250,23 @@ class ResourceHistory(ApiView):
 
     def get(self, request: Request, pk: str) -> Response:
         """Each step, the oldest first: who said it, when, what it changed from what to what, and why."""
-        what = self.changeable
-        get_object_or_404(what.model, pk=pk)
-        return Response(unstructure(History(steps=history(what.model, what.stream(pk), what.shown))))
+        what: Changeable = self.changeable
+        return Response(unstructure(told_of(what, get_object_or_404(what.model, pk=pk))))
+
+
+def told_of(what: Changeable, row: Any) -> History:
+    """What people made of one of a resource.
+
+    Args:
+        what: the resource.
+        row: as it stands.
+    """
+    held = what.held(row)
+    if held is None:
+        return History(steps=history(what.model, what.stream(row.pk), what.shown))
+    said = states(what.model, what.stream(row.pk), what.shown)
+    steps = tuple(replace(step, machine_knows=held.knows(after.revision)) for step, after in said)
+    return History(steps=steps, board=held.of(row.revision))
 
 
 def _once(request: Request) -> Once | None:

@@ -44,6 +44,7 @@ from scheduling.log.projecting.as_of import (
     venue_row_at,
     venues_at,
 )
+from scheduling.nodes.board_holds import board_holds
 from server.api.base_views import Collection, Item, List
 from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, ResourceHistory, Tagged
 from server.api.machines import MachineRow
@@ -236,6 +237,7 @@ RUN = Changeable(
         ),
     },
     is_told_of=True,
+    held=lambda row: board_holds(row, row.machine),
 )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import QuerySet
 from django.http import Http404
@@ -21,6 +21,7 @@ from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.log.models import Run, Segment
 from scheduling.log.projecting.as_of import AsOf, Page, segments_at
+from scheduling.nodes.board_holds import BoardKnows, boards_know
 from server import wiring
 from server.api.base_views import ApiView, attribution
 from server.api.overrides import Decide, OverrideRow, decided
@@ -43,20 +44,47 @@ class EndRun:
     reason: str | None = None
 
 
+class Board(Stored):
+    """Whether the run's board knows what was said of it; null of a run as it was: telemetry knows no past."""
+
+    def __init__(self) -> None:
+        super().__init__(BoardKnows | None, source="*")
+
+    def to_representation(self, value: Any) -> Any:
+        """As it was heard last."""
+        if value._state.adding:
+            return None
+        known = self.context.get("boards") or boards_know([value])
+        return unstructure(known.get(value.id))
+
+
+class RunRows(serializers.ListSerializer[Any]):
+    """Runs, whose boards are read together."""
+
+    def to_representation(self, data: Any) -> Any:
+        """Each of them."""
+        rows = list(data)
+        cast("dict[str, Any]", self.context)["boards"] = boards_know(row for row in rows if not row._state.adding)
+        return super().to_representation(rows)
+
+
 class RunRow(Row):
     """A run, how many of its columns are accounted for, to be printed once more (``again``) or were (``repeated``),
     and how long its timeline has waited (``shift_s``). ``withdrawn_at`` is null while it is to be printed; what a board
     prints of it all the same is counted as of any run. ``ended_at`` says when people last gave it another end, null for
     never; ``longest_column`` is the furthest that it ever had, and ``beyond`` counts what a board has printed beyond
-    ``end_column`` that had not heard of it. ``revision`` counts what people have said of it."""
+    ``end_column`` that had not heard of it. ``revision`` counts what people have said of it, and in ``board`` is
+    whether the machine knows."""
 
     policy = Stored(Policy)
+    board = Board()
     longest_column = serializers.IntegerField(read_only=True)
     ended_because = Written(None, "ended_remark")
     withdrawn_because = Written(None, "withdrawn_remark")
 
     class Meta:
         model = Run
+        list_serializer_class = RunRows
         fields = (
             "id",
             "machine",
@@ -82,6 +110,7 @@ class RunRow(Row):
             "longest_column",
             "beyond",
             "revision",
+            "board",
             "ended_at",
             "ended_because",
             "withdrawn_at",

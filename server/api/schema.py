@@ -23,6 +23,7 @@ from machines.recovery import Decision, Gap, Policy, Rule
 from scheduling.commands import handlers
 from scheduling.commands.changes import Preview
 from scheduling.commands.preview_run import RunCheck
+from scheduling.nodes.board_holds import BoardKnows
 from scheduling.paper.geometry import Geometry
 from scheduling.paper.next_passage import Passage
 from scheduling.planning.opening_hours import Hours
@@ -73,6 +74,7 @@ SHOWN = (
     CodeKnown,
     Preview,
     History,
+    BoardKnows,
 )
 REFERENCE = "#/components/schemas/{model}"
 

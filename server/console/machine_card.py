@@ -10,11 +10,13 @@ from functools import cached_property
 from machines.model.profile import Profile
 from machines.operator.holds import HOLD_WORDS
 from scheduling.log.models import Run
+from scheduling.nodes.board_holds import holds_by
 from scheduling.outages.machine_state import StateKind, machine_state
 from scheduling.outages.open_outage import open_outage
 from scheduling.paper.printing_now import PrintingNow, printing_now
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import run_policy
+from scheduling.sky.zones import zone
 from scheduling.supplies.forecast import coming_changes
 from server.console import formatting
 from server.console.pictures import WIDTH_PX, height_px
@@ -58,6 +60,7 @@ class CurrentPrint:
         segment: which of the turn's is due, from 1.
         plate: digest of the turn's plate; None while nothing is planned.
         idle: why nothing is due, in words; empty where something is.
+        unheard: that the machine's board prints by the plan before, in words; empty where it knows, or does not say.
     """
 
     run: Run
@@ -70,6 +73,7 @@ class CurrentPrint:
     head: ShownColumn | None
     plate: str | None
     idle: str
+    unheard: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +192,13 @@ def _printing(context: MachineContext, printing: PrintingNow) -> CurrentPrint:
         head=None if printing.head is None else _place(run, profile, printing.head),
         plate=printing.plate,
         idle="" if printing.due is not None else _idle(run, context.venue.zone, context.now),
+        unheard=_unheard(context, run),
     )
+
+
+def _unheard(context: MachineContext, run: Run) -> str:
+    held = holds_by(run, context.machine.name, zone(context.venue.zone), context.heartbeat)
+    return held.in_words if held.knows(run.revision) is False else ""
 
 
 def _idle(run: Run, zone: str, now: datetime) -> str:

@@ -176,10 +176,13 @@ def test_a_node_that_says_what_it_holds_is_kept_to(furnished: Caller, node: Call
     row = end(furnished, {"at": "2026-03-20T12:30:00Z"}, "?accept=true").json()
     assert row["end_column"] == status["next_column"]
     held = "Wren 1 was last heard on 2026-03-20 06:00; it holds work until 2026-03-22 12:00"
-    unheard = f"{held}, and has not heard of the newest change to it."
+    unheard = f"{held} by the plan before: it has not heard of the newest change."
     assert end(furnished, LATER, "?preview=true").json()["in_words"][-1] == unheard
     tell(node, status=status | {"held_revision": 2})
-    assert end(furnished, LATER, "?preview=true").json()["in_words"][-1] == f"{held}."
+    assert (
+        end(furnished, LATER, "?preview=true").json()["in_words"][-1]
+        == f"{held}, and knows all that was said of it so far."
+    )
 
 
 ACTS = st.lists(
