@@ -128,7 +128,9 @@ class MachineGroup:
         """The open segments of each machine's first run that has columns to come, by run, without what only their
         printing needs."""
         runs = [one.run_to_come.id for one in self.contexts if one.run_to_come is not None]
-        rows = open_segments_of(runs).only("run_id", "number", "first_column", "end_column", "outcomes", "again")
+        rows = open_segments_of(runs).only(
+            "run_id", "number", "first_column", "end_column", "state", "outcomes", "again"
+        )
         return {id: tuple(mine) for id, mine in groupby(rows, lambda segment: segment.run_id)}
 
     @cached_property
