@@ -7,8 +7,9 @@ is told as a warning, and needs a yes. Making a change writes one event. Undo is
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
@@ -78,6 +79,7 @@ class Change:
         version: of that stream, on which it was decided.
         event: that it becomes, without its reason; None where all is so already.
         also: what is said with it, in the same transaction.
+        begins: what of new streams is appended after it, found where nobody else can append; asked with when it is.
         stands_on: other streams that it was decided upon.
         recheck: looks once more, where nobody else can append, at what another command may have changed meanwhile.
         preview: what it would do.
@@ -87,6 +89,7 @@ class Change:
     version: int
     event: Any
     also: tuple[Told, ...] = ()
+    begins: Callable[[datetime], Sequence[Append]] = lambda _: ()
     stands_on: tuple[str, ...] = ()
     recheck: Callable[[], None] = lambda: None
     preview: Preview
@@ -197,7 +200,8 @@ def make(
         if change.event is not None:
             change.recheck()
             said = (Told(stream=change.stream, version=change.version, event=change.event), *change.also)
-            append([_with_reason(one, reason, chance) for one in said], by, stands_on=change.stands_on)
+            with_reasons = [_with_reason(one, reason, chance) for one in said]
+            append([*with_reasons, *change.begins(by.said_at)], by, stands_on=change.stands_on)
         if once is not None:
             keep_command(once.memory_of(change.stream), by.actor, once.digest)
 

@@ -43,21 +43,21 @@ class Checked:
     run: RunContext | None = None
 
 
-def check_plan_run(command: PlanRun) -> Checked:
-    """A run, checked against its machine, its picture and the sky."""
+def check_plan_run(command: PlanRun, *, after: str | None = None) -> Checked:
+    """A run, checked against its machine, its picture and the sky; ``after`` names one that ends for it."""
     context = read_run_context(command)
     return Checked(
-        event=plan_run(command, context),
+        event=plan_run(command, context, after=after),
         stands_on=context.streams,
         see=lambda uploads: require_picture_fits(command, context, uploads),
-        recheck=lambda: _recheck_run(command, context),
+        recheck=lambda: _recheck_run(command, context, after),
         run=context,
     )
 
 
-def _recheck_run(command: PlanRun, context: RunContext) -> None:
+def _recheck_run(command: PlanRun, context: RunContext, after: str | None) -> None:
     """That the machine is free, and that all is still so that its columns were counted for."""
-    require_free(command)
+    require_free(command, after=after)
     machine = Machine.objects.select_related("venue").filter(id=command.machine).first()
     source = Source.objects.filter(id=command.source).first()
     profile = None if machine is None else machine_profiles([machine.profile_id]).get(machine.profile_id)

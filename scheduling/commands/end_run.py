@@ -35,7 +35,7 @@ NAMED_ONE_BY_ONE = 5
 
 
 @dataclass(frozen=True, eq=False)
-class _Ending:
+class Ending:
     """A run, and what its end is worked out from.
 
     Attributes:
@@ -72,15 +72,16 @@ def end_run(
         raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
     if at is None and row.ends_at <= now:
         raise InputError("at", f"all of it was due by {row.ends_at.isoformat()}", "give an instant to lengthen it to")
-    ending = _ending_of(row)
-    end = _end_column(ending, max(at or now, now), boundary)
+    ending = ending_of(row)
+    end = column_at(ending, max(at or now, now), boundary)
     if end == row.end_column:
         none = Preview(fields=(), in_words=(), warnings=())
         return Change(stream=f"run/{row.id}", version=version, event=None, preview=none)
     return end_at_column(ending, end, now, version)
 
 
-def _ending_of(run: Run) -> _Ending:
+def ending_of(run: Run) -> Ending:
+    """A run, with what its end is worked out from."""
     machine = Machine.objects.select_related("venue").get(id=run.machine_id)
     profile, held = machine_profile(profile=machine.profile_id), board_holds(run, machine)
     laid = PrintedStretch.objects.filter(run_id=run.id).order_by("-end_column").first()
@@ -90,10 +91,15 @@ def _ending_of(run: Run) -> _Ending:
     least = max([run.first_column + 1, *(end for _, end, _ in told), 0 if laid is None else laid.end_column])
     if held.next_column is not None and run.first_column <= held.next_column <= run.longest_column:
         least = max(least, held.next_column)
-    return _Ending(run, machine, profile, timeline_on(run, profile, place_of(machine.venue)), held, least)
+    return Ending(run, machine, profile, timeline_on(run, profile, place_of(machine.venue)), held, least)
 
 
-def _end_column(ending: _Ending, at: datetime, boundary: Boundary) -> int:
+def column_at(ending: Ending, at: datetime, boundary: Boundary) -> int:
+    """Where a run would end: the first boundary at or after an instant, and never before what is laid or in hand.
+
+    Raises:
+        InputError: it has not begun by then, was never planned so far, or is not cut into strips.
+    """
     run, profile = ending.run, ending.profile
     wanted = ending.timeline.first_column_from(at.timestamp() - run.shift_s)
     if wanted <= run.first_column:
@@ -114,7 +120,7 @@ def _end_column(ending: _Ending, at: datetime, boundary: Boundary) -> int:
     return min(found, longest)
 
 
-def end_at_column(ending: _Ending, end: int, now: datetime, version: int) -> Change:
+def end_at_column(ending: Ending, end: int, now: datetime, version: int) -> Change:
     """What giving a run another end comes to.
 
     Raises:
@@ -156,7 +162,7 @@ def _require_free(run: Run, ends_at: datetime) -> None:
         )
 
 
-def _clipped_anew(ending: _Ending, end: int) -> Iterator[SegmentWork]:
+def _clipped_anew(ending: Ending, end: int) -> Iterator[SegmentWork]:
     """Segments that this end clips, or an earlier one clipped and this one does not."""
     run, timeline = ending.run, ending.timeline
     edges = {end, run.end_column, *run.ends}
@@ -167,7 +173,7 @@ def _clipped_anew(ending: _Ending, end: int) -> Iterator[SegmentWork]:
             yield timeline.work(Stretch(row.number, row.first_column, until), row.plate)
 
 
-def _in_words(ending: _Ending, after: Run) -> Iterator[str]:
+def _in_words(ending: Ending, after: Run) -> Iterator[str]:
     run, machine, profile, venue = ending.run, ending.machine, ending.profile, ending.machine.venue
     first, last = sorted((run.end_column, after.end_column))
     begins, ends = sorted((run.ends_at, after.ends_at))
@@ -183,7 +189,7 @@ def _in_words(ending: _Ending, after: Run) -> Iterator[str]:
         f" {segments} segments of them were planned so far."
     )
     what = f"{machine.name} {'is not on it any more' if is_less else 'is on it then'}."
-    there = [f"At {name}, on {local_time(at, venue)}, {what}" for name, at in _visits(venue, begins, ends)]
+    there = [f"At {name}, on {local_time(at, venue)}, {what}" for name, at in visits(venue, begins, ends)]
     yield from there[:NAMED_ONE_BY_ONE]
     if len(there) > NAMED_ONE_BY_ONE:
         yield f"So it is for {len(there) - NAMED_ONE_BY_ONE} openings and service windows more."
@@ -191,7 +197,7 @@ def _in_words(ending: _Ending, after: Run) -> Iterator[str]:
     yield ending.held.in_words
 
 
-def _visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str, datetime]]:
+def visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str, datetime]]:
     """The openings and the service windows of a venue within a span, each with when it begins."""
     opens = {"opens_at__gte": begins, "opens_at__lt": ends}
     for opening in Opening.objects.filter(venue_id=venue.id, called_off_at=None, **opens).order_by("opens_at", "id"):
@@ -200,12 +206,16 @@ def _visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[st
         yield window.name, window.starts_at
 
 
-def _warnings(ending: _Ending, after: Run, now: datetime) -> Iterator[ChangeWarning]:
+def _warnings(ending: Ending, after: Run, now: datetime) -> Iterator[ChangeWarning]:
     run, held = ending.run, ending.held
     prints_on = held.until is not None and held.until > after.ends_at and after.ends_at - now < HEARS_WITHIN
     if after.end_column < run.end_column and prints_on:
         said = f"Its board prints by the old plan until it is heard again. {held.in_words}"
         yield ChangeWarning(kind="board-may-print", in_words=said)
+    next_one = Run.objects.filter(id=run.followed_by, withdrawn_at=None).first()
+    if next_one is not None and after.end_column < next_one.first_column:
+        said = f"Run {next_one.id} goes on where it was to end: nothing is printed in between."
+        yield ChangeWarning(kind="gap-before-next", in_words=said)
     if ending.least > after.end_column:
         said = f"Columns up to {ending.least} lie on paper or are in hand: they stay, and count as beyond the end."
         yield ChangeWarning(kind="printed-beyond", in_words=said)

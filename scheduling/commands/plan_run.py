@@ -102,10 +102,10 @@ def read_run_context(command: PlanRun) -> RunContext:
     return RunContext(machine, source, machine.venue, profile, timeline)
 
 
-def plan_run(command: PlanRun, context: RunContext) -> RunPlanned:
-    """The span becomes whole columns; a machine is on one run at a time."""
+def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None) -> RunPlanned:
+    """The span becomes whole columns; a machine is on one run at a time. ``after`` names one that ends for it."""
     profile, timeline = context.profile, context.timeline
-    require_free(command)
+    require_free(command, after=after)
     if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
         raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
     if command.strips_per_turn and profile.knife is None:
@@ -158,14 +158,15 @@ def _timeline(command: PlanRun, profile: MachineProfile, place: Place) -> Timeli
     return Timeline(cycle, profile.columns_per_turn, command.segments_per_turn)
 
 
-def require_free(command: PlanRun) -> None:
-    """See that a machine is on no other run in the span of one. All else of a check stays true once it was.
+def require_free(command: PlanRun, *, after: str | None = None) -> None:
+    """See that a machine is on no other run in the span of one, but for one that ends for it. All else of a check stays
+    true once it was.
 
     Raises:
         InputError: it is.
     """
     others = runs_standing(command.machine).filter(starts_at__lt=command.ends_at, ends_at__gt=command.starts_at)
-    if other := others.first():
+    if other := others.exclude(id=after).first():
         raise InputError(
             "starts_at",
             f"the machine is on run {other.id!r} until {other.ends_at.isoformat()}",

@@ -14,13 +14,15 @@ from typing import ClassVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from django.db.models import QuerySet
 
 from machines.clock import utc
 from machines.model.supplies import whole_columns
 from scheduling.commands.handlers import check_whole, require_new
-from scheduling.commands.plan_run import PlanRun
+from scheduling.commands.plan_run import PlanRun, RunContext
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
 from scheduling.log.events.studio import RunPlanned
+from scheduling.log.models import Run, Segment
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.runs import as_planned, has_columns_to_come, open_segments
 from scheduling.queries.venue_context import VenueContext, venue_contexts
@@ -172,7 +174,21 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     require_new(command)
     planned, context = checked.event, checked.run
     assert isinstance(planned, RunPlanned) and context is not None
-    run = as_planned(command.id, planned)
+    return run_check(as_planned(command.id, planned), context, now, uploads)
+
+
+def run_check(
+    run: Run, context: RunContext, now: datetime, uploads: UploadStore | None, *, after: Run | None = None
+) -> RunCheck:
+    """What a run would come to.
+
+    Args:
+        run: in no table yet.
+        context: what it is planned on.
+        now: this instant, UTC.
+        uploads: where the files of sources lie; None where no source has one.
+        after: the run that it follows, as that would be then; None where it follows none.
+    """
     of_machine = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
     profile, timeline = of_machine.profile, context.timeline
     plan = Plan(
@@ -187,7 +203,7 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     due = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=NONE)
     ends = [
         PartEnd(part=supply.part, end=end)
-        for supply in _supplies(of_machine, due)
+        for supply in _supplies(of_machine, due, after)
         for end in _walk(supply, of_machine.at_venue, now)
     ]
     ends.sort(key=lambda one: (one.end.at, one.part))
@@ -202,14 +218,13 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     )
 
 
-def _supplies(context: MachineContext, run: RemainingColumns) -> Iterator[Supply]:
+def _supplies(context: MachineContext, run: RemainingColumns, after: Run | None) -> Iterator[Supply]:
     """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
     is taken to have followed."""
-    profile, earlier = context.profile, [one for one in context.runs if one.starts_at < run.run.starts_at]
+    profile, instead = context.profile, {} if after is None else {after.id: after}
+    earlier = [instead.get(one.id, one) for one in context.runs if one.starts_at < run.run.starts_at]
     to_come = [one for one in earlier if has_columns_to_come(one)]
-    before = tuple(
-        RemainingColumns.of_run(one, profile, context.timeline, run.now, open_segments(one)) for one in to_come
-    )
+    before = tuple(RemainingColumns.of_run(one, profile, context.timeline, run.now, _open_of(one)) for one in to_come)
     full = max(1, whole_columns(profile, profile.media.roll_m))
     left = whole_columns(profile, roll_at(context).left_m) - sum(map(Rolls.all_of, before))
     yield Rolls(run, before, _rest(left, full), full)
@@ -218,6 +233,11 @@ def _supplies(context: MachineContext, run: RemainingColumns) -> Iterator[Supply
         full = at_machine.cuts_per_blade
         left = full - at_machine.cuts_made - sum(map(Blades.all_of, before))
         yield Blades(run, before, _rest(left, full), full)
+
+
+def _open_of(run: Run) -> QuerySet[Segment]:
+    """Those that begin before its end, which may be nearer than it is known by."""
+    return open_segments(run).filter(first_column__lt=run.end_column)
 
 
 def _rest(left: int, full: int) -> int:

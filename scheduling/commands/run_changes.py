@@ -34,6 +34,8 @@ _FIELDS = shown_by(
     "policy",
     "nozzle_seed",
     "withdrawn_at",
+    "succeeds",
+    "followed_by",
 )
 
 

@@ -21,6 +21,7 @@ from scheduling.commands.profiles import change_profile, retire_profile, take_ba
 from scheduling.commands.run_changes import withdraw_run
 from scheduling.commands.service_windows import call_off_window, change_window, take_back_window
 from scheduling.commands.sources import change_source, retire_source, take_back_source
+from scheduling.commands.succeed_run import succeed_run
 from scheduling.commands.venues import change_venue, retire_venue, take_back_venue
 from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
@@ -57,6 +58,7 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     take_back_source: STUDIO_ALONE,
     UploadStore.put: STUDIO_ALONE,
     PlanRun: STUDIO_ALONE,
+    succeed_run: STUDIO_ALONE,
     calibrate: STUDIO_ALONE,
     make_code: STUDIO_ALONE,
     cancel_codes: STUDIO_ALONE,

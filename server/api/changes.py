@@ -8,7 +8,7 @@ again, as its answer was lost, is done once.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from django.shortcuts import get_object_or_404
@@ -78,12 +78,14 @@ class AnAct:
         said: what the API's description says of it.
         reads: a dataclass of what is asked for, the ``reason`` among it.
         any_state: whether it may be done without a word on what was seen, as clients do that are older than conditions.
+        sees: whether it looks at a picture itself, and is given where the files lie, too, as ``uploads``.
     """
 
     work_out: Callable[..., Change]
     said: str
     reads: type[Any] = Reason
     any_state: bool = False
+    sees: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -224,15 +226,19 @@ class Act(ChangeView):
 
     Attributes:
         command: works out what it would make of a row, see `AnAct`.
+        sees: as there.
     """
 
     reads: Any = Reason
+    sees: bool = False
     answers = 200
 
     def post(self, request: Request, pk: str) -> Response:
         """Do it. What is so already stays as it is, and nothing is written."""
-        asked = asdict(structure(request.data, self.reads))
+        asked = dict(vars(structure(request.data, self.reads)))
         reason = asked.pop("reason")
+        if self.sees:
+            asked["uploads"] = wiring.uploads()
         return self.carried_out(
             request, pk, lambda row, version: self.command(row, wiring.now(), version, **asked), reason
         )

@@ -20,6 +20,7 @@ from scheduling.commands import (
     run_changes,
     service_windows,
     sources,
+    succeed_run,
     venues,
 )
 from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
@@ -51,7 +52,7 @@ from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
-from server.api.runs import EndRun, RunRow
+from server.api.runs import EndRun, RunRow, SucceedRun
 from server.api.serializers import MaybeObject, Row, Stored, Written
 from server.api.service_windows import CallOff, ServiceWindowRow, ServiceWindows, TakeBack
 from server.api.venues import VenueRow
@@ -165,7 +166,12 @@ def _addresses_of(name: str, what: Changeable) -> Iterator[URLPattern]:
     """Of what can be done to one, and of its history."""
     for act, done in what.acts.items():
         view = Act.as_view(
-            changeable=what, command=done.work_out, said=done.said, reads=done.reads, any_state=done.any_state
+            changeable=what,
+            command=done.work_out,
+            said=done.said,
+            reads=done.reads,
+            any_state=done.any_state,
+            sees=done.sees,
         )
         yield path(f"{name}s/<id:pk>/{act}", view, name=f"{name}-{act}")
     yield path(f"{name}s/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
@@ -234,6 +240,14 @@ RUN = Changeable(
             " or in hand. What a board prints beyond it that has not heard of it is taken, and counted as ``beyond``."
             " Ended already, it can end earlier or later again, up to the furthest end that was planned.",
             EndRun,
+        ),
+        "succeed": AnAct(
+            succeed_run.succeed_run,
+            "Another run goes on from a boundary, the same but for what is named: its columns go on counting, so that"
+            " every column is in exactly one of the two. What another machine finds missing when it takes over is"
+            " settled as missed.",
+            SucceedRun,
+            sees=True,
         ),
     },
     is_told_of=True,

@@ -19,6 +19,7 @@ from scheduling.commands.end_run import Boundary
 from scheduling.commands.override import override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
+from scheduling.commands.succeed_run import JoinsAt, Successor
 from scheduling.log.models import Run, Segment
 from scheduling.log.projecting.as_of import AsOf, Page, segments_at
 from scheduling.nodes.board_holds import BoardKnows, boards_know
@@ -68,13 +69,31 @@ class RunRows(serializers.ListSerializer[Any]):
         return super().to_representation(rows)
 
 
+@dataclass(frozen=True, kw_only=True)
+class SucceedRun(Successor):
+    """A run that follows another, and from when on.
+
+    Attributes:
+        at: an instant; now where it is left out.
+        boundary: of what it follows at the first from then on: a ``burst``, a ``strip`` or a ``turn``; or ``laid``, at
+            what is laid or in hand. A turn where it is left out, and what is laid where another machine prints on from
+            now.
+        reason: why, for the record; may be left out.
+    """
+
+    at: datetime | None = None
+    boundary: JoinsAt | None = None
+    reason: str | None = None
+
+
 class RunRow(Row):
     """A run, how many of its columns are accounted for, to be printed once more (``again``) or were (``repeated``),
     and how long its timeline has waited (``shift_s``). ``withdrawn_at`` is null while it is to be printed; what a board
     prints of it all the same is counted as of any run. ``ended_at`` says when people last gave it another end, null for
     never; ``longest_column`` is the furthest that it ever had, and ``beyond`` counts what a board has printed beyond
     ``end_column`` that had not heard of it. ``revision`` counts what people have said of it, and in ``board`` is
-    whether the machine knows."""
+    whether the machine knows. ``succeeds`` names the run that it follows without a gap, and ``followed_by`` that which
+    goes on where it ends; null for none."""
 
     policy = Stored(Policy)
     board = Board()
@@ -115,6 +134,8 @@ class RunRow(Row):
             "ended_because",
             "withdrawn_at",
             "withdrawn_because",
+            "succeeds",
+            "followed_by",
         )
 
 

@@ -216,6 +216,7 @@ class RunPlanned:
         first_column, end_column: the running columns in it, the end excluded.
         without: versions, in the machine's stream, of what it told of the run before this and that cannot be of it; all
             else that it told of it counts from now on.
+        succeeds: id of the run that it follows without a gap; None where it follows none.
     """
 
     stream: ClassVar[str] = "run"
@@ -233,6 +234,7 @@ class RunPlanned:
     nozzle_seed: int
     mean_turn_s: float
     without: tuple[int, ...] = ()
+    succeeds: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -264,6 +266,7 @@ class RunEnded:
         ends_at: when that belongs under the head, before any waiting of the timeline.
         segments: those whose columns are others now: one that the end clips, or that no end clips any more.
         remark: digest of why, see `scheduling.log.remarks`.
+        followed_by: id of the run that goes on from there; None where none does.
     """
 
     stream: ClassVar[str] = "run"
@@ -271,6 +274,7 @@ class RunEnded:
     ends_at: datetime
     segments: tuple[SegmentWork, ...] = ()
     remark: str | None = None
+    followed_by: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -231,6 +231,8 @@ class Migration(migrations.Migration):
                 ('ended_remark', models.TextField(help_text='digest of why: a Remark', null=True)),
                 ('ends', scheduling.log.fields.CanonicalJSON(default=list, help_text='the end columns that it had before, in order')),
                 ('beyond', models.BigIntegerField(default=0, help_text='columns on the paper beyond its end, of a board that did not know')),
+                ('succeeds', models.TextField(help_text='id of the run that it follows without a gap', null=True)),
+                ('followed_by', models.TextField(help_text='id of the run that goes on where it was ended last', null=True)),
                 ('machine', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.machine')),
                 ('source', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.source')),
             ],

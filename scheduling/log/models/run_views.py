@@ -48,6 +48,8 @@ class Run(Folded):
     beyond = models.BigIntegerField(
         default=0, help_text="columns on the paper beyond its end, of a board that did not know"
     )
+    succeeds = models.TextField(null=True, help_text="id of the run that it follows without a gap")
+    followed_by = models.TextField(null=True, help_text="id of the run that goes on where it was ended last")
 
     @property
     def longest_column(self) -> int:

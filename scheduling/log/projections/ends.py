@@ -27,6 +27,7 @@ def run_ended(rows: Rows, fact: Recorded, event: RunEnded) -> None:
     run.ends_at = event.ends_at + waited_before(run, event.end_column)
     run.ended_at = fact.happened_at
     run.ended_remark = event.remark
+    run.followed_by = event.followed_by
     run.revision += 1
     wait(run, waiting)
     for segment in rows.change_where(Segment, run_id=run.id, end_column__gt=min(before, event.end_column)):

@@ -39,6 +39,7 @@ def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
         nozzle_seed=event.nozzle_seed,
         mean_turn_s=event.mean_turn_s,
         planned_to_column=event.first_column,
+        succeeds=event.succeeds,
     )
     for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
         if stretch.machine_id != event.machine or stretch.version in event.without:  # told before, and not of this run

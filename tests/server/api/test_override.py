@@ -22,11 +22,21 @@ from tests.server.studio import RUN, Caller, HeldClock, printed
 SKIP: dict[str, Any] = {"rule": {"kind": "skip"}, "reason": "the opening is tonight"}
 
 
-def settled(work: Work, seq: int, at: datetime, rule: Rule, override: Override | None = None) -> dict[str, Any]:
+def settled(
+    work: Work, seq: int, at: datetime, rule: Rule, override: Override | None = None, since: datetime | None = None
+) -> dict[str, Any]:
     """What a node says when it settles a gap of 30 columns from the beginning of the run."""
     assert work.run is not None
     first = work.segments[0].first_column
-    gap = Gap(first=first, unknown_end=first, end=first + 30, cause="power", noticed_at=at, override=override)
+    gap = Gap(
+        first=first,
+        unknown_end=first,
+        end=first + 30,
+        cause="power",
+        noticed_at=at,
+        missing_since=since,
+        override=override,
+    )
     decision: Decision = settle(Policy(**vars(rule)), gap, pace(work.profile, work.run))
     return {
         "kind": "gap-settled",

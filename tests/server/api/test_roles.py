@@ -82,6 +82,11 @@ def retire_a_machine(caller: Caller) -> HttpResponse:
     return caller.post(f"machines/{which}/retire", {}, **ANY)
 
 
+def follow_the_run(caller: Caller) -> HttpResponse:
+    body = {"id": "after", "at": "2026-03-26T18:00:00Z", "boundary": "burst"}
+    return caller.post("runs/next/succeed?accept=true", body, **ANY)
+
+
 def rename(caller: Caller, path: str, body: Any = None) -> HttpResponse:
     said = json.dumps(body or {"name": "Another name"})
     return caller.other("PATCH", path, data=said, content_type="application/json", **ANY)
@@ -132,6 +137,7 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
         lambda caller: caller.post("runs/spring/end?accept=true", {"boundary": "turn"}, **ANY),
         CURATOR,
     ),
+    ("run-succeed", "post"): (follow_the_run, STUDIO),
     ("run-withdraw", "post"): (lambda caller: caller.post("runs/next/withdraw", {}, **ANY), CURATOR),
     ("run-override", "post"): (lambda caller: caller.post("runs/spring/override", SKIP), CURATOR),
     ("outage-override", "post"): (decide_on_the_outage, CURATOR),
