@@ -18,7 +18,8 @@ from pathlib import Path
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
 from server.demo.processes import ROOT
-from tests.faults.kinds import KINDS
+from tests.faults.drawn_changes import draw_all
+from tests.faults.kinds import CHANGED, KINDS
 from tests.faults.scenario import Scenario, draw
 from tests.faults.series import Result, Series, summary
 
@@ -32,8 +33,10 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="of the first; the others follow one by one")
     parser.add_argument("--only", type=int, metavar="SEED", help="play this one and tell its story")
     parser.add_argument("--lanes", type=int, default=2, help="scenarios at a time, each with its own server")
-    without = f"pass over scenarios with one of {', '.join(KINDS)}"
-    parser.add_argument("--without", nargs="*", default=(), choices=KINDS, metavar="KIND", help=without)
+    kinds = KINDS | CHANGED
+    without = f"pass over scenarios with one of {', '.join(kinds)}"
+    parser.add_argument("--without", nargs="*", default=(), choices=kinds, metavar="KIND", help=without)
+    parser.add_argument("--plain", action="store_true", help="leave changes of plans out of what seeds stand for")
     parser.add_argument("--folder", type=Path, default=FOLDER, help="emptied first; broken scenarios stay in it")
     options = parser.parse_args()
     scenarios = choose(options)
@@ -52,11 +55,10 @@ def main() -> int:
 
 def choose(options: argparse.Namespace) -> list[Scenario]:
     """The scenarios that were asked for."""
+    drawn = draw if options.plain else draw_all
     if options.only is not None:
-        return [draw(options.only)]
-    kept = (
-        scenario for scenario in map(draw, itertools.count(options.seed)) if not scenario.kinds & set(options.without)
-    )
+        return [drawn(options.only)]
+    kept = (one for one in map(drawn, itertools.count(options.seed)) if not one.kinds & set(options.without))
     return list(itertools.islice(kept, options.scenarios))
 
 

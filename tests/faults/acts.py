@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from tests.faults.board import boot_anew, slew
+from tests.faults.changing import change
 from tests.faults.planning import plan_late
 from tests.faults.relay import TROUBLES
 from tests.faults.scenario import Fault
@@ -94,4 +95,5 @@ MAKING: dict[str, Making] = {
     ),
     "clock-step": _step_clock,
     "clock-slewed": _slew_clock,
+    "plans-change": change,
 }

@@ -39,7 +39,9 @@ KINDS = {
     "journal-damaged": "the journal is damaged while the power is off; a new board takes over with a new code",
     "node-cloned": "a copy of the board's files starts in another board, beside another machine",
 }
-# These are drawn beside the others, for simulated worlds only.
+# Changes of plans are drawn behind the others.
+CHANGED = {"plans-change": "the studio or a curator says something else, or once more"}
+# These are drawn beside the others, for simulated worlds only; changes of plans are among them.
 MORE = {
     "card-read-only": "the board's card can be read only, as a worn one can, and then written again",
     "clock-lost": "the board boots anew, its wall clock kept by a battery, fallen to 1970, or to when it went off",
@@ -49,7 +51,7 @@ MORE = {
     "answers-falsified": "something in between cuts answers, empties them, or has others in their place",
     "requests-falsified": "something in between cuts what nodes send, empties it, or has other JSON in its place",
     "person-acts": "a person at the machine has it do something by hand, at its panel or by a command",
-    "plans-change": "the studio or a curator says something else, or once more",
+    **CHANGED,
 }
 ALL = KINDS | MORE
 # These change who the board is, so there is at most one of them in a scenario.

@@ -24,7 +24,7 @@ from server.demo.processes import (
     server,
     wait_for_server,
 )
-from tests.faults.furniture import VENUES, furnish
+from tests.faults.furniture import VENUES, furnish, open_as_furnished
 from tests.faults.options import POLICIES
 from tests.faults.program import Program, program
 from tests.faults.relay import Relay, relaying
@@ -92,6 +92,7 @@ class Lane:
         self.made += 1
         id = f"m{self.made}-{scenario.seed}"
         venue = VENUES[POLICIES[scenario.policy].get("only_while_closed", False)]
+        open_as_furnished(self.studio)
         self.studio.create("machines", {"id": id, "name": id, "venue": venue, "profile": scenario.profile})
         return id
 

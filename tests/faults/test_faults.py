@@ -9,9 +9,9 @@ import json
 from pathlib import Path
 
 from tests.faults.covering import covering
-from tests.faults.kinds import KINDS
+from tests.faults.drawn_changes import draw_all
+from tests.faults.kinds import CHANGED, KINDS
 from tests.faults.options import PROFILES
-from tests.faults.scenario import draw
 from tests.faults.series import Series, summary
 
 # Enough for ten of them to have everything.
@@ -20,7 +20,7 @@ SEEDS = range(1, 5000)
 
 def play(folder: Path, seeds: list[int]) -> Series:
     """Play seeds, two at a time, and hold the summary against them."""
-    series = Series(folder, [draw(seed) for seed in seeds], min(2, len(seeds)))
+    series = Series(folder, [draw_all(seed) for seed in seeds], min(2, len(seeds)))
     told: list[str] = []
     results = series.play(told.append)
     assert [result.scenario.seed for result in results] == seeds
@@ -33,8 +33,8 @@ def play(folder: Path, seeds: list[int]) -> Series:
 
 
 def test_every_kind_of_fault_leaves_the_promises_kept(tmp_path: Path) -> None:
-    wanted = {*KINDS, *PROFILES}
-    seeds = sorted(covering(SEEDS, wanted))
-    assert wanted <= set().union(*(draw(seed).has for seed in seeds))
+    wanted = {*KINDS, *CHANGED, *PROFILES}
+    seeds = sorted(covering(SEEDS, wanted, draw_all))
+    assert wanted <= set().union(*(draw_all(seed).has for seed in seeds))
     series = play(tmp_path, seeds)
     assert series.hits, "the relay did strike"

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests.faults.acts import MAKING
 from tests.faults.covering import covering
-from tests.faults.kinds import FORGETS, KINDS, LONG, TAKEOVERS, WORDS
+from tests.faults.kinds import CHANGED, FORGETS, KINDS, LONG, TAKEOVERS, WORDS
 from tests.faults.options import HORIZONS, POLICIES, PROFILES, SHIFTS
 from tests.faults.pinned import pinned
 from tests.faults.relay import TROUBLES
@@ -74,7 +74,7 @@ def test_what_no_seed_has_is_said() -> None:
 
 def test_the_names_of_kinds_are_known() -> None:
     assert set(TROUBLES) | set(LONG) | set(TAKEOVERS) | set(FORGETS) | set(WORDS) <= set(KINDS)
-    assert set(MAKING) == set(KINDS), "each is known how to play"
+    assert set(MAKING) == {*KINDS, *CHANGED}, "each is known how to play"
 
 
 def test_the_letters_of_a_scenario_tell_of_all_that_is_drawn_and_not_of_what_nobody_draws() -> None:

@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import replace
 from random import Random
 
+from tests.faults.changing import FIRST_CHANGES
+from tests.faults.drawn_changes import with_changes
 from tests.faults.kinds import FORGETS, MORE, SHORT_H, TAKEOVERS
 from tests.faults.scenario import Fault, Scenario, draw
 from tests.faults.servers import SERVERS
-from tests.simulated.changing import CHANGES
 from tests.simulated.persons import DONE_BY_HAND
 
 # How many more faults a seed has: one of these, each as often as it stands here.
@@ -31,7 +32,7 @@ STEPS = {"clock-step"}
 def draw_more(seed: int) -> Scenario:
     """The scenario of a seed, with more."""
     dice = Random(f"more of {seed}")
-    scenario = _with_more(draw(seed), dice)
+    scenario = with_changes(_with_more(draw(seed), dice))
     if dice.random() >= NEIGHBOUR_CHANCE:
         return scenario
     return replace(scenario, neighbours=tuple(_beside(dice, scenario) for _ in range(dice.randint(1, 2))))
@@ -67,4 +68,4 @@ def _detail(dice: Random, kind: str, scenario: Scenario) -> str:
         return f"{shows} {dice.choice(('online', 'offline'))}"
     if kind == "person-acts":
         return dice.choice(DONE_BY_HAND)
-    return dice.choice(tuple(CHANGES)) if kind == "plans-change" else ""
+    return dice.choice(FIRST_CHANGES) if kind == "plans-change" else ""

@@ -10,7 +10,6 @@ from tests.faults.program import Program
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 from tests.simulated.agent import BoardClock, agent_of
-from tests.simulated.changing import change
 from tests.simulated.older_program import NEWER, as_an_older_leaves_it, set_version, version
 from tests.simulated.persons import let_go, person
 
@@ -130,5 +129,4 @@ MORE_MAKING: dict[str, Making] = {
     "program-older": _older,
     "program-newer": _newer,
     "person-acts": person,
-    "plans-change": change,
 }

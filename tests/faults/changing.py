@@ -9,7 +9,7 @@ from typing import Any
 
 import urllib3
 
-from machines.serialization import format_instant
+from machines.serialization import format_instant, parse_instant
 from tests.faults.furniture import PROFILES
 from tests.faults.kinds import FORGETS
 from tests.faults.planning import run_body
@@ -17,9 +17,11 @@ from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 
 TRY_EVERY_H = 0.1
+# So long before its furthest end a run that goes on after all is told to end: rounded up, that is its furthest end.
+JUST_BEFORE = timedelta(seconds=1)
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 # With these a run ends before it was to.
-TAKE_BACK = ("ended", "withdrawn")
+TAKE_BACK = ("ended", "withdrawn", "ended-and-on")
 # By so much the hours of two machines on one server differ at most.
 APART_H = 0.3
 # Answers to something that cannot be said so; any other to what is said here is a defect.
@@ -29,18 +31,18 @@ REFUSED = (409, 422)
 def change(stage: Stage, fault: Fault) -> list[Act]:
     """Somebody says it as soon as the server is there."""
     dice = Random(f"{stage.scenario.seed} {fault.at_h} {fault.detail}")
-    return [Act(fault.at_h, lambda: _say(stage, fault, CHANGES[fault.detail], dice))]
+    return [Act(fault.at_h, lambda: _say(stage, fault.detail, lambda: CHANGES[fault.detail](stage, dice)))]
 
 
-def _say(stage: Stage, fault: Fault, say: Callable[[Stage, Random], None], dice: Random) -> None:
-    if not stage.server_off and not (fault.detail in TAKE_BACK and _is_to_be_forgotten(stage)):
+def _say(stage: Stage, what: str, say: Callable[[], None]) -> None:
+    if not stage.server_off and not (what in TAKE_BACK and _is_to_be_forgotten(stage)):
         try:
-            say(stage, dice)
+            say()
             return
         except urllib3.exceptions.HTTPError:  # it died on the way; whether it took it, the next try shows
             pass
     if stage.hours() < stage.scenario.hours:
-        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: _say(stage, fault, say, dice)))
+        stage.pending.append(Act(stage.hours() + TRY_EVERY_H, lambda: _say(stage, what, say)))
 
 
 def _is_to_be_forgotten(stage: Stage) -> bool:
@@ -84,6 +86,23 @@ def _opening(stage: Stage, dice: Random) -> None:
     _call(stage, "POST", "openings", body | {"name": "Another"}, *REFUSED)
 
 
+def _opening_moved(stage: Stage, dice: Random) -> None:
+    """An opening moves, perhaps twice, is called off, and takes place after all; it is as was said last."""
+    id, zone = f"moved-{dice.randrange(10**6)}", "America/St_Johns"
+    civil = (stage.begins + timedelta(hours=dice.randrange(9))).replace(tzinfo=None, microsecond=0)
+    anchor = {"civil": civil.isoformat(), "zone": zone}
+    _call(stage, "POST", "openings", {"id": id, "venue": _venue(stage), "name": "It moves", "anchor": anchor}, 201)
+    for _ in range(dice.choice((1, 2))):
+        anchor = {"civil": (civil + timedelta(minutes=dice.randrange(-90, 90))).isoformat(), "zone": zone}
+        _call(stage, "PATCH", f"openings/{id}?accept=true", {"anchor": anchor, "reason": "the ferry"}, 200)
+    acts = dice.choice(((), ("call-off",), ("call-off", "call-off", "take-back", "take-back")))
+    for act in acts:  # a second time it stays as it is
+        _call(stage, "POST", f"openings/{id}/{act}?accept=true", {}, 200)
+    row = stage.lane.studio.get(f"openings/{id}")
+    if row["anchor"] != anchor or (row["called_off_at"] is None) == (acts == ("call-off",)):
+        stage.problems.append(f"an opening that moved to {anchor}, after {acts}, stands as {row}")
+
+
 def _window(stage: Stage, dice: Random) -> None:
     """Somebody comes; and is called off, for one date or for good."""
     id, venue = f"window-{dice.randrange(10**6)}", _venue(stage)
@@ -96,6 +115,20 @@ def _window(stage: Stage, dice: Random) -> None:
     if dice.random() < 0.6:
         for _ in range(2):  # a second time it stays as it is
             _call(stage, "POST", f"service-windows/{id}/call-off", {"reason": "nobody can come"}, 200)
+
+
+def _window_moved(stage: Stage, dice: Random) -> None:
+    """Somebody comes on another day, does not come, and comes after all."""
+    id, day = f"moved-{dice.randrange(10**6)}", dice.choice(DAYS)
+    comes = {"kind": "weekly", "weekday": dice.choice(DAYS), "begins": "10:00", "ends": "12:00"}
+    body = {"id": id, "venue": _venue(stage), "name": "Somebody comes", "comes": comes}
+    _call(stage, "POST", "service-windows", body, 201)
+    _call(stage, "PATCH", f"service-windows/{id}?accept=true", {"comes": {"weekday": day}}, 200)
+    for act in ("call-off", "call-off", "take-back", "take-back"):
+        _call(stage, "POST", f"service-windows/{id}/{act}?accept=true", {}, 200)
+    row = stage.lane.studio.get(f"service-windows/{id}")
+    if row["comes"]["weekday"] != day or row["called_off_at"] is not None:
+        stage.problems.append(f"a window that moved to {day}, and was called off and taken back, stands as {row}")
 
 
 def _planned_again(stage: Stage, dice: Random) -> None:
@@ -131,6 +164,18 @@ def _ended(stage: Stage, dice: Random) -> None:
         _act(stage, run, "end", body)
 
 
+def _ended_and_on(stage: Stage, dice: Random) -> None:
+    """A run ends now, and some time later it is to go on to where it was to end after all."""
+    run, later_h = dice.choice(stage.runs), dice.uniform(0.0, 1.0)
+    status, row = stage.lane.studio.call("GET", f"runs/{run}")
+    if status != 200:  # a server that was put back does not know it yet
+        return
+    _act(stage, run, "end", {"boundary": "burst"})
+    on = {"at": format_instant(parse_instant(row["ends_at"]) - JUST_BEFORE)}
+    go_on = Act(stage.hours() + later_h, lambda: _say(stage, "ended-and-on", lambda: _act(stage, run, "end", on)))
+    stage.pending.append(go_on)
+
+
 def _withdrawn(stage: Stage, dice: Random) -> None:
     """A run is taken back, twice for good measure; one that has begun is not."""
     run = dice.choice(stage.runs)
@@ -152,4 +197,9 @@ CHANGES = {
     "window": _window,
     "planned-again": _planned_again,
     "calibrated": _calibrated,
+    "opening-moved": _opening_moved,
+    "window-moved": _window_moved,
+    "ended-and-on": _ended_and_on,
 }
+# With these, and in this order, dice chose before there were more: seeds that they chose for mean what they did.
+FIRST_CHANGES = ("ended", "withdrawn", "hours", "opening", "window", "planned-again", "calibrated")
