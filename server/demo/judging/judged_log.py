@@ -127,9 +127,10 @@ def settled_alike(evidence: Evidence) -> list[str]:
 
 def words_are_used(evidence: Evidence) -> list[str]:
     """The last word that a person gave on an outage is the one that settled it, or a notice says that it was passed
-    over."""
+    over; or its run was withdrawn since, and there is nothing to be settled any more."""
     said = [notice for notice in evidence.notices if "passed over" in notice["said"]]
-    unused = [word for word in evidence.words if word["used_by"] is None]
+    withdrawn = {run["id"] for run in evidence.runs if run["withdrawn_at"] is not None}
+    unused = [word for word in evidence.words if word["used_by"] is None and word["run"] not in withdrawn]
     if len(unused) > len(said):
         return [f"words that nobody followed, and nobody said so: {[word['id'] for word in unused]}"]
     return []

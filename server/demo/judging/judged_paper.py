@@ -62,13 +62,15 @@ def _holds(row: dict[str, int], column: int) -> bool:
 
 
 def log_agrees_with_paper(evidence: Evidence) -> list[str]:
-    """What is reported printed lies where the report says; what lies there is reported, or named as unknown."""
+    """What is reported printed lies where the report says; what lies there is reported, or named as unknown. Of what is
+    planned no more, a board whose journal lost it settles nothing."""
     laid, reported = evidence.places, set(printed(evidence))
     unknown, skipped = set(named(evidence, "unknown")), set(named(evidence, "skipped"))
+    unnamed = evidence.ever_planned - evidence.planned if evidence.boards_lost else set()
     complaints = []
     if absent := reported - set(laid):
         complaints.append(f"reported printed, but not on the paper: {shown(absent)}")
-    if unsaid := set(laid) - reported - unknown:
+    if unsaid := set(laid) - reported - unknown - unnamed:
         complaints.append(f"on the paper, but not reported: {shown(unsaid)}")
     if denied := set(laid) & skipped:
         complaints.append(f"on the paper, though left out: {shown(denied)}")

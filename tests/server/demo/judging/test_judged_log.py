@@ -88,6 +88,20 @@ def test_a_column_on_the_paper_that_nobody_reported_is_seen(tmp_path: Path) -> N
     assert complaints == ["on the paper, but not reported: 14 columns from 116 to 129"]
 
 
+def test_only_a_board_that_lost_its_journal_leaves_unnamed_what_it_laid_and_only_beyond_what_is_planned(
+    tmp_path: Path,
+) -> None:
+    good, unsaid = evidence(tmp_path, entries=told()[:-1]), "on the paper, but not reported: {} to 129"
+    withdrawn = [good.runs[0] | {"withdrawn_at": format_instant(BEGINS)}]
+    ended = [good.runs[0] | {"end_column": 120}]
+    check = [judged_paper.log_agrees_with_paper]
+    assert judge(replace(good, runs=withdrawn), check) == [unsaid.format("14 columns from 116")]
+    assert judge(replace(good, runs=withdrawn, boards_lost=True), check) == []
+    assert judge(replace(good, runs=ended, boards_lost=True), check) == [
+        "on the paper, but not reported: 4 columns from 116 to 119"
+    ]
+
+
 def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
     bad = replace(good, runs=[good.runs[0] | {"printed": 23}])
@@ -148,11 +162,15 @@ def test_a_run_that_was_not_handed_out_or_has_an_open_segment_is_seen(tmp_path: 
 
 def test_a_word_that_nobody_followed_is_seen_unless_a_notice_says_so(tmp_path: Path) -> None:
     good = evidence(tmp_path)
-    ignored = replace(good, words=[{"id": "word", "used_by": None}])
+    ignored = replace(good, words=[{"id": "word", "run": "run", "used_by": None}])
     assert len(judge(ignored, [judged_log.words_are_used])) == 1
     told_so = replace(ignored, notices=[{"said": "the word of 12:00 was passed over: the gap was settled before"}])
     assert judge(told_so, [judged_log.words_are_used]) == []
-    assert judge(replace(good, words=[{"id": "word", "used_by": "m-7"}]), [judged_log.words_are_used]) == []
+    assert (
+        judge(replace(good, words=[{"id": "word", "run": "run", "used_by": "m-7"}]), [judged_log.words_are_used]) == []
+    )
+    moot = replace(ignored, runs=[good.runs[0] | {"withdrawn_at": format_instant(BEGINS)}])
+    assert judge(moot, [judged_log.words_are_used]) == []
 
 
 def test_a_machine_that_goes_on_before_a_person_resumes_it_is_seen(tmp_path: Path) -> None:
