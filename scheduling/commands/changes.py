@@ -134,8 +134,12 @@ def change_of(
     )
 
 
+# Which warnings are meant: whatever there are, none, or those of some kinds.
+Accepted = bool | frozenset[str]
+
+
 class NotAccepted(DayrollError):
-    """A change has warnings, and whoever asked for it did not say that they are meant.
+    """A change has warnings, and whoever asked for it did not say that all of them are meant.
 
     Attributes:
         warnings: which.
@@ -174,7 +178,7 @@ class Once:
 
 
 def make(
-    change: Change, reason: str | None, by: Attribution, chance: Chance, *, accepted: bool, once: Once | None = None
+    change: Change, reason: str | None, by: Attribution, chance: Chance, *, accepted: Accepted, once: Once | None = None
 ) -> None:
     """Make a change; nothing is written where all is so already.
 
@@ -183,17 +187,18 @@ def make(
         reason: why, in the person's own words.
         by: who says so.
         chance: see `scheduling.log.remarks.keep`.
-        accepted: whether its warnings are meant.
+        accepted: which of its warnings are meant. Whoever has looked names the kinds that he saw, so that what came up
+            since is no more meant than he could know.
         once: by which whoever asked will know it again; see `was_made`.
 
     Raises:
-        NotAccepted: it has warnings.
+        NotAccepted: it has warnings that are not meant.
         InputError: the reason is too long, what it stands on was closed into an archive, or it cannot be any more.
         VersionConflict: somebody else changed it meanwhile.
         ViewsSetAside: it would not show.
     """
     require_length(reason)
-    if change.preview.warnings and not accepted:
+    if not all(accepted if isinstance(accepted, bool) else one.kind in accepted for one in change.preview.warnings):
         raise NotAccepted(change.preview.warnings)
     with transaction.atomic():
         lock("default")

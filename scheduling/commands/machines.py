@@ -13,6 +13,7 @@ from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.log.events.studio import MachineAdded, MachineChanged, MachineRetired, MachineTakenBack
 from scheduling.log.models import Machine, Notice, PrintedStretch, Profile, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
+from scheduling.nodes.board_holds import require_none_withdrawn
 from scheduling.queries.history import shown_by
 from scheduling.queries.names import require_in_use
 from scheduling.queries.runs import has_columns_to_come, runs_standing
@@ -119,6 +120,7 @@ def _require_nothing_by_its_model(row: Machine) -> None:
     if has_paper or runs_standing(row.id).exists():
         problem = "it has runs or paper, which are measured by its profile"
         raise InputError("profile", problem, "add a machine of the other profile, and retire this one")
+    require_none_withdrawn(row, "profile")
     if row.calibration is not None:
         raise InputError("profile", "it was measured as one of its profile", "set its calibration to {} first")
 

@@ -16,6 +16,7 @@ from scheduling.commands.changes import Change, change_of
 from scheduling.log.events.studio import ProfileAdded, ProfileChanged, ProfileRetired, ProfileTakenBack
 from scheduling.log.models import Machine, PrintedStretch, Profile
 from scheduling.log.projecting.foreseen import foreseen
+from scheduling.nodes.board_holds import require_none_withdrawn
 from scheduling.queries.history import shown_by
 from scheduling.queries.runs import runs_standing
 
@@ -86,13 +87,14 @@ def _require_measures_nothing(row: Profile, profile: MachineProfile) -> None:
     was = as_ordered(row).profile
     if replace(profile, name=was.name) == was:
         return
-    for machine in Machine.objects.filter(profile_id=row.id).order_by("id"):
+    for machine in Machine.objects.filter(profile_id=row.id).select_related("venue").order_by("id"):
         runs = [run.id for run in runs_standing(machine.id).order_by("starts_at", "id")]
         has_paper = machine.paper_position > 0 or PrintedStretch.objects.filter(machine_id=machine.id).exists()
         if runs or has_paper:
             what = f"the runs {', '.join(runs)} of" if runs else "the paper of"
             problem = f"{what} {machine.name} ({machine.id}) are measured by it"
             raise InputError("profile", problem, "add another profile, and machines of it; only the name can change")
+        require_none_withdrawn(machine, "profile")
         if machine.calibration is not None:
             structure(machine.calibration, Calibration).check(profile)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from machines.errors import InputError
 from machines.protocol.messages import Status
 from machines.serialization import structure_lenient
 from scheduling.log.models import Heartbeat, Machine, Run
@@ -125,3 +126,21 @@ def holds_by(run: Run, name: str, clock: ZoneInfo, row: Heartbeat | None) -> Boa
         revision=status.held_revision,
     )
     return replace(held, in_words=held.in_words + _HOW_FAR[held.knows(run.revision)])
+
+
+def require_none_withdrawn(machine: Machine, field: str) -> None:
+    """See that a machine's board holds nothing of a run that was withdrawn, as far as it was heard: it may print of
+    that, by the numbers that it was told, until it hears of it.
+
+    Args:
+        machine: its row, with its venue.
+        field: that is to change.
+
+    Raises:
+        InputError: it does.
+    """
+    for run in Run.objects.filter(machine_id=machine.id, withdrawn_at__isnull=False).order_by("starts_at", "id"):
+        held = board_holds(run, machine)
+        if held.until is not None:
+            problem = f"run {run.id} was withdrawn, and its board may print of it. {held.in_words}"
+            raise InputError(field, problem.removesuffix("."), "wait until it was heard again, or enrol another board")

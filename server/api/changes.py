@@ -1,12 +1,13 @@
 """Changing what was said: a merge patch of a resource, or an act upon it; looked at first, where that is asked for.
 
 Whoever changes something names with ``If-Match`` what he has seen. ``?preview=true`` answers what would be done and
-does nothing. What has warnings is done only with ``?accept=true``. With ``Idempotency-Key`` the same request sent
-again, as its answer was lost, is done once.
+does nothing. What has warnings is done only where ``?accept=`` names their kinds. With ``Idempotency-Key`` the same
+request sent again, as its answer was lost, is done once.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
@@ -18,7 +19,7 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.serialization import structure, unstructure
-from scheduling.commands.changes import Change, Once, make, patched, was_made
+from scheduling.commands.changes import Accepted, Change, Once, make, patched, was_made
 from scheduling.log.projecting.as_of import AsOf
 from scheduling.log.store import stream_version
 from scheduling.nodes.board_holds import BoardHolds, BoardKnows
@@ -31,9 +32,15 @@ from server.api.past import PastItem, asked_moment
 from server.api.serializers import Row
 
 LONGEST_KEY = 100
+KINDS_OF_WARNINGS = re.compile(r"[a-z]+(-[a-z]+)*(,[a-z]+(-[a-z]+)*)*", re.ASCII)
 ORDERED_WITH: Mapping[str, OpenApiParameter] = {
     "preview": OpenApiParameter("preview", bool, description="Answer what it would do, and do nothing."),
-    "accept": OpenApiParameter("accept", bool, description="Do it although it has warnings: they are meant."),
+    "accept": OpenApiParameter(
+        "accept",
+        str,
+        description="Do it although it has warnings of these kinds, with commas between them: they are meant. One of"
+        " another kind, that has come up since, is told first. `true` for whatever it warns of, unseen.",
+    ),
     "If-Match": OpenApiParameter(
         "If-Match",
         str,
@@ -168,7 +175,7 @@ class ChangeView(ApiView):
             change = work_out(row, version)
             if is_preview:
                 return Response(unstructure(change.preview))
-            make(change, reason, by, wiring.chance(), accepted=asked_for(request, "accept"), once=once)
+            make(change, reason, by, wiring.chance(), accepted=_accepted(request), once=once)
             row.refresh_from_db()
         return Response(what.serializer(row).data, headers={"ETag": what.tag(row)})
 
@@ -273,6 +280,16 @@ def told_of(what: Changeable, row: Any) -> History:
     said = states(what.model, what.stream(row.pk), what.shown)
     steps = tuple(replace(step, machine_knows=held.knows(after.revision)) for step, after in said)
     return History(steps=steps, board=held.of(row.revision))
+
+
+def _accepted(request: Request) -> Accepted:
+    """Which warnings are meant."""
+    text = request.query_params.get("accept", "false")
+    if text in ("true", "false"):
+        return text == "true"
+    if not KINDS_OF_WARNINGS.fullmatch(text):
+        raise InputError("accept", f"{text!r} names no warnings", "give their kinds, with commas between, or true")
+    return frozenset(text.split(","))
 
 
 def _once(request: Request) -> Once | None:

@@ -52,7 +52,7 @@ NEEDS_A_YES = ProblemKind(
     HTTPStatus.CONFLICT,
     "This has to be meant",
     "What was asked for can be done, and `warnings` tells what should be meant first. Nothing was written. Ask for it "
-    "once more with `accept=true`, or for something else.",
+    "once more with `accept` naming their kinds, or for something else.",
 )
 KEY_USED = ProblemKind(
     "key-used",

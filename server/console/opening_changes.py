@@ -39,6 +39,7 @@ from server.console.forms import AS_IT_IS, ChangeOpeningForm, ReasonForm
 from server.console.overview import everywhere
 
 MEANWHILE = "Somebody else changed it meanwhile. Below is how it stands now; look at it, then say it once more."
+OTHERWISE = "By now something else would follow. Look at it below, then say it once more."
 OPENINGS_BACK = 30
 # How the history calls what was changed.
 FIELDS = {"name": "the name", "anchor": "how its time is named", "opens_at": "when it opens", "closes_at": "its end"}
@@ -129,8 +130,13 @@ def _act(request: HttpRequest, opening: str, act: Callable[..., Change], verb: s
     page: dict[str, Any] = {"form": form, "version": version, "verb": verb}
     try:
         worked_out = act(row, by.said_at, version)
-        page["preview"] = worked_out.preview
-        if request.method == "POST" and form.is_valid() and _is_as_seen(form, version):
+        seen = digest_of(worked_out.preview)
+        page |= {"preview": worked_out.preview, "seen": seen}
+        if (
+            request.method == "POST"
+            and form.is_valid()
+            and _is_as_seen(form, version, request.POST.get("seen") == seen)
+        ):
             make(worked_out, form.cleaned_data["reason"] or None, by, wiring.chance(), accepted=True)
             messages.success(request, f"{row.name} {done}.")
             return redirect("openings")
@@ -141,11 +147,14 @@ def _act(request: HttpRequest, opening: str, act: Callable[..., Change], verb: s
     return render(request, "console/act_on_opening.html", page | _as_it_stands(row, venue))
 
 
-def _is_as_seen(form: forms.Form, version: int) -> bool:
-    """Whether it still stands as it stood on the page that the person looked at."""
-    if form.cleaned_data["version"] == version:
+def _is_as_seen(form: forms.Form, version: int, means_the_same: bool = True) -> bool:
+    """Whether it still stands as it stood on the page that the person looked at, and would mean the same."""
+    if form.cleaned_data["version"] != version:
+        form.add_error(None, MEANWHILE)
+    elif not means_the_same:
+        form.add_error(None, OTHERWISE)
+    else:
         return True
-    form.add_error(None, MEANWHILE)
     return False
 
 

@@ -147,7 +147,21 @@ def test_what_should_be_meant_needs_a_yes(quay: Caller, clock: HeldClock) -> Non
     assert patch(quay, LATER, "?accept=true").json()["opens_at"] == "2026-03-21T20:30:00.000000Z"
     clock.at = datetime(2026, 3, 22, tzinfo=UTC)
     assert [one["kind"] for one in problem(act(quay, "call-off"), 409)["warnings"]] == ["has-been"]
-    assert problem(patch(quay, {}, "?accept=perhaps"), 422)["field"] == "accept"
+    for text in ("Perhaps", "", "has-been,", "has been", "1", "has-been,,closed"):
+        assert problem(patch(quay, {}, f"?accept={text}"), 422)["field"] == "accept"
+
+
+def test_who_has_looked_means_what_he_saw_and_not_what_came_up_since(quay: Caller, clock: HeldClock) -> None:
+    quay.put("venues/quay/hours", {"week": {"saturday": [{"opens": "10:00", "closes": "20:00"}]}})
+    seen = [one["kind"] for one in patch(quay, LATER, "?preview=true").json()["warnings"]]
+    assert seen == ["closed"]
+    clock.at = datetime(2026, 3, 21, 19, 30, tzinfo=UTC)  # meanwhile it has opened
+    refused = problem(patch(quay, LATER, f"?accept={','.join(seen)}"), 409)
+    assert [one["kind"] for one in refused["warnings"]] == ["has-been", "closed"]
+    assert len(steps(quay)) == 1
+    both = ",".join(one["kind"] for one in refused["warnings"])
+    assert patch(quay, LATER, f"?accept={both},of-no-kind").status_code == 200
+    assert len(steps(quay)) == 2
 
 
 def test_moved_into_the_past_is_told(quay: Caller) -> None:

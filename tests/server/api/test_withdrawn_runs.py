@@ -21,7 +21,8 @@ from server import jobs
 from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_calendar import NO_SKY, fetch
-from tests.server.studio import IN_ORDER, RUN, Caller, HeldClock, printed
+from tests.server.api.test_changed_resources import patch
+from tests.server.studio import IN_ORDER, PROFILE, RUN, Caller, HeldClock, changed, printed
 
 PATH = "runs/spring"
 THAT = "?accept=true"
@@ -174,17 +175,39 @@ def test_what_was_told_of_in_between_is_not_withdrawn(furnished: Caller, node: C
     assert Run.objects.get().withdrawn_at is None
 
 
+HOLDS = {
+    "at": "2026-03-20T06:00:00Z",
+    "next_column": None,
+    "paper_position": 0,
+    "clock_error_s": 0.1,
+    "knife_armed": False,
+    "held_until": "2026-03-21T12:00:00Z",
+    "held_run": "spring",
+}
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [("machines/wren-1", {"profile": "wide"}), ("profiles/wren", {"profile": {"columns_per_turn": 720}})],
+)
+def test_what_a_board_measures_by_stays_while_it_holds_of_it(
+    furnished: Caller, node: Caller, path: str, body: Any
+) -> None:
+    furnished.create("profiles", changed(PROFILE, "profile.columns_per_turn", 720) | {"id": "wide"})
+    tell(node, status=HOLDS)
+    assert withdraw(furnished).status_code == 200
+    refused = problem(patch(furnished, path, body), 422)
+    assert (refused["field"], refused["problem"]) == (
+        "profile",
+        "run spring was withdrawn, and its board may print of it. Wren 1 was last heard on 2026-03-20 06:00; it holds"
+        " work until 2026-03-21 12:00",
+    )
+    tell(node, status=HOLDS | {"held_until": None, "held_run": None})
+    assert patch(furnished, path, body).status_code == 200
+
+
 def test_a_board_that_may_begin_before_it_hears_needs_a_yes(furnished: Caller, node: Caller, clock: HeldClock) -> None:
-    status = {
-        "at": "2026-03-20T06:00:00Z",
-        "next_column": None,
-        "paper_position": 0,
-        "clock_error_s": 0.1,
-        "knife_armed": False,
-        "held_until": "2026-03-21T12:00:00Z",
-        "held_run": "spring",
-    }
-    tell(node, status=status)
+    tell(node, status=HOLDS)
     assert withdraw(furnished, "?preview=true").json()["in_words"][-1] == (
         "Wren 1 was last heard on 2026-03-20 06:00; it holds work until 2026-03-21 12:00."
     )

@@ -43,6 +43,12 @@ def kept(client: Client, body: dict[str, Any]) -> str:
     return shown(client, CHANGE, body | {"keep": seen_in(shown(client, CHANGE, body))})
 
 
+def done(client: Client, path: str, body: dict[str, Any]) -> str:
+    """What is answered to a person who looks at what an act means, and does it."""
+    found = re.search('name="seen" value="([0-9a-f]{64})"', shown(client, path))
+    return shown(client, path, body | ({"seen": found[1]} if found else {}))
+
+
 def seen_in(shown: str) -> str:
     """What the button that keeps it says of what was looked at."""
     found = re.search('name="keep" value="([0-9a-f]{64})"', shown)
@@ -107,22 +113,34 @@ def test_what_changed_meanwhile_is_shown_and_nothing_is_kept(person: Client) -> 
     late = shown(person, CHANGE, LATER | {"keep": seen})
     assert "Somebody else changed it meanwhile" in late and 'name="version" value="2"' in late
     assert Opening.objects.get().name == "Late night"
-    assert "Somebody else changed it meanwhile" in shown(person, OFF, {"version": "1"})
+    assert "Somebody else changed it meanwhile" in done(person, OFF, {"version": "1"})
     assert Opening.objects.get().called_off_at is None
 
 
 def test_it_is_called_off_and_taken_back(person: Client) -> None:
     assert "as cancelled" in shown(person, OFF)
-    assert "First night is called off." in shown(person, OFF, {"version": "1", "reason": "the roof"})
+    assert "First night is called off." in done(person, OFF, {"version": "1", "reason": "the roof"})
     assert "Let it stand again" in shown(person, "/openings")
     assert "It is so already" in shown(person, OFF) and "the roof" in shown(person, OFF)
     assert "It is called off." in shown(person, CHANGE)
-    assert "First night takes place after all." in shown(person, BACK, {"version": "2"})
+    assert "First night takes place after all." in done(person, BACK, {"version": "2"})
     assert Opening.objects.get().called_off_at is None
 
 
+def test_an_act_that_would_mean_something_else_by_now_is_looked_at_again(person: Client, clock: HeldClock) -> None:
+    found = re.search('name="seen" value="([0-9a-f]{64})"', shown(person, OFF))
+    assert found is not None
+    clock.at = datetime(2026, 3, 21, 20, tzinfo=UTC)  # meanwhile it has opened
+    person.logout()
+    person.force_login(User.objects.get())
+    again = shown(person, OFF, {"version": "1", "seen": found[1]})
+    assert "By now something else would follow" in again and "It has been" in again
+    assert Opening.objects.get().called_off_at is None
+    assert "First night is called off." in done(person, OFF, {"version": "1"})
+
+
 def test_it_is_not_taken_back_at_a_venue_that_was_retired(person: Client, quay: Caller) -> None:
-    shown(person, OFF, {"version": "1"})
+    done(person, OFF, {"version": "1"})
     act(quay, "venues/quay", "retire")
     assert "Quay House was retired" in shown(person, BACK)
     assert "Quay House was retired" in shown(person, BACK, {"version": "2"})
