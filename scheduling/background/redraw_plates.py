@@ -15,7 +15,8 @@ from machines.errors import DayrollError
 from scheduling.background.extend_plans import draw_turn, printing_of
 from scheduling.log import batched_sql
 from scheduling.log.models import Run
-from scheduling.queries.runs import HAS_TO_COME, STILL_OPEN, run_profile
+from scheduling.queries.run_versions import run_profile
+from scheduling.queries.runs import HAS_TO_COME, STILL_OPEN
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.upload_store import UploadStore
 

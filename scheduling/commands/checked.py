@@ -16,7 +16,7 @@ from scheduling.commands.plan_run import (
 )
 from scheduling.log.events import Event
 from scheduling.log.models import Machine, Source
-from scheduling.queries.runs import machine_profiles
+from scheduling.queries.runs import machine_models
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.upload_store import UploadStore
 
@@ -60,10 +60,10 @@ def _recheck_run(command: PlanRun, context: RunContext, after: str | None) -> No
     require_free(command, after=after)
     machine = Machine.objects.select_related("venue").filter(id=command.machine).first()
     source = Source.objects.filter(id=command.source).first()
-    profile = None if machine is None else machine_profiles([machine.profile_id]).get(machine.profile_id)
-    if machine is None or source is None or profile is None:
+    model = None if machine is None else machine_models([machine.profile_id]).get(machine.profile_id)
+    if machine is None or source is None or model is None:
         return  # something of it was closed into an archive, which is told where the run is written
-    if (_of_machine(machine), profile) != (_of_machine(context.machine), context.profile):
+    if (_of_machine(machine), model) != (_of_machine(context.machine), context.model):
         raise InputError("machine", f"{machine.name} was changed in this moment", "look at it, and plan the run again")
     if _of_source(source) != _of_source(context.source):
         raise InputError("source", f"{source.name} was changed in this moment", "look at it, and plan the run again")
@@ -74,4 +74,4 @@ def _of_machine(machine: Machine) -> tuple[object, ...]:
 
 
 def _of_source(source: Source) -> tuple[object, ...]:
-    return source.picture, source.upload, source.method, source.curve, source.retired_at
+    return source.version, source.picture, source.upload, source.method, source.curve, source.retired_at

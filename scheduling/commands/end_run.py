@@ -25,7 +25,8 @@ from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Stretch, Timeline
 from scheduling.queries.history import differences
 from scheduling.queries.names import require_in_use
-from scheduling.queries.runs import machine_profile, runs_standing, timeline_on
+from scheduling.queries.run_versions import run_profile
+from scheduling.queries.runs import runs_standing, timeline_on
 from scheduling.queries.venue_context import place_of, venue_context
 from scheduling.venues.service_windows import windows_of
 
@@ -83,7 +84,7 @@ def end_run(
 def ending_of(run: Run) -> Ending:
     """A run, with what its end is worked out from."""
     machine = Machine.objects.select_related("venue").get(id=run.machine_id)
-    profile, held = machine_profile(profile=machine.profile_id), board_holds(run, machine)
+    profile, held = run_profile(run, machine), board_holds(run, machine)
     laid = PrintedStretch.objects.filter(run_id=run.id).order_by("-end_column").first()
     told = [*run.ahead]
     for segment in Segment.objects.filter(run_id=run.id).exclude(outcomes=[]).order_by("-first_column")[:1]:

@@ -8,15 +8,18 @@ from datetime import datetime
 from typing import Any
 
 from machines.errors import InputError
+from machines.model.versions import differing_on_paper
 from scheduling.commands.additions import AddMachine
 from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.log.events.studio import MachineAdded, MachineChanged, MachineRetired, MachineTakenBack
-from scheduling.log.models import Machine, Notice, PrintedStretch, Profile, Run, Venue
+from scheduling.log.models import Machine, Notice, Profile, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import require_none_withdrawn
+from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.history import shown_by
 from scheduling.queries.names import require_in_use
-from scheduling.queries.runs import has_columns_to_come, runs_standing
+from scheduling.queries.run_versions import planned_by
+from scheduling.queries.runs import has_columns_to_come, has_paper, machine_profile, runs_standing, runs_to_come
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
 
@@ -38,8 +41,9 @@ def as_ordered(row: Machine) -> AddMachine:
 
 
 def change_machine(row: Machine, command: AddMachine, now: datetime, version: int) -> Change:
-    """A machine is named otherwise, stands at another venue, or is of another model. It moves between runs. Its model
-    is put right only while it was on no run: what lies on the paper is measured by it.
+    """A machine is named otherwise, stands at another venue, or is of another model. It moves between runs. Runs go on
+    by the model that they were planned with. One by which paper is measured otherwise it becomes only while it has
+    neither runs nor paper.
 
     Args:
         row: as it stands.
@@ -53,7 +57,7 @@ def change_machine(row: Machine, command: AddMachine, now: datetime, version: in
     if row.retired_at is not None:
         raise InputError("retired_at", "it was retired", "take that back first")
     _require_movable(row, command, now)
-    event = MachineChanged(name=command.name, venue=command.venue, profile=command.profile)
+    event = MachineChanged(name=command.name, venue=command.venue, profile=command.profile, runs_keep=True)
     after = foreseen(row, f"machine/{row.id}", event, now)
     change = _change(row, event, now, version, _in_words(row, after), _warnings(row, after, now))
     streams = (f"venue/{command.venue}", f"profile/{command.profile}")
@@ -102,7 +106,7 @@ def _change(
 def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:
     if command.profile != row.profile_id:
         require_in_use(Profile, "profile", command.profile)
-        _require_nothing_by_its_model(row)
+        _require_same_paper(row, command.profile)
     if command.venue == row.venue_id:
         return
     require_in_use(Venue, "venue", command.venue)
@@ -115,14 +119,18 @@ def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:
             raise InputError("venue", problem, "withdraw that run first")
 
 
-def _require_nothing_by_its_model(row: Machine) -> None:
-    has_paper = row.paper_position > 0 or PrintedStretch.objects.filter(machine_id=row.id).exists()
-    if has_paper or runs_standing(row.id).exists():
-        problem = "it has runs or paper, which are measured by its profile"
+def _require_same_paper(row: Machine, profile: str) -> None:
+    """That what it has and holds is measured by the numbers of another model, too."""
+    other = machine_profile(profile=profile)
+    numbers = differing_on_paper(machine_profile(profile=row.profile_id), other)
+    if numbers and (has_paper(row) or runs_standing(row.id).exists()):
+        problem = f"it has runs or paper, which are measured by other {' and '.join(numbers)}"
         raise InputError("profile", problem, "add a machine of the other profile, and retire this one")
-    require_none_withdrawn(row, "profile")
-    if row.calibration is not None:
+    if numbers:
+        require_none_withdrawn(row, "profile")
+    if numbers and row.calibration is not None:
         raise InputError("profile", "it was measured as one of its profile", "set its calibration to {} first")
+    machine_calibration(row).check(other)
 
 
 def _require_done(row: Machine, now: datetime) -> None:
@@ -146,6 +154,9 @@ def _in_words(row: Machine, after: Machine) -> Iterator[str]:
         yield f"What it has printed is told at {venue.name}, too; so do subscribed calendars, once they look again."
     if row.profile_id != after.profile_id:
         yield f"It is a {after.profile_id} from now on, instead of a {row.profile_id}; its board hears so with work."
+        for run in runs_to_come(row.id):
+            id, number = planned_by(run, row)
+            yield f"Run {run.id} goes on as it was planned, by version {number} of {id}."
 
 
 def _warnings(row: Machine, after: Machine, now: datetime) -> Iterator[ChangeWarning]:

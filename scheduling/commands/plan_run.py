@@ -17,7 +17,7 @@ from scheduling.log.events.studio import RunPlanned
 from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.names import check_id, require_in_use
-from scheduling.queries.runs import cycle_named, machine_profile, runs_standing
+from scheduling.queries.runs import Model, cycle_named, machine_model, runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source, require_fits
@@ -67,15 +67,20 @@ class RunContext:
     Attributes:
         machine, source: that the order names.
         venue: where the machine stands.
-        profile: the machine's model.
+        model: the machine's, by its newest version.
         timeline: the columns against the cycle.
     """
 
     machine: models.Machine
     source: models.Source
     venue: models.Venue
-    profile: MachineProfile
+    model: Model
     timeline: Timeline
+
+    @property
+    def profile(self) -> MachineProfile:
+        """The machine's model in numbers."""
+        return self.model.profile
 
     @property
     def streams(self) -> tuple[str, ...]:
@@ -97,13 +102,14 @@ def read_run_context(command: PlanRun) -> RunContext:
     """
     machine = require_in_use(models.Machine, "machine", command.machine, "venue")
     source = require_in_use(models.Source, "source", command.source)
-    profile = machine_profile(profile=machine.profile_id)
-    timeline = _timeline(command, profile, place_of(machine.venue))
-    return RunContext(machine, source, machine.venue, profile, timeline)
+    model = machine_model(machine.profile_id)
+    timeline = _timeline(command, model.profile, place_of(machine.venue))
+    return RunContext(machine, source, machine.venue, model, timeline)
 
 
 def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None) -> RunPlanned:
-    """The span becomes whole columns; a machine is on one run at a time. ``after`` names one that ends for it."""
+    """The span becomes whole columns; a machine is on one run at a time, by the newest of model and source. ``after``
+    names one that ends for it."""
     profile, timeline = context.profile, context.timeline
     require_free(command, after=after)
     if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
@@ -128,6 +134,9 @@ def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None)
         policy=command.policy,
         nozzle_seed=seed,
         mean_turn_s=timeline.cycle.mean_turn_s,
+        profile=context.model.id,
+        profile_version=context.model.version,
+        source_version=context.source.version,
     )
 
 

@@ -224,7 +224,10 @@ def _supplies(context: MachineContext, run: RemainingColumns, after: Run | None)
     profile, instead = context.profile, {} if after is None else {after.id: after}
     earlier = [instead.get(one.id, one) for one in context.runs if one.starts_at < run.run.starts_at]
     to_come = [one for one in earlier if has_columns_to_come(one)]
-    before = tuple(RemainingColumns.of_run(one, profile, context.timeline, run.now, _open_of(one)) for one in to_come)
+    before = tuple(
+        RemainingColumns.of_run(one, context.profile_of(one), context.timeline, run.now, _open_of(one))
+        for one in to_come
+    )
     full = max(1, whole_columns(profile, profile.media.roll_m))
     left = whole_columns(profile, roll_at(context).left_m) - sum(map(Rolls.all_of, before))
     yield Rolls(run, before, _rest(left, full), full)

@@ -15,7 +15,7 @@ from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.projections.shifts import waited_before
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import differences, shown_by
-from scheduling.queries.runs import run_profile
+from scheduling.queries.run_versions import run_profile
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
 
@@ -24,6 +24,9 @@ HEARS_WITHIN = timedelta(hours=1)
 _FIELDS = shown_by(
     "machine_id",
     "source_id",
+    "source_version",
+    "profile",
+    "profile_version",
     "cycle",
     "cycle_options",
     "segments_per_turn",
@@ -84,7 +87,7 @@ def _require_nothing_told(run: Run) -> None:
 
 
 def _in_words(run: Run, machine: Machine) -> Iterator[str]:
-    venue, profile = machine.venue, run_profile(run)
+    venue, profile = machine.venue, run_profile(run, machine)
     columns = run.end_column - run.first_column
     span = f"from {local_time(run.starts_at, venue)} to {local_time(run.ends_at, venue)}"
     yield f"{machine.name} does not print run {run.id} {span}, by the clock of {venue.zone}."

@@ -1,4 +1,4 @@
-"""Sources: adding one, and then naming it otherwise, retiring it, and taking that back."""
+"""Sources: adding one, and then naming it otherwise, giving it another version, retiring it, and taking that back."""
 
 from __future__ import annotations
 
@@ -17,11 +17,12 @@ from scheduling.log.events.studio import SourceAdded, SourceChanged, SourceRetir
 from scheduling.log.models import Run, Source
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.queries.history import shown_by
+from scheduling.queries.runs import has_columns_to_come
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
 
 # What of a source a change tells of, and its history.
-SHOWN = shown_by("name", "picture", "upload", "method", "curve", "retired_at")
+SHOWN = shown_by("name", "picture", "upload", "method", "curve", "version", "retired_at")
 NEVER_CHANGED = ("id",)
 
 
@@ -55,7 +56,8 @@ def see_picture(row: Source, command: AddSource, uploads: UploadStore | None) ->
 
 
 def change_source(row: Source, command: AddSource, now: datetime, version: int) -> Change:
-    """A source is named otherwise; or, while no run ever named it, is another picture. See `see_picture`.
+    """A source is named otherwise; or it is another picture from now on, or other dots are made of it: a version of its
+    own. Runs go on with the version that they were planned with. See `see_picture`.
 
     Args:
         row: as it stands.
@@ -64,17 +66,12 @@ def change_source(row: Source, command: AddSource, now: datetime, version: int) 
         version: of its stream, read before the row.
 
     Raises:
-        InputError: it was retired, or a run has it.
+        InputError: it was retired.
     """
     if row.retired_at is not None:
         raise InputError("retired_at", "it was retired", "take that back first")
     event = _changed(row, command)
-
-    def recheck() -> None:
-        _require_no_run(row, command)
-
-    recheck()
-    return replace(_change(row, event, now, version, _in_words(row, event)), recheck=recheck)
+    return _change(row, event, now, version, _in_words(row, event))
 
 
 def retire_source(row: Source, now: datetime, version: int) -> Change:
@@ -100,6 +97,7 @@ def _changed(row: Source, command: AddSource) -> SourceChanged:
         upload=command.upload,
         method=command.method,
         curve=command.curve,
+        version=row.version + (replace(command, name=row.name) != was),
     )
 
 
@@ -109,23 +107,16 @@ def _change(row: Source, event: Any, now: datetime, version: int, words: Iterabl
     return change_of(row, after, event, stream=stream, version=version, shown=SHOWN, in_words=words)
 
 
-def _require_no_run(row: Source, command: AddSource) -> None:
-    if replace(command, name=row.name) == as_ordered(row):
-        return
-    run = Run.objects.filter(source_id=row.id).order_by("starts_at", "id").first()
-    if run is not None:
-        was, field = as_ordered(row), "curve"
-        for name in ("picture", "upload", "method"):
-            if getattr(command, name) != getattr(was, name):
-                field = name
-                break
-        raise InputError(field, f"run {run.id} has it as it is", "add another source; only the name can change")
-
-
 def _in_words(row: Source, event: SourceChanged) -> Iterator[str]:
     if row.name != event.name:
         yield f"{row.name} is called {event.name} from now on, also of what was printed."
     if (row.picture, row.upload) != (event.picture, event.upload):
-        yield f"{event.name} is another picture from now on; no run has printed it."
+        yield f"{event.name} is another picture from now on."
     if row.method != event.method or unstructure(event.curve) != row.curve:
         yield "Its tones become dots otherwise."
+    if row.version == event.version:
+        return
+    yield f"This is version {event.version} of {event.name}: new runs print it."
+    runs = Run.objects.filter(source_id=row.id, withdrawn_at=None).order_by("starts_at", "id")
+    for run in filter(has_columns_to_come, runs):
+        yield f"Run {run.id} goes on with version {run.source_version}, until it is over."

@@ -20,6 +20,7 @@ from scheduling.log.events.studio import RunEnded, RunPlanned
 from scheduling.log.models import Run, Segment
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import FieldChange, differences
+from scheduling.queries.run_versions import planned_by
 from scheduling.queries.runs import as_planned
 from scheduling.rendering.upload_store import UploadStore
 
@@ -121,6 +122,7 @@ class Succession:
             f"It has {columns} columns, {check.paper_mm / 1000.0:.3f} m of paper, {cuts if profile.knife else 0} cuts."
             f" {self._withdrawn()} segments that were planned of run {run.id} are withdrawn."
         )
+        yield from self._revised(then)
         yield from self._visits(then)
         yield f"Subscribed calendars show the end of the one and the beginning of the other on {meet}."
         yield ending.held.in_words
@@ -129,6 +131,17 @@ class Succession:
 
     def _withdrawn(self) -> int:
         return Segment.objects.filter(run_id=self.meeting.ending.run.id, first_column__gte=self.meeting.column).count()
+
+    def _revised(self, then: Run) -> Iterator[str]:
+        """What is of another version since the run before was planned."""
+        before = self.meeting.ending
+        if then.source_id == before.run.source_id and then.source_version != before.run.source_version:
+            was = before.run.source_version
+            yield f"It prints version {then.source_version} of {self.context.source.name}, instead of version {was}."
+        model, was = planned_by(before.run, before.machine)
+        if then.profile == model and then.profile_version != was:
+            name = self.context.profile.name
+            yield f"It is printed by version {then.profile_version} of {name}, instead of version {was}."
 
     def _visits(self, then: Run) -> Iterator[str]:
         """Who comes while the new run is on, and what they find."""

@@ -17,10 +17,11 @@ from scheduling.commands import openings, service_windows
 from scheduling.commands.additions import AddVenue
 from scheduling.commands.changes import Change, ChangeWarning, Preview, Told, change_of
 from scheduling.log.events.studio import VenueAdded, VenueChanged, VenueRetired, VenueTakenBack
-from scheduling.log.models import Machine, Opening, Run, ServiceWindow, Source, Venue
+from scheduling.log.models import Machine, Opening, Run, ServiceWindow, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.store import stream_version
 from scheduling.queries.history import differences, shown_by
+from scheduling.queries.run_versions import run_source
 from scheduling.queries.runs import has_columns_to_come
 from scheduling.queries.venue_context import place_of
 from scheduling.sky.zones import zone
@@ -218,9 +219,8 @@ def _warnings(row: Venue, after: Venue, now: datetime) -> Iterator[ChangeWarning
     if place_of(row) == place_of(after):
         return
     runs = _runs_not_over(row, now)
-    pictures = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "picture"))
     for run in runs:
-        if isinstance(structure(pictures[run.source_id], Picture), MoonDisc):
+        if isinstance(structure(run_source(run).picture, Picture), MoonDisc):
             told = f"Run {run.id} shows the Moon as it is seen from there, in turns that are not planned yet."
             yield ChangeWarning(kind="drawn-otherwise", in_words=told)
 

@@ -13,6 +13,7 @@ from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
 from scheduling.outages.overrides import active_override
 from scheduling.queries.calibration import machine_calibration
+from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import (
     current_run,
     first_due,
@@ -47,7 +48,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         epoch=row.epoch,
         run=None if run is None else offered_run(run, offered),
         policy=None if run is None else run_policy(run),
-        profile=machine_profile(profile=row.profile_id),
+        profile=machine_profile(profile=row.profile_id) if run is None else run_profile(run, row),
         plates=tuple(dict.fromkeys(segment.plate for segment in segments)),
         segments=segments,
         poll_after_s=poll_after_s,

@@ -9,6 +9,7 @@ from datetime import timedelta
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.errors import DayrollError, InputError
+from machines.model.profile import Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
 from scheduling.log.events import Event
 from scheduling.log.events.reports import (
@@ -31,7 +32,8 @@ from scheduling.nodes.received_entries import Batch, EntryDoubt, ToldEntry
 from scheduling.nodes.settlement_check import differing
 from scheduling.nodes.told_twice import told_twice
 from scheduling.outages.words_passed_over import words_passed_over
-from scheduling.queries.runs import machine_profile
+from scheduling.queries.run_versions import run_profiles
+from scheduling.queries.runs import machine_model
 
 LONGEST_SAID = 300
 # A node that is less sure of the time than this does not know it, and prints nothing by it.
@@ -177,10 +179,11 @@ def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
 
 @dataclass(frozen=True)
 class _Known:
-    """What is known here of what a batch tells of."""
+    """What is known here of what a batch tells of; the machine in numbers while it is on each of the runs."""
 
     machine: Machine
     runs: Mapping[str, Run]
+    profiles: Mapping[str, Profile]
     context: EntryContext
 
 
@@ -192,13 +195,16 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by:
     """
     named = {run for _, told in new if (run := getattr(told.entry, "run", None)) is not None}
     error_s = batch.status.clock_error_s if batch.status is not None else None
+    model = machine_model(machine.profile_id)
+    runs = {run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None}
     known = _Known(
         machine=machine,
-        runs={run: row for run in sorted(named) if (row := table(Run, DEFAULT_DB_ALIAS).find(run)) is not None},
+        runs=runs,
+        profiles=run_profiles([row for row in runs.values() if row.machine_id == machine.id], machine, model),
         context=EntryContext(
             now=by.said_at,
             may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
-            profile=machine_profile(profile=machine.profile_id),
+            profile=model.profile,
         ),
     )
     untold = not_told_yet(machine.id, named - known.runs.keys())
@@ -229,6 +235,7 @@ def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
         return
     run, context = _own_run(entry, known), known.context
     if run is not None:
+        context = replace(context, profile=known.profiles[run.id])
         planned = segment_columns(run, entry.segment, context.profile) if isinstance(entry, ColumnsPrinted) else None
         context = replace(context_of_run(run, context), segment_columns=planned)
     try:

@@ -60,7 +60,7 @@ class OpenOutage:
     @property
     def profile(self) -> Profile:
         """The model of the machine."""
-        return self.context.model
+        return self.context.model_of(self.run)
 
     @property
     def venue(self) -> Venue:

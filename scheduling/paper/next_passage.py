@@ -23,6 +23,7 @@ from scheduling.log.models import Run
 from scheduling.paper.proof import longitude_at_half
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.run_versions import run_source
 from scheduling.queries.runs import run_instants, runs_standing
 from scheduling.venues.local_time_text import span_in_words
 
@@ -123,8 +124,8 @@ def next_passage(context: MachineContext, query: PassageQuery) -> Passage | None
         InputError: the turn has no such column, or the picture and its cycle have no longitude.
     """
     for run in runs_not_over(context):
-        on = _OnRun(run, context.profile, context.timeline(run), context.at_venue.clock)
-        phase, stands = _phase(run, context.profile, query)
+        on = _OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock)
+        phase, stands = _phase(run, on.profile, query)
         found = on.next(phase, max(context.now, run.starts_at))
         if found is not None:
             return _told(on, query, phase, stands, found)
@@ -164,7 +165,7 @@ def _phase(run: Run, profile: Profile, query: PassageQuery) -> tuple[float, str 
             remedy = f"the columns of a turn are 0 to {profile.columns_per_turn - 1}"
             raise InputError("column", f"there is no column {query.column}", remedy)
         return query.column / profile.columns_per_turn, None
-    picture = from_json(run.source.picture)
+    picture = from_json(run_source(run).picture)
     at_half = longitude_at_half(picture, run.cycle)
     if at_half is None and run.cycle == "sidereal-day":
         at_half = EQUINOX_AT_HALF_DEGREES

@@ -14,11 +14,12 @@ from machines.imaging.pictures import from_json
 from machines.imaging.proof import Dots, with_dead_nozzles
 from machines.imaging.rulers import Mark, Ruler, mm_ruler, time_ruler
 from machines.model.slots import boundaries
-from scheduling.log.models import PrintedStretch, Run, Source
+from scheduling.log.models import PrintedStretch, Run
 from scheduling.paper.printed_paper import Length, dots_on, stretch_end
 from scheduling.paper.proof import Faults, Proof, lost_in_words, most_marks, phase_ruler, require_size
 from scheduling.queries.calibration import dead_nozzles_by_version
-from scheduling.queries.runs import run_instants, timeline_on, venue_place
+from scheduling.queries.run_versions import run_profiles, run_source
+from scheduling.queries.runs import machine_model, run_instants, timeline_on, venue_place
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray
 
@@ -41,13 +42,16 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
     profile, start, end = length.profile, length.start, length.end
     require_size(profile, end - start)
     runs = Run.objects.in_bulk({one.run_id for one in length.stretches})
+    model = machine_model(length.machine.profile_id)
+    profiles = run_profiles(runs.values(), length.machine, model)
     dead, known = faults.on(profile).dead, dead_nozzles_by_version(length.machine.id)
 
     def left_out(one: PrintedStretch) -> tuple[int, ...]:
         return known[bisect(known, one.version, key=itemgetter(0)) - 1][1]
 
     def printed(one: PrintedStretch, dots: Dots) -> Dots:
-        return with_dead_nozzles(dots, profile, one.first_column, runs[one.run_id].nozzle_seed, dead, left_out(one))
+        seed = runs[one.run_id].nozzle_seed
+        return with_dead_nozzles(dots, profiles[one.run_id], one.first_column, seed, dead, left_out(one))
 
     missing = _missing(length)
     marks = most_marks(profile, end - start)
@@ -95,7 +99,7 @@ def _along(length: Length, runs: dict[str, Run]) -> Iterator[Ruler]:
     marks: dict[str, list[Mark]] = {}
     for run, grouped in groupby(length.stretches, key=lambda one: one.run_id):
         of_run = list(grouped)
-        picture = from_json(Source.objects.get(id=runs[run].source_id).picture)
+        picture = from_json(run_source(runs[run]).picture)
         first, end = min(one.first_column for one in of_run), max(one.end_column for one in of_run)
         ruler = phase_ruler(picture, runs[run].cycle, length.profile, first, end)
         if ruler is None:

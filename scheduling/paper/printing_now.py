@@ -47,7 +47,7 @@ def printing_now(context: MachineContext) -> PrintingNow | None:
         run=run,
         segment=segment,
         due=due,
-        head=None if due is None else late_head(run, context.model, context.heartbeat, due, context.now),
+        head=None if due is None else late_head(run, context.model_of(run), context.heartbeat, due, context.now),
         plate=context.group.first_plates.get(run.id) if segment is None else segment.plate,
     )
 

@@ -8,9 +8,10 @@ from typing import Literal
 from machines.errors import InputError
 from machines.imaging.proof import stretch
 from machines.model.profile import Profile
-from scheduling.log.models import Machine, Run, Source
+from scheduling.log.models import Machine, Run
 from scheduling.paper.proof import Faults, Proof, proof, turn_columns
-from scheduling.queries.calibration import calibrated_profile, machine_calibration
+from scheduling.queries.calibration import machine_calibration
+from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.queries.runs import cycle_named
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sources import render_source
@@ -37,13 +38,14 @@ def run_proof(
         InputError: the picture cannot be drawn, or the run holds nothing of that turn.
     """
     machine = Machine.objects.select_related("venue").get(id=run.machine_id)
-    profile, place = calibrated_profile(machine), place_of(machine.venue)
+    measured, place = machine_calibration(machine), place_of(machine.venue)
+    profile = measured.applied_to(run_profile(run, machine))
     cycle = cycle_named(run.cycle, run.cycle_options, place=place)
     first = run.first_column
     if turn_at is not None:
         first = int(cycle.turns([turn_at.timestamp()])[0] * profile.columns_per_turn // 1)
     return proof(
-        render_source(Source.objects.get(id=run.source_id), uploads),
+        render_source(run_source(run), uploads),
         profile,
         cycle,
         _columns(run, profile, part, first),
@@ -52,7 +54,7 @@ def run_proof(
         place=place,
         zone=zone(machine.venue.zone),
         strips_per_turn=run.strips_per_turn,
-        known_dead=machine_calibration(machine).dead_nozzles,
+        known_dead=measured.dead_nozzles,
     )
 
 

@@ -14,7 +14,8 @@ from scheduling.log.events.studio import MachineCalibrated
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append
 from scheduling.queries.names import require
-from scheduling.queries.runs import machine_profile
+from scheduling.queries.run_versions import run_profiles
+from scheduling.queries.runs import machine_model, machine_profile, runs_to_come
 
 
 def calibrate(machine: str, calibration: Calibration, by: Attribution, *, version: int | None = None) -> None:
@@ -28,11 +29,14 @@ def calibrate(machine: str, calibration: Calibration, by: Attribution, *, versio
             meanwhile changes nothing of it.
 
     Raises:
-        InputError: there is no such machine, or it cannot have what was measured.
+        InputError: there is no such machine, or it cannot have what was measured, or not on a run that was planned.
         VersionConflict: the stream is not at that version any more.
     """
     row = require(Machine, "machine", machine)
-    calibration.check(machine_profile(profile=row.profile_id))
+    model = machine_model(row.profile_id)
+    calibration.check(model.profile)
+    for profile in run_profiles(runs_to_come(machine), row, model).values():
+        calibration.check(profile)
     if machine_calibration(row) != calibration:
         append([Append(f"machine/{machine}", version, [MachineCalibrated(calibration=calibration)])], by)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, TypeVar, get_args
 
@@ -116,6 +116,40 @@ def states(
             reason=text_of(digest, using=using) if stood is None else stood,
         )
         yield step, row
+
+
+@dataclass(frozen=True, kw_only=True)
+class VersionStep:
+    """A version of a resource.
+
+    Attributes:
+        version: its number, from 1.
+        since: when it was said, UTC.
+        actor: who said it.
+        said: what it is, as the resource's history tells it; its name is the last that it had.
+        reason: in the person's own words; null where none were written, or they were blotted out.
+    """
+
+    version: int
+    since: datetime
+    actor: str
+    said: dict[str, Any]
+    reason: str | None = None
+
+
+def versions(model: type[Model], stream: str, shown: Shown, *, using: str = "default") -> tuple[VersionStep, ...]:
+    """Every version of a resource that has any, the oldest first. See `history`."""
+    found: dict[int, VersionStep] = {}
+    for step, row in states(model, stream, shown, using=using):
+        was = found.get(row.version)
+        found[row.version] = (
+            VersionStep(
+                version=row.version, since=step.said_at, actor=step.actor, said=dict(shown(row)), reason=step.reason
+            )
+            if was is None
+            else replace(was, said=dict(shown(row)))
+        )
+    return tuple(found.values())
 
 
 def _folds_of(model: type[Model]) -> dict[type[Any], Fold]:

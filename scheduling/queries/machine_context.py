@@ -8,7 +8,7 @@ than others; it is not kept beyond a request.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -18,17 +18,20 @@ from django.db import DEFAULT_DB_ALIAS
 from django.db.models import OuterRef, Subquery
 
 from machines.model.profile import Profile
+from machines.model.versions import in_force
 from scheduling.log.models import Heartbeat, Machine, Outage, PrintedStretch, Run, Segment, Source, SupplyChange, Venue
 from scheduling.log.rows.row_sql import table
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.cuts import cuts_since_blade
 from scheduling.queries.newest_change import Views, views
+from scheduling.queries.run_versions import planned_by, profile_versions, run_profiles
 from scheduling.queries.runs import (
     HAS_TO_COME,
+    Model,
     has_columns_to_come,
     knife_is_armed_by,
-    machine_profiles,
+    machine_models,
     open_segments_of,
     segments_in_order,
     timeline_on,
@@ -74,9 +77,16 @@ class MachineGroup:
         return views()
 
     @cached_property
-    def profiles(self) -> dict[str, Profile]:
-        """Their models in numbers, by id."""
-        return machine_profiles({machine.profile_id for machine in self.machines})
+    def models(self) -> dict[str, Model]:
+        """Their models, by id."""
+        return machine_models({machine.profile_id for machine in self.machines})
+
+    @cached_property
+    def older_versions(self) -> dict[tuple[str, int], Profile]:
+        """The versions of models by which runs were planned that have columns to come, but for the newest."""
+        newest = {(model.id, model.version) for model in self.models.values()}
+        by = {planned_by(run, one.machine) for one in self.contexts for run in one.runs}
+        return profile_versions(by - newest)
 
     @cached_property
     def heartbeats(self) -> dict[str, Heartbeat]:
@@ -185,13 +195,34 @@ class MachineContext:
 
     @property
     def model(self) -> Profile:
-        """Its model in numbers."""
-        return self.group.profiles[self.machine.profile_id]
+        """Its model in numbers, by the newest version."""
+        return self.group.models[self.machine.profile_id].profile
 
     @cached_property
     def profile(self) -> Profile:
         """The machine in numbers: its model's, with what was measured of it in their place."""
         return machine_calibration(self.machine).applied_to(self.model)
+
+    def model_of(self, run: Run) -> Profile:
+        """Its model in numbers while it is on one of its runs."""
+        newest, by = self.group.models[self.machine.profile_id], planned_by(run, self.machine)
+        if by == (newest.id, newest.version):
+            return newest.profile
+        if by in self.group.older_versions:
+            return in_force(self.group.older_versions[by], newest.profile)
+        return run_profiles([run], self.machine, newest)[run.id]
+
+    def profile_of(self, run: Run) -> Profile:
+        """The machine in numbers while it is on one of its runs, as `profile` is."""
+        return machine_calibration(self.machine).applied_to(self.model_of(run))
+
+    def profiles_otherwise(self, runs: Collection[str]) -> dict[str, Profile]:
+        """What `profile_of` is of those of some runs, named by their ids, of which it may be another than `profile`. A
+        model that was never another has none, and nothing is asked."""
+        model = self.group.models[self.machine.profile_id]
+        if model.version == 1 and self.machine.unnamed_profile == model.id:
+            return {}
+        return {run.id: self.profile_of(run) for run in Run.objects.filter(id__in=runs)}
 
     @property
     def heartbeat(self) -> Heartbeat | None:
@@ -256,7 +287,7 @@ class MachineContext:
 
     def timeline(self, run: Run) -> Timeline:
         """The columns of one of its runs against their cycle."""
-        return timeline_on(run, self.model, self.at_venue.place)
+        return timeline_on(run, self.model_of(run), self.at_venue.place)
 
 
 def machine_contexts(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -19,7 +20,7 @@ from machines.recovery import Policy
 from machines.serialization import parse_instant, structure, unstructure
 from scheduling.log import batched_sql, models
 from scheduling.log.events.studio import RunPlanned
-from scheduling.log.models import Heartbeat, Machine, Profile, Run, Segment, Venue
+from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Profile, Run, Segment, Venue
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.rows.row_sql import table
 from scheduling.planning.timeline import Timeline
@@ -28,7 +29,7 @@ from scheduling.sky.arrays import FloatArray
 from scheduling.sky.places import Place
 
 # Asked with every poll and every report, where Django's queries take too long.
-_PROFILES = "SELECT id, data FROM log_profile WHERE id IN ({})"
+_PROFILES = "SELECT id, version, data FROM log_profile WHERE id IN ({})"
 # Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
 HAS_TO_COME = "(withdrawn_at IS NULL AND (again <> 0 OR printed + skipped + unknown < end_column - first_column))"
 STILL_OPEN = "state <> 'withdrawn' AND (again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
@@ -40,31 +41,47 @@ def venue_place(*, venue: str) -> Place:
     return Place(row.latitude_degrees, row.longitude_degrees, row.elevation_m)
 
 
+@dataclass(frozen=True)
+class Model:
+    """A model of machine.
+
+    Attributes:
+        id: of it.
+        version: the newest of it.
+        profile: in numbers, by that.
+    """
+
+    id: str
+    version: int
+    profile: MachineProfile
+
+
 def machine_profile(*, profile: str) -> MachineProfile:
-    """A model of machine in numbers."""
-    found = machine_profiles([profile])
+    """A model of machine in numbers, by its newest version."""
+    return machine_model(profile).profile
+
+
+def machine_model(profile: str) -> Model:
+    """A model of machine, which has an id."""
+    found = machine_models([profile])
     if not found:
         raise Profile.DoesNotExist(profile)
     return found[profile]
 
 
-def machine_profiles(profiles: Collection[str]) -> dict[str, MachineProfile]:
-    """Models of machines in numbers, by id; one query however many they are."""
+def machine_models(profiles: Collection[str]) -> dict[str, Model]:
+    """Models of machines, by id; one query however many they are."""
     if not profiles:
         return {}
     asked = _PROFILES.format(", ".join(["%s"] * len(profiles)))
     (found,) = batched_sql.run([(asked, list(profiles))], using=DEFAULT_DB_ALIAS)
-    return {id: _profile_said(text) for id, text in found}
+    return {id: Model(id, version, profile_said(text)) for id, version, text in found}
 
 
 @lru_cache(maxsize=64)  # every poll and every report needs its machine's
-def _profile_said(text: str) -> MachineProfile:
+def profile_said(text: str) -> MachineProfile:
+    """A model of machine in numbers, from the text in its table."""
     return structure(json.loads(text), MachineProfile)
-
-
-def run_profile(run: Run) -> MachineProfile:
-    """The model of the machine that a run is on."""
-    return machine_profile(profile=Machine.objects.get(id=run.machine_id).profile_id)
 
 
 def cycle_named(name: str, options: dict[str, Any], *, place: Place) -> cycles.Cycle:
@@ -193,6 +210,16 @@ def has_columns_to_come(run: Run) -> bool:
 def runs_standing(machine: str) -> QuerySet[Run]:
     """The runs of a machine that were not withdrawn."""
     return Run.objects.filter(machine_id=machine, withdrawn_at=None)
+
+
+def runs_to_come(machine: str) -> list[Run]:
+    """The runs of a machine that have columns to come, in order of time."""
+    return [run for run in runs_standing(machine).order_by("starts_at", "id") if has_columns_to_come(run)]
+
+
+def has_paper(machine: Machine) -> bool:
+    """Whether anything was printed or fed at a machine, as far as it has told."""
+    return machine.paper_position > 0 or PrintedStretch.objects.filter(machine_id=machine.id).exists()
 
 
 def as_planned(id: str, planned: RunPlanned) -> models.Run:

@@ -85,7 +85,7 @@ def part_supplies(
         InputError: both are named, or the run holds nothing of it.
         PlateGone: not one of the plates is there.
     """
-    profile, timeline = context.profile, context.timeline(run)
+    profile, timeline = context.profile_of(run), context.timeline(run)
     idle = idle or idle_firing(profile)
     columns = _columns(run, timeline, turn, segment)
     begins, ends = run_instants(run, [columns.start, columns.stop], timeline)
@@ -175,7 +175,14 @@ def mean_dots(run: Run, profile: Profile, plates: PlateStore) -> float | None:
 def laid_dots(
     stretches: Iterable[PrintedStretch], segments: Iterable[Segment], profile: Profile, plates: PlateStore
 ) -> int:
-    """The dots of the columns that some stretches laid, of repeated ones as often as they were.
+    """The dots of the columns that some stretches laid, of repeated ones as often as they were. See `dots_by_run`."""
+    return sum(dots_by_run(stretches, segments, profile, plates).values())
+
+
+def dots_by_run(
+    stretches: Iterable[PrintedStretch], segments: Iterable[Segment], profile: Profile, plates: PlateStore
+) -> dict[str, int]:
+    """The same, of each run by itself.
 
     Args:
         stretches: of one machine.
@@ -187,11 +194,12 @@ def laid_dots(
     of_segment: dict[tuple[str, int], list[PrintedStretch]] = {}
     for one in stretches:
         of_segment.setdefault((one.run_id, one.segment), []).append(one)
-    dots = 0
+    dots: dict[str, int] = {}
     here = (segment for segment in segments if (segment.run_id, segment.number) in of_segment)
     for segment, of_turn in _by_turn(here, profile, plates):
         for one in of_segment[segment.run_id, segment.number]:  # beyond it, where the run was ended meanwhile
-            dots += int(of_turn[np.arange(one.first_column, one.end_column) % profile.columns_per_turn].sum())
+            of_stretch = of_turn[np.arange(one.first_column, one.end_column) % profile.columns_per_turn]
+            dots[one.run_id] = dots.get(one.run_id, 0) + int(of_stretch.sum())
     return dots
 
 

@@ -128,7 +128,7 @@ def coming_changes(context: MachineContext, now: datetime) -> tuple[tuple[Consum
     run, there = context.run_to_come, context.at_venue
     if run is None:
         return ()
-    due = RemainingColumns.of_run(run, context.profile, context.timeline, now, context.segments_to_come)
+    due = RemainingColumns.of_run(run, context.profile_of(run), context.timeline, now, context.segments_to_come)
     ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(there, due, roll_at(context)))]
     if (at_machine := blade(context)) is not None:
         ends.append(("blade", _blade_end(there, due, at_machine)))

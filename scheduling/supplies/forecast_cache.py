@@ -21,6 +21,7 @@ from scheduling.log.events.studio import (
     MachineChanged,
     OpeningCalledOff,
     OpeningFixed,
+    ProfileChanged,
     RunEnded,
     RunPlanned,
     RunWithdrawn,
@@ -44,6 +45,7 @@ INVALIDATED_BY = tuple(
         MachineAdded,
         MachineChanged,
         MachineCalibrated,
+        ProfileChanged,
         RunPlanned,
         RunWithdrawn,
         RunEnded,
@@ -119,10 +121,11 @@ def _newest(context: MachineContext) -> Event:
 
 
 def _streams(context: MachineContext) -> Iterator[str]:
-    """Of the machine, its run, and what people say of the venue: when a change is a good one and when a bad one."""
+    """Of the machine, its model, its run, and what people say of the venue: when to change a part is good or bad."""
     yield f"machine/{context.machine.id}"
     if context.run_to_come is not None:
         yield f"run/{context.run_to_come.id}"
+    yield f"profile/{context.machine.profile_id}"
     yield f"venue/{context.machine.venue_id}"
     yield from (f"opening/{opening.id}" for opening in context.at_venue.openings_ever)
     yield from (f"service/{window.id}" for window in context.at_venue.windows)

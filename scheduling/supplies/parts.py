@@ -7,6 +7,7 @@ how much paper was threaded by hand: look at the roll as a cross-check.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,7 +18,7 @@ from scheduling.log.models import Machine, PrintedStretch, SupplyChange
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import runs_standing, segments_in_order
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.supplies.consumption import laid_dots
+from scheduling.supplies.consumption import dots_by_run
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,9 +110,13 @@ def cartridge(context: MachineContext, plates: PlateStore, now: datetime, idle: 
     since = newest.at if newest else _first_run_at(context.machine, now)
     place = newest.paper_position if newest else 0
     stretches = list(PrintedStretch.objects.filter(machine_id=context.machine.id, paper_position__gte=place))
-    dots = laid_dots(stretches, segments_in_order({one.run_id for one in stretches}), profile, plates)
-    seconds = max(0.0, (now - since).total_seconds())
-    used = use(profile, columns=0, dots=dots, seconds=seconds, idle=idle)
+    used = use(profile, columns=0, dots=0, seconds=max(0.0, (now - since).total_seconds()), idle=idle)
+    runs = {one.run_id for one in stretches}
+    dots_by_model, otherwise = Counter[Profile](), context.profiles_otherwise(runs)
+    for run, dots in dots_by_run(stretches, segments_in_order(runs), profile, plates).items():
+        dots_by_model[otherwise.get(run, profile)] += dots
+    for model, dots in dots_by_model.items():
+        used += use(model, columns=0, dots=dots)
     return Cartridge(
         holds_ml=head.cartridge_ml,
         changed_at=newest.at if newest else None,

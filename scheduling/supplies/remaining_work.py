@@ -138,7 +138,7 @@ class RemainingWork(RemainingColumns):
         cls, context: MachineContext, run: Run, plates: PlateStore, now: datetime, idle: IdleFiring | None
     ) -> RemainingWork:
         """Count the columns of a machine's run and their dots."""
-        profile = context.profile
+        profile = context.profile_of(run)
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
         due, due_dots, drawn = [NONE], [NONE], [NONE]

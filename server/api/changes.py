@@ -23,7 +23,7 @@ from scheduling.commands.changes import Accepted, Change, Once, make, patched, w
 from scheduling.log.projecting.as_of import AsOf
 from scheduling.log.store import stream_version
 from scheduling.nodes.board_holds import BoardHolds, BoardKnows
-from scheduling.queries.history import HistoryStep, Shown, history, states
+from scheduling.queries.history import HistoryStep, Shown, VersionStep, history, states, versions
 from server import wiring
 from server.api.base_views import ApiView, asked_for, attribution
 from server.api.conditional import answered, require_match, said_part, tag_of, two_part_tag
@@ -112,6 +112,7 @@ class Changeable:
         venue_of: id of the venue that it belongs to; None where it belongs to none.
         acts: what is done to one as a whole, by the last part of the address.
         see: looks at a picture itself, with its file, where a command brings another: the row, the command, the files.
+        has_versions: whether runs name the version of it that they were planned with.
         is_told_of: whether machines change its rows, too, by what they tell: its tag has two parts then.
         held: what a machine's board holds of it; None where no board holds anything of its kind.
     """
@@ -127,6 +128,7 @@ class Changeable:
     venue_of: Callable[[Any], str | None]
     acts: Mapping[str, AnAct]
     see: Callable[..., None] = lambda *_: None
+    has_versions: bool = False
     is_told_of: bool = False
     held: Callable[[Any], BoardHolds | None] = lambda _: None
 
@@ -290,6 +292,30 @@ def _accepted(request: Request) -> Accepted:
     if not KINDS_OF_WARNINGS.fullmatch(text):
         raise InputError("accept", f"{text!r} names no warnings", "give their kinds, with commas between, or true")
     return frozenset(text.split(","))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Versions:
+    """The versions of a resource, the oldest first; new runs are printed by the last."""
+
+    versions: tuple[VersionStep, ...]
+
+
+class ResourceVersions(ApiView):
+    """The versions of one of a resource.
+
+    Attributes:
+        changeable: which resource.
+    """
+
+    changeable: Any = None
+    shows = Versions
+
+    def get(self, request: Request, pk: str) -> Response:
+        """Each version, the oldest first: what it is, who said it, when, and why."""
+        what = self.changeable
+        get_object_or_404(what.model, pk=pk)
+        return Response(unstructure(Versions(versions=versions(what.model, what.stream(pk), what.shown))))
 
 
 def _once(request: Request) -> Once | None:

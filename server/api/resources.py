@@ -47,7 +47,7 @@ from scheduling.log.projecting.as_of import (
 )
 from scheduling.nodes.board_holds import board_holds
 from server.api.base_views import Collection, Item, List
-from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, ResourceHistory, Tagged
+from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, ResourceHistory, ResourceVersions, Tagged
 from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
@@ -59,24 +59,24 @@ from server.api.venues import VenueRow
 
 
 class ProfileRow(Row):
-    """A profile; ``retired_at`` is null while it is used."""
+    """A profile by its newest version; ``retired_at`` is null while it is used."""
 
     profile = Stored(MachineProfile, source="data")
 
     class Meta:
         model = Profile
-        fields = ("id", "profile", "retired_at")
+        fields = ("id", "profile", "version", "retired_at")
 
 
 class SourceRow(Row):
-    """A source; ``retired_at`` is null while it is used."""
+    """A source by its newest version; ``retired_at`` is null while it is used."""
 
     picture = Stored(Picture)
     curve = Stored(ToneCurve | None)
 
     class Meta:
         model = Source
-        fields = ("id", "name", "picture", "upload", "method", "curve", "retired_at")
+        fields = ("id", "name", "picture", "upload", "method", "curve", "version", "retired_at")
 
 
 class OpeningRow(Row):
@@ -175,6 +175,8 @@ def _addresses_of(name: str, what: Changeable) -> Iterator[URLPattern]:
         )
         yield path(f"{name}s/<id:pk>/{act}", view, name=f"{name}-{act}")
     yield path(f"{name}s/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
+    if what.has_versions:
+        yield path(f"{name}s/<id:pk>/versions", ResourceVersions.as_view(changeable=what), name=f"{name}-versions")
 
 
 OPENING = Changeable(
@@ -288,6 +290,7 @@ PROFILE = Changeable(
         "retire": AnAct(profiles.retire_profile, "No new machine is of it; those that are go on."),
         "take-back": AnAct(profiles.take_back_profile, "New machines can be of it again."),
     },
+    has_versions=True,
 )
 SOURCE = Changeable(
     kind="source",
@@ -304,6 +307,7 @@ SOURCE = Changeable(
         "take-back": AnAct(sources.take_back_source, "It can be printed again."),
     },
     see=sources.see_picture,
+    has_versions=True,
 )
 MACHINE = Changeable(
     kind="machine",

@@ -93,7 +93,8 @@ class RunRow(Row):
     never; ``longest_column`` is the furthest that it ever had, and ``beyond`` counts what a board has printed beyond
     ``end_column`` that had not heard of it. ``revision`` counts what people have said of it, and in ``board`` is
     whether the machine knows. ``succeeds`` names the run that it follows without a gap, and ``followed_by`` that which
-    goes on where it ends; null for none."""
+    goes on where it ends; null for none. ``profile`` is the model by which it is printed, whatever its machine is by
+    now; null for that of its machine when it was planned, of runs that are older than this word."""
 
     policy = Stored(Policy)
     board = Board()
@@ -108,6 +109,9 @@ class RunRow(Row):
             "id",
             "machine",
             "source",
+            "source_version",
+            "profile",
+            "profile_version",
             "cycle",
             "cycle_options",
             "segments_per_turn",

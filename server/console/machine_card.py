@@ -180,7 +180,7 @@ def _state(context: MachineContext, printing: PrintingNow | None, kind: StateKin
 
 
 def _printing(context: MachineContext, printing: PrintingNow) -> CurrentPrint:
-    run, segment, profile = printing.run, printing.segment, context.model
+    run, segment, profile = printing.run, printing.segment, context.model_of(printing.run)
     return CurrentPrint(
         run=run,
         source=context.group.source_names[run.source_id],

@@ -20,6 +20,7 @@ from scheduling.paper.next_passage import (
     runs_not_over,
 )
 from scheduling.queries.machine_context import MachineContext
+from scheduling.queries.run_versions import run_source
 from server.console import formatting
 
 # Degrees, with minutes and seconds of arc where somebody has them, and the half of the world after it.
@@ -83,7 +84,7 @@ def question_asked(context: MachineContext) -> Question | None:
     run = runs_not_over(context).first()
     if run is None:
         return None
-    picture = from_json(run.source.picture)
+    picture = from_json(run_source(run).picture)
     naming = place_naming(picture, run.cycle)
     if naming == "longitude":
         is_map = isinstance(picture, LandPicture | DaylightMap)
@@ -147,10 +148,10 @@ def answer(context: MachineContext, query: PassageQuery, said: str) -> Answer | 
         return None
     if found is None:
         return None
-    zone = context.venue.zone
+    zone, run = context.venue.zone, next((one for one in context.runs if one.id == found.run), None)
     return Answer(
         printed=f"{said} is printed {_span(found.laid, zone)}.",
-        burst=_burst(context.profile, found),
+        burst=_burst(context.profile if run is None else context.profile_of(run), found),
         cut=_cut(paper_fate(context, found), found, zone),
     )
 

@@ -148,7 +148,9 @@ def _machine(context: MachineContext, notices: Sequence[Notice]) -> MachineSheet
     _, ends = day_bounds(context.now.astimezone(clock).date(), clock)
     return MachineSheet(
         station=shown,
-        normal=_normal(shown, context.model, run, is_new=context.machine.epoch == 0),
+        normal=_normal(
+            shown, context.model if run is None else context.model_of(run), run, is_new=context.machine.epoch == 0
+        ),
         now=(*waiting, *(task for task in due if task.due_at is not None and task.due_at < ends)),
         ahead=tuple(task for task in due if task.due_at is not None and task.due_at >= ends),
         rest=rest,

@@ -82,11 +82,14 @@ class ProfileChanged:
     """A model of machine is this from now on, in place of what was said of it before.
 
     Attributes:
+        version: which of its versions this is; the one that it had, where only its name is another. Before there were
+            versions, it could change only while nothing was measured by it: that is the first still.
         remark: digest of why it was changed, see `scheduling.log.remarks`.
     """
 
     stream: ClassVar[str] = "profile"
     profile: Profile
+    version: int = 1
     remark: str | None = None
 
 
@@ -121,6 +124,8 @@ class MachineChanged:
     """A machine is this from now on, in place of what was said of it before; what was measured of it stays.
 
     Attributes:
+        runs_keep: whether runs that do not name the model by which they were planned keep the one before. Without this
+            word it could change only while no run was planned by it.
         remark: digest of why it was changed, see `scheduling.log.remarks`.
     """
 
@@ -128,6 +133,7 @@ class MachineChanged:
     name: str
     venue: str
     profile: str
+    runs_keep: bool = False
     remark: str | None = None
 
 
@@ -179,6 +185,8 @@ class SourceChanged:
     """What can be printed is this from now on, in place of what was said of it before; see `SourceAdded`.
 
     Attributes:
+        version: which of its versions this is, as that of `ProfileChanged`; before there were any, it could change only
+            while no run had ever named it.
         remark: digest of why it was changed, see `scheduling.log.remarks`.
     """
 
@@ -188,6 +196,7 @@ class SourceChanged:
     upload: str | None = None
     method: Method = "blue-noise"
     curve: ToneCurve | None = None
+    version: int = 1
     remark: str | None = None
 
 
@@ -217,6 +226,9 @@ class RunPlanned:
         without: versions, in the machine's stream, of what it told of the run before this and that cannot be of it; all
             else that it told of it counts from now on.
         succeeds: id of the run that it follows without a gap; None where it follows none.
+        profile: the model by which it is printed, whatever its machine becomes; None before that could change.
+        profile_version, source_version: the versions of model and source by which it is printed; before there were any,
+            what either of them was is the first.
     """
 
     stream: ClassVar[str] = "run"
@@ -235,6 +247,9 @@ class RunPlanned:
     mean_turn_s: float
     without: tuple[int, ...] = ()
     succeeds: str | None = None
+    profile: str | None = None
+    profile_version: int = 1
+    source_version: int = 1
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -54,6 +54,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.TextField(primary_key=True, serialize=False)),
                 ('name', models.TextField()),
+                ('unnamed_profile', models.TextField(help_text='the model of those of its runs that name none')),
                 ('epoch', models.IntegerField(default=0, help_text='of its newest enrolment; 0 before the first')),
                 ('accepted_through', models.BigIntegerField(default=0, help_text="newest entry of this epoch's journal that was taken")),
                 ('knife_armed', models.BooleanField(default=False)),
@@ -86,7 +87,8 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.TextField(primary_key=True, serialize=False)),
                 ('name', models.TextField()),
-                ('data', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.profile.Profile')),
+                ('data', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.profile.Profile: its newest version')),
+                ('version', models.IntegerField(default=1, help_text='number of its newest version, from 1')),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
@@ -111,7 +113,35 @@ class Migration(migrations.Migration):
                 ('upload', models.TextField(help_text='SHA-256 of the file that it is drawn from', null=True)),
                 ('method', models.TextField(default='blue-noise', help_text='a machines.imaging.halftone.Method')),
                 ('curve', scheduling.log.fields.CanonicalJSON(help_text='a machines.imaging.dot_gain.ToneCurve', null=True)),
+                ('version', models.IntegerField(default=1, help_text='number of its newest version, from 1')),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
+            ],
+            options={
+                'abstract': False,
+            },
+        ),
+        migrations.CreateModel(
+            name='ProfileVersion',
+            fields=[
+                ('pk', models.CompositePrimaryKey('profile_id', 'number', blank=True, editable=False, primary_key=True, serialize=False)),
+                ('number', models.IntegerField(help_text='from 1')),
+                ('data', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.profile.Profile')),
+                ('profile', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.profile')),
+            ],
+            options={
+                'abstract': False,
+            },
+        ),
+        migrations.CreateModel(
+            name='SourceVersion',
+            fields=[
+                ('pk', models.CompositePrimaryKey('source_id', 'number', blank=True, editable=False, primary_key=True, serialize=False)),
+                ('number', models.IntegerField(help_text='from 1')),
+                ('picture', scheduling.log.fields.CanonicalJSON(help_text='a picture of machines.imaging.pictures')),
+                ('upload', models.TextField(help_text='SHA-256 of the file that it is drawn from', null=True)),
+                ('method', models.TextField(default='blue-noise', help_text='a machines.imaging.halftone.Method')),
+                ('curve', scheduling.log.fields.CanonicalJSON(help_text='a machines.imaging.dot_gain.ToneCurve', null=True)),
+                ('source', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.source')),
             ],
             options={
                 'abstract': False,
@@ -204,6 +234,9 @@ class Migration(migrations.Migration):
             name='Run',
             fields=[
                 ('id', models.TextField(primary_key=True, serialize=False)),
+                ('profile', models.TextField(help_text='the model by which it is printed; null where it names none', null=True)),
+                ('profile_version', models.IntegerField(default=1)),
+                ('source_version', models.IntegerField(default=1)),
                 ('cycle', models.TextField()),
                 ('cycle_options', scheduling.log.fields.CanonicalJSON()),
                 ('segments_per_turn', models.IntegerField()),

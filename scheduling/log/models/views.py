@@ -28,8 +28,18 @@ class Profile(Folded):
 
     id = models.TextField(primary_key=True)
     name = models.TextField()
-    data = CanonicalJSON(help_text="a machines.model.profile.Profile")
+    data = CanonicalJSON(help_text="a machines.model.profile.Profile: its newest version")
+    version = models.IntegerField(default=1, help_text="number of its newest version, from 1")
     retired_at = models.DateTimeField(null=True, help_text="null while it is used")
+
+
+class ProfileVersion(Folded):
+    """A model of machine as a version of it says, the newest among them."""
+
+    pk = models.CompositePrimaryKey("profile_id", "number")
+    profile = reference("Profile", db_index=False)
+    number = models.IntegerField(help_text="from 1")
+    data = CanonicalJSON(help_text="a machines.model.profile.Profile")
 
 
 class Source(Folded):
@@ -42,7 +52,20 @@ class Source(Folded):
     upload = models.TextField(null=True, help_text="SHA-256 of the file that it is drawn from")
     method = models.TextField(default="blue-noise", help_text="a machines.imaging.halftone.Method")
     curve = CanonicalJSON(null=True, help_text="a machines.imaging.dot_gain.ToneCurve")
+    version = models.IntegerField(default=1, help_text="number of its newest version, from 1")
     retired_at = models.DateTimeField(null=True, help_text="null while it is used")
+
+
+class SourceVersion(Folded):
+    """What can be printed as a version of it says, the newest among them."""
+
+    pk = models.CompositePrimaryKey("source_id", "number")
+    source = reference("Source", db_index=False)
+    number = models.IntegerField(help_text="from 1")
+    picture = CanonicalJSON(help_text="a picture of machines.imaging.pictures")
+    upload = models.TextField(null=True, help_text="SHA-256 of the file that it is drawn from")
+    method = models.TextField(default="blue-noise", help_text="a machines.imaging.halftone.Method")
+    curve = CanonicalJSON(null=True, help_text="a machines.imaging.dot_gain.ToneCurve")
 
 
 class Machine(Folded):
@@ -52,6 +75,7 @@ class Machine(Folded):
     name = models.TextField()
     venue = reference("Venue")
     profile = reference("Profile")
+    unnamed_profile = models.TextField(help_text="the model of those of its runs that name none")
     epoch = models.IntegerField(default=0, help_text="of its newest enrolment; 0 before the first")
     accepted_through = models.BigIntegerField(
         default=0, help_text="newest entry of this epoch's journal that was taken"

@@ -57,7 +57,7 @@ VIEWS: tuple[View, ...] = (
     ),
     View(
         "profiles",
-        (models.Profile,),
+        (models.Profile, models.ProfileVersion),
         {
             studio.ProfileAdded: catalogue.profile_added,
             studio.ProfileChanged: catalogue.profile_changed,
@@ -67,7 +67,7 @@ VIEWS: tuple[View, ...] = (
     ),
     View(
         "sources",
-        (models.Source,),
+        (models.Source, models.SourceVersion),
         {
             studio.SourceAdded: catalogue.source_added,
             studio.SourceChanged: catalogue.source_changed,

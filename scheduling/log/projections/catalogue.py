@@ -24,7 +24,16 @@ from scheduling.log.events.studio import (
     VenueRetired,
     VenueTakenBack,
 )
-from scheduling.log.models import ClosedStream, Opening, Profile, ServiceWindow, Source, Venue
+from scheduling.log.models import (
+    ClosedStream,
+    Opening,
+    Profile,
+    ProfileVersion,
+    ServiceWindow,
+    Source,
+    SourceVersion,
+    Venue,
+)
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
 
@@ -72,13 +81,16 @@ def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
 
 def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:
     """A model of machine."""
-    rows.put(Profile, id=fact.subject, name=event.profile.name, data=unstructure(event.profile))
+    data = unstructure(event.profile)
+    rows.put(Profile, id=fact.subject, name=event.profile.name, data=data)
+    rows.put(ProfileVersion, profile_id=fact.subject, number=1, data=data)
 
 
 def profile_changed(rows: Rows, fact: Recorded, event: ProfileChanged) -> None:
-    """What was said of it last counts."""
+    """What was said of it last counts, and is a version of it, or what one is from now on."""
     if (profile := rows.change(Profile, fact.subject)) is not None:
-        profile.name, profile.data = event.profile.name, unstructure(event.profile)
+        profile.name, profile.data, profile.version = event.profile.name, unstructure(event.profile), event.version
+        rows.put(ProfileVersion, profile_id=fact.subject, number=event.version, data=profile.data)
 
 
 def profile_retired(rows: Rows, fact: Recorded, event: ProfileRetired) -> None:
@@ -94,14 +106,16 @@ def profile_taken_back(rows: Rows, fact: Recorded, event: ProfileTakenBack) -> N
 
 
 def source_changed(rows: Rows, fact: Recorded, event: SourceChanged) -> None:
-    """What was said of it last counts."""
+    """What was said of it last counts, and is a version of it, or what one is from now on."""
     if (source := rows.change(Source, fact.subject)) is not None:
         source.name = event.name
+        source.version = event.version
         source.kind = str(event.picture.get("kind", ""))
         source.picture = event.picture
         source.upload = event.upload
         source.method = event.method
         source.curve = None if event.curve is None else unstructure(event.curve)
+        _source_version(rows, source)
 
 
 def source_retired(rows: Rows, fact: Recorded, event: SourceRetired) -> None:
@@ -118,7 +132,7 @@ def source_taken_back(rows: Rows, fact: Recorded, event: SourceTakenBack) -> Non
 
 def source_added(rows: Rows, fact: Recorded, event: SourceAdded) -> None:
     """A picture; its kind stands apart from its other parameters, for lists."""
-    rows.put(
+    source = rows.put(
         Source,
         id=fact.subject,
         name=event.name,
@@ -127,6 +141,20 @@ def source_added(rows: Rows, fact: Recorded, event: SourceAdded) -> None:
         upload=event.upload,
         method=event.method,
         curve=None if event.curve is None else unstructure(event.curve),
+    )
+    _source_version(rows, source)
+
+
+def _source_version(rows: Rows, source: Source) -> None:
+    """What it is now is what its newest version says."""
+    rows.put(
+        SourceVersion,
+        source_id=source.id,
+        number=source.version,
+        picture=source.picture,
+        upload=source.upload,
+        method=source.method,
+        curve=source.curve,
     )
 
 

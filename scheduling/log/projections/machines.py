@@ -46,7 +46,14 @@ _KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
 
 def machine_added(rows: Rows, fact: Recorded, event: MachineAdded) -> None:
     """A machine, with a knife that nobody has armed yet."""
-    rows.put(Machine, id=fact.subject, name=event.name, venue_id=event.venue, profile_id=event.profile)
+    rows.put(
+        Machine,
+        id=fact.subject,
+        name=event.name,
+        venue_id=event.venue,
+        profile_id=event.profile,
+        unnamed_profile=event.profile,
+    )
 
 
 def machine_changed(rows: Rows, fact: Recorded, event: MachineChanged) -> None:
@@ -55,6 +62,8 @@ def machine_changed(rows: Rows, fact: Recorded, event: MachineChanged) -> None:
         machine.name = event.name
         machine.venue_id = event.venue
         machine.profile_id = event.profile
+        if not event.runs_keep:
+            machine.unnamed_profile = event.profile
 
 
 def machine_retired(rows: Rows, fact: Recorded, event: MachineRetired) -> None:

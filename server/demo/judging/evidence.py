@@ -24,7 +24,8 @@ class Evidence:
     """Everything that the judge looks at.
 
     Attributes:
-        profile: of the machine.
+        profile: of the machine, by which its paper is measured.
+        profiles: by which its runs were planned, by their ids; of those that are older than such words, none.
         paper: of the machine.
         runs, segments, machine, words: as the API shows them; the segments of all runs, in order. A word that a server
             has forgotten is not among them.
@@ -49,6 +50,7 @@ class Evidence:
     facts: list[dict[str, Any]]
     journal: list[tuple[dict[str, Any], bool]]
     plates: dict[str, Plate]
+    profiles: dict[str, Profile] = field(default_factory=dict)
     words: list[dict[str, Any]] = field(default_factory=list)
     notices: list[dict[str, Any]] = field(default_factory=list)
     ahead: list[tuple[float, float]] = field(default_factory=list)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -37,6 +37,7 @@ def gather(
     digests = sorted({row["plate"] for row in segments})
     return Evidence(
         profile=profile,
+        profiles=dict(_profiles(studio, runs)),
         paper=paper,
         runs=runs,
         segments=segments,
@@ -45,6 +46,16 @@ def gather(
         journal=read_journal(journal),
         plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
     )
+
+
+def _profiles(studio: Studio, runs: Iterable[dict[str, Any]]) -> Iterator[tuple[str, Profile]]:
+    """By which each run was planned."""
+    said: dict[str, list[dict[str, Any]]] = {}
+    for run in runs:
+        if (id := run["profile"]) is not None:
+            said[id] = said.get(id) or studio.get(f"profiles/{id}/versions")["versions"]
+            (own,) = (one for one in said[id] if one["version"] == run["profile_version"])
+            yield run["id"], Profile.from_json(own["said"]["profile"])
 
 
 def read_journal(file: Path) -> list[tuple[dict[str, Any], bool]]:

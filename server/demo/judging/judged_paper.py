@@ -117,7 +117,8 @@ def _early_columns(evidence: Evidence, run: dict[str, Any]) -> float:
     if not rows or not inside.any():
         return -np.inf
     laid = evidence.paper.laid[inside]
-    bursts = np.maximum(laid["column"] - laid["column"] % evidence.profile.columns_per_burst, run["first_column"])
+    cadence = evidence.profiles.get(run["id"], evidence.profile).columns_per_burst
+    bursts = np.maximum(laid["column"] - laid["column"] % cadence, run["first_column"])
     instants = _planned(evidence, rows, bursts)
     ahead = np.array([_ahead_s(evidence, at) for at in laid["at"]])
     column_s = run["mean_turn_s"] / evidence.profile.columns_per_turn

@@ -137,7 +137,8 @@ def test_a_run_that_comes_to_its_end_as_planned_gives_way_to_the_next_at_once(pl
 
 # Of the streams that a forecast is counted from, what moves no end of a part, and is not printing as planned.
 MOVES_NOTHING = """
-    venue-added venue-retired venue-taken-back machine-retired machine-taken-back
+    venue-added venue-retired venue-taken-back profile-added profile-retired profile-taken-back
+    machine-retired machine-taken-back
     node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
     silence-began never-heard silence-ended outage-overridden settlement-differed word-passed-over true-again
     entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
@@ -162,7 +163,7 @@ def test_who_waited_to_count_counts_nothing_that_was_counted_meanwhile(plates: P
 
 
 def test_of_every_event_it_was_decided_what_it_moves() -> None:
-    counted_from = {"machine", "run", "venue", "opening", "service"}
+    counted_from = {"machine", "profile", "run", "venue", "opening", "service"}
     kinds = {kind for kind, cls in EVENT_CLASSES.items() if getattr(cls, "stream", "machine") in counted_from}
     assert sorted([*INVALIDATED_BY, *AS_PLANNED, *MOVES_NOTHING.split()]) == sorted(kinds)
 

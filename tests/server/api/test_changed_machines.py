@@ -115,6 +115,21 @@ def test_a_venue_that_is_retired_in_this_moment_takes_it_not_back(
     assert house.get("venues/shed").json()["retired_at"] is not None
 
 
+def test_its_runs_go_on_by_the_model_that_they_were_planned_with(house: Caller) -> None:
+    house.create("profiles", changed(PROFILE, "profile.highest_mm_per_hour", 25.0) | {"id": "slow"})
+    shown = patch(house, PATH, {"profile": "slow"}, "?preview=true").json()
+    assert shown["in_words"] == [
+        "It is a slow from now on, instead of a wren; its board hears so with work.",
+        "Run spring goes on as it was planned, by version 1 of wren.",
+    ]
+    assert patch(house, PATH, {"profile": "slow"}).json()["profile"] == "slow"
+    assert patch(house, "profiles/wren", {"profile": {"columns_per_burst": 2}}, "?preview=true").json()["in_words"] == [
+        "This is version 2 of Wren: new runs are printed by it.",
+        "Run spring of Wren 1 goes on with version 1, until it is over.",
+    ]
+    assert patch(house, PATH, {"profile": "wren"}).status_code == 200
+
+
 def test_of_a_profile_that_is_retired_in_this_moment_none_is_added(
     house: Caller, monkeypatch: pytest.MonkeyPatch
 ) -> None:
