@@ -24,6 +24,19 @@ def block(language: str, holds: str) -> str:
     return found[0]
 
 
+def changes() -> str:
+    """What is said of changing it, at the server, where nobody is asked here, and over the API."""
+    at_the_server, over_the_api = re.findall(
+        r"```sh\n(.*?)```", README.partition("## Changing what was said")[2], re.DOTALL
+    )[:2]
+    return (
+        at_the_server.replace(".venv/bin/dayroll change", f"{sys.executable} -m server change --yes").replace(
+            ".venv/bin/dayroll", f"{sys.executable} -m server"
+        )
+        + over_the_api
+    )
+
+
 def test_a_run_is_planned_from_a_shell_and_another_from_python(tmp_path: Path) -> None:
     settings = {"DAYROLL_HOME": str(tmp_path / "home"), "DAYROLL_HORIZON_H": "2"}
     ours = {name: value for name, value in os.environ.items() if not name.startswith("DAYROLL_")} | settings
@@ -33,7 +46,7 @@ def test_a_run_is_planned_from_a_shell_and_another_from_python(tmp_path: Path) -
         shell = block("sh", "post runs").replace(STATED, address)
         shell = shell.replace(".venv/bin/dayroll", f"{sys.executable} -m server")
         python = block("python", "urllib.request").replace(STATED, address)
-        both = f"{shell}\n{sys.executable} -c {shlex.quote(python)}\necho $KEY"
+        both = f"{shell}\n{sys.executable} -c {shlex.quote(python)}\n{changes()}\necho\necho $KEY"
         command = ["bash", "-euo", "pipefail", "-c", both]
         done = subprocess.run(command, env=ours, cwd=ROOT, capture_output=True, text=True, timeout=300)
         assert done.returncode == 0, done.stdout + done.stderr
@@ -41,3 +54,6 @@ def test_a_run_is_planned_from_a_shell_and_another_from_python(tmp_path: Path) -
         first, second = (ask(address, "GET", f"/api/v1/runs/{id}", key)[1] for id in ("first", "second"))
         assert (first["machine"], first["cycle"]) == ("tern-1", "apparent-solar-day")
         assert second["starts_at"] == first["ends_at"] < second["ends_at"]
+        steps = ask(address, "GET", "/api/v1/venues/mill/history", key)[1]["steps"]
+        assert [step["reason"] for step in steps] == [None, "as it says at the door", "so it is written"]
+        assert first["ended_at"] is None and "Subscribed calendars" in done.stdout

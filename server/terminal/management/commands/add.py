@@ -1,0 +1,72 @@
+"""`dayroll add`: one more of something, from a file, after a look at what that comes to."""
+
+from __future__ import annotations
+
+import sys
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandError
+
+from scheduling.commands.plan_run import PlanRun
+from server.api.json_parser import read_json
+from server.api.problems import Unreadable
+from server.api.resources import Resource
+from server.terminal.changing.asking import ask
+from server.terminal.changing.in_words import preview_in_words, row_in_words
+from server.terminal.changing.names import ADDED, clocks, plural
+from server.terminal.changing.order_command import OrderCommand, add_consent
+
+
+class Command(OrderCommand):
+    help = "Add one of something, as the API takes it, from a file of JSON; such as: dayroll add opening night.json."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("what", choices=ADDED)
+        parser.add_argument("file", help="with JSON; a hyphen for what comes in on standard input")
+        add_consent(parser)
+
+    def handle(self, *args: Any, what: str, file: str, **options: Any) -> None:
+        resource = ADDED[what]
+        body = _read(file)
+        preview = _preview(resource, body)
+        self.carried_out(
+            options,
+            preview,
+            _said(what, body, preview),
+            lambda _: ask("POST", plural(resource), body),  # adding asks for no yes
+            f"{what} {body.get('id')} is added.",
+        )
+
+
+def _read(file: str) -> dict[str, Any]:
+    try:
+        body = read_json(sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes())
+    except Unreadable as error:
+        raise CommandError(f"{file}: {error.detail}") from error
+    if not isinstance(body, dict):
+        raise CommandError(f"{file}: this is no JSON object; give one, as the API takes it")
+    return body
+
+
+def _preview(resource: Resource, body: Any) -> Any:
+    """What it would come to; None where the API does not tell that beforehand."""
+    if resource.command is PlanRun:
+        return ask("POST", "run-checks", body).body
+    return None if resource.preview is None else ask("POST", plural(resource), body, preview="true").body
+
+
+def _said(what: str, body: Any, preview: Any) -> Iterator[str]:
+    clock = clocks()(body)
+    if preview is not None and "fields" in preview:
+        yield from preview_in_words(preview, clock)
+        return
+    yield f"What is added, {what} {body.get('id')}:"
+    yield from row_in_words(body, clock)
+    if preview is not None:
+        columns, ends = preview["end_column"] - preview["first_column"], len(preview["ends"])
+        yield f"{columns} columns, {preview['paper_mm'] / 1000.0:.3f} m of paper, {preview['cuts']} cuts."
+        yield f"{ends} {'roll or blade ends' if ends == 1 else 'rolls and blades end'} in it."
+        yield from preview_in_words({"fields": [], "in_words": [], "warnings": preview["warnings"]}, clock)
