@@ -52,7 +52,8 @@ class OrderCommand(TerminalCommand):
         answer, warnings = None, [] if preview is None else preview["warnings"]
         if not options["preview"]:
             self._require_yes(options, warnings)
-            answer = order({"accept": "true"} if warnings else {})
+            # Only those that were seen are meant: one that has come up since is told first.
+            answer = order({"accept": ",".join(one["kind"] for one in warnings)} if warnings else {})
         if options["json"]:
             made = {"preview": preview, "made": answer is not None, "now": None if answer is None else answer.body}
             self.stdout.write(json.dumps(made, ensure_ascii=False, indent=2))

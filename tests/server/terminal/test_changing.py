@@ -269,6 +269,12 @@ def test_a_lost_race_changes_nothing(house: Caller, monkeypatch: pytest.MonkeyPa
     assert house.get("openings/first-night").json()["opens_at"] == "2026-03-21T19:00:00.000000Z"
 
 
+def test_a_warning_that_comes_up_meanwhile_is_told_first(house: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", Meanwhile(lambda: house.put("venues/quay/hours", HOURS)))
+    assert refused(*MOVE).startswith("This needs a yes. ")
+    assert house.get("openings/first-night").json()["opens_at"] == "2026-03-21T19:00:00.000000Z"
+
+
 def test_what_a_machine_tells_meanwhile_is_no_lost_race(
     house: Caller, node: Caller, monkeypatch: pytest.MonkeyPatch
 ) -> None:
