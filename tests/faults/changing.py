@@ -22,6 +22,8 @@ JUST_BEFORE = timedelta(seconds=1)
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 # With these a run ends before it was to.
 TAKE_BACK = ("ended", "withdrawn", "ended-and-on")
+# Nor is a run planned by what a server then forgets, as its board would have printed by that.
+NOT_FORGOTTEN = (*TAKE_BACK, "revised")
 # By so much the hours of two machines on one server differ at most.
 APART_H = 0.3
 # Answers to something that cannot be said so; any other to what is said here is a defect.
@@ -35,7 +37,7 @@ def change(stage: Stage, fault: Fault) -> list[Act]:
 
 
 def _say(stage: Stage, what: str, say: Callable[[], None]) -> None:
-    if not stage.server_off and not (what in TAKE_BACK and _is_to_be_forgotten(stage)):
+    if not stage.server_off and not (what in NOT_FORGOTTEN and _is_to_be_forgotten(stage)):
         try:
             say()
             return
@@ -153,6 +155,36 @@ def _calibrated(stage: Stage, dice: Random) -> None:
     _call(stage, "PUT", f"machines/{stage.machine}/calibration", measured, 200)
 
 
+def _revised(stage: Stage, dice: Random) -> None:
+    """Model and picture are others from now on, perhaps twice; runs that were planned go on with their own."""
+    furnished = PROFILES[stage.scenario.profile]
+    cadence, passes = furnished["columns_per_burst"], furnished["head"].get("passes")
+    numbers: dict[str, Any] = {
+        "columns_per_burst": (cadence, cadence // 2 or 2),
+        "highest_mm_per_hour": (60.0, 55.0),
+        "clock_tolerance_dots": (0.5, 0.45),
+        "slip_threshold_mm": (0.5, 0.4),
+        "knife": ({"head_to_knife_mm": 5.0}, {"head_to_knife_mm": 9.0}),
+        "media": ({"roll_m": 50.0}, {"roll_m": 40.0}),
+        "head": ({"passes": passes}, {"passes": 2}) if passes else ({}, {"strobe_s": 0.001}),
+    }
+    before = _planned_by(stage)
+    for _ in range(dice.choice((1, 1, 2))):
+        said = {name: dice.choice(numbers[name]) for name in dice.sample(sorted(numbers), dice.randint(1, 3))}
+        _call(stage, "PATCH", f"profiles/{stage.scenario.profile}", {"profile": said, "reason": "it was measured"}, 200)
+    if dice.random() < 0.5:
+        _call(stage, "PATCH", "sources/land", {"method": dice.choice(("blue-noise", "diffusion"))}, 200)
+    if (after := _planned_by(stage)) != before:
+        stage.problems.append(f"runs that were planned by {before} go by {after} after that was revised")
+
+
+def _planned_by(stage: Stage) -> list[Any]:
+    """The versions that the runs name which the server knows."""
+    answers = [stage.lane.studio.call("GET", f"runs/{run}") for run in stage.runs]
+    names = ("profile", "profile_version", "source_version")
+    return [[row[name] for name in names] for status, row in answers if status == 200]
+
+
 def _ended(stage: Stage, dice: Random) -> None:
     """A run ends before it is over, now or in a while, perhaps twice; and perhaps later again."""
     run = dice.choice(stage.runs)
@@ -200,6 +232,7 @@ CHANGES = {
     "opening-moved": _opening_moved,
     "window-moved": _window_moved,
     "ended-and-on": _ended_and_on,
+    "revised": _revised,
 }
 # With these, and in this order, dice chose before there were more: seeds that they chose for mean what they did.
 FIRST_CHANGES = ("ended", "withdrawn", "hours", "opening", "window", "planned-again", "calibrated")
