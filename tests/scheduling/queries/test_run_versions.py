@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from machines.chance import SYSTEM
 from machines.errors import InputError
@@ -195,3 +199,54 @@ def test_another_name_is_no_other_version() -> None:
     told = ProfileVersion.objects.order_by("number").values_list("number", "data")
     assert [(number, Profile.from_json(data).columns_per_burst) for number, data in told] == [(1, 4), (2, 5), (3, 6)]
     assert rebuilt_equal()
+
+
+# What is said of the model, by when.
+NUMBERS: dict[str, Callable[[int], dict[str, Any]]] = {
+    "cadence": lambda step: {"columns_per_burst": step + 4},
+    "speed": lambda step: {"highest_mm_per_hour": 20.0 + step},
+    "roll": lambda step: {"media": replace(small_profile().media, roll_m=10.0 + step)},
+    "name": lambda step: {"name": f"Small {step}"},
+}
+SAID = st.sampled_from([*NUMBERS, "picture", "plan", "withdraw", "model"])
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(said=st.lists(SAID, min_size=1, max_size=8))
+def test_whatever_is_said_each_run_keeps_its_own(said: list[str]) -> None:
+    with transaction.atomic():
+        _say_all(said)
+        assert rebuilt_equal()
+        transaction.set_rollback(True)
+
+
+def _say_all(said: list[str]) -> None:
+    furnish()
+    order(handlers.AddProfile, id="other", profile=PROFILE | {"clock_tolerance_dots": 0.25})
+    planned: dict[str, tuple[Any, Any]] = {}
+    for step, what in enumerate(said, 1):
+        if what == "plan":
+            begins = NOON + step * DAY
+            plan(id=f"run-{step}", starts_at=begins.isoformat(), ends_at=(begins + DAY / 2).isoformat())
+            planned[f"run-{step}"] = _printed_by(f"run-{step}")
+        elif what == "withdraw" and planned:
+            if not Run.objects.get(id=min(planned)).withdrawn_at:
+                withdraw(min(planned))
+        elif what == "picture":
+            redraw_as(north_degrees=20.0 + step)
+        elif what == "model":
+            become("small" if Machine.objects.get().profile_id == "other" else "other")
+        elif what in NUMBERS:
+            revise(**NUMBERS[what](step))
+        assert {run: _printed_by(run) for run in planned} == planned
+        newest = machine_context(Machine.objects.get(), NOON).model
+        assert all(run_profile(run).media == newest.media for run in Run.objects.all())
+
+
+def _printed_by(id: str) -> tuple[Any, Any]:
+    """What of a run no word on its model or picture changes."""
+    run = Run.objects.get(id=id)
+    profile = run_profile(run)
+    return [getattr(profile, name) for name in ("columns_per_burst", "highest_mm_per_hour", "clock_tolerance_dots")], (
+        run_source(run).picture
+    )

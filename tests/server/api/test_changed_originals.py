@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
+from machines.recovery import Limit, Rule
 from scheduling.log.models import Event
 from server import jobs
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import act, patch
+from tests.server.api.test_override import report, settled
 from tests.server.api.test_successor_runs import NOON, followed, succeed
 from tests.server.api.test_withdrawn_runs import work
 from tests.server.studio import MACHINE, PROFILE, RUN, SOURCE, Caller, HeldClock
@@ -98,6 +100,26 @@ def test_other_numbers_are_a_version_and_a_run_goes_on_with_its_own(
     clock.at += timedelta(days=4)
     jobs.extend()
     assert work(node).profile.columns_per_burst == 3
+
+
+def test_what_its_board_settles_is_held_against_the_version_of_the_run(
+    furnished: Caller, node: Caller, clock: HeldClock
+) -> None:
+    act(furnished, "runs/spring", "withdraw")
+    furnished.create(
+        "runs", RUN | {"id": "late", "policy": {"kind": "replay-within", "within": {"value": 1.0, "unit": "hours"}}}
+    )
+    jobs.extend()
+    held, at = work(node), datetime(2026, 3, 20, 16, tzinfo=UTC)
+    patch(furnished, "profiles/wren", {"profile": {"highest_mm_per_hour": 6.0, "columns_per_burst": 9}})
+    newest = replace(held, profile=replace(held.profile, highest_mm_per_hour=6.0, columns_per_burst=9))
+    rule, since = Rule(kind="replay-within", within=Limit(value=1.0, unit="hours")), at - timedelta(hours=2)
+    ours, other = (settled(one, 1, at, rule, since=since) for one in (held, newest))
+    assert ours["decision"]["replayed"] != other["decision"]["replayed"]
+    clock.at = at
+    report(node, ours)
+    assert Event.objects.filter(kind="gap-settled").count() == 1
+    assert not Event.objects.filter(kind="settlement-differed").exists()
 
 
 def test_whoever_follows_a_run_takes_the_newest_from_a_boundary_on(furnished: Caller, node: Caller) -> None:
