@@ -16,6 +16,7 @@ from django.urls import Resolver404, resolve
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import APIException
 from rest_framework.request import Request
+from rest_framework.response import Response
 from rest_framework.settings import APISettings
 
 from machines.errors import DayrollError
@@ -89,7 +90,8 @@ def ask(method: str, address: str, body: Any = None, *, tag: str | None = None, 
         raise DayrollError(f"somebody changed it meanwhile ({error.problem})", AGAIN) from error
     except APIException as error:
         raise DayrollError(str(error.detail)) from error
-    return Answer(json.loads(response.render().content), response.headers.get("ETag"))
+    content = response.render().content if isinstance(response, Response) else response.content
+    return Answer(json.loads(content), response.headers.get("ETag"))
 
 
 def _changes(error: MovedOn) -> str:

@@ -3,16 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from dataclasses import dataclass, fields
+from typing import Any, cast
 from zoneinfo import ZoneInfo
+
+from django.urls import URLPattern, URLResolver, get_resolver
 
 from machines.errors import DayrollError
 from scheduling.log.models import Machine, Venue
 from scheduling.sky.zones import zone
+from server.api.conditional import Replaced
 from server.api.resources import RESOURCES, Resource
 
 CHANGEABLE = {one.name: one for one in RESOURCES if one.changeable is not None}
 ADDED = {one.name: one for one in RESOURCES if one.command is not None or one.many is not None}
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What is kept of one thing as a whole, such as a venue's hours.
+
+    Attributes:
+        of: the name of the list that the thing is in.
+        part: the last of its address.
+        has_preview: whether the API tells beforehand what setting it would do.
+        has_reason: whether a reason is kept with it.
+    """
+
+    of: str
+    part: str
+    has_preview: bool
+    has_reason: bool
+
+    def address(self, id: str) -> str:
+        """Of what is kept of one thing."""
+        return f"{plural(resource_named(self.of))}/{id}/{self.part}"
+
+
+def kept() -> dict[str, Kept]:
+    """All that is kept so, by name."""
+    found, api = {}, cast("URLResolver", get_resolver("server.urls").url_patterns[0])
+    for route in cast("list[URLPattern]", api.url_patterns):
+        view: Any = getattr(route.callback, "cls", None)
+        if view is not None and issubclass(view, Replaced):
+            of, _, part = str(route.name).partition("-")
+            has_reason = any(one.name == "reason" for one in fields(view.reads))
+            found[part] = Kept(of, part, "preview" in view.ordered_with, has_reason)
+    return found
 
 
 def plural(resource: Resource) -> str:

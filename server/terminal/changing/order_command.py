@@ -33,7 +33,7 @@ class OrderCommand(TerminalCommand):
         order: Callable[[dict[str, str]], Answer],
         done: str,
     ) -> None:
-        """Show a preview, and have it done where that is meant.
+        """Show a preview, and have it done where that is meant and would change something.
 
         Args:
             options: see `add_consent`.
@@ -48,6 +48,9 @@ class OrderCommand(TerminalCommand):
         if options["json"] and not (options["yes"] or options["preview"]):
             raise CommandError("--json asks nobody; give --yes, or --preview to only look")
         if not options["json"]:
+            if preview is not None and not preview.get("fields", True):
+                self.stdout.write("It is so already; nothing was changed.")
+                return
             self.stdout.writelines(f"{line}\n" for line in said)
         answer, warnings = None, [] if preview is None else preview["warnings"]
         if not options["preview"]:

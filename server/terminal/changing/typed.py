@@ -1,20 +1,42 @@
-"""What is typed at the terminal, as JSON: a field and its value, and local times as instants."""
+"""What is typed at the terminal, as JSON: a file, a field and its value, and local times as instants."""
 
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable
 from datetime import datetime
+from pathlib import Path
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 from zoneinfo import ZoneInfo
 
-from machines.errors import InputError
+from machines.errors import DayrollError, InputError
 from machines.serialization import format_instant
 from scheduling.sky.civil import CivilTimeError, instant_of
+from server.api.json_parser import read_json
+from server.api.problems import Unreadable
 
 A_FIELD = (
     "give name=value, such as name='First night' or closing=null; a dot goes inside: anchor.civil=2027-01-03T18:00"
 )
+
+A_FILE = "with a JSON object, as the API takes it; a hyphen for what comes in on standard input"
+
+
+def json_in(file: str) -> dict[str, Any]:
+    """The JSON object in a file, or on standard input for a hyphen.
+
+    Raises:
+        DayrollError: it is none.
+        OSError: it cannot be read.
+    """
+    try:
+        body = read_json(sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes())
+    except Unreadable as error:
+        raise DayrollError(f"{file}: {error.detail}") from error
+    if not isinstance(body, dict):
+        raise DayrollError(f"{file}: this is no JSON object", "give one, as the API takes it")
+    return body
 
 
 def fields_typed(typed: Iterable[str], of: type[Any], clock: ZoneInfo | None) -> dict[str, Any]:

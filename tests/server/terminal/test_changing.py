@@ -17,7 +17,7 @@ from django.core.management import CommandError, call_command
 
 from scheduling.log.models import Event, Opening, Run
 from server.api.resources import RESOURCES
-from server.terminal.changing.names import ADDED, CHANGEABLE, plural
+from server.terminal.changing.names import ADDED, CHANGEABLE, kept, plural
 from server.terminal.management.commands.change import KINDS
 from tests.server.api.test_bad_input import problem
 from tests.server.studio import OPENING, RUN, SERVICE_WINDOW, Caller, changed
@@ -132,7 +132,29 @@ def test_everything_is_added_as_the_api_adds_it(house: Caller, name: str, tmp_pa
     assert said == problem(house.post(address, {"id": "one"}), 422)["detail"]
 
 
+@pytest.mark.parametrize("what", kept())
+def test_what_is_kept_as_a_whole_is_set_as_the_api_sets_it(house: Caller, what: str, tmp_path: Path) -> None:
+    (file := tmp_path / "one.json").write_text('{"nothing": 1}')
+    one = kept()[what]
+    answer = house.put(one.address(IDS[one.of]), {"nothing": 1})
+    assert refused("set", what, IDS[one.of], file, "--yes") == problem(answer, 422)["detail"]
+    assert f"'no' is not among the {one.of}s" in refused("set", what, "no", file, "--yes")
+
+
 # What is made, and by whom.
+
+
+def test_hours_are_set_and_the_machine_is_measured(house: Caller, tmp_path: Path) -> None:
+    (file := tmp_path / "week.json").write_text(json.dumps(HOURS))
+    assert dayroll("set", "hours", "quay", file, "--yes").endswith("hours of quay: set.\n")
+    assert house.get("venues/quay/hours").json()["week"]["saturday"] == HOURS["week"]["saturday"]
+    file.write_text('{"feed_factor": 1.01}')
+    said = dayroll("set", "calibration", "wren-1", file, "--yes")
+    assert said == '  calibration: - -> {"feed_factor": 1.01}\ncalibration of wren-1: set.\n'.join(
+        ["What differs (times by the clock of Europe/Lisbon):\n", ""]
+    )
+    assert refused("set", "calibration", "wren-1", file, "--reason", "a", "--yes").startswith("no reason is kept")
+    assert house.get("machines/wren-1").json()["calibration"]["feed_factor"] == 1.01
 
 
 def test_an_opening_is_moved_by_the_local_time(house: Caller) -> None:

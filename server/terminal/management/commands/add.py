@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from argparse import ArgumentParser
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-from django.core.management.base import CommandError
-
 from scheduling.commands.plan_run import PlanRun
-from server.api.json_parser import read_json
-from server.api.problems import Unreadable
 from server.api.resources import Resource
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words, row_in_words
 from server.terminal.changing.names import ADDED, clocks, plural
 from server.terminal.changing.order_command import OrderCommand, add_consent
+from server.terminal.changing.typed import A_FILE, json_in
 
 
 class Command(OrderCommand):
@@ -25,12 +20,12 @@ class Command(OrderCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", choices=ADDED)
-        parser.add_argument("file", help="with JSON; a hyphen for what comes in on standard input")
+        parser.add_argument("file", help=A_FILE)
         add_consent(parser)
 
     def handle(self, *args: Any, what: str, file: str, **options: Any) -> None:
         resource = ADDED[what]
-        body = _read(file)
+        body = json_in(file)
         preview = _preview(resource, body)
         self.carried_out(
             options,
@@ -39,16 +34,6 @@ class Command(OrderCommand):
             lambda _: ask("POST", plural(resource), body),  # adding asks for no yes
             f"{what} {body.get('id')} is added.",
         )
-
-
-def _read(file: str) -> dict[str, Any]:
-    try:
-        body = read_json(sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes())
-    except Unreadable as error:
-        raise CommandError(f"{file}: {error.detail}") from error
-    if not isinstance(body, dict):
-        raise CommandError(f"{file}: this is no JSON object; give one, as the API takes it")
-    return body
 
 
 def _preview(resource: Resource, body: Any) -> Any:

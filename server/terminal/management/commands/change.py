@@ -37,13 +37,10 @@ class Command(OrderCommand):
         body = fields_typed(options["fields"], ordered.command if ordered else object, clock)
         body |= {} if options["reason"] is None else {"reason": options["reason"]}
         preview = ask("PATCH", address, body, tag=seen.tag, preview="true").body
-        if preview["fields"] or options["json"]:
-            self.carried_out(
-                options,
-                preview,
-                preview_in_words(preview, clock),
-                lambda query: ask("PATCH", address, body, tag=seen.tag, **query),
-                f"{what} {id} is changed.",
-            )
-        else:
-            self.stdout.write("It is so already; nothing was changed.")
+        self.carried_out(
+            options,
+            preview,
+            preview_in_words(preview, clock),
+            lambda query: ask("PATCH", address, body, tag=seen.tag, **query),
+            f"{what} {id} is changed.",
+        )

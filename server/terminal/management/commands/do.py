@@ -41,16 +41,13 @@ class Command(OrderCommand):
         typed = {name.removeprefix(TYPED): text for name, text in options.items() if name.startswith(TYPED)}
         body = {name: value_typed(text, kinds[name], name, clock) for name, text in typed.items() if text is not None}
         preview = ask("POST", f"{address}/{act}", body, tag=seen.tag, preview="true").body
-        if preview["fields"] or options["json"]:
-            self.carried_out(
-                options,
-                preview,
-                preview_in_words(preview, clock),
-                lambda query: ask("POST", f"{address}/{act}", body, tag=seen.tag, **query),
-                f"{what} {id}: {act} is done.",
-            )
-        else:
-            self.stdout.write("It is so already; nothing was changed.")
+        self.carried_out(
+            options,
+            preview,
+            preview_in_words(preview, clock),
+            lambda query: ask("POST", f"{address}/{act}", body, tag=seen.tag, **query),
+            f"{what} {id}: {act} is done.",
+        )
 
 
 def _add_act(parser: ArgumentParser, act: AnAct) -> None:
