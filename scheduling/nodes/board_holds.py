@@ -31,8 +31,8 @@ class BoardHolds:
         until: when the work ends that it holds of the run, UTC; None where it holds nothing of it.
         next_column: that it would lay next, by that word; None where it is not on the run.
         in_words: for people; times are by the venue's clock.
-        revision: how much it has heard of what people said of the run; None where it holds nothing of it, or an older
-            board does not say.
+        revision: how much it has heard of what people said of the run; None where it holds nothing of one that stands,
+            or an older board does not say.
     """
 
     heard_at: datetime | None
@@ -57,8 +57,8 @@ class BoardKnows:
     """Whether the board of a machine knows what people said of a run.
 
     Attributes:
-        knows: false while it prints by the plan before; null where it holds nothing of the run, was never heard, or
-            does not say.
+        knows: false while it prints by the plan before; null where it holds nothing of a run that stands, was never
+            heard, or does not say.
         heard_at: when it was heard last; null for never.
         holds_until: when the work ends that it holds of the run; null where it holds nothing of it.
         in_words: for people; times are by the venue's clock.
@@ -117,7 +117,10 @@ def holds_by(run: Run, name: str, clock: ZoneInfo, row: Heartbeat | None) -> Boa
     said = f"{name} was last heard on {moment_in_words(row.heard_at, clock)}"
     if until is None:
         said += ", and holds none of it."
-        return BoardHolds(heard_at=row.heard_at, until=None, next_column=None, in_words=said)
+        # Of a run that was withdrawn before it said so, there is nothing left to hear.
+        has_let_go = run.withdrawn_at is not None and status.at > run.withdrawn_at
+        knows = run.revision if has_let_go else None
+        return BoardHolds(heard_at=row.heard_at, until=None, next_column=None, in_words=said, revision=knows)
     held = BoardHolds(
         heard_at=row.heard_at,
         until=until,

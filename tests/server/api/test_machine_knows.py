@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.server.api.test_ended_runs import LATER, end
 from tests.server.api.test_withdrawn_runs import PATH, tell, work
-from tests.server.studio import RUN, Caller
+from tests.server.studio import RUN, Caller, HeldClock
 
 HELD = "Wren 1 was last heard on 2026-03-20 06:00; it holds work until 2026-03-22 12:00"
 
@@ -76,6 +76,20 @@ def test_a_board_on_another_run_holds_none_of_it(furnished: Caller, node: Caller
     tell(node, status=status | {"held_run": "other"})
     none = "Wren 1 was last heard on 2026-03-20 06:00, and holds none of it."
     assert (board(furnished)["knows"], board(furnished)["in_words"]) == (None, none)
+
+
+def test_a_board_that_has_let_go_of_a_withdrawn_run_knows(
+    furnished: Caller, node: Caller, clock: HeldClock, status: Any
+) -> None:
+    tell(node, status=status)
+    furnished.post(f"{PATH}/withdraw?accept=true", {}, HTTP_IF_MATCH="*")
+    assert board(furnished)["knows"] is False
+    clock.sleep(60.0)
+    let_go = status | {"held_until": None, "held_run": None, "held_revision": None, "next_column": None}
+    tell(node, status=let_go)
+    assert board(furnished)["knows"] is None, "as it was before it could have heard"
+    tell(node, status=let_go | {"at": "2026-03-20T06:01:00Z"})
+    assert (board(furnished)["knows"], known(furnished)) == (True, [True, True])
 
 
 def test_of_a_run_as_it_was_nothing_is_told(furnished: Caller) -> None:
