@@ -439,6 +439,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.demo.time_compression.SLOWEST_SHARE": (0.125, "a day of ten minutes; nobody waits longer"),
     "server.demo.acceptance.ON_TIME_SHARE": (0.999, "of all columns within one dot time"),
     "server.demo.acceptance.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
+    "server.demo.kept_changes.HEARS_WITHIN": (timedelta(hours=1), "a board asks again, once it has a network"),
+    "server.demo.kept_changes.A_SECOND": (timedelta(seconds=1), "a calendar tells no less"),
     "server.demo.acceptance.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
     "server.demo.judging.judged_paper.EARLIEST_COLUMNS": (0.55, "a board's clock is surer than half a column"),
     "server.demo.stalls.MATTERS_SHOWN_S": (60.0, "less than the narrowest dot of the demonstration"),
@@ -520,6 +522,7 @@ NO_LIMITS: dict[str, str] = {
         server.demo.time_compression.STEP server.demo.time_compression.OF_A_BUSY_ONE
         server.demo.time_compression.GLANCE_S server.demo.time_compression.ALWAYS_TAKEN server.demo.processes.PATIENCE_S
         server.demo.processes.COLUMNS_PER_COMMIT server.demo.scenario.SECONDS_SHOWN_PER_SECOND
+        server.demo.changes.LOOKED_AT_MOST server.demo.venue_network.AT_ONCE
         server.demo.scenario.HOURS server.demo.scenario.LEAD_HOURS server.demo.scenario.IDLE_FIRING
         server.demo.stalls.LOOK_EVERY_S server.demo.story.LOOK_EVERY_S server.demo.story.TELL_EVERY_S""",
 }

@@ -3,9 +3,14 @@
 __main__.py      the command
 scenario.py      who prints what where, and what goes wrong when
 processes.py     starting, killing and asking server and nodes
+stage.py         what runs, and where it keeps its things
+venue_network.py what passes between a node and the server, until it is gone
 story.py         the run of it, told as it goes
+acts.py          what goes wrong in it, and what people do
+changes.py       what the studio changes meanwhile
 station_day.py   what a day of a station has left, read from the outside
 judging/         what must hold of any paper and any log; fault runs are judged by it, too
 acceptance.py    what was promised, measured
+kept_changes.py  the same of a plan that changes
 report.py        report.json, the papers as PNG, the words at the end
 """

@@ -17,6 +17,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 
 from server.demo import report, scenario, stalls, story, time_compression
 from server.demo.processes import ROOT, DemoError, free_port
+from server.demo.stage import Stage
 from server.demo.verdict import broken_names, verdict
 
 MOST_COPIES = 20
@@ -97,7 +98,7 @@ def _play(folder: Path, pace: float, *, serve: bool) -> int | None:
         stage.close()
 
 
-def _run(stage: story.Stage, began: float) -> bool | None:
+def _run(stage: Stage, began: float) -> bool | None:
     _announce(stage)
     story.open_the_door(stage)
     story.furnish(stage)
@@ -126,7 +127,7 @@ def _run(stage: story.Stage, began: float) -> bool | None:
     return judged == "kept"
 
 
-def _announce(stage: story.Stage) -> None:
+def _announce(stage: Stage) -> None:
     """The first lines: how fast, how long, and where to look meanwhile."""
     pace = stage.clock.rate
     slower = (
@@ -138,7 +139,7 @@ def _announce(stage: story.Stage) -> None:
     print(f"  the console meanwhile: {stage.studio.address}/", flush=True)
 
 
-def _serve(stage: story.Stage) -> None:
+def _serve(stage: Stage) -> None:
     story.slow_down(stage)
     print(f"\nThe console is at {stage.studio.address}/ until you press Ctrl-C.", flush=True)
     while True:

@@ -6,6 +6,7 @@ here: what another library says of the sky, and that what was to go wrong did.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -47,7 +48,8 @@ def _promise(name: str, complaints: Sequence[str], holds: bool, measured: dict[s
 
 
 def every_column_accounted_once(day: StationDay) -> Promise:
-    """Every planned column is on the paper exactly once or named in a decision; the sky says which are planned."""
+    """Every planned column is on the paper exactly once or named in a decision; the sky says which are planned. What
+    was printed beyond a run's end is told apart."""
     (first, end), decisions = day.span, [entry.decision for entry in day.evidence.of(GapSettled)]
     spans = {
         "printed": [entry.columns for entry in day.evidence.of(ColumnsPrinted)],
@@ -55,6 +57,8 @@ def every_column_accounted_once(day: StationDay) -> Promise:
         "skipped": [decision.skipped for decision in decisions],
     }
     counts = {kind: sum(map(len, columns)) for kind, columns in spans.items()}
+    beyond = sum(max(0, columns.end - max(columns.first, end)) for columns in spans["printed"])
+    counts["printed"] -= beyond
     sky_first, sky_end = _span_by_the_sky(day)
     return _promise(
         f"every-column-once:{day.station.id}",
@@ -64,6 +68,7 @@ def every_column_accounted_once(day: StationDay) -> Promise:
             "planned": end - first,
             "planned_by_direct_skyfield": sky_end - sky_first,
             **counts,
+            **({"printed_beyond_the_end": beyond} if beyond else {}),
             "pieces": sum(bool(columns) for kind in spans.values() for columns in kind),
         },
     )
@@ -72,8 +77,9 @@ def every_column_accounted_once(day: StationDay) -> Promise:
 def _span_by_the_sky(day: StationDay) -> tuple[int, int]:
     posix = np.array([parse_instant(day.run[name]).timestamp() for name in ("starts_at", "ends_at")])
     turns = direct_turns(day.station.cycle, posix)
-    first, end = np.ceil(turns * day.evidence.profile.columns_per_turn)
-    return int(first), int(end)
+    first, end = turns * day.evidence.profile.columns_per_turn
+    # A run that was ended does so at the very instant of a column.
+    return math.ceil(first), round(end) if day.run["ended_at"] else math.ceil(end)
 
 
 def paper_shows_the_plates(day: StationDay) -> Promise:

@@ -85,9 +85,10 @@ class Studio:
     key: str
     pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(retries=False))
 
-    def call(self, method: str, path: str, body: Any = None) -> tuple[int, Any]:
-        """Status and JSON of a call; ``path`` is below ``/api/v1/``. What is done is done whatever stood there."""
-        heads = {} if method == "GET" else {"If-Match": "*"}
+    def call(self, method: str, path: str, body: Any = None, *, tag: str = "*") -> tuple[int, Any]:
+        """Status and JSON of a call; ``path`` is below ``/api/v1/``. What is done is done to what had a tag, or to
+        whatever stood there."""
+        heads = {} if method == "GET" else {"If-Match": tag}
         response = self.pool.request(
             method,
             f"{self.address}/api/v1/{path}",
@@ -131,6 +132,13 @@ class Studio:
 
     def raw(self, path: str) -> bytes:
         """The bytes of a picture or a calendar."""
+        return bytes(self._fetched(path).data)
+
+    def tag(self, path: str) -> str:
+        """The tag of what is at a path, for whoever changes it."""
+        return self._fetched(path).headers["ETag"]
+
+    def _fetched(self, path: str) -> urllib3.BaseHTTPResponse:
         response = self.pool.request(
             "GET",
             f"{self.address}/api/v1/{path}",
@@ -139,7 +147,7 @@ class Studio:
         )
         if response.status != 200:
             raise DemoError(f"GET {path} answered {response.status}")
-        return bytes(response.data)
+        return response
 
 
 def wait_for_server(address: str, server: Child) -> None:

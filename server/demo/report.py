@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from scheduling.sky.zones import zone
-from server.demo import acceptance, scenario
+from server.demo import acceptance, kept_changes, scenario
 from server.demo.acceptance import Promise
+from server.demo.changes import calendar
 from server.demo.processes import environment, to_its_end
+from server.demo.stage import Stage
 from server.demo.station_day import StationDay, read_day
-from server.demo.story import Stage
 from server.demo.views import view
 
 
@@ -47,12 +48,23 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
         _refused_to_guess(stage),
         _clock_change(stage),
         acceptance.calendars_hold_the_windows(_calendars(stage)),
+        *_changes(stage, everyone),
+    ]
+
+
+def _changes(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
+    """What people said otherwise while the day passed."""
+    assert stage.moved is not None and stage.ended is not None
+    changed = next(day for day in everyone if day.station.id == scenario.CHANGES.station)
+    return [
+        kept_changes.opening_moved(stage.moved),
+        kept_changes.ended_while_offline(changed, stage.ended, stage.network_back_at),
     ]
 
 
 def _calendars(stage: Stage) -> dict[str, bytes]:
     """Each venue's feed, without events of the sky."""
-    return {id: stage.studio.raw(f"venues/{id}/calendar.ics?sky=") for id in scenario.VENUES}
+    return {id: calendar(stage.studio, id) for id in scenario.VENUES}
 
 
 def log_command(stage: Stage, name: str, command: str) -> Promise:

@@ -7,7 +7,7 @@ The zones make time hard: half an hour off (St. John's), a clock change in the m
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 STUDIO = "Saltmarsh Works"
@@ -239,6 +239,38 @@ class ServerOutage:
 
 
 SERVER_OUTAGE = ServerOutage(killed_h=15.0, back_h=19.0)
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What the studio says otherwise while the day passes; hours from the beginning of the runs.
+
+    Attributes:
+        opening, moves, moved_h: which opening moves, what of its anchor changes, and when.
+        later: by how much later its doors open then.
+        station, gone_h, ended_h, back_h: whose network goes and comes back, and when its run is ended meanwhile.
+    """
+
+    opening: str
+    moves: dict[str, Any]
+    later: timedelta
+    moved_h: float
+    station: str
+    gone_h: float
+    ended_h: float
+    back_h: float
+
+
+CHANGES = Changes(
+    opening="first-light",
+    moves={"offset": "PT40M"},
+    later=timedelta(minutes=30),
+    moved_h=2.0,
+    station="curlew-1",
+    gone_h=21.1,
+    ended_h=21.5,
+    back_h=22.4,
+)
 
 OPENINGS: dict[str, dict[str, Any]] = {
     "first-light": {

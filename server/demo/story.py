@@ -5,28 +5,27 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
-from machines.serialization import format_instant, parse_instant
+from machines.serialization import format_instant
 from server.demo import scenario
+from server.demo.acts import acts, arm
 from server.demo.processes import (
     PATIENCE_S,
-    Child,
     DemoError,
     Studio,
     environment,
     node,
     node_program,
     run,
-    run_until_it_works,
     server,
     wait_for_server,
 )
+from server.demo.stage import Stage
 from server.demo.time_compression import GLANCE_S, share_of_a_core
+from server.demo.venue_network import VenueNetwork
 
 # Intervals in seconds as shown by the clock, short enough for a day that passes in a minute.
 SETTINGS = {
@@ -36,45 +35,6 @@ SETTINGS = {
 }
 LOOK_EVERY_S = 0.05
 TELL_EVERY_S = 2.0
-
-
-@dataclass
-class Stage:
-    """Everything that runs, and where it keeps its things.
-
-    Attributes:
-        folder: of the demonstration; each process has a folder and a log file below.
-        clock: the one clock of all processes.
-        studio: the way into the API.
-        server: its process.
-        nodes: station id to process.
-        begins: when the runs do.
-        refusal: status and answer to the local time that comes twice.
-        server_died_at, server_back_at: between these nobody answered.
-        shares: of a core that were to be had, one for each look while the day passed.
-    """
-
-    folder: Path
-    clock: CompressedClock
-    studio: Studio
-    server: Child
-    nodes: dict[str, Child] = field(default_factory=dict)
-    begins: datetime = scenario.CLOCK_BEGINS
-    refusal: tuple[int, Any] = (0, None)
-    server_died_at: datetime = scenario.CLOCK_BEGINS
-    server_back_at: datetime = scenario.CLOCK_BEGINS
-    shares: list[float] = field(default_factory=list)
-
-    def say(self, words: str) -> None:
-        """A line of the story, with the clock's time."""
-        now = utc(self.clock.now())
-        print(f"  {now:%a %d %b %H:%M} UTC  {words}", flush=True)
-
-    def close(self) -> None:
-        """End every process that is left, in order where it can be."""
-        for child in (*self.nodes.values(), self.server):
-            if child.process is not None and child.process.poll() is None:
-                child.stop()
 
 
 def set_the_stage(folder: Path, port: int, pace: float) -> Stage:
@@ -136,25 +96,20 @@ def _plan_runs(stage: Stage) -> None:
 
 def enrol_nodes(stage: Stage) -> None:
     """A one-time code for each board, and the board's agent started in a process of its own."""
+    stage.network = VenueNetwork(int(stage.studio.address.rpartition(":")[2]))
     for station in scenario.STATIONS:
         home = stage.folder / station.id
+        is_apart = station.id == scenario.CHANGES.station
+        address = stage.network.address if is_apart else stage.studio.address
         code = stage.studio.create(f"machines/{station.id}/enrolment", None)["code"]
         child = node(home, stage.clock, station.skew)
-        enrol = [*node_program(), "enrol", "--server", stage.studio.address, "--home", str(home)]
+        enrol = [*node_program(), "enrol", "--server", address, "--home", str(home)]
         run(enrol, child.environment, given=code)
         child.start()
         stage.nodes[station.id] = child
     for station in scenario.STATIONS:
         arm(stage, station)
     stage.say("three boards are enrolled and their agents run, each with a clock of its own that is wrong")
-
-
-def arm(stage: Stage, station: scenario.Station) -> None:
-    """Somebody at the machine looks and arms the knife, if there is one, as soon as the agent is there."""
-    if station.strips_per_turn:
-        home = stage.folder / station.id
-        order = [*node_program(), "arm", "--home", str(home), "--yes"]
-        run_until_it_works(order, environment(home, stage.clock))
 
 
 def slow_down(stage: Stage) -> None:
@@ -164,69 +119,6 @@ def slow_down(stage: Stage) -> None:
     stage.server.environment[CLOCK_VARIABLE] = stage.clock.as_text()
     stage.server.start()
     wait_for_server(stage.studio.address, stage.server)
-
-
-@dataclass(frozen=True, order=True)
-class Act:
-    """Something that happens at an instant of the story."""
-
-    at: datetime
-    words: str = field(compare=False)
-    do: Callable[[], None] = field(compare=False)
-
-
-def acts(stage: Stage) -> list[Act]:
-    """What goes wrong when, in order."""
-    found = [act for station in scenario.STATIONS if station.outage for act in _node_acts(stage, station)]
-    return sorted([*found, *_server_acts(stage)])
-
-
-def _node_acts(stage: Stage, station: scenario.Station) -> list[Act]:
-    outage, child = station.outage, stage.nodes[station.id]
-    assert outage is not None
-    back = stage.begins + timedelta(hours=outage.back_h)
-    return [
-        Act(
-            _middle_of_a_segment(stage, station, outage.killed_h),
-            f"somebody pulls the plug of {station.name} in the middle of a segment (SIGKILL)",
-            child.kill,
-        ),
-        Act(
-            back, f"{station.name} has power again; its policy is {station.policy}, its knife is disarmed", child.start
-        ),
-        Act(
-            stage.begins + timedelta(hours=outage.armed_h),
-            f"somebody has looked at {station.name} and arms its knife",
-            lambda: arm(stage, station),
-        ),
-    ]
-
-
-def _middle_of_a_segment(stage: Stage, station: scenario.Station, hours: float) -> datetime:
-    about = stage.begins + timedelta(hours=hours)
-    for segment in stage.studio.all(f"runs/{station.run}/segments"):
-        starts, ends = parse_instant(segment["starts_at"]), parse_instant(segment["ends_at"])
-        if starts <= about < ends:
-            return starts + (ends - starts) / 2
-    raise DemoError(f"no segment of {station.run} is planned at {about}")
-
-
-def _server_acts(stage: Stage) -> list[Act]:
-    def die() -> None:
-        stage.server.kill()
-        stage.server_died_at = utc(stage.clock.now())
-
-    def return_() -> None:
-        stage.server.start()
-        wait_for_server(stage.studio.address, stage.server)
-        stage.server_back_at = utc(stage.clock.now())
-
-    outage = scenario.SERVER_OUTAGE
-    died, back = (stage.begins + timedelta(hours=h) for h in (outage.killed_h, outage.back_h))
-    return [
-        Act(died, "the server dies without warning (SIGKILL); the nodes print on", die),
-        Act(back, "the server is started again and takes the late reports", return_),
-    ]
 
 
 def play(stage: Stage) -> None:

@@ -11,7 +11,14 @@ from server.demo.time_compression import too_busy
 Verdict = Literal["kept", "broken", "too-busy"]
 # What rests on being in time, and so on the computer. What is twice on the paper, differs from its plate or is in no
 # log is broken however busy it was.
-IN_TIME = ("columns-on-time", "prints-on-without-the-server", "outage-", "knife-follows-the-paper:", "nothing-lost:")
+IN_TIME = (
+    "columns-on-time",
+    "prints-on-without-the-server",
+    "outage-",
+    "knife-follows-the-paper:",
+    "nothing-lost:",
+    "ended-while-offline:",
+)
 
 
 def verdict(promises: Sequence[Promise], shares: Sequence[float], *, stood_still: bool) -> Verdict:

@@ -103,6 +103,7 @@ def _run() -> dict[str, Any]:
         "longest_column": END,
         "beyond": 0,
         "withdrawn_at": None,
+        "ended_at": None,
         "starts_at": format_instant(BEGINS),
         "ends_at": format_instant(ENDS),
         "mean_turn_s": TIMELINE.cycle.mean_turn_s,

@@ -13,7 +13,7 @@ from machines.clock import CompressedClock
 from server.demo.processes import Studio, server
 from server.demo.report import log_command
 from server.demo.scenario import CLOCK_BEGINS
-from server.demo.story import Stage
+from server.demo.stage import Stage
 from tests.server.processes import run
 
 
