@@ -119,12 +119,28 @@ class RunEnd:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NextRun:
+    """The run that a machine turns to by itself once all of the one that it is on is laid.
+
+    Attributes:
+        run, policy: as of any run.
+        segments: in order, at least one; those that the server has not seen reported, up to the horizon asked for.
+        profile: of the machine, where that run is printed by another version of it.
+    """
+
+    run: RunWork
+    policy: Policy
+    segments: tuple[SegmentWork, ...]
+    profile: Profile | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Work:
     """What a node should hold now; ``run`` is None when there is nothing to print.
 
     Attributes:
         epoch: of the machine's credentials; a report with an older one is refused.
-        plates: digests of the plates that the segments need, to be fetched ahead.
+        plates: digests of the plates that the segments need, those of the next run too, to be fetched ahead.
         segments: in order; those that the server has not seen reported, up to the horizon asked for.
         poll_after_s: when to ask again, seconds.
         calibration: what was measured of this machine; None for nothing.
@@ -132,6 +148,8 @@ class Work:
         closed: the venue's closed hours, in order, as far as the server tells them.
         ended: runs of this machine that people have ended or withdrawn. What is held of them beyond their end is let
             go.
+        following: what the machine prints after the run; None where nothing is planned by then. A board keeps it, so
+            that it goes on without a seam although no server is in reach.
     """
 
     epoch: int
@@ -145,13 +163,25 @@ class Work:
     override: Override | None = None
     closed: tuple[Span, ...] = ()
     ended: tuple[RunEnd, ...] = ()
+    following: NextRun | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values; a node that knows neither ``ended`` nor ``revision`` is rarely shown them."""
+        """The message as JSON values; a node that knows neither ``ended``, ``following`` nor ``revision`` is rarely
+        shown them."""
         data: dict[str, Any] = unstructure(self)
         if self.run is not None and self.run.revision == 1:
             del data["run"]["revision"]
-        return {name: value for name, value in data.items() if name != "ended" or value}
+        return {name: value for name, value in data.items() if name not in ("ended", "following") or value}
+
+    def without_segments(self) -> Work:
+        """All of it but the segments, which a board keeps by themselves."""
+        following = None if self.following is None else replace(self.following, segments=())
+        return replace(self, segments=(), following=following)
+
+    def segments_of(self) -> dict[str, tuple[SegmentWork, ...]]:
+        """The segments of each run that it is about, by the run's id."""
+        found = {} if self.run is None else {self.run.id: self.segments}
+        return found if self.following is None else {**found, self.following.run.id: self.following.segments}
 
     @classmethod
     def from_json(cls, data: Any) -> Work:
@@ -177,6 +207,21 @@ def pace(profile: Profile, run: RunWork) -> Pace:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HeldNext:
+    """What a node holds of the run after the one that it is on.
+
+    Attributes:
+        run: id.
+        revision: of what people said of it.
+        until: end of that work.
+    """
+
+    run: str
+    revision: int
+    until: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
 class Status:
     """How the node is at this moment. Telemetry, not fact: the server keeps only the newest.
 
@@ -190,6 +235,7 @@ class Status:
         held_run: the run of that work; None without one, and from a node that does not say.
         held_revision: of what people said of that run, by which whoever changes it is told what the board has not heard
             of; None likewise.
+        following: the work that it holds beyond that; None for none, and from a node that holds one run alone.
     """
 
     at: datetime
@@ -200,6 +246,7 @@ class Status:
     held_until: datetime | None
     held_run: str | None = None
     held_revision: int | None = None
+    following: HeldNext | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

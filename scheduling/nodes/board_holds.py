@@ -95,6 +95,14 @@ def board_holds(run: Run, machine: Machine) -> BoardHolds:
     return holds_by(run, machine.name, zone(machine.venue.zone), row)
 
 
+def _of(run: Run, status: Status) -> Status:
+    """What a board says of the work that it holds, where that is of the run after the one that it is on."""
+    then = status.following
+    if then is None or then.run != run.id:
+        return status
+    return replace(status, held_until=then.until, held_run=then.run, held_revision=then.revision, next_column=None)
+
+
 def holds_by(run: Run, name: str, clock: ZoneInfo, row: Heartbeat | None) -> BoardHolds:
     """What a board holds of a run, by its newest word.
 
@@ -110,7 +118,7 @@ def holds_by(run: Run, name: str, clock: ZoneInfo, row: Heartbeat | None) -> Boa
     if not row.status:  # it has asked for work, and said nothing yet
         said = f"{name} was last heard on {moment_in_words(row.heard_at, clock)}, and has not said what it holds."
         return BoardHolds(heard_at=row.heard_at, until=None, next_column=None, in_words=said)
-    status = structure_lenient(row.status, Status)
+    status = _of(run, structure_lenient(row.status, Status))
     # An older node does not say of which run its work is.
     holds = status.held_until is not None and status.held_run in (None, run.id) and status.held_until > run.starts_at
     until = status.held_until if holds else None

@@ -8,16 +8,17 @@ from datetime import datetime, timedelta
 
 from django.db import DEFAULT_DB_ALIAS
 
-from machines.protocol.messages import RunEnd, RunWork, Work
+from machines.model.profile import Profile
+from machines.protocol.messages import NextRun, RunEnd, RunWork, Work
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
 from scheduling.outages.overrides import active_override
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import (
-    current_run,
     first_due,
     machine_profile,
+    next_runs,
     run_policy,
     run_work,
     segment_work,
@@ -25,13 +26,14 @@ from scheduling.queries.runs import (
 )
 from scheduling.venues.hours import closed_as_told
 
-# A board holds one run at a time, of which something was planned, as far as this server remembers: of those that were
-# ended or taken back since it was heard, it is one of the newest.
+# A board holds one run and the next, of which something was planned, as far as this server remembers: of those that
+# were ended or taken back since it was heard, they are two of the newest.
 MOST_ENDED = 50
 
 
 def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: float) -> Work:
-    """The work of a machine: its current run, and that run's segments not yet accounted for, up to the horizon.
+    """The work of a machine: its current run, and that run's segments not yet accounted for, up to the horizon; and the
+    same of the run after it.
 
     Args:
         machine: id.
@@ -41,21 +43,39 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
     """
     row: Machine = table(Machine, DEFAULT_DB_ALIAS).get(machine)
     until = now + horizon
-    run = current_run(machine=machine, before=until)
+    run, then = (*next_runs(machine=machine, before=until, limit=2), None, None)[:2]
     offered = [] if run is None else segments_to_offer(run, until)
     segments = tuple(map(segment_work, offered))
+    profile = machine_profile(profile=row.profile_id) if run is None else run_profile(run, row)
+    following = None if then is None else _following(then, row, profile, until)
+    needed = (*segments, *(() if following is None else following.segments))
     return Work(
         epoch=row.epoch,
         run=None if run is None else offered_run(run, offered),
         policy=None if run is None else run_policy(run),
-        profile=machine_profile(profile=row.profile_id) if run is None else run_profile(run, row),
-        plates=tuple(dict.fromkeys(segment.plate for segment in segments)),
+        profile=profile,
+        plates=tuple(dict.fromkeys(segment.plate for segment in needed)),
         segments=segments,
         poll_after_s=poll_after_s,
         calibration=None if row.calibration is None else machine_calibration(row),
         override=None if run is None else active_override(run),
         closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
         ended=_ended(machine),
+        following=following,
+    )
+
+
+def _following(run: Run, machine: Machine, profile: Profile, until: datetime) -> NextRun | None:
+    """What a machine turns to by itself, from a run by a profile; None while nothing of it is planned."""
+    offered = segments_to_offer(run, until)
+    if not offered:
+        return None
+    own = run_profile(run, machine)
+    return NextRun(
+        run=offered_run(run, offered),
+        policy=run_policy(run),
+        segments=tuple(map(segment_work, offered)),
+        profile=None if own == profile else own,
     )
 
 

@@ -22,7 +22,7 @@ from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.models import Run, Segment
 from scheduling.log.rows.row_sql import table
 from scheduling.nodes.dispatch import work_for
-from scheduling.queries.runs import HAS_TO_COME, current_run
+from scheduling.queries.runs import HAS_TO_COME, next_runs
 
 # A node asks for one horizon all its life; whoever asks for many has the others forgotten.
 MOST_KEPT = 10_000
@@ -111,7 +111,7 @@ def _changes_at(query: WorkQuery, now: datetime) -> datetime:
     begin: list[Run | Segment] = table(Run, DEFAULT_DB_ALIAS).where(
         f"machine_id = %s AND withdrawn_at IS NULL AND {next_one}", query.machine, ahead
     )
-    if (run := current_run(machine=query.machine, before=ahead)) is not None:
+    for run in next_runs(machine=query.machine, before=ahead, limit=2):
         begin += table(Segment, DEFAULT_DB_ALIAS).where(f"run_id = %s AND {next_one}", run.id, ahead)
     days = (_next_day(now), _next_day(ahead) - query.horizon)
     return min(*days, *(one.starts_at - query.horizon for one in begin))

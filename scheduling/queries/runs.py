@@ -196,8 +196,13 @@ def current_run(*, machine: str, before: datetime) -> Run | None:
 
     A later run waits until the one before it is accounted for to the last column: the paper is one line.
     """
-    condition = f"machine_id = %s AND starts_at < %s AND {HAS_TO_COME} ORDER BY starts_at, id LIMIT 1"
-    return next(iter(table(Run, DEFAULT_DB_ALIAS).where(condition, machine, before)), None)
+    return next(iter(next_runs(machine=machine, before=before, limit=1)), None)
+
+
+def next_runs(*, machine: str, before: datetime, limit: int) -> list[Run]:
+    """The first so many of them, in the order in which they are printed."""
+    condition = f"machine_id = %s AND starts_at < %s AND {HAS_TO_COME} ORDER BY starts_at, id LIMIT {limit}"
+    return table(Run, DEFAULT_DB_ALIAS).where(condition, machine, before)
 
 
 def has_columns_to_come(run: Run) -> bool:

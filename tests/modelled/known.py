@@ -177,7 +177,11 @@ class Known:
 
     def current(self, before: datetime) -> Planned | None:
         """The earliest run that starts before an instant and has columns to come."""
-        return next((run for run in self.in_order() if run.starts_at < before and run.has_columns_to_come), None)
+        return next(iter(self.to_come(before)), None)
+
+    def to_come(self, before: datetime) -> list[Planned]:
+        """All of them, in the order in which they are printed."""
+        return [run for run in self.in_order() if run.starts_at < before and run.has_columns_to_come]
 
     def late_outage(self, run: str) -> Outage | None:
         """The newest outage of a run of which something is still being printed late."""

@@ -14,7 +14,7 @@ import urllib3
 
 from machines.clock import Clock, utc
 from machines.errors import InputError
-from machines.protocol.messages import RunWork, SegmentWork, Work
+from machines.protocol.messages import NextRun, RunWork, SegmentWork, Work
 from machines.recovery import Span
 from machines.serialization import format_instant, unstructure
 from scheduling.nodes.received_entries import read_batch
@@ -30,7 +30,7 @@ API = "/api/v1/"
 # A process that is killed is so within so many virtual seconds, where it writes if it does.
 KILLED_WITHIN_S = 600.0
 
-Offer = tuple[Planned | None, list[SegmentWork], tuple[Span, ...]]
+Offer = tuple[Planned | None, list[SegmentWork], tuple[Span, ...], NextRun | None]
 
 
 def never_closed(start: datetime, end: datetime) -> tuple[Span, ...]:
@@ -184,8 +184,8 @@ class ModelServer:
 
     def work(self, horizon: timedelta) -> tuple[bytes, str]:
         """What the node should hold, and its tag; the same as before where nothing changed."""
-        run, segments, closed = offer = self._offered(horizon)
-        key = (self.known.changes, None if run is None else run.work.id, len(segments), closed)
+        run, segments, closed, following = offer = self._offered(horizon)
+        key = (self.known.changes, None if run is None else run.work.id, len(segments), closed, following)
         if self._work is None or self._work[0] != key:
             body = json.dumps(self._said(offer).as_json(), sort_keys=True).encode()
             self._work = (key, body, f'"{hashlib.sha256(body).hexdigest()}"')
@@ -193,31 +193,42 @@ class ModelServer:
 
     def _offered(self, horizon: timedelta) -> Offer:
         now = self.now()
-        run = self.known.current(now + horizon)
+        run, then = (*self.known.to_come(now + horizon), None, None)[:2]
         if run is None:
-            return None, [], ()
-        segments = [one for one in run.segments if run.is_open(one) and run.begins(one) < now + horizon]
+            return None, [], (), None
         start, last = (one.replace(hour=0, minute=0, second=0, microsecond=0) for one in (now, now + horizon))
-        return run, segments, self.closed(start, last + timedelta(days=1))
+        closed = self.closed(start, last + timedelta(days=1))
+        return run, _open(run, now + horizon), closed, None if then is None else _next_run(then, now + horizon)
 
     def _said(self, offer: Offer) -> Work:
-        run, segments, closed = offer
+        run, segments, closed, following = offer
+        needed = (*segments, *(() if following is None else following.segments))
         return Work(
             epoch=self.known.epoch,
             run=None if run is None else _run_work(run, segments),
             policy=None if run is None else run.policy,
             profile=self.known.profile,
-            plates=tuple(dict.fromkeys(segment.plate for segment in segments)),
+            plates=tuple(dict.fromkeys(segment.plate for segment in needed)),
             segments=tuple(segments),
             poll_after_s=self.poll_after_s,
             override=None if run is None else words.standing(self.known, run),
             closed=closed,
+            following=following,
         )
 
     def _plate(self, digest: str) -> Answer:
         if not any(digest == one.plate for run in self.known.runs.values() for one in run.segments):
             return _problem(404, "about:blank", f"There is no plate {digest}.")
         return _send(200, self.plates[digest], ("Content-Type", "image/png"), ("ETag", f'"{digest}"'))
+
+
+def _open(run: Planned, until: datetime) -> list[SegmentWork]:
+    return [one for one in run.segments if run.is_open(one) and run.begins(one) < until]
+
+
+def _next_run(run: Planned, until: datetime) -> NextRun | None:
+    segments = _open(run, until)
+    return NextRun(run=_run_work(run, segments), policy=run.policy, segments=tuple(segments)) if segments else None
 
 
 def _run_work(run: Planned, offered: list[SegmentWork]) -> RunWork:

@@ -210,7 +210,16 @@ class Printer:
                 return 0.0
         except bursts.CannotTell:
             return self._idle("no-work")
-        return NOTHING_DUE if self._settling.waits else self._laying.go_on(work, driver, now)
+        if self._settling.waits:
+            return NOTHING_DUE
+        return 0.0 if self._turn(work) else self._laying.go_on(work, driver, now)
+
+    def _turn(self, work: HeldWork) -> bool:
+        """Once all of the run is laid, turn to the one that follows it, whether or not a server can be heard."""
+        if not work.is_followed or self.in_hand or self._journal.state().next_column < work.run.end_column:
+            return False
+        with self._journal.transaction() as db:
+            return holding.turn(db)
 
     def _rest(self, hold: Holding, state: State, work: HeldWork | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still

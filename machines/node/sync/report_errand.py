@@ -88,6 +88,7 @@ class ReportErrand:
             return None
         with self.journal.reading() as db:
             state, until, work = read_state(db), holding.held_until(db), holding.work_held(db)
+            following = holding.held_next(db)
         return Status(
             at=utc(estimate.now),
             next_column=None if state.run is None else state.next_column,
@@ -97,4 +98,5 @@ class ReportErrand:
             held_until=None if until is None else parse_instant(until),
             held_run=None if work is None or work.run is None else work.run.id,
             held_revision=None if work is None or work.run is None else work.run.revision,
+            following=following,
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import bisect
 import json
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
@@ -16,9 +17,9 @@ from machines.node.store import recovery_state
 from machines.node.store.documents import get_document, put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
 from machines.node.work.not_understood import Unread
-from machines.protocol.messages import RunWork, SegmentWork, Work
+from machines.protocol.messages import HeldNext, RunWork, SegmentWork, Work
 from machines.recovery import Override, Policy, Span
-from machines.serialization import format_instant, unstructure
+from machines.serialization import format_instant, parse_instant, unstructure
 
 
 def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
@@ -36,19 +37,23 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
         return
     put_document(db, "etag", fetched.etag)
-    put_document(db, "work", replace(work, segments=()))
+    put_document(db, "work", work.without_segments())
     change_state(db, work_version=state.work_version + 1)
-    run = "" if work.run is None else work.run.id
-    numbers = {segment.number for segment in work.segments}
+    run, offered = "" if work.run is None else work.run.id, work.segments_of()
+    numbers = {(id, segment.number) for id, segments in offered.items() for segment in segments}
     # A burst may reach over the boundary from a segment that the head just left.
     left_behind = state.next_column - work.profile.columns_per_burst
     for of_run, number, end in db.execute("SELECT run, number, end_column FROM segment").fetchall():
         to_come = of_run == state.run == run and end > left_behind
-        if of_run != run or (number not in numbers and not to_come):
+        if (of_run, number) not in numbers and not to_come:
             db.execute("DELETE FROM segment WHERE run = ? AND number = ?", (of_run, number))
     db.executemany(
         "INSERT OR REPLACE INTO segment (run, number, first_column, end_column, body) VALUES (?, ?, ?, ?, ?)",
-        [(run, s.number, s.first_column, s.end_column, json.dumps(unstructure(s))) for s in work.segments],
+        [
+            (id, s.number, s.first_column, s.end_column, json.dumps(unstructure(s)))
+            for id, segments in offered.items()
+            for s in segments
+        ],
     )
 
 
@@ -61,12 +66,41 @@ def _end(db: sqlite3.Connection, work: Work) -> None:
     ends = {one.run: one.end_column for one in work.ended}
     if work.run is not None:
         ends[work.run.id] = work.run.end_column
-    end = ends.get(now.run.id, now.run.end_column)
-    if end >= now.run.end_column:
+    following = now.following
+    if following is not None:
+        following = replace(following, run=_shorter(following.run, ends))
+    then = replace(now, run=_shorter(now.run, ends), following=following)
+    if then == now:
         return
-    put_document(db, "work", replace(now, run=replace(now.run, end_column=end)))
-    db.execute("DELETE FROM segment WHERE run = ? AND first_column >= ?", (now.run.id, end))
+    for id, end in ends.items():
+        db.execute("DELETE FROM segment WHERE run = ? AND first_column >= ?", (id, end))
+    if following is not None and following.run.end_column <= following.run.first_column:
+        then = replace(then, following=None)
+    put_document(db, "work", then)
     change_state(db, work_version=read_state(db).work_version + 1)
+
+
+def _shorter(run: RunWork, ends: Mapping[str, int]) -> RunWork:
+    """A run with the end that it was given, where that is an earlier one."""
+    end = ends.get(run.id, run.end_column)
+    return run if end >= run.end_column else replace(run, end_column=end)
+
+
+def turn(db: sqlite3.Connection) -> bool:
+    """Where all of the run that is held is laid, hold the one that follows it in its place, by what the server said
+    last; whether that was so. It is asked for all of its work anew: what it said was of the run before."""
+    work, state = work_held(db), read_state(db)
+    if work is None or work.run is None or work.following is None or state.run != work.run.id:
+        return False
+    if state.next_column < work.run.end_column or _is_in_hand(db, work.run.id):
+        return False
+    then = work.following
+    profile = then.profile or work.profile
+    then_work = replace(work, run=then.run, policy=then.policy, profile=profile, override=None, following=None)
+    put_document(db, "work", then_work)
+    db.execute("DELETE FROM document WHERE name = 'etag'")
+    change_state(db, work_version=state.work_version + 1)
+    return True
 
 
 def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
@@ -134,6 +168,7 @@ def held(db: sqlite3.Connection) -> HeldWork | None:
         shift_s=shift_s,
         override=work.override,
         closed=work.closed,
+        is_followed=work.following is not None,
     )
 
 
@@ -156,12 +191,28 @@ def plates_needed(db: sqlite3.Connection) -> set[str]:
 
 
 def held_until(db: sqlite3.Connection) -> str | None:
-    """RFC 3339 instant at which the last held segment ends, by the run's timeline as it is now; None without work."""
+    """RFC 3339 instant at which the last held segment of the run ends, by its timeline as it is now; None without
+    work."""
     work = work_held(db)
-    row = db.execute("SELECT body FROM segment ORDER BY first_column DESC LIMIT 1").fetchone()
-    if row is None or work is None or work.run is None:
+    return None if work is None or work.run is None else _held_until(db, work.run)
+
+
+def held_next(db: sqlite3.Connection) -> HeldNext | None:
+    """What is held of the run that follows; None for nothing."""
+    work = work_held(db)
+    then = None if work is None or work.following is None else work.following.run
+    until = None if then is None else _held_until(db, then)
+    if then is None or until is None:
         return None
-    last = _shifted(read_document(row[0], SegmentWork).until(work.run.end_column), _shift_s(db, work.run))
+    return HeldNext(run=then.id, revision=then.revision, until=parse_instant(until))
+
+
+def _held_until(db: sqlite3.Connection, run: RunWork) -> str | None:
+    newest = "SELECT body FROM segment WHERE run = ? ORDER BY first_column DESC LIMIT 1"
+    row = db.execute(newest, (run.id,)).fetchone()
+    if row is None:
+        return None
+    last = _shifted(read_document(row[0], SegmentWork).until(run.end_column), _shift_s(db, run))
     return format_instant(last.knots[-1])
 
 
@@ -192,6 +243,7 @@ class HeldWork:
         shift_s: how long that timeline has waited so far, seconds; the knots have it already.
         override: the newest word of a person on an outage.
         closed: the venue's closed hours, in order, as far as they are known.
+        is_followed: whether another run is held, too, that is printed after it.
     """
 
     run: RunWork
@@ -202,6 +254,7 @@ class HeldWork:
     shift_s: float = 0.0
     override: Override | None = None
     closed: tuple[Span, ...] = ()
+    is_followed: bool = False
 
     @cached_property
     def _firsts(self) -> list[int]:

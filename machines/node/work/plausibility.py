@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from machines.errors import InputError
 from machines.model.calibration import UNCALIBRATED
+from machines.model.profile import Profile
 from machines.protocol.messages import JournalPosition, RunWork, SegmentWork, Work, pace
 from machines.serialization import unstructure
 
@@ -52,12 +54,27 @@ def require_plausible(work: Work) -> None:
     (work.calibration or UNCALIBRATED).check(work.profile)
     if work.run is None:
         _require(not work.segments, "segments", "segments without a run")
+        _require(work.following is None, "following", "a run that follows none")
         return
-    _require_run(work.run, work.profile.columns_per_turn)
-    pace(work.profile, work.run)
-    end = work.run.first_column
-    for segment in work.segments:
-        _require_segment(segment, end, work.run)
+    _require_printable(work.run, work.segments, work.profile)
+    if (then := work.following) is not None:
+        _require(_is_sized(unstructure(then.policy)), "following.policy", "a number of no machine's size")
+        _require(then.run.id != work.run.id, "following.run", f"run {then.run.id!r} follows itself")
+        _require(bool(then.segments), "following.segments", "none of a run that follows")
+        profile = then.profile or work.profile
+        _require(_is_sized(unstructure(profile)), "following.profile", "a number of no machine's size")
+        _require(is_same_machine(work, replace(work, profile=profile)), "following.profile", "another machine's dots")
+        (work.calibration or UNCALIBRATED).check(profile)
+        _require_printable(then.run, then.segments, profile)
+
+
+def _require_printable(run: RunWork, segments: Sequence[SegmentWork], profile: Profile) -> None:
+    """A run that the machine can print, and segments of it that follow each other."""
+    _require_run(run, profile.columns_per_turn)
+    pace(profile, run)
+    end = run.first_column
+    for segment in segments:
+        _require_segment(segment, end, run)
         end = segment.end_column
 
 

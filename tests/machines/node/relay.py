@@ -21,7 +21,7 @@ from machines.imaging.plate import Plate
 from machines.model.calibration import Calibration
 from machines.model.profile import CarriageHead, Knife, LineHead, Media, Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
-from machines.protocol.messages import Reports, Retelling, RunWork, SegmentWork, Status, Work
+from machines.protocol.messages import NextRun, Reports, Retelling, RunWork, SegmentWork, Status, Work
 from machines.recovery import Policy
 from machines.serialization import format_instant
 
@@ -105,6 +105,8 @@ class Studio:
     again: list[Retelling | None] = field(default_factory=list)
     told_before: int = 0
     calibration: Calibration | None = None
+    following: RunWork | None = None
+    then_policy: Policy | None = None
     instead: Callable[[str], Iterable[bytes] | None] = lambda path: None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -118,12 +120,13 @@ class Studio:
         assert self.run is not None
         return int((instant - self.turn_zero) * self.profile.columns_per_turn / self.run.mean_turn_s)
 
-    def segments(self) -> list[SegmentWork]:
-        """Every segment of the run."""
-        if self.run is None:
+    def segments(self, of: RunWork | None = None) -> list[SegmentWork]:
+        """Every segment of a run, or of the one that is offered."""
+        run = of or self.run
+        if run is None:
             return []
         per_turn, columns = self.segments_per_turn, self.profile.columns_per_turn
-        first, end = self.run.first_column, self.run.end_column
+        first, end = run.first_column, run.end_column
         found = []
         for number in range(first * per_turn // columns - 1, end * per_turn // columns + 1):
             turn, slot = divmod(number, per_turn)
@@ -152,13 +155,8 @@ class Studio:
 
     def work(self) -> Work:
         """What the node should hold."""
-        accounted, until = self.accounted(), self.clock.now() + self.horizon_s
-        segments = tuple(
-            segment
-            for segment in self.segments()
-            if segment.knots[0].timestamp() < until
-            and not accounted.issuperset(range(segment.first_column, segment.end_column))
-        )
+        segments = self._offered()
+        then = None if self.following is None else self._next_run(self.following)
         return Work(
             epoch=self.epoch,
             run=None if self.run is None else replace(self.run, first_unaccounted=self._first_unaccounted(segments)),
@@ -168,7 +166,25 @@ class Studio:
             segments=segments,
             poll_after_s=self.poll_after_s,
             calibration=self.calibration,
+            following=then,
         )
+
+    def _offered(self, of: RunWork | None = None) -> tuple[SegmentWork, ...]:
+        accounted, until = self.accounted(), self.clock.now() + self.horizon_s
+        return tuple(
+            segment
+            for segment in self.segments(of)
+            if segment.knots[0].timestamp() < until
+            and not accounted.issuperset(range(segment.first_column, segment.end_column))
+        )
+
+    def _next_run(self, run: RunWork) -> NextRun | None:
+        segments = self._offered(run)
+        if not segments:
+            return None
+        policy = self.policy if self.then_policy is None else self.then_policy
+        told = replace(run, first_unaccounted=self._first_unaccounted(segments))
+        return NextRun(run=told, policy=policy, segments=segments)
 
     def _first_unaccounted(self, offered: tuple[SegmentWork, ...]) -> int | None:
         accounted = self.accounted()

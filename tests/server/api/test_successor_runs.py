@@ -91,6 +91,36 @@ def test_what_was_planned_beyond_is_planned_of_the_other(furnished: Caller) -> N
     joins(before, then)
 
 
+def test_its_board_holds_both_and_says_so(furnished: Caller, node: Caller) -> None:
+    before, then = followed(furnished, NOON | {"policy": {"kind": "replay"}})
+    assert work(node).following is None  # nothing of it is planned yet
+    jobs.extend()
+    held = work(node)
+    assert held.run is not None and held.following is not None
+    assert (held.run.id, held.following.run.id, held.following.policy.kind) == ("spring", "then", "replay")
+    assert held.following.segments[0].first_column == before["end_column"]
+    assert {one.plate for one in held.following.segments} <= set(held.plates)
+    status = {
+        "at": "2026-03-20T06:00:00Z",
+        "next_column": None,
+        "paper_position": 0,
+        "clock_error_s": 0.1,
+        "knife_armed": False,
+        "held_until": before["ends_at"],
+        "held_run": "spring",
+        "held_revision": 2,
+        "following": {"run": "then", "revision": 1, "until": then["ends_at"]},
+    }
+    tell(node, status=status)
+    board = furnished.get("runs/then").json()["board"]
+    assert (board["knows"], board["holds_until"]) == (True, then["ends_at"])
+    act(furnished, "withdraw", {}, "runs/then", "?accept=true")
+    held = work(node)
+    assert held.following is None
+    assert ("then", then["first_column"]) in [(one.run, one.end_column) for one in held.ended]
+    assert furnished.get("runs/then").json()["board"]["knows"] is False
+
+
 def test_a_preview_says_what_would_follow(furnished: Caller) -> None:
     events = Event.objects.count()
     shown = succeed(furnished, NOON | {"boundary": "strip"}, "?preview=true").json()
