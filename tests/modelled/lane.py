@@ -81,7 +81,7 @@ class ModelStudio:
         known = self.server.known
         if collection == "overrides":
             found = [word for word in known.words if word.said.id == rest]
-            return (200, {"id": rest, "used_by": found[0].used or None}) if found else (404, {})
+            return (200, {"id": rest, "run": found[0].run, "used_by": found[0].used or None}) if found else (404, {})
         run = known.runs.get(rest.partition("/")[0])
         if run is None:
             return 404, {}
@@ -121,7 +121,12 @@ def _run_row(run: Planned) -> dict[str, Any]:
     work = run.work
     span = {"first_column": work.first_column, "end_column": work.end_column, "mean_turn_s": work.mean_turn_s}
     counts = {str(fate): count for fate, count in run.counts.items()}
-    as_planned = {"withdrawn_at": None, "longest_column": work.end_column, "beyond": 0}  # nobody ends it elsewhere
+    as_planned = {
+        "withdrawn_at": None,
+        "longest_column": work.end_column,
+        "beyond": 0,
+        "profile": None,
+    }  # nobody ends it elsewhere
     return {"id": work.id, "again": len(run.again), **span, **as_planned, **counts}
 
 
