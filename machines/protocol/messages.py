@@ -88,6 +88,8 @@ class RunWork:
         shift_s: by how much the timeline has waited already, seconds, as far as was reported: columns belong so much
             later under the head than the segments' knots say. A node that has settled more knows better.
         revision: how often people have said something of it.
+        succeeds: id of the run whose columns it goes on counting; None for none. What a board has laid of that one
+            beyond its end, as it had not heard of it, is not laid once more as this one's.
     """
 
     id: str
@@ -99,6 +101,7 @@ class RunWork:
     first_unaccounted: int | None = None
     shift_s: float = 0.0
     revision: int = 1
+    succeeds: str | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.shift_s < float("inf"):
@@ -166,11 +169,13 @@ class Work:
     following: NextRun | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values; a node that knows neither ``ended``, ``following`` nor ``revision`` is rarely
-        shown them."""
+        """The message as JSON values; a node that does not know ``ended``, ``following``, or a run's ``revision`` and
+        ``succeeds``, is rarely shown them."""
         data: dict[str, Any] = unstructure(self)
         if self.run is not None and self.run.revision == 1:
             del data["run"]["revision"]
+        if self.run is not None and self.run.succeeds is None:
+            del data["run"]["succeeds"]
         return {name: value for name, value in data.items() if name not in ("ended", "following") or value}
 
     def without_segments(self) -> Work:

@@ -113,6 +113,10 @@ class Policy(Rule):
             yield f"by_cause[{index}].rule", exception.rule
 
 
+# By which columns are settled that lie on the paper as those of the run that theirs succeeds.
+LAID_BEFORE = Policy(kind="skip")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Override:
     """A person's word on the outage that was open when it was given; it holds for that one only.

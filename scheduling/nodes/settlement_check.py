@@ -8,7 +8,7 @@ from dataclasses import replace
 from machines.model.profile import Profile
 from machines.protocol.journal_entries import GapSettled
 from machines.protocol.messages import pace
-from machines.recovery import Decision, Gap, settle
+from machines.recovery import LAID_BEFORE, Decision, Gap, settle
 from scheduling.log.events.reports import SettlementDiffered
 from scheduling.log.models import Run
 from scheduling.outages.overrides import was_given
@@ -22,9 +22,19 @@ DECISION_PARTS = ("unknown", "again", "finished", "skipped", "replayed", "shifte
 def differing(entry: GapSettled, run: Run, profile: Profile) -> Iterator[SettlementDiffered]:
     """After a settlement that we would not have made, the word that it differs."""
     paces = [pace(profile, replace(run_work(run), end_column=end)) for end in (run.end_column, *reversed(run.ends))]
-    ours = [settle(run_policy(run), _as_known_here(entry), one) for one in dict.fromkeys(paces)]
+    policy = LAID_BEFORE if _may_lie_already(entry, run) else run_policy(run)
+    ours = [settle(policy, _as_known_here(entry), one) for one in dict.fromkeys(paces)]
     if not any(do_the_same(one, entry.decision) for one in ours):  # by whichever end its board had heard of
         yield SettlementDiffered(run=run.id, seq=entry.seq, ours=ours[0])
+
+
+def _may_lie_already(entry: GapSettled, run: Run) -> bool:
+    """Whether columns may lie on the paper as those of the run that theirs succeeds, as its board says: from where it
+    ends to where it ever was to."""
+    if run.succeeds is None or entry.policy != LAID_BEFORE or entry.gap.override is not None:
+        return False
+    before = Run.objects.filter(id=run.succeeds, machine_id=run.machine_id).first()
+    return before is not None and entry.gap.end <= before.longest_column
 
 
 def do_the_same(ours: Decision, theirs: Decision) -> bool:

@@ -144,6 +144,7 @@ def run_work(run: Run) -> RunWork:
         mean_turn_s=run.mean_turn_s,
         shift_s=run.shift_s,
         revision=run.revision,
+        succeeds=run.succeeds,
     )
 
 

@@ -71,8 +71,9 @@ def test_what_is_taken_back_of_it_is_let_go_of(house: House) -> None:
     settled_in_the_end(house)
 
 
-def test_where_the_board_has_not_heard_of_it_nothing_is_printed_twice(house: House) -> None:
-    house.plan("first", 1.0, 4.0)
+@pytest.mark.parametrize("policy", ["skip", "replay"])
+def test_where_the_board_has_not_heard_of_it_nothing_is_printed_twice(house: House, policy: str) -> None:
+    house.plan("first", 1.0, 4.0, policy={"kind": policy})
     house.go_on(2.0)
     followed(house, 2.4)
     house.go_on_alone(1.0)
@@ -81,6 +82,9 @@ def test_where_the_board_has_not_heard_of_it_nothing_is_printed_twice(house: Hou
     house.go_on(4.0)
     first, then = house.row("first"), house.row("then")
     assert first["beyond"] == beyond <= then["skipped"]
+    gap = house.studio.get("outages").json()["results"][0]
+    assert gap["decision"]["reason"] == "they lie on the paper as columns of run first"
+    assert {one["kind"] for one in house.studio.get("notices?limit=50").json()["results"]} == {"gap"}
     assert then["printed"] + then["skipped"] == len(columns(then))
     settled_in_the_end(house)
 

@@ -19,7 +19,8 @@ from machines.node.work import held_work as holding
 from machines.node.work.bursts import Burst
 from machines.node.work.held_work import HeldWork
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, TrueAgain
-from machines.recovery import Columns, Decision, Gap
+from machines.protocol.messages import pace
+from machines.recovery import LAID_BEFORE, Columns, Decision, Gap, settle
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,6 +182,27 @@ def adopt(db: sqlite3.Connection, work: HeldWork, first_column: int, perhaps_end
     begin_anew(db)
     recovery_state.begin_run(db, work.shift_s)
     strips.note(db, work.run.id, dict.fromkeys(work.boundaries(first_column - 1, first_column), position))
+
+
+def pass_over(db: sqlite3.Connection, work: HeldWork, laid: Columns, now: float) -> None:
+    """Tell of columns of a run just taken up that they lie on the paper as those of the run that it succeeds; ``now``
+    POSIX seconds."""
+    at = utc(now)
+    gap = Gap(first=laid.first, unknown_end=laid.first, end=laid.end, cause="no-work", noticed_at=at)
+    decision = replace(
+        settle(LAID_BEFORE, gap, pace(work.profile, work.run)),
+        reason=f"they lie on the paper as columns of run {work.run.succeeds}",
+    )
+    entry = GapSettled(
+        seq=outbox.next_seq(db),
+        at=at,
+        run=work.run.id,
+        gap=gap,
+        policy=LAID_BEFORE,
+        decision=decision,
+        paper_position=read_state(db).paper_position,
+    )
+    outbox.append(db, entry)
 
 
 def record_settlement(

@@ -18,7 +18,7 @@ from machines.node.work.held_work import Fetched
 from machines.node.work.plausibility import require_plausible
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from machines.protocol.messages import NextRun, RunEnd, Work
-from machines.recovery import Limit, Policy
+from machines.recovery import LAID_BEFORE, Limit, Policy
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import Crash, HandClock, Rig, make_studio
 from tests.machines.node.test_forgotten import run_after
@@ -226,6 +226,44 @@ def test_a_board_of_before_is_shown_it_only_where_there_is_one(tmp_path: Path) -
     assert "following" in work.as_json()
     assert "following" not in replace(work, following=None).as_json()
     assert Work.from_json(json.loads(json.dumps(work.as_json()))) == work
+
+
+@pytest.mark.parametrize("policy", ["skip", "blank", "replay"])
+@pytest.mark.parametrize("crashes", [False, True])
+def test_what_lies_as_the_run_before_is_not_laid_once_more(tmp_path: Path, policy: str, crashes: bool) -> None:
+    clock = HandClock()
+    node = Rig(tmp_path, make_studio(clock, policy=policy, columns=60), clock)
+    node.fetch()
+    node.run_columns(50)
+    if crashes:
+        node.fuse.left = 1
+        with pytest.raises(Crash):
+            node.run_columns(2)
+        node.crash()
+        node.fuse.left = None
+        node.start()
+    assert node.studio.run is not None
+    node.studio.run = replace(node.studio.run, id="run-2", first_column=30, end_column=90, succeeds="run")
+    work = node.studio.work()
+    assert work.run is not None
+    ended = (RunEnd(run="run", end_column=30),)
+    for _ in range(2):  # what is in hand is settled first
+        offer(node, replace(work, run=replace(work.run, first_unaccounted=30), ended=ended))
+        node.run_columns(1)
+    node.run_columns(60)
+    node.fetch()
+    columns = laid(node)
+    assert max(Counter(columns).values()) == 1
+    assert len(columns) >= 88
+    gap = next(one for one in node.entries(GapSettled) if one.run == "run-2")
+    assert (gap.run, gap.gap.first, gap.policy) == ("run-2", 30, LAID_BEFORE)
+    assert gap.decision.reason == "they lie on the paper as columns of run run"
+    told = [column for one in node.entries(GapSettled) if one.run == "run-2" for column in _fates(one)]
+    assert sorted(told + of_runs(node)["run-2"]) == list(range(30, 90))
+
+
+def _fates(gap: GapSettled) -> list[int]:
+    return [*_span(gap.decision.unknown), *_span(gap.decision.skipped)]
 
 
 def test_a_board_that_takes_over_asks_first(tmp_path: Path) -> None:
