@@ -113,6 +113,21 @@ def test_every_act_is_a_command_that_says_what_the_api_says(house: Caller, name:
     assert Event.objects.count() == events
 
 
+@pytest.mark.parametrize(("name", "act"), ACTS)
+def test_every_act_says_what_it_is_given(name: str, act: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        dayroll("do", name, "any", act, "--help")
+    said, changeable = capsys.readouterr().out, CHANGEABLE[name].changeable
+    assert ended.value.code == 0 and changeable is not None
+    assert all(f"--{one.name.replace('_', '-')}" in said for one in fields(changeable.acts[act].reads))
+
+
+def test_what_is_given_is_told_as_the_api_tells_it(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        dayroll("do", "run", "any", "end", "--help")
+    assert "an instant; now where it is left out" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("name", KINDS)
 def test_every_field_is_changed_where_the_api_changes_it(house: Caller, name: str) -> None:
     id = IDS.get(name, "none-yet")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+import re
 from argparse import ArgumentParser
 from dataclasses import MISSING, fields
 from typing import Any, Literal, get_args, get_origin, get_type_hints
@@ -14,6 +16,7 @@ from server.terminal.changing.order_command import OrderCommand, add_consent
 from server.terminal.changing.typed import value_typed
 
 TYPED = "typed:"
+AN_ATTRIBUTE = re.compile(r" {4}(?P<names>\w+(, \w+)*): (?P<said>.*)")
 
 
 class Command(OrderCommand):
@@ -30,7 +33,7 @@ class Command(OrderCommand):
             kind.add_argument("id", help="which")
             acts = kind.add_subparsers(dest="act", required=True)
             for act, done in resource.changeable.acts.items():
-                _add_act(acts.add_parser(act, help=done.said, description=done.said), done)
+                _add_act(acts.add_parser(act, help=_plain(done.said), description=_plain(done.said)), done)
 
     def handle(self, *args: Any, what: str, act: str, **options: Any) -> None:
         resource, id = CHANGEABLE[what], options["id"]
@@ -51,7 +54,7 @@ class Command(OrderCommand):
 
 
 def _add_act(parser: ArgumentParser, act: AnAct) -> None:
-    kinds = get_type_hints(act.reads)
+    kinds, told = get_type_hints(act.reads), _attributes(act.reads)
     for one in fields(act.reads):
         literals = [kind for kind in (kinds[one.name], *get_args(kinds[one.name])) if get_origin(kind) is Literal]
         parser.add_argument(
@@ -60,6 +63,23 @@ def _add_act(parser: ArgumentParser, act: AnAct) -> None:
             metavar=None if literals else "VALUE",
             choices=get_args(literals[0]) if literals else None,
             required=one.default is MISSING and one.default_factory is MISSING,
-            help="why, for the record" if one.name == "reason" else None,
+            help=told.get(one.name, "why, for the record" if one.name == "reason" else None),
         )
     add_consent(parser)
+
+
+def _attributes(reads: type[Any]) -> dict[str, str]:
+    """What the class's docstring says of its fields."""
+    told, names = dict[str, str](), list[str]()
+    for line in (inspect.getdoc(reads) or "").partition("Attributes:\n")[2].splitlines():
+        if begins := AN_ATTRIBUTE.fullmatch(line):
+            names = begins["names"].split(", ")
+        told |= {
+            name: f"{told.get(name, '')} {_plain(begins['said'] if begins else line.strip())}".strip() for name in names
+        }
+    return told
+
+
+def _plain(said: str) -> str:
+    """For a parser's help, in which a percent sign begins something."""
+    return said.replace("``", "").replace("%", "%%")
