@@ -86,6 +86,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_changes.HEARS_WITHIN": (days(1 / 24), "a board asks again within it: LONGEST_POLL_S"),
     "scheduling.commands.end_run.NAMED_ONE_BY_ONE": (5, "more would bury what else is said"),
     "scheduling.commands.openings.LONGEST": (days(366), "what lasts longer is no opening"),
+    "scheduling.commands.occurrences.MOST_OPENINGS": (200, "they are made in one transaction, and each is read"),
     "server.api.changes.LONGEST_KEY": (100, "a number of any kind fits, and the memory of it stays small"),
     "machines.node.sync.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),
     "machines.node.sync.answers.LONGEST_WAIT_S": (
@@ -311,6 +312,19 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.log.remarks.LONGEST_REMARK": (500, "a reason is a sentence or two"),
     "scheduling.log.remarks.SALT_BYTES": (16, "128 bits: a digest of few words cannot be guessed at"),
     "scheduling.commands.venues.MOST_HOURS_FROM_THE_SUN": (3.0, "a clock that is farther is a wrong zone or sign"),
+    "scheduling.planning.recurrence.LONGEST_RULE": (400, "a rule of dates is shorter"),
+    "scheduling.planning.recurrence.BOUNDS": (
+        {
+            "COUNT": (1, 10_000),
+            "INTERVAL": (1, 1000),
+            "BYMONTH": (1, 12),
+            "BYMONTHDAY": (1, 31),
+            "BYYEARDAY": (1, 366),
+            "BYWEEKNO": (1, 53),
+            "BYSETPOS": (1, 366),
+        },
+        "what a year has, as RFC 5545 has it; a rule that comes so often, or so rarely, is a mistake",
+    ),
     "scheduling.planning.service_windows.LONGEST_MINUTES": (10_080, "a weekly window is no longer than its week"),
     "scheduling.planning.timeline.KNOT_TOLERANCE_COLUMNS": (0.01, "a hundredth of a dot is not seen"),
     "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),
@@ -480,6 +494,7 @@ NO_LIMITS: dict[str, str] = {
         machines.imaging.rulers._QUARTER_HOUR_S machines.imaging.pictures.daylight.TWILIGHT_ENDS_DEGREES
         scheduling.paper.next_passage.EQUINOX_AT_HALF_DEGREES scheduling.planning.opening_hours.WEEK_MINUTES
         scheduling.venues.local_time_text.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
+        scheduling.planning.recurrence._WEEKS_OF_YEAR scheduling.planning.recurrence._NEVER_AGAIN
         scheduling.planning.service_windows.WEEK scheduling.commands.run_concerns._DAY
         scheduling.paper.run_proof.METRE_MM scheduling.rendering.sky_parameters.MINUTES_PER_DAY
         scheduling.rendering.sky_parameters.YEAR_SAMPLES scheduling.rendering.sky_parameters.PATH_SAMPLES

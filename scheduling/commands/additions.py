@@ -13,6 +13,7 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.halftone import Method
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile
+from scheduling.planning.recurrence import Together, check_dates_off
 from scheduling.planning.service_windows import Comes
 from scheduling.queries.names import check_id, check_name
 from scheduling.sky.places import Place, PlaceError
@@ -96,7 +97,8 @@ class FixOpening:
     """Doors open at an instant that a civil time or an event of the sky names, and close at another, if that is said.
 
     Attributes:
-        anchor, closing: see `scheduling.sky.anchors`.
+        anchor: see `scheduling.sky.anchors`.
+        closing: likewise; or how long it lasts, elapsed, as in ``{"duration": "PT2H"}``.
     """
 
     id: str
@@ -108,6 +110,37 @@ class FixOpening:
     def __post_init__(self) -> None:
         check_id(self.id)
         check_name(self.name)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FixOpeningSeries:
+    """Openings that recur by a rule, or are held at several venues, or both.
+
+    Attributes:
+        venues: where each of them is.
+        anchor, closing: of the first, as for one opening; the others are at the same time by the clock, or at the same
+            event of the sky, on their dates.
+        rule: of RFC 5545 (`scheduling.planning.recurrence`); None for once.
+        dates_off: local dates of the rule on which it is not.
+        together: at several venues at the instant that is named for the first of them, or each at the time that its own
+            clock shows then, or at the event of its own sky.
+    """
+
+    id: str
+    name: str
+    venues: tuple[str, ...]
+    anchor: dict[str, Any]
+    closing: dict[str, Any] | None = None
+    rule: str | None = None
+    dates_off: tuple[str, ...] = ()
+    together: Together = "instant"
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        check_name(self.name)
+        if not self.venues or len(set(self.venues)) != len(self.venues):
+            raise InputError("venues", "none, or one twice", "name each venue once")
+        check_dates_off(self.dates_off)
 
 
 @dataclass(frozen=True, kw_only=True)

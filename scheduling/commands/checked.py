@@ -16,6 +16,7 @@ from scheduling.commands.plan_run import (
 )
 from scheduling.log.events import Event
 from scheduling.log.models import Machine, Source
+from scheduling.log.store import Append
 from scheduling.queries.runs import machine_models
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.upload_store import UploadStore
@@ -30,6 +31,7 @@ class Checked:
 
     Attributes:
         event: that it becomes.
+        also: first events of other streams, said with it.
         stands_on: the streams that it was checked against.
         see: looks at a picture itself, with its file; it takes longer than the rest.
         recheck: checks once more what another command may have changed meanwhile.
@@ -37,6 +39,7 @@ class Checked:
     """
 
     event: Event
+    also: tuple[Append, ...] = ()
     stands_on: tuple[str, ...] = ()
     see: Callable[[UploadStore | None], None] = lambda _: None
     recheck: Callable[[], None] = lambda: None

@@ -14,9 +14,18 @@ from django.db import transaction
 
 from machines.errors import DayrollError, InputError
 from scheduling.commands import idempotency
-from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.additions import (
+    AddMachine,
+    AddProfile,
+    AddSource,
+    AddVenue,
+    FixOpening,
+    FixOpeningSeries,
+    FixServiceWindow,
+)
 from scheduling.commands.checked import Checked, check_plan_run
 from scheduling.commands.machines import add_machine
+from scheduling.commands.opening_series import check_series
 from scheduling.commands.openings import fix_opening
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.commands.profiles import add_profile
@@ -45,7 +54,7 @@ class IdInUse(DayrollError):
         self.id = id
 
 
-Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixServiceWindow
+Command = AddVenue | AddProfile | AddMachine | AddSource | PlanRun | FixOpening | FixOpeningSeries | FixServiceWindow
 
 
 def _check_source(command: AddSource) -> Checked:
@@ -79,6 +88,7 @@ HANDLERS: dict[type[Any], tuple[str, Callable[[Any], Checked]]] = {
     AddSource: ("source", _check_source),
     PlanRun: ("run", check_plan_run),
     FixOpening: ("opening", _at_venue(fix_opening)),
+    FixOpeningSeries: ("series", check_series),
     FixServiceWindow: ("service", _at_venue(fix_service_window)),
 }
 
@@ -87,6 +97,7 @@ NEEDED_VIEWS: dict[type[Any], tuple[str, ...]] = {
     AddMachine: ("venues", "profiles"),
     PlanRun: ("runs", "machines", "profiles", "sources", "venues"),
     FixOpening: ("venues",),
+    FixOpeningSeries: ("venues", "openings"),
     FixServiceWindow: ("venues",),
 }
 
@@ -179,7 +190,7 @@ def _first_of(stream: str, checked: Checked, by: Attribution) -> list[Append]:
     """What is appended where a stream begins with what a command becomes."""
     if checked.run is not None and isinstance(checked.event, RunPlanned):
         return planning(stream.partition("/")[2], checked.event, checked.run.profile, by.said_at)
-    return [Append(stream, 0, [checked.event])]
+    return [Append(stream, 0, [checked.event]), *checked.also]
 
 
 def require_new(command: Command) -> None:

@@ -19,7 +19,7 @@ from scheduling.queries.names import require, require_in_use
 from scheduling.queries.runs import runs_standing
 from scheduling.queries.venue_context import place_of
 from scheduling.sky import anchors
-from scheduling.sky.durations import format_duration
+from scheduling.sky.durations import format_duration, parse_duration
 from scheduling.sky.zones import zone
 from scheduling.venues.hours import venue_closed
 from scheduling.venues.local_time_text import moment_in_words
@@ -42,7 +42,7 @@ def fix_opening(command: FixOpening) -> OpeningFixed:
 def opening_at(command: FixOpening, venue: Venue) -> OpeningFixed:
     """An opening at a venue as it stands, or would; see `fix_opening`."""
     opens_at = _instant("anchor", command.anchor, venue)
-    closes_at = None if command.closing is None else _instant("closing", command.closing, venue)
+    closes_at = None if command.closing is None else _closes_at(command.closing, opens_at, venue)
     if closes_at is not None and not timedelta(0) < closes_at - opens_at <= LONGEST:
         remedy = f"give an instant after the opening, by at most {format_duration(LONGEST)}"
         raise InputError("closing", "it does not close after it opens", remedy)
@@ -54,6 +54,19 @@ def opening_at(command: FixOpening, venue: Venue) -> OpeningFixed:
         closing=command.closing,
         closes_at=closes_at,
     )
+
+
+def _closes_at(closing: dict[str, Any], opens_at: datetime, venue: Venue) -> datetime:
+    """An end is named as an instant is, or by how long it lasts."""
+    if "duration" not in closing:
+        return _instant("closing", closing, venue)
+    if set(closing) != {"duration"}:
+        raise InputError("closing", "beside a duration nothing else can stand", "give the duration alone")
+    try:
+        lasts = parse_duration(closing["duration"])
+    except InputError as error:
+        raise InputError("closing.duration", error.problem, error.remedy) from None
+    return opens_at + max(min(lasts, 2 * LONGEST), timedelta(0))  # what lies beyond is refused in any case
 
 
 def _instant(field: str, anchor: dict[str, Any], venue: Venue) -> datetime:
@@ -83,8 +96,18 @@ def change_opening(row: Opening, command: FixOpening, now: datetime, version: in
     if row.called_off_at is not None:
         raise InputError("called_off_at", "it was called off", "take that back first")
     recheck = as_read(row.venue_id)  # read first: whoever changes it from here on is noticed
-    event = fix_opening(command)
-    return replace(_change(row, event, now, version, ("moves to", row.opens_at != event.opens_at)), recheck=recheck)
+    event = replace(_fixed_again(row, command), on_its_own=row.series is not None)
+    found = _change(row, event, now, version, ("moves to", row.opens_at != event.opens_at))
+    return replace(found, recheck=recheck)
+
+
+def _fixed_again(row: Opening, command: FixOpening) -> OpeningFixed:
+    return of_series(row, fix_opening(command))
+
+
+def of_series(row: Opening, event: OpeningFixed) -> OpeningFixed:
+    """What is said anew of an opening leaves it in its series as it stands there."""
+    return replace(event, series=row.series, series_date=row.series_date, on_its_own=row.on_its_own)
 
 
 def call_off_opening(row: Opening, now: datetime, version: int) -> Change:
@@ -95,7 +118,7 @@ def call_off_opening(row: Opening, now: datetime, version: int) -> Change:
 def take_back_opening(row: Opening, now: datetime, version: int) -> Change:
     """What was called off stands again as it was. While it stands, nothing is changed. See `change_opening`."""
     recheck = as_read(row.venue_id)
-    event = fix_opening(as_ordered(row)) if row.called_off_at else None
+    event = _fixed_again(row, as_ordered(row)) if row.called_off_at else None
     return replace(_change(row, event, now, version, ("stands again:", True)), recheck=recheck)
 
 
@@ -119,6 +142,8 @@ def _in_words(row: Opening, after: Opening, venue: Venue, version: int, said: tu
     what, is_told = said
     if row.name != after.name:
         yield f"{row.name} is called {after.name} from now on."
+    if not row.on_its_own and after.on_its_own:
+        yield f"It follows its series {row.series} no more."
     if is_told:
         was = f", instead of {_local(row.opens_at, venue)}" if row.opens_at != after.opens_at else ""
         yield f"{after.name} {what} {_local(after.opens_at, venue)}{was}, by the clock of {venue.zone}."
@@ -141,16 +166,31 @@ def _printed_then(at: datetime, venue: Venue) -> Iterator[str]:
 def _warnings(row: Opening, after: Opening, venue: Venue, now: datetime) -> Iterator[ChangeWarning]:
     if (row.opens_at, row.called_off_at) == (after.opens_at, after.called_off_at):
         return  # it is only named otherwise, or ends at another time
+    yield from _apart(row, after)
     if row.opens_at <= now:
         yield ChangeWarning(kind="has-been", in_words=f"It has been, on {_local(row.opens_at, venue)}.")
     if after.called_off_at is not None:
         return
     if after.opens_at <= now < row.opens_at:
         yield ChangeWarning(kind="in-the-past", in_words=f"{_local(after.opens_at, venue)} is over.")
-    if venue_closed(venue, after.opens_at, after.opens_at + timedelta(microseconds=1)):
-        yield ChangeWarning(
-            kind="closed", in_words=f"{venue.name} is closed at {_local(after.opens_at, venue)}, by its hours."
-        )
+    yield from closed_then(venue, after.opens_at)
+
+
+def closed_then(venue: Venue, at: datetime) -> Iterator[ChangeWarning]:
+    """Whether a venue is closed at an instant at which its doors are to open."""
+    if venue_closed(venue, at, at + timedelta(microseconds=1)):
+        told = f"{venue.name} is closed at {_local(at, venue)}, by its hours."
+        yield ChangeWarning(kind="closed", in_words=told)
+
+
+def _apart(row: Opening, after: Opening) -> Iterator[ChangeWarning]:
+    """Whether it leaves those of its series that are held at the same instant at other venues."""
+    if row.series is None or row.opens_at == after.opens_at:
+        return
+    beside = Opening.objects.filter(series=row.series, opens_at=row.opens_at, called_off_at=None).exclude(id=row.id)
+    for other in beside.select_related("venue").order_by("venue_id"):
+        told = f"{other.name} at {other.venue.name} stays as it is, and is not at the same instant any more."
+        yield ChangeWarning(kind="apart", in_words=told)
 
 
 def _local(at: datetime, venue: Venue) -> str:

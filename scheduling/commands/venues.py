@@ -147,7 +147,7 @@ def _moved_openings(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
         stream = f"opening/{row.id}"
         version = stream_version(stream)
         with _named(row):
-            event = openings.opening_at(openings.as_ordered(row), after)
+            event = openings.of_series(row, openings.opening_at(openings.as_ordered(row), after))
         if event.opens_at != row.opens_at:
             words = _moves(row.name, event.opens_at, row.opens_at, after)
         elif event.closes_at is not None and row.closes_at is not None and event.closes_at != row.closes_at:

@@ -60,7 +60,12 @@ def begin(streams: Iterable[str], runs: Iterable[str], *, using: str) -> tuple[E
 
 def end_of(stream: str, *, using: str) -> StreamEnd:
     """Where a stream ends."""
-    return _ends([stream], batched_sql.run([_ends_asked([stream])], using=using)).streams[stream]
+    return ends_of([stream], using=using)[stream]
+
+
+def ends_of(streams: Sequence[str], *, using: str) -> dict[str, StreamEnd]:
+    """Where streams end."""
+    return _ends(streams, batched_sql.run(list(map(_ends_asked, _chunks(streams))), using=using)).streams
 
 
 def _lock(using: str) -> list[batched_sql.Statement]:

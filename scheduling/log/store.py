@@ -24,7 +24,7 @@ from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.codec.digest import digest
 from scheduling.log.codec.encoder import encode
-from scheduling.log.ends import Ends, StreamEnd, begin, end_of
+from scheduling.log.ends import Ends, StreamEnd, begin, end_of, ends_of
 from scheduling.log.event_records import EventRecord, facts, insert, scan
 from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, Event, schema_of
 from scheduling.log.events.reports import AboutReports, EntryPassedOver
@@ -149,6 +149,11 @@ def _told(passed: PassedEntry) -> Append:
 def stream_version(stream: str, *, using: str = "default") -> int:
     """The version of a stream; 0 where there is none."""
     return end_of(stream, using=using).version
+
+
+def stream_versions(streams: Sequence[str], *, using: str = "default") -> dict[str, int]:
+    """The versions of streams; 0 for one that there is not."""
+    return {stream: end.version for stream, end in ends_of(streams, using=using).items()}
 
 
 def last_position(*, using: str = "default") -> int:

@@ -11,9 +11,18 @@ from collections.abc import Callable, Sequence
 from django.core.exceptions import PermissionDenied
 
 from machines.errors import DayrollError, InputError
-from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.additions import (
+    AddMachine,
+    AddProfile,
+    AddSource,
+    AddVenue,
+    FixOpening,
+    FixOpeningSeries,
+    FixServiceWindow,
+)
 from scheduling.commands.end_run import end_run
 from scheduling.commands.machines import change_machine, retire_machine, take_back_machine
+from scheduling.commands.opening_series import call_off_series, change_series, take_back_series
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
 from scheduling.commands.override import override_outage, override_run
 from scheduling.commands.plan_run import PlanRun
@@ -65,10 +74,14 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     revoke_node: STUDIO_ALONE,
     take_key: STUDIO_ALONE,
     FixOpening: CURATOR_TOO,
+    FixOpeningSeries: CURATOR_TOO,
     FixServiceWindow: CURATOR_TOO,
     change_opening: CURATOR_TOO,
     call_off_opening: CURATOR_TOO,
     take_back_opening: CURATOR_TOO,
+    change_series: CURATOR_TOO,
+    call_off_series: CURATOR_TOO,
+    take_back_series: CURATOR_TOO,
     change_window: CURATOR_TOO,
     call_off_window: CURATOR_TOO,
     take_back_window: CURATOR_TOO,

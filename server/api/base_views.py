@@ -26,12 +26,12 @@ from server.api.problems import Unreadable
 from server.request_id import request_id
 
 
-def attribution(request: Request, venue: str | None = None) -> Attribution:
+def attribution(request: Request, venue: str | tuple[str, ...] | None = None) -> Attribution:
     """Who says it, in which request, when.
 
     Args:
         request: with the key or the token.
-        venue: id of the one that the command is for; None where it is for no single one.
+        venue: id of the one that the command is for, or of each; None where it is for no single one.
 
     Raises:
         Refused: the key is for other venues.
@@ -39,7 +39,8 @@ def attribution(request: Request, venue: str | None = None) -> Attribution:
     """
     who = who_asks(request)
     if isinstance(who, KeyHolder):
-        require_venue(who.standing, venue)
+        for one in venue if isinstance(venue, tuple) else (venue,):
+            require_venue(who.standing, one)
     return Attribution(actor=who.actor, request=request_id(request._request), said_at=wiring.now())
 
 
@@ -129,7 +130,7 @@ class Collection(List):
     def post(self, request: Request) -> Response:
         """Add one: read it, order it, show it as it now stands. What cannot be shown is not written either."""
         command = structure(request.data, self.command)
-        by = attribution(request, getattr(command, "venue", None))
+        by = attribution(request, getattr(command, "venues", getattr(command, "venue", None)))
         checked = check_command(command, by, wiring.uploads())
         if self.preview is not None and asked_for(request, "preview"):
             require_new(command)

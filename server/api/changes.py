@@ -109,7 +109,7 @@ class Changeable:
         shown: what its history tells of.
         change: works out what a command would make of a row: the row, the command, now, the version of its stream; None
             where its fields are not changed one by one.
-        venue_of: id of the venue that it belongs to; None where it belongs to none.
+        venue_of: id of the venue that it belongs to, or of each; None where it belongs to none.
         acts: what is done to one as a whole, by the last part of the address.
         see: looks at a picture itself, with its file, where a command brings another: the row, the command, the files.
         has_versions: whether runs name the version of it that they were planned with.
@@ -125,7 +125,7 @@ class Changeable:
     fixed: tuple[str, ...]
     shown: Shown
     change: Callable[..., Change] | None
-    venue_of: Callable[[Any], str | None]
+    venue_of: Callable[[Any], str | tuple[str, ...] | None]
     acts: Mapping[str, AnAct]
     see: Callable[..., None] = lambda *_: None
     has_versions: bool = False

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Model
+from django.shortcuts import get_object_or_404
 from django.urls import URLPattern, path
 
 from machines.imaging.dot_gain import ToneCurve
@@ -15,6 +16,7 @@ from machines.model.profile import Profile as MachineProfile
 from scheduling.commands import (
     end_run,
     machines,
+    opening_series,
     openings,
     profiles,
     run_changes,
@@ -23,12 +25,21 @@ from scheduling.commands import (
     succeed_run,
     venues,
 )
-from scheduling.commands.additions import AddMachine, AddProfile, AddSource, AddVenue, FixOpening, FixServiceWindow
+from scheduling.commands.additions import (
+    AddMachine,
+    AddProfile,
+    AddSource,
+    AddVenue,
+    FixOpening,
+    FixOpeningSeries,
+    FixServiceWindow,
+)
 from scheduling.commands.changes import Preview
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Machine, Notice, Opening, Profile, Run, ServiceWindow, Source, Venue
+from scheduling.log.models import Machine, Notice, Opening, OpeningSeries, Profile, Run, ServiceWindow, Source, Venue
 from scheduling.log.projecting.as_of import (
     AsOf,
+    all_series_at,
     machine_row_at,
     machines_at,
     notices_at,
@@ -39,6 +50,7 @@ from scheduling.log.projecting.as_of import (
     profiles_at,
     run_row_at,
     runs_at,
+    series_at,
     service_window_at,
     source_at,
     sources_at,
@@ -80,7 +92,8 @@ class SourceRow(Row):
 
 
 class OpeningRow(Row):
-    """An opening. ``closes_at`` is null where nobody said when it is over, ``called_off_at`` while it stands."""
+    """An opening. ``closes_at`` is null where nobody said when it is over, ``called_off_at`` while it stands,
+    ``series`` where it is of none; ``on_its_own`` says that it follows its series no more."""
 
     closing = MaybeObject(read_only=True)
     called_off_because = Written(None, "called_off_remark")
@@ -97,7 +110,46 @@ class OpeningRow(Row):
             "closes_at",
             "called_off_at",
             "called_off_because",
+            "series",
+            "series_date",
+            "on_its_own",
         )
+
+
+class OpeningSeriesRow(Row):
+    """A series of openings. ``rule`` is null where it is once, ``called_off_at`` while it stands."""
+
+    venues = Stored(list[str])
+    dates_off = Stored(list[str])
+    closing = MaybeObject(read_only=True)
+    called_off_because = Written(None, "called_off_remark")
+
+    class Meta:
+        model = OpeningSeries
+        fields = (
+            "id",
+            "name",
+            "venues",
+            "together",
+            "anchor",
+            "closing",
+            "rule",
+            "dates_off",
+            "called_off_at",
+            "called_off_because",
+        )
+
+
+class OpeningsOfSeries(List):
+    """The openings of a series, called off or not, in order of their ids."""
+
+    queryset = Opening.objects.all()
+    serializer_class = OpeningRow
+
+    def get_queryset(self) -> Any:
+        """Its own."""
+        get_object_or_404(OpeningSeries, pk=self.kwargs["pk"])
+        return super().get_queryset().filter(series=self.kwargs["pk"])
 
 
 class NoticeRow(Row):
@@ -113,7 +165,7 @@ class Resource:
     """Rows of one kind.
 
     Attributes:
-        name: of one; the list is found under its plural.
+        name: of one; the list is found under its plural, which is the same for what is many by itself.
         row: how one is shown.
         lists, shows: what the API's description says of the list and of one.
         command: the dataclass that adds one; None where only events do.
@@ -154,15 +206,16 @@ class Resource:
         if self.changeable is not None:
             shown |= {"changeable": self.changeable, "command": self.changeable.change}
             one = Tagged if self.changeable.change is None else Changing
-        plural = f"{self.name}s"
+        is_many = self.name.endswith("series")
+        plural = self.name if is_many else f"{self.name}s"
         return [
-            path(plural, many.as_view(**listed), name=plural),
+            path(plural, many.as_view(**listed), name=f"all-{plural}" if is_many else plural),
             path(f"{plural}/<id:pk>", one.as_view(**shown), name=self.name),
-            *(() if self.changeable is None else _addresses_of(self.name, self.changeable)),
+            *(() if self.changeable is None else _addresses_of(self.name, plural, self.changeable)),
         ]
 
 
-def _addresses_of(name: str, what: Changeable) -> Iterator[URLPattern]:
+def _addresses_of(name: str, plural: str, what: Changeable) -> Iterator[URLPattern]:
     """Of what can be done to one, and of its history."""
     for act, done in what.acts.items():
         view = Act.as_view(
@@ -173,10 +226,10 @@ def _addresses_of(name: str, what: Changeable) -> Iterator[URLPattern]:
             any_state=done.any_state,
             sees=done.sees,
         )
-        yield path(f"{name}s/<id:pk>/{act}", view, name=f"{name}-{act}")
-    yield path(f"{name}s/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
+        yield path(f"{plural}/<id:pk>/{act}", view, name=f"{name}-{act}")
+    yield path(f"{plural}/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
     if what.has_versions:
-        yield path(f"{name}s/<id:pk>/versions", ResourceVersions.as_view(changeable=what), name=f"{name}-versions")
+        yield path(f"{plural}/<id:pk>/versions", ResourceVersions.as_view(changeable=what), name=f"{name}-versions")
 
 
 OPENING = Changeable(
@@ -192,6 +245,27 @@ OPENING = Changeable(
     acts={
         "call-off": AnAct(openings.call_off_opening, "The doors do not open; it stays in the list, marked."),
         "take-back": AnAct(openings.take_back_opening, "What was called off takes place after all, as it was."),
+    },
+)
+SERIES = Changeable(
+    kind="series",
+    model=OpeningSeries,
+    serializer=OpeningSeriesRow,
+    command=FixOpeningSeries,
+    as_ordered=opening_series.as_ordered,
+    fixed=opening_series.NEVER_CHANGED,
+    shown=opening_series.SHOWN,
+    change=opening_series.change_series,
+    venue_of=lambda row: tuple(row.venues),
+    acts={
+        "call-off": AnAct(
+            opening_series.call_off_series,
+            "What is to come of it is not held; each opening stays in the list, marked.",
+        ),
+        "take-back": AnAct(
+            opening_series.take_back_series,
+            "What was called off with it and is still to come takes place after all, as it was.",
+        ),
     },
 )
 WINDOW = Changeable(
@@ -392,6 +466,17 @@ RESOURCES = (
         openings_at,
         opening_at,
         OPENING,
+    ),
+    Resource(
+        "opening-series",
+        OpeningSeriesRow,
+        "The series of openings, and fixing one with all of its openings.",
+        "A series of openings, as it is or as it was.",
+        FixOpeningSeries,
+        all_series_at,
+        series_at,
+        SERIES,
+        preview=opening_series.preview_series,
     ),
     Resource(
         "service-window",

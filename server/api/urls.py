@@ -26,6 +26,11 @@ from server.api import (
 
 urlpatterns = [
     *(address for resource in resources.RESOURCES for address in resource.addresses()),
+    path(
+        "opening-series/<id:pk>/openings",
+        resources.OpeningsOfSeries.as_view(said="The openings of a series."),
+        name="openings-of-series",
+    ),
     path("node/enrol", node.NodeEnrol.as_view(), name="node-enrol"),
     path("node/clock", node.NodeClock.as_view(), name="node-clock"),
     path("node/work", node.NodeWork.as_view(), name="node-work"),

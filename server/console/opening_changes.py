@@ -29,7 +29,7 @@ from scheduling.commands.openings import (
     fix_opening,
     take_back_opening,
 )
-from scheduling.log.models import Opening, Venue
+from scheduling.log.models import Opening, OpeningSeries, Venue
 from scheduling.log.store import VersionConflict, stream_version
 from scheduling.queries.history import HistoryStep, history
 from server import wiring
@@ -47,13 +47,14 @@ FIELDS = {"name": "the name", "anchor": "how its time is named", "opens_at": "wh
 
 @dataclass(frozen=True)
 class ListedOpening:
-    """An opening in the list; ``state`` is empty while it is to come."""
+    """An opening in the list; ``state`` is empty while it is to come, ``series`` where it is of none."""
 
     id: str
     name: str
     venue: str
     when: str
     state: str
+    series: str
 
 
 @require_safe
@@ -63,16 +64,19 @@ def listed(request: HttpRequest) -> HttpResponse:
     into an archive."""
     now, venues = wiring.now(), {venue.id: venue for venue in Venue.objects.all()}
     rows = sorted(Opening.objects.filter(venue_id__in=venues), key=lambda row: (row.opens_at, row.id))
-    coming = [_listed(row, venues, now) for row in rows if row.opens_at > now and row.called_off_at is None]
-    gone = [_listed(row, venues, now) for row in reversed(rows) if row.opens_at <= now or row.called_off_at is not None]
-    return render(request, "console/openings.html", {"coming": coming, "gone": gone[:OPENINGS_BACK]})
+    names = dict(OpeningSeries.objects.values_list("id", "name"))
+    coming = [_listed(row, venues, names, now) for row in rows if row.opens_at > now and row.called_off_at is None]
+    over = [row for row in reversed(rows) if row.opens_at <= now or row.called_off_at is not None]
+    gone = [_listed(row, venues, names, now) for row in over[:OPENINGS_BACK]]
+    return render(request, "console/openings.html", {"coming": coming, "gone": gone})
 
 
-def _listed(row: Opening, venues: dict[str, Venue], now: datetime) -> ListedOpening:
+def _listed(row: Opening, venues: dict[str, Venue], names: dict[str, str], now: datetime) -> ListedOpening:
     venue = venues[row.venue_id]
     state = "called off" if row.called_off_at else "has been" if row.opens_at <= now else ""
     when = f"{formatting.moment(row.opens_at, venue.zone)}, {venue.zone}"
-    return ListedOpening(row.id, row.name, venue.name, when, state)
+    series = "" if row.series is None or row.on_its_own else names.get(row.series, row.series)
+    return ListedOpening(row.id, row.name, venue.name, when, state, series)
 
 
 @for_givers_of(change_opening)

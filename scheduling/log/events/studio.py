@@ -13,6 +13,7 @@ from machines.model.profile import Profile
 from machines.protocol.messages import SegmentWork
 from machines.recovery import Policy
 from scheduling.planning.opening_hours import Hours
+from scheduling.planning.recurrence import Together
 from scheduling.planning.service_windows import Comes
 
 
@@ -300,6 +301,9 @@ class OpeningFixed:
     Attributes:
         closing, closes_at: when it is over, where that was said.
         remark: digest of why it was changed, see `scheduling.log.remarks`.
+        series: id of the one that it is of; None for none.
+        series_date: local date of that series' rule for which it stands; None where it has none.
+        on_its_own: whether it was changed by itself, and follows its series no more.
     """
 
     stream: ClassVar[str] = "opening"
@@ -310,6 +314,9 @@ class OpeningFixed:
     closing: dict[str, Any] | None = None
     closes_at: datetime | None = None
     remark: str | None = None
+    series: str | None = None
+    series_date: str | None = None
+    on_its_own: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -317,6 +324,38 @@ class OpeningCalledOff:
     """Doors do not open; the remark is the digest of why, see `scheduling.log.remarks`."""
 
     stream: ClassVar[str] = "opening"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningSeriesFixed:
+    """Openings that recur, or are held at several venues; each of them is told of by itself. Fixed again, it is what it
+    is now, or stands again after it was called off.
+
+    Attributes:
+        rule: of RFC 5545, by which it recurs; None where it is once.
+        dates_off: local dates on which it is not.
+        anchor, closing: of the first.
+        together: how those at several venues belong together.
+        remark: digest of why it was changed, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "series"
+    name: str
+    venues: tuple[str, ...]
+    together: Together
+    anchor: dict[str, Any]
+    closing: dict[str, Any] | None
+    rule: str | None
+    dates_off: tuple[str, ...]
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningSeriesCalledOff:
+    """What is to come of a series is not held; the remark is the digest of why, see `scheduling.log.remarks`."""
+
+    stream: ClassVar[str] = "series"
     remark: str | None = None
 
 
@@ -381,6 +420,8 @@ StudioEvent = (
     | RunEnded
     | OpeningFixed
     | OpeningCalledOff
+    | OpeningSeriesFixed
+    | OpeningSeriesCalledOff
     | ServiceWindowFixed
     | ServiceWindowCalledOff
 )

@@ -385,7 +385,28 @@ class Migration(migrations.Migration):
                 ('closes_at', models.DateTimeField(null=True)),
                 ('called_off_at', models.DateTimeField(help_text='null while it stands', null=True)),
                 ('called_off_remark', models.TextField(help_text='digest of why: a Remark', null=True)),
+                ('series', models.TextField(db_index=True, help_text='id of the one that it is of; null for none', null=True)),
+                ('series_date', models.TextField(help_text="local date of its series' rule; null where that has none", null=True)),
+                ('on_its_own', models.BooleanField(default=False, help_text='changed by itself: it follows its series no more')),
                 ('venue', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.venue')),
+            ],
+            options={
+                'abstract': False,
+            },
+        ),
+        migrations.CreateModel(
+            name='OpeningSeries',
+            fields=[
+                ('id', models.TextField(primary_key=True, serialize=False)),
+                ('name', models.TextField()),
+                ('venues', scheduling.log.fields.CanonicalJSON(help_text='ids')),
+                ('together', models.TextField(help_text='instant or local: how those at several venues belong together')),
+                ('anchor', scheduling.log.fields.CanonicalJSON(help_text='how the curator named the instant of the first')),
+                ('closing', scheduling.log.fields.CanonicalJSON(help_text='how the curator named its end; null where nobody did', null=True)),
+                ('rule', models.TextField(help_text='of RFC 5545, by which it recurs; null where it is once', null=True)),
+                ('dates_off', scheduling.log.fields.CanonicalJSON(default=list, help_text='local dates on which it is not, in order')),
+                ('called_off_at', models.DateTimeField(help_text='null while it stands', null=True)),
+                ('called_off_remark', models.TextField(help_text='digest of why: a Remark', null=True)),
             ],
             options={
                 'abstract': False,

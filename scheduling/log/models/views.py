@@ -139,6 +139,24 @@ class Opening(Folded):
     closes_at = models.DateTimeField(null=True)
     called_off_at = models.DateTimeField(null=True, help_text="null while it stands")
     called_off_remark = models.TextField(null=True, help_text="digest of why: a Remark")
+    series = models.TextField(null=True, db_index=True, help_text="id of the one that it is of; null for none")
+    series_date = models.TextField(null=True, help_text="local date of its series' rule; null where that has none")
+    on_its_own = models.BooleanField(default=False, help_text="changed by itself: it follows its series no more")
+
+
+class OpeningSeries(Folded):
+    """Openings that recur, or are held at several venues."""
+
+    id = models.TextField(primary_key=True)
+    name = models.TextField()
+    venues = CanonicalJSON(help_text="ids")
+    together = models.TextField(help_text="instant or local: how those at several venues belong together")
+    anchor = CanonicalJSON(help_text="how the curator named the instant of the first")
+    closing = CanonicalJSON(null=True, help_text="how the curator named its end; null where nobody did")
+    rule = models.TextField(null=True, help_text="of RFC 5545, by which it recurs; null where it is once")
+    dates_off = CanonicalJSON(default=list, help_text="local dates on which it is not, in order")
+    called_off_at = models.DateTimeField(null=True, help_text="null while it stands")
+    called_off_remark = models.TextField(null=True, help_text="digest of why: a Remark")
 
 
 class ServiceWindow(Folded):

@@ -26,12 +26,21 @@ from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import MachineAdded, OpeningFixed, ProfileAdded, RunPlanned, SourceAdded, VenueAdded
+from scheduling.log.events.studio import (
+    MachineAdded,
+    OpeningFixed,
+    OpeningSeriesFixed,
+    ProfileAdded,
+    RunPlanned,
+    SourceAdded,
+    VenueAdded,
+)
 from scheduling.log.garbage import held_back
 from scheduling.log.models import (
     Machine,
     Notice,
     Opening,
+    OpeningSeries,
     Outage,
     PrintedStretch,
     Profile,
@@ -47,7 +56,7 @@ from scheduling.log.projecting.projector import FoldFailed
 from scheduling.log.projections import VIEWS, Fold, View
 from scheduling.log.rows.row_cache import Rows
 
-Added = RunPlanned | MachineAdded | OpeningFixed | ProfileAdded | SourceAdded | VenueAdded
+Added = RunPlanned | MachineAdded | OpeningFixed | OpeningSeriesFixed | ProfileAdded | SourceAdded | VenueAdded
 Row = TypeVar("Row", bound=Model)
 
 
@@ -148,6 +157,11 @@ def openings_at(moment: AsOf, part: Page, *, using: str = "default") -> list[Ope
     return _each(opening_at, _named(OpeningFixed, moment, part, using), moment, using)
 
 
+def all_series_at(moment: AsOf, part: Page, *, using: str = "default") -> list[OpeningSeries]:
+    """Series of openings as they were, in the order of their ids."""
+    return _each(series_at, _named(OpeningSeriesFixed, moment, part, using), moment, using)
+
+
 def service_windows_at(
     moment: AsOf, part: Page, *, venue: str | None = None, using: str = "default"
 ) -> list[ServiceWindow]:
@@ -213,6 +227,12 @@ def source_at(source: str, moment: AsOf, *, using: str = "default") -> Source | 
 def opening_at(opening: str, moment: AsOf, *, using: str = "default") -> Opening | None:
     """An opening as it was fixed; None where it was not."""
     return folded((Opening,), moment.counts, stream=f"opening/{opening}", using=using).find(Opening, opening)
+
+
+def series_at(series: str, moment: AsOf, *, using: str = "default") -> OpeningSeries | None:
+    """A series of openings as it was; None where it was not fixed yet."""
+    rows = folded((OpeningSeries,), moment.counts, stream=f"series/{series}", using=using)
+    return rows.find(OpeningSeries, series)
 
 
 def service_window_at(window: str, moment: AsOf, *, using: str = "default") -> ServiceWindow | None:

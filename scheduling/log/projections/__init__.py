@@ -84,6 +84,14 @@ VIEWS: tuple[View, ...] = (
         },
     ),
     View(
+        "opening-series",
+        (models.OpeningSeries,),
+        {
+            studio.OpeningSeriesFixed: catalogue.opening_series_fixed,
+            studio.OpeningSeriesCalledOff: catalogue.opening_series_called_off,
+        },
+    ),
+    View(
         "service-windows",
         (models.ServiceWindow,),
         {

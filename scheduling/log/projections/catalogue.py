@@ -9,6 +9,8 @@ from scheduling.log.events.studio import (
     HoursSet,
     OpeningCalledOff,
     OpeningFixed,
+    OpeningSeriesCalledOff,
+    OpeningSeriesFixed,
     ProfileAdded,
     ProfileChanged,
     ProfileRetired,
@@ -27,6 +29,7 @@ from scheduling.log.events.studio import (
 from scheduling.log.models import (
     ClosedStream,
     Opening,
+    OpeningSeries,
     Profile,
     ProfileVersion,
     ServiceWindow,
@@ -169,6 +172,9 @@ def opening_fixed(rows: Rows, fact: Recorded, event: OpeningFixed) -> None:
         opens_at=event.opens_at,
         closing=event.closing,
         closes_at=event.closes_at,
+        series=event.series,
+        series_date=event.series_date,
+        on_its_own=event.on_its_own,
     )
 
 
@@ -177,6 +183,28 @@ def opening_called_off(rows: Rows, fact: Recorded, event: OpeningCalledOff) -> N
     if (opening := rows.change(Opening, fact.subject)) is not None:
         opening.called_off_at = fact.happened_at
         opening.called_off_remark = event.remark
+
+
+def opening_series_fixed(rows: Rows, fact: Recorded, event: OpeningSeriesFixed) -> None:
+    """A series; fixed again, it is what it is now, and stands again where it was called off."""
+    rows.put(
+        OpeningSeries,
+        id=fact.subject,
+        name=event.name,
+        venues=list(event.venues),
+        together=event.together,
+        anchor=event.anchor,
+        closing=event.closing,
+        rule=event.rule,
+        dates_off=list(event.dates_off),
+    )
+
+
+def opening_series_called_off(rows: Rows, fact: Recorded, event: OpeningSeriesCalledOff) -> None:
+    """Its row stays, marked; each of its openings is told of by itself."""
+    if (series := rows.change(OpeningSeries, fact.subject)) is not None:
+        series.called_off_at = fact.happened_at
+        series.called_off_remark = event.remark
 
 
 def service_window_fixed(rows: Rows, fact: Recorded, event: ServiceWindowFixed) -> None:

@@ -142,6 +142,7 @@ MOVES_NOTHING = """
     node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
     silence-began never-heard silence-ended outage-overridden settlement-differed word-passed-over true-again
     entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
+    opening-series-fixed opening-series-called-off
     run-not-known printed-though-withdrawn entries-told-again set-time-compared slip-measured feed-corrected
 """
 
@@ -163,7 +164,7 @@ def test_who_waited_to_count_counts_nothing_that_was_counted_meanwhile(plates: P
 
 
 def test_of_every_event_it_was_decided_what_it_moves() -> None:
-    counted_from = {"machine", "profile", "run", "venue", "opening", "service"}
+    counted_from = {"machine", "profile", "run", "venue", "opening", "series", "service"}
     kinds = {kind for kind, cls in EVENT_CLASSES.items() if getattr(cls, "stream", "machine") in counted_from}
     assert sorted([*INVALIDATED_BY, *AS_PLANNED, *MOVES_NOTHING.split()]) == sorted(kinds)
 

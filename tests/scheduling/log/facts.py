@@ -79,6 +79,8 @@ from scheduling.log.events.studio import (
     MachineTakenBack,
     OpeningCalledOff,
     OpeningFixed,
+    OpeningSeriesCalledOff,
+    OpeningSeriesFixed,
     ProfileAdded,
     ProfileChanged,
     ProfileRetired,
@@ -211,6 +213,19 @@ def opening(**changes: Any) -> OpeningFixed:
         "opens_at": at(1260),
     }
     return OpeningFixed(**fields | changes)
+
+
+def opening_series(**changes: Any) -> OpeningSeriesFixed:
+    fields: dict[str, Any] = {
+        "name": "Sunday evening",
+        "venues": ("boathouse",),
+        "together": "instant",
+        "anchor": {"event": "sunset", "date": "2026-03-29"},
+        "closing": {"duration": "PT2H"},
+        "rule": "FREQ=WEEKLY;COUNT=4",
+        "dates_off": ("2026-04-05",),
+    }
+    return OpeningSeriesFixed(**fields | changes)
 
 
 def service_once(minutes: float = 1260, **changes: Any) -> ServiceWindowFixed:
@@ -372,6 +387,8 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("source/land", SourceTakenBack()),
     ("opening/first", opening()),
     ("opening/first", OpeningCalledOff()),
+    ("series/sundays", opening_series()),
+    ("series/sundays", OpeningSeriesCalledOff()),
     ("venue/boathouse", VenueChanged(**vars(venue(name="The New Boathouse")))),
     ("machine/left", MachineChanged(name="Right", venue="boathouse", profile="carriage")),
     ("machine/left", MachineRetired()),

@@ -70,6 +70,22 @@ def rename_the_window(caller: Caller) -> HttpResponse:
     return rename(caller, "service-windows/visit")
 
 
+def fix_a_series(caller: Caller) -> HttpResponse:
+    anchor = {"event": "sunset", "date": "2026-03-22"}
+    series = {"name": "Sundays", "venues": ["quay"], "anchor": anchor, "rule": "FREQ=WEEKLY;COUNT=2"}
+    return caller.post("opening-series", {"id": "sundays"} | series)
+
+
+def rename_the_series(caller: Caller) -> HttpResponse:
+    fix_a_series(caller)
+    return rename(caller, "opening-series/sundays")
+
+
+def act_on_the_series(caller: Caller, act: str) -> HttpResponse:
+    fix_a_series(caller)
+    return caller.post(f"opening-series/sundays/{act}", {}, **ANY)
+
+
 def retire_a_venue(caller: Caller) -> HttpResponse:
     caller.post("venues", FAR_VENUE)
     where = "shed" if caller.get("venues/shed").status_code == 200 else "quay"  # some roles may add none, either
@@ -127,6 +143,10 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("opening", "patch"): (lambda caller: rename(caller, "openings/first-night"), CURATOR),
     ("opening-call-off", "post"): (lambda caller: caller.post("openings/first-night/call-off", {}, **ANY), CURATOR),
     ("opening-take-back", "post"): (lambda caller: caller.post("openings/first-night/take-back", {}, **ANY), CURATOR),
+    ("all-opening-series", "post"): (fix_a_series, CURATOR),
+    ("opening-series", "patch"): (rename_the_series, CURATOR),
+    ("opening-series-call-off", "post"): (lambda caller: act_on_the_series(caller, "call-off"), CURATOR),
+    ("opening-series-take-back", "post"): (lambda caller: act_on_the_series(caller, "take-back"), CURATOR),
     ("service-windows", "post"): (lambda caller: caller.post("service-windows", SERVICE_WINDOW), CURATOR),
     ("service-window", "patch"): (rename_the_window, CURATOR),
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),

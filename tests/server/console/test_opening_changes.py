@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import UTC, datetime
 from pathlib import Path
@@ -67,6 +68,17 @@ def test_everybody_reads_which_there_are(quay: Caller, clock: HeldClock) -> None
     clock.at = datetime(2026, 3, 22, tzinfo=UTC)
     assert "has been" in page("/openings") and "None is to come." in page("/openings")
     assert 'href="/openings"' in page("/")
+
+
+def test_of_which_series_one_is_is_said_until_it_is_on_its_own(quay: Caller) -> None:
+    anchor = {"civil": "2026-03-22T19:00", "zone": "Europe/Lisbon"}
+    series = {"name": "Sunday evening", "venues": ["quay"], "anchor": anchor, "rule": "FREQ=WEEKLY;COUNT=2"}
+    quay.create("opening-series", {"id": "sundays"} | series)
+    assert page("/openings").count("of the series Sunday evening") == 2
+    body = {"name": "Palm Sunday"}
+    said: Any = {"data": json.dumps(body), "content_type": "application/json", "HTTP_IF_MATCH": "*"}
+    quay.other("PATCH", "openings/sundays-2026-03-29", **said)
+    assert page("/openings").count("of the series Sunday evening") == 1
 
 
 def test_what_a_move_means_is_seen_before_it_is_kept(person: Client) -> None:
