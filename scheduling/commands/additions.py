@@ -97,7 +97,7 @@ class FixOpening:
     """Doors open at an instant that a civil time or an event of the sky names, and close at another, if that is said.
 
     Attributes:
-        anchor: see `scheduling.sky.anchors`.
+        anchor: see `scheduling.sky.anchors` and `scheduling.paper.run_anchors`.
         closing: likewise; or how long it lasts, elapsed, as in ``{"duration": "PT2H"}``.
     """
 

@@ -16,6 +16,7 @@ from machines.model.profile import Profile
 from machines.model.slots import boundaries
 from machines.protocol.messages import SegmentWork
 from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.plan_run import NOW_MEANS
 from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
 from scheduling.log.events.studio import RunEnded
@@ -209,6 +210,7 @@ def visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str
 
 def _warnings(ending: Ending, after: Run, now: datetime) -> Iterator[ChangeWarning]:
     run, held = ending.run, ending.held
+    yield from no_longer_named(ending.machine, after.ends_at, run.ends_at)
     prints_on = held.until is not None and held.until > after.ends_at and after.ends_at - now < HEARS_WITHIN
     if after.end_column < run.end_column and prints_on:
         said = f"Its board prints by the old plan until it is heard again. {held.in_words}"

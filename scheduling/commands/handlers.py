@@ -26,7 +26,7 @@ from scheduling.commands.additions import (
 from scheduling.commands.checked import Checked, check_plan_run
 from scheduling.commands.machines import add_machine
 from scheduling.commands.opening_series import check_series
-from scheduling.commands.openings import fix_opening
+from scheduling.commands.openings import fix_opening, still_named
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.commands.profiles import add_profile
 from scheduling.commands.service_windows import fix_service_window
@@ -34,7 +34,6 @@ from scheduling.commands.sources import add_source
 from scheduling.commands.venue_as_read import as_read
 from scheduling.commands.venues import add_venue
 from scheduling.log.ends import lock
-from scheduling.log.events import Event
 from scheduling.log.events.studio import (
     RunPlanned,
 )
@@ -71,12 +70,19 @@ def _check_machine(command: AddMachine) -> Checked:
     return Checked(event=add_machine(command), stands_on=streams, recheck=recheck)
 
 
-def _at_venue(work_out: Callable[[Any], Event]) -> Callable[[FixOpening | FixServiceWindow], Checked]:
+def _at_venue(work_out: Callable[[Any], Any]) -> Callable[[FixOpening | FixServiceWindow], Checked]:
     """How a command is checked whose instants are those of a venue."""
 
     def check(command: FixOpening | FixServiceWindow) -> Checked:
         recheck = as_read(command.venue)  # read first: whoever changes it from here on is noticed
-        return Checked(event=work_out(command), stands_on=(f"venue/{command.venue}",), recheck=recheck)
+        event = work_out(command)
+
+        def look_again() -> None:
+            recheck()
+            if isinstance(command, FixOpening):
+                still_named(command, event, work_out)
+
+        return Checked(event=event, stands_on=(f"venue/{command.venue}",), recheck=look_again)
 
     return check
 

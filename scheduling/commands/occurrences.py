@@ -12,6 +12,7 @@ from scheduling.commands.additions import FixOpening, FixOpeningSeries
 from scheduling.commands.openings import opening_at
 from scheduling.log.events.studio import OpeningFixed
 from scheduling.log.models import Opening, Venue
+from scheduling.paper.run_anchors import goes_by_a_run, is_on
 from scheduling.planning.recurrence import dates_of, later_by
 from scheduling.queries.names import check_id
 from scheduling.sky import anchors
@@ -70,6 +71,10 @@ def _days(command: FixOpeningSeries) -> list[str | None]:
 def _first(anchor: dict[str, Any]) -> tuple[datetime | date, Any]:
     """The first as a rule begins with it: a local time and its clock, or a date."""
     try:
+        if goes_by_a_run(anchor):
+            if (day := is_on(anchor)) is not None:
+                return day, None
+            raise InputError("", "what is named without a date does not recur", "name it by a place and a date")
         read = anchors.parse(anchor)
     except InputError as error:
         raise error.within("anchor") from None

@@ -140,7 +140,7 @@ def take_back_series(row: OpeningSeries, now: datetime, version: int) -> Change:
     hanging = _Hanging(venues, versions, now)
     for opening in standing.values():
         if opening.called_off_at == row.called_off_at:
-            event = opening_at(opening_as_ordered(opening), venues[opening.venue_id])
+            event = opening_at(opening_as_ordered(opening), venues[opening.venue_id], opening)
             if event.opens_at > now:
                 hanging.tell(opening, of_series(opening, event), f"{opening.name} stands again:")
     return _change(row, _said(command), now, version, hanging, recheck)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from machines.errors import InputError
@@ -14,6 +15,7 @@ from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
+from scheduling.paper.run_anchors import goes_by_a_run, run_anchor_instant
 from scheduling.queries.history import shown_by
 from scheduling.queries.names import require, require_in_use
 from scheduling.queries.runs import runs_standing
@@ -39,10 +41,17 @@ def fix_opening(command: FixOpening) -> OpeningFixed:
     return opening_at(command, require_in_use(Venue, "venue", command.venue))
 
 
-def opening_at(command: FixOpening, venue: Venue) -> OpeningFixed:
-    """An opening at a venue as it stands, or would; see `fix_opening`."""
-    opens_at = _instant("anchor", command.anchor, venue)
-    closes_at = None if command.closing is None else _closes_at(command.closing, opens_at, venue)
+def opening_at(command: FixOpening, venue: Venue, standing: Opening | None = None) -> OpeningFixed:
+    """An opening at a venue as it stands, or would; see `fix_opening`.
+
+    Args:
+        command: what it is to be.
+        venue: where.
+        standing: the opening as it stands, where there is one. What a machine's run once named keeps its instant,
+            whatever has become of the run.
+    """
+    opens_at = _instant("anchor", command.anchor, venue) if standing is None else _kept(command, standing, venue)
+    closes_at = None if command.closing is None else _closes_at(command.closing, opens_at, venue, standing)
     if closes_at is not None and not timedelta(0) < closes_at - opens_at <= LONGEST:
         remedy = f"give an instant after the opening, by at most {format_duration(LONGEST)}"
         raise InputError("closing", "it does not close after it opens", remedy)
@@ -56,8 +65,20 @@ def opening_at(command: FixOpening, venue: Venue) -> OpeningFixed:
     )
 
 
-def _closes_at(closing: dict[str, Any], opens_at: datetime, venue: Venue) -> datetime:
+def _kept(command: FixOpening, standing: Opening, venue: Venue) -> datetime:
+    if _is_kept(command.anchor, standing.anchor):
+        return standing.opens_at
+    return _instant("anchor", command.anchor, venue)
+
+
+def _is_kept(anchor: dict[str, Any], was: dict[str, Any] | None) -> bool:
+    return goes_by_a_run(anchor) and anchor == was
+
+
+def _closes_at(closing: dict[str, Any], opens_at: datetime, venue: Venue, standing: Opening | None = None) -> datetime:
     """An end is named as an instant is, or by how long it lasts."""
+    if standing is not None and standing.closes_at is not None and _is_kept(closing, standing.closing):
+        return standing.closes_at
     if "duration" not in closing:
         return _instant("closing", closing, venue)
     if set(closing) != {"duration"}:
@@ -69,11 +90,45 @@ def _closes_at(closing: dict[str, Any], opens_at: datetime, venue: Venue) -> dat
     return opens_at + max(min(lasts, 2 * LONGEST), timedelta(0))  # what lies beyond is refused in any case
 
 
+def still_named(command: FixOpening, event: OpeningFixed, work_out: Callable[[FixOpening], OpeningFixed]) -> None:
+    """What was worked out by a machine's run, held against the run where nobody else can append.
+
+    Raises:
+        InputError: the run was changed meanwhile, or the machine.
+    """
+    by_runs = [one for one in (command.anchor, command.closing) if one is not None and goes_by_a_run(one)]
+    if by_runs and work_out(command).opens_at != event.opens_at:
+        raise InputError("anchor", "what it is named by was changed in this moment", "look at it, and order this again")
+
+
 def _instant(field: str, anchor: dict[str, Any], venue: Venue) -> datetime:
     try:
+        if goes_by_a_run(anchor):
+            return run_anchor_instant(anchor, venue)
         return anchors.resolve(anchors.parse(anchor), place_of(venue), zone(venue.zone))
     except InputError as error:
         raise error.within(field) from None
+
+
+def ends_anew(row: Opening, venue: Venue) -> OpeningFixed:
+    """An opening that is under way at a venue that would be another: when it began is past, and only its end is worked
+    out anew.
+
+    Raises:
+        InputError: its end has no such instant, or would be before it began.
+    """
+    closes_at = row.closes_at if row.closing is None else _closes_at(row.closing, row.opens_at, venue, row)
+    if closes_at is not None and closes_at <= row.opens_at:
+        raise InputError("closing", "it does not close after it opens", "give an instant after the opening")
+    event = OpeningFixed(
+        venue=row.venue_id,
+        name=row.name,
+        anchor=row.anchor,
+        opens_at=row.opens_at,
+        closing=row.closing,
+        closes_at=closes_at,
+    )
+    return of_series(row, event)
 
 
 def as_ordered(row: Opening) -> FixOpening:
@@ -98,11 +153,16 @@ def change_opening(row: Opening, command: FixOpening, now: datetime, version: in
     recheck = as_read(row.venue_id)  # read first: whoever changes it from here on is noticed
     event = replace(_fixed_again(row, command), on_its_own=row.series is not None)
     found = _change(row, event, now, version, ("moves to", row.opens_at != event.opens_at))
-    return replace(found, recheck=recheck)
+
+    def look_again() -> None:
+        recheck()
+        still_named(command, event, partial(_fixed_again, row))
+
+    return replace(found, recheck=look_again)
 
 
 def _fixed_again(row: Opening, command: FixOpening) -> OpeningFixed:
-    return of_series(row, fix_opening(command))
+    return of_series(row, opening_at(command, require_in_use(Venue, "venue", command.venue), row))
 
 
 def of_series(row: Opening, event: OpeningFixed) -> OpeningFixed:

@@ -9,6 +9,7 @@ from typing import Any
 from machines.errors import InputError
 from machines.serialization import format_instant
 from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.log.events.studio import RunWithdrawn
 from scheduling.log.models import Machine, Opening, Outage, PrintedStretch, Run, Segment, Strip, Venue
 from scheduling.log.projecting.foreseen import foreseen
@@ -104,6 +105,7 @@ def _in_words(run: Run, machine: Machine) -> Iterator[str]:
 
 def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarning]:
     venue = machine.venue
+    yield from no_longer_named(machine, run.starts_at, run.ends_at)
     if run.starts_at <= now:
         said = f"It was to begin on {local_time(run.starts_at, venue)}: its machine may have printed of it already."
         yield ChangeWarning(kind="has-begun", in_words=said)

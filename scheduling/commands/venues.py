@@ -9,6 +9,8 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db.models import Q
+
 from machines.errors import InputError
 from machines.imaging.pictures import Picture
 from machines.imaging.pictures.moon import MoonDisc
@@ -142,12 +144,15 @@ def _hanging(row: Venue, after: Venue, now: datetime) -> tuple[tuple[Told, ...],
 
 
 def _moved_openings(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
-    standing = Opening.objects.filter(venue_id=after.id, called_off_at=None, opens_at__gt=now)
-    for row in standing.order_by("opens_at", "id"):
+    standing = Opening.objects.filter(venue_id=after.id, called_off_at=None)
+    for row in standing.filter(Q(opens_at__gt=now) | Q(closes_at__gt=now)).order_by("opens_at", "id"):
         stream = f"opening/{row.id}"
         version = stream_version(stream)
         with _named(row):
-            event = openings.of_series(row, openings.opening_at(openings.as_ordered(row), after))
+            if row.opens_at <= now:
+                event = openings.ends_anew(row, after)
+            else:
+                event = openings.of_series(row, openings.opening_at(openings.as_ordered(row), after, row))
         if event.opens_at != row.opens_at:
             words = _moves(row.name, event.opens_at, row.opens_at, after)
         elif event.closes_at is not None and row.closes_at is not None and event.closes_at != row.closes_at:

@@ -124,8 +124,8 @@ def next_passage(context: MachineContext, query: PassageQuery) -> Passage | None
         InputError: the turn has no such column, or the picture and its cycle have no longitude.
     """
     for run in runs_not_over(context):
-        on = _OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock)
-        phase, stands = _phase(run, on.profile, query)
+        on = OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock)
+        phase, stands = phase_of(run, on.profile, query)
         found = on.next(phase, max(context.now, run.starts_at))
         if found is not None:
             return _told(on, query, phase, stands, found)
@@ -156,7 +156,7 @@ def paper_fate(context: MachineContext, passage: Passage) -> PaperFate:
     return "cut-off" if context.knife_is_armed else "cut-off-if-armed"
 
 
-def _phase(run: Run, profile: Profile, query: PassageQuery) -> tuple[float, str | None]:
+def phase_of(run: Run, profile: Profile, query: PassageQuery) -> tuple[float, str | None]:
     """The phase that is asked for in a run, and what its longitude is of."""
     if query.phase is not None:
         return query.phase, None
@@ -179,7 +179,7 @@ def _stands(picture: Picture, run: Run) -> str:
 
 
 @dataclass(frozen=True)
-class _OnRun:
+class OnRun:
     """A run on its machine, at a venue whose clock shows the times."""
 
     run: Run
@@ -223,7 +223,7 @@ class _OnRun:
         return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, self.clock, _iso_date))
 
 
-def _told(on: _OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
+def _told(on: OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
     column, at = found
     return Passage(
         machine=on.run.machine_id,

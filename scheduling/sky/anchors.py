@@ -161,7 +161,7 @@ def _civil_anchor(data: Mapping[str, Any]) -> CivilAnchor:
     name = data["zone"]
     if not isinstance(name, str):
         raise AnchorError("zone", f"{name!r} is no name of a zone", "give one like Europe/Lisbon")
-    return CivilAnchor(local, zones.zone(name).key, _which(data))
+    return CivilAnchor(local, zones.zone(name).key, which_of(data))
 
 
 def _event_anchor(data: Mapping[str, Any]) -> EventAnchor:
@@ -173,9 +173,9 @@ def _event_anchor(data: Mapping[str, Any]) -> EventAnchor:
     _check_names(data, required=("event", "date", *kind.options), optional=("offset", "which"))
     return EventAnchor(
         event=data["event"],
-        date=_date(data["date"]),
-        offset=_offset(data.get("offset", "PT0S")),
-        which=_which(data),
+        date=date_of(data["date"]),
+        offset=offset_of(data.get("offset", "PT0S")),
+        which=which_of(data),
         options=kind.check({name: data[name] for name in kind.options}),
     )
 
@@ -189,14 +189,16 @@ def _check_names(data: Mapping[str, Any], required: tuple[str, ...], optional: t
             raise AnchorError(str(name), "no such field", f"the fields are {', '.join(required + optional)}")
 
 
-def _which(data: Mapping[str, Any]) -> str | None:
+def which_of(data: Mapping[str, Any]) -> str | None:
+    """Which of two is meant; None where that is not said."""
     which = data.get("which")
     if which is not None and which not in _WHICH:
         raise AnchorError("which", f"{which!r} is neither", 'give "earlier" or "later"')
     return which
 
 
-def _date(text: Any) -> date:
+def date_of(text: Any) -> date:
+    """A local date of an anchor."""
     try:
         if not re.fullmatch(r"\d{4}-\d\d-\d\d", text, re.ASCII):
             raise ValueError
@@ -214,7 +216,8 @@ def require_year(name: str, year: int) -> None:
         raise AnchorError(name, f"the year {year} is out of reach", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
 
 
-def _offset(text: Any) -> timedelta:
+def offset_of(text: Any) -> timedelta:
+    """How far from what it names an anchor is."""
     try:
         offset = parse_duration(text)
     except InputError as error:

@@ -127,10 +127,22 @@ def anchor(said: dict[str, Any]) -> str:
     which = f", the {said['which']} of two" if "which" in said else ""
     if "civil" in said:
         return f"{said['civil'][:16].replace('T', ' ')} by the clock of {said['zone']}{which}"
-    event, offset = said["event"].replace("-", " "), parse_duration(said.get("offset", "PT0S"))
+    event, offset = _happens(said), parse_duration(said.get("offset", "PT0S"))
     if not offset:
         return f"at {event}{which}"
     return f"{duration(offset)} {'before' if offset < timedelta() else 'after'} {event}{which}"
+
+
+def _happens(said: dict[str, Any]) -> str:
+    """What happens at the instant of an anchor: in the sky, under a head, or at a knife."""
+    if "event" in said:
+        return str(said["event"]).replace("-", " ")
+    kind = "under_head" if "under_head" in said else "strip_cut"
+    of, done = said[kind], "laying" if kind == "under_head" else "cutting off"
+    if "boundary" in of:
+        return f"{done} strip {of['boundary']} of run {of['run']}"
+    place = f"longitude {of['longitude']:g}" if "longitude" in of else f"phase {of['phase']:g}"
+    return f"{done} {place} on {of['machine']}"
 
 
 def comes(said: Comes) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import icalendar
@@ -84,6 +84,19 @@ def test_an_end_that_alone_goes_by_the_sky_is_told_as_the_end(quay: Caller) -> N
         f"The end of First night moves to 2026-03-22 {ends[11:16]}, instead of 2026-03-22 {was[11:16]}, by the clock of"
         " Europe/Lisbon."
     )
+
+
+def test_the_end_of_what_is_under_way_moves_and_its_beginning_stays(quay: Caller, clock: HeldClock) -> None:
+    patch(quay, "openings/first-night", {"closing": {"event": "sunset", "date": "2026-03-22"}})
+    was = quay.get("openings/first-night").json()
+    clock.at = datetime(2026, 3, 22, tzinfo=UTC)
+    told = patch(quay, PATH, EAST, "?preview=true").json()["in_words"]
+    assert told[1].startswith("The end of First night moves to 2026-03-22 18:4")
+    assert patch(quay, PATH, EAST).status_code == 200
+    now = quay.get("openings/first-night").json()
+    assert (now["opens_at"], now["anchor"]) == (was["opens_at"], was["anchor"])
+    assert now["closes_at"] < was["closes_at"]
+    assert now["closes_at"] == quay.get("openings/dusk").json()["opens_at"]  # the same sunset
 
 
 def test_what_would_have_no_instant_is_named_and_nothing_moves(quay: Caller) -> None:
