@@ -5,7 +5,7 @@ Bodies are described by the very dataclasses that they are read as, so the descr
 
 from __future__ import annotations
 
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
@@ -36,15 +36,15 @@ from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, NewCredentials
 from server.accounts.principals import ROLES
 from server.accounts.roles import in_words, roles_for
-from server.api.changes import Act, Changeable, ChangeView, History, Reason
+from server.api.changes import Act, Changeable, ChangeView, History, Reason, Versions
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
-from server.api.runs import EndRun
+from server.api.runs import EndRun, SucceedRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
 
-READ = (*get_args(handlers.Command), CallOff, Decide, EndRun, Enrol, Reason, Reports, TakeBack)
+READ = (*get_args(handlers.Command), CallOff, Decide, EndRun, Enrol, Reason, Reports, SucceedRun, TakeBack)
 SHOWN = (
     Picture,
     Profile,
@@ -74,6 +74,7 @@ SHOWN = (
     CodeKnown,
     Preview,
     History,
+    Versions,
     BoardKnows,
 )
 REFERENCE = "#/components/schemas/{model}"
@@ -152,7 +153,9 @@ def ordered_with(view: Any) -> dict[str, OpenApiParameter]:
 
 
 def refer(dataclass: Any) -> dict[str, Any]:
-    """A reference to the schema of a dataclass, or to those of a union."""
+    """A reference to the schema of a dataclass, or to those of a union; what a list of texts or numbers is."""
+    if get_origin(dataclass) is list:
+        return TypeAdapter(dataclass).json_schema(ref_template=REFERENCE)
     members = [part for part in get_args(dataclass) or (dataclass,) if part is not type(None)]
     references: list[dict[str, Any]] = [{"$ref": REFERENCE.format(model=part.__name__)} for part in members]
     if type(None) in get_args(dataclass):
