@@ -305,6 +305,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.rendering.atomic_files.ABANDONED_AFTER_S": (86_400.0, "nobody takes a day to write a file"),
     "scheduling.planning.opening_hours.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
     "scheduling.planning.opening_hours.MOST_DATES": (400, "a year of single dates, and some"),
+    "scheduling.log.projections.machines.MOST_MOVED_AWAY": (50, "as many as of those that were ended; 5 kB of work"),
     "scheduling.nodes.dispatch.MOST_ENDED": (50, "a board that was not heard holds one of the newest; 5 kB"),
     "scheduling.nodes.work_tag.MOST_KEPT": (10_000, "ten times the machines of a large studio, a kilobyte each"),
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),

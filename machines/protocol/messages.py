@@ -90,6 +90,8 @@ class RunWork:
         revision: how often people have said something of it.
         succeeds: id of the run whose columns it goes on counting; None for none. What a board has laid of that one
             beyond its end, as it had not heard of it, is not laid once more as this one's.
+        formed: revision since which it is what it is: what is held of it by an older one is let go of, and what was
+            printed by that is none of it.
     """
 
     id: str
@@ -102,6 +104,7 @@ class RunWork:
     shift_s: float = 0.0
     revision: int = 1
     succeeds: str | None = None
+    formed: int = 1
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.shift_s < float("inf"):
@@ -115,10 +118,12 @@ class RunEnd:
     Attributes:
         run: id.
         end_column: where it ends now; its first column where nothing of it is to be printed.
+        formed: of the run; a board that holds it by an older revision is to print nothing of that.
     """
 
     run: str
     end_column: int
+    formed: int = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,13 +174,17 @@ class Work:
     following: NextRun | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values; a node that does not know ``ended``, ``following``, or a run's ``revision`` and
-        ``succeeds``, is rarely shown them."""
+        """The message as JSON values; a node that does not know ``ended``, ``following``, or a run's ``revision``,
+        ``succeeds`` and ``formed``, is rarely shown them."""
         data: dict[str, Any] = unstructure(self)
         if self.run is not None and self.run.revision == 1:
             del data["run"]["revision"]
         if self.run is not None and self.run.succeeds is None:
             del data["run"]["succeeds"]
+        following = None if data["following"] is None else data["following"]["run"]
+        for one in filter(None, [*data["ended"], data["run"], following]):
+            if one["formed"] == 1:
+                del one["formed"]
         return {name: value for name, value in data.items() if name not in ("ended", "following") or value}
 
     def without_segments(self) -> Work:

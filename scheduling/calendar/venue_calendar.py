@@ -22,6 +22,7 @@ from scheduling.log.events.studio import (
     HoursSet,
     OpeningCalledOff,
     OpeningFixed,
+    RunChanged,
     RunEnded,
     RunPlanned,
     RunWithdrawn,
@@ -193,7 +194,7 @@ def _runs(venue: Venue, machines: list[Machine], span: CalendarSpan, names: UUID
 
 def _said_of_runs(runs: Sequence[str]) -> dict[str, _Changed]:
     """When people last said something of each run, and how often they have; the planner's turns lie between."""
-    kinds = [EVENT_KINDS[kind] for kind in (RunPlanned, RunWithdrawn, RunEnded)]
+    kinds = [EVENT_KINDS[kind] for kind in (RunPlanned, RunChanged, RunWithdrawn, RunEnded)]
     streams = [f"run/{run}" for run in runs]
     found: dict[str, _Changed] = {}
     for stream, said_at in (

@@ -41,6 +41,24 @@ class ChangeWarning:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Figures:
+    """By how much a change has more of something printed; below 0 by how much less.
+
+    Attributes:
+        columns: running columns.
+        paper_m: metres fed.
+        cuts: strokes of the knife.
+        ink_ml: millilitres, of the dots; null where no plate tells. Columns without a plate yet are taken to be as dark
+            as the run's others.
+    """
+
+    columns: int
+    paper_m: float
+    cuts: int
+    ink_ml: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Preview:
     """What a change would do. Nothing was written.
 
@@ -48,11 +66,13 @@ class Preview:
         fields: what would differ; none where all is so already, and nothing would be written.
         in_words: each thing that would follow, a sentence each.
         warnings: what should be meant; with any, a change is made only where they are accepted. Adding asks for no yes.
+        figures: by how much more or less is printed; null where that is not changed.
     """
 
     fields: tuple[FieldChange, ...]
     in_words: tuple[str, ...]
     warnings: tuple[ChangeWarning, ...]
+    figures: Figures | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,6 +126,9 @@ def change_of(
     in_words: Iterable[str],
     warnings: Iterable[ChangeWarning] = (),
     stands_on: tuple[str, ...] = (),
+    also: tuple[Told, ...] = (),
+    recheck: Callable[[], None] = lambda: None,
+    figures: Callable[[], Figures] | None = None,
 ) -> Change:
     """What an event would do to a row; nothing, where all that is shown of it is so already.
 
@@ -119,17 +142,23 @@ def change_of(
         in_words: what would follow, a sentence each; not asked for where nothing would.
         warnings: what should be meant; neither.
         stands_on: other streams that it was decided upon.
+        also: what is said with it.
+        recheck: see `Change`.
+        figures: by how much more or less is printed; not asked for where nothing would be changed.
     """
     fields = differences(shown(row), shown(after))
     return Change(
         stream=stream,
         version=version,
         event=event if fields else None,
+        also=also if fields else (),
         stands_on=stands_on,
+        recheck=recheck,
         preview=Preview(
             fields=fields,
             in_words=tuple(in_words) if fields else (),
             warnings=tuple(warnings) if fields else (),
+            figures=figures() if fields and figures is not None else None,
         ),
     )
 
@@ -156,7 +185,7 @@ class KeyUsed(DayrollError):
 
 
 @dataclass(frozen=True)
-class Once:
+class KeyedOrder:
     """A command that its client will know again, should the answer be lost.
 
     Attributes:
@@ -169,7 +198,8 @@ class Once:
 
     @property
     def digest(self) -> str:
-        """SHA-256, in hexadecimal, of what was ordered as canonical JSON."""
+        """SHA-256, in hexadecimal, of the order as canonical JSON: by it the very same order is told from another that
+        is given with the same key."""
         return hashlib.sha256(canonical(self.order).encode()).hexdigest()
 
     def memory_of(self, stream: str) -> str:
@@ -178,7 +208,13 @@ class Once:
 
 
 def make(
-    change: Change, reason: str | None, by: Attribution, chance: Chance, *, accepted: Accepted, once: Once | None = None
+    change: Change,
+    reason: str | None,
+    by: Attribution,
+    chance: Chance,
+    *,
+    accepted: Accepted,
+    once: KeyedOrder | None = None,
 ) -> None:
     """Make a change; nothing is written where all is so already.
 
@@ -217,7 +253,7 @@ def _with_reason(told: Told, reason: str | None, chance: Chance) -> Append:
     return Append(told.stream, told.version, [event])
 
 
-def was_made(stream: str, once: Once | None, actor: str) -> bool:
+def was_made(stream: str, once: KeyedOrder | None, actor: str) -> bool:
     """Whether this very command was carried out already.
 
     Args:

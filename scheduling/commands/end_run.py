@@ -1,5 +1,5 @@
-"""Ending a run: now or at an instant, at the next burst, strip or turn; and again, earlier or later, while nothing that
-is on paper is touched."""
+"""Giving a run another end: now or at an instant, at the next burst, strip or turn; earlier or later than was ever
+planned, and again, while nothing that is on paper is touched."""
 
 from __future__ import annotations
 
@@ -15,20 +15,22 @@ from machines.errors import InputError
 from machines.model.profile import Profile
 from machines.model.slots import boundaries
 from machines.protocol.messages import SegmentWork
-from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.changes import Change, ChangeWarning, Figures, change_of
 from scheduling.commands.named_by_runs import no_longer_named
-from scheduling.commands.plan_run import NOW_MEANS
+from scheduling.commands.plan_run import NOW_MEANS, RunContext, require_sunrises
+from scheduling.commands.preview_run import run_check
 from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
+from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
 from scheduling.log.events.studio import RunEnded
 from scheduling.log.models import Machine, Opening, PrintedStretch, Run, Segment, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Stretch, Timeline
-from scheduling.queries.history import differences
 from scheduling.queries.names import require_in_use
-from scheduling.queries.run_versions import run_profile
-from scheduling.queries.runs import runs_standing, timeline_on
+from scheduling.queries.run_versions import run_profile, run_source
+from scheduling.queries.runs import machine_model, open_segments, runs_standing, timeline_on
 from scheduling.queries.venue_context import place_of, venue_context
+from scheduling.supplies.remaining_work import RemainingColumns
 from scheduling.venues.service_windows import windows_of
 
 Boundary = Literal["burst", "strip", "turn"]
@@ -53,10 +55,16 @@ class Ending:
 
 
 def end_run(
-    row: Run, now: datetime, version: int, *, at: datetime | None = None, boundary: Boundary = "burst"
+    row: Run,
+    now: datetime,
+    version: int,
+    *,
+    at: datetime | None = None,
+    boundary: Boundary = "burst",
+    stores: Stores = NO_STORES,
 ) -> Change:
-    """A run ends at the first boundary at or after an instant, and never before what is laid or in hand. Ended already,
-    it ends earlier or later again, up to the furthest end that was planned.
+    """A run ends at the first boundary at or after an instant, and never before what is laid or in hand. It may end
+    later than was planned, where its machine is free; and earlier or later again.
 
     Args:
         row: as it stands.
@@ -64,6 +72,7 @@ def end_run(
         version: of its stream, read before the row.
         at: when; None for now, which lengthens nothing.
         boundary: of what: what the machine lays in one go, what the knife cuts off, or what the cycle counts.
+        stores: where files lie.
 
     Raises:
         InputError: it cannot end so.
@@ -76,10 +85,9 @@ def end_run(
         raise InputError("at", f"all of it was due by {row.ends_at.isoformat()}", "give an instant to lengthen it to")
     ending = ending_of(row)
     end = column_at(ending, max(at or now, now), boundary)
-    if end == row.end_column:
-        none = Preview(fields=(), in_words=(), warnings=())
-        return Change(stream=f"run/{row.id}", version=version, event=None, preview=none)
-    return end_at_column(ending, end, now, version)
+    if end > row.longest_column and row.cycle == "temporal-hours":
+        require_sunrises(ending.timeline, row.end_column, end)
+    return end_at_column(ending, end, now, version, stores)
 
 
 def ending_of(run: Run) -> Ending:
@@ -100,15 +108,17 @@ def column_at(ending: Ending, at: datetime, boundary: Boundary) -> int:
     """Where a run would end: the first boundary at or after an instant, and never before what is laid or in hand.
 
     Raises:
-        InputError: it has not begun by then, was never planned so far, or is not cut into strips.
+        InputError: it has not begun by then, the sky is not known so far, or it is not cut into strips.
     """
     run, profile = ending.run, ending.profile
-    wanted = ending.timeline.first_column_from(at.timestamp() - run.shift_s)
+    try:
+        wanted = ending.timeline.first_column_from(at.timestamp() - run.shift_s)
+    except InputError as error:
+        raise InputError("at", error.problem, error.remedy) from error
     if wanted <= run.first_column:
         raise InputError("at", "the run has not begun by then", "withdraw it, or give a later instant")
-    longest = run.end_column if wanted <= run.end_column else run.longest_column
-    if wanted > longest:
-        raise InputError("at", f"the run was never planned beyond column {longest}", "give an earlier instant")
+    # By a boundary alone it ends no later than it did, or than was ever planned.
+    most = next((one for one in (run.end_column, run.longest_column) if wanted <= one), None)
     column = max(wanted, ending.least)
     if boundary == "burst":
         found = -(-column // profile.columns_per_burst) * profile.columns_per_burst
@@ -119,40 +129,51 @@ def column_at(ending: Ending, at: datetime, boundary: Boundary) -> int:
     else:
         turn = profile.columns_per_turn
         found = boundaries(column - 1, column + turn, turn, run.strips_per_turn)[0]
-    return min(found, longest)
+    return found if most is None else min(found, most)
 
 
-def end_at_column(ending: Ending, end: int, now: datetime, version: int) -> Change:
-    """What giving a run another end comes to.
+def end_at_column(ending: Ending, end: int, now: datetime, version: int, stores: Stores = NO_STORES) -> Change:
+    """What giving a run another end comes to; nothing, where it ends there already.
 
     Raises:
         InputError: the machine is on another run by then, or was retired.
     """
     row, stream = ending.run, f"run/{ending.run.id}"
-    event = RunEnded(
-        end_column=end,
-        ends_at=utc(float(ending.timeline.instants(np.array([end]))[0])),
-        segments=tuple(_clipped_anew(ending, end)),
-    )
+    event = None
+    if end != row.end_column:
+        event = RunEnded(
+            end_column=end,
+            ends_at=utc(float(ending.timeline.instants(np.array([end]))[0])),
+            segments=tuple(_clipped_anew(ending, end)),
+        )
     after = foreseen(row, stream, event, now)
+    figures = _figures(ending, after, stores)
 
     def recheck() -> None:
         if after.ends_at > row.ends_at:
             _require_free(row, after.ends_at)
 
     recheck()
-    return Change(
+    return change_of(
+        row,
+        after,
+        event,
         stream=stream,
         version=version,
-        event=event,
+        shown=said_of,
+        in_words=_in_words(ending, after, figures),
+        warnings=_warnings(ending, after, now, stores),
         stands_on=(f"machine/{row.machine_id}",),
         recheck=recheck,
-        preview=Preview(
-            fields=differences(said_of(row), said_of(after)),
-            in_words=tuple(_in_words(ending, after)),
-            warnings=tuple(_warnings(ending, after, now)),
-        ),
+        figures=lambda: figures,
     )
+
+
+def _figures(ending: Ending, after: Run, stores: Stores) -> Figures:
+    run = ending.run
+    first, last = sorted((run.end_column, after.end_column))
+    between = figures_of(run, range(first, last), ending.profile, stores.plates)
+    return between if after.end_column >= run.end_column else instead(NOTHING, between)
 
 
 def _require_free(run: Run, ends_at: datetime) -> None:
@@ -175,28 +196,28 @@ def _clipped_anew(ending: Ending, end: int) -> Iterator[SegmentWork]:
             yield timeline.work(Stretch(row.number, row.first_column, until), row.plate)
 
 
-def _in_words(ending: Ending, after: Run) -> Iterator[str]:
-    run, machine, profile, venue = ending.run, ending.machine, ending.profile, ending.machine.venue
+def _in_words(ending: Ending, after: Run, figures: Figures) -> Iterator[str]:
+    run, machine, venue = ending.run, ending.machine, ending.machine.venue
     first, last = sorted((run.end_column, after.end_column))
     begins, ends = sorted((run.ends_at, after.ends_at))
     is_less = after.end_column < run.end_column
     when = f"{local_time(after.ends_at, venue)}, instead of {local_time(run.ends_at, venue)}"
     yield f"{machine.name} prints run {run.id} until {when}, by the clock of {venue.zone}."
-    columns = last - first
     segments = Segment.objects.filter(run_id=run.id, end_column__gt=first, first_column__lt=last).count()
-    cuts = len(boundaries(first, last, profile.columns_per_turn, run.strips_per_turn)) if profile.knife else 0
     done = "withdrawn" if is_less else "added"
-    yield (
-        f"{columns} columns are {done}, {columns * profile.column_pitch_mm / 1000.0:.3f} m of paper, {cuts} cuts;"
-        f" {segments} segments of them were planned so far."
-    )
+    yield f"{last - first} columns are {done}, {in_words(figures)}; {segments} segments of them were planned so far."
     what = f"{machine.name} {'is not on it any more' if is_less else 'is on it then'}."
+    yield from visits_in_words(venue, begins, ends, what)
+    yield f"Subscribed calendars show its end on {local_time(after.ends_at, venue)}, once they look again."
+    yield ending.held.in_words
+
+
+def visits_in_words(venue: Venue, begins: datetime, ends: datetime, what: str) -> Iterator[str]:
+    """What is so at the openings and in the service windows of a venue within a span."""
     there = [f"At {name}, on {local_time(at, venue)}, {what}" for name, at in visits(venue, begins, ends)]
     yield from there[:NAMED_ONE_BY_ONE]
     if len(there) > NAMED_ONE_BY_ONE:
         yield f"So it is for {len(there) - NAMED_ONE_BY_ONE} openings and service windows more."
-    yield f"Subscribed calendars show its end on {local_time(after.ends_at, venue)}, once they look again."
-    yield ending.held.in_words
 
 
 def visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str, datetime]]:
@@ -208,7 +229,7 @@ def visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str
         yield window.name, window.starts_at
 
 
-def _warnings(ending: Ending, after: Run, now: datetime) -> Iterator[ChangeWarning]:
+def _warnings(ending: Ending, after: Run, now: datetime, stores: Stores) -> Iterator[ChangeWarning]:
     run, held = ending.run, ending.held
     yield from no_longer_named(ending.machine, after.ends_at, run.ends_at)
     prints_on = held.until is not None and held.until > after.ends_at and after.ends_at - now < HEARS_WITHIN
@@ -222,3 +243,18 @@ def _warnings(ending: Ending, after: Run, now: datetime) -> Iterator[ChangeWarni
     if ending.least > after.end_column:
         said = f"Columns up to {ending.least} lie on paper or are in hand: they stay, and count as beyond the end."
         yield ChangeWarning(kind="printed-beyond", in_words=said)
+    if after.end_column > run.end_column:
+        yield from _of_what_is_added(ending, after, now, stores)
+
+
+def _of_what_is_added(ending: Ending, after: Run, now: datetime, stores: Stores) -> Iterator[ChangeWarning]:
+    """What planning it so would be warned of, as far as that is about its end: among it the parts that end within."""
+    run, machine = ending.run, ending.machine
+    model = machine_model(machine.profile_id)
+    context = RunContext(machine, run_source(run), machine.venue, model, ending.timeline)
+    again = np.arange(run.end_column, min(run.planned_to_column, after.end_column))  # withdrawn, and standing again
+    due = RemainingColumns.of_run(run, ending.profile, lambda _: ending.timeline, now, open_segments(run)).due
+    check = run_check(after, context, now, stores.uploads, due=np.concatenate([due, again]), since=run.ends_at)
+    for one in check.warnings:
+        if one.field == "ends_at":
+            yield ChangeWarning(kind=one.kind, in_words=f"{one.in_words[0].upper()}{one.in_words[1:]}.")

@@ -175,7 +175,7 @@ def require_free(command: PlanRun, *, after: str | None = None) -> None:
         InputError: it is.
     """
     others = runs_standing(command.machine).filter(starts_at__lt=command.ends_at, ends_at__gt=command.starts_at)
-    if other := others.exclude(id=after).first():
+    if other := others.exclude(id__in=[command.id, after or command.id]).first():
         raise InputError(
             "starts_at",
             f"the machine is on run {other.id!r} until {other.ends_at.isoformat()}",
@@ -189,7 +189,7 @@ def _span(command: PlanRun, timeline: Timeline) -> tuple[int, int]:
     if end == first:
         raise InputError("ends_at", "no column belongs to so short a span", "give a later end")
     if command.cycle == "temporal-hours":
-        _require_sunrises(timeline, first, end)
+        require_sunrises(timeline, first, end)
     return first, end
 
 
@@ -200,8 +200,12 @@ def _column_from(timeline: Timeline, field: str, at: datetime) -> int:
         raise InputError(field, error.problem, error.remedy) from error
 
 
-def _require_sunrises(timeline: Timeline, first: int, end: int) -> None:
-    """A polar day or night in the middle would be found only when planning comes to it, weeks from now."""
+def require_sunrises(timeline: Timeline, first: int, end: int) -> None:
+    """A polar day or night in the middle would be found only when planning comes to it, weeks from now.
+
+    Raises:
+        InputError: there is one.
+    """
     halves = np.arange(2 * (first // timeline.columns), 2 * (end // timeline.columns) + 2)
     try:
         timeline.cycle.instants(halves / 2.0)

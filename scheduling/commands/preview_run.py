@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db.models import QuerySet
+from numpy.typing import NDArray
 
 from machines.clock import utc
 from machines.model.supplies import whole_columns
@@ -172,22 +173,30 @@ def check_run(command: PlanRun, now: datetime, uploads: UploadStore | None) -> R
     """
     checked = check_whole(command, now, uploads)
     require_new(command)
-    planned, context = checked.event, checked.run
-    assert isinstance(planned, RunPlanned) and context is not None
-    return run_check(as_planned(command.id, planned), context, now, uploads)
+    assert isinstance(checked.event, RunPlanned) and checked.run is not None
+    return run_check(as_planned(command.id, checked.event), checked.run, now, uploads)
 
 
 def run_check(
-    run: Run, context: RunContext, now: datetime, uploads: UploadStore | None, *, after: Run | None = None
+    run: Run,
+    context: RunContext,
+    now: datetime,
+    uploads: UploadStore | None,
+    *,
+    after: Run | None = None,
+    due: NDArray[np.int64] = NONE,
+    since: datetime | None = None,
 ) -> RunCheck:
     """What a run would come to.
 
     Args:
-        run: in no table yet.
+        run: as it would be; one that stands under its id is not counted beside it.
         context: what it is planned on.
         now: this instant, UTC.
         uploads: where the files of sources lie; None where no source has one.
         after: the run that it follows, as that would be then; None where it follows none.
+        due: of what is planned of it, the running columns that are to come.
+        since: parts that end before this instant, UTC, are not told; None tells all.
     """
     of_machine = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
     profile, timeline = of_machine.profile, context.timeline
@@ -200,11 +209,12 @@ def run_check(
         turn=turn_at(timeline.cycle, run.starts_at),
         now=now,
     )
-    due = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=NONE)
+    to_come = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=due)
     ends = [
         PartEnd(part=supply.part, end=end)
-        for supply in _supplies(of_machine, due, after)
+        for supply in _supplies(of_machine, to_come, after)
         for end in _walk(supply, of_machine.at_venue, now)
+        if since is None or end.at >= since
     ]
     ends.sort(key=lambda one: (one.end.at, one.part))
     return RunCheck(
@@ -212,7 +222,7 @@ def run_check(
         first_column=run.first_column,
         end_column=run.end_column,
         paper_mm=(run.end_column - run.first_column) * profile.column_pitch_mm,
-        cuts=len(due.cuts),
+        cuts=len(to_come.cuts),
         ends=tuple(ends),
         warnings=(*concerns(plan), *_of_ends(ends, plan.clock)),
     )
@@ -222,8 +232,8 @@ def _supplies(context: MachineContext, run: RemainingColumns, after: Run | None)
     """The parts at a machine, less what it will use of them until a run begins. Where one is used up by then, another
     is taken to have followed."""
     profile, instead = context.profile, {} if after is None else {after.id: after}
-    earlier = [instead.get(one.id, one) for one in context.runs if one.starts_at < run.run.starts_at]
-    to_come = [one for one in earlier if has_columns_to_come(one)]
+    others = [one for one in context.runs if one.starts_at < run.run.starts_at and one.id != run.run.id]
+    to_come = [one for one in (instead.get(one.id, one) for one in others) if has_columns_to_come(one)]
     before = tuple(
         RemainingColumns.of_run(one, context.profile_of(one), context.timeline, run.now, _open_of(one))
         for one in to_come

@@ -8,14 +8,15 @@ from typing import Any
 
 from machines.errors import InputError
 from machines.serialization import format_instant
-from scheduling.commands.changes import Change, ChangeWarning, Preview
+from scheduling.commands.changes import Change, ChangeWarning, Figures, change_of
 from scheduling.commands.named_by_runs import no_longer_named
+from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
 from scheduling.log.events.studio import RunWithdrawn
 from scheduling.log.models import Machine, Opening, Outage, PrintedStretch, Run, Segment, Strip, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.projections.shifts import waited_before
 from scheduling.nodes.board_holds import board_holds
-from scheduling.queries.history import differences, shown_by
+from scheduling.queries.history import shown_by
 from scheduling.queries.run_versions import run_profile
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
@@ -49,52 +50,59 @@ def said_of(run: Run) -> dict[str, Any]:
     return _FIELDS(run) | {"ends_at": format_instant(run.ends_at - waited_before(run, run.end_column))}
 
 
-def withdraw_run(row: Run, now: datetime, version: int) -> Change:
+def withdraw_run(row: Run, now: datetime, version: int, *, stores: Stores = NO_STORES) -> Change:
     """A run is not printed. It stays in the list, marked. Withdrawn already, nothing is changed.
 
     Args:
         row: as it stands.
         now: this instant, UTC.
         version: of its stream, read before the row.
+        stores: where files lie.
 
     Raises:
         InputError: something of it was told already.
     """
     stream = f"run/{row.id}"
-    if row.withdrawn_at is not None:
-        return Change(stream=stream, version=version, event=None, preview=Preview(fields=(), in_words=(), warnings=()))
-    _require_nothing_told(row)
-    event = RunWithdrawn()
+    event = RunWithdrawn() if row.withdrawn_at is None else None
+    if event is not None:
+        _require_nothing_told(row)
     machine = Machine.objects.select_related("venue").get(id=row.machine_id)
-    return Change(
+    columns = range(row.first_column, row.end_column)
+    figures = instead(NOTHING, figures_of(row, columns, run_profile(row), stores.plates))
+    return change_of(
+        row,
+        foreseen(row, stream, event, now),
+        event,
         stream=stream,
         version=version,
-        event=event,
+        shown=said_of,
+        in_words=_in_words(row, machine, figures),
+        warnings=_warnings(row, machine, now),
         stands_on=(f"machine/{machine.id}",),
         recheck=lambda: _require_nothing_told(row),
-        preview=Preview(
-            fields=differences(said_of(row), said_of(foreseen(row, stream, event, now))),
-            in_words=tuple(_in_words(row, machine)),
-            warnings=tuple(_warnings(row, machine, now)),
-        ),
+        figures=lambda: figures,
     )
+
+
+def has_been_told(run: Run) -> bool:
+    """Whether its machine has told of its columns, by what is known in this moment."""
+    is_told = any(told.objects.filter(run_id=run.id).exists() for told in (PrintedStretch, Strip, Outage))
+    return is_told or bool(run.ahead) or run.printed + run.skipped + run.unknown > 0
 
 
 def _require_nothing_told(run: Run) -> None:
     """Asked twice of one row: its machine may tell of it meanwhile."""
-    is_told = any(told.objects.filter(run_id=run.id).exists() for told in (PrintedStretch, Strip, Outage))
-    if is_told or run.ahead or run.printed + run.skipped + run.unknown:
+    if has_been_told(run):
         raise InputError("", "its machine has told of its columns already", "end it instead")
 
 
-def _in_words(run: Run, machine: Machine) -> Iterator[str]:
-    venue, profile = machine.venue, run_profile(run, machine)
-    columns = run.end_column - run.first_column
+def _in_words(run: Run, machine: Machine, figures: Figures) -> Iterator[str]:
+    venue = machine.venue
     span = f"from {local_time(run.starts_at, venue)} to {local_time(run.ends_at, venue)}"
     yield f"{machine.name} does not print run {run.id} {span}, by the clock of {venue.zone}."
     planned = Segment.objects.filter(run_id=run.id).count()
-    paper_m = columns * profile.column_pitch_mm / 1000.0
-    yield f"{columns} columns are withdrawn, {paper_m:.3f} m of paper; {planned} segments of them were planned so far."
+    columns = run.end_column - run.first_column
+    yield f"{columns} columns are withdrawn, {in_words(figures)}; {planned} segments of them were planned so far."
     for opening in Opening.objects.filter(
         venue_id=venue.id, called_off_at=None, opens_at__gte=run.starts_at, opens_at__lt=run.ends_at
     ).order_by("opens_at", "id"):

@@ -16,6 +16,7 @@ from scheduling.outages.overrides import active_override
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import (
+    SAID_ANEW,
     first_due,
     machine_profile,
     next_runs,
@@ -60,7 +61,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         calibration=None if row.calibration is None else machine_calibration(row),
         override=None if run is None else active_override(run),
         closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
-        ended=_ended(machine),
+        ended=_ended(row),
         following=following,
     )
 
@@ -79,15 +80,25 @@ def _following(run: Run, machine: Machine, profile: Profile, until: datetime) ->
     )
 
 
-def _ended(machine: str) -> tuple[RunEnd, ...]:
-    """Runs that a board may hold and that people have ended or taken back since, so that it lets go of them."""
-    newest = f"ORDER BY planned_to_column = first_column, COALESCE(withdrawn_at, ended_at) DESC, id LIMIT {MOST_ENDED}"
-    condition = f"machine_id = %s AND (withdrawn_at IS NOT NULL OR ended_at IS NOT NULL) {newest}"
-    rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, machine)
-    return tuple(
-        RunEnd(run=row.id, end_column=row.end_column if row.withdrawn_at is None else row.first_column)
-        for row in reversed(rows)
+def _ended(machine: Machine) -> tuple[RunEnd, ...]:
+    """Runs that a board may hold and that people have ended, changed, taken back or moved since, so that it lets go of
+    them."""
+    newest = (
+        "ORDER BY planned_to_column = first_column, COALESCE(withdrawn_at, ended_at, changed_at) DESC, id"
+        f" LIMIT {MOST_ENDED}"
     )
+    condition = f"machine_id = %s AND {SAID_ANEW} {newest}"
+    rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, machine.id)
+    of_others = [RunEnd(run=run, end_column=first) for run, first in machine.moved_away]
+    own = [
+        RunEnd(
+            run=row.id,
+            end_column=row.end_column if row.withdrawn_at is None else row.first_column,
+            formed=row.formed,
+        )
+        for row in reversed(rows)
+    ]
+    return (*of_others, *own)
 
 
 def offered_run(run: Run, offered: Sequence[Segment]) -> RunWork:

@@ -12,12 +12,12 @@ from machines.protocol.messages import JournalPosition
 from machines.serialization import parse_instant
 from scheduling.log import models
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.reports import EntryReadInPart, EntrySetAside, EntryToldTwice
+from scheduling.log.events.reports import EntryReadInPart, EntrySetAside, EntryToldTwice, PrintedByEarlierPlan
 from scheduling.log.events.server import NodeEnrolled
 from scheduling.nodes.received_entries import read_told
 
 # These hold an entry as it was told; with the others they make one event for each entry that was taken.
-WHOLE = tuple(EVENT_KINDS[cls] for cls in (EntrySetAside, EntryToldTwice))
+WHOLE = tuple(EVENT_KINDS[cls] for cls in (EntrySetAside, EntryToldTwice, PrintedByEarlierPlan))
 ENTRY_KINDS = (*(EVENT_KINDS[cls] for cls in get_args(Entry)), *WHOLE)
 # How many journals a board is told of. Enrolments whose board told nothing do not count, however many: a board whose
 # answers are lost again and again on the way is enrolled as often, and has to learn what was taken of it all the same.

@@ -20,11 +20,12 @@ from scheduling.log.events.reports import (
     ReportsRefused,
     ReportsTakenAgain,
 )
-from scheduling.log.models import Machine, Run
+from scheduling.log.models import NO_RUN, Machine, Run
 from scheduling.log.projecting.projector import broken_views, require_views
 from scheduling.log.retry import retry_on_conflict
 from scheduling.log.rows.row_sql import table
 from scheduling.log.store import Append, Attribution, append, stream_version
+from scheduling.nodes.earlier_plans import is_earlier, of_earlier_plan, was_here
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible, segment_columns, timely
 from scheduling.nodes.forgotten import not_told_yet, retold, run_not_known
 from scheduling.nodes.journal_history import entries_taken
@@ -179,11 +180,13 @@ def _require_same(machine: str, batch: Batch, accepted_through: int) -> None:
 
 @dataclass(frozen=True)
 class _Known:
-    """What is known here of what a batch tells of; the machine in numbers while it is on each of the runs."""
+    """What is known here of what a batch tells of; the machine in numbers while it is on each of the runs, and of which
+    of them it tells by the plan before."""
 
     machine: Machine
     runs: Mapping[str, Run]
     profiles: Mapping[str, Profile]
+    earlier: frozenset[str]
     context: EntryContext
 
 
@@ -201,6 +204,7 @@ def _facts(machine: Machine, batch: Batch, new: list[tuple[int, ToldEntry]], by:
         machine=machine,
         runs=runs,
         profiles=run_profiles([row for row in runs.values() if row.machine_id == machine.id], machine, model),
+        earlier=frozenset(run for run, row in runs.items() if is_earlier(row, machine, batch.status)),
         context=EntryContext(
             now=by.said_at,
             may_be_ahead=SLACK + timedelta(seconds=min(max(error_s or 0.0, 0.0), MOST_ERROR_S)),
@@ -234,6 +238,9 @@ def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
         yield _set_aside(told, doubt)
         return
     run, context = _own_run(entry, known), known.context
+    is_of_earlier = run is not None and run.id in known.earlier
+    if is_of_earlier:
+        run = None  # held against nothing that is planned now
     if run is not None:
         context = replace(context, profile=known.profiles[run.id])
         planned = segment_columns(run, entry.segment, context.profile) if isinstance(entry, ColumnsPrinted) else None
@@ -243,11 +250,15 @@ def _facts_of(told: ToldEntry, known: _Known) -> Iterator[Event]:
     except DoesNotFit as error:
         yield _set_aside(told, error.doubt)
         return
-    if (twice := told_twice(known.machine, context.profile, entry)) is not None:
+    counted = replace(entry, run=NO_RUN) if is_of_earlier and isinstance(entry, ColumnsPrinted) else entry
+    if (twice := told_twice(known.machine, context.profile, counted)) is not None:
         yield EntryToldTwice(seq=told.seq, entry=dict(told.raw), field=twice.field, problem=twice.problem)
         return
     if (late := timely(entry, context)) is not None:
         entry, doubt = replace(entry, at=context.now), late
+    if is_of_earlier:
+        yield from of_earlier_plan(told, entry)
+        return
     yield entry
     if isinstance(entry, GapSettled) and run is not None:
         yield from differing(entry, run, context.profile)
@@ -263,7 +274,7 @@ def _own_run(entry: Entry, known: _Known) -> Run | None:
         InputError: it is another machine's.
     """
     run = known.runs.get(getattr(entry, "run", ""))
-    if run is not None and run.machine_id != known.machine.id:
+    if run is not None and run.machine_id != known.machine.id and not was_here(run.id, known.machine):
         raise InputError("run", f"{run.id!r} is no run of this machine", "tell only of runs that its work named")
     return run
 

@@ -22,7 +22,7 @@ from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.models import Run, Segment
 from scheduling.log.rows.row_sql import table
 from scheduling.nodes.dispatch import work_for
-from scheduling.queries.runs import HAS_TO_COME, next_runs
+from scheduling.queries.runs import HAS_TO_COME, SAID_ANEW, next_runs
 
 # A node asks for one horizon all its life; whoever asks for many has the others forgotten.
 MOST_KEPT = 10_000
@@ -33,7 +33,7 @@ _BASIS = f"""
     UNION ALL SELECT 'venue', {_HEAD.format("'venue/' || venue_id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT 'profile', {_HEAD.format("'profile/' || profile_id")} FROM log_machine WHERE id = %s
     UNION ALL SELECT id, {_HEAD.format("'run/' || id")} FROM log_run
-        WHERE machine_id = %s AND ({HAS_TO_COME} OR withdrawn_at IS NOT NULL OR ended_at IS NOT NULL)
+        WHERE machine_id = %s AND ({HAS_TO_COME} OR {SAID_ANEW})
     UNION ALL SELECT view, CAST(times AS TEXT) FROM log_foldedagain
     UNION ALL SELECT view, NULL FROM log_brokenview
 """

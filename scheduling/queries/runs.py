@@ -32,6 +32,8 @@ from scheduling.sky.places import Place
 _PROFILES = "SELECT id, version, data FROM log_profile WHERE id IN ({})"
 # Of a run, as `has_columns_to_come`; of a segment, as `open_segments`.
 HAS_TO_COME = "(withdrawn_at IS NULL AND (again <> 0 OR printed + skipped + unknown < end_column - first_column))"
+# Of a run: ended, changed or taken back by people, which a board may not have heard of.
+SAID_ANEW = "(withdrawn_at IS NOT NULL OR ended_at IS NOT NULL OR changed_at IS NOT NULL)"
 STILL_OPEN = "state <> 'withdrawn' AND (again <> '[]' OR first_column + printed + skipped + unknown <> end_column)"
 
 
@@ -145,6 +147,7 @@ def run_work(run: Run) -> RunWork:
         shift_s=run.shift_s,
         revision=run.revision,
         succeeds=run.succeeds,
+        formed=run.formed,
     )
 
 

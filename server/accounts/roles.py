@@ -20,6 +20,7 @@ from scheduling.commands.additions import (
     FixOpeningSeries,
     FixServiceWindow,
 )
+from scheduling.commands.change_run import change_run
 from scheduling.commands.end_run import end_run
 from scheduling.commands.machines import change_machine, retire_machine, take_back_machine
 from scheduling.commands.opening_series import call_off_series, change_series, take_back_series
@@ -68,6 +69,7 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     UploadStore.put: STUDIO_ALONE,
     PlanRun: STUDIO_ALONE,
     succeed_run: STUDIO_ALONE,
+    change_run: STUDIO_ALONE,
     calibrate: STUDIO_ALONE,
     make_code: STUDIO_ALONE,
     cancel_codes: STUDIO_ALONE,

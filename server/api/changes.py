@@ -19,7 +19,8 @@ from rest_framework.response import Response
 
 from machines.errors import InputError
 from machines.serialization import structure, unstructure
-from scheduling.commands.changes import Accepted, Change, Once, make, patched, was_made
+from scheduling.commands.changes import Accepted, Change, KeyedOrder, make, patched, was_made
+from scheduling.commands.run_figures import Stores
 from scheduling.log.projecting.as_of import AsOf
 from scheduling.log.store import stream_version
 from scheduling.nodes.board_holds import BoardHolds, BoardKnows
@@ -84,6 +85,7 @@ class AnAct:
             beside the reason.
         said: what the API's description says of it.
         reads: a dataclass of what is asked for, the ``reason`` among it.
+        with_stores: whether files are looked at for it: it is given ``stores``, too.
         any_state: whether it may be done without a word on what was seen, as clients do that are older than conditions.
         sees: whether it looks at a picture itself, and is given where the files lie, too, as ``uploads``.
     """
@@ -93,6 +95,7 @@ class AnAct:
     reads: type[Any] = Reason
     any_state: bool = False
     sees: bool = False
+    with_stores: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,6 +116,7 @@ class Changeable:
         acts: what is done to one as a whole, by the last part of the address.
         see: looks at a picture itself, with its file, where a command brings another: the row, the command, the files.
         has_versions: whether runs name the version of it that they were planned with.
+        with_stores: whether files are looked at for a change: it is given ``stores``, too.
         is_told_of: whether machines change its rows, too, by what they tell: its tag has two parts then.
         held: what a machine's board holds of it; None where no board holds anything of its kind.
     """
@@ -129,6 +133,7 @@ class Changeable:
     acts: Mapping[str, AnAct]
     see: Callable[..., None] = lambda *_: None
     has_versions: bool = False
+    with_stores: bool = False
     is_told_of: bool = False
     held: Callable[[Any], BoardHolds | None] = lambda _: None
 
@@ -224,7 +229,7 @@ class Changing(Tagged):
         def work_out(row: Any, version: int) -> Change:
             command = structure(patched(what.as_ordered(row), body, what.fixed), what.command)
             what.see(row, command, wiring.uploads())
-            change: Change = what.change(row, command, wiring.now(), version)
+            change: Change = what.change(row, command, wiring.now(), version, **_stores(what.with_stores))
             return change
 
         return self.carried_out(request, pk, work_out, structure({"reason": reason}, Reason).reason)
@@ -240,6 +245,7 @@ class Act(ChangeView):
 
     reads: Any = Reason
     sees: bool = False
+    with_stores: bool = False
     answers = 200
 
     def post(self, request: Request, pk: str) -> Response:
@@ -248,9 +254,12 @@ class Act(ChangeView):
         reason = asked.pop("reason")
         if self.sees:
             asked["uploads"] = wiring.uploads()
-        return self.carried_out(
-            request, pk, lambda row, version: self.command(row, wiring.now(), version, **asked), reason
-        )
+
+        def work_out(row: Any, version: int) -> Change:
+            change: Change = self.command(row, wiring.now(), version, **asked, **_stores(self.with_stores))
+            return change
+
+        return self.carried_out(request, pk, work_out, reason)
 
 
 class ResourceHistory(ApiView):
@@ -318,11 +327,16 @@ class ResourceVersions(ApiView):
         return Response(unstructure(Versions(versions=versions(what.model, what.stream(pk), what.shown))))
 
 
-def _once(request: Request) -> Once | None:
+def _stores(asked: bool) -> dict[str, Stores]:
+    """Where files lie, for a change that looks at them."""
+    return {"stores": Stores(uploads=wiring.uploads(), plates=wiring.plates())} if asked else {}
+
+
+def _once(request: Request) -> KeyedOrder | None:
     """The order as its client will know it again; None where it named none."""
     key = request.headers.get("Idempotency-Key")
     if key is None:
         return None
     if not 1 <= len(key) <= LONGEST_KEY or not key.isprintable():
         raise InputError("Idempotency-Key", "empty, too long or unreadable", f"give 1 to {LONGEST_KEY} characters")
-    return Once(key, {"method": request.method, "path": request.path, "body": request.data})
+    return KeyedOrder(key, {"method": request.method, "path": request.path, "body": request.data})

@@ -14,6 +14,7 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.model.profile import Profile as MachineProfile
 from scheduling.commands import (
+    change_run,
     end_run,
     machines,
     opening_series,
@@ -225,6 +226,7 @@ def _addresses_of(name: str, plural: str, what: Changeable) -> Iterator[URLPatte
             reads=done.reads,
             any_state=done.any_state,
             sees=done.sees,
+            with_stores=done.with_stores,
         )
         yield path(f"{plural}/<id:pk>/{act}", view, name=f"{name}-{act}")
     yield path(f"{plural}/<id:pk>/history", ResourceHistory.as_view(changeable=what), name=f"{name}-history")
@@ -299,23 +301,25 @@ RUN = Changeable(
     model=Run,
     serializer=RunRow,
     command=PlanRun,
-    as_ordered=lambda row: row,
-    fixed=(),
+    as_ordered=change_run.as_ordered,
+    fixed=change_run.NEVER_CHANGED,
     shown=run_changes.said_of,
-    change=None,
+    change=change_run.change_run,
     venue_of=lambda row: row.machine.venue_id,
     acts={
         "withdraw": AnAct(
             run_changes.withdraw_run,
             "It is not printed: before its first column is on paper, as far as its machine has told. Another can be"
             " planned in its place. What a board prints that has not heard of it is taken and shown.",
+            with_stores=True,
         ),
         "end": AnAct(
             end_run.end_run,
             "It ends at the first burst, strip or turn ``at`` an instant or after, or now; never before what is laid"
             " or in hand. What a board prints beyond it that has not heard of it is taken, and counted as ``beyond``."
-            " Ended already, it can end earlier or later again, up to the furthest end that was planned.",
+            " It can end later than was planned, where its machine is free, and earlier or later again.",
             EndRun,
+            with_stores=True,
         ),
         "succeed": AnAct(
             succeed_run.succeed_run,
@@ -326,6 +330,7 @@ RUN = Changeable(
             sees=True,
         ),
     },
+    with_stores=True,
     is_told_of=True,
     held=lambda row: board_holds(row, row.machine),
 )

@@ -89,12 +89,13 @@ class SucceedRun(Successor):
 class RunRow(Row):
     """A run, how many of its columns are accounted for, to be printed once more (``again``) or were (``repeated``),
     and how long its timeline has waited (``shift_s``). ``withdrawn_at`` is null while it is to be printed; what a board
-    prints of it all the same is counted as of any run. ``ended_at`` says when people last gave it another end, null for
-    never; ``longest_column`` is the furthest that it ever had, and ``beyond`` counts what a board has printed beyond
-    ``end_column`` that had not heard of it. ``revision`` counts what people have said of it, and in ``board`` is
-    whether the machine knows. ``succeeds`` names the run that it follows without a gap, and ``followed_by`` that which
-    goes on where it ends; null for none. ``profile`` is the model by which it is printed, whatever its machine is by
-    now; null for that of its machine when it was planned, of runs that are older than this word."""
+    prints of it all the same is counted as of any run. ``ended_at`` says when people last gave it another end, and
+    ``changed_at`` when they last changed anything of it before it began, null for never; ``longest_column`` is the
+    furthest end that it ever had, and ``beyond`` counts what a board has printed beyond ``end_column`` that had not
+    heard of it. ``revision`` counts what people have said of it, and in ``board`` is whether the machine knows.
+    ``succeeds`` names the run that it follows without a gap, and ``followed_by`` that which goes on where it ends; null
+    for none. ``profile`` is the model by which it is printed, whatever its machine is by now; null for that of its
+    machine when it was planned, of runs that are older than this word."""
 
     policy = Stored(Policy)
     board = Board()
@@ -134,6 +135,7 @@ class RunRow(Row):
             "beyond",
             "revision",
             "board",
+            "changed_at",
             "ended_at",
             "ended_because",
             "withdrawn_at",

@@ -1,7 +1,9 @@
-"""Runs that people take back, on a real board behind a real server: what lies on the paper, and what is told of it."""
+"""Runs that people take back or change, on a real board behind a real server: what lies on the paper, and what is told
+of it."""
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack
@@ -47,6 +49,14 @@ class House:
         tag = self.studio.get(f"runs/{run}").headers["ETag"]
         answer = self.studio.post(f"runs/{run}/{name}{query}", body, HTTP_IF_MATCH=tag)
         assert answer.status_code == 200, answer.content
+        return answer.json()
+
+    def change(self, run: str, body: Any) -> Any:
+        match = {"HTTP_IF_MATCH": self.studio.get(f"runs/{run}").headers["ETag"]}
+        said = {"data": json.dumps(body), "content_type": "application/json"}
+        answer = self.studio.other("PATCH", f"runs/{run}?accept=true", **said, **match)
+        assert answer.status_code == 200, answer.content
+        jobs.extend()
         return answer.json()
 
     def go_on(self, hours: float) -> None:
@@ -211,4 +221,65 @@ def test_a_run_is_ended_while_its_board_has_no_power_and_in_the_middle_of_a_repl
     assert row["printed"] + row["unknown"] + row["skipped"] == len(columns(row))
     assert row["again"] == 0
     assert house.studio.get("outages").json()["results"][-1]["true_again_at"] is not None
+    settled_in_the_end(house)
+
+
+def span(hour: float, hours: float = 2.0) -> dict[str, str]:
+    begins = later(BEGINS, hour)
+    return {"starts_at": begins.isoformat(), "ends_at": later(begins, hours).isoformat()}
+
+
+def test_a_run_that_is_changed_in_time_is_printed_as_it_is_now(house: House) -> None:
+    house.plan("moving", 1.0)
+    house.go_on(0.5)
+    house.change("moving", span(2.0) | {"segments_per_turn": 48})
+    house.go_on(4.0)
+    row = house.row("moving")
+    assert house.board.laid() == columns(row)
+    assert row["printed"] == len(columns(row))
+    settled_in_the_end(house)
+
+
+def test_what_a_board_printed_by_the_plan_before_stays_and_the_run_is_printed_whole(house: House) -> None:
+    house.plan("moving", 1.0)
+    house.go_on(0.5)
+    house.change("moving", span(4.0) | {"segments_per_turn": 48})
+    house.go_on_alone(1.2)
+    laid = len(house.board.laid())
+    assert 5 < laid < 15
+    house.go_on(5.5)
+    row = house.row("moving")
+    assert house.board.laid()[laid:] == columns(row)
+    assert row["printed"] == len(columns(row))
+    assert Notice.objects.filter(kind="printed-by-earlier-plan").count() == 1
+    settled_in_the_end(house)
+
+
+def test_a_board_hears_in_the_middle_of_the_plan_before_that_there_is_another(house: House) -> None:
+    """Both hold this instant: it goes on by the one that is so now."""
+    house.plan("moving", 1.0, 4.0)
+    house.go_on(0.5)
+    house.change("moving", span(1.5, 3.0) | {"segments_per_turn": 48})
+    house.go_on_alone(1.3)
+    laid = house.board.laid()
+    assert len(laid) > 5
+    house.go_on(4.0)
+    row = house.row("moving")
+    after = house.board.laid()[len(laid) :]
+    assert after == sorted(set(after)) and after[-1] == row["end_column"] - 1
+    assert row["printed"] + row["skipped"] + row["unknown"] == len(columns(row))
+    live = views()
+    rebuild()
+    assert views() == live
+
+
+def test_a_run_is_lengthened_while_it_is_printed(house: House) -> None:
+    house.plan("long", 1.0, 2.0)
+    house.go_on(2.0)
+    before = house.row("long")["end_column"]
+    house.change("long", {"ends_at": later(BEGINS, 5.0).isoformat()})
+    house.go_on(4.0)
+    row = house.row("long")
+    assert row["end_column"] > before
+    assert house.board.laid() == columns(row)
     settled_in_the_end(house)

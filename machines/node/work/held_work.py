@@ -13,7 +13,7 @@ from functools import cached_property
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.profile import Profile
 from machines.model.slots import boundaries
-from machines.node.store import recovery_state
+from machines.node.store import outbox, recovery_state
 from machines.node.store.documents import get_document, put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
 from machines.node.work.not_understood import Unread
@@ -36,6 +36,9 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     if _is_declined(db, work, state):
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
         return
+    if work.run is not None:
+        _take_up_anew(db, work.run)
+        state = read_state(db)
     put_document(db, "etag", fetched.etag)
     put_document(db, "work", work.without_segments())
     change_state(db, work_version=state.work_version + 1)
@@ -63,10 +66,9 @@ def _end(db: sqlite3.Connection, work: Work) -> None:
     now = work_held(db)
     if now is None or now.run is None:
         return
-    ends = {one.run: one.end_column for one in work.ended}
-    if work.run is not None:
-        ends[work.run.id] = work.run.end_column
     following = now.following
+    held = [now.run, *([] if following is None else [following.run])]
+    ends = {run.id: end for run in held if (end := end_said(run, work)) is not None}
     if following is not None:
         following = replace(following, run=_shorter(following.run, ends))
     then = replace(now, run=_shorter(now.run, ends), following=following)
@@ -98,17 +100,50 @@ def turn(db: sqlite3.Connection) -> bool:
     profile = then.profile or work.profile
     then_work = replace(work, run=then.run, policy=then.policy, profile=profile, override=None, following=None)
     put_document(db, "work", then_work)
+    _take_up_anew(db, then.run)
     db.execute("DELETE FROM document WHERE name = 'etag'")
     change_state(db, work_version=state.work_version + 1)
     return True
+
+
+def end_said(run: RunWork, work: Work) -> int | None:
+    """Where a run that is held ends by the server's word; its first column where it was changed since, so that nothing
+    is to be printed of what it was. None where the word says nothing of it."""
+    said = [(one.end_column, one.formed) for one in work.ended if one.run == run.id]
+    offered = [work.run, None if work.following is None else work.following.run]
+    said += [(one.end_column, one.formed) for one in offered if one is not None and one.id == run.id]
+    if not said:
+        return None
+    end, formed = said[-1]
+    return run.first_column if formed > run.formed else end
+
+
+def _take_up_anew(db: sqlite3.Connection, run: RunWork) -> None:
+    """A run that was changed before it began is another run, under the same name: where this journal stood in what it
+    was says nothing of it."""
+    formed = formed_taken(db)
+    if run.formed <= formed.get(run.id, 1):
+        return
+    put_document(db, "formed", formed | {run.id: run.formed})
+    db.execute("DELETE FROM left_run WHERE run = ?", (run.id,))
+    db.execute("DELETE FROM burst WHERE run = ?", (run.id,))
+    if read_state(db).run == run.id:
+        change_state(db, run=None, catching_up=0)
+
+
+def formed_taken(db: sqlite3.Connection) -> dict[str, int]:
+    """By which form a run was taken up last, where that is not its first."""
+    return get_document(db, "formed", dict[str, int]) or {}
 
 
 def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
     """Whether an offer is not to be taken: it would take away the run that is being printed, or is of a run that this
     journal has finished."""
     now = work_held(db)
-    if now is None or now.run is None or (work.run is not None and work.run.id == now.run.id):
+    if now is None or now.run is None:
         return False
+    if work.run is not None and work.run.id == now.run.id:
+        return work.run.formed > now.run.formed and state.run == now.run.id and _is_untold(db, now.run.id)
     if state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id)):
         return True
     if work.run is None:
@@ -121,6 +156,13 @@ def _is_in_hand(db: sqlite3.Connection, run: str) -> bool:
     """Whether columns of a run were ordered, or may have been by another board, and have no outcome yet."""
     ordered = db.execute("SELECT 1 FROM burst WHERE run = ? AND laid_at IS NULL LIMIT 1", (run,)).fetchone()
     return ordered is not None or read_state(db).perhaps_end is not None
+
+
+def _is_untold(db: sqlite3.Connection, run: str) -> bool:
+    """Whether something of a run has no outcome, or was not told to the server, who takes all that is told after it was
+    changed to be of what it is now."""
+    untold = db.execute("SELECT 1 FROM burst WHERE run = ? AND NOT reported LIMIT 1", (run,)).fetchone()
+    return untold is not None or _is_in_hand(db, run) or bool(outbox.count_unaccepted(db))
 
 
 def drop_work(db: sqlite3.Connection) -> None:

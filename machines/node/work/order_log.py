@@ -98,7 +98,9 @@ def is_cut_short(db: sqlite3.Connection) -> bool:
     state, work = read_state(db), holding.work_held(db)
     if work is None or state.taking_over or unknown_end(db) is not None:
         return False
-    ends = {one.run: one.end_column for one in work.ended}
+    formed = holding.formed_taken(db)
+    ends = {one.run: one.end_column for one in work.ended if one.formed <= formed.get(one.run, 1)}
+    ends |= {one.run: state.next_column for one in work.ended if one.formed > formed.get(one.run, 1)}
     if work.run is not None:
         ends[work.run.id] = work.run.end_column
     if state.run not in ends or state.next_column < ends[state.run]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
-from machines.recovery import Decision
+from machines.recovery import Columns, Decision
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,6 +127,33 @@ class RunNotKnown:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PrintedByEarlierPlan:
+    """A node told of columns that it printed by what was said of a run before people changed it: they lie on the paper,
+    and are none of the run as it is now.
+
+    Attributes:
+        seq: number of the entry.
+        entry: what the node told, whole.
+        at: when the last of them was laid.
+        was: id of the run.
+        segment: number, by the plan before.
+        columns: which.
+        paper_position: place on the paper of the first.
+        worst_miss_s: of them, late positive.
+    """
+
+    stream: ClassVar[str] = "machine"
+    seq: int
+    entry: dict[str, Any]
+    at: datetime
+    was: str
+    segment: int
+    columns: Columns
+    paper_position: int
+    worst_miss_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class PrintedThoughWithdrawn:
     """A machine told, for the first time, of columns of a run that had been withdrawn: its board did not know.
 
@@ -170,5 +197,6 @@ AboutReports = (
     | ReportsTakenAgain
     | RunNotKnown
     | PrintedThoughWithdrawn
+    | PrintedByEarlierPlan
     | EntriesToldAgain
 )

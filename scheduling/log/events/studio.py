@@ -264,6 +264,55 @@ class SegmentsPlanned:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RunChanged:
+    """A run is this from now on, in place of what was said of it before: it has not begun, and nothing was told of it.
+    What was planned of it is planned anew. What a board that did not know of it prints by the plan before is none of
+    it.
+
+    Attributes:
+        starts_at, ends_at: the span asked for.
+        first_column, end_column: the running columns in it, the end excluded.
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "run"
+    machine: str
+    source: str
+    cycle: str
+    cycle_options: dict[str, Any]
+    segments_per_turn: int
+    strips_per_turn: int
+    starts_at: datetime
+    ends_at: datetime
+    first_column: int
+    end_column: int
+    policy: Policy
+    nozzle_seed: int
+    mean_turn_s: float
+    succeeds: str | None = None
+    profile: str | None = None
+    profile_version: int = 1
+    source_version: int = 1
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunMovedAway:
+    """A run that was this machine's is another's from now on; its board lets go of it.
+
+    Attributes:
+        run: id.
+        first_column: that the run began with here.
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "machine"
+    run: str
+    first_column: int
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class RunWithdrawn:
     """A run is taken back before its first column lay. What a board that did not know of it prints all the same is
     true; the remark is the digest of why, see `scheduling.log.remarks`."""
@@ -415,6 +464,8 @@ StudioEvent = (
     | SourceRetired
     | SourceTakenBack
     | RunPlanned
+    | RunChanged
+    | RunMovedAway
     | SegmentsPlanned
     | RunWithdrawn
     | RunEnded

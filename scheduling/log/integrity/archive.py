@@ -118,7 +118,7 @@ def _take_out(streams: Sequence[str], using: str) -> None:
     forget(streams, using=using)
     given = models.GivenCommand.objects.using(using)
     given.filter(stream__in=streams).delete()
-    for stream in streams:  # orders to change it, too, see `scheduling.commands.changes.Once`
+    for stream in streams:  # orders to change it, too, see `scheduling.commands.changes.KeyedOrder`
         given.filter(stream__startswith=f"{stream} ").delete()
     append_only.lift(connections[using])
     models.Event.objects.using(using).filter(stream__in=streams).delete()

@@ -68,6 +68,7 @@ class Migration(migrations.Migration):
                 ('calibration', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.calibration.Calibration; null while nobody measured', null=True)),
                 ('refused_since', models.DateTimeField(help_text='since when its reports are refused', null=True)),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
+                ('moved_away', scheduling.log.fields.CanonicalJSON(default=list, help_text='[run, first column] of the newest runs that were moved to other machines')),
             ],
             options={
                 'abstract': False,
@@ -260,6 +261,8 @@ class Migration(migrations.Migration):
                 ('withdrawn_at', models.DateTimeField(help_text='null while it is to be printed', null=True)),
                 ('withdrawn_remark', models.TextField(help_text='digest of why: a Remark', null=True)),
                 ('revision', models.IntegerField(default=1, help_text='how often people have said something of it')),
+                ('formed', models.IntegerField(default=1, help_text='revision since which it is planned as it is: what a board holds of an older one is void')),
+                ('changed_at', models.DateTimeField(help_text='when people last changed it before it began; null for never', null=True)),
                 ('ended_at', models.DateTimeField(help_text='when people last gave it another end; null for never', null=True)),
                 ('ended_remark', models.TextField(help_text='digest of why: a Remark', null=True)),
                 ('ends', scheduling.log.fields.CanonicalJSON(default=list, help_text='the end columns that it had before, in order')),

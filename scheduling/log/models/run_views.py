@@ -45,6 +45,12 @@ class Run(Folded):
     withdrawn_at = models.DateTimeField(null=True, help_text="null while it is to be printed")
     withdrawn_remark = models.TextField(null=True, help_text="digest of why: a Remark")
     revision = models.IntegerField(default=1, help_text="how often people have said something of it")
+    formed = models.IntegerField(
+        default=1, help_text="revision since which it is planned as it is: what a board holds of an older one is void"
+    )
+    changed_at = models.DateTimeField(
+        null=True, help_text="when people last changed it before it began; null for never"
+    )
     ended_at = models.DateTimeField(null=True, help_text="when people last gave it another end; null for never")
     ended_remark = models.TextField(null=True, help_text="digest of why: a Remark")
     ends = CanonicalJSON(default=list, help_text="the end columns that it had before, in order")

@@ -19,7 +19,13 @@ from machines.protocol.journal_entries import (
     StripCut,
 )
 from machines.serialization import unstructure
-from scheduling.log.events.reports import EntrySetAside, EntryToldTwice, ReportsRefused, ReportsTakenAgain
+from scheduling.log.events.reports import (
+    EntrySetAside,
+    EntryToldTwice,
+    PrintedByEarlierPlan,
+    ReportsRefused,
+    ReportsTakenAgain,
+)
 from scheduling.log.events.server import NeverHeard, NodeEnrolled, SilenceBegan, SilenceEnded
 from scheduling.log.events.studio import (
     MachineAdded,
@@ -27,6 +33,8 @@ from scheduling.log.events.studio import (
     MachineChanged,
     MachineRetired,
     MachineTakenBack,
+    RunChanged,
+    RunMovedAway,
 )
 from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded
@@ -39,6 +47,8 @@ CHANGES = {
     "blade-changed": SupplyChange.BLADE,
 }
 
+# A board holds few runs at a time: of those that were moved away since it was heard, it is one of the newest.
+MOST_MOVED_AWAY = 50
 # It stopped by itself: its board ended without warning, or a condition of the machine stopped it.
 STOPPED_BY_ITSELF = (UNPLANNED, FAULT)
 _KNIFE_OFFLINE = KNIFE_OFFLINE.removesuffix("-warning")
@@ -124,7 +134,9 @@ def reports_taken_again(rows: Rows, fact: Recorded, event: ReportsTakenAgain) ->
         machine.refused_since = None
 
 
-def entry_taken(rows: Rows, fact: Recorded, event: Entry | EntrySetAside | EntryToldTwice) -> Machine | None:
+def entry_taken(
+    rows: Rows, fact: Recorded, event: Entry | EntrySetAside | EntryToldTwice | PrintedByEarlierPlan
+) -> Machine | None:
     """Whatever a node reports moves the end of its journal that the server has."""
     machine = rows.change(Machine, fact.subject)
     if machine is not None:
@@ -149,7 +161,22 @@ def node_stopped(rows: Rows, fact: Recorded, event: NodeStopped) -> None:
         machine.stopped_at = event.at
 
 
-def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
+def run_moved_away(rows: Rows, fact: Recorded, event: RunMovedAway) -> None:
+    """Its board may hold it yet, and tell of it."""
+    if (machine := rows.change(Machine, fact.subject)) is not None:
+        others = [one for one in machine.moved_away if one[0] != event.run]
+        machine.moved_away = [*others, [event.run, event.first_column]][-MOST_MOVED_AWAY:]
+
+
+def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
+    """A run may come back to a machine from which it was moved away."""
+    machine = rows.find(Machine, event.machine)
+    if machine is not None and any(one[0] == fact.subject for one in machine.moved_away):
+        machine.moved_away = [one for one in machine.moved_away if one[0] != fact.subject]
+        rows.change(Machine, event.machine)
+
+
+def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted | PrintedByEarlierPlan) -> None:
     """The paper has moved on to the end of what was printed."""
     if (machine := entry_taken(rows, fact, event)) is not None:
         if machine.hold in STOPPED_BY_ITSELF and _since(machine, event.at):  # it was let go on unattended

@@ -23,6 +23,7 @@ from scheduling.log.events.reports import (
     EntryPassedOver,
     EntryReadInPart,
     EntrySetAside,
+    PrintedByEarlierPlan,
     PrintedThoughWithdrawn,
     ReportsRefused,
     ReportsTakenAgain,
@@ -50,6 +51,7 @@ RUN_NOT_KNOWN = "run-not-known"
 ENTRIES_TOLD_AGAIN = "entries-told-again"
 WORD_PASSED_OVER = "word-passed-over"
 PRINTED_THOUGH_WITHDRAWN = "printed-though-withdrawn"
+PRINTED_BY_EARLIER_PLAN = "printed-by-earlier-plan"
 ABOUT_REPORTS = (
     ENTRY_SET_ASIDE,
     ENTRY_READ_IN_PART,
@@ -68,6 +70,7 @@ OURS = (
     TIME_SET_WRONG,
     WORD_PASSED_OVER,
     PRINTED_THOUGH_WITHDRAWN,
+    PRINTED_BY_EARLIER_PLAN,
     *ABOUT_REPORTS,
 )  # the other kinds are the machine's own keywords
 
@@ -249,6 +252,17 @@ def printed_though_withdrawn(rows: Rows, fact: Recorded, event: PrintedThoughWit
         " told first. They lie on the paper, and the run shows them"
     )
     raise_notice(rows, fact, PRINTED_THOUGH_WITHDRAWN, said, cleared_at=fact.happened_at)
+
+
+def printed_by_earlier_plan(rows: Rows, fact: Recorded, event: PrintedByEarlierPlan) -> None:
+    """Told once of a run; what follows lies beside it."""
+    if rows.change_where(Notice, machine_id=fact.subject, kind=PRINTED_BY_EARLIER_PLAN, run=event.was):
+        return
+    said = (
+        f"its board had not heard that run {event.was} was changed, and printed of it by the plan before:"
+        f" {len(event.columns)} columns were told first. They lie on the paper, and are none of the run as it is now"
+    )
+    raise_notice(rows, fact, PRINTED_BY_EARLIER_PLAN, said, run=event.was, cleared_at=fact.happened_at)
 
 
 def reports_refused(rows: Rows, fact: Recorded, event: ReportsRefused) -> None:

@@ -10,7 +10,8 @@ from machines.protocol.journal_entries import ColumnsPrinted, StripCut
 from machines.protocol.messages import SegmentWork
 from machines.serialization import unstructure
 from scheduling.log.codec.digest import instant_text
-from scheduling.log.events.studio import RunPlanned, RunWithdrawn, SegmentsPlanned
+from scheduling.log.events.reports import PrintedByEarlierPlan
+from scheduling.log.events.studio import RunChanged, RunPlanned, RunWithdrawn, SegmentsPlanned
 from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.projections.reprints import no_longer_again
@@ -47,6 +48,52 @@ def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
     for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
         if stretch.machine_id != event.machine or stretch.version in event.without:  # told before, and not of this run
             stretch.run_id = NO_RUN
+
+
+def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
+    """It is this now, and nothing of it is planned yet."""
+    run = rows.change(Run, fact.subject)
+    if run is None:
+        return
+    rows.drop(Segment, run_id=run.id)
+    run.machine_id = event.machine
+    run.source_id = event.source
+    run.profile = event.profile
+    run.profile_version = event.profile_version
+    run.source_version = event.source_version
+    run.succeeds = event.succeeds
+    run.cycle = event.cycle
+    run.cycle_options = event.cycle_options
+    run.segments_per_turn = event.segments_per_turn
+    run.strips_per_turn = event.strips_per_turn
+    run.starts_at = event.starts_at
+    run.ends_at = event.ends_at
+    run.first_column = event.first_column
+    run.end_column = event.end_column
+    run.policy = unstructure(event.policy)
+    run.nozzle_seed = event.nozzle_seed
+    run.mean_turn_s = event.mean_turn_s
+    run.planned_to_column = event.first_column
+    run.ends, run.ended_at, run.ended_remark = [], None, None
+    run.revision += 1
+    run.formed = run.revision
+    run.changed_at = fact.happened_at
+
+
+def printed_by_earlier_plan(rows: Rows, fact: Recorded, event: PrintedByEarlierPlan) -> None:
+    """It lies on the paper, and is of no run: what it was of is not so any more."""
+    rows.put(
+        PrintedStretch,
+        machine_id=fact.subject,
+        version=fact.version,
+        run_id=NO_RUN,
+        segment=event.segment,
+        first_column=event.columns.first,
+        end_column=event.columns.end,
+        paper_position=event.paper_position,
+        at=event.at,
+        worst_miss_s=event.worst_miss_s,
+    )
 
 
 def run_withdrawn(rows: Rows, fact: Recorded, event: RunWithdrawn) -> None:

@@ -33,9 +33,13 @@ class _Kept:
         self.table = table
         self.rows: dict[Any, Any] = {}
         self.changed: dict[Any, Any] = {}
+        self.gone: set[Any] = set()
 
     def write(self) -> None:
         """Write what changed."""
+        if self.gone:
+            self.table.delete(self.gone)
+            self.gone = set()
         if self.changed:
             self.table.write(self.changed.values())
             self.changed = {}
@@ -70,7 +74,7 @@ class Rows:
         """The row with a primary key, to be read; see `change`."""
         kept = self._kept[model]
         row: Row | None = kept.rows.get(key)
-        if row is None and not self._complete:
+        if row is None and not self._complete and key not in kept.gone:
             row = kept.table.find(key)
             if row is not None:
                 kept.rows[key] = row
@@ -91,6 +95,14 @@ class Rows:
         key = kept.table.key(row.__dict__)
         kept.rows[key] = kept.changed[key] = row
         return row
+
+    def drop(self, model: type[models.Model], **lookups: Any) -> None:
+        """Rows that are to be no more; ``lookups`` as those of `change_where`."""
+        kept = self._kept[model]
+        for row in self.change_where(model, **lookups):
+            key = kept.table.key_of(row)
+            del kept.rows[key], kept.changed[key]
+            kept.gone.add(key)
 
     def change_where(self, model: type[Row], **lookups: Any) -> list[Row]:
         """Rows to be changed in place, in the order of their keys.
@@ -121,7 +133,8 @@ class Rows:
 
     def statements(self) -> list[Statement]:
         """What `write` does, to be run with others; they still count as changed."""
-        return [one for kept in self._kept.values() for one in kept.table.statements(kept.changed.values())]
+        every = self._kept.values()
+        return [one for kept in every for one in kept.table.statements(kept.changed.values(), kept.gone)]
 
     def let_go(self, most: int) -> None:
         """Above so many rows in memory, write what changed and let go of all; they are looked up again when needed."""

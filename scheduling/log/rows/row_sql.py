@@ -55,6 +55,7 @@ class Table:
             f"INSERT INTO {name} ({', '.join(columns)}) VALUES ({', '.join(['%s'] * len(columns))})"
             f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {', '.join(f'{one} = excluded.{one}' for one in sets)}"
         )
+        self._delete = f"DELETE FROM {name} WHERE {' AND '.join(f'{column} = %s' for column in key)}"
         self._to_database = [
             (index, convert) for index, field in enumerate(self._fields) if (convert := self._to(field)) is not None
         ]
@@ -90,7 +91,7 @@ class Table:
     def find(self, key: Any) -> Any:
         """The row with a key, or None."""
         with connections[self._using].cursor() as cursor:
-            cursor.execute(self._select, key if isinstance(key, tuple) else (key,))
+            cursor.execute(self._select, _values(key))
             found = cursor.fetchone()
         return None if found is None else self._read(found)
 
@@ -136,9 +137,15 @@ class Table:
             else:
                 cursor.executemany(self._upsert, lines)
 
-    def statements(self, rows: Iterable[models.Model]) -> list[Statement]:
-        """What `write` does, to be run with others."""
-        return [(self._upsert, self._line(row)) for row in rows]
+    def delete(self, keys: Iterable[Any]) -> None:
+        """Delete the rows with some keys."""
+        with connections[self._using].cursor() as cursor:
+            cursor.executemany(self._delete, [_values(key) for key in keys])
+
+    def statements(self, rows: Iterable[models.Model], gone: Iterable[Any] = ()) -> list[Statement]:
+        """What `delete` of some keys and `write` do, to be run with others."""
+        deletes: list[Statement] = [(self._delete, _values(key)) for key in gone]
+        return [*deletes, *((self._upsert, self._line(row)) for row in rows)]
 
     def _line(self, row: models.Model) -> list[Any]:
         values = row.__dict__
@@ -159,6 +166,11 @@ class Table:
         column, connection = Col(self._model._meta.db_table, field), connections[self._using]
         for convert in (*connection.ops.get_db_converters(column), *field.get_db_converters(connection)):
             yield partial(_convert, convert, column, connection)
+
+
+def _values(key: Any) -> list[Any]:
+    """A primary key as values of its columns."""
+    return [*key] if isinstance(key, tuple) else [key]
 
 
 def _convert(convert: Any, column: Any, connection: BaseDatabaseWrapper, value: Any) -> Any:

@@ -142,8 +142,8 @@ MOVES_NOTHING = """
     node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
     silence-began never-heard silence-ended outage-overridden settlement-differed word-passed-over true-again
     entry-set-aside entry-read-in-part entry-told-twice entry-passed-over reports-refused reports-taken-again
-    opening-series-fixed opening-series-called-off
-    run-not-known printed-though-withdrawn entries-told-again set-time-compared slip-measured feed-corrected
+    opening-series-fixed opening-series-called-off run-not-known printed-though-withdrawn
+    printed-by-earlier-plan entries-told-again set-time-compared slip-measured feed-corrected
 """
 
 

@@ -36,6 +36,7 @@ from machines.recovery import (
     RuleKind,
     settle,
 )
+from machines.serialization import unstructure
 from scheduling.log.events import Event
 from scheduling.log.events.access import (
     AccountClosed,
@@ -54,6 +55,7 @@ from scheduling.log.events.reports import (
     EntryReadInPart,
     EntrySetAside,
     EntryToldTwice,
+    PrintedByEarlierPlan,
     PrintedThoughWithdrawn,
     ReportsRefused,
     ReportsTakenAgain,
@@ -85,7 +87,9 @@ from scheduling.log.events.studio import (
     ProfileChanged,
     ProfileRetired,
     ProfileTakenBack,
+    RunChanged,
     RunEnded,
+    RunMovedAway,
     RunPlanned,
     RunWithdrawn,
     SegmentsPlanned,
@@ -188,6 +192,11 @@ def run(**changes: Any) -> RunPlanned:
         "mean_turn_s": 86400.0,
     }
     return RunPlanned(**fields | changes)
+
+
+def run_changed(**changes: Any) -> RunChanged:
+    said = {name: value for name, value in vars(run(**changes)).items() if name != "without"}
+    return RunChanged(**said)
 
 
 def segment(number: int, columns: int = COLUMNS_PER_SEGMENT) -> SegmentWork:
@@ -350,6 +359,20 @@ def told_twice(seq: int) -> EntryToldTwice:
     return EntryToldTwice(seq=seq, entry=entry, field="columns", problem="told before, of the same place on the paper")
 
 
+def by_earlier_plan(seq: int) -> PrintedByEarlierPlan:
+    told = printed(seq, 0, 30)
+    return PrintedByEarlierPlan(
+        seq=seq,
+        entry=unstructure(told),
+        at=told.at,
+        was=told.run,
+        segment=told.segment,
+        columns=told.columns,
+        paper_position=told.paper_position,
+        worst_miss_s=told.worst_miss_s,
+    )
+
+
 def read_in_part(seq: int) -> EntryReadInPart:
     entry = {"kind": "knife-armed", "seq": seq, "at": "2026-03-28T23:30:00.000000Z", "with": "the left hand"}
     return EntryReadInPart(seq=seq, entry=entry, field="with", problem="no such field")
@@ -444,4 +467,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("run/spring", RunEnded(end_column=45, ends_at=NOW)),
     ("run/spring", RunWithdrawn()),
     ("machine/left", PrintedThoughWithdrawn(run="spring", columns=30)),
+    ("run/spring", run_changed(strips_per_turn=4)),
+    ("machine/left", RunMovedAway(run="spring", first_column=0)),
+    ("machine/left", by_earlier_plan(15)),
 )

@@ -97,7 +97,7 @@ def test_a_preview_says_what_would_follow_and_does_nothing(quay: Caller) -> None
     assert [one["field"] for one in shown["fields"]] == ["withdrawn_at"]
     assert shown["in_words"] == [
         "Wren 1 does not print run spring from 2026-03-20 12:00 to 2026-03-23 12:00, by the clock of Europe/Lisbon.",
-        "1080 columns are withdrawn, 0.360 m of paper; 0 segments of them were planned so far.",
+        "1080 columns are withdrawn, 0.360 m of paper, 12 cuts; 0 segments of them were planned so far.",
         "At First night, on 2026-03-21 19:00, Wren 1 is not on it.",
         "Subscribed calendars show its beginning and its end as cancelled, once they look again.",
         "Wren 1 was never heard, and holds none of it.",

@@ -11,10 +11,11 @@ import pytest
 from machines.node.clock import kept_time
 from machines.node.clock.samples import Sample
 from machines.node.clock.server_time import ServerTime
-from machines.node.store import identity
+from machines.node.store import identity, outbox
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal, change_state, open_journal
 from machines.node.work import held_work as holding
+from machines.node.work import order_log
 from machines.node.work.held_work import Fetched
 from machines.protocol.messages import RunEnd, Work
 from machines.serialization import format_instant
@@ -289,4 +290,83 @@ def test_older_boards_and_servers_are_not_shown_what_they_do_not_know() -> None:
     assert "ended" not in plain
     assert "revision" not in plain["run"]
     said = ended(work(), 4, run=True)
+    assert Work.from_json(said.as_json()) == said
+
+
+def formed(fetched: Work, later: slice) -> Work:
+    """The run as it was changed before it began: some of the same segments, under other numbers."""
+    assert fetched.run is not None
+    segments = tuple(replace(one, number=one.number + 1000) for one in fetched.segments[later])
+    run = replace(fetched.run, first_column=segments[0].first_column, revision=2, formed=2)
+    ended = (RunEnd(run=run.id, end_column=run.end_column, formed=2),)
+    return replace(fetched, run=run, segments=segments, ended=ended)
+
+
+def begun(journal: Journal, fetched: Work) -> str:
+    """The run's name, of which one burst was laid."""
+    assert fetched.run is not None
+    first = fetched.run.first_column
+    with journal.transaction() as db:
+        change_state(db, run=fetched.run.id, next_column=first + 1)
+        db.execute(
+            "INSERT INTO burst (run, first_column, end_column, segment, place, due, ordered_at, laid_at)"
+            " VALUES (?, ?, ?, 0, 0, 0.0, 0.0, 1.0)",
+            (fetched.run.id, first, first + 1),
+        )
+    return fetched.run.id
+
+
+def test_a_run_that_was_changed_before_it_began_takes_the_place_of_what_it_was(journal: Journal) -> None:
+    fetched = work()
+    assert fetched.run is not None
+    hold(journal, fetched)
+    with journal.transaction() as db:
+        change_state(db, run=fetched.run.id, next_column=fetched.run.first_column)
+        db.execute("INSERT INTO left_run VALUES (?, 700, NULL)", (fetched.run.id,))
+    changed = formed(fetched, slice(4, 8))
+    hold(journal, changed)
+    assert numbers(journal) == [one.number for one in changed.segments]
+    assert journal.state().run is None, "it is taken up anew"
+    with journal.reading() as db:
+        assert order_log.left_run(db, fetched.run.id) is None
+        assert db.execute("SELECT count(*) FROM segment").fetchone() == (4,)
+
+
+def test_what_was_laid_by_the_plan_before_is_told_first(journal: Journal) -> None:
+    fetched = work()
+    hold(journal, fetched)
+    run, changed = begun(journal, fetched), formed(fetched, slice(4, 8))
+    hold(journal, changed)
+    assert numbers(journal) == [], "nothing more is printed of what it was"
+    with journal.transaction() as db:
+        assert holding.etag_held(db) is None
+        assert order_log.is_cut_short(db)
+        order_log.conclude(db, run, 2.0)
+        assert not order_log.is_cut_short(db)
+    hold(journal, changed)
+    assert numbers(journal) == [], "it was told to nobody yet"
+    with journal.transaction() as db:
+        outbox.accept(db, 1)
+    hold(journal, changed)
+    assert numbers(journal) == [one.number for one in changed.segments]
+
+
+def test_what_it_was_is_let_go_where_another_run_comes_before_what_it_is(journal: Journal) -> None:
+    fetched = work()
+    hold(journal, fetched)
+    run = begun(journal, fetched)
+    other = work(slice(0, 2))
+    assert other.run is not None
+    void = RunEnd(run=run, end_column=10**6, formed=2)
+    hold(journal, replace(other, run=replace(other.run, id="next"), ended=(void,)))
+    assert numbers(journal) == [0, 1]
+    with journal.reading() as db:
+        assert order_log.is_cut_short(db)
+
+
+def test_how_a_run_was_changed_is_shown_to_no_older_board() -> None:
+    fetched = work()
+    assert "formed" not in fetched.as_json()["run"]
+    assert "formed" not in ended(fetched, 4, run=True).as_json()["ended"][0]
+    said = formed(fetched, slice(4, 8))
     assert Work.from_json(said.as_json()) == said

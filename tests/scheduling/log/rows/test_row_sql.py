@@ -6,7 +6,9 @@ from datetime import UTC, datetime
 
 import pytest
 
+from scheduling.log import batched_sql
 from scheduling.log.models import Opening, Strip, Venue
+from scheduling.log.rows.row_cache import Rows
 from scheduling.log.rows.row_sql import table
 
 AT = datetime(2026, 9, 1, 12, 0, tzinfo=UTC)
@@ -53,3 +55,17 @@ def test_rows_are_found_by_what_holds_for_them() -> None:
 def test_a_row_that_is_not_there_is_missed() -> None:
     with pytest.raises(Venue.DoesNotExist, match="quay"):
         table(Venue, "default").get("quay")
+
+
+@pytest.mark.django_db
+def test_a_row_that_is_dropped_is_gone_and_may_come_again() -> None:
+    table(Strip, "default").write([strip(1), strip(2)])
+    rows = Rows("default")
+    rows.drop(Strip, run_id="spring")
+    assert rows.find(Strip, ("spring", 1)) is None
+    rows.put(Strip, run_id="spring", boundary=2, paper_position=9, made=True, at=AT)
+    rows.write()
+    assert list(Strip.objects.values_list("boundary", "paper_position")) == [(2, 9)]
+    rows.drop(Strip, run_id="spring")
+    batched_sql.run(rows.statements(), using="default")
+    assert not Strip.objects.exists()
