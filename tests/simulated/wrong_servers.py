@@ -123,3 +123,10 @@ def withdrawn_offered() -> AbstractContextManager[object]:
 
     to_come = runs.HAS_TO_COME.replace("withdrawn_at IS NULL AND ", "")
     return all_of(patch.object(runs, "HAS_TO_COME", to_come), patch.object(dispatch, "_ended", lambda machine: ()))
+
+
+def newest_handed_out() -> AbstractContextManager[object]:
+    from scheduling.nodes import dispatch
+    from scheduling.queries.runs import machine_profile
+
+    return patch.object(dispatch, "run_profile", lambda run, machine: machine_profile(profile=machine.profile_id))

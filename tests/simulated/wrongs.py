@@ -80,6 +80,12 @@ def _somebody_calls(scenario: Scenario) -> bool:
     return any(fault.kind == "person-acts" and fault.detail == "call" for fault in scenario.faults)
 
 
+def _model_is_revised(scenario: Scenario) -> bool:
+    """While a run is printed a column at a time; by twice the cadence every other column would lie too early."""
+    said = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "revised")
+    return scenario.profile == "crawl" and any(fault.at_h < 0.5 * scenario.hours for fault in said)
+
+
 def _later_run_is_withdrawn(scenario: Scenario) -> bool:
     """A run that may be another than the one in hand, of which its machine would have told."""
     said = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "withdrawn")
@@ -296,6 +302,12 @@ WRONGS: Mapping[str, Wrong] = {
         says="a run that was withdrawn is handed out all the same",
         put=server.withdrawn_offered,
         shows=_later_run_is_withdrawn,
+        draw=draw_more,
+    ),
+    "newest-handed-out": Wrong(
+        says="a board is told of the newest version of its model, and not of that of its run",
+        put=server.newest_handed_out,
+        shows=_model_is_revised,
         draw=draw_more,
     ),
 }
