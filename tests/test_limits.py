@@ -303,8 +303,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.supplies.change_dates.NEAR": (days(28), "most windows come every week, so most are found here"),
     "scheduling.background.extend_plans.MOST_TURNS": (256, "a run of short turns holds up no other"),
     "scheduling.rendering.atomic_files.ABANDONED_AFTER_S": (86_400.0, "nobody takes a day to write a file"),
-    "scheduling.planning.opening_hours.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
-    "scheduling.planning.opening_hours.MOST_DATES": (400, "a year of single dates, and some"),
+    "scheduling.planning.days_spans.MOST_SPANS": (12, "doors that open more often in a day are a mistake"),
+    "scheduling.commands.quiet_concerns.LOOKED_AT": (days(14), "two weeks show how long quiet hours are"),
+    "scheduling.paper.next_passage.TURNS_LOOKED_AT": (3, "quiet hours longer than that leave no strip to tell of"),
+    "scheduling.paper.quiet_cuts.MOST_LOOKED_AT": (50_000, "three years at 48 a day; those after count as cut"),
+    "scheduling.planning.days_spans.MOST_DATES": (400, "a year of single dates, and some"),
     "scheduling.log.projections.machines.MOST_MOVED_AWAY": (50, "as many as of those that were ended; 5 kB of work"),
     "scheduling.nodes.dispatch.MOST_ENDED": (50, "a board that was not heard holds one of the newest; 5 kB"),
     "scheduling.nodes.work_tag.MOST_KEPT": (10_000, "ten times the machines of a large studio, a kilobyte each"),
@@ -494,7 +497,7 @@ NO_LIMITS: dict[str, str] = {
     "units and numbers of nature, judged in tests/reference": """
         machines.model.supplies.ML_PER_PL machines.imaging.pictures.moon.SYNODIC_MONTH_DAYS
         machines.imaging.rulers._QUARTER_HOUR_S machines.imaging.pictures.daylight.TWILIGHT_ENDS_DEGREES
-        scheduling.paper.next_passage.EQUINOX_AT_HALF_DEGREES scheduling.planning.opening_hours.WEEK_MINUTES
+        scheduling.paper.next_passage.EQUINOX_AT_HALF_DEGREES scheduling.planning.days_spans.WEEK_MINUTES
         scheduling.venues.local_time_text.HALF_MINUTE scheduling.planning.local_spans.DAY_MINUTES
         scheduling.planning.recurrence._WEEKS_OF_YEAR scheduling.planning.recurrence._NEVER_AGAIN
         scheduling.planning.service_windows.WEEK scheduling.commands.run_concerns._DAY
@@ -511,6 +514,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.sky.timescales.J2000_JD scheduling.sky.timescales.POSIX_EPOCH_JD
         scheduling.sky.topocentric.EQUATORIAL_RADIUS_KM scheduling.sky.topocentric.FLATTENING
         scheduling.sky.topocentric.SPEED_OF_LIGHT_KM_S scheduling.sky.vectors.TAU server.api.proofs.LAST_METRE_MM
+        scheduling.commands.hours.A_MOMENT server.demo.judging.judged_knife.A_MOMENT
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
         server.settings._YEAR_H""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """

@@ -55,6 +55,10 @@ class Driver(Protocol):
             MachineStopped: the machine cannot go on; its keywords say why.
         """
 
+    def keep_quiet(self, for_s: float) -> None:
+        """Fire no idle nozzle into the waste for so long from now, seconds, whatever is called; 0 lets it be done
+        again, as it is where this is never called. Nothing moves for it, and it takes no time."""
+
     def cut(self, place: int) -> None:
         """Cut at a place, which stands under the knife now.
 

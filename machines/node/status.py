@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import Clock, utc
+from machines.model.profile import Profile
 from machines.node.agent import agent_runs, boot_name
 from machines.node.clock import kept_time, own_clocks
+from machines.node.clock.server_time import Estimate
 from machines.node.device import slip_correction as slip
 from machines.node.device.usage import remaining_supplies
 from machines.node.store import identity, outbox, recovery_state, slip_state
@@ -18,6 +20,7 @@ from machines.node.sync.reachability import ServerReach
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork
 from machines.operator import holds
+from machines.protocol.messages import Work
 from machines.serialization import format_instant
 
 
@@ -144,6 +147,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
     """Read how the node is."""
     with journal.reading() as db:
         state, credentials, work = read_state(db), identity.credentials(db), holding.held(db)
+        last_word = holding.work_held(db)
         machine, until, unreported = holding.machine(db), holding.held_until(db), outbox.count_unaccepted(db)
         track, own = slip_state.read_track(db), own_clocks.compared(db)
         kept, outage = kept_time.kept_time(db, boot_name(clock)), recovery_state.read(db)
@@ -178,7 +182,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         ink_left_ml=None if remains is None else remains.ink_ml,
         slip="" if profile is None else slip.in_words(track, profile, None if work is None else work.run.mean_turn_s),
         cuts_left=None if remains is None else remains.cuts,
-        knife="unknown" if profile is None else _knife(state, has_knife=profile.knife is not None),
+        knife="unknown" if profile is None else _knife(state, profile, last_word, estimate),
         held_until=until,
         unreported=unreported,
         conditions=state.conditions,
@@ -193,7 +197,12 @@ def _turn(state: State, work: HeldWork | None) -> tuple[int | None, int | None]:
     return divmod(state.next_column, work.profile.columns_per_turn)
 
 
-def _knife(state: State, *, has_knife: bool) -> str:
-    if not has_knife:
+def _knife(state: State, profile: Profile, last_word: Work | None, estimate: Estimate | None) -> str:
+    if profile.knife is None:
         return "none"
-    return "armed" if state.knife_armed else "disarmed: strips pass it uncut until a person runs dayroll-node arm"
+    if not state.knife_armed:
+        return "disarmed: strips pass it uncut until a person runs dayroll-node arm"
+    held_s = 0.0 if last_word is None or estimate is None else holding.quiet_s(last_word.quiet, estimate.now)
+    if estimate is None or not held_s:
+        return "armed"
+    return f"armed, and held until {format_instant(utc(estimate.now + held_s))}: quiet hours"

@@ -100,7 +100,8 @@ class StripCut:
     Attributes:
         boundary: first running column of the strip after it.
         paper_position: place on the paper of the cut.
-        made: False when the knife was disarmed; that strip hangs on to the next.
+        made: False when the knife was disarmed or held; that strip hangs on to the next.
+        why: the knife was held, for quiet hours; None where it was not.
     """
 
     seq: int
@@ -109,6 +110,7 @@ class StripCut:
     boundary: int
     paper_position: int
     made: bool
+    why: Literal["quiet"] | None = None
     kind: Literal["strip-cut"] = "strip-cut"
 
 

@@ -158,6 +158,7 @@ class Work:
             go.
         following: what the machine prints after the run; None where nothing is planned by then. A board keeps it, so
             that it goes on without a seam although no server is in reach.
+        quiet: the venue's quiet hours, in order, as far as the server tells them.
     """
 
     epoch: int
@@ -172,10 +173,11 @@ class Work:
     closed: tuple[Span, ...] = ()
     ended: tuple[RunEnd, ...] = ()
     following: NextRun | None = None
+    quiet: tuple[Span, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values; a node that does not know ``ended``, ``following``, or a run's ``revision``,
-        ``succeeds`` and ``formed``, is rarely shown them."""
+        """The message as JSON values; a node that does not know ``ended``, ``following``, ``quiet``, or a run's
+        ``revision``, ``succeeds`` and ``formed``, is rarely shown them."""
         data: dict[str, Any] = unstructure(self)
         if self.run is not None and self.run.revision == 1:
             del data["run"]["revision"]
@@ -185,7 +187,7 @@ class Work:
         for one in filter(None, [*data["ended"], data["run"], following]):
             if one["formed"] == 1:
                 del one["formed"]
-        return {name: value for name, value in data.items() if name not in ("ended", "following") or value}
+        return {name: value for name, value in data.items() if name not in ("ended", "following", "quiet") or value}
 
     def without_segments(self) -> Work:
         """All of it but the segments, which a board keeps by themselves."""

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from machines.errors import InputError, UnknownChoice
-from machines.protocol.journal_entries import Entry
+from machines.protocol.journal_entries import Entry, StripCut
 from machines.serialization import structure, structure_lenient, unstructure
 
 Step = Callable[[dict[str, Any]], dict[str, Any]]
@@ -25,8 +25,11 @@ UPCASTS: Mapping[tuple[str, int], Step] = {}
 
 
 def entry_json(entry: Entry) -> dict[str, Any]:
-    """An entry as it is kept in a journal and told to the server."""
+    """An entry as it is kept in a journal and told to the server, which is rarely shown what an older one does not
+    know."""
     data = unstructure(entry)
+    if isinstance(entry, StripCut) and entry.why is None:
+        del data["why"]
     schema = SCHEMA.get(entry.kind, 1)
     return data if schema == 1 else data | {"schema": schema}
 

@@ -21,6 +21,7 @@ from machines.clock import utc
 from machines.model.supplies import whole_columns
 from scheduling.commands.handlers import check_whole, require_new
 from scheduling.commands.plan_run import PlanRun, RunContext
+from scheduling.commands.quiet_concerns import quiet_concerns
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run, Segment
@@ -34,6 +35,7 @@ from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, end_at
 from scheduling.supplies.parts import blade, roll_at
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
+from scheduling.venues.quiet import quiet_of
 
 MOST_ENDS = 24
 
@@ -209,7 +211,8 @@ def run_check(
         turn=turn_at(timeline.cycle, run.starts_at),
         now=now,
     )
-    to_come = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=due)
+    quiet = quiet_of(of_machine.venue)
+    to_come = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=due, quiet=quiet)
     ends = [
         PartEnd(part=supply.part, end=end)
         for supply in _supplies(of_machine, to_come, after)
@@ -224,7 +227,7 @@ def run_check(
         paper_mm=(run.end_column - run.first_column) * profile.column_pitch_mm,
         cuts=len(to_come.cuts),
         ends=tuple(ends),
-        warnings=(*concerns(plan), *_of_ends(ends, plan.clock)),
+        warnings=(*concerns(plan), *_of_quiet(to_come), *_of_ends(ends, plan.clock)),
     )
 
 
@@ -234,8 +237,9 @@ def _supplies(context: MachineContext, run: RemainingColumns, after: Run | None)
     profile, instead = context.profile, {} if after is None else {after.id: after}
     others = [one for one in context.runs if one.starts_at < run.run.starts_at and one.id != run.run.id]
     to_come = [one for one in (instead.get(one.id, one) for one in others) if has_columns_to_come(one)]
+    quiet = quiet_of(context.venue)
     before = tuple(
-        RemainingColumns.of_run(one, context.profile_of(one), context.timeline, run.now, _open_of(one))
+        RemainingColumns.of_run(one, context.profile_of(one), context.timeline, run.now, _open_of(one), quiet)
         for one in to_come
     )
     full = max(1, whole_columns(profile, profile.media.roll_m))
@@ -277,6 +281,10 @@ def _walk(supply: Supply, there: VenueContext, now: datetime) -> Iterator[End]:
             changed_at = min(max(end.change.window.starts_at, after), at)
             served = _rest(supply.served_by(changed_at) + supply.full, supply.full)
             after = end.change.window.ends_at
+
+
+def _of_quiet(run: RemainingColumns) -> Iterator[Concern]:
+    return (Concern(kind=kind, field="machine", in_words=words) for kind, words in quiet_concerns(run))
 
 
 def _of_ends(ends: Sequence[PartEnd], clock: ZoneInfo) -> Iterator[Concern]:

@@ -40,6 +40,8 @@ ConcernKind = Literal[
     "begins-within-a-turn",
     "no-window",
     "bad-moment",
+    "uncut-in-quiet",
+    "idle-in-quiet",
 ]
 UNDER_THE_SUN = ("apparent-solar-day", "mean-solar-day")
 UNDER_THE_MOON = ("lunar-day",)

@@ -26,6 +26,7 @@ from scheduling.log.event_records import scan
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
 from scheduling.log.events.studio import (
+    HoursSet,
     MachineChanged,
     MachineRetired,
     MachineTakenBack,
@@ -36,6 +37,7 @@ from scheduling.log.events.studio import (
     ProfileChanged,
     ProfileRetired,
     ProfileTakenBack,
+    QuietHoursSet,
     RunChanged,
     RunEnded,
     RunMovedAway,
@@ -58,6 +60,8 @@ SALT_BYTES = 16
 KINDS_WITH_REMARKS = tuple(
     EVENT_KINDS[kind]
     for kind in (
+        HoursSet,
+        QuietHoursSet,
         OutageOverridden,
         OpeningFixed,
         OpeningCalledOff,

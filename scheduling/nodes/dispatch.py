@@ -26,6 +26,7 @@ from scheduling.queries.runs import (
     segments_to_offer,
 )
 from scheduling.venues.hours import closed_as_told
+from scheduling.venues.quiet import quiet_as_told
 
 # A board holds one run and the next, of which something was planned, as far as this server remembers: of those that
 # were ended or taken back since it was heard, they are two of the newest.
@@ -50,6 +51,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
     profile = machine_profile(profile=row.profile_id) if run is None else run_profile(run, row)
     following = None if then is None else _following(then, row, profile, until)
     needed = (*segments, *(() if following is None else following.segments))
+    venue: Venue = table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id)
     return Work(
         epoch=row.epoch,
         run=None if run is None else offered_run(run, offered),
@@ -60,9 +62,10 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         poll_after_s=poll_after_s,
         calibration=None if row.calibration is None else machine_calibration(row),
         override=None if run is None else active_override(run),
-        closed=() if run is None else closed_as_told(table(Venue, DEFAULT_DB_ALIAS).get(row.venue_id), now, until),
+        closed=() if run is None else closed_as_told(venue, now, until),
         ended=_ended(row),
         following=following,
+        quiet=quiet_as_told(venue, now, until),
     )
 
 

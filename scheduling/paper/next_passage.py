@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db.models import QuerySet
+from numpy.typing import ArrayLike
 
 from machines.clock import utc
 from machines.errors import InputError
@@ -21,11 +22,14 @@ from machines.model.profile import Profile
 from machines.model.slots import boundaries
 from scheduling.log.models import Run
 from scheduling.paper.proof import longitude_at_half
+from scheduling.paper.quiet_cuts import held_cuts
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.run_versions import run_source
 from scheduling.queries.runs import run_instants, runs_standing
+from scheduling.sky.arrays import FloatArray
 from scheduling.venues.local_time_text import span_in_words
+from scheduling.venues.quiet import QuietBetween, quiet_of
 
 UNDER = {
     "apparent-solar-day": "under the Sun",
@@ -35,6 +39,8 @@ UNDER = {
 }
 # The longitude that has the March equinox overhead at sidereal phase one half; it falls from there as all others do.
 EQUINOX_AT_HALF_DEGREES = -180.0
+# Beyond so many turns without a cut, what of the paper is cut off is not said.
+TURNS_LOOKED_AT = 3
 # What becomes of the paper with a place: it is wound up, or not cut in its run, or still hangs at the machine when the
 # run ends, or is cut off, or would be if the knife were armed.
 PaperFate = Literal["wound-up", "not-cut", "left-hanging", "cut-off", "cut-off-if-armed"]
@@ -124,7 +130,7 @@ def next_passage(context: MachineContext, query: PassageQuery) -> Passage | None
         InputError: the turn has no such column, or the picture and its cycle have no longitude.
     """
     for run in runs_not_over(context):
-        on = OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock)
+        on = on_run(context, run)
         phase, stands = phase_of(run, on.profile, query)
         found = on.next(phase, max(context.now, run.starts_at))
         if found is not None:
@@ -186,6 +192,11 @@ class OnRun:
     profile: Profile
     timeline: Timeline
     clock: ZoneInfo
+    quiet: QuietBetween | None
+
+    def instants(self, columns: ArrayLike) -> FloatArray:
+        """When running columns belong under the head, POSIX seconds."""
+        return run_instants(self.run, columns, self.timeline)
 
     def next(self, phase: float, start: datetime) -> tuple[int, datetime] | None:
         """The first column of the run that holds a phase at or after an instant, and when the sky is there."""
@@ -203,10 +214,16 @@ class OnRun:
         return int(columns[first]), utc(float(instants[first]))
 
     def cut_off(self, column: int) -> Span | None:
-        """When the strip with a column ends at the knife: its boundary is the next after the column."""
+        """When the strip with a column is cut off: its boundary is the next after the column, but for those that come
+        to the knife in quiet hours, which hang on to the next."""
         per_turn = self.profile.columns_per_turn
-        after = boundaries(column, column + per_turn, per_turn, self.run.strips_per_turn)
-        return self.at_knife(after[0]) if after else None
+        after = boundaries(column, column + TURNS_LOOKED_AT * per_turn, per_turn, self.run.strips_per_turn)
+        cut = next((boundary for boundary in after if not self.is_held(boundary)), None)
+        return None if cut is None else self.at_knife(cut)
+
+    def is_held(self, boundary: int) -> bool:
+        """Whether a boundary comes to the knife in quiet hours."""
+        return bool(held_cuts([boundary], self.run, self.profile, self.instants, self.quiet)[0])
 
     def at_knife(self, column: int) -> Span | None:
         """When a column's place stands under the knife: with the last of the columns laid that fill the way to it."""
@@ -221,6 +238,12 @@ class OnRun:
         edges = [max(start, run.first_column), min(start + self.profile.columns_per_burst, run.end_column)]
         begins, ends = (utc(float(instant)) for instant in run_instants(run, edges, self.timeline))
         return Span(begins_at=begins, ends_at=ends, in_words=span_in_words(begins, ends, self.clock, _iso_date))
+
+
+def on_run(context: MachineContext, run: Run) -> OnRun:
+    """One of a machine's runs on it."""
+    quiet = quiet_of(context.venue)
+    return OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock, quiet)
 
 
 def _told(on: OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:

@@ -22,7 +22,7 @@ import numpy as np
 from machines.errors import InputError
 from machines.model.slots import slot_of, slot_start
 from scheduling.log.models import Machine, Run, Venue
-from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage, phase_of
+from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage, on_run, phase_of
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.names import require, require_in_use
 from scheduling.queries.runs import runs_standing
@@ -95,11 +95,11 @@ def _boundary(named: Mapping[str, Any], venue: Venue) -> datetime:
     if run.withdrawn_at is not None:
         raise InputError("strip_cut.run", "the run was withdrawn", "name another")
     context = _machine(run.machine_id, venue, run.starts_at)
-    on = OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock)
+    on = on_run(context, run)
     cut, strips = None, (on.profile.columns_per_turn, run.strips_per_turn)
     if run.strips_per_turn:
         column = slot_start(slot_of(run.first_column, *strips) + number, *strips)
-        cut = on.at_knife(column) if column < run.end_column else None
+        cut = on.at_knife(column) if column < run.end_column and not on.is_held(column) else None
     if cut is None:
         raise InputError("strip_cut.boundary", f"run {run.id} cuts no strip off there", "give an earlier one")
     return cut.begins_at
@@ -144,7 +144,7 @@ def _instants(kind: Kind, context: MachineContext, query: PassageQuery, end: dat
     """Instants of the bursts in which a place is laid, or its strip is cut off, from the context's on."""
     runs = runs_standing(context.machine.id).filter(starts_at__lt=end, ends_at__gt=context.now)
     for run in runs.select_related("source").order_by("starts_at", "id"):
-        on = OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock)
+        on = on_run(context, run)
         phase, _ = phase_of(run, on.profile, query)
         for column in _columns(kind, on, phase, context.now, end):
             done = on.span(column) if kind == "under_head" else on.cut_off(column)

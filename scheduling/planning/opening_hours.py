@@ -8,17 +8,20 @@ local date that was skipped altogether has no hours.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from machines.errors import InputError
-from scheduling.planning.local_spans import DAY_MINUTES, Instants, instants_on, local_date, read_date, span_minutes
-
-WEEK_MINUTES = 7 * DAY_MINUTES
-MOST_SPANS, MOST_DATES = 12, 400
+from scheduling.planning.days_spans import (
+    DAYS,
+    on_date,
+    require_dates,
+    require_day,
+    require_week,
+    spans_between,
+)
+from scheduling.planning.local_spans import Instants, read_date, span_minutes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,21 +58,12 @@ class Week:
     sunday: tuple[OpenSpan, ...] = ()
 
     def __post_init__(self) -> None:
-        for day, spans in zip(DAYS, self.days, strict=True):
-            _require_few(day, spans)
-        _require_apart(
-            (f"{day}[{index}]", number * DAY_MINUTES, span)
-            for number, (day, spans) in enumerate(zip(DAYS, self.days, strict=True))
-            for index, span in enumerate(spans)
-        )
+        require_week(self.days)
 
     @property
     def days(self) -> tuple[tuple[OpenSpan, ...], ...]:
         """The spans of each day, Monday first, as `datetime.date.weekday` counts them."""
         return tuple(getattr(self, day) for day in DAYS)
-
-
-DAYS = tuple(field.name for field in fields(Week))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,8 +75,7 @@ class DateHours:
 
     def __post_init__(self) -> None:
         read_date("date", self.date)
-        _require_few("open", self.open)
-        _require_apart((f"open[{index}]", 0, span) for index, span in enumerate(self.open))
+        require_day("open", self.open)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,20 +86,11 @@ class Hours:
     dates: tuple[DateHours, ...] = ()
 
     def __post_init__(self) -> None:
-        if len(self.dates) > MOST_DATES:
-            raise InputError("dates", f"{len(self.dates)} dates", f"give at most {MOST_DATES}; leave out those past")
-        seen: set[str] = set()
-        for index, one in enumerate(self.dates):
-            if one.date in seen:
-                raise InputError(f"dates[{index}].date", f"{one.date} stands twice", "give each date once")
-            seen.add(one.date)
+        require_dates([one.date for one in self.dates])
 
     def on(self, day: date) -> tuple[OpenSpan, ...]:
         """The spans that begin on a local date."""
-        for one in self.dates:
-            if one.date == day.isoformat():
-                return one.open
-        return self.week.days[day.weekday()]
+        return on_date(day, {one.date: one.open for one in self.dates}, self.week.days)
 
 
 def open_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> tuple[Instants, ...]:
@@ -117,45 +101,10 @@ def open_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> 
         zone: the venue's.
         start, end: aware.
     """
-    found: list[Instants] = []
-    for opens, closes in sorted(_instants(hours, zone, start, end)):
-        opens, closes = max(opens, start), min(closes, end)
-        if opens >= closes:
-            continue
-        if found and opens <= found[-1][1]:
-            found[-1] = found[-1][0], max(found[-1][1], closes)
-        else:
-            found.append((opens, closes))
-    return tuple(found)
+    return spans_between(hours.on, zone, start, end)
 
 
 def closed_spans(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> tuple[Instants, ...]:
     """When nobody is let in between two instants: all that `open_spans` leaves, UTC and in order."""
     edges = [start, *(edge for span in open_spans(hours, zone, start, end) for edge in span), end]
     return tuple((first, last) for first, last in list(pairwise(edges))[::2] if first < last)
-
-
-def _instants(hours: Hours, zone: ZoneInfo, start: datetime, end: datetime) -> Iterator[Instants]:
-    """Every span that begins on a local date near, as instants."""
-    day, last = local_date(start, zone) - timedelta(days=2), local_date(end, zone) + timedelta(days=1)
-    while day <= last:
-        for span in hours.on(day):
-            if (found := instants_on(day, span.minutes, zone)) is not None:
-                yield found
-        day += timedelta(days=1)
-
-
-def _require_few(field: str, spans: tuple[OpenSpan, ...]) -> None:
-    if len(spans) > MOST_SPANS:
-        raise InputError(field, f"{len(spans)} spans in a day", f"give at most {MOST_SPANS}")
-
-
-def _require_apart(spans: Iterable[tuple[str, int, OpenSpan]]) -> None:
-    """Refuse spans that overlap, round the end of the week too; they may touch."""
-    placed = sorted((base + span.minutes[0], base + span.minutes[1], name) for name, base, span in spans)
-    around = [*placed, *((first + WEEK_MINUTES, end + WEEK_MINUTES, name) for first, end, name in placed[:1])]
-    for (_, end, before), (first, _, name) in pairwise(around):
-        if first < end and before != name:
-            raise InputError(
-                name, f"opens before {before} closes", "let one close before the next opens, or make it one"
-            )

@@ -16,10 +16,12 @@ from machines.model.profile import CarriageHead, IdleFiring, Profile
 from machines.model.slots import boundaries
 from machines.model.supplies import Use, use
 from scheduling.log.models import PrintedStretch, Run, Segment
+from scheduling.paper.quiet_cuts import held_cuts
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import run_instants
 from scheduling.rendering.plate_store import PlateGone, PlateStore
+from scheduling.venues.quiet import loud_s, quiet_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,7 +51,7 @@ class PartSupplies:
         run: id.
         first_column, end_column: running columns that the run holds of it, the end excluded.
         starts_at, ends_at: when they belong under the head, UTC.
-        supplies: cuts are those at whose places strips of it begin.
+        supplies: cuts are those at whose places strips of it begin, but for those held in quiet hours.
         estimated_columns: how many have no plate yet and are taken to be as dark as the run's others.
     """
 
@@ -89,13 +91,16 @@ def part_supplies(
     idle = idle or idle_firing(profile)
     columns = _columns(run, timeline, turn, segment)
     begins, ends = run_instants(run, [columns.start, columns.stop], timeline)
+    strips = boundaries(columns.start - 1, columns.stop - 1, profile.columns_per_turn, run.strips_per_turn)
+    quiet = quiet_of(context.venue)
+    held = held_cuts(strips, run, profile, lambda of: run_instants(run, of, timeline), quiet)
     dots, estimated = _dots(run, columns, profile, plates)
     used = use(
         profile,
         columns=len(columns),
         dots=dots or 0,
-        seconds=float(ends - begins),
-        cuts=len(boundaries(columns.start - 1, columns.stop - 1, profile.columns_per_turn, run.strips_per_turn)),
+        seconds=loud_s(quiet, utc(float(begins)), utc(float(ends))),
+        cuts=len(strips) - int(held.sum()),
         idle=idle,
     )
     return PartSupplies(

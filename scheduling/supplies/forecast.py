@@ -20,6 +20,7 @@ from scheduling.supplies.consumption import Supplies, idle_firing
 from scheduling.supplies.parts import Blade, Cartridge, Roll, blade, cartridge, roll_at
 from scheduling.supplies.remaining_work import RemainingColumns, RemainingWork
 from scheduling.venues.hours import venue_closed
+from scheduling.venues.quiet import loud_s, quiet_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,7 +129,8 @@ def coming_changes(context: MachineContext, now: datetime) -> tuple[tuple[Consum
     run, there = context.run_to_come, context.at_venue
     if run is None:
         return ()
-    due = RemainingColumns.of_run(run, context.profile_of(run), context.timeline, now, context.segments_to_come)
+    quiet, segments = quiet_of(there.venue), context.segments_to_come
+    due = RemainingColumns.of_run(run, context.profile_of(run), context.timeline, now, segments, quiet)
     ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(there, due, roll_at(context)))]
     if (at_machine := blade(context)) is not None:
         ends.append(("blade", _blade_end(there, due, at_machine)))
@@ -167,7 +169,7 @@ def _used(ahead: RemainingWork) -> Supplies:
     return ahead.supplies(
         columns=ahead.fed,
         dots=ahead.printed_dots,
-        seconds=(min(ahead.now, run.ends_at) - run.starts_at).total_seconds(),
+        seconds=loud_s(ahead.quiet, run.starts_at, min(ahead.now, run.ends_at)),
         cuts=Strip.objects.filter(run_id=run.id, made=True).count(),
     )
 
@@ -178,7 +180,7 @@ def _to_come(ahead: RemainingWork) -> Supplies:
     return ahead.supplies(
         columns=len(ahead.due) + ahead.unplanned,
         dots=dots + ahead.unplanned * (mean or 0.0) if known else None,
-        seconds=(run.ends_at - max(ahead.now, run.starts_at)).total_seconds(),
+        seconds=loud_s(ahead.quiet, max(ahead.now, run.starts_at), run.ends_at),
         cuts=len(ahead.cuts),
     )
 
@@ -192,7 +194,7 @@ def _cartridge_end(there: VenueContext, ahead: RemainingWork, cartridge: Cartrid
     """The first column to come for which the ink is not enough."""
     head = ahead.profile.head
     of_dot_ml = use(ahead.profile, columns=0, dots=1).picture_ml
-    idle_s = ahead.run.mean_turn_s / ahead.profile.columns_per_turn
+    idle_s = ahead.loud_share * ahead.run.mean_turn_s / ahead.profile.columns_per_turn
     of_column_ml = idle_ml(head, idle_s, ahead.idle) if ahead.idle and head.kind == "carriage" else 0.0
     needed_ml = np.cumsum(ahead.due_dots * of_dot_ml + of_column_ml)
     short = int(np.searchsorted(needed_ml, cartridge.left_ml, side="right"))

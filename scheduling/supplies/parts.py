@@ -19,6 +19,7 @@ from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import runs_standing, segments_in_order
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.consumption import dots_by_run
+from scheduling.venues.quiet import loud_s, quiet_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +111,7 @@ def cartridge(context: MachineContext, plates: PlateStore, now: datetime, idle: 
     since = newest.at if newest else _first_run_at(context.machine, now)
     place = newest.paper_position if newest else 0
     stretches = list(PrintedStretch.objects.filter(machine_id=context.machine.id, paper_position__gte=place))
-    used = use(profile, columns=0, dots=0, seconds=max(0.0, (now - since).total_seconds()), idle=idle)
+    used = use(profile, columns=0, dots=0, seconds=loud_s(quiet_of(context.venue), since, now), idle=idle)
     runs = {one.run_id for one in stretches}
     dots_by_model, otherwise = Counter[Profile](), context.profiles_otherwise(runs)
     for run, dots in dots_by_run(stretches, segments_in_order(runs), profile, plates).items():

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
+from typing import overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,17 +17,44 @@ from machines.model.slots import slot_of, slot_start
 from machines.model.supplies import use
 from scheduling.log.models import PrintedStretch, Run, Segment
 from scheduling.paper.printed_paper import stretch_end
+from scheduling.paper.quiet_cuts import MOST_LOOKED_AT, held_cuts
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import run_instants, segments_in_order
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray
 from scheduling.supplies.consumption import Supplies, by_column, laid_dots, supplies
+from scheduling.venues.quiet import QuietBetween, loud_s, quiet_of
 
 NONE = np.zeros(0, dtype=np.int64)
 
 
-@dataclass(frozen=True, eq=False)
+class SomeOf(Sequence[int]):
+    """Numbers of a range of which some of the first are left out."""
+
+    def __init__(self, whole: range, looked_at: int, kept: NDArray[np.int64]) -> None:
+        """Of so many that were looked at, those with an index among the kept stay; what comes after them all stays."""
+        self._first, self._rest = kept + whole.start, whole[looked_at:]
+
+    @overload
+    def __getitem__(self, index: int) -> int: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[int]: ...
+
+    def __getitem__(self, index: int | slice) -> int | Sequence[int]:
+        """The number at an index, from 0."""
+        if isinstance(index, slice):
+            return [self[one] for one in range(len(self))[index]]
+        index = range(len(self))[index]
+        return int(self._first[index]) if index < len(self._first) else self._rest[index - len(self._first)]
+
+    def __len__(self) -> int:
+        """How many stay."""
+        return len(self._first) + len(self._rest)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RemainingColumns:
     """A run, and what of it is still to be laid.
 
@@ -33,6 +62,7 @@ class RemainingColumns:
         run, profile, now: as asked for.
         timeline_of: gives the columns of a run against its cycle; most who ask need none.
         due: running columns that are planned and have no outcome or are to be printed once more, in order.
+        quiet: when the knife is held; None where it never is.
     """
 
     run: Run
@@ -40,6 +70,7 @@ class RemainingColumns:
     now: datetime
     timeline_of: Callable[[Run], Timeline]
     due: NDArray[np.int64]
+    quiet: QuietBetween | None = None
 
     @staticmethod
     def of_run(
@@ -48,11 +79,12 @@ class RemainingColumns:
         timeline_of: Callable[[Run], Timeline],
         now: datetime,
         segments: Iterable[Segment],
+        quiet: QuietBetween | None = None,
     ) -> RemainingColumns:
         """Count a run's columns, by its open segments, without their dots, which takes no plates."""
         columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in segments]
         due = np.concatenate([NONE, *columns])
-        return RemainingColumns(run=run, profile=profile, now=now, timeline_of=timeline_of, due=due)
+        return RemainingColumns(run=run, profile=profile, now=now, timeline_of=timeline_of, due=due, quiet=quiet)
 
     @property
     def next_column(self) -> int:
@@ -90,7 +122,7 @@ class RemainingColumns:
         return self.timeline.first_column_from(planned_at.timestamp())
 
     @cached_property
-    def cuts(self) -> range:
+    def strips(self) -> range:
         """Strips, numbered as segments are, whose beginnings come to the knife from now until the run's last column is
         laid; the rest hangs uncut. A run of years may have millions: none is looked at here."""
         if self.run.strips_per_turn == 0:
@@ -100,22 +132,39 @@ class RemainingColumns:
         first = self._strip_of(after) + 1
         return range(first, max(first, self._strip_of(self.run.end_column - knife_columns - 1) + 1))
 
+    @cached_property
+    def held(self) -> NDArray[np.bool_]:
+        """Of `strips`, from the first on: whether the beginning comes to the knife in quiet hours, and is not cut."""
+        if self.quiet is None:
+            return NONE.astype(np.bool_)
+        starts = [self._start(strip) for strip in self.strips[:MOST_LOOKED_AT]]
+        return held_cuts(starts, self.run, self.profile, self.instants, self.quiet)
+
+    @cached_property
+    def cuts(self) -> Sequence[int]:
+        """Those of `strips` whose beginnings are cut."""
+        if not self.held.any():
+            return self.strips
+        return SomeOf(self.strips, len(self.held), np.flatnonzero(~self.held))
+
     def boundary(self, number: int) -> int:
         """The running column at which a strip begins, by its place among the cuts."""
-        return slot_start(self.cuts[number], self.profile.columns_per_turn, self.run.strips_per_turn)
+        return self._start(self.cuts[number])
+
+    def _start(self, strip: int) -> int:
+        return slot_start(strip, self.profile.columns_per_turn, self.run.strips_per_turn)
 
     def cuts_before(self, column: int) -> int:
         """How many cuts are made by the time that a running column is laid."""
         if not self.cuts:
             return 0
-        last = self._strip_of(column - self.profile.knife_columns - 1)
-        return min(max(0, last - self.cuts.start + 1), len(self.cuts))
+        return bisect_right(self.cuts, self._strip_of(column - self.profile.knife_columns - 1))
 
     def _strip_of(self, column: int) -> int:
         return slot_of(column, self.profile.columns_per_turn, self.run.strips_per_turn)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RemainingWork(RemainingColumns):
     """A run, what of it is printed, and what lies ahead of it, in dots too.
 
@@ -160,7 +209,14 @@ class RemainingWork(RemainingColumns):
             dots_per_column=float(every.mean()) if len(every) else None,
             due=np.concatenate(due),
             due_dots=np.concatenate(due_dots),
+            quiet=quiet_of(context.venue),
         )
+
+    @property
+    def loud_share(self) -> float:
+        """Which share of the time to come is not quiet, so that idle nozzles are fired."""
+        begins, ends = max(self.now, self.run.starts_at), self.run.ends_at
+        return loud_s(self.quiet, begins, ends) / (ends - begins).total_seconds() if begins < ends else 1.0
 
     def supplies(self, *, columns: int, dots: float | None, seconds: float, cuts: int) -> Supplies:
         """What some columns use up; dots are None where they are not known."""

@@ -22,6 +22,7 @@ from scheduling.commands.additions import (
 )
 from scheduling.commands.change_run import change_run
 from scheduling.commands.end_run import end_run
+from scheduling.commands.hours import change_hours, change_quiet_hours
 from scheduling.commands.machines import change_machine, retire_machine, take_back_machine
 from scheduling.commands.opening_series import call_off_series, change_series, take_back_series
 from scheduling.commands.openings import call_off_opening, change_opening, take_back_opening
@@ -37,7 +38,6 @@ from scheduling.log.models import Venue
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.names import require
 from scheduling.rendering.upload_store import UploadStore
-from scheduling.venues.hours import set_hours
 from server.accounts.access import take_key
 from server.accounts.boards import revoke_node
 from server.accounts.enrolment import cancel_codes, make_code
@@ -87,7 +87,8 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     change_window: CURATOR_TOO,
     call_off_window: CURATOR_TOO,
     take_back_window: CURATOR_TOO,
-    set_hours: CURATOR_TOO,
+    change_hours: CURATOR_TOO,
+    change_quiet_hours: CURATOR_TOO,
     withdraw_run: CURATOR_TOO,
     end_run: CURATOR_TOO,
     override_run: CURATOR_TOO,

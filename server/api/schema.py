@@ -27,6 +27,7 @@ from scheduling.nodes.board_holds import BoardKnows
 from scheduling.paper.geometry import Geometry
 from scheduling.paper.next_passage import Passage
 from scheduling.planning.opening_hours import Hours
+from scheduling.planning.quiet_hours import QuietHours
 from scheduling.planning.service_windows import Once, Weekly
 from scheduling.rendering.upload_store import Uploaded
 from scheduling.supplies.consumption import PartSupplies
@@ -43,8 +44,21 @@ from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
 from server.api.runs import EndRun, SucceedRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
+from server.api.venues import SetHours, SetQuietHours
 
-READ = (*get_args(handlers.Command), CallOff, Decide, EndRun, Enrol, Reason, Reports, SucceedRun, TakeBack)
+READ = (
+    *get_args(handlers.Command),
+    CallOff,
+    Decide,
+    EndRun,
+    Enrol,
+    Reason,
+    Reports,
+    SetHours,
+    SetQuietHours,
+    SucceedRun,
+    TakeBack,
+)
 SHOWN = (
     Picture,
     Profile,
@@ -63,6 +77,7 @@ SHOWN = (
     Forecast,
     Geometry,
     Hours,
+    QuietHours,
     Calibration,
     PartSupplies,
     Passage,
@@ -178,7 +193,7 @@ class Schema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         """The queries that the view knows."""
-        if self.method == "PUT" and hasattr(self.view, "held"):
+        if self.method == "PUT" and hasattr(self.view, "held") and not ordered_with(self.view):
             return [IF_MATCH]
         if self.method != "GET":
             return list(ordered_with(self.view).values())

@@ -27,7 +27,7 @@ class StripRow(Row):
 
     class Meta:
         model = Strip
-        fields = ("boundary", "paper_position", "made", "at")
+        fields = ("boundary", "paper_position", "made", "why", "at")
 
 
 class StateRow(serializers.Serializer[Any]):

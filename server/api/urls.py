@@ -37,6 +37,7 @@ urlpatterns = [
     path("node/reports", node.NodeReports.as_view(), name="node-reports"),
     path("plates/<digest:digest>.png", plates.OnePlate.as_view(), name="plate"),
     path("venues/<id:pk>/hours", venues.VenueHours.as_view(), name="venue-hours"),
+    path("venues/<id:pk>/quiet-hours", venues.VenueQuietHours.as_view(), name="venue-quiet-hours"),
     path(
         "venues/<id:pk>/service-windows",
         service_windows.VenueServiceWindows.as_view(),

@@ -23,6 +23,7 @@ from scheduling.paper.pace import RunPace, pace_of
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.sky.civil import day_bounds
+from scheduling.venues.quiet import quiet_of
 from server import wiring
 from server.console import formatting
 from server.console.hours import doors
@@ -148,9 +149,7 @@ def _machine(context: MachineContext, notices: Sequence[Notice]) -> MachineSheet
     _, ends = day_bounds(context.now.astimezone(clock).date(), clock)
     return MachineSheet(
         station=shown,
-        normal=_normal(
-            shown, context.model if run is None else context.model_of(run), run, is_new=context.machine.epoch == 0
-        ),
+        normal=_normal(shown, context, run),
         now=(*waiting, *(task for task in due if task.due_at is not None and task.due_at < ends)),
         ahead=tuple(task for task in due if task.due_at is not None and task.due_at >= ends),
         rest=rest,
@@ -158,9 +157,11 @@ def _machine(context: MachineContext, notices: Sequence[Notice]) -> MachineSheet
     )
 
 
-def _normal(station: Station, profile: Profile, run: Run | None, is_new: bool) -> tuple[tuple[str, str], ...]:
+def _normal(station: Station, context: MachineContext, run: Run | None) -> tuple[tuple[str, str], ...]:
     """What somebody who knows nothing of it sees when all is well."""
-    if is_new:
+    profile = context.model if run is None else context.model_of(run)
+    has_quiet = quiet_of(context.venue) is not None
+    if context.machine.epoch == 0:
         return (("It prints", "nothing yet; the studio has still to set it going"),)
     if run is None or station.printing is None:
         return (("It prints", "nothing; it stands still"),)
@@ -179,7 +180,7 @@ def _normal(station: Station, profile: Profile, run: Run | None, is_new: bool) -
         ),
         ("The paper", f"moves to the {profile.travel}, {_pace(pace)}"),
     )
-    return (*rows, *_cuts(pace, profile))
+    return (*rows, *_cuts(pace, profile, has_quiet=has_quiet))
 
 
 def _pace(pace: RunPace) -> str:
@@ -188,9 +189,10 @@ def _pace(pace: RunPace) -> str:
     return f"{pace.mm_per_hour:.2g}{formatting.NO_BREAK}mm an hour"
 
 
-def _cuts(pace: RunPace, profile: Profile) -> tuple[tuple[str, str], ...]:
+def _cuts(pace: RunPace, profile: Profile, *, has_quiet: bool) -> tuple[tuple[str, str], ...]:
     if profile.knife is None:
         return (("The end", "is wound up, never cut"),)
     if pace.strip_s is None:
         return (("The knife", "does not cut in this run"),)
-    return (("The knife", f"armed; a strip falls about every {formatting.about(pace.strip_s)}"),)
+    quiet = "; what ends in quiet hours is not cut: it hangs on, and falls with the next" if has_quiet else ""
+    return (("The knife", f"armed; a strip falls about every {formatting.about(pace.strip_s)}{quiet}"),)

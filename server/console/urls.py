@@ -21,6 +21,7 @@ urlpatterns = [
     path("openings/<id:opening>/call-off", opening_changes.off, name="call-off-opening"),
     path("openings/<id:opening>/take-back", opening_changes.back, name="take-back-opening"),
     path("venues/<id:venue>/hours", hours.edit, name="hours"),
+    path("venues/<id:venue>/quiet-hours", hours.edit_quiet, name="quiet-hours"),
     path("venues/<id:venue>/service-windows", service_windows.listed, name="windows"),
     path("venues/<id:venue>/service-windows/new", service_windows.new, name="new-window"),
     path("service-windows/<id:window>/call-off", service_windows.off, name="call-off"),

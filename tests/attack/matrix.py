@@ -35,6 +35,7 @@ REFUSED_STRANGER = (401, 429)
 PAGES_THAT_CHANGE = (
     "/openings/new",
     "/venues/quay/hours",
+    "/venues/quay/quiet-hours",
     "/venues/quay/service-windows/new",
     "/service-windows/rounds/call-off",
     "/runs/spring/decide",

@@ -128,7 +128,7 @@ def _furnish(port: int, environment: dict[str, str]) -> dict[str, str]:
     _create(studio, "machines", MACHINE | {"id": "wren-2", "venue": "shed"})
     _create(studio, "runs", RUN | {"id": "far", "machine": "wren-2"})
     _create(studio, "service-windows", SERVICE_WINDOW)
-    studio.put("venues/quay/hours", HOURS)
+    studio.put("venues/quay/hours?accept=true", HOURS)
     made = {"studio": studio.token or ""}
     for name, options in (
         ("curator", ["--role", "curator"]),

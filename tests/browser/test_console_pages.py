@@ -199,19 +199,21 @@ def test_the_api_s_page_works_from_this_server_alone(desk: Seen) -> None:
 def test_setting_a_venue_s_hours(phone: Seen) -> None:
     page = phone.page
     page.goto("/")
-    page.get_by_role("link", name="Hours of Quay House").click()
+    page.get_by_role("link", name="Hours of Quay House", exact=True).click()
     sign_in(page)
     expect(page.get_by_role("heading", name="Hours of Quay House")).to_be_visible()
     require_accessible_everywhere(page)
 
     page.get_by_label("Tuesday").fill("10 to 6")
-    page.get_by_role("button", name="Set the hours").click()
+    page.get_by_role("button", name="See what that means").click()
     expect(page.get_by_text("is no local time")).to_be_visible()
     require_accessible_everywhere(page)
 
     page.get_by_label("Tuesday").fill("10:00-13:00, 14:00-18:00")
     page.get_by_label("Dates that differ").fill("2026-12-24")
-    page.get_by_role("button", name="Set the hours").click()
+    page.get_by_role("button", name="See what that means").click()
+    require_accessible_everywhere(page)
+    page.get_by_role("button", name="Yes, keep it so").or_(page.get_by_role("button", name="Keep it so")).click()
     expect(page.get_by_text("The hours of Quay House are set.")).to_be_visible()
     require_accessible_everywhere(page)
 

@@ -72,7 +72,7 @@ def _hours(stage: Stage, dice: Random) -> None:
     spans = [{"opens": f"{hour:02}:00", "closes": f"{hour + 2:02}:30"} for hour in range(opens, 20, 4)]
     dates = [{"date": "2026-09-01"}] if dice.random() < 0.3 else []
     week = {day: spans for day in DAYS if dice.random() < 0.9}
-    _call(stage, "PUT", f"venues/{_venue(stage)}/hours", {"week": week, "dates": dates}, 200)
+    _call(stage, "PUT", f"venues/{_venue(stage)}/hours?accept=true", {"week": week, "dates": dates}, 200)
 
 
 def _opening(stage: Stage, dice: Random) -> None:

@@ -51,3 +51,10 @@ def hours_of_the_venue() -> dict[str, Any]:
     spans = [{"opens": f"{hour:02}:00", "closes": f"{hour + 2:02}:00"} for hour in range(0, 24, 4)]
     days = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
     return {"week": dict.fromkeys(days, spans)}
+
+
+def quiet_hours_of_the_venue() -> dict[str, Any]:
+    """Quiet for an hour and a half of every three, so that some strips of each run end in it and some do not."""
+    spans = [{"begins": f"{hour:02}:30", "ends": f"{hour + 2:02}:00"} for hour in range(0, 24, 3)]
+    days = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+    return {"week": dict.fromkeys(days, spans)}

@@ -74,6 +74,7 @@ class Scenario:
         faults: in order, those that are drawn beside the others at the end.
         battery_ppm: how wrong the clock that a battery keeps runs at most; None where the board has none.
         loses: what was not synced is perhaps lost where the power goes.
+        quiet: its venues have quiet hours, from before its board is heard.
         neighbours: played beside it on the same server, each with a machine and a network of its own.
     """
 
@@ -90,6 +91,7 @@ class Scenario:
     faults: tuple[Fault, ...]
     battery_ppm: float | None = None
     loses: bool = False
+    quiet: bool = False
     neighbours: tuple[Scenario, ...] = ()
 
     @property
@@ -104,9 +106,11 @@ class Scenario:
 
     @property
     def has(self) -> set[str]:
-        """What it tries: kinds of faults, its machine, its policy, how it is attended, and what its cards lose."""
+        """What it tries: kinds of faults, its machine, its policy, how it is attended, its quiet hours, and what its
+        cards lose."""
         found = {*self.kinds, self.profile, self.policy}
-        return found | ({"attended"} if self.attended else set()) | ({"loses"} if self.loses else set())
+        also = {"attended": self.attended, "loses": self.loses, "quiet": self.quiet}
+        return found | {name for name, is_so in also.items() if is_so}
 
     @property
     def lasts_h(self) -> float:

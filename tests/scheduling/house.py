@@ -16,9 +16,12 @@ from scheduling.commands import handlers
 from scheduling.commands.changes import make
 from scheduling.commands.end_run import end_run
 from scheduling.commands.enrol_node import enrol
-from scheduling.log.models import Machine, Run
+from scheduling.commands.hours import change_hours, change_quiet_hours
+from scheduling.log.models import Machine, Run, Venue
 from scheduling.log.store import Attribution, stream_version
 from scheduling.nodes.received_entries import Batch, read_batch
+from scheduling.planning.opening_hours import Hours
+from scheduling.planning.quiet_hours import QuietHours
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.runs import machine_profile, timeline_on, venue_place
 from scheduling.rendering.plate_store import PlateStore
@@ -98,6 +101,18 @@ def end_run_after(hours: float) -> None:
     """Somebody ends the run ``first`` so many hours after noon, at the next burst."""
     change = end_run(Run.objects.get(id="first"), NOON, stream_version("run/first"), at=NOON + timedelta(hours=hours))
     make(change, None, by(), SYSTEM, accepted=True)
+
+
+def set_hours(venue: str, hours: Hours, by: Attribution) -> None:
+    """A venue has these hours from now on, whatever they mean."""
+    row, version = Venue.objects.get(id=venue), stream_version(f"venue/{venue}")
+    make(change_hours(row, hours, by.said_at, version), None, by, SYSTEM, accepted=True)
+
+
+def set_quiet_hours(venue: str, quiet: QuietHours, by: Attribution) -> None:
+    """It is quiet at a venue in these hours from now on."""
+    row, version = Venue.objects.get(id=venue), stream_version(f"venue/{venue}")
+    make(change_quiet_hours(row, quiet, by.said_at, version), None, by, SYSTEM, accepted=True)
 
 
 def run_timeline(run: Run) -> Timeline:

@@ -121,7 +121,7 @@ class Caller:
 
     def put(self, path: str, body: Any, **headers: str) -> HttpResponse:
         """JSON, in place of what stands there now, whatever that is."""
-        tag = self.get(path).headers.get("ETag")
+        tag = self.get(path.partition("?")[0]).headers.get("ETag")
         match = {"HTTP_IF_MATCH": tag} if tag else {}
         return self.other("PUT", path, data=json.dumps(body), content_type="application/json", **match | headers)
 

@@ -17,7 +17,7 @@ from unittest.mock import patch
 
 from machines.clock import Clock, utc
 from server.demo.processes import DemoError, Studio
-from tests.faults.furniture import furnish
+from tests.faults.furniture import VENUES, furnish
 from tests.faults.lane import (
     CLOCK_BEGINS,
     SECONDS_SHOWN_PER_SECOND,
@@ -26,6 +26,7 @@ from tests.faults.lane import (
     copy_database,
     put_database_back,
 )
+from tests.faults.options import quiet_hours_of_the_venue
 from tests.faults.scenario import Scenario
 from tests.faults.stage import Stage
 from tests.simulated.agent import AgentProgram
@@ -180,6 +181,9 @@ class Stand:
                 world=world, templates=self.folder, dice=dice, home_folder=served.home, more_making=MORE_MAKING,
             )  # fmt: skip
             served.start()
+            if scenario.quiet:
+                for venue in VENUES:
+                    studio.put(f"venues/{venue}/quiet-hours", quiet_hours_of_the_venue())
             with losing(lane, scenario) if scenario.loses else nullcontext():
                 try:
                     yield lane

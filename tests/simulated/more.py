@@ -23,6 +23,8 @@ BATTERY_CHANCE, BATTERY_PPM = 0.3, 300.0
 LOSES_CHANCE = 0.5
 # How many worlds have a second machine on their server, or a third; their scenarios are of seeds far off.
 NEIGHBOUR_CHANCE, FIRST_NEIGHBOUR = 0.12, 10**9
+# At how many worlds' venues there are quiet hours.
+QUIET_CHANCE = 0.15
 # With a battery that is full, the clock goes on; one that is empty shows 1970.
 WITH_BATTERY, WITHOUT_BATTERY = ("battery", "battery", "1970"), ("1970", "saved")
 # These step the wall clock of a running board, and with it the clock that its battery keeps: nobody can tell.
@@ -32,10 +34,20 @@ STEPS = {"clock-step"}
 def draw_more(seed: int) -> Scenario:
     """The scenario of a seed, with more."""
     dice = Random(f"more of {seed}")
-    scenario = with_changes(_with_more(draw(seed), dice))
+    scenario = _perhaps_quiet(with_changes(_with_more(draw(seed), dice)))
     if dice.random() >= NEIGHBOUR_CHANCE:
         return scenario
     return replace(scenario, neighbours=tuple(_beside(dice, scenario) for _ in range(dice.randint(1, 2))))
+
+
+def _perhaps_quiet(scenario: Scenario) -> Scenario:
+    """Of dice of their own, so that whatever else a seed has stays as it was; but where it is quiet, somebody arms the
+    knife that would not be armed otherwise."""
+    dice = Random(f"quiet of {scenario.seed}")
+    if dice.random() >= QUIET_CHANCE:
+        return scenario
+    armed_h = round(dice.uniform(0.1, 0.5), 3)
+    return replace(scenario, quiet=True, armed_h=armed_h if scenario.armed_h is None else scenario.armed_h)
 
 
 def _with_more(scenario: Scenario, dice: Random) -> Scenario:

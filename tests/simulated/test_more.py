@@ -67,7 +67,9 @@ def test_what_a_seed_stood_for_without_more_it_still_does() -> None:
     for scenario in DRAWN[:200]:
         plain = draw(scenario.seed)
         kept = scenario.faults[: len(plain.faults)]
-        assert replace(scenario, faults=kept, battery_ppm=None, loses=False, neighbours=()) == plain
+        armed_h = plain.armed_h if scenario.quiet else scenario.armed_h
+        bare = replace(scenario, faults=kept, battery_ppm=None, loses=False, quiet=False, neighbours=())
+        assert replace(bare, armed_h=armed_h) == plain
         assert scenario == draw_more(scenario.seed)
         assert {fault.kind for fault in scenario.faults[len(plain.faults) :]} <= set(MORE)
 
@@ -103,6 +105,10 @@ def test_a_clock_that_a_battery_keeps_is_never_stepped_and_never_what_was_last_w
 def test_how_many_of_a_hundred_worlds_lose_what_was_not_synced_and_have_neighbours() -> None:
     assert round(sum(scenario.loses for scenario in DRAWN) / len(DRAWN) * 100) == 48
     assert [sum(len(scenario.neighbours) == count for scenario in DRAWN) for count in (0, 1, 2)] == [1757, 129, 114]
+
+
+def test_how_many_of_a_hundred_worlds_have_quiet_hours() -> None:
+    assert round(sum(scenario.quiet for scenario in DRAWN) / len(DRAWN) * 100) == 15
 
 
 def test_neighbours_have_networks_and_boards_that_go_wrong_but_no_server_of_their_own() -> None:

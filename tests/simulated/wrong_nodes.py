@@ -61,8 +61,17 @@ def fence_not_kept() -> AbstractContextManager[object]:
 def cuts_unarmed() -> AbstractContextManager[object]:
     right = cutter.cut
 
-    def wrong(journal: Any, seen: Any, *rest: Any) -> bool:
-        return right(journal, replace(seen, state=replace(seen.state, knife_armed=True)), *rest)
+    def wrong(journal: Any, seen: Any, *rest: Any, **said: Any) -> bool:
+        return right(journal, replace(seen, state=replace(seen.state, knife_armed=True)), *rest, **said)
+
+    return patch.object(cutter, "cut", wrong)
+
+
+def cuts_in_quiet_hours() -> AbstractContextManager[object]:
+    right = cutter.cut
+
+    def wrong(*given: Any, quiet: bool = False) -> bool:
+        return right(*given)
 
     return patch.object(cutter, "cut", wrong)
 

@@ -149,6 +149,12 @@ WRONGS: Mapping[str, Wrong] = {
         put=node.cuts_unarmed,
         has=frozenset({"node-killed", "node-gone"}),
     ),
+    "cuts-in-quiet-hours": Wrong(
+        says="the knife cuts in quiet hours that the board knows of",
+        put=node.cuts_in_quiet_hours,
+        draw=draw_more,
+        shows=lambda scenario: scenario.quiet and scenario.armed_h is not None and scenario.armed_h < 1.0,
+    ),
     "armed-for-ever": Wrong(
         says="the knife stays armed over a power cut",
         put=node.armed_for_ever,

@@ -94,6 +94,7 @@ class SerialMachine:
         self._clock = clock
         self._calibration = calibration
         self._idle = IdleNozzles.of(profile, clock.elapsed())
+        self._quiet_until = float("-inf")
         limits = limits or Limits()
         self._watchdog_s = limits.watchdog_s
         self._controller = Connection(open_port, profile, calibration, clock, limits, name_call)
@@ -154,7 +155,13 @@ class SerialMachine:
         if self._idle is not None:
             self._spit(self._controller.ready())
 
+    def keep_quiet(self, for_s: float) -> None:
+        """Fire no idle nozzle for so long from now, seconds."""
+        self._quiet_until = self._clock.elapsed() + for_s
+
     def _spit(self, link: Link) -> None:
+        if self._clock.elapsed() < self._quiet_until:
+            return
         if self._idle is not None and link.greeting.waste is not None:
             due = self._idle.due(self._clock.elapsed())
             if due.any():

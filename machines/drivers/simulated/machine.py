@@ -85,6 +85,7 @@ class SimulatedMachine:
         self.paper = PaperWriter(folder, profile)
         self._body = read_body(folder, self.paper.end)
         self._idle = IdleNozzles.of(profile, clock.now())
+        self._quiet_until = -math.inf
 
     def lay(self, place: int, dots: Dots, first_column: int) -> None:
         """Set columns from a place on.
@@ -135,6 +136,10 @@ class SimulatedMachine:
         self._stand_still_if_stopped(now)
         if self._spit(now):
             keep_body(self._folder, self._body)
+
+    def keep_quiet(self, for_s: float) -> None:
+        """Fire no idle nozzle for so long from now, seconds."""
+        self._quiet_until = self._clock.now() + for_s
 
     @property
     def waste_drops(self) -> int:
@@ -244,7 +249,7 @@ class SimulatedMachine:
 
     def _spit(self, now: float) -> int:
         """How many drops were fired into the waste just now; dead nozzles try in vain, but are tried."""
-        if self._idle is None:
+        if self._idle is None or now < self._quiet_until:
             return 0
         due = self._idle.due(now)
         self._idle.opened(due, now)

@@ -15,11 +15,14 @@ from machines.operator.stop_causes import cause_of
 from machines.protocol.journal_entries import StripCut
 
 
-def cut(journal: Journal, snapshot: Snapshot, profile: Profile, driver: Driver, now: float) -> bool:
+def cut(
+    journal: Journal, snapshot: Snapshot, profile: Profile, driver: Driver, now: float, *, quiet: bool = False
+) -> bool:
     """Deal with the next boundary, if it has come to the knife or passed it; ``now`` by the server, POSIX seconds.
 
     It is cut only in its place and with the knife armed. One that an earlier agent ordered and did not see done is not
-    cut again.
+    cut again. While it is ``quiet`` the knife does not move; as paper is never drawn back, that strip hangs on to the
+    next one, whose end is cut once quiet is over.
     """
     state, pending = snapshot.state, snapshot.pending
     under_knife = state.paper_position - profile.knife_columns
@@ -29,12 +32,13 @@ def cut(journal: Journal, snapshot: Snapshot, profile: Profile, driver: Driver, 
     come = [strip for strip in pending if strip.place == place]
     allowed = state.knife_armed and place == under_knife and not any(strip.ordered for strip in come)
     # A strip without columns, all left out, ends where the one before it ended.
-    made = place == state.cut_place or (allowed and _drive(journal, driver, come, now))
+    held = quiet and allowed and place != state.cut_place
+    made = place == state.cut_place or (allowed and not quiet and _drive(journal, driver, come, now))
     with journal.transaction() as db:
         if made:
             note_cut(db, place)
         for strip in come:
-            _report(db, strip, now, made)
+            _report(db, strip, now, made=made, held=held)
         strips.done(db, come)
     return True
 
@@ -56,7 +60,7 @@ def _drive(journal: Journal, driver: Driver, come: list[strips.Strip], now: floa
     return True
 
 
-def _report(db: sqlite3.Connection, strip: strips.Strip, now: float, made: bool) -> None:
+def _report(db: sqlite3.Connection, strip: strips.Strip, now: float, *, made: bool, held: bool) -> None:
     entry = StripCut(
         seq=outbox.next_seq(db),
         at=utc(now),
@@ -64,5 +68,6 @@ def _report(db: sqlite3.Connection, strip: strips.Strip, now: float, made: bool)
         boundary=strip.boundary,
         paper_position=strip.place,
         made=made,
+        why="quiet" if held else None,
     )
     outbox.append(db, entry)

@@ -20,6 +20,7 @@ from machines.node.work.snapshot import take_snapshot
 from machines.operator import stop_causes
 from machines.operator.stop_causes import cause_of
 from machines.protocol.messages import RunWork
+from machines.recovery import Span
 
 log = logging.getLogger(__name__)
 
@@ -39,6 +40,7 @@ class Handworker:
         self._journal = journal
         self._machine = machine
         self._prepared: tuple[int, Profile, HandPrint] | None = None
+        self._quiet: tuple[Span, ...] = ()
         self.busy = False
 
     def go_on(self, now: float | None) -> bool:
@@ -57,6 +59,8 @@ class Handworker:
             return False
         profile, calibration = machine
         driver = self._machine.driver_for(profile, held_work.run or NO_RUN, calibration)
+        driver.keep_quiet(0.0)  # what a person has it do, it does as ever; by itself the knife does not move
+        self._quiet = held_work.quiet
         if now is not None and state.arming_asked:
             return reporting.arm(self._journal, driver, state, now)
         return work is not None and self._do(work, state, profile, driver, now)
@@ -95,7 +99,7 @@ class Handworker:
             with self._journal.transaction() as db:
                 job.begin(db, work, profile, machine_end)
             return
-        if now is not None and cutter.cut(self._journal, take_snapshot(self._journal), profile, driver, now):
+        if now is not None and self._cut_strips(profile, driver, now):
             return
         printed = self._print_of(work, profile)
         cut_place = None if printed.cut_column is None else work.place + printed.cut_column
@@ -110,6 +114,10 @@ class Handworker:
             self._lay_part(work, printed, profile, driver, now)
         else:
             self._end(work, DONE)
+
+    def _cut_strips(self, profile: Profile, driver: Driver, now: float) -> bool:
+        quiet = holding.quiet_s(self._quiet, now) > 0.0
+        return cutter.cut(self._journal, take_snapshot(self._journal), profile, driver, now, quiet=quiet)
 
     def _print_of(self, work: Handwork, profile: Profile) -> HandPrint:
         """Made once, not for each part."""

@@ -20,7 +20,7 @@ from machines.node.store.recovery_state import Recovering
 from machines.node.store.strips import Strip
 from machines.node.sync.reachability import NOT_HEARD, ServerReach
 from machines.node.work import held_work as holding
-from machines.node.work.held_work import HeldWork
+from machines.node.work.held_work import HeldWork, quiet_s
 from machines.operator import holds
 from machines.operator.conditions import gloss
 from machines.operator.durations import duration
@@ -86,7 +86,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         ("Time", _time(estimate, of_run)),
         ("Now", _now(state, of_run, by_hand, outage)),
         ("In the turn", _place(state, of_run)),
-        ("Next cut", _next_cut(state, of_run, pending)),
+        ("Next cut", _next_cut(state, of_run, pending, None if estimate is None else estimate.now)),
         ("Paper left", _paper(remains, profile, of_run)),
         *_slip(track, profile, work),
         ("Blade", _blade(state, remains)),
@@ -155,7 +155,7 @@ def _place(state: State, work: HeldWork | None) -> str:
     return f"turn {turn}, column {column} of {work.profile.columns_per_turn}, {_phase(state, work):.1%}"
 
 
-def _next_cut(state: State, work: HeldWork | None, pending: list[Strip]) -> str:
+def _next_cut(state: State, work: HeldWork | None, pending: list[Strip], now: float | None) -> str:
     if work is None or work.profile.knife is None:
         return "none" if work is None else "no knife"
     places = [strip.place for strip in pending]
@@ -165,6 +165,8 @@ def _next_cut(state: State, work: HeldWork | None, pending: list[Strip]) -> str:
         return "none"
     columns = max(0, min(places) + work.profile.knife_columns - state.paper_position)
     how = "" if state.knife_armed else "; the knife is disarmed, so it will be left uncut"
+    if state.knife_armed and now is not None and quiet_s(work.quiet, now + columns * work.column_s):
+        how = "; that is in quiet hours, so it will be left uncut"
     return f"in about {duration(columns * work.column_s)}, after {columns} columns{how}"
 
 

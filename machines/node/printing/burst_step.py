@@ -10,7 +10,7 @@ from machines.node.device.slip_correction import SlipWatch
 from machines.node.printing.order_queue import OrdersInHand
 from machines.node.store.journal import Journal
 from machines.node.work.bursts import Burst, next_burst
-from machines.node.work.held_work import HeldWork
+from machines.node.work.held_work import HeldWork, quiet_s
 from machines.node.work.interruption import Interruption
 from machines.node.work.plate_cache import PlateCache
 from machines.node.work.snapshot import Snapshot, take_snapshot
@@ -62,7 +62,7 @@ class Laying:
             return NOTHING_DUE
         order_in_s = self._in_hand.order_at(work, planned[0], catching_up=state.catching_up) - now
         if order_in_s > 0:
-            return self._wait(driver, order_in_s, now)
+            return self._wait(work, driver, order_in_s, now)
         closed_only = snapshot.recovery.closed_only
         try:
             self._in_hand.take(work, planned, now, catching_up=state.catching_up, closed_only=closed_only)
@@ -71,8 +71,9 @@ class Laying:
             return NOTHING_DUE
         return 0.0
 
-    def _wait(self, driver: Driver, wait_s: float, now: float) -> float:
-        """Between bursts, with time to spare, the nozzles are kept open."""
+    def _wait(self, work: HeldWork, driver: Driver, wait_s: float, now: float) -> float:
+        """Between bursts, with time to spare, the nozzles are kept open, unless it is to be quiet."""
+        driver.keep_quiet(quiet_s(work.quiet, now))
         try:
             driver.keep_open()
         except MachineStopped as stop:

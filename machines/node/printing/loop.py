@@ -201,7 +201,8 @@ class Printer:
         if state.arming_asked and reporting.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
         snapshot = take_snapshot(self._journal)  # the machine may just have said that its knife is disarmed
-        if not self.in_hand and cutter.cut(self._journal, snapshot, work.profile, driver, now):
+        quiet = holding.quiet_s(work.quiet, now) > 0.0
+        if not self.in_hand and cutter.cut(self._journal, snapshot, work.profile, driver, now, quiet=quiet):
             return 0.0
         if not self.in_hand and blank_feed.feed(self._journal, snapshot, work.profile):
             return 0.0

@@ -21,7 +21,7 @@ from machines.node.device.usage import drops_of
 from machines.node.store.journal import Journal
 from machines.node.work import order_log
 from machines.node.work.bursts import Burst
-from machines.node.work.held_work import HeldWork
+from machines.node.work.held_work import HeldWork, quiet_s
 from machines.node.work.order_log import Laid
 from machines.node.work.plate_cache import PlateCache
 
@@ -107,6 +107,7 @@ class OrdersInHand:
         """
         assert self._held is not None, "orders are taken with the work that they are of"
         (burst, dots), began = self._waiting.pop(0), self._time()
+        driver.keep_quiet(quiet_s(self._held.quiet, began))
         try:
             driver.lay(burst.place, dots, burst.first_column)
         except MachineStopped:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
@@ -211,6 +211,7 @@ def held(db: sqlite3.Connection) -> HeldWork | None:
         override=work.override,
         closed=work.closed,
         is_followed=work.following is not None,
+        quiet=work.quiet,
     )
 
 
@@ -223,6 +224,14 @@ def _shift_s(db: sqlite3.Connection, run: RunWork) -> float:
 def _shifted(segment: SegmentWork, shift_s: float) -> SegmentWork:
     wait = timedelta(seconds=shift_s)
     return replace(segment, knots=tuple(knot + wait for knot in segment.knots)) if wait else segment
+
+
+def quiet_s(quiet: Iterable[Span], now: float) -> float:
+    """How long it is to be quiet from an instant (POSIX seconds) on, as far as is known; 0 where it is not quiet."""
+    left = (
+        span.ends_at.timestamp() - now for span in quiet if span.starts_at.timestamp() <= now < span.ends_at.timestamp()
+    )
+    return max(left, default=0.0)
 
 
 def plates_needed(db: sqlite3.Connection) -> set[str]:
@@ -286,6 +295,7 @@ class HeldWork:
         override: the newest word of a person on an outage.
         closed: the venue's closed hours, in order, as far as they are known.
         is_followed: whether another run is held, too, that is printed after it.
+        quiet: its quiet hours, likewise.
     """
 
     run: RunWork
@@ -297,6 +307,7 @@ class HeldWork:
     override: Override | None = None
     closed: tuple[Span, ...] = ()
     is_followed: bool = False
+    quiet: tuple[Span, ...] = ()
 
     @cached_property
     def _firsts(self) -> list[int]:

@@ -49,8 +49,9 @@ def require_plausible(work: Work) -> None:
     for name in ("profile", "calibration", "policy", "override"):
         described = getattr(work, name)
         _require(described is None or _is_sized(unstructure(described)), name, "a number of no machine's size")
-    spans = [instant for span in work.closed for instant in (span.starts_at, span.ends_at)]
-    _require(all(map(has_plausible_year, spans)), "closed", "hours of another age")
+    for name, hours in (("closed", work.closed), ("quiet", work.quiet)):
+        instants = [instant for span in hours for instant in (span.starts_at, span.ends_at)]
+        _require(all(map(has_plausible_year, instants)), name, "hours of another age")
     (work.calibration or UNCALIBRATED).check(work.profile)
     if work.run is None:
         _require(not work.segments, "segments", "segments without a run")

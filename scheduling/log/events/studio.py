@@ -13,6 +13,7 @@ from machines.model.profile import Profile
 from machines.protocol.messages import SegmentWork
 from machines.recovery import Policy
 from scheduling.planning.opening_hours import Hours
+from scheduling.planning.quiet_hours import QuietHours
 from scheduling.planning.recurrence import Together
 from scheduling.planning.service_windows import Comes
 
@@ -64,10 +65,28 @@ class VenueTakenBack:
 
 @dataclass(frozen=True, kw_only=True)
 class HoursSet:
-    """A venue's hours from now on are these, in place of any before; by the clocks of the venue's zone."""
+    """A venue's hours from now on are these, in place of any before; by the clocks of the venue's zone.
+
+    Attributes:
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
 
     stream: ClassVar[str] = "venue"
     hours: Hours
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class QuietHoursSet:
+    """A venue's quiet hours from now on are these, in place of any before; by the clocks of the venue's zone.
+
+    Attributes:
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "venue"
+    quiet: QuietHours
+    remark: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -450,6 +469,7 @@ StudioEvent = (
     | VenueRetired
     | VenueTakenBack
     | HoursSet
+    | QuietHoursSet
     | ProfileAdded
     | ProfileChanged
     | ProfileRetired

@@ -158,6 +158,7 @@ class Migration(migrations.Migration):
                 ('elevation_m', models.FloatField()),
                 ('zone', models.TextField(help_text='IANA name')),
                 ('hours', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.opening_hours.Hours; null while nobody has set any', null=True)),
+                ('quiet', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.quiet_hours.QuietHours; null while nobody has set any', null=True)),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
@@ -323,7 +324,8 @@ class Migration(migrations.Migration):
                 ('pk', models.CompositePrimaryKey('run_id', 'boundary', blank=True, editable=False, primary_key=True, serialize=False)),
                 ('boundary', models.BigIntegerField(help_text='first running column after the cut')),
                 ('paper_position', models.BigIntegerField()),
-                ('made', models.BooleanField(help_text='False where the knife was disarmed')),
+                ('made', models.BooleanField(help_text='False where the knife was disarmed, or held')),
+                ('why', models.TextField(default='', help_text='why the knife was held, or empty')),
                 ('at', models.DateTimeField()),
                 ('run', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.run')),
             ],

@@ -134,7 +134,8 @@ class Strip(Folded):
     run = reference("Run", db_index=False)
     boundary = models.BigIntegerField(help_text="first running column after the cut")
     paper_position = models.BigIntegerField()
-    made = models.BooleanField(help_text="False where the knife was disarmed")
+    made = models.BooleanField(help_text="False where the knife was disarmed, or held")
+    why = models.TextField(default="", help_text="why the knife was held, or empty")
     at = models.DateTimeField()
 
 

@@ -20,6 +20,9 @@ class Venue(Folded):
     hours = CanonicalJSON(
         null=True, help_text="a scheduling.planning.opening_hours.Hours; null while nobody has set any"
     )
+    quiet = CanonicalJSON(
+        null=True, help_text="a scheduling.planning.quiet_hours.QuietHours; null while nobody has set any"
+    )
     retired_at = models.DateTimeField(null=True, help_text="null while it is used")
 
 

@@ -53,6 +53,7 @@ VIEWS: tuple[View, ...] = (
             studio.VenueRetired: catalogue.venue_retired,
             studio.VenueTakenBack: catalogue.venue_taken_back,
             studio.HoursSet: catalogue.hours_set,
+            studio.QuietHoursSet: catalogue.quiet_hours_set,
         },
     ),
     View(

@@ -15,6 +15,7 @@ from scheduling.log.events.studio import (
     ProfileChanged,
     ProfileRetired,
     ProfileTakenBack,
+    QuietHoursSet,
     ServiceWindowCalledOff,
     ServiceWindowFixed,
     SourceAdded,
@@ -80,6 +81,12 @@ def hours_set(rows: Rows, fact: Recorded, event: HoursSet) -> None:
     """When a venue is open."""
     if (venue := rows.change(Venue, fact.subject)) is not None:
         venue.hours = unstructure(event.hours)
+
+
+def quiet_hours_set(rows: Rows, fact: Recorded, event: QuietHoursSet) -> None:
+    """When it is to be quiet at a venue."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.quiet = unstructure(event.quiet)
 
 
 def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:

@@ -186,6 +186,7 @@ def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
         boundary=event.boundary,
         paper_position=event.paper_position,
         made=event.made,
+        why=event.why or "",
         at=event.at,
     )
 

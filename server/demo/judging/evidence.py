@@ -8,12 +8,15 @@ from datetime import datetime
 from functools import cached_property
 from itertools import zip_longest
 from typing import Any, TypeVar, get_args
+from zoneinfo import ZoneInfo
 
 from machines.drivers.simulated.paper import NO_COLUMN, Paper, Records
 from machines.imaging.plate import Plate
 from machines.model.profile import Profile
 from machines.protocol.journal_entries import Entry, GapSettled
 from machines.serialization import parse_instant, structure
+from scheduling.planning.quiet_hours import QuietHours
+from scheduling.sky.zones import zone
 
 NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}
 EntryT = TypeVar("EntryT", bound=Entry)
@@ -39,6 +42,8 @@ class Evidence:
         boards_lost: what a board did last before it was lost nobody knows.
         newest_lost: a board went on with a journal that had lost its newest.
         settled_and_lost: what journals had settled that were lost, which perhaps nobody was told.
+        quiet_said: what was said of the venue's quiet hours, by its clock, in order, each with when.
+        clock: the venue's.
         taken_over: epochs that began as another board took the machine over, with a journal of its own.
     """
 
@@ -60,6 +65,8 @@ class Evidence:
     newest_lost: bool = False
     settled_and_lost: list[GapSettled] = field(default_factory=list)
     taken_over: frozenset[int] = frozenset()
+    quiet_said: list[tuple[datetime, QuietHours]] = field(default_factory=list)
+    clock: ZoneInfo = field(default_factory=lambda: zone("Etc/UTC"))
 
     @property
     def planned(self) -> set[int]:

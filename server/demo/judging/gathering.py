@@ -12,6 +12,9 @@ from typing import Any
 from machines.drivers.simulated.paper import Paper
 from machines.imaging.plate import Plate
 from machines.model.profile import Profile
+from machines.serialization import parse_instant, structure
+from scheduling.planning.quiet_hours import QuietHours
+from scheduling.sky.zones import zone
 from server.demo.judging.evidence import Evidence
 from server.demo.processes import Studio
 
@@ -34,6 +37,9 @@ def gather(
     """
     runs = [row for status, row in (studio.call("GET", f"runs/{run}") for run in run_ids) if status == 200]
     segments = [row for run in runs for row in studio.all(f"runs/{run['id']}/segments")]
+    shown = studio.get(f"machines/{machine}")
+    venue = studio.get(f"venues/{shown['venue']}")
+    said = [one for one in studio.all(f"events?stream=venue/{venue['id']}") if one["kind"] == "quiet-hours-set"]
     digests = sorted({row["plate"] for row in segments})
     return Evidence(
         profile=profile,
@@ -41,10 +47,12 @@ def gather(
         paper=paper,
         runs=runs,
         segments=segments,
-        machine=studio.get(f"machines/{machine}"),
+        machine=shown,
         facts=studio.all(f"events?stream=machine/{machine}"),
         journal=read_journal(journal),
         plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
+        quiet_said=[(parse_instant(one["said_at"]), structure(one["data"]["quiet"], QuietHours)) for one in said],
+        clock=zone(venue["zone"]),
     )
 
 

@@ -10,6 +10,7 @@ from server.demo.judging.judged_knife import (
     cut_at_its_boundary,
     cut_only_while_armed,
     cut_where_reported,
+    still_in_quiet_hours,
 )
 from server.demo.judging.judged_log import (
     entries_taken_once,
@@ -56,7 +57,7 @@ OF_STOPS: tuple[Check, ...] = (
     stood_until_resumed,
     stood_while_held,
 )
-OF_KNIFE: tuple[Check, ...] = (cut_only_while_armed, cut_where_reported, cut_at_its_boundary)
+OF_KNIFE: tuple[Check, ...] = (cut_only_while_armed, cut_where_reported, cut_at_its_boundary, still_in_quiet_hours)
 OF_TIME: tuple[Check, ...] = (nothing_early,)
 
 CHECKS = (*OF_DOUBLES, *OF_PAPER, *OF_COLUMNS, *OF_JOURNAL, *OF_STOPS, *OF_KNIFE, *OF_TIME)

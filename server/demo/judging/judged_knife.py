@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -17,8 +17,11 @@ from machines.protocol.journal_entries import (
     OperatorActed,
     StripCut,
 )
+from scheduling.planning.quiet_hours import quiet_spans
 from server.demo.judging.column_outcomes import laid_again, named, printed
 from server.demo.judging.evidence import Evidence
+
+A_MOMENT = timedelta(microseconds=1)
 
 
 def cut_where_reported(evidence: Evidence) -> list[str]:
@@ -110,7 +113,8 @@ def cut_only_while_armed(evidence: Evidence) -> list[str]:
         elif isinstance(entry, StripCut):
             if entry.made and not armed and entry.paper_position != cut_at:
                 complaints.append(f"cut at place {entry.paper_position}, and nobody had armed the knife")
-            armed = armed and (entry.made or entry.paper_position < max(since, unknown_until))
+            held = entry.why is not None
+            armed = armed and (entry.made or held or entry.paper_position < max(since, unknown_until))
             cut_at = entry.paper_position if entry.made else cut_at
         elif isinstance(entry, GapSettled) and entry.decision.unknown:
             unknown_until = entry.paper_position + len(entry.decision.unknown)
@@ -118,6 +122,25 @@ def cut_only_while_armed(evidence: Evidence) -> list[str]:
             armed, since = True, _next_laid(evidence, entry.at)
         elif isinstance(entry, KnifeDisarmed) or (isinstance(entry, NodeStarted) and entry.unplanned_stop):
             armed = False
+    return complaints
+
+
+def still_in_quiet_hours(evidence: Evidence) -> list[str]:
+    """The knife moved by itself in no hours that were quiet by all that was ever said, from before a board began; and
+    where it was held, it was to be quiet by some of it. What a person had cut by hand, and a strip without columns, is
+    no stroke of its own."""
+    said = evidence.quiet_said
+    begun = min((entry.at for entry in evidence.of(NodeStarted)), default=None)
+    from_before = bool(said) and begun is not None and said[0][0] <= begun
+    by_hand, cut_at, complaints = _perhaps_cut_by_hand(evidence), None, []
+    for entry in evidence.of(StripCut):
+        quiet = [bool(quiet_spans(hours, evidence.clock, entry.at, entry.at + A_MOMENT)) for _, hours in said]
+        stroke = entry.made and entry.paper_position not in by_hand and entry.paper_position != cut_at
+        if stroke and from_before and all(quiet):
+            complaints.append(f"cut at place {entry.paper_position}, in quiet hours")
+        if entry.why == "quiet" and (entry.made or not any(quiet)):
+            complaints.append(f"the knife was held at place {entry.paper_position}, and nobody had said to be quiet")
+        cut_at = entry.paper_position if entry.made else cut_at
     return complaints
 
 

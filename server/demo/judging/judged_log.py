@@ -82,12 +82,12 @@ def reported_of_their_segments(evidence: Evidence) -> list[str]:
 def entries_taken_once(evidence: Evidence) -> list[str]:
     """The newest board's journal and the server's log hold the same entries in order, numbered without holes. Where the
     journal goes on from before the newest enrolment, everything in it is in the log, in its order."""
-    kept, told = [entry for entry, _ in evidence.journal], evidence.taken_from_newest
+    kept, told = [_whole(entry) for entry, _ in evidence.journal], [*map(_whole, evidence.taken_from_newest)]
     complaints = []
     if evidence.whole_journal and kept != told:
         first = next((i for i, (a, b) in enumerate(zip(kept, told, strict=False)) if a != b), min(len(kept), len(told)))
         complaints.append(f"journal ({len(kept)}) and log ({len(told)}) differ from entry {first + 1} on")
-    if not evidence.whole_journal and (lost := _not_in(evidence.taken, kept)):
+    if not evidence.whole_journal and (lost := _not_in([*map(_whole, evidence.taken)], kept)):
         complaints.append(f"of the journal's {len(kept)} entries {len(lost)} are not in the log: {lost[:3]}")
     if not all(accepted for _, accepted in evidence.journal):
         complaints.append("entries that the board does not know to be taken")
@@ -99,6 +99,11 @@ def entries_taken_once(evidence: Evidence) -> list[str]:
         taken = evidence.machine["accepted_through"]
         complaints.append(f"taken through {taken}, in the log {len(told)}, by the board {highest}")
     return complaints
+
+
+def _whole(entry: dict[str, Any]) -> dict[str, Any]:
+    """With the field that a journal leaves out where it says nothing, and that the log has."""
+    return {"why": None} | entry if entry["kind"] == "strip-cut" else entry
 
 
 def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -27,11 +27,12 @@ class OutageStudio(Studio):
 
     Attributes:
         override: a person's newest word.
-        closed: the venue's closed hours.
+        closed, quiet: the venue's closed hours, and its quiet hours.
     """
 
     override: Override | None = None
     closed: tuple[Span, ...] = ()
+    quiet: tuple[Span, ...] = ()
 
     def accounted(self) -> set[int]:
         """Columns of which the last word is that they are printed, unknown or left out."""
@@ -42,7 +43,7 @@ class OutageStudio(Studio):
         work = super().work()
         shift_s = sum(entry.decision.shift_s for entry in self.all_of(GapSettled))
         run = None if work.run is None else replace(work.run, shift_s=shift_s)
-        return replace(work, run=run, override=self.override, closed=self.closed)
+        return replace(work, run=run, override=self.override, closed=self.closed, quiet=self.quiet)
 
 
 def outage_studio(clock: HandClock, policy: Policy, **fields: Any) -> OutageStudio:

@@ -146,6 +146,9 @@ class FusedMachine:
     def keep_open(self) -> None:
         self.machine.keep_open()
 
+    def keep_quiet(self, for_s: float) -> None:
+        self.machine.keep_quiet(for_s)
+
     def cut(self, place: int) -> None:
         self.fuse.burn()
         self.machine.cut(place)

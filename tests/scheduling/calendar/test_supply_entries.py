@@ -36,8 +36,7 @@ from scheduling.queries.newest_change import AS_PLANNED
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
 from scheduling.supplies.forecast_cache import INVALIDATED_BY, kept_forecast
-from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, long_after, plan, printed, started
+from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, long_after, plan, printed, set_hours, started
 from tests.scheduling.nodes.test_reports import gap_settled
 
 pytestmark = pytest.mark.django_db

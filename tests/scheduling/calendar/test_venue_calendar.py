@@ -17,7 +17,8 @@ from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.log.events.studio import HoursSet, ServiceWindowCalledOff
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Venue
-from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week
+from scheduling.planning.days_spans import DAYS
+from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week
 from scheduling.planning.service_windows import Weekly
 from scheduling.queries.runs import venue_place
 from scheduling.rendering.plate_store import PlateStore

@@ -29,12 +29,12 @@ from scheduling.outages.open_outage import OpenOutage, gap_now, next_column, ope
 from scheduling.outages.options import RuleOptions, Seam, choices, parts_of, seams
 from scheduling.outages.overrides import active_override
 from scheduling.outages.words_passed_over import words_passed_over
-from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week
+from scheduling.planning.days_spans import DAYS
+from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_work
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, batch, by, long_after, plan, printed, ready, small_profile, started
+from tests.scheduling.house import NOON, batch, by, long_after, plan, printed, ready, set_hours, small_profile, started
 
 pytestmark = pytest.mark.django_db
 SKIP, REPLAY = Rule(kind="skip"), Rule(kind="replay")

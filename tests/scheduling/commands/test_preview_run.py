@@ -32,8 +32,7 @@ from scheduling.queries.runs import cycle_named, open_segments, venue_place
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
 from scheduling.supplies.remaining_work import RemainingColumns
-from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, by, furnish, order, plan, run_timeline, small_profile
+from tests.scheduling.house import NOON, by, furnish, order, plan, run_timeline, set_hours, small_profile
 
 pytestmark = pytest.mark.django_db
 SHORT_ROLL = {"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 1.0}  # 2,000 columns, a little over 8 turns

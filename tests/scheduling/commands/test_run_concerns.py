@@ -29,8 +29,7 @@ from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import RenderSource
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky import cycles
-from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, printed
+from tests.scheduling.house import NOON, PROFILE, batch, by, furnish, printed, set_hours
 
 pytestmark = pytest.mark.django_db
 MAP = {"kind": "map", "data": "land-110m"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import Any, get_args
+from typing import Any, Literal, get_args
 
 from machines.model.calibration import Calibration
 from machines.model.profile import CarriageHead, Knife, Media, Profile
@@ -87,6 +87,7 @@ from scheduling.log.events.studio import (
     ProfileChanged,
     ProfileRetired,
     ProfileTakenBack,
+    QuietHoursSet,
     RunChanged,
     RunEnded,
     RunMovedAway,
@@ -107,6 +108,7 @@ from scheduling.log.events.studio import (
 from scheduling.log.recorded import Recorded
 from scheduling.log.store import Append, Attribution, append
 from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week
+from scheduling.planning.quiet_hours import QuietDate, QuietHours, QuietSpan, QuietWeek
 from scheduling.planning.service_windows import Once, Weekly
 
 NOW = datetime(2026, 3, 28, 23, 30, tzinfo=UTC)
@@ -145,6 +147,12 @@ def hours_set(opens: str = "10:00", closes: str = "18:00") -> HoursSet:
     week = Week(monday=day, tuesday=day, wednesday=day, thursday=day, friday=day)
     late = DateHours(date="2026-10-24", open=(OpenSpan(opens="20:00", closes="02:00"),))
     return HoursSet(hours=Hours(week=week, dates=(late,)))
+
+
+def quiet_hours_set(begins: str = "22:00", ends: str = "07:00") -> QuietHoursSet:
+    night = QuietSpan(begins=begins, ends=ends)
+    quiet = QuietHours(week=QuietWeek(monday=(night,)), dates=(QuietDate(date="2026-12-24", quiet=()),))
+    return QuietHoursSet(quiet=quiet)
 
 
 def machine(**changes: Any) -> MachineAdded:
@@ -311,8 +319,10 @@ def true_again(seq: int, column: int) -> TrueAgain:
     return TrueAgain(seq=seq, at=at(column), run="spring", column=column)
 
 
-def cut(seq: int, boundary: int, *, made: bool = True, run: str = "spring") -> StripCut:
-    return StripCut(seq=seq, at=at(boundary), run=run, boundary=boundary, paper_position=boundary, made=made)
+def cut(
+    seq: int, boundary: int, *, made: bool = True, run: str = "spring", why: Literal["quiet"] | None = None
+) -> StripCut:
+    return StripCut(seq=seq, at=at(boundary), run=run, boundary=boundary, paper_position=boundary, made=made, why=why)
 
 
 def armed(seq: int, minutes: float = 0) -> KnifeArmed:
@@ -441,6 +451,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", SilenceEnded(silent_s=90.5)),
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
     ("venue/boathouse", hours_set()),
+    ("venue/boathouse", quiet_hours_set()),
     ("machine/left", overridden()),
     ("machine/left", passed_over("left-9")),
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),

@@ -29,6 +29,7 @@ from tests.scheduling.log.facts import (
     machine,
     passed_over,
     printed,
+    quiet_hours_set,
     run,
     segments,
     service_once,
@@ -111,7 +112,7 @@ def _other_entry(draw: st.DrawFn) -> Saying:
         st.sampled_from(
             (
                 lambda seq: true_again(seq, column),
-                lambda seq: cut(seq, column, made=truth),
+                lambda seq: cut(seq, column, made=truth, why="quiet" if not truth and column % 2 else None),
                 lambda seq: armed(seq, column),
                 lambda seq: disarmed(seq, column),
                 lambda seq: stopped(seq, column),
@@ -151,6 +152,8 @@ def _said_by_the_server(draw: st.DrawFn) -> Saying:
 @st.composite
 def _hours(draw: st.DrawFn) -> Saying:
     opens, closes = draw(st.integers(0, 22)), draw(st.integers(23, 24))
+    if draw(st.booleans()):
+        return "venue/boathouse", lambda seq: quiet_hours_set("23:00", f"{opens:02}:00")
     return "venue/boathouse", lambda seq: hours_set(f"{opens:02}:00", f"{closes:02}:00")
 
 

@@ -22,7 +22,7 @@ from scheduling.nodes import dispatch
 from scheduling.nodes.dispatch import work_for
 from scheduling.nodes.reports import take
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
-from scheduling.venues.hours import set_hours
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from tests.scheduling.house import (
     NOON,
     batch,
@@ -33,6 +33,8 @@ from tests.scheduling.house import (
     plan,
     printed,
     ready,
+    set_hours,
+    set_quiet_hours,
     small_profile,
     started,
 )
@@ -195,6 +197,21 @@ def test_closed_hours_go_out_up_to_the_horizon_and_are_the_same_all_day(tmp_path
     ]
     later = work_for("one", NOON + timedelta(hours=11), timedelta(hours=23), 60.0)
     assert later.closed == closed
+
+
+def test_quiet_hours_go_out_likewise_also_where_nothing_is_to_be_printed(tmp_path: Path) -> None:
+    ready(tmp_path)
+    assert work().quiet == () and "quiet" not in work().as_json()
+    night = (QuietSpan(begins="22:00", ends="07:00"),)
+    set_quiet_hours("shed", QuietHours(week=QuietWeek(friday=night, saturday=night)), by())
+    midnight = NOON.replace(hour=0)  # of a Saturday; Lisbon's clocks change that night
+    expected = [(timedelta(0), timedelta(hours=6)), (timedelta(hours=21), timedelta(hours=31))]
+    later = work_for("one", NOON + timedelta(hours=11), timedelta(hours=23), 60.0)
+    for found in (work(), later):
+        assert [(span.starts_at - midnight, span.ends_at - midnight) for span in found.quiet] == expected
+    assert Work.from_json(work().as_json()) == work()
+    idle = work_for("one", NOON - timedelta(days=7), timedelta(hours=1), 60.0)
+    assert idle.run is None and idle.quiet and not idle.closed
 
 
 def test_closed_hours_survive_the_wire(tmp_path: Path) -> None:

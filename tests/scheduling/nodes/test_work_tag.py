@@ -26,10 +26,22 @@ from scheduling.nodes import work_tag
 from scheduling.nodes.reports import take
 from scheduling.nodes.work_tag import WorkQuery, basis_of, kept_tag, work_and_tag
 from scheduling.planning.opening_hours import Hours, OpenSpan, Week
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from scheduling.queries.calibration import calibrate
 from scheduling.rendering.plate_store import PlateStore
-from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, batch, by, furnish, long_after, plan, printed, ready, started
+from tests.scheduling.house import (
+    NOON,
+    batch,
+    by,
+    furnish,
+    long_after,
+    plan,
+    printed,
+    ready,
+    set_hours,
+    set_quiet_hours,
+    started,
+)
 
 pytestmark = pytest.mark.django_db
 ASKED = WorkQuery("one", timedelta(hours=5), 60.0)
@@ -80,6 +92,8 @@ def changes(folder: Path) -> Iterator[Callable[[], object]]:
     yield lambda: extend_plans(NOON, timedelta(hours=192), PlateStore(folder))
     yield lambda: take("one", batch(started(), laid(2, 2)), long_after())
     yield lambda: set_hours("shed", Hours(week=Week(saturday=(OpenSpan(opens="10:00", closes="18:00"),))), by())
+    night = (QuietSpan(begins="22:00", ends="07:00"),)
+    yield lambda: set_quiet_hours("shed", QuietHours(week=QuietWeek(saturday=night)), by())
     yield lambda: calibrate("one", Calibration(feed_factor=1.01), by())
     yield lambda: append([Append("machine/one", None, [SilenceBegan(last_heard_at=NOON)])], by())
     yield lambda: override_run(Run.objects.get(id="first"), Rule(kind="blank"), None, by(at=SOON), SYSTEM)

@@ -13,8 +13,7 @@ from scheduling.commands import handlers
 from scheduling.log.models import Event, Run
 from scheduling.planning.opening_hours import Hours, Week
 from scheduling.queries.runs import run_policy
-from scheduling.venues.hours import set_hours
-from tests.scheduling.house import NOON, PROFILE, by, furnish, order, plan
+from tests.scheduling.house import NOON, PROFILE, by, furnish, order, plan, set_hours
 
 pytestmark = pytest.mark.django_db
 

@@ -16,12 +16,15 @@ from machines.model.calibration import Calibration
 from machines.model.slots import boundaries
 from scheduling.log.models import Machine, Run
 from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
+from scheduling.planning import days_spans
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import run_instants
 from scheduling.sky import almanac
 from scheduling.sky.ephemeris import load
-from tests.scheduling.house import MOON, NOON, by, furnish, plan, run_timeline
+from scheduling.sky.zones import zone
+from tests.scheduling.house import MOON, NOON, by, furnish, plan, run_timeline, set_quiet_hours
 
 pytestmark = pytest.mark.django_db
 DAYS = 6
@@ -155,6 +158,22 @@ def test_its_place_comes_to_the_knife_when_the_way_is_filled() -> None:
         assert span.begins_at.timestamp() == pytest.approx(begins, abs=1e-3)
         assert span.ends_at.timestamp() == pytest.approx(ends, abs=1e-3)
     assert told.laid.begins_at < told.at_knife.begins_at <= told.cut_off.begins_at
+
+
+def test_a_strip_that_ends_in_quiet_hours_is_cut_off_with_the_next() -> None:
+    on_its_way()
+    loud = found(phase=0.5)
+    assert loud.cut_off is not None
+    at = loud.cut_off.begins_at.astimezone(zone("Europe/Lisbon"))
+    quiet = QuietSpan(begins=f"{at - timedelta(minutes=1):%H:%M}", ends=f"{at + timedelta(minutes=1):%H:%M}")
+    set_quiet_hours("shed", QuietHours(week=QuietWeek(**dict.fromkeys(days_spans.DAYS, (quiet,)))), by())
+    held = found(phase=0.5)
+    assert held.cut_off is not None and held.at_knife == loud.at_knife, "it comes to the knife as before"
+    apart = held.cut_off.begins_at - loud.cut_off.begins_at
+    assert timedelta(hours=1) < apart < timedelta(hours=3), "of twelve strips a day"
+    always = QuietSpan(begins="00:00", ends="24:00")
+    set_quiet_hours("shed", QuietHours(week=QuietWeek(**dict.fromkeys(days_spans.DAYS, (always,)))), by())
+    assert found(phase=0.5).cut_off is None
 
 
 def test_a_strips_own_boundary_is_cut_off_with_the_strip_that_it_begins() -> None:

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from machines.errors import InputError
 from machines.serialization import structure, unstructure
-from scheduling.planning.opening_hours import DAYS, DateHours, Hours, OpenSpan, Week, closed_spans, open_spans
+from scheduling.planning.days_spans import DAYS
+from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week, closed_spans, open_spans
 from scheduling.sky.zones import zone
 
 LISBON, ST_JOHNS, CHATHAM = zone("Europe/Lisbon"), zone("America/St_Johns"), zone("Pacific/Chatham")
@@ -262,21 +263,21 @@ DAY = [{"opens": "10:00", "closes": "18:00"}]
         ({"week": {"monday": [{"opens": "24:00", "closes": "18:00"}]}}, "week.monday[0].opens", "no local time"),
         ({"week": {"monday": [{"opens": "10:00", "closes": "18:60"}]}}, "week.monday[0].closes", "no local time"),
         ({"week": {"monday": [{"opens": "10:00", "closes": "10:00"}]}}, "week.monday[0].closes", "the same as opens"),
-        ({"week": {"monday": [*DAY, {"opens": "17:59", "closes": "20:00"}]}}, "week.monday[1]", "opens before monday"),
+        ({"week": {"monday": [*DAY, {"opens": "17:59", "closes": "20:00"}]}}, "week.monday[1]", "begins before monday"),
         (
             {"week": {"monday": [{"opens": "20:00", "closes": "10:01"}], "tuesday": DAY}},
             "week.tuesday[0]",
-            r"opens before monday\[0\] closes",
+            r"begins before monday\[0\] ends",
         ),
         (
             {"week": {"sunday": [{"opens": "20:00", "closes": "10:01"}], "monday": DAY}},
             "week.monday[0]",
-            r"opens before sunday\[0\] closes",
+            r"begins before sunday\[0\] ends",
         ),
         ({"week": {"monday": [*DAY] * 13}}, "week.monday", "13 spans"),
         ({"week": {}, "dates": [{"date": "2026-02-30", "open": []}]}, "dates[0].date", "no date"),
         ({"week": {}, "dates": [{"date": "2026-W10-1", "open": []}]}, "dates[0].date", "no date"),
-        ({"week": {}, "dates": [{"date": "2026-02-20", "open": [*DAY, *DAY]}]}, "dates[0].open[1]", "opens before"),
+        ({"week": {}, "dates": [{"date": "2026-02-20", "open": [*DAY, *DAY]}]}, "dates[0].open[1]", "begins before"),
         ({"week": {}, "dates": [{"date": "2026-02-20"}] * 2}, "dates[1].date", "stands twice"),
     ],
 )

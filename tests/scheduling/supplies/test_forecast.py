@@ -12,13 +12,16 @@ from machines.model.profile import IdleFiring
 from scheduling.background.extend_plans import extend_plans
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.nodes.reports import take
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from scheduling.queries.machine_context import machine_context
 from scheduling.rendering.plate_store import PlateGone, PlateStore
+from scheduling.supplies.consumption import part_supplies
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
 from tests.scheduling.house import (
     MOON,
     NOON,
     batch,
+    by,
     end_run_after,
     furnish,
     long_after,
@@ -26,6 +29,7 @@ from tests.scheduling.house import (
     printed,
     ready,
     run_timeline,
+    set_quiet_hours,
 )
 from tests.scheduling.paper.test_printed_paper import segment, tell
 
@@ -250,3 +254,20 @@ def test_what_a_run_was_planned_beyond_its_end_is_not_to_come(tmp_path: Path) ->
     assert found.estimated_columns == 0
     assert found.to_come.paper_mm == (run.end_column - run.first_column) * 0.5
     assert found.to_come.picture_ml == pytest.approx(dots_in(plates, run.first_column, run.end_column) * ML_PER_DOT)
+
+
+def test_what_is_quiet_is_neither_cut_nor_fired_idly(tmp_path: Path) -> None:
+    """Thirty hours from 13:00 there, of which it is quiet from 20:00 to 08:00, an hour longer as clocks change."""
+    plates = ready(tmp_path)
+    idle = IdleFiring(drops=50, every_s=600.0)
+    before, run = of_run(plates, hours=10, idle=idle), Run.objects.get()
+    night = QuietSpan(begins="20:00", ends="08:00")
+    set_quiet_hours("shed", QuietHours(week=QuietWeek(saturday=(night,))), by())
+    after = of_run(plates, hours=10, idle=idle)
+    per_hour = (before.used.idle_ml or 0.0) / 10
+    assert after.used.idle_ml == pytest.approx(7 * per_hour)
+    assert after.to_come.idle_ml == pytest.approx(10 * per_hour, rel=1e-3)
+    assert after.to_come.cuts < before.to_come.cuts
+    whole = part_supplies(machine_context(Machine.objects.get(), NOON), run, plates, idle)
+    assert whole.supplies.idle_ml == pytest.approx(17 * per_hour, rel=1e-3)
+    assert whole.supplies.cuts < run.strips_per_turn * 30 // 24

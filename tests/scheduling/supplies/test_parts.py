@@ -24,7 +24,6 @@ from scheduling.queries.machine_context import machine_context
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import Forecast, RunForecast, forecast
 from scheduling.supplies.parts import Roll, roll
-from scheduling.venues.hours import set_hours
 from tests.scheduling.house import (
     MOON,
     NOON,
@@ -38,6 +37,7 @@ from tests.scheduling.house import (
     plan,
     printed,
     run_timeline,
+    set_hours,
     small_profile,
 )
 

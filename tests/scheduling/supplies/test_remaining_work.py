@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from machines.model.profile import Knife
 from machines.model.slots import boundaries
 from scheduling.log.models import Run
+from scheduling.paper.quiet_cuts import MOST_LOOKED_AT, most_together
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
 from tests.scheduling.house import NOON, furnish, plan, run_timeline, small_profile
 
@@ -65,3 +66,29 @@ def test_a_century_of_cuts_is_counted_and_none_of_them_looked_at() -> None:
     assert len(due.cuts) == 240 * 36525 * 1000 - 20
     assert due.boundary(len(due.cuts) - 1) == due.run.end_column - 21
     assert due.first_column_from(datetime(2026, 10, 25, 12, tzinfo=UTC)) == due.run.first_column + 240
+
+
+def test_what_comes_to_the_knife_in_quiet_hours_is_not_cut_and_what_comes_after_is() -> None:
+    """Twelve strips a day, whose ends come to the knife twenty columns later, with the burst that fills the way."""
+    loud = due_of(strips=12, knife_columns=20)
+    night = (NOON + timedelta(hours=10), NOON + timedelta(hours=19))
+    due = replace(loud, quiet=lambda start, end: (night,) if start < night[1] and night[0] < end else ())
+    boundaries_of = [[one.boundary(number) for number in range(len(one.cuts))] for one in (loud, due)]
+    come = loud.instants([(boundary + 19) // 4 * 4 for boundary in boundaries_of[0]])
+    quiet = (come >= night[0].timestamp()) & (come < night[1].timestamp())
+    assert 4 <= quiet.sum() <= 5
+    assert boundaries_of[1] == [boundary for boundary, held in zip(boundaries_of[0], quiet, strict=True) if not held]
+    assert most_together(due.held) == 1 + quiet.sum()
+    assert due.cuts_before(due.run.end_column) == len(due.cuts) == len(loud.cuts) - quiet.sum()
+    through, to = (due.cuts_before(due.first_column_from(at)) for at in night)
+    assert 0 <= to - through <= 1 and through, "the whole burst counts as laid where one of its columns is"
+
+
+def test_of_a_century_only_the_first_years_are_held_against_quiet_hours() -> None:
+    due = replace(due_of(strips=240, knife_columns=20), quiet=lambda start, end: ((start, end),))
+    due.run.end_column = due.run.first_column + 240 * 36525 * 1000
+    assert len(due.held) == MOST_LOOKED_AT and due.held.all()
+    assert len(due.cuts) == 240 * 36525 * 1000 - 20 - MOST_LOOKED_AT
+    assert due.boundary(0) == due.run.first_column + MOST_LOOKED_AT
+    assert due.cuts[-1] == due.strips[-1]
+    assert due.cuts[:2] == list(due.strips[MOST_LOOKED_AT : MOST_LOOKED_AT + 2])

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-import server.api.venues
+import server.api.changes
 from scheduling.log.integrity.verify import verify
 from scheduling.log.models import Event, Venue
 from scheduling.log.store import stream_version
@@ -34,10 +34,10 @@ def test_the_second_to_set_hours_is_told_what_changed(furnished: Caller, monkeyp
     answers: list[int] = []
     just_before_the_other(
         monkeypatch,
-        server.api.venues,
-        lambda: answers.append(furnished.put("venues/quay/hours", HOURS).status_code),
+        server.api.changes,
+        lambda: answers.append(furnished.put("venues/quay/hours?accept=true", HOURS).status_code),
     )
-    response = furnished.put("venues/quay/hours", CLOSED, HTTP_IF_MATCH="*")
+    response = furnished.put("venues/quay/hours?accept=true", CLOSED, HTTP_IF_MATCH="*")
     assert answers == [200]
     told = problem(response, 409)
     assert told["type"] == "/api/v1/problems/lost-race"
@@ -50,7 +50,7 @@ def test_the_second_to_set_hours_is_told_what_changed(furnished: Caller, monkeyp
     assert Venue.objects.get(id="quay").hours == written.data["hours"]
     verify()
     # Having read again, the loser may still want it.
-    assert furnished.put("venues/quay/hours", CLOSED).status_code == 200
+    assert furnished.put("venues/quay/hours?accept=true", CLOSED).status_code == 200
 
 
 def test_the_problem_is_described(furnished: Caller) -> None:

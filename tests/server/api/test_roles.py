@@ -27,6 +27,7 @@ from tests.scheduling.rendering.test_render import grey_png
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_hours import HOURS
 from tests.server.api.test_override import SKIP, replaying
+from tests.server.api.test_quiet_hours import QUIET
 from tests.server.conftest import enrol
 from tests.server.keys import events as events_told
 from tests.server.keys import new_key
@@ -152,7 +153,8 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("service-window-call-off", "post"): (call_off_what_was_fixed, CURATOR),
     ("service-window-take-back", "post"): (take_back_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
-    ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours", HOURS), CURATOR),
+    ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours?accept=true", HOURS), CURATOR),
+    ("venue-quiet-hours", "put"): (lambda caller: caller.put("venues/quay/quiet-hours?accept=true", QUIET), CURATOR),
     ("run-end", "post"): (
         lambda caller: caller.post("runs/spring/end?accept=true", {"boundary": "turn"}, **ANY),
         CURATOR,
@@ -303,7 +305,7 @@ def two_venues(furnished: Caller, clock: HeldClock) -> Caller:
             lambda caller: caller.post("openings", OPENING | {"id": "other", "venue": "shed"}),
         ),
         (
-            lambda caller: caller.put("venues/quay/hours", HOURS),
+            lambda caller: caller.put("venues/quay/hours?accept=true", HOURS),
             lambda caller: caller.put("venues/shed/hours", HOURS),
         ),
         (

@@ -51,7 +51,11 @@ def test_hours_of_a_venue_that_does_not_exist(person: Client) -> None:
 
 def test_hours_are_set_and_shown_again(person: Client, quay: Venue) -> None:
     dates = "2026-12-24\n\n2026-12-31 10:00 – 14:00\n"
-    response = person.post("/venues/quay/hours", {"monday": WEEKDAY, "friday": "20:00-02:00", "dates": dates})
+    said = {"monday": WEEKDAY, "friday": "20:00-02:00", "dates": dates, "reason": "the season begins"}
+    looked_at = person.post("/venues/quay/hours", said)
+    assert not Event.objects.filter(kind="hours-set").exists(), "nothing is kept before it was looked at"
+    assert "it is open 10:00 to 13:00 and 14:00 to 18:00 on Mondays" in looked_at.content.decode()
+    response = person.post("/venues/quay/hours", said | {"keep": looked_at.context["seen"]})
     assert (response.status_code, response["Location"]) == (302, "/")
     quay.refresh_from_db()
     hours = venue_hours(quay)
@@ -76,7 +80,7 @@ def test_hours_are_set_and_shown_again(person: Client, quay: Venue) -> None:
     [
         ("monday", "10-18", "&#x27;10&#x27; is no local time"),
         ("monday", "10:00", "&#x27;&#x27; is no local time"),
-        ("tuesday", "10:00-12:00, 11:00-14:00", "opens before tuesday[0] closes"),
+        ("tuesday", "10:00-12:00, 11:00-14:00", "begins before tuesday[0] ends"),
         ("dates", "2026-12-24\nChristmas", "date 2: &#x27;Christmas&#x27; is no date"),
     ],
 )

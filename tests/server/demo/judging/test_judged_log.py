@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,8 @@ from machines.protocol.journal_entries import (
 )
 from machines.recovery import Override, Policy, Rule
 from machines.serialization import format_instant, unstructure
+from scheduling.planning.days_spans import DAYS
+from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from server.demo.judging import column_outcomes, judged_knife, judged_log, judged_paper
 from server.demo.judging.evidence import Evidence
 from server.demo.judging.judge import judge
@@ -279,6 +281,31 @@ def test_a_strip_that_does_not_end_at_its_boundary_is_seen(tmp_path: Path) -> No
         == complaints(left_out, 9)
         == [f"strips that do not end at their boundaries: [{left_out}]"]
     )
+
+
+def test_the_knife_is_still_in_quiet_hours_and_held_in_no_others(tmp_path: Path) -> None:
+    good, check = evidence(tmp_path), [judged_knife.still_in_quiet_hours]
+    all_day = QuietWeek(**dict.fromkeys(DAYS, (QuietSpan(begins="00:00", ends="24:00"),)))
+    before, after = BEGINS - timedelta(hours=1), BEGINS + timedelta(hours=1)
+
+    def complaints(said: list[tuple[datetime, QuietHours]], **entry: Any) -> list[str]:
+        data = unstructure(
+            StripCut(seq=7, at=utc(instant(END)), run="run", boundary=105, paper_position=20, made=False)
+        )
+        facts = [fact for fact in good.facts if fact["kind"] != "strip-cut"]
+        return judge(replace(good, facts=[*facts, {"kind": "strip-cut", "data": data | entry}], quiet_said=said), check)
+
+    quiet = [(before, QuietHours(week=all_day))]
+    assert complaints(quiet, why="quiet") == complaints([], made=True) == []
+    assert complaints(quiet, made=True) == ["cut at place 20, in quiet hours"]
+    nobody = ["the knife was held at place 20, and nobody had said to be quiet"]
+    assert complaints([], why="quiet") == complaints([(before, QuietHours())], why="quiet") == nobody
+    assert complaints([(after, QuietHours(week=all_day))], made=True) == [], "the board may not have heard it"
+    assert complaints([*quiet, (after, QuietHours())], made=True) == [], "or that it is over"
+    armed_on = [_strip(13, made=False), _strip(20, made=True)]
+    armed_on[0]["data"]["why"] = "quiet"
+    found = replace(good, facts=[*good.facts, *armed_on])
+    assert judge(found, [judged_knife.cut_only_while_armed]) == [], "a knife that is held is not disarmed by that"
 
 
 def _strip(place: int, *, made: bool) -> dict[str, Any]:
