@@ -19,7 +19,7 @@ from machines.node.sync import reachability as reach
 from machines.node.sync.reachability import ServerReach
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork
-from machines.operator import holds
+from machines.operator import holds, recess_words
 from machines.protocol.messages import Work
 from machines.serialization import format_instant
 
@@ -55,6 +55,7 @@ class NodeStatus:
         fenced: why this node must not print; empty if it may.
         hold: what holds the machine until a person lets it go on, a key of `machines.operator.holds.AT_MACHINE`;
             empty for none.
+        recess: in words, if nothing of the run is laid now as people at the server hold it; empty for none.
     """
 
     machine: str | None
@@ -85,6 +86,7 @@ class NodeStatus:
     conditions: tuple[str, ...]
     fenced: str
     hold: str
+    recess: str
 
     def as_json(self) -> dict[str, Any]:
         """As JSON values."""
@@ -112,6 +114,7 @@ class NodeStatus:
             ("conditions", ", ".join(self.conditions) or "none"),
         ]
         lines += [("HELD", holds.AT_MACHINE[self.hold])] if self.hold else []
+        lines += [("recess", self.recess)] if self.recess else []
         lines += [("FENCED OFF", self.fenced)] if self.fenced else []
         return lines
 
@@ -188,6 +191,7 @@ def gather(home: Path, journal: Journal, clock: Clock) -> NodeStatus:
         conditions=state.conditions,
         fenced=state.fenced,
         hold=state.hold,
+        recess=_recess(state, work, estimate),
     )
 
 
@@ -195,6 +199,13 @@ def _turn(state: State, work: HeldWork | None) -> tuple[int | None, int | None]:
     if work is None or state.run != work.run.id:
         return None, None
     return divmod(state.next_column, work.profile.columns_per_turn)
+
+
+def _recess(state: State, work: HeldWork | None, estimate: Estimate | None) -> str:
+    if work is None or state.run != work.run.id or estimate is None:
+        return ""
+    recess = work.recess_at(estimate.now)
+    return "" if recess is None else recess_words.at_machine(recess, is_held=recess in work.run.recesses)
 
 
 def _knife(state: State, profile: Profile, last_word: Work | None, estimate: Estimate | None) -> str:

@@ -17,6 +17,7 @@ CAUSE_WORDS: Mapping[str, str] = {
     "service": "a service",
     "jam": "a jam",
     "supplies": "a want of supplies",
+    "held": "a recess",
 }
 # The trade's keywords have none for a clock that cannot be believed, or a machine that refuses and gives no reason.
 TIME_IN_DOUBT = NO_REASON_GIVEN = "other-error"

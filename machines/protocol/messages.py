@@ -22,6 +22,7 @@ from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.model.supplies import use
 from machines.protocol.journal_entries import Entry
+from machines.protocol.recesses import Recess
 from machines.protocol.upcasts import entry_json
 from machines.recovery import Override, Pace, Policy, Span
 from machines.serialization import structure, unstructure
@@ -92,6 +93,8 @@ class RunWork:
             beyond its end, as it had not heard of it, is not laid once more as this one's.
         formed: revision since which it is what it is: what is held of it by an older one is let go of, and what was
             printed by that is none of it.
+        recesses: spans in which nothing of it is laid, over ones among them.
+        only_while_open: the closed hours of the venue are recesses, too.
     """
 
     id: str
@@ -105,6 +108,8 @@ class RunWork:
     revision: int = 1
     succeeds: str | None = None
     formed: int = 1
+    recesses: tuple[Recess, ...] = ()
+    only_while_open: bool = False
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.shift_s < float("inf"):
@@ -176,13 +181,14 @@ class Work:
     quiet: tuple[Span, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The message as JSON values; a node that does not know ``ended``, ``following``, ``quiet``, or a run's
-        ``revision``, ``succeeds`` and ``formed``, is rarely shown them."""
+        """The message as JSON values; a node that does not know ``ended``, ``following``, ``quiet``, or of a run its
+        ``revision``, ``succeeds``, ``formed``, ``recesses`` and ``only_while_open``, is rarely shown them."""
         data: dict[str, Any] = unstructure(self)
         if self.run is not None and self.run.revision == 1:
             del data["run"]["revision"]
-        if self.run is not None and self.run.succeeds is None:
-            del data["run"]["succeeds"]
+        for name in ("succeeds", "recesses", "only_while_open"):
+            if self.run is not None and not getattr(self.run, name):
+                del data["run"][name]
         following = None if data["following"] is None else data["following"]["run"]
         for one in filter(None, [*data["ended"], data["run"], following]):
             if one["formed"] == 1:

@@ -11,7 +11,7 @@ from typing import Literal
 
 from machines.errors import InputError
 
-Cause = Literal["power", "clock", "no-work", "late-start", "board", "machine", "service", "jam", "supplies"]
+Cause = Literal["power", "clock", "no-work", "late-start", "board", "machine", "service", "jam", "supplies", "held"]
 RuleKind = Literal["skip", "replay", "replay-within", "shift", "blank"]
 HalfPrinted = Literal["as-the-rest", "finish", "abandon", "again"]
 

@@ -21,7 +21,7 @@ from machines.node.store.strips import Strip
 from machines.node.sync.reachability import NOT_HEARD, ServerReach
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork, quiet_s
-from machines.operator import holds
+from machines.operator import holds, recess_words
 from machines.operator.conditions import gloss
 from machines.operator.durations import duration
 from machines.protocol.journal_entries import TestPattern
@@ -84,7 +84,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
     of_run = work if work is not None and state.run == work.run.id else None
     lines = [
         ("Time", _time(estimate, of_run)),
-        ("Now", _now(state, of_run, by_hand, outage)),
+        ("Now", _now(state, of_run, by_hand, outage, None if estimate is None else estimate.now)),
         ("In the turn", _place(state, of_run)),
         ("Next cut", _next_cut(state, of_run, pending, None if estimate is None else estimate.now)),
         ("Paper left", _paper(remains, profile, of_run)),
@@ -131,7 +131,7 @@ def _time(estimate: Estimate | None, work: HeldWork | None) -> str:
     return said
 
 
-def _now(state: State, work: HeldWork | None, by_hand: Handwork | None, outage: Recovering) -> str:
+def _now(state: State, work: HeldWork | None, by_hand: Handwork | None, outage: Recovering, now: float | None) -> str:
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
@@ -140,6 +140,8 @@ def _now(state: State, work: HeldWork | None, by_hand: Handwork | None, outage: 
         return "no run"
     if state.next_column >= work.run.end_column:
         return f"run {work.run.id} is at its end"
+    if now is not None and (recess := work.recess_at(now)) is not None:
+        return recess_words.at_machine(recess, is_held=recess in work.run.recesses)
     said = recovery_state.in_words(outage, catching_up=state.catching_up, next_column=state.next_column)
     return f"printing run {work.run.id}{said}"
 

@@ -55,7 +55,9 @@ class Laying:
         if self._in_hand:
             return self._lay(driver, now)
         snapshot = take_snapshot(self._journal)
-        state, planned = snapshot.state, self._plan(work, snapshot)
+        state, planned = snapshot.state, self._plan(work, snapshot, now)
+        if not planned and (wait_s := self._recess_in_s(work, snapshot, now)) is not None:
+            return self._wait(driver, wait_s, now)
         if not planned:
             if state.next_column < work.run.end_column:
                 self._interruption.because("no-work")
@@ -91,9 +93,15 @@ class Laying:
                 return 0.0
         return self._lay(driver, now)
 
-    def _plan(self, work: HeldWork, snapshot: Snapshot) -> list[Burst]:
+    def _recess_in_s(self, work: HeldWork, snapshot: Snapshot, now: float) -> float | None:
+        """How long until a recess begins in which what comes next would be laid; None where it is laid before one."""
+        burst = next_burst(work, snapshot.state.next_column, snapshot.state.paper_position, ())
+        recess = None if burst is None else work.recess_at(max(burst.due, now))
+        return None if recess is None else max(recess.starts_at.timestamp() - now, 0.0)
+
+    def _plan(self, work: HeldWork, snapshot: Snapshot, now: float) -> list[Burst]:
         """The bursts to order together: those of one commit, or all parts of one burst; at most up to where the knife
-        must be looked at again."""
+        must be looked at again, and nothing that would be laid in a recess."""
         state, left_out = snapshot.state, snapshot.recovery.left_out
         cuts_due = [strip.place + work.profile.knife_columns for strip in snapshot.pending]
         column, position = state.next_column, state.paper_position
@@ -103,6 +111,8 @@ class Laying:
         while column < enough:
             burst = next_burst(work, column, position, cuts_due)
             if burst is None or burst.end_column > enough or not self._plates.has(work.plate_of(burst.first_column)):
+                break
+            if work.recess_at(max(burst.due, now)) is not None:
                 break
             planned.append(burst)
             column, position = burst.end_column, burst.end_place

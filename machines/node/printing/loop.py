@@ -31,6 +31,7 @@ from machines.node.work.snapshot import take_snapshot
 from machines.operator import holds, stop_causes
 from machines.operator.holds import Holding
 from machines.operator.stop_causes import cause_of
+from machines.protocol.recesses import Recess
 from machines.recovery import Cause
 
 log = logging.getLogger(__name__)
@@ -91,6 +92,7 @@ class Printer:
         self._hands = Handworker(journal, self._machine)
         self.steps = 0
         self._rested_as = ""
+        self._in_recess = False
         self._began_after: Cause = "power"
         self._compared = False  # the journal with what the machine remembers
         self._held: HeldWork | None = None
@@ -193,6 +195,7 @@ class Printer:
 
     def _tend(self, state: State, work: HeldWork, now: float) -> float:
         """See to the machine, to the paper that has come to the knife, to what is missing, and to what comes next."""
+        recess = self._recess(work, now)
         driver = self._driver_of(work)
         if self._machine.stands_still(driver, now):
             return self._idle("machine")
@@ -200,6 +203,8 @@ class Printer:
             return wait_s
         if state.arming_asked and reporting.arm(self._journal, driver, self._journal.state(), now):
             return 0.0
+        if recess is not None:
+            return NOTHING_DUE if recess.ends_at is None else max(recess.ends_at.timestamp() - now, 0.0)
         snapshot = take_snapshot(self._journal)  # the machine may just have said that its knife is disarmed
         quiet = holding.quiet_s(work.quiet, now) > 0.0
         if not self.in_hand and cutter.cut(self._journal, snapshot, work.profile, driver, now, quiet=quiet):
@@ -221,6 +226,20 @@ class Printer:
             return False
         with self._journal.transaction() as db:
             return holding.turn(db)
+
+    def _recess(self, work: HeldWork, now: float) -> Recess | None:
+        """The recess that is now: what is not given to the machine yet is withdrawn, and it is capped and parked. What
+        is ordered for the next one is withdrawn, too, if it began sooner than was known."""
+        recess = work.recess_at(now)
+        if self.in_hand and work.recess_at(max(self.in_hand.next_due, now)) is not None:
+            self.in_hand.close()
+        if recess is not None:
+            self._idle("held")
+            if not self._in_recess:
+                self._machine.close()
+                self._slip.forget()
+        self._in_recess = recess is not None
+        return recess
 
     def _rest(self, hold: Holding, state: State, work: HeldWork | None, now: float | None) -> float:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still

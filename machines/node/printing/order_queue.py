@@ -61,6 +61,11 @@ class OrdersInHand:
         """First column not given to the machine yet."""
         return self._waiting[0][0].first_column
 
+    @property
+    def next_due(self) -> float:
+        """When what is not given to the machine yet belongs under the head, POSIX seconds."""
+        return self._waiting[0][0].due
+
     def begin_replay(self, now: float) -> None:
         """What comes next is late, and true again only after this."""
         self._not_before = now

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
 
+from machines.clock import utc
 from machines.model.calibration import UNCALIBRATED, Calibration
 from machines.model.profile import Profile
 from machines.model.slots import boundaries
@@ -18,6 +19,7 @@ from machines.node.store.documents import get_document, put_document, read_docum
 from machines.node.store.journal import State, change_state, read_state
 from machines.node.work.not_understood import Unread
 from machines.protocol.messages import HeldNext, RunWork, SegmentWork, Work
+from machines.protocol.recesses import Recess, recess_at
 from machines.recovery import Override, Policy, Span
 from machines.serialization import format_instant, parse_instant, unstructure
 
@@ -331,6 +333,16 @@ class HeldWork:
     def is_closed_at(self, instant: float) -> bool:
         """Whether the venue is known to be closed at an instant, POSIX seconds."""
         return any(span.starts_at.timestamp() <= instant < span.ends_at.timestamp() for span in self.closed)
+
+    def recess_at(self, instant: float) -> Recess | None:
+        """The recess of the run that an instant, POSIX seconds, lies in; None for none."""
+        return recess_at(self._recesses, utc(instant)) if self._recesses else None
+
+    @cached_property
+    def _recesses(self) -> tuple[Recess, ...]:
+        """As people hold it, and where it is printed only while open, as the venue is closed."""
+        closed = self.closed if self.run.only_while_open else ()
+        return (*self.run.recesses, *(Recess(starts_at=span.starts_at, ends_at=span.ends_at) for span in closed))
 
     def boundaries(self, after: int, through: int) -> list[int]:
         """Where strips begin, after one running column up to another, that one included; none without a knife."""

@@ -121,6 +121,8 @@ def _require_run(run: RunWork, columns_per_turn: int) -> None:
     _require(0 <= run.nozzle_seed < LARGEST_SEED, "run.nozzle_seed", f"a seed of {run.nozzle_seed}")
     _require(LEAST_TURN_S <= run.mean_turn_s <= LONGEST_TURN_S, "run.mean_turn_s", f"a turn of {run.mean_turn_s} s")
     _require(run.shift_s <= LONGEST_SHIFT_S, "run.shift_s", f"a wait of {run.shift_s} s")
+    ends = [instant for one in run.recesses for instant in (one.starts_at, one.ends_at) if instant is not None]
+    _require(all(map(has_plausible_year, ends)), "run.recesses", "a recess of another age")
     told = run.first_unaccounted
     _require(told is None or first <= told <= end, "run.first_unaccounted", f"column {told} of {first} to {end}")
 
