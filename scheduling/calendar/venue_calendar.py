@@ -14,6 +14,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from machines.protocol.journal_entries import GapSettled
+from machines.serialization import format_instant
 from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_clock, midnight, uid_of
 from scheduling.calendar.sky_entries import USUAL_SKY, check_sky, sky_entries
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
@@ -23,7 +24,9 @@ from scheduling.log.events.studio import (
     OpeningCalledOff,
     OpeningFixed,
     RunChanged,
+    RunContinued,
     RunEnded,
+    RunHeld,
     RunPlanned,
     RunWithdrawn,
     ServiceWindowFixed,
@@ -34,6 +37,7 @@ from scheduling.log.events.studio import (
 from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.opening_hours import OpenSpan
 from scheduling.queries.machine_context import MachineContext, machine_contexts
+from scheduling.queries.runs import recesses_of
 from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.civil import day_bounds
@@ -190,11 +194,29 @@ def _runs(venue: Venue, machines: list[Machine], span: CalendarSpan, names: UUID
                 revision=moved + newest.version - 1,
                 is_cancelled=run.withdrawn_at is not None,
             )
+        if run.withdrawn_at is None:
+            yield from _holds(venue, run, of[run.machine_id], newest, names)
+
+
+def _holds(venue: Venue, run: Run, machine: str, newest: _Changed, names: UUID) -> Iterator[CalendarEntry]:
+    """When nothing of a run is printed as people hold it, named by its beginning; one that was taken back is gone."""
+    for recess in recesses_of(run):
+        goes_on = "Until people let it go on." if recess.ends_at is None else "It then prints on by itself."
+        yield CalendarEntry(
+            uid=uid_of(names, f"run/{run.id}/held/{format_instant(recess.starts_at)}"),
+            starts_at=recess.starts_at,
+            ends_at=recess.ends_at,
+            category="run",
+            title=f"{machine} is held",
+            description=f"Nothing of run {run.id} is printed. {goes_on}\n{by_the_clock(recess.starts_at, venue)}",
+            changed_at=newest.at,
+            revision=newest.version - 1,
+        )
 
 
 def _said_of_runs(runs: Sequence[str]) -> dict[str, _Changed]:
     """When people last said something of each run, and how often they have; the planner's turns lie between."""
-    kinds = [EVENT_KINDS[kind] for kind in (RunPlanned, RunChanged, RunWithdrawn, RunEnded)]
+    kinds = [EVENT_KINDS[kind] for kind in (RunPlanned, RunChanged, RunWithdrawn, RunEnded, RunHeld, RunContinued)]
     streams = [f"run/{run}" for run in runs]
     found: dict[str, _Changed] = {}
     for stream, said_at in (

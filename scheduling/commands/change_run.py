@@ -65,6 +65,7 @@ def as_ordered(row: Run) -> PlanRun:
         segments_per_turn=row.segments_per_turn,
         strips_per_turn=row.strips_per_turn,
         nozzle_seed=row.nozzle_seed,
+        only_while_open=row.only_while_open,
     )
 
 

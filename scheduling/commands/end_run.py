@@ -119,17 +119,24 @@ def column_at(ending: Ending, at: datetime, boundary: Boundary) -> int:
         raise InputError("at", "the run has not begun by then", "withdraw it, or give a later instant")
     # By a boundary alone it ends no later than it did, or than was ever planned.
     most = next((one for one in (run.end_column, run.longest_column) if wanted <= one), None)
-    column = max(wanted, ending.least)
-    if boundary == "burst":
-        found = -(-column // profile.columns_per_burst) * profile.columns_per_burst
-    elif boundary == "turn":
-        found = -(-column // profile.columns_per_turn) * profile.columns_per_turn
-    elif not run.strips_per_turn:
-        raise InputError("boundary", "the run is not cut into strips", "give burst or turn")
-    else:
-        turn = profile.columns_per_turn
-        found = boundaries(column - 1, column + turn, turn, run.strips_per_turn)[0]
+    found = boundary_from(max(wanted, ending.least), boundary, run, profile)
     return found if most is None else min(found, most)
+
+
+def boundary_from(column: int, boundary: Boundary, run: Run, profile: Profile) -> int:
+    """The first boundary of a kind at or after a running column of a run.
+
+    Raises:
+        InputError: the run is not cut into strips.
+    """
+    turn = profile.columns_per_turn
+    if boundary == "burst":
+        return -(-column // profile.columns_per_burst) * profile.columns_per_burst
+    if boundary == "turn":
+        return -(-column // turn) * turn
+    if not run.strips_per_turn:
+        raise InputError("boundary", "the run is not cut into strips", "give burst or turn")
+    return boundaries(column - 1, column + turn, turn, run.strips_per_turn)[0]
 
 
 def end_at_column(ending: Ending, end: int, now: datetime, version: int, stores: Stores = NO_STORES) -> Change:
@@ -253,7 +260,9 @@ def _of_what_is_added(ending: Ending, after: Run, now: datetime, stores: Stores)
     model = machine_model(machine.profile_id)
     context = RunContext(machine, run_source(run), machine.venue, model, ending.timeline)
     again = np.arange(run.end_column, min(run.planned_to_column, after.end_column))  # withdrawn, and standing again
-    due = RemainingColumns.of_run(run, ending.profile, lambda _: ending.timeline, now, open_segments(run)).due
+    due = RemainingColumns.of_run(
+        run, ending.profile, lambda _: ending.timeline, now, open_segments(run), venue=ending.machine.venue
+    ).due
     check = run_check(after, context, now, stores.uploads, due=np.concatenate([due, again]), since=run.ends_at)
     for one in check.warnings:
         if one.field == "ends_at":

@@ -39,6 +39,7 @@ class PlanRun:
         strips_per_turn: how many strips a turn is cut into; 0 to wind it up.
         nozzle_seed: of the assignment of nozzles; made from the id where it is not given.
         begins_in_the_past: that it may; what is over when it is planned is settled as missed.
+        only_while_open: the closed hours of the venue are recesses, as if people held it.
     """
 
     id: str
@@ -53,6 +54,7 @@ class PlanRun:
     cycle_options: dict[str, Any] = field(default_factory=dict)
     nozzle_seed: int | None = None
     begins_in_the_past: bool = False
+    only_while_open: bool = False
 
     def __post_init__(self) -> None:
         check_id(self.id)
@@ -118,6 +120,7 @@ def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None)
         raise InputError("strips_per_turn", "the machine has no knife", "give 0, or a machine with a knife")
     first, end = _span(command, timeline)
     _require_speed(profile, timeline.cycle.mean_turn_s)
+    _require_open_hours(command, context.venue)
     require_policy_fits(command.policy, RuleContext(command.cycle, profile, timeline.cycle.mean_turn_s, context.venue))
     seed = zlib.crc32(command.id.encode()) if command.nozzle_seed is None else command.nozzle_seed
     return RunPlanned(
@@ -137,7 +140,20 @@ def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None)
         profile=context.model.id,
         profile_version=context.model.version,
         source_version=context.source.version,
+        only_while_open=command.only_while_open,
     )
+
+
+def _require_open_hours(command: PlanRun, venue: models.Venue) -> None:
+    """See that a run that is printed only while open can be."""
+    if not command.only_while_open:
+        return
+    if venue.hours is None:
+        problem = f"nobody knows when {venue.name} is closed"
+        raise InputError("only_while_open", problem, f"set the hours of venue {venue.id!r} first, or leave it out")
+    if command.policy.rule_for("held").only_while_closed:
+        problem = "what is missed is to be printed only while the venue is closed, when nothing is printed"
+        raise InputError("only_while_open", problem, "leave one of the two out")
 
 
 def require_begins_ahead(command: PlanRun, now: datetime) -> None:

@@ -33,6 +33,7 @@ from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, end_at
+from scheduling.supplies.left_out import columns_in, left_out, without
 from scheduling.supplies.parts import blade, roll_at
 from scheduling.supplies.remaining_work import NONE, RemainingColumns
 from scheduling.venues.quiet import quiet_of
@@ -60,7 +61,7 @@ class RunCheck:
     Attributes:
         run: id that was asked for.
         first_column, end_column: running columns that it would hold, the end excluded.
-        paper_mm: fed by all of them.
+        paper_mm: fed by all of them that are laid.
         cuts: strokes of the knife until its last column is laid.
         ends: of rolls and of blades, in order of time, each taken to be changed in its service window, and where there
             is none as it ends; at most 24 of each.
@@ -133,7 +134,7 @@ class Rolls(Supply):
     def served_of(run: RemainingColumns, at: datetime) -> int:
         """See `Supply`."""
         column = run.first_column_from(at)
-        return int(np.searchsorted(run.due, column)) + max(0, column - run.run.planned_to_column)
+        return int(np.searchsorted(run.due, column)) + run.unplanned_before(column)
 
 
 class Blades(Supply):
@@ -212,7 +213,16 @@ def run_check(
         now=now,
     )
     quiet = quiet_of(of_machine.venue)
-    to_come = RemainingColumns(run=run, profile=profile, now=now, timeline_of=lambda _: timeline, due=due, quiet=quiet)
+    out = left_out(run, profile, lambda _: timeline, of_machine.venue, now)
+    to_come = RemainingColumns(
+        run=run,
+        profile=profile,
+        now=now,
+        timeline_of=lambda _: timeline,
+        due=without(due, out),
+        quiet=quiet,
+        left_out=out,
+    )
     ends = [
         PartEnd(part=supply.part, end=end)
         for supply in _supplies(of_machine, to_come, after)
@@ -224,7 +234,8 @@ def run_check(
         run=run.id,
         first_column=run.first_column,
         end_column=run.end_column,
-        paper_mm=(run.end_column - run.first_column) * profile.column_pitch_mm,
+        paper_mm=(run.end_column - run.first_column - columns_in(out, run.first_column, run.end_column))
+        * profile.column_pitch_mm,
         cuts=len(to_come.cuts),
         ends=tuple(ends),
         warnings=(*concerns(plan), *_of_quiet(to_come), *_of_ends(ends, plan.clock)),
@@ -239,7 +250,9 @@ def _supplies(context: MachineContext, run: RemainingColumns, after: Run | None)
     to_come = [one for one in (instead.get(one.id, one) for one in others) if has_columns_to_come(one)]
     quiet = quiet_of(context.venue)
     before = tuple(
-        RemainingColumns.of_run(one, context.profile_of(one), context.timeline, run.now, _open_of(one), quiet)
+        RemainingColumns.of_run(
+            one, context.profile_of(one), context.timeline, run.now, _open_of(one), quiet, context.venue
+        )
         for one in to_come
     )
     full = max(1, whole_columns(profile, profile.media.roll_m))

@@ -39,6 +39,7 @@ _FIELDS = shown_by(
     "policy",
     "nozzle_seed",
     "withdrawn_at",
+    "only_while_open",
     "succeeds",
     "followed_by",
 )
@@ -47,7 +48,8 @@ _FIELDS = shown_by(
 def said_of(run: Run) -> dict[str, Any]:
     """What of a run people have said, as its history tells it: not what its machine has told since, and so its end as
     it was before its timeline waited."""
-    return _FIELDS(run) | {"ends_at": format_instant(run.ends_at - waited_before(run, run.end_column))}
+    holds = [{"starts_at": one["starts_at"], "ends_at": one["ends_at"]} for one in run.holds]
+    return _FIELDS(run) | {"holds": holds, "ends_at": format_instant(run.ends_at - waited_before(run, run.end_column))}
 
 
 def withdraw_run(row: Run, now: datetime, version: int, *, stores: Stores = NO_STORES) -> Change:

@@ -19,10 +19,12 @@ import numpy as np
 from machines.clock import utc
 from machines.imaging.pictures import DaylightMap, LandPicture, Picture, StarBelt, WrappedImage, seam_visibility
 from machines.model.profile import Profile
+from scheduling.commands.meanwhile import meanwhile
 from scheduling.commands.plan_run import NOW_MEANS
 from scheduling.log.models import Machine, Notice, Run, Venue
 from scheduling.log.projections.notices import RUN_NOT_KNOWN
 from scheduling.paper.proof import MOST_DOTS, SEAM_SHOWS
+from scheduling.queries.runs import run_policy
 from scheduling.rendering.render import RenderSource, draw_tone
 from scheduling.rendering.sky_parameters import Turn
 from scheduling.sky.ephemeris import load
@@ -33,6 +35,7 @@ ConcernKind = Literal[
     "run-not-known",
     "no-board",
     "hours-missing",
+    "only-while-open",
     "mirrored",
     "off-the-sun",
     "seam",
@@ -95,13 +98,23 @@ class Plan:
 
 def concerns(plan: Plan) -> Iterator[Concern]:
     """All of them, in the order in which a maker would look."""
-    for look in (_past, _forgotten, _board, _hours, _mirrored, _off_the_sun, _seam, _ut1, _within_a_turn):
+    of_the_plan = (_past, _forgotten, _board, _hours, _only_while_open)
+    for look in (*of_the_plan, _mirrored, _off_the_sun, _seam, _ut1, _within_a_turn):
         yield from look(plan)
 
 
 def local_in_words(at: datetime, clock: ZoneInfo) -> str:
     """An instant by a venue's clock, to the minute, with the zone's name."""
     return f"{at.astimezone(clock):%Y-%m-%d %H:%M} ({clock.key})"
+
+
+def _only_while_open(plan: Plan) -> Iterator[Concern]:
+    if plan.run.only_while_open:
+        said = (
+            "it is printed only while the venue is open; then it begins by itself."
+            f" {meanwhile(run_policy(plan.run).rule_for('held'))}"
+        )
+        yield Concern(kind="only-while-open", field="only_while_open", in_words=said)
 
 
 def _past(plan: Plan) -> Iterator[Concern]:

@@ -12,11 +12,13 @@ follows begins so much later: its columns are due just when they would have been
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from machines.errors import InputError
+from machines.protocol.recesses import Recess
 from machines.recovery import Policy
 from machines.serialization import format_instant, parse_instant
 from scheduling.commands.changes import Change
@@ -34,7 +36,7 @@ from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.told_before import planning
-from scheduling.queries.runs import run_policy
+from scheduling.queries.runs import recesses_of, run_policy
 from scheduling.rendering.upload_store import UploadStore
 
 JoinsAt = Literal["burst", "strip", "turn", "laid"]
@@ -151,6 +153,7 @@ def _command(meeting: Meeting, successor: Successor) -> PlanRun:
         strips_per_turn=run.strips_per_turn if named.strips_per_turn is None else named.strips_per_turn,
         nozzle_seed=run.nozzle_seed,
         begins_in_the_past=True,
+        only_while_open=run.only_while_open,
     )
 
 
@@ -187,4 +190,17 @@ def _planned(meeting: Meeting, successor: Successor, checked: Checked) -> RunPla
     end = run.end_column if successor.ends_at is None else checked.event.end_column
     if end <= meeting.column:
         raise InputError("ends_at", "no column is left for the new run", "give a later end, or follow it earlier")
-    return replace(checked.event, first_column=meeting.column, end_column=end, succeeds=run.id)
+    return replace(
+        checked.event,
+        first_column=meeting.column,
+        end_column=end,
+        succeeds=run.id,
+        recesses=tuple(_recesses(meeting)) if checked.event.machine == run.machine_id else (),
+    )
+
+
+def _recesses(meeting: Meeting) -> Iterator[Recess]:
+    """What is left of the recesses of the run that is followed: its machine stays held as was said."""
+    for one in recesses_of(meeting.ending.run):
+        if one.ends_at is None or one.ends_at > meeting.at:
+            yield replace(one, starts_at=max(one.starts_at, meeting.at))

@@ -122,6 +122,8 @@ class Succession:
             f"It has {columns} columns, {check.paper_mm / 1000.0:.3f} m of paper, {cuts if profile.knife else 0} cuts."
             f" {self._withdrawn()} segments that were planned of run {run.id} are withdrawn."
         )
+        if then.holds:
+            yield f"It is held as run {run.id} is."
         yield from self._revised(then)
         yield from self._visits(then)
         yield f"Subscribed calendars show the end of the one and the beginning of the other on {meet}."

@@ -10,6 +10,7 @@ from django.db import DEFAULT_DB_ALIAS
 
 from machines.model.profile import Profile
 from machines.protocol.messages import NextRun, RunEnd, RunWork, Work
+from machines.recovery import Span
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
 from scheduling.outages.overrides import active_override
@@ -62,7 +63,7 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         poll_after_s=poll_after_s,
         calibration=None if row.calibration is None else machine_calibration(row),
         override=None if run is None else active_override(run),
-        closed=() if run is None else closed_as_told(venue, now, until),
+        closed=_closed([one for one in (run, then) if one is not None], venue, now, until),
         ended=_ended(row),
         following=following,
         quiet=quiet_as_told(venue, now, until),
@@ -81,6 +82,14 @@ def _following(run: Run, machine: Machine, profile: Profile, until: datetime) ->
         segments=tuple(map(segment_work, offered)),
         profile=None if own == profile else own,
     )
+
+
+def _closed(runs: Sequence[Run], venue: Venue, now: datetime, until: datetime) -> tuple[Span, ...]:
+    """Closed hours as they are told with runs; where nothing is printed in them, beyond the last segment, too."""
+    if not runs:
+        return ()
+    beyond = timedelta(days=1) if any(run.only_while_open for run in runs) else timedelta()
+    return closed_as_told(venue, now, until + beyond)
 
 
 def _ended(machine: Machine) -> tuple[RunEnd, ...]:

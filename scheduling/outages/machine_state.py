@@ -18,6 +18,7 @@ StateKind = Literal[
     "ended",  # its board was ended in order
     "silent",  # nothing is heard of it; it may be printing on
     "held",  # it stands still until somebody lets it go on
+    "recess",  # nothing is laid, as people hold its run or its venue is closed; nothing is wrong
     "not-due",  # no column belongs under the head now
     "late",  # it prints what was due before
     "printing",
@@ -48,10 +49,11 @@ class MachineState:
 def machine_state(context: MachineContext, printing: PrintingNow | None) -> MachineState:
     """How a machine is, and what it prints now."""
     machine, is_due = context.machine, printing is not None and printing.has_begun
+    rests = printing is not None and printing.recess is not None
     is_silent, is_ended = machine.silent_since is not None, is_due and machine.stopped_at is not None
     return MachineState(
         kind=_kind(context, printing),
-        is_printing=context.heard_at is not None and is_due and not (is_silent or is_ended or machine.hold),
+        is_printing=context.heard_at is not None and is_due and not (is_silent or is_ended or machine.hold or rests),
         is_silent=is_silent,
         is_missed=was_missed(context),
         is_ended=is_ended,
@@ -90,6 +92,8 @@ def _kind(context: MachineContext, printing: PrintingNow | None) -> StateKind:
         return "silent"
     if machine.hold:
         return "held"
+    if printing.recess is not None:
+        return "recess"
     if printing.due is None:
         return "not-due"
     return "printing" if printing.head is None else "late"

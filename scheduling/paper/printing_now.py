@@ -8,9 +8,11 @@ from datetime import datetime
 import numpy as np
 
 from machines.model.profile import Profile
+from machines.protocol.recesses import Recess
 from scheduling.log.models import Heartbeat, Run, Segment
 from scheduling.queries.machine_context import MachineContext
 from scheduling.queries.runs import segment_work
+from scheduling.venues.run_recesses import recess_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,6 +24,7 @@ class PrintingNow:
         segment: that belongs under the head now; None where none is planned for now.
         due: the running column that does; None likewise.
         head: the running column that the node said it lays next, if it is late; None where it is not.
+        recess: in which it is: nothing is laid, and nothing late. None for none.
         plate: digest of the plate of the segment, or else of the run's first; None while nothing is planned.
     """
 
@@ -30,6 +33,7 @@ class PrintingNow:
     due: int | None
     head: int | None
     plate: str | None
+    recess: Recess | None = None
 
     @property
     def has_begun(self) -> bool:
@@ -43,13 +47,19 @@ def printing_now(context: MachineContext) -> PrintingNow | None:
     if run is None:
         return None
     due = None if segment is None else due_column(segment, context.now)
+    recess = recess_of(run, context.venue, context.now)
     return PrintingNow(
         run=run,
         segment=segment,
         due=due,
-        head=None if due is None else late_head(run, context.model_of(run), context.heartbeat, due, context.now),
+        head=None if due is None or recess is not None else _late_head(context, run, due),
         plate=context.group.first_plates.get(run.id) if segment is None else segment.plate,
+        recess=recess,
     )
+
+
+def _late_head(context: MachineContext, run: Run, due: int) -> int | None:
+    return late_head(run, context.model_of(run), context.heartbeat, due, context.now)
 
 
 def due_column(segment: Segment, now: datetime) -> int:

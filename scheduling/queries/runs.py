@@ -16,6 +16,7 @@ from django.db.models import F, QuerySet
 
 from machines.model.profile import Profile as MachineProfile
 from machines.protocol.messages import RunWork, SegmentWork
+from machines.protocol.recesses import Recess
 from machines.recovery import Policy
 from machines.serialization import parse_instant, structure, unstructure
 from scheduling.log import batched_sql, models
@@ -148,6 +149,19 @@ def run_work(run: Run) -> RunWork:
         revision=run.revision,
         succeeds=run.succeeds,
         formed=run.formed,
+        recesses=recesses_of(run),
+        only_while_open=run.only_while_open,
+    )
+
+
+def recesses_of(run: Run) -> tuple[Recess, ...]:
+    """The spans in which people hold a run."""
+    return tuple(
+        Recess(
+            starts_at=parse_instant(one["starts_at"]),
+            ends_at=None if one["ends_at"] is None else parse_instant(one["ends_at"]),
+        )
+        for one in run.holds
     )
 
 
@@ -233,12 +247,13 @@ def has_paper(machine: Machine) -> bool:
 
 def as_planned(id: str, planned: RunPlanned) -> models.Run:
     """The run as it will be; it is in no table."""
-    elsewhere = ("machine", "source", "policy", "without")
+    elsewhere = ("machine", "source", "policy", "without", "recesses")
     return models.Run(
         id=id,
         machine_id=planned.machine,
         source_id=planned.source,
         policy=unstructure(planned.policy),
         planned_to_column=planned.first_column,
+        holds=[unstructure(one) | {"by": ""} for one in planned.recesses],
         **{name: value for name, value in vars(planned).items() if name not in elsewhere},
     )

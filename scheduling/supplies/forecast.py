@@ -130,7 +130,7 @@ def coming_changes(context: MachineContext, now: datetime) -> tuple[tuple[Consum
     if run is None:
         return ()
     quiet, segments = quiet_of(there.venue), context.segments_to_come
-    due = RemainingColumns.of_run(run, context.profile_of(run), context.timeline, now, segments, quiet)
+    due = RemainingColumns.of_run(run, context.profile_of(run), context.timeline, now, segments, quiet, there.venue)
     ends: list[tuple[Consumable, End | None]] = [("roll", _roll_end(there, due, roll_at(context)))]
     if (at_machine := blade(context)) is not None:
         ends.append(("blade", _blade_end(there, due, at_machine)))

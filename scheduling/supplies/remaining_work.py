@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from machines.model.profile import IdleFiring, Profile
 from machines.model.slots import slot_of, slot_start
 from machines.model.supplies import use
-from scheduling.log.models import PrintedStretch, Run, Segment
+from scheduling.log.models import PrintedStretch, Run, Segment, Venue
 from scheduling.paper.printed_paper import stretch_end
 from scheduling.paper.quiet_cuts import MOST_LOOKED_AT, held_cuts
 from scheduling.planning.timeline import Timeline
@@ -24,6 +24,7 @@ from scheduling.queries.runs import run_instants, segments_in_order
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.arrays import FloatArray
 from scheduling.supplies.consumption import Supplies, by_column, laid_dots, supplies
+from scheduling.supplies.left_out import Ranges, columns_in, left_out
 from scheduling.venues.quiet import QuietBetween, loud_s, quiet_of
 
 NONE = np.zeros(0, dtype=np.int64)
@@ -61,8 +62,10 @@ class RemainingColumns:
     Attributes:
         run, profile, now: as asked for.
         timeline_of: gives the columns of a run against its cycle; most who ask need none.
-        due: running columns that are planned and have no outcome or are to be printed once more, in order.
+        due: running columns that are planned and have no outcome or are to be printed once more, in order; without
+            those that are left out.
         quiet: when the knife is held; None where it never is.
+        left_out: columns to come that are never laid: see `scheduling.supplies.left_out`.
     """
 
     run: Run
@@ -71,6 +74,7 @@ class RemainingColumns:
     timeline_of: Callable[[Run], Timeline]
     due: NDArray[np.int64]
     quiet: QuietBetween | None = None
+    left_out: Ranges = ()
 
     @staticmethod
     def of_run(
@@ -80,11 +84,16 @@ class RemainingColumns:
         now: datetime,
         segments: Iterable[Segment],
         quiet: QuietBetween | None = None,
+        venue: Venue | None = None,
     ) -> RemainingColumns:
-        """Count a run's columns, by its open segments, without their dots, which takes no plates."""
-        columns = [segment.first_column + np.flatnonzero(_due(segment)) for segment in segments]
+        """Count a run's columns, by its open segments, without their dots, which takes no plates; those that are left
+        out are not counted where its venue is named."""
+        out = () if venue is None else left_out(run, profile, timeline_of, venue, now)
+        columns = [segment.first_column + np.flatnonzero(_due(segment, out)) for segment in segments]
         due = np.concatenate([NONE, *columns])
-        return RemainingColumns(run=run, profile=profile, now=now, timeline_of=timeline_of, due=due, quiet=quiet)
+        return RemainingColumns(
+            run=run, profile=profile, now=now, timeline_of=timeline_of, due=due, quiet=quiet, left_out=out
+        )
 
     @property
     def next_column(self) -> int:
@@ -95,12 +104,21 @@ class RemainingColumns:
         """The column that is laid after so many others from now on; at or beyond the run's end where none is."""
         if number < len(self.due):
             return int(self.due[number])
-        return self.run.planned_to_column + number - len(self.due)
+        column = self.run.planned_to_column + number - len(self.due)
+        for first, end in self.left_out:
+            if (first := max(first, self.run.planned_to_column)) <= column:
+                column += max(0, end - first)
+        return column
+
+    def unplanned_before(self, column: int) -> int:
+        """How many columns without a plate are laid before one."""
+        planned_to = self.run.planned_to_column
+        return max(0, column - planned_to) - columns_in(self.left_out, planned_to, max(column, planned_to))
 
     @property
     def unplanned(self) -> int:
-        """How many columns have no plate yet; a run that was ended before what was planned has none."""
-        return max(0, self.run.end_column - self.run.planned_to_column)
+        """How many columns that are laid have no plate yet; a run that was ended before what was planned has none."""
+        return self.unplanned_before(self.run.end_column)
 
     @cached_property
     def timeline(self) -> Timeline:
@@ -191,9 +209,10 @@ class RemainingWork(RemainingColumns):
         stretches = list(PrintedStretch.objects.filter(run_id=run.id).order_by("paper_position"))
         fed = stretch_end(stretches[-1]) - stretches[0].paper_position if stretches else 0
         due, due_dots, drawn = [NONE], [NONE], [NONE]
+        out = left_out(run, profile, context.timeline, context.venue, now)
         segments = list(segments_in_order([run.id]))
         for segment, dots in by_column(segments, profile, plates):
-            is_due = _due(segment)
+            is_due = _due(segment, out)
             due.append(segment.first_column + np.flatnonzero(is_due))
             due_dots.append(dots[is_due])
             drawn.append(dots)
@@ -210,6 +229,7 @@ class RemainingWork(RemainingColumns):
             due=np.concatenate(due),
             due_dots=np.concatenate(due_dots),
             quiet=quiet_of(context.venue),
+            left_out=out,
         )
 
     @property
@@ -231,8 +251,8 @@ class RemainingWork(RemainingColumns):
         return supplies(self.profile, used, self.idle, known=dots is not None)
 
 
-def _due(segment: Segment) -> NDArray[np.bool_]:
-    """Which columns of a segment are due; none of one beyond the run's end."""
+def _due(segment: Segment, out: Ranges) -> NDArray[np.bool_]:
+    """Which columns of a segment are due and are not left out; none of one beyond the run's end."""
     if segment.state == Segment.WITHDRAWN:
         return np.zeros(segment.end_column - segment.first_column, dtype=np.bool_)
     due = np.ones(segment.end_column - segment.first_column, dtype=np.bool_)
@@ -240,4 +260,6 @@ def _due(segment: Segment) -> NDArray[np.bool_]:
         due[first - segment.first_column : end - segment.first_column] = False
     for first, end in segment.again:
         due[first - segment.first_column : end - segment.first_column] = True
+    for first, end in out:
+        due[max(0, first - segment.first_column) : max(0, end - segment.first_column)] = False
     return due

@@ -22,6 +22,7 @@ from scheduling.commands.additions import (
 )
 from scheduling.commands.change_run import change_run
 from scheduling.commands.end_run import end_run
+from scheduling.commands.hold_run import continue_run, hold_run
 from scheduling.commands.hours import change_hours, change_quiet_hours
 from scheduling.commands.machines import change_machine, retire_machine, take_back_machine
 from scheduling.commands.opening_series import call_off_series, change_series, take_back_series
@@ -91,6 +92,8 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     change_quiet_hours: CURATOR_TOO,
     withdraw_run: CURATOR_TOO,
     end_run: CURATOR_TOO,
+    hold_run: CURATOR_TOO,
+    continue_run: CURATOR_TOO,
     override_run: CURATOR_TOO,
     override_outage: CURATOR_TOO,
 }

@@ -16,6 +16,7 @@ from machines.model.profile import Profile as MachineProfile
 from scheduling.commands import (
     change_run,
     end_run,
+    hold_run,
     machines,
     opening_series,
     openings,
@@ -65,7 +66,7 @@ from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
-from server.api.runs import EndRun, RunRow, SucceedRun
+from server.api.runs import ContinueRun, EndRun, HoldRun, RunRow, SucceedRun
 from server.api.serializers import MaybeObject, Row, Stored, Written
 from server.api.service_windows import CallOff, ServiceWindowRow, ServiceWindows, TakeBack
 from server.api.venues import VenueRow
@@ -328,6 +329,20 @@ RUN = Changeable(
             " settled as missed.",
             SucceedRun,
             sees=True,
+        ),
+        "hold": AnAct(
+            hold_run.hold_run,
+            "Nothing of it is laid from an instant on, ``at`` the first burst, strip or turn: ``until`` another, as for"
+            " a private view, or until it is let go on, as for a repair. The machine caps and parks, and goes on by"
+            " itself; what was due meanwhile is settled by the policy, with the cause ``held``. A board that has not"
+            " heard of it prints on, and begins its hold when it has. What overlaps with another hold becomes one with"
+            " it. Held is not safe to reach in.",
+            HoldRun,
+        ),
+        "continue": AnAct(
+            hold_run.continue_run,
+            "What is held goes on ``at`` an instant, or now; a hold that has not begun by then is taken back.",
+            ContinueRun,
         ),
     },
     with_stores=True,

@@ -45,6 +45,51 @@ class EndRun:
     reason: str | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class HoldRun:
+    """From when to when a run is to be held.
+
+    Attributes:
+        at: an instant; now where it is left out.
+        until: when it goes on by itself; where it is left out it does once people say so.
+        boundary: of what it begins at the first from then on: a ``burst``, a ``strip`` or a ``turn``.
+        reason: why, for the record; may be left out.
+    """
+
+    at: datetime | None = None
+    until: datetime | None = None
+    boundary: Boundary = "burst"
+    reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContinueRun:
+    """When a run that is held is to go on.
+
+    Attributes:
+        at: an instant; now where it is left out.
+        reason: why, for the record; may be left out.
+    """
+
+    at: datetime | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """A span in which people hold a run.
+
+    Attributes:
+        starts_at: from when on nothing of it is laid.
+        ends_at: until when; null until people say so.
+        by: whose word it is: an account's or a key's id.
+    """
+
+    starts_at: datetime
+    ends_at: datetime | None
+    by: str
+
+
 class Board(Stored):
     """Whether the run's board knows what was said of it; null of a run as it was: telemetry knows no past."""
 
@@ -92,13 +137,15 @@ class RunRow(Row):
     prints of it all the same is counted as of any run. ``ended_at`` says when people last gave it another end, and
     ``changed_at`` when they last changed anything of it before it began, null for never; ``longest_column`` is the
     furthest end that it ever had, and ``beyond`` counts what a board has printed beyond ``end_column`` that had not
-    heard of it. ``revision`` counts what people have said of it, and in ``board`` is whether the machine knows.
+    heard of it. ``holds`` are the spans in which people hold it, over ones among them.
+    ``revision`` counts what people have said of it, and in ``board`` is whether the machine knows.
     ``succeeds`` names the run that it follows without a gap, and ``followed_by`` that which goes on where it ends; null
     for none. ``profile`` is the model by which it is printed, whatever its machine is by now; null for that of its
     machine when it was planned, of runs that are older than this word."""
 
     policy = Stored(Policy)
     board = Board()
+    holds = Stored(tuple[Held, ...])
     longest_column = serializers.IntegerField(read_only=True)
     ended_because = Written(None, "ended_remark")
     withdrawn_because = Written(None, "withdrawn_remark")
@@ -123,6 +170,7 @@ class RunRow(Row):
             "end_column",
             "policy",
             "nozzle_seed",
+            "only_while_open",
             "mean_turn_s",
             "planned_to_column",
             "printed",
@@ -133,6 +181,7 @@ class RunRow(Row):
             "shift_s",
             "longest_column",
             "beyond",
+            "holds",
             "revision",
             "board",
             "changed_at",

@@ -9,13 +9,14 @@ from functools import cached_property
 
 from machines.model.profile import Profile
 from machines.operator.holds import HOLD_WORDS
+from machines.protocol.recesses import Recess
 from scheduling.log.models import Run
 from scheduling.nodes.board_holds import holds_by
 from scheduling.outages.machine_state import StateKind, machine_state
 from scheduling.outages.open_outage import open_outage
 from scheduling.paper.printing_now import PrintingNow, printing_now
 from scheduling.queries.machine_context import MachineContext
-from scheduling.queries.runs import run_policy
+from scheduling.queries.runs import recesses_of, run_policy
 from scheduling.sky.zones import zone
 from scheduling.supplies.forecast import coming_changes
 from server.console import formatting
@@ -174,9 +175,19 @@ def _state(context: MachineContext, printing: PrintingNow | None, kind: StateKin
         return f"its board was ended in order at {formatting.moment(context.machine.stopped_at, context.venue.zone)}"
     if kind == "held":
         return HOLD_WORDS[context.machine.hold].at_a_glance
+    if kind == "recess" and printing is not None and printing.recess is not None:
+        return rests_until(printing.recess, printing.run, context.venue.zone)
     if kind == "not-due" and printing is not None:
         return _idle(printing.run, context.venue.zone, context.now)
     return STATES[kind]
+
+
+def rests_until(recess: Recess, run: Run, zone: str) -> str:
+    """Until when nothing of a run is laid, in words; who holds it stands in its history."""
+    why = "held by studio or curator" if recess in recesses_of(run) else "not printing while the house is closed,"
+    if recess.ends_at is None:
+        return f"{why}, until they let it go on; it then prints on by itself"
+    return f"{why} until {formatting.moment(recess.ends_at, zone)}; it then prints on by itself"
 
 
 def _printing(context: MachineContext, printing: PrintingNow) -> CurrentPrint:

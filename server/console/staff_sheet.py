@@ -16,6 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.model.profile import Profile
+from machines.operator.recess_words import CAUTION
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED
 from scheduling.log.models import Machine, Notice, Run, Venue
 from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SLIP, TIME_SET_WRONG, WORD_PASSED_OVER
@@ -168,6 +169,8 @@ def _normal(station: Station, context: MachineContext, run: Run | None) -> tuple
     printing = station.printing
     if printing.due is None:
         return (("It prints", f"{printing.source}: {printing.idle}; until then it stands still"),)
+    if station.kind == "recess":
+        return (("It prints", f"nothing: it is {station.state}"), ("Hands", f"stay out of it. {CAUTION}"))
     pace = pace_of(run, profile)
     how = "in a burst" if profile.columns_per_burst > 1 else "a line at a time"
     rows = (

@@ -148,6 +148,9 @@ def _trouble(context: MachineContext, shown: Station) -> _Trouble | None:
             (HOLD_WORDS[machine.hold].to_visitors, _missed(run)),
             "That is the plan. While the machine stands still it may come later, or not at all.",
         )
+    if shown.kind == "recess":
+        said = f"Nothing is printed now: it is {shown.state}."
+        return _Trouble((said, _missed(run)), "That is the plan; what is due while it is held may come later, or not.")
     if shown.kind == "late" and printing.head is not None:
         said = f"It is being printed late: the head is at {printing.head.means}, the sky at {printing.due.means}."
         return _Trouble((said,), "That is the plan; the machine is behind it now, so it may come later.")

@@ -20,8 +20,8 @@ TRY_EVERY_H = 0.1
 # So long before its furthest end a run that goes on after all is told to end: rounded up, that is its furthest end.
 JUST_BEFORE = timedelta(seconds=1)
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-# With these a run ends before it was to.
-TAKE_BACK = ("ended", "withdrawn", "ended-and-on")
+# With these a run ends before it was to, or stands still: who forgets that knows nothing of what was said after it.
+TAKE_BACK = ("ended", "withdrawn", "ended-and-on", "held")
 # Nor is a run planned by what a server then forgets, as its board would have printed by that.
 NOT_FORGOTTEN = (*TAKE_BACK, "revised")
 # By so much the hours of two machines on one server differ at most.
@@ -215,13 +215,50 @@ def _withdrawn(stage: Stage, dice: Random) -> None:
         _act(stage, run, "withdraw", {"reason": "the wrong year"})
 
 
+def _held(stage: Stage, dice: Random) -> None:
+    """A run is held for a while, from now or later on: until an instant that is said at once, perhaps after the hold
+    and perhaps earlier again; or until somebody lets it go on."""
+    run, now_h = dice.choice(stage.runs), stage.hours()
+    begins_h = now_h if dice.random() < 0.4 else now_h + dice.uniform(0.0, 4.0)
+    lasts_h = dice.choice((0.05, 0.5, 1.0, 2.0, 3.0))
+    body: dict[str, Any] = {"boundary": dice.choice(("burst", "burst", "strip", "turn"))}
+    if begins_h > now_h:
+        body["at"] = _instant(stage, begins_h)
+    if dice.random() < 0.6:
+        body["until"] = _instant(stage, begins_h + lasts_h)
+    if "until" not in body or dice.random() < 0.2:
+        _let_go_on(stage, run, begins_h + lasts_h)  # before, as the answer may be lost
+    _act(stage, run, "hold", body)
+    if dice.random() < 0.2:
+        _act(stage, run, "continue", {"at": _instant(stage, begins_h + lasts_h / 2.0)})
+
+
+def _instant(stage: Stage, at_h: float) -> str:
+    return format_instant(stage.begins + timedelta(hours=at_h))
+
+
+def _let_go_on(stage: Stage, run: str, at_h: float) -> None:
+    """As soon as the server is there, however late that is."""
+
+    def say() -> None:
+        if not stage.server_off and not _is_to_be_forgotten(stage):
+            try:
+                _act(stage, run, "continue", {"reason": "it is mended"})
+                return
+            except urllib3.exceptions.HTTPError:
+                pass
+        _let_go_on(stage, run, stage.hours() + TRY_EVERY_H)
+
+    stage.pending.append(Act(at_h, say))
+
+
 def _act(stage: Stage, run: str, name: str, body: Any) -> None:
     status, answer = stage.lane.studio.call("POST", f"runs/{run}/{name}?accept=true", body)
     if status not in (200, 404, *REFUSED):
         stage.problems.append(f"the server answered the {name} of {run} with {status}: {answer}")
 
 
-CHANGES = {
+CHANGES: dict[str, Callable[[Stage, Random], None]] = {
     "ended": _ended,
     "withdrawn": _withdrawn,
     "hours": _hours,
@@ -233,6 +270,7 @@ CHANGES = {
     "window-moved": _window_moved,
     "ended-and-on": _ended_and_on,
     "revised": _revised,
+    "held": _held,
 }
 # With these, and in this order, dice chose before there were more: seeds that they chose for mean what they did.
 FIRST_CHANGES = ("ended", "withdrawn", "hours", "opening", "window", "planned-again", "calibrated")

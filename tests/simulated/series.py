@@ -15,6 +15,7 @@ from tests.faults.stage import Stage
 from tests.simulated.floor import Floor, Played
 from tests.simulated.judged_ends import printed_on
 from tests.simulated.judged_hands import wrong_ends
+from tests.simulated.judged_recesses import printed_in_recess
 from tests.simulated.judged_time import steps_believed_at_once
 from tests.simulated.judged_words import words_in_vain, words_not_followed
 from tests.simulated.lane import SimulatedLane, Stand, make_stand
@@ -29,7 +30,9 @@ def play_one(stand: Stand, scenario: Scenario) -> Played:
         result, stage = judged(lane, scenario, folder)
         result.problems.extend(_log_complaints(lane))
         result.problems.extend([*words_not_followed(stage), *words_in_vain(stage), *steps_believed_at_once(stage)])
-        result.problems.extend([*wrong_ends(stage), *printed_on(stage), *lane.relay.complaints])
+        result.problems.extend(
+            [*wrong_ends(stage), *printed_on(stage), *printed_in_recess(stage), *lane.relay.complaints]
+        )
         result.problems.extend(complaint for card in lane.cards for complaint in card.complaints)
         digests = _digests(lane, stage)
         if not result.problems:

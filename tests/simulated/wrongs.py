@@ -16,6 +16,7 @@ from machines.node.device.controller import MachineAtHand
 from machines.node.printing import settling
 from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import order_log, plate_cache, takeover
+from machines.node.work.held_work import HeldWork
 from tests.faults.scenario import Scenario, draw
 from tests.simulated import wrong_nodes as node
 from tests.simulated import wrong_servers as server
@@ -90,6 +91,11 @@ def _later_run_is_withdrawn(scenario: Scenario) -> bool:
     """A run that may be another than the one in hand, of which its machine would have told."""
     said = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "withdrawn")
     return len(scenario.spans_h) > 1 and any(can_be_let_go(scenario, fault.at_h) for fault in said)
+
+
+def _run_is_held(scenario: Scenario) -> bool:
+    said = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "held")
+    return not scenario.neighbours and any(can_be_let_go(scenario, fault.at_h) for fault in said)
 
 
 WRONGS: Mapping[str, Wrong] = {
@@ -314,6 +320,12 @@ WRONGS: Mapping[str, Wrong] = {
         says="a board is told of the newest version of its model, and not of that of its run",
         put=server.newest_handed_out,
         shows=_model_is_revised,
+        draw=draw_more,
+    ),
+    "recess-not-heeded": Wrong(
+        says="a machine prints on though its run is held",
+        put=lambda: patch.object(HeldWork, "recess_at", node.nothing),
+        shows=_run_is_held,
         draw=draw_more,
     ),
 }

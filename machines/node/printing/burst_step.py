@@ -57,7 +57,7 @@ class Laying:
         snapshot = take_snapshot(self._journal)
         state, planned = snapshot.state, self._plan(work, snapshot, now)
         if not planned and (wait_s := self._recess_in_s(work, snapshot, now)) is not None:
-            return self._wait(driver, wait_s, now)
+            return self._wait(work, driver, wait_s, now)
         if not planned:
             if state.next_column < work.run.end_column:
                 self._interruption.because("no-work")

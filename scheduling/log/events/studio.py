@@ -11,6 +11,7 @@ from machines.imaging.halftone import Method
 from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.protocol.messages import SegmentWork
+from machines.protocol.recesses import Recess
 from machines.recovery import Policy
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
@@ -249,6 +250,8 @@ class RunPlanned:
         profile: the model by which it is printed, whatever its machine becomes; None before that could change.
         profile_version, source_version: the versions of model and source by which it is printed; before there were any,
             what either of them was is the first.
+        only_while_open: the closed hours of the machine's venue are recesses of it, see `RunHeld`.
+        recesses: those of the run that it follows, as far as they last.
     """
 
     stream: ClassVar[str] = "run"
@@ -270,6 +273,8 @@ class RunPlanned:
     profile: str | None = None
     profile_version: int = 1
     source_version: int = 1
+    only_while_open: bool = False
+    recesses: tuple[Recess, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -312,6 +317,7 @@ class RunChanged:
     profile: str | None = None
     profile_version: int = 1
     source_version: int = 1
+    only_while_open: bool = False
     remark: str | None = None
 
 
@@ -359,6 +365,29 @@ class RunEnded:
     segments: tuple[SegmentWork, ...] = ()
     remark: str | None = None
     followed_by: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunHeld:
+    """People hold a run: nothing of it is laid in a recess. What a board that did not know of it laid there is true.
+
+    Attributes:
+        recesses: all of them that are known now, in order, over ones among them.
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "run"
+    recesses: tuple[Recess, ...]
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunContinued:
+    """A recess of a run ends, or is taken back before it began. See `RunHeld`."""
+
+    stream: ClassVar[str] = "run"
+    recesses: tuple[Recess, ...]
+    remark: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -489,6 +518,8 @@ StudioEvent = (
     | SegmentsPlanned
     | RunWithdrawn
     | RunEnded
+    | RunHeld
+    | RunContinued
     | OpeningFixed
     | OpeningCalledOff
     | OpeningSeriesFixed

@@ -267,6 +267,8 @@ class Migration(migrations.Migration):
                 ('ended_at', models.DateTimeField(help_text='when people last gave it another end; null for never', null=True)),
                 ('ended_remark', models.TextField(help_text='digest of why: a Remark', null=True)),
                 ('ends', scheduling.log.fields.CanonicalJSON(default=list, help_text='the end columns that it had before, in order')),
+                ('only_while_open', models.BooleanField(default=False, help_text='closed hours of the venue are recesses, too')),
+                ('holds', scheduling.log.fields.CanonicalJSON(default=list, help_text='recesses, in order: starts_at, ends_at or null, and by whom')),
                 ('beyond', models.BigIntegerField(default=0, help_text='columns on the paper beyond its end, of a board that did not know')),
                 ('succeeds', models.TextField(help_text='id of the run that it follows without a gap', null=True)),
                 ('followed_by', models.TextField(help_text='id of the run that goes on where it was ended last', null=True)),

@@ -54,6 +54,8 @@ class Run(Folded):
     ended_at = models.DateTimeField(null=True, help_text="when people last gave it another end; null for never")
     ended_remark = models.TextField(null=True, help_text="digest of why: a Remark")
     ends = CanonicalJSON(default=list, help_text="the end columns that it had before, in order")
+    only_while_open = models.BooleanField(default=False, help_text="closed hours of the venue are recesses, too")
+    holds = CanonicalJSON(default=list, help_text="recesses, in order: starts_at, ends_at or null, and by whom")
     beyond = models.BigIntegerField(
         default=0, help_text="columns on the paper beyond its end, of a board that did not know"
     )

@@ -147,6 +147,8 @@ VIEWS: tuple[View, ...] = (
             studio.RunWithdrawn: runs.run_withdrawn,
             reports.PrintedByEarlierPlan: runs.printed_by_earlier_plan,
             studio.RunEnded: ends.run_ended,
+            studio.RunHeld: runs.run_held,
+            studio.RunContinued: runs.run_held,
             journal_entries.ColumnsPrinted: runs.columns_printed,
             journal_entries.GapSettled: gaps.gap_settled,
             journal_entries.StripCut: runs.strip_cut,

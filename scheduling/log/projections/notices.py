@@ -121,12 +121,13 @@ def machine_retired(rows: Rows, fact: Recorded, event: MachineRetired) -> None:
 
 
 def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
-    """Columns are missing on the paper; over at once, with all before it, unless some are being printed late."""
+    """Columns are missing on the paper; over at once, with all before it, unless some are being printed late after
+    something that nobody meant."""
     gap, decision = event.gap, event.decision
     _clear(rows, fact, WORD_PASSED_OVER)
     said = f"{gap.end - gap.unknown_end} columns missed and {len(decision.unknown)} unknown ({gap.cause}): "
     raise_notice(rows, fact, GAP, said + decision.reason)
-    if decision.late == 0:
+    if decision.late == 0 or gap.cause == "held":
         _clear(rows, fact, GAP)
 
 

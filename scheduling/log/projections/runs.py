@@ -11,7 +11,7 @@ from machines.protocol.messages import SegmentWork
 from machines.serialization import unstructure
 from scheduling.log.codec.digest import instant_text
 from scheduling.log.events.reports import PrintedByEarlierPlan
-from scheduling.log.events.studio import RunChanged, RunPlanned, RunWithdrawn, SegmentsPlanned
+from scheduling.log.events.studio import RunChanged, RunContinued, RunHeld, RunPlanned, RunWithdrawn, SegmentsPlanned
 from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.projections.reprints import no_longer_again
@@ -43,6 +43,8 @@ def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
         nozzle_seed=event.nozzle_seed,
         mean_turn_s=event.mean_turn_s,
         planned_to_column=event.first_column,
+        only_while_open=event.only_while_open,
+        holds=[unstructure(one) | {"by": fact.actor} for one in event.recesses],
         succeeds=event.succeeds,
     )
     for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
@@ -73,6 +75,7 @@ def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
     run.policy = unstructure(event.policy)
     run.nozzle_seed = event.nozzle_seed
     run.mean_turn_s = event.mean_turn_s
+    run.only_while_open = event.only_while_open
     run.planned_to_column = event.first_column
     run.ends, run.ended_at, run.ended_remark = [], None, None
     run.revision += 1
@@ -101,6 +104,15 @@ def run_withdrawn(rows: Rows, fact: Recorded, event: RunWithdrawn) -> None:
     if (run := rows.change(Run, fact.subject)) is not None:
         run.withdrawn_at = fact.happened_at
         run.withdrawn_remark = event.remark
+        run.revision += 1
+
+
+def run_held(rows: Rows, fact: Recorded, event: RunHeld | RunContinued) -> None:
+    """Its recesses are these now; each stays whose it was."""
+    if (run := rows.change(Run, fact.subject)) is not None:
+        known = {one["starts_at"]: one["by"] for one in run.holds}
+        held = [unstructure(one) for one in event.recesses]
+        run.holds = [one | {"by": known.get(one["starts_at"], fact.actor)} for one in held]
         run.revision += 1
 
 

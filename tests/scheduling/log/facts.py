@@ -24,6 +24,7 @@ from machines.protocol.journal_entries import (
     TrueAgain,
 )
 from machines.protocol.messages import SegmentWork
+from machines.protocol.recesses import Recess
 from machines.recovery import (
     Cause,
     Columns,
@@ -89,7 +90,9 @@ from scheduling.log.events.studio import (
     ProfileTakenBack,
     QuietHoursSet,
     RunChanged,
+    RunContinued,
     RunEnded,
+    RunHeld,
     RunMovedAway,
     RunPlanned,
     RunWithdrawn,
@@ -476,6 +479,8 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("service/rounds", ServiceWindowCalledOff(reason="the technician is ill")),
     ("remark/cccccccccccccccc", RemarkBlottedOut(remark="c" * 64, at_event=12)),
     ("run/spring", RunEnded(end_column=45, ends_at=NOW)),
+    ("run/spring", RunHeld(recesses=(Recess(starts_at=NOW, ends_at=at(120)), Recess(starts_at=at(180))))),
+    ("run/spring", RunContinued(recesses=(Recess(starts_at=NOW, ends_at=at(60)),))),
     ("run/spring", RunWithdrawn()),
     ("machine/left", PrintedThoughWithdrawn(run="spring", columns=30)),
     ("run/spring", run_changed(strips_per_turn=4)),

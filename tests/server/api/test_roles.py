@@ -161,6 +161,8 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ),
     ("run-succeed", "post"): (follow_the_run, STUDIO),
     ("run", "patch"): (lambda caller: rename(caller, "runs/next?accept=true", {"nozzle_seed": 11}), STUDIO),
+    ("run-hold", "post"): (lambda caller: caller.post("runs/spring/hold?accept=true", {}, **ANY), CURATOR),
+    ("run-continue", "post"): (lambda caller: caller.post("runs/spring/continue", {}, **ANY), CURATOR),
     ("run-withdraw", "post"): (lambda caller: caller.post("runs/next/withdraw", {}, **ANY), CURATOR),
     ("run-override", "post"): (lambda caller: caller.post("runs/spring/override", SKIP), CURATOR),
     ("outage-override", "post"): (decide_on_the_outage, CURATOR),

@@ -1,0 +1,264 @@
+"""Holding a run and letting it go on: spans in which nothing of it is laid, for a private view or a repair. What the
+sky passes meanwhile is settled by the run's policy, as after an outage."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from machines.clock import utc
+from machines.errors import InputError
+from machines.model.profile import Profile
+from machines.protocol.recesses import Recess
+from scheduling.commands.changes import Change, ChangeWarning, change_of
+from scheduling.commands.end_run import NAMED_ONE_BY_ONE, Boundary, boundary_from
+from scheduling.commands.meanwhile import meanwhile
+from scheduling.commands.plan_run import NOW_MEANS
+from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
+from scheduling.log.events.studio import RunContinued, RunHeld
+from scheduling.log.models import Machine, Opening, Run, Venue
+from scheduling.log.projecting.foreseen import foreseen
+from scheduling.nodes.board_holds import BoardHolds, board_holds
+from scheduling.planning.timeline import Timeline
+from scheduling.queries.run_versions import run_profile
+from scheduling.queries.runs import (
+    has_columns_to_come,
+    recesses_of,
+    run_instants,
+    run_policy,
+    runs_standing,
+    timeline_on,
+)
+from scheduling.queries.venue_context import place_of, venue_context
+from scheduling.venues.service_windows import windows_of
+
+# Of one run, over ones among them: the oldest of those are forgotten first.
+MOST_HOLDS = 100
+# It may move at any moment, whatever is planned.
+CAUTION = "Held is not safe to reach in: it goes on by itself. Whoever works at it pauses or parks it there first."
+
+
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """A run, and what a hold of it is worked out from."""
+
+    run: Run
+    machine: Machine
+    profile: Profile
+    timeline: Timeline
+    held: BoardHolds
+
+    @property
+    def venue(self) -> Venue:
+        """Where its machine stands."""
+        venue: Venue = self.machine.venue
+        return venue
+
+    def local(self, at: datetime) -> str:
+        """An instant by the venue's clock."""
+        return local_time(at, self.machine.venue)
+
+
+def hold_run(
+    row: Run,
+    now: datetime,
+    version: int,
+    *,
+    at: datetime | None = None,
+    until: datetime | None = None,
+    boundary: Boundary = "burst",
+) -> Change:
+    """Nothing of a run is laid from an instant on. What overlaps with another hold becomes one with it.
+
+    Args:
+        row: as it stands.
+        now: this instant, UTC.
+        version: of its stream, read before the row.
+        at: from when on; None for now.
+        until: when it goes on by itself; None where it does when people say so.
+        boundary: of what it begins at the first from then on: what the machine lays in one go, what the knife cuts off,
+            or what the cycle counts.
+
+    Raises:
+        InputError: it cannot be held so.
+    """
+    _require_under_way(row)
+    if at is not None and at < now - NOW_MEANS:
+        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+    of = _held_of(row)
+    starts_at = _begins(of, max(at or now, now), boundary)
+    if starts_at > now and starts_at >= row.ends_at:
+        raise InputError("at", f"the run ends at {row.ends_at.isoformat()}", "give an earlier instant, or leave it")
+    if until is not None and until <= starts_at:
+        raise InputError("until", f"it would begin at {starts_at.isoformat()}", "give a later instant, or leave it out")
+    added = Recess(starts_at=starts_at, ends_at=until)
+    return _change(of, RunHeld(recesses=_with(recesses_of(row), added, now)), now, version, _in_words(of, added))
+
+
+def continue_run(row: Run, now: datetime, version: int, *, at: datetime | None = None) -> Change:
+    """A run that is held goes on; a hold that has not begun by then is taken back. Of several it is about the one that
+    holds it then, or else about the next. Where it is not held, nothing is changed.
+
+    Args:
+        row: as it stands.
+        now: this instant, UTC.
+        version: of its stream, read before the row.
+        at: when; None for now.
+
+    Raises:
+        InputError: it cannot go on then.
+    """
+    _require_under_way(row)
+    if at is not None and at < now - NOW_MEANS:
+        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+    when, of, recesses = max(at or now, now), _held_of(row), recesses_of(row)
+    to_come = [one for one in recesses if one.ends_at is None or one.ends_at > now]
+    found = next((one for one in to_come if one.holds_at(when)), to_come[0] if to_come else None)
+    rest = tuple(one for one in recesses if one != found)
+    if found is None:
+        return _change(of, None, now, version, ())
+    if when <= found.starts_at:
+        return _change(of, RunContinued(recesses=rest), now, version, _taken_back(of, found))
+    if found.ends_at is not None and when >= found.ends_at:
+        problem = f"it goes on by itself at {found.ends_at.isoformat()}"
+        raise InputError("at", problem, "give an earlier instant, or hold it for longer")
+    shorter = Recess(starts_at=found.starts_at, ends_at=when)
+    event = RunContinued(recesses=tuple(sorted((*rest, shorter), key=_by_start)))
+    return _change(of, event, now, version, _goes_on(of, shorter))
+
+
+def _require_under_way(run: Run) -> None:
+    if run.withdrawn_at is not None:
+        raise InputError("", "the run was withdrawn", "leave it as it is")
+    if not has_columns_to_come(run):
+        raise InputError("", "all of the run is accounted for", "leave it as it is")
+
+
+def _held_of(run: Run) -> _Held:
+    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    profile = run_profile(run, machine)
+    timeline = timeline_on(run, profile, place_of(machine.venue))
+    return _Held(run, machine, profile, timeline, board_holds(run, machine))
+
+
+def _begins(of: _Held, at: datetime, boundary: Boundary) -> datetime:
+    """When a hold begins: what is laid at once is whole in any case."""
+    if boundary == "burst":
+        return at
+    column = of.timeline.first_column_from(at.timestamp() - of.run.shift_s)
+    found = boundary_from(max(column, of.run.first_column + 1), boundary, of.run, of.profile)
+    return utc(float(run_instants(of.run, np.array([found]), of.timeline)[0]))
+
+
+def _by_start(recess: Recess) -> datetime:
+    return recess.starts_at
+
+
+def _with(recesses: tuple[Recess, ...], added: Recess, now: datetime) -> tuple[Recess, ...]:
+    """The recesses with one more; those that it overlaps and that are not over become one with it."""
+    apart, starts, ends = [], [added.starts_at], [added.ends_at]
+    for one in recesses:
+        is_over = one.ends_at is not None and one.ends_at <= now
+        if is_over or _lies_apart(one, added):
+            apart.append(one)
+        else:
+            starts.append(one.starts_at)
+            ends.append(one.ends_at)
+    last = None if None in ends else max(end for end in ends if end is not None)
+    together = sorted((*apart, Recess(starts_at=min(starts), ends_at=last)), key=_by_start)
+    kept = tuple(together[-MOST_HOLDS:])
+    if len(kept) < len(together) and (together[0].ends_at is None or together[0].ends_at > now):
+        raise InputError("", f"it is to be held {MOST_HOLDS} times already", "take one back, or hold it for longer")
+    return kept
+
+
+def _lies_apart(one: Recess, other: Recess) -> bool:
+    first, second = sorted((one, other), key=_by_start)
+    return first.ends_at is not None and first.ends_at < second.starts_at
+
+
+def _change(of: _Held, event: Any, now: datetime, version: int, in_words: Any) -> Change:
+    run, stream = of.run, f"run/{of.run.id}"
+    return change_of(
+        run,
+        foreseen(run, stream, event, now),
+        event,
+        stream=stream,
+        version=version,
+        shown=said_of,
+        in_words=in_words,
+        warnings=_warnings(of, event, now),
+        stands_on=(f"machine/{of.machine.id}",),
+    )
+
+
+def _in_words(of: _Held, added: Recess) -> Iterator[str]:
+    run, name, clock = of.run, of.machine.name, of.venue.zone
+    until = "until people let it go on" if added.ends_at is None else f"until {of.local(added.ends_at)}"
+    yield f"{name} prints nothing of run {run.id} from {of.local(added.starts_at)} {until}, by the clock of {clock}."
+    if added.ends_at is not None:
+        columns = _columns_in(of, added.starts_at, added.ends_at)
+        yield f"{columns} columns are due in that time, {columns * of.profile.column_pitch_mm / 1000.0:.3f} m of paper."
+    yield meanwhile(run_policy(run).rule_for("held"))
+    yield from _visits(of, added)
+    ends_at = added.ends_at or run.ends_at
+    if other := runs_standing(run.machine_id).filter(starts_at__gt=run.starts_at, starts_at__lt=ends_at).first():
+        yield f"Run {other.id}, which is to begin on {of.local(other.starts_at)}, waits until this one goes on."
+    elif added.ends_at is None:
+        yield "What comes after it on this machine waits until people let it go on."
+    yield "Subscribed calendars show it, once they look again."
+    yield CAUTION
+    yield of.held.in_words
+    if of.held.until is not None and of.held.revision is None:
+        yield f"The program of its board is older, and knows of no holds: it prints on. Pause it at {name}."
+
+
+def _columns_in(of: _Held, starts_at: datetime, ends_at: datetime) -> int:
+    """How many columns of the run belong under the head between two instants."""
+    run, waited_s = of.run, of.run.shift_s
+    span = (max(starts_at, run.starts_at), min(ends_at, run.ends_at))
+    first, end = (of.timeline.first_column_from(at.timestamp() - waited_s) for at in span)
+    return max(0, min(end, run.end_column) - max(first, run.first_column))
+
+
+def _visits(of: _Held, recess: Recess) -> Iterator[str]:
+    """The openings and the service windows within it."""
+    begins, ends = recess.starts_at, recess.ends_at or max(of.run.ends_at, recess.starts_at + timedelta(seconds=1))
+    found = [
+        (one.name, one.opens_at)
+        for one in Opening.objects.filter(
+            venue_id=of.venue.id, called_off_at=None, opens_at__gte=begins, opens_at__lt=ends
+        ).order_by("opens_at", "id")
+    ]
+    found += [(one.name, one.starts_at) for one in windows_of(venue_context(of.venue), begins, ends)]
+    for name, at in found[:NAMED_ONE_BY_ONE]:
+        yield f"At {name}, on {of.local(at)}, nothing is printed."
+    if len(found) > NAMED_ONE_BY_ONE:
+        yield f"So it is for {len(found) - NAMED_ONE_BY_ONE} openings and service windows more."
+
+
+def _taken_back(of: _Held, recess: Recess) -> Iterator[str]:
+    yield f"The hold from {of.local(recess.starts_at)} on is taken back: {of.machine.name} prints on as planned."
+    yield of.held.in_words
+
+
+def _goes_on(of: _Held, recess: Recess) -> Iterator[str]:
+    assert recess.ends_at is not None, "it goes on at an instant"
+    run, name = of.run, of.machine.name
+    yield f"{name} goes on with run {run.id} on {of.local(recess.ends_at)}, by the clock of {of.venue.zone}."
+    yield meanwhile(run_policy(run).rule_for("held"))
+    yield "It then moves and prints by itself: nobody's hands may be in it."
+    yield of.held.in_words
+
+
+def _warnings(of: _Held, event: Any, now: datetime) -> Iterator[ChangeWarning]:
+    if not isinstance(event, RunHeld):
+        return
+    begins = min(one.starts_at for one in event.recesses if one.ends_at is None or one.ends_at > now)
+    if of.held.until is not None and of.held.until > begins and begins - now < HEARS_WITHIN:
+        said = f"Its board prints on until it is heard again. {of.held.in_words}"
+        yield ChangeWarning(kind="board-may-print", in_words=said)
