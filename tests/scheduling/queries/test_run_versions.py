@@ -8,10 +8,12 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from machines.chance import SYSTEM
 from machines.errors import InputError
@@ -22,19 +24,38 @@ from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import redraw_lost
 from scheduling.commands import handlers, machines, profiles, sources
 from scheduling.commands.changes import make
+from scheduling.commands.enrol_node import enrol
 from scheduling.log import models
 from scheduling.log.events.studio import MachineChanged, ProfileChanged, RunPlanned, RunWithdrawn, SourceChanged
 from scheduling.log.models import Machine, ProfileVersion, Run, Segment, Source
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, read, stream_version
 from scheduling.nodes.dispatch import work_for
+from scheduling.nodes.reports import take
 from scheduling.nodes.work_tag import basis_of
+from scheduling.paper.printed_paper import length_at
+from scheduling.paper.printed_proof import paper_proof
+from scheduling.paper.proof import Faults
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
-from tests.scheduling.house import NOON, PROFILE, STARS, by, furnish, order, plan, ready, small_profile
+from tests.scheduling.house import (
+    NOON,
+    PROFILE,
+    STARS,
+    batch,
+    by,
+    furnish,
+    long_after,
+    order,
+    plan,
+    printed,
+    ready,
+    small_profile,
+    started,
+)
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
@@ -131,6 +152,37 @@ def test_ink_is_counted_by_the_run_and_parts_by_the_machine(tmp_path: Path) -> N
     assert second is not None and second.id == "second"
     twice = second.per_turn.picture_ml
     assert twice and before.run.per_turn.picture_ml == pytest.approx(twice / 2, rel=0.2)
+
+
+def test_ink_that_was_used_and_dots_that_lie_there_stay_what_they_were(tmp_path: Path) -> None:
+    furnish(head=PROFILE["head"] | {"cartridge_ml": 40.0})
+    plan()
+    plates = PlateStore(tmp_path)
+    extend_plans(NOON, timedelta(days=9), plates)
+    enrol("one", by())
+    first = Segment.objects.order_by("number")[0]
+    columns = first.end_column - first.first_column
+    take("one", batch(started(), printed(2, first.number, first.first_column, first.end_column, columns)), long_after())
+    machine = Machine.objects.get()
+
+    def used_ml() -> float:
+        part = forecast(machine_context(machine, NOON), NOON, plates).cartridge
+        assert part is not None
+        return part.used_ml
+
+    def laid() -> NDArray[np.bool_]:
+        length = length_at(machine, None, columns)
+        assert length is not None
+        return paper_proof(length, plates, Faults(dead=(3,)), None).dots
+
+    before, dots, head = used_ml(), laid(), machine_context(machine, NOON).model.head
+    assert isinstance(head, CarriageHead) and before > 0.0
+    revise(head=replace(head, drop_pl=25.0, passes=1))
+    assert used_ml() == before
+    assert np.array_equal(laid(), dots)
+    Run.objects.update(profile_version=2)
+    assert used_ml() == pytest.approx(before * 2.5 / 2)
+    assert not np.array_equal(laid(), dots)
 
 
 def test_what_was_measured_fits_each_run_that_is_to_come(tmp_path: Path) -> None:
