@@ -238,7 +238,7 @@ def visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str
 
 def _warnings(ending: Ending, after: Run, now: datetime, stores: Stores) -> Iterator[ChangeWarning]:
     run, held = ending.run, ending.held
-    yield from no_longer_named(ending.machine, after.ends_at, run.ends_at)
+    yield from no_longer_named(run, ending.machine, after.ends_at, run.ends_at)
     prints_on = held.until is not None and held.until > after.ends_at and after.ends_at - now < HEARS_WITHIN
     if after.end_column < run.end_column and prints_on:
         said = f"Its board prints by the old plan until it is heard again. {held.in_words}"

@@ -71,6 +71,19 @@ def _kept(command: FixOpening, standing: Opening, venue: Venue) -> datetime:
     return _instant("anchor", command.anchor, venue)
 
 
+def _named_otherwise(row: Opening, command: FixOpening) -> str:
+    """What is said of an opening that keeps its instant, where the run that named it has another by now."""
+    if not _is_kept(command.anchor, row.anchor):
+        return ""
+    venue = require(Venue, "venue", row.venue_id)
+    stays = f"it stays at {_local(row.opens_at, venue)}"
+    try:
+        at = run_anchor_instant(command.anchor, venue)
+    except InputError:
+        return f"What {command.name} was named by is not planned any more; {stays}."
+    return "" if at == row.opens_at else f"What {command.name} was named by is at {_local(at, venue)} by now; {stays}."
+
+
 def _is_kept(anchor: dict[str, Any], was: dict[str, Any] | None) -> bool:
     return goes_by_a_run(anchor) and anchor == was
 
@@ -153,6 +166,8 @@ def change_opening(row: Opening, command: FixOpening, now: datetime, version: in
     recheck = as_read(row.venue_id)  # read first: whoever changes it from here on is noticed
     event = replace(_fixed_again(row, command), on_its_own=row.series is not None)
     found = _change(row, event, now, version, ("moves to", row.opens_at != event.opens_at))
+    if found.event is not None and (otherwise := _named_otherwise(row, command)):
+        found = replace(found, preview=replace(found.preview, in_words=(*found.preview.in_words, otherwise)))
 
     def look_again() -> None:
         recheck()

@@ -115,7 +115,7 @@ def _in_words(run: Run, machine: Machine, figures: Figures) -> Iterator[str]:
 
 def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarning]:
     venue = machine.venue
-    yield from no_longer_named(machine, run.starts_at, run.ends_at)
+    yield from no_longer_named(run, machine, run.starts_at, run.ends_at)
     if run.starts_at <= now:
         said = f"It was to begin on {local_time(run.starts_at, venue)}: its machine may have printed of it already."
         yield ChangeWarning(kind="has-begun", in_words=said)

@@ -66,6 +66,15 @@ OPENING = {
     "name": "First night",
     "anchor": {"civil": "2026-03-21T19:00", "zone": "Europe/Lisbon"},
 }
+SERIES = {
+    "id": "sundays",
+    "name": "Sunday evening",
+    "venues": ["quay"],
+    "anchor": {"civil": "2026-03-22T19:00:00", "zone": "Europe/Lisbon"},
+    "closing": {"duration": "PT2H"},
+    "rule": "FREQ=WEEKLY;COUNT=4",
+    "dates_off": ["2026-04-05"],
+}
 SERVICE_WINDOW = {
     "id": "rounds",
     "venue": "quay",

@@ -200,6 +200,19 @@ def test_any_anchor_survives_json(anchor: Anchor) -> None:
     assert parse(anchor.to_json()) == anchor
 
 
+@pytest.mark.parametrize("kind", almanac.SKY_EVENT_KINDS)
+def test_every_event_of_the_almanac_names_an_instant(kind: str) -> None:
+    """Seasons, phases and eclipses as well as what comes every day."""
+    options = {"longitude": 12.0, "altitude_degrees": 20.0}
+    options = {name: options[name] for name in almanac.SKY_EVENT_KINDS[kind].options}
+    _, found = almanac.nearest(kind, utc(2026, 3, 21), LISBON, **options)
+    assert found is not None
+    day = str(found.at.astimezone(IN_LISBON).date())
+    assert at({"event": kind, "date": day, "which": "earlier", "offset": "PT1H"} | options) == found.at + timedelta(
+        hours=1
+    )
+
+
 # What is refused.
 
 

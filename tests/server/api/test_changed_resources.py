@@ -14,9 +14,10 @@ from scheduling.log.models import Event
 from scheduling.log.rebuilding.rebuild import rebuild
 from server.accounts.principals import Grant
 from server.api.resources import RESOURCES
+from server.terminal.changing.names import plural
 from tests.server.api.test_bad_input import problem
 from tests.server.keys import new_key
-from tests.server.studio import FAR_VENUE, MACHINE, SERVICE_WINDOW, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, MACHINE, SERIES, SERVICE_WINDOW, Caller, HeldClock
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,7 @@ class Case:
 
 CASES = [
     Case("openings/first-night", {"name": "Late night"}, ("name",), "call-off", curators=True),
+    Case("opening-series/sundays", {"name": "Late Sunday"}, ("name",), "call-off", curators=True),
     Case(
         "service-windows/rounds",
         {"name": "Morning rounds", "comes": {"begins": "09:00"}},
@@ -69,6 +71,7 @@ def caller(furnished: Caller) -> Caller:
     furnished.create("venues", FAR_VENUE)
     furnished.create("service-windows", SERVICE_WINDOW)
     furnished.create("machines", MACHINE | {"id": "wren-2"})
+    furnished.create("opening-series", SERIES)
     return furnished
 
 
@@ -87,9 +90,7 @@ def steps(caller: Caller, path: str) -> Any:
 
 
 def test_every_resource_that_can_be_changed_is_tried() -> None:
-    changeable = {
-        f"{one.name}s" for one in RESOURCES if one.changeable is not None and one.changeable.change is not None
-    }
+    changeable = {plural(one) for one in RESOURCES if one.changeable is not None and one.changeable.change is not None}
     assert {case.path.partition("/")[0] for case in CASES} == changeable
 
 

@@ -18,19 +18,9 @@ from server.accounts.principals import Grant
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_calendar import NO_SKY, fetch
 from tests.server.keys import new_key
-from tests.server.studio import FAR_VENUE, VENUE, Caller, HeldClock
+from tests.server.studio import FAR_VENUE, SERIES, VENUE, Caller, HeldClock
 
 PATH = "opening-series/sundays"
-# Across the night of 28 to 29 March 2026, in which Lisbon's clocks go forward; they show UTC before.
-SUNDAYS = {
-    "id": "sundays",
-    "name": "Sunday evening",
-    "venues": ["quay"],
-    "anchor": {"civil": "2026-03-22T19:00:00", "zone": "Europe/Lisbon"},
-    "closing": {"duration": "PT2H"},
-    "rule": "FREQ=WEEKLY;COUNT=4",
-    "dates_off": ["2026-04-05"],
-}
 BOTH = {"id": "night", "name": "One night", "venues": ["quay", "shed"], "rule": None, "dates_off": []}
 
 
@@ -43,7 +33,7 @@ def quay(studio: Caller) -> Caller:
 
 @pytest.fixture
 def sundays(quay: Caller) -> Caller:
-    quay.create("opening-series", SUNDAYS)
+    quay.create("opening-series", SERIES)
     return quay
 
 
@@ -66,7 +56,7 @@ def held(caller: Caller, path: str = PATH) -> dict[str, str]:
 
 
 def test_a_series_is_an_ordinary_opening_on_each_date(sundays: Caller) -> None:
-    """At the same time by the clock, which goes forward between them."""
+    """At the same time by the clock, which goes forward between the first and the second; it shows UTC before."""
     assert held(sundays) == {
         "sundays-2026-03-22": "2026-03-22T19:00",
         "sundays-2026-03-29": "2026-03-29T18:00",
@@ -84,7 +74,7 @@ def test_an_event_of_the_sky_is_that_of_each_date(quay: Caller) -> None:
     closing = {"event": "sunset", "date": "2026-06-20", "offset": "PT1H"}
     quay.create(
         "opening-series",
-        SUNDAYS | {"anchor": sunset, "closing": closing, "rule": "FREQ=DAILY;COUNT=2", "dates_off": []},
+        SERIES | {"anchor": sunset, "closing": closing, "rule": "FREQ=DAILY;COUNT=2", "dates_off": []},
     )
     found = [quay.get(f"openings/sundays-2026-06-{day}").json() for day in (20, 21)]
     assert [one["anchor"]["date"] for one in found] == ["2026-06-20", "2026-06-21"]
@@ -96,7 +86,7 @@ def test_an_event_of_the_sky_is_that_of_each_date(quay: Caller) -> None:
 
 
 def test_at_several_venues_at_one_instant(quay: Caller) -> None:
-    quay.create("opening-series", SUNDAYS | BOTH)
+    quay.create("opening-series", SERIES | BOTH)
     assert held(quay, "opening-series/night") == {"night-quay": "2026-03-22T19:00", "night-shed": "2026-03-22T19:00"}
 
 
@@ -105,14 +95,14 @@ def test_at_the_instant_of_an_event_of_the_first_sky(quay: Caller) -> None:
         "anchor": {"event": "sunset", "date": "2026-03-22"},
         "closing": {"event": "moonset", "date": "2026-03-22"},
     }
-    quay.create("opening-series", SUNDAYS | BOTH | sunset)
+    quay.create("opening-series", SERIES | BOTH | sunset)
     here, there = (quay.get(f"openings/night-{venue}").json() for venue in ("quay", "shed"))
     assert (here["opens_at"], here["closes_at"]) == (there["opens_at"], there["closes_at"])
     assert there["anchor"]["zone"] == FAR_VENUE["zone"]
 
 
 def test_at_one_time_by_each_clock(quay: Caller) -> None:
-    quay.create("opening-series", SUNDAYS | BOTH | {"together": "local", "rule": "FREQ=WEEKLY;COUNT=2"})
+    quay.create("opening-series", SERIES | BOTH | {"together": "local", "rule": "FREQ=WEEKLY;COUNT=2"})
     found = [quay.get(f"openings/night-{venue}-2026-03-29").json() for venue in ("quay", "shed")]
     assert [one["anchor"]["civil"] for one in found] == ["2026-03-29T19:00:00"] * 2
     assert [one["anchor"]["zone"] for one in found] == [VENUE["zone"], FAR_VENUE["zone"]]
@@ -122,7 +112,7 @@ def test_at_one_time_by_each_clock(quay: Caller) -> None:
 def test_what_it_would_make_is_told_by_the_clock_of_each_venue(quay: Caller) -> None:
     events = Event.objects.count()
     there = datetime(2026, 3, 22, 19, tzinfo=UTC).astimezone(ZoneInfo(str(FAR_VENUE["zone"])))
-    shown = quay.post("opening-series?preview=true", SUNDAYS | BOTH).json()
+    shown = quay.post("opening-series?preview=true", SERIES | BOTH).json()
     assert Event.objects.count() == events
     assert shown["in_words"] == [
         "One night opens 2026-03-22 19:00 at Quay House, by the clock of Europe/Lisbon.",
@@ -132,9 +122,9 @@ def test_what_it_would_make_is_told_by_the_clock_of_each_venue(quay: Caller) -> 
 
 def test_the_same_order_again_makes_nothing_more(sundays: Caller) -> None:
     events = Event.objects.count()
-    assert sundays.post("opening-series", SUNDAYS).status_code == 201
+    assert sundays.post("opening-series", SERIES).status_code == 201
     assert Event.objects.count() == events
-    assert problem(sundays.post("opening-series", SUNDAYS | {"name": "Other"}), 409)
+    assert problem(sundays.post("opening-series", SERIES | {"name": "Other"}), 409)
 
 
 @pytest.mark.parametrize(
@@ -164,7 +154,7 @@ def test_the_same_order_again_makes_nothing_more(sundays: Caller) -> None:
 )
 def test_what_cannot_be_is_refused_and_nothing_is_written(quay: Caller, body: Any, field: str, told: str) -> None:
     events = Event.objects.count()
-    refused = problem(quay.post("opening-series", SUNDAYS | body), 422)
+    refused = problem(quay.post("opening-series", SERIES | body), 422)
     assert refused["field"] == field
     assert told in refused["detail"]
     assert Event.objects.count() == events
@@ -172,7 +162,7 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(quay: Caller, body: An
 
 def test_a_time_that_one_date_lacks_is_read_as_is_said(quay: Caller) -> None:
     anchor = {"civil": "2026-03-22T01:30", "zone": "Europe/Lisbon", "which": "later"}
-    quay.create("opening-series", SUNDAYS | {"anchor": anchor})
+    quay.create("opening-series", SERIES | {"anchor": anchor})
     assert held(quay)["sundays-2026-03-29"] == "2026-03-29T01:30"
     assert held(quay)["sundays-2026-04-12"] == "2026-04-12T00:30"
 
@@ -181,17 +171,17 @@ def test_a_date_that_was_skipped_has_no_opening(studio: Caller) -> None:
     """Apia had no 30 December 2011."""
     studio.create("venues", VENUE | {"zone": "Pacific/Apia", "latitude_degrees": -13.8, "longitude_degrees": -171.8})
     anchor = {"civil": "2011-12-29T19:00", "zone": "Pacific/Apia"}
-    daily = SUNDAYS | {"anchor": anchor, "rule": "FREQ=DAILY;COUNT=3", "dates_off": []}
+    daily = SERIES | {"anchor": anchor, "rule": "FREQ=DAILY;COUNT=3", "dates_off": []}
     assert "on 2011-12-30" in problem(studio.post("opening-series", daily), 422)["detail"]
     studio.create("opening-series", daily | {"dates_off": ["2011-12-30"]})
     assert list(held(studio)) == ["sundays-2011-12-29", "sundays-2011-12-31"]
 
 
 def test_an_id_that_an_opening_has_is_not_taken_twice(quay: Caller) -> None:
-    anchor = SUNDAYS["anchor"]
+    anchor = SERIES["anchor"]
     quay.create("openings", {"id": "sundays-2026-03-29", "venue": "quay", "name": "First", "anchor": anchor})
     events = Event.objects.count()
-    assert problem(quay.post("opening-series", SUNDAYS), 422)["field"] == "id"
+    assert problem(quay.post("opening-series", SERIES), 422)["field"] == "id"
     assert Event.objects.count() == events
 
 
@@ -231,7 +221,7 @@ def test_what_falls_out_is_called_off_once_it_is_meant_and_may_come_back(sundays
     assert [one["kind"] for one in refused["warnings"]] == ["called-off"]
     assert patch(sundays, shorter, "?accept=true").status_code == 200
     assert list(held(sundays)) == ["sundays-2026-03-22", "sundays-2026-03-29"]
-    assert patch(sundays, {"rule": SUNDAYS["rule"], "dates_off": SUNDAYS["dates_off"]}).status_code == 200
+    assert patch(sundays, {"rule": SERIES["rule"], "dates_off": SERIES["dates_off"]}).status_code == 200
     assert len(held(sundays)) == 3
 
 
@@ -250,7 +240,7 @@ def test_what_never_changes(sundays: Caller, body: Any) -> None:
 
 
 def test_those_at_one_instant_do_not_part_unseen(quay: Caller) -> None:
-    quay.create("opening-series", SUNDAYS | BOTH)
+    quay.create("opening-series", SERIES | BOTH)
     later = {"anchor": {"civil": "2026-03-22T20:00", "zone": "Europe/Lisbon"}}
     assert [one["kind"] for one in problem(patch(quay, later, path="openings/night-quay"), 409)["warnings"]] == [
         "apart"
@@ -302,11 +292,11 @@ def test_the_past_stays_what_it_was(sundays: Caller, clock: HeldClock) -> None:
 def test_a_curator_has_to_be_of_every_venue(quay: Caller) -> None:
     hers = Caller(new_key("hers", Grant("curator", ("quay",))))
     theirs = Caller(new_key("theirs", Grant("curator", ("quay", "shed"))))
-    assert hers.post("opening-series", SUNDAYS | BOTH).status_code == 403
-    assert theirs.post("opening-series", SUNDAYS | BOTH).status_code == 201
+    assert hers.post("opening-series", SERIES | BOTH).status_code == 403
+    assert theirs.post("opening-series", SERIES | BOTH).status_code == 201
     assert act(hers, "call-off", path="opening-series/night").status_code == 403
     assert act(theirs, "call-off", path="opening-series/night").status_code == 200
-    assert hers.post("opening-series", SUNDAYS).status_code == 201
+    assert hers.post("opening-series", SERIES).status_code == 201
 
 
 # As calendar programs read it.

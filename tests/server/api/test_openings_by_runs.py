@@ -132,6 +132,8 @@ def test_an_opening_keeps_its_instant_and_that_is_told(furnished: Caller) -> Non
     assert told[1]["in_words"].startswith("The end of Passage stays at 2026-03-22 15:3")
     assert act(furnished, "runs/spring", "end", end, "?accept=named-by-this").status_code == 200
     assert furnished.get("openings/passage").json()["opens_at"] == opens_at
+    shown = patch(furnished, "openings/passage", {"name": "Late passage"}, "?preview=true").json()["in_words"]
+    assert shown[-1] == "What Late passage was named by is not planned any more; it stays at 2026-03-22 12:35."
     assert patch(furnished, "openings/passage", {"name": "Late passage"}).status_code == 200
     renamed = furnished.get("openings/passage").json()
     assert (renamed["name"], renamed["opens_at"]) == ("Late passage", opens_at)

@@ -20,7 +20,7 @@ from server.api.resources import RESOURCES
 from server.terminal.changing.names import ADDED, CHANGEABLE, kept, plural
 from server.terminal.management.commands.change import KINDS
 from tests.server.api.test_bad_input import problem
-from tests.server.studio import OPENING, RUN, SERVICE_WINDOW, Caller, changed
+from tests.server.studio import OPENING, RUN, SERIES, SERVICE_WINDOW, Caller, changed
 
 IDS = {
     "venue": "quay",
@@ -29,6 +29,7 @@ IDS = {
     "source": "land",
     "run": "spring",
     "opening": "first-night",
+    "opening-series": "sundays",
     "service-window": "rounds",
 }
 ACTS = [(kind, act) for kind, one in CHANGEABLE.items() if one.changeable for act in one.changeable.acts]
@@ -52,6 +53,7 @@ def refused(*arguments: object) -> str:
 @pytest.fixture
 def house(furnished: Caller) -> Caller:
     furnished.create("service-windows", SERVICE_WINDOW)
+    furnished.create("opening-series", SERIES)
     return furnished
 
 
@@ -183,7 +185,7 @@ def test_an_opening_is_moved_by_the_local_time(house: Caller) -> None:
     ]
     assert "Wren 1 is on run spring then." in said
     assert said.endswith("opening first-night is changed.\n")
-    assert Opening.objects.get().opens_at.isoformat() == "2026-03-21T20:30:00+00:00"
+    assert Opening.objects.get(id="first-night").opens_at.isoformat() == "2026-03-21T20:30:00+00:00"
     *_, newest = house.get("openings/first-night/history").json()["steps"]
     assert (newest["actor"], newest["reason"]) == ("terminal", "the ferry")
     assert "because: the ferry" in dayroll("history", "opening", "first-night")
@@ -340,7 +342,7 @@ def test_one_is_added_from_standard_input(house: Caller, monkeypatch: pytest.Mon
     second = json.dumps(changed(OPENING, "id", "second-night"))
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(second.encode())))
     assert dayroll("add", "opening", "-", "--yes").endswith("opening second-night is added.\n")
-    assert Opening.objects.count() == 2
+    assert Opening.objects.filter(series=None).count() == 2
 
 
 @pytest.mark.parametrize(
