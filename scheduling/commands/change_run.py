@@ -227,7 +227,7 @@ def _warnings(changing: _Changing, now: datetime, stores: Stores) -> Iterator[Ch
     is_other = _shown_by(row) != _shown_by(changing.after)
     for _, begins, ends, _ in _apart(changing) if not is_other else ((None, row.starts_at, row.ends_at, ""),):
         if row.starts_at <= begins < ends <= row.ends_at:
-            yield from no_longer_named(machine, begins, ends)
+            yield from no_longer_named(row, machine, begins, ends)
     if row.succeeds is not None and changing.after.succeeds is None:
         said = f"It goes on no more where run {row.succeeds} ends."
         yield ChangeWarning(kind="follows-no-more", in_words=said)

@@ -27,7 +27,7 @@ def no_longer_named(run: Run, machine: Machine, begins: datetime, ends: datetime
         for anchor, at, what in ((row.anchor, row.opens_at, ""), (row.closing, row.closes_at, "the end of ")):
             if at is not None and _is_named_within(anchor, at, machine, begins, ends):
                 when = f"{moment_in_words(at, zone(venue.zone))}, by the clock of {venue.zone}"
-                told = f"{what}{row.name} stays at {when}; run {run.id}, by which it was named, does not print then."
+                told = f"{what}{row.name} stays at {when}; run {run.id} does not print then what it was named by."
                 yield ChangeWarning(kind="named-by-this", in_words=told[0].upper() + told[1:])
 
 
