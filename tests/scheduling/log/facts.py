@@ -205,8 +205,12 @@ def run(**changes: Any) -> RunPlanned:
     return RunPlanned(**fields | changes)
 
 
+# Of a run that is planned, and not of one that is changed before it begins.
+NOT_CHANGED = ("without", "recesses")
+
+
 def run_changed(**changes: Any) -> RunChanged:
-    said = {name: value for name, value in vars(run(**changes)).items() if name != "without"}
+    said = {name: value for name, value in vars(run(**changes)).items() if name not in NOT_CHANGED}
     return RunChanged(**said)
 
 

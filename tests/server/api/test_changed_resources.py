@@ -91,7 +91,8 @@ def steps(caller: Caller, path: str) -> Any:
 
 def test_every_resource_that_can_be_changed_is_tried() -> None:
     changeable = {plural(one) for one in RESOURCES if one.changeable is not None and one.changeable.change is not None}
-    assert {case.path.partition("/")[0] for case in CASES} == changeable
+    of_their_own = {"runs"}  # tried beside this, as they are withdrawn and not called off
+    assert {case.path.partition("/")[0] for case in CASES} == changeable - of_their_own
 
 
 @EACH
