@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -107,3 +108,14 @@ def test_at_night_nothing_is_wrong(quay: Caller, clock: HeldClock, client: Clien
 def _state(at: datetime) -> str:
     context = machine_context(Machine.objects.get(), at)
     return machine_state(context, printing_now(context)).kind
+
+
+def test_before_it_begins_it_can_be_said_otherwise(quay: Caller) -> None:
+    quay.create("runs", OPEN)
+    seen = {"HTTP_IF_MATCH": quay.get("runs/spring").headers["ETag"]}
+    body = json.dumps({"only_while_open": False})
+    changed = quay.other("PATCH", "runs/spring?accept=true", data=body, content_type="application/json", **seen)
+    assert changed.status_code == 200, changed.content
+    assert quay.get("runs/spring").json()["only_while_open"] is False
+    *_, step = quay.get("runs/spring/history").json()["steps"]
+    assert "only_while_open" in [one["field"] for one in step["fields"]]
