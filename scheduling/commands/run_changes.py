@@ -109,6 +109,8 @@ def _in_words(run: Run, machine: Machine, figures: Figures) -> Iterator[str]:
         venue_id=venue.id, called_off_at=None, opens_at__gte=run.starts_at, opens_at__lt=run.ends_at
     ).order_by("opens_at", "id"):
         yield f"At {opening.name}, on {local_time(opening.opens_at, venue)}, {machine.name} is not on it."
+    if run.succeeds is not None:
+        yield f"Run {run.succeeds} still ends where this one was to begin."
     yield "Subscribed calendars show its beginning and its end as cancelled, once they look again."
     yield board_holds(run, machine).in_words
 

@@ -110,8 +110,10 @@ def succeed_run(
         ended.recheck()
         require_new(command)
         checked.recheck()
-        if Run.objects.get(id=row.id).shifts != row.shifts:
-            raise InputError("", "its timeline waits in this moment", "look at it, and ask again")
+        stands = Run.objects.get(id=row.id)
+        told = ending_of(stands).least > max(meeting.column, meeting.ending.least)
+        if told or stands.shifts != row.shifts:
+            raise InputError("", "its machine has told more of it in this moment", "look at it, and ask again")
 
     return replace(
         ended,

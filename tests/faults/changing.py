@@ -21,7 +21,7 @@ TRY_EVERY_H = 0.1
 JUST_BEFORE = timedelta(seconds=1)
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 # With these a run ends before it was to, or stands still: who forgets that knows nothing of what was said after it.
-TAKE_BACK = ("ended", "withdrawn", "ended-and-on", "held")
+TAKE_BACK = ("ended", "withdrawn", "ended-and-on", "held", "succeeded")
 # Nor is a run planned by what a server then forgets, as its board would have printed by that.
 NOT_FORGOTTEN = (*TAKE_BACK, "revised")
 # By so much the hours of two machines on one server differ at most.
@@ -243,13 +243,32 @@ def _let_go_on(stage: Stage, run: str, at_h: float) -> None:
     def say() -> None:
         if not stage.server_off and not _is_to_be_forgotten(stage):
             try:
-                _act(stage, run, "continue", {"reason": "it is mended"})
+                for one in (run, *stage.followers):  # one that followed it meanwhile is held as it was
+                    _act(stage, one, "continue", {"reason": "it is mended"})
                 return
             except urllib3.exceptions.HTTPError:
                 pass
         _let_go_on(stage, run, stage.hours() + TRY_EVERY_H)
 
     stage.pending.append(Act(at_h, say))
+
+
+def _succeeded(stage: Stage, dice: Random) -> None:
+    """Another run goes on from a boundary of one, now or in what is left of it, in other segments perhaps."""
+    run, share, at_once = dice.choice(stage.runs), dice.uniform(0.05, 0.8), dice.random() < 0.4
+    body: dict[str, Any] = {"boundary": dice.choice(("burst", "burst", "strip"))}
+    if dice.random() < 0.5:
+        body["segments_per_turn"] = dice.choice((24, 96))
+    status, row = stage.lane.studio.call("GET", f"runs/{run}")
+    if status != 200:  # a server that was put back does not know it yet
+        return
+    now, ends_at = stage.begins + timedelta(hours=stage.hours()), parse_instant(row["ends_at"])
+    begins = max(now, parse_instant(row["starts_at"]))
+    if not at_once:
+        body["at"] = format_instant(begins + share * max(ends_at - begins, timedelta()))
+    stage.followers.append(f"{stage.machine}-then-{len(stage.followers) + 1}")
+    # Named first: whether a server that dies on the way took it, nobody knows.
+    _act(stage, run, "succeed", body | {"id": stage.followers[-1]})
 
 
 def _act(stage: Stage, run: str, name: str, body: Any) -> None:
@@ -271,6 +290,7 @@ CHANGES: dict[str, Callable[[Stage, Random], None]] = {
     "ended-and-on": _ended_and_on,
     "revised": _revised,
     "held": _held,
+    "succeeded": _succeeded,
 }
 # With these, and in this order, dice chose before there were more: seeds that they chose for mean what they did.
 FIRST_CHANGES = ("ended", "withdrawn", "hours", "opening", "window", "planned-again", "calibrated")

@@ -31,7 +31,7 @@ def evidence_of(stage: Stage) -> Evidence:
         paper = joined(paper, read_what_lies(board.paper, profile), stage.common)
     studio = stage.lane.studio
     words = [row for status, row in (studio.call("GET", f"overrides/{word}") for word in stage.words) if status == 200]
-    found = gather(studio, stage.machine, stage.runs, profile=profile, paper=paper, journal=board.home / FILE_NAME)
+    found = gather(studio, stage.machine, stage.all_runs, profile=profile, paper=paper, journal=board.home / FILE_NAME)
     return replace(
         found,
         facts=[as_before(fact) for fact in found.facts],

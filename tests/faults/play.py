@@ -145,9 +145,11 @@ def _all_told(stage: Stage, board: Board) -> bool:
 
 def _accounted(stage: Stage) -> bool:
     """Whether each run has an outcome of each of its columns, and none is being printed late."""
-    for run in reversed(stage.runs):  # the last is the one that is waited for
+    for run in reversed(stage.all_runs):  # the last is the one that is waited for
         status, row = stage.lane.studio.call("GET", f"runs/{run}")
         if status == 200 and row["withdrawn_at"] is not None:
+            continue
+        if status == 404 and run in stage.followers:  # the server did not take it
             continue
         if status != 200 or row["again"] or row["printed"] + row["skipped"] + row["unknown"] < _planned(row):
             return False

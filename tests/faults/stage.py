@@ -23,6 +23,7 @@ class Stage:
     Attributes:
         machine: id of the machine.
         runs: ids of its runs, in order.
+        followers: ids of runs that people had follow one of them.
         begins: when the first does.
         later_h: by how much later than was meant the last of them begins, hours.
         pending: what is still to happen.
@@ -48,6 +49,7 @@ class Stage:
     machine: str
     begins: datetime
     runs: list[str] = field(default_factory=list)
+    followers: list[str] = field(default_factory=list)
     later_h: float = 0.0
     pending: list[Act] = field(default_factory=list)
     words: list[str] = field(default_factory=list)
@@ -69,6 +71,11 @@ class Stage:
     def together(self) -> list[Stage]:
         """This and its neighbours."""
         return [self, *self.neighbours]
+
+    @property
+    def all_runs(self) -> list[str]:
+        """Of all of them."""
+        return [*self.runs, *self.followers]
 
     @property
     def kinds(self) -> set[str]:

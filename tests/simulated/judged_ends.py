@@ -28,8 +28,8 @@ def printed_on(stage: Stage) -> list[str]:
     """Nothing is laid of what was taken back while nothing else was wrong, once the board must have heard of it."""
     if stage.scenario.neighbours or stage.ahead:
         return []
-    answers = (stage.lane.studio.call("GET", f"runs/{run}") for run in stage.runs)
-    rows = [row for status, row in answers if status == 200 and _is_heard(stage, row)]
+    answers = (stage.lane.studio.call("GET", f"runs/{run}") for run in stage.all_runs)
+    rows = [row for status, row in answers if status == 200 and not row["followed_by"] and _is_heard(stage, row)]
     return [complaint for row in rows for complaint in _beyond(stage, row)]
 
 

@@ -136,15 +136,16 @@ class Settling:
         """
         with self._journal.reading() as db:
             state, unknown_end = read_state(db), order_log.unknown_end(db)
-            left = order_log.left_run(db, work.run.id)
+            left, before = order_log.left_run(db, work.run.id), order_log.laid_before(db, work)
             unknown_paper = takeover.paper_unknown(db, paper_end)
             fed = unknown_paper or max(0, (paper_end or 0) - takeover.paper_known(db))
         first = takeover.where_to_begin(work, state, None if left is None else left.next_column)
-        laid = takeover.laid_before(work, state, first)
-        first = laid.end
-        if state.run != work.run.id and not (left is None and takeover.goes_on(work, state)):
+        due = first
+        if state.run != work.run.id:
             unknown_end = None if left is None else left.perhaps_end
-        laid_end = max(first, unknown_end or first)
+            if left is None and before is not None:
+                first, unknown_end = max(due, before.next_column), before.perhaps_end
+        laid_end = max(first, min(unknown_end or first, work.run.end_column))
         if (state.taking_over or unknown_paper) and paper_end != 0:  # blank paper tells enough
             laid_end = max(laid_end, takeover.perhaps_laid_until(work, first, remembered, now, fed))
         perhaps_end = laid_end if laid_end > first else None
@@ -152,8 +153,7 @@ class Settling:
             log.warning("columns %d to %d may be on the paper, by another board", first, perhaps_end)
         with self._journal.transaction() as db:
             order_log.adopt(db, work, first, perhaps_end, paper_end or 0)
-            if laid:
-                order_log.pass_over(db, work, laid, now)
+            order_log.pass_over(db, work, due, first, now)
         if state.run != work.run.id:  # or else whatever stood in the way of it still does
             self._interruption.over("late-start" if is_late(work, first, now) else None)
 

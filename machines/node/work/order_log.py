@@ -159,6 +159,15 @@ def left_run(db: sqlite3.Connection, run: str) -> LeftRun | None:
     return None if row is None else LeftRun(*row)
 
 
+def laid_before(db: sqlite3.Connection, work: HeldWork) -> LeftRun | None:
+    """Where this journal stands in the run that a run succeeds, or left it: beyond that one's end, where that was not
+    heard of in time. None where it succeeds none, or one that this journal never was on."""
+    state, before = read_state(db), work.run.succeeds
+    if before is None:
+        return None
+    return LeftRun(state.next_column, unknown_end(db)) if state.run == before else left_run(db, before)
+
+
 def adopt(db: sqlite3.Connection, work: HeldWork, first_column: int, perhaps_end: int | None, paper_end: int) -> None:
     """Turn to another run, or take one over. Places that are unknown count as used, and so does what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
@@ -186,11 +195,20 @@ def adopt(db: sqlite3.Connection, work: HeldWork, first_column: int, perhaps_end
     strips.note(db, work.run.id, dict.fromkeys(work.boundaries(first_column - 1, first_column), position))
 
 
-def pass_over(db: sqlite3.Connection, work: HeldWork, laid: Columns, now: float) -> None:
-    """Tell of columns of a run just taken up that they lie on the paper as those of the run that it succeeds; ``now``
-    POSIX seconds."""
-    at = utc(now)
-    gap = Gap(first=laid.first, unknown_end=laid.first, end=laid.end, cause="no-work", noticed_at=at)
+def pass_over(db: sqlite3.Connection, work: HeldWork, first: int, laid_end: int, now: float) -> None:
+    """Tell of columns of a run just taken up that they lie on the paper as those of the run that it succeeds.
+
+    Args:
+        db: the journal.
+        work: the run.
+        first: column that nobody has accounted for.
+        laid_end: the end of those that lie.
+        now: by the server, POSIX seconds.
+    """
+    at, end = utc(now), min(laid_end, work.run.end_column)
+    if end <= first:
+        return
+    gap = Gap(first=first, unknown_end=first, end=end, cause="no-work", noticed_at=at)
     decision = replace(
         settle(LAID_BEFORE, gap, pace(work.profile, work.run)),
         reason=f"they lie on the paper as columns of run {work.run.succeeds}",

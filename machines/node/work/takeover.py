@@ -21,7 +21,6 @@ from machines.node.work import order_log
 from machines.node.work.bursts import CannotTell, first_after, instant_of
 from machines.node.work.held_work import HeldWork
 from machines.protocol.messages import JournalPosition
-from machines.recovery import Columns
 
 # The board before may have been ahead by as much as a board's clock may be off, and this one behind by as much.
 TOLERANCES = 2.0
@@ -97,18 +96,6 @@ def where_to_begin(work: HeldWork, state: State, left_at: int | None = None) -> 
     first = max(work.run.first_column, work.segments[0].first_column) if told is None else told
     known = state.next_column if state.run == work.run.id else left_at
     return first if known is None else max(first, known)
-
-
-def goes_on(work: HeldWork, state: State) -> bool:
-    """Whether the run goes on counting the columns of the one that the journal is on."""
-    return work.run.succeeds is not None and work.run.succeeds == state.run
-
-
-def laid_before(work: HeldWork, state: State, first: int) -> Columns:
-    """The columns, from a first one on, that lie on the paper as those of the run that this one succeeds: its end was
-    not heard of in time."""
-    end = min(state.next_column, work.run.end_column) if goes_on(work, state) else first
-    return Columns(first=first, end=max(first, end))
 
 
 def perhaps_laid_until(work: HeldWork, first: int, remembered: int | None, now: float, fed_columns: int = 0) -> int:

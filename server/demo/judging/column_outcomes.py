@@ -16,11 +16,12 @@ def shown(columns: Iterable[int]) -> str:
     return f"{len(ordered)} columns from {ordered[0]} to {ordered[-1]}"
 
 
-def printed(evidence: Evidence) -> Counter[int]:
-    """Columns that were reported printed; how often."""
+def printed(evidence: Evidence, run: str | None = None) -> Counter[int]:
+    """Columns that were reported printed, of a run or of all; how often."""
     found: Counter[int] = Counter()
     for entry in evidence.of(ColumnsPrinted):
-        found.update(range(entry.columns.first, entry.columns.end))
+        if run in (None, entry.run):
+            found.update(range(entry.columns.first, entry.columns.end))
     return found
 
 
@@ -43,8 +44,9 @@ def laid_again(evidence: Evidence) -> Counter[int]:
     return found
 
 
-def named(evidence: Evidence, part: str) -> Counter[int]:
-    """Columns that decisions name as ``unknown`` or ``skipped``; how often.
+def named(evidence: Evidence, part: str, run: str | None = None) -> Counter[int]:
+    """Columns that decisions name as ``unknown`` or ``skipped``, of a run or of all; how often. Of all, those are not
+    left out that lie on the paper as columns of the run that theirs succeeds.
 
     Where an outage interrupts the making good of another, its decision takes over what that one said of columns that
     printing has not come to yet; but what is on the paper, or perhaps is, stays so if it is left out when it was to be
@@ -52,13 +54,15 @@ def named(evidence: Evidence, part: str) -> Counter[int]:
     """
     found: dict[str, Counter[int]] = {"unknown": Counter(), "skipped": Counter()}
     reached: dict[str, int] = {}
-    laid, once_more = set[int](), set[int]()
+    laid, once_more, by_run = set[int](), set[int](), dict[str, set[int]]()
     for entry in evidence.entries:
-        if isinstance(entry, ColumnsPrinted):
+        if isinstance(entry, ColumnsPrinted) and run in (None, entry.run):
             reached[entry.run] = max(reached.get(entry.run, 0), entry.columns.end)
             laid.update(range(entry.columns.first, entry.columns.end))
-        elif isinstance(entry, GapSettled):
-            _decide(entry, max(entry.gap.first, reached.get(entry.run, 0)), laid & once_more, found)
+            by_run.setdefault(entry.run, set()).update(range(entry.columns.first, entry.columns.end))
+        elif isinstance(entry, GapSettled) and run in (None, entry.run):
+            lie = (laid & once_more) | (laid - by_run.get(entry.run, set()))
+            _decide(entry, max(entry.gap.first, reached.get(entry.run, 0)), lie, found)
             once_more.update(range(entry.decision.again.first, entry.decision.again.end))
     return found[part]
 

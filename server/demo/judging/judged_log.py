@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
@@ -49,21 +50,24 @@ def every_column_once(evidence: Evidence) -> list[str]:
 
 
 def views_agree_with_log(evidence: Evidence) -> list[str]:
-    """The runs and their segments, as the API shows them, count what the log says."""
-    laid = set(printed(evidence))
-    unknown = set(named(evidence, "unknown")) - laid
-    skipped = set(named(evidence, "skipped")) - laid - unknown
-    complaints = []
-    held = {column for row in evidence.segments for column in range(row["first_column"], row["end_column"])}
+    """Each run and its segments, as the API shows them, count what the log says."""
+    return [complaint for run in evidence.runs for complaint in _differs_from_log(evidence, run)]
+
+
+def _differs_from_log(evidence: Evidence, run: dict[str, Any]) -> Iterator[str]:
+    laid = set(printed(evidence, run["id"]))
+    unknown = set(named(evidence, "unknown", run["id"])) - laid
+    skipped = set(named(evidence, "skipped", run["id"])) - laid - unknown
+    counted = set(range(run["first_column"], run["end_column"]))
+    rows = [row for row in evidence.segments if row["run"] == run["id"]]
+    held = {column for row in rows for column in range(row["first_column"], row["end_column"])}
     for name, columns in (("printed", laid), ("unknown", unknown), ("skipped", skipped)):
-        found = sum(run[name] for run in evidence.runs), sum(row[name] for row in evidence.segments)
-        said = len(columns & evidence.counted), len(columns & held)
+        found = run[name], sum(row[name] for row in rows)
+        said = len(columns & counted), len(columns & held)
         if found != said:
-            complaints.append(f"{name}: the log says {said}, the runs and their segments {found}")
-    beyond = sum(run["beyond"] for run in evidence.runs)
-    if beyond != (count := len(laid - evidence.counted)):
-        complaints.append(f"beyond the ends of runs: the log says {count}, the runs {beyond}")
-    return complaints
+            yield f"{name} of {run['id']}: the log says {said}, the run and its segments {found}"
+    if run["beyond"] != (count := len(laid - counted)):
+        yield f"beyond the end of {run['id']}: the log says {count}, the run {run['beyond']}"
 
 
 def reported_of_their_segments(evidence: Evidence) -> list[str]:

@@ -107,7 +107,27 @@ def test_only_a_board_that_lost_its_journal_leaves_unnamed_what_it_laid_and_only
 def test_a_view_that_counts_otherwise_is_seen(tmp_path: Path) -> None:
     good = evidence(tmp_path)
     bad = replace(good, runs=[good.runs[0] | {"printed": 23}])
-    assert "printed: the log says (24, 24)" in judge(bad, [judged_log.views_agree_with_log])[0]
+    assert "printed of run: the log says (24, 24)" in judge(bad, [judged_log.views_agree_with_log])[0]
+
+
+def test_what_lies_as_the_run_before_is_not_left_out_of_the_next(tmp_path: Path) -> None:
+    passed = settled(6, GAP[0], GAP[0], END) | {"run": "then"}
+    skipped_of = {"first": 120, "end": END}
+    passed |= {
+        "gap": passed["gap"] | {"first": 120, "unknown_end": 120, "segment": None},
+        "decision": passed["decision"] | {"skipped": skipped_of, "unknown": {"first": 120, "end": 120}},
+    }
+    good = evidence(tmp_path, entries=[*told(), passed])
+    skipped = {"first_column": 120, "end_column": END, "longest_column": END, "skipped": 10, "printed": 0, "unknown": 0}
+    then = good.runs[0] | skipped | {"id": "then"}
+    rows = [good.segments[0] | {"end_column": 120, "printed": 14}, good.segments[0] | skipped | {"run": "then"}]
+    before = good.runs[0] | {"end_column": 120, "beyond": 10, "printed": 14}
+    both = replace(good, runs=[before, then], segments=rows)
+    checks = [judged_log.every_column_once, judged_log.views_agree_with_log, judged_paper.log_agrees_with_paper]
+    assert judge(both, checks) == []
+    as_one_run = [*told(), passed | {"run": "run"}]
+    denied = judge(replace(evidence(tmp_path, entries=as_one_run), runs=[before, then], segments=rows), checks)
+    assert any("skipped of then" in one for one in denied)
 
 
 def test_a_report_that_names_another_segment_is_seen(tmp_path: Path) -> None:
