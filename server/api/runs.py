@@ -119,6 +119,9 @@ class SucceedRun(Successor):
     """A run that follows another, and from when on.
 
     Attributes:
+        id: of the new run.
+        machine, source, policy, segments_per_turn, strips_per_turn: another one than that of the run that it follows.
+        ends_at: its end; that of the run that it follows where it is left out.
         at: an instant; now where it is left out.
         boundary: of what it follows at the first from then on: a ``burst``, a ``strip`` or a ``turn``; or ``laid``, at
             what is laid or in hand. A turn where it is left out, and what is laid where another machine prints on from

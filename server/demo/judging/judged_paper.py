@@ -42,8 +42,9 @@ def dots_are_the_plates(evidence: Evidence) -> list[str]:
 
 
 def differing_dots(evidence: Evidence) -> tuple[list[int], int]:
-    """Columns with other dots than their plate's, and in how many places there are dots and no column."""
-    laid, wrong = evidence.places, []
+    """Columns with other dots than their plate's, and in how many places there are dots and no column. Of two runs that
+    follow each other, either may have laid a column."""
+    laid, differ = evidence.places, dict[tuple[int, int], bool]()
     blank = np.ones(evidence.paper.dots.shape[1], dtype=bool)
     blank[evidence.paper.laid["place"][evidence.paper.laid["column"] == NO_COLUMN]] = False
     for row in evidence.whole_segments:
@@ -53,8 +54,11 @@ def differing_dots(evidence: Evidence) -> tuple[list[int], int]:
             blank[list(places)] = False
             wanted = evidence.plates[row["plate"]].dots[:, np.array(columns) % evidence.profile.columns_per_turn]
             differs = np.any(evidence.paper.dots[:, list(places)] != wanted, axis=0)
-            wrong += [column for column, one in zip(columns, differs, strict=True) if one]
-    return wrong, int(np.any(evidence.paper.dots[:, blank], axis=0).sum())
+            for one, is_wrong in zip(inside, differs.tolist(), strict=True):
+                differ[one] = differ.get(one, True) and is_wrong
+    return [column for (column, _), is_wrong in differ.items() if is_wrong], int(
+        np.any(evidence.paper.dots[:, blank], axis=0).sum()
+    )
 
 
 def _holds(row: dict[str, int], column: int) -> bool:
@@ -111,9 +115,9 @@ def nothing_early(evidence: Evidence) -> list[str]:
 def _early_columns(evidence: Evidence, run: dict[str, Any]) -> float:
     """By how much the earliest column of a run was laid too early."""
     rows = [row for row in evidence.segments if row["run"] == run["id"]]
-    inside = (evidence.paper.laid["column"] >= run["first_column"]) & (
-        evidence.paper.laid["column"] < run["end_column"]
-    )
+    columns = evidence.paper.laid["column"]
+    inside = (columns >= run["first_column"]) & (columns < run["end_column"])
+    inside &= ~np.isin(columns, _of_others(evidence, run["id"]))
     if not rows or not inside.any():
         return -np.inf
     laid = evidence.paper.laid[inside]
@@ -124,6 +128,12 @@ def _early_columns(evidence: Evidence, run: dict[str, Any]) -> float:
     column_s = run["mean_turn_s"] / evidence.profile.columns_per_turn
     early = (instants - ahead - laid["at"]) / column_s
     return float(early.max(initial=-np.inf))
+
+
+def _of_others(evidence: Evidence, run: str) -> list[int]:
+    """Columns that were reported as those of other runs, as of the one before that went on unheard."""
+    entries = (entry for entry in evidence.of(ColumnsPrinted) if entry.run != run)
+    return [column for entry in entries for column in range(entry.columns.first, entry.columns.end)]
 
 
 def _planned(evidence: Evidence, rows: list[dict[str, Any]], bursts: NDArray[np.int64]) -> NDArray[np.float64]:
