@@ -17,6 +17,7 @@ from machines.protocol.recesses import Recess
 from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.commands.end_run import NAMED_ONE_BY_ONE, Boundary, boundary_from
 from scheduling.commands.meanwhile import meanwhile
+from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.plan_run import NOW_MEANS
 from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
 from scheduling.log.events.studio import RunContinued, RunHeld
@@ -258,6 +259,8 @@ def _goes_on(of: _Held, recess: Recess) -> Iterator[str]:
 def _warnings(of: _Held, event: Any, now: datetime) -> Iterator[ChangeWarning]:
     if not isinstance(event, RunHeld):
         return
+    for one in set(event.recesses).difference(recesses_of(of.run)):
+        yield from no_longer_named(of.run, of.machine, one.starts_at, one.ends_at or of.run.ends_at)
     begins = min(one.starts_at for one in event.recesses if one.ends_at is None or one.ends_at > now)
     if of.held.until is not None and of.held.until > begins and begins - now < HEARS_WITHIN:
         said = f"Its board prints on until it is heard again. {of.held.in_words}"

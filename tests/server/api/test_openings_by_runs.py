@@ -146,6 +146,15 @@ def test_what_is_named_by_what_is_printed_before_the_end_is_not_told(furnished: 
     assert act(furnished, "runs/spring", "end", end).status_code == 200
 
 
+def test_a_run_that_is_held_then_is_asked_about(furnished: Caller) -> None:
+    fixed(furnished, HEAD)
+    span = {"at": "2026-03-22T12:00:00Z", "until": "2026-03-22T13:00:00Z"}
+    told = problem(act(furnished, "runs/spring", "hold", span), 409)["warnings"]
+    assert [one["kind"] for one in told] == ["named-by-this"]
+    before = {"at": "2026-03-22T08:00:00Z", "until": "2026-03-22T09:00:00Z"}
+    assert act(furnished, "runs/spring", "hold", before).status_code == 200
+
+
 def test_a_run_that_is_withdrawn_names_nothing_any_more(furnished: Caller) -> None:
     fixed(furnished, THIRD)
     shown = act(furnished, "runs/spring", "withdraw", {}, "?preview=true").json()
