@@ -8,9 +8,10 @@ log, so that the same log gives the same calendar.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import TypeVar
 from uuid import UUID
 
 from machines.protocol.journal_entries import GapSettled
@@ -23,6 +24,7 @@ from scheduling.log.events.studio import (
     HoursSet,
     OpeningCalledOff,
     OpeningFixed,
+    QuietHoursSet,
     RunChanged,
     RunContinued,
     RunEnded,
@@ -35,7 +37,7 @@ from scheduling.log.events.studio import (
     VenueChanged,
 )
 from scheduling.log.models import Event, Machine, Run, Source, Venue
-from scheduling.planning.opening_hours import OpenSpan
+from scheduling.planning.days_spans import DaySpan
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.runs import recesses_of
 from scheduling.queries.venue_context import VenueContext, venue_context
@@ -43,7 +45,10 @@ from scheduling.rendering.plate_store import PlateStore
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
 from scheduling.venues.hours import venue_hours
+from scheduling.venues.quiet import quiet_hours
 from scheduling.venues.service_windows import windows_of
+
+SpanT = TypeVar("SpanT", bound=DaySpan)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +95,7 @@ def venue_calendar(
     entries = [
         *_openings(there, span, names),
         *_hours(venue, names),
+        *_quiet(venue, names),
         *_service(there, place, span, names),
         *_runs(venue, machines, span, names),
         *_supplies(venue, contexts, plates, names),
@@ -128,23 +134,48 @@ def _hours(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
     hours = venue_hours(venue)
     if hours is None:
         return
-    stream = f"venue/{venue.id}"
-    last = _changed([stream], HoursSet)[stream]
-    for one in hours.dates:
-        day = date.fromisoformat(one.date)
+    last = _changed([f"venue/{venue.id}"], HoursSet)[f"venue/{venue.id}"]
+    for day, spans in _differing({one.date: one.open for one in hours.dates}, hours.week.days, venue):
+        times = ", ".join(f"{span.opens}-{span.closes}" for span in spans)
+        title = f"Open {times}: {venue.name}" if times else f"Closed: {venue.name}"
+        other = f"By the clock of {venue.zone}; another {day:%A} has other hours."
+        yield _all_day(uid_of(names, f"hours/{day}"), day, title, other, last)
+
+
+def _quiet(venue: Venue, names: UUID) -> Iterator[CalendarEntry]:
+    """The same of quiet hours."""
+    hours = quiet_hours(venue)
+    if hours is None:
+        return
+    last = _changed([f"venue/{venue.id}"], QuietHoursSet)[f"venue/{venue.id}"]
+    for day, spans in _differing({one.date: one.quiet for one in hours.dates}, hours.week.days, venue):
+        times = ", ".join(f"{span.begins}-{span.ends}" for span in spans)
+        title = f"Quiet {times}: {venue.name}" if times else f"No quiet hours: {venue.name}"
+        held = "In quiet hours strips are not cut, and no idle nozzle is fired." if times else "Strips are cut all day."
+        other = f"By the clock of {venue.zone}; another {day:%A} has other quiet hours."
+        yield _all_day(uid_of(names, f"quiet/{day}"), day, title, f"{held}\n{other}", last)
+
+
+def _differing(
+    dates: Mapping[str, tuple[SpanT, ...]], week: Sequence[tuple[SpanT, ...]], venue: Venue
+) -> Iterator[tuple[date, list[SpanT]]]:
+    for said, spans in dates.items():
+        day = date.fromisoformat(said)
         begins, ends = day_bounds(day, zone(venue.zone))
-        if begins == ends or sorted(one.open, key=_minutes) == sorted(hours.week.days[day.weekday()], key=_minutes):
-            continue
-        spans = ", ".join(f"{span.opens}-{span.closes}" for span in sorted(one.open, key=_minutes))
-        yield CalendarEntry(
-            uid=uid_of(names, f"hours/{one.date}"),
-            starts_at=day,
-            category="hours",
-            title=f"Open {spans}: {venue.name}" if spans else f"Closed: {venue.name}",
-            description=f"By the clock of {venue.zone}; another {day:%A} has other hours.",
-            changed_at=last.at,
-            revision=last.version - 1,
-        )
+        if begins != ends and sorted(spans, key=_minutes) != sorted(week[day.weekday()], key=_minutes):
+            yield day, sorted(spans, key=_minutes)
+
+
+def _all_day(uid: str, day: date, title: str, description: str, last: _Changed) -> CalendarEntry:
+    return CalendarEntry(
+        uid=uid,
+        starts_at=day,
+        category="hours",
+        title=title,
+        description=description,
+        changed_at=last.at,
+        revision=last.version - 1,
+    )
 
 
 def _service(there: VenueContext, place: _Changed, span: CalendarSpan, names: UUID) -> Iterator[CalendarEntry]:
@@ -257,7 +288,7 @@ def _changed(streams: Sequence[str], *kinds: type[StudioEvent]) -> dict[str, _Ch
     return {stream: _Changed(said_at, version) for stream, said_at, version in found}
 
 
-def _minutes(span: OpenSpan) -> tuple[int, int]:
+def _minutes(span: DaySpan) -> tuple[int, int]:
     return span.minutes
 
 

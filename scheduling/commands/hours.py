@@ -74,8 +74,7 @@ def _change(row: Venue, event: Any, now: datetime, version: int, words: Iterator
 
     def in_words() -> Iterator[str]:
         yield from words
-        if isinstance(event, HoursSet):
-            yield CALENDARS
+        yield CALENDARS
         if Machine.objects.filter(venue_id=row.id, retired_at=None).exists():
             yield BOARDS
 

@@ -1,5 +1,9 @@
 """What is left of paper, ink and blade, as the node counts it since each was changed. A count, not a look: a roll that
-was not full, or a change that nobody told, makes it wrong."""
+was not full, or a change that nobody told, makes it wrong.
+
+What idle firing takes is reckoned as if it went on in quiet hours, too, which a board knows of for a few days only:
+there is rather more ink than is counted here. The server's count leaves them out.
+"""
 
 from __future__ import annotations
 

@@ -14,11 +14,12 @@ from machines.recovery import Policy
 from scheduling.calendar.entries import CalendarEntry, CalendarSpan
 from scheduling.calendar.sky_entries import SKY, USUAL_SKY, check_sky
 from scheduling.calendar.venue_calendar import venue_calendar
-from scheduling.log.events.studio import HoursSet, ServiceWindowCalledOff
+from scheduling.log.events.studio import HoursSet, QuietHoursSet, ServiceWindowCalledOff
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Venue
 from scheduling.planning.days_spans import DAYS
 from scheduling.planning.opening_hours import DateHours, Hours, OpenSpan, Week
+from scheduling.planning.quiet_hours import QuietDate, QuietHours, QuietSpan, QuietWeek
 from scheduling.planning.service_windows import Weekly
 from scheduling.queries.runs import venue_place
 from scheduling.rendering.plate_store import PlateStore
@@ -140,6 +141,23 @@ def test_a_date_is_changed_when_the_hours_are() -> None:
     assert [one.starts_at for one in after] == [date(2026, 12, 24), date(2026, 12, 26)]
     assert (before.uid, before.changed_at, before.revision) == (after[0].uid, at(5), 1)
     assert (after[0].changed_at, after[0].revision) == (at(65), 2)
+
+
+def test_a_date_with_other_quiet_hours_says_what_that_means() -> None:
+    say("venue/boathouse", venue())
+    night = (QuietSpan(begins="22:00", ends="07:00"),)
+    early = (QuietSpan(begins="20:00", ends="07:00"),)
+    dates = (
+        QuietDate(date="2026-12-24", quiet=early),
+        QuietDate(date="2026-12-26"),
+        QuietDate(date="2026-12-27", quiet=night),
+    )
+    week = QuietWeek(**dict.fromkeys(DAYS, night))
+    say("venue/boathouse", QuietHoursSet(quiet=QuietHours(week=week, dates=dates)), minutes=5)
+    found = entries()
+    assert [*found] == ["Quiet 20:00-07:00: The Boathouse", "No quiet hours: The Boathouse"]
+    assert "strips are not cut" in found["Quiet 20:00-07:00: The Boathouse"].description
+    assert {one.changed_at for one in found.values()} == {at(5)}
 
 
 def test_two_studios_never_give_the_same_name() -> None:

@@ -20,6 +20,7 @@ from server.api.resources import RESOURCES
 from server.terminal.changing.names import ADDED, CHANGEABLE, kept, plural
 from server.terminal.management.commands.change import KINDS
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_quiet_hours import QUIET
 from tests.server.studio import OPENING, RUN, SERIES, SERVICE_WINDOW, Caller, changed
 
 IDS = {
@@ -172,6 +173,17 @@ def test_hours_are_set_and_the_machine_is_measured(house: Caller, tmp_path: Path
     )
     assert refused("set", "calibration", "wren-1", file, "--reason", "a", "--yes").startswith("no reason is kept")
     assert house.get("machines/wren-1").json()["calibration"]["feed_factor"] == 1.01
+
+
+MEANT = ("--yes", "--accept-warnings")
+
+
+def test_quiet_hours_are_looked_at_and_set_with_a_reason(house: Caller, tmp_path: Path) -> None:
+    (file := tmp_path / "quiet.json").write_text(json.dumps(QUIET))
+    said = dayroll("set", "quiet-hours", "quay", file, "--reason", "somebody sleeps above", *MEANT)
+    assert "it is quiet 22:00 to 07:00 on Mondays" in said and "strips hang together" in said
+    assert said.endswith("quiet-hours of quay: set.\n")
+    assert house.get("venues/quay/history").json()["steps"][-1]["reason"] == "somebody sleeps above"
 
 
 def test_an_opening_is_moved_by_the_local_time(house: Caller) -> None:
