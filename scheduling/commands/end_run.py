@@ -146,19 +146,13 @@ def end_at_column(ending: Ending, end: int, now: datetime, version: int, stores:
         InputError: the machine is on another run by then, or was retired.
     """
     row, stream = ending.run, f"run/{ending.run.id}"
-    event = None
-    if end != row.end_column:
-        event = RunEnded(
-            end_column=end,
-            ends_at=utc(float(ending.timeline.instants(np.array([end]))[0])),
-            segments=tuple(_clipped_anew(ending, end)),
-        )
+    event = None if end == row.end_column else ended_at(ending, end)
     after = foreseen(row, stream, event, now)
     figures = _figures(ending, after, stores)
 
     def recheck() -> None:
         if after.ends_at > row.ends_at:
-            _require_free(row, after.ends_at)
+            _require_free(row, after)
 
     recheck()
     return change_of(
@@ -183,9 +177,27 @@ def _figures(ending: Ending, after: Run, stores: Stores) -> Figures:
     return between if after.end_column >= run.end_column else instead(NOTHING, between)
 
 
-def _require_free(run: Run, ends_at: datetime) -> None:
+def ended_at(ending: Ending, end: int) -> RunEnded:
+    """By what a run ends at a column."""
+    return RunEnded(
+        end_column=end,
+        ends_at=utc(float(ending.timeline.instants(np.array([end]))[0])),
+        segments=tuple(_clipped_anew(ending, end)),
+    )
+
+
+def _next_one(run: Run) -> Run | None:
+    """The first run that goes on counting its columns, perhaps on another machine; None where none does."""
+    return Run.objects.filter(succeeds=run.id, withdrawn_at=None).order_by("first_column").first()
+
+
+def _require_free(run: Run, after: Run) -> None:
     require_in_use(Machine, "machine", run.machine_id)
-    others = runs_standing(run.machine_id).filter(starts_at__gte=run.starts_at, starts_at__lt=ends_at)
+    next_one = _next_one(run)
+    if next_one is not None and after.end_column > next_one.first_column:
+        goes_on = f"run {next_one.id!r} goes on from column {next_one.first_column}"
+        raise InputError("at", goes_on, "withdraw that first, or give an earlier instant")
+    others = runs_standing(run.machine_id).filter(starts_at__gte=run.starts_at, starts_at__lt=after.ends_at)
     if other := others.exclude(id=run.id).order_by("starts_at").first():
         raise InputError(
             "at", f"the machine is on run {other.id!r} from {other.starts_at.isoformat()}", "end it before that begins"
@@ -243,7 +255,7 @@ def _warnings(ending: Ending, after: Run, now: datetime, stores: Stores) -> Iter
     if after.end_column < run.end_column and prints_on:
         said = f"Its board prints by the old plan until it is heard again. {held.in_words}"
         yield ChangeWarning(kind="board-may-print", in_words=said)
-    next_one = Run.objects.filter(id=run.followed_by, withdrawn_at=None).first()
+    next_one = _next_one(run)
     if next_one is not None and after.end_column < next_one.first_column:
         said = f"Run {next_one.id} goes on where it was to end: nothing is printed in between."
         yield ChangeWarning(kind="gap-before-next", in_words=said)

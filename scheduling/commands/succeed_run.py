@@ -27,6 +27,7 @@ from scheduling.commands.end_run import (
     Ending,
     column_at,
     end_at_column,
+    ended_at,
     ending_of,
 )
 from scheduling.commands.handlers import require_new
@@ -103,7 +104,7 @@ def succeed_run(
     checked.see(uploads)
     planned = _planned(meeting, successor, checked)
     ended = end_at_column(meeting.ending, meeting.column, now, version)
-    event = replace(ended.event, followed_by=command.id)
+    event = replace(ended_at(meeting.ending, meeting.column), followed_by=command.id)
     told = Succession(meeting, event, planned, foreseen(row, f"run/{row.id}", event, now), checked, now, uploads)
 
     def recheck() -> None:

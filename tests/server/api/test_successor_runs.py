@@ -221,6 +221,24 @@ def test_to_end_the_first_sooner_leaves_a_gap_and_needs_a_yes(furnished: Caller)
     assert row["followed_by"] is None
 
 
+def test_it_may_be_followed_where_it_ends(furnished: Caller) -> None:
+    later = {"at": "2026-03-23T11:00:00Z", "ends_at": "2026-03-25T12:00:00Z"}
+    before, then = followed(furnished, NOON | later)
+    assert (then["first_column"], then["succeeds"]) == (before["end_column"], "spring")
+    assert before["end_column"] == 3448261
+    assert then["end_column"] > 3448261
+
+
+def test_the_first_is_not_lengthened_into_what_another_machine_goes_on_with(furnished: Caller) -> None:
+    furnished.create("machines", TWIN)
+    followed(furnished, NOON | {"machine": "wren-2"})
+    act(furnished, "end", {"at": "2026-03-21T06:00:00Z"}, query="?accept=true")
+    later = act(furnished, "end", {"at": "2026-03-22T12:00:00Z"}, query="?accept=true")
+    assert "'then' goes on from column 3447720" in problem(later, 422)["detail"]
+    act(furnished, "withdraw", {}, "runs/then", "?accept=true")
+    assert act(furnished, "end", {"at": "2026-03-22T12:00:00Z"}, query="?accept=true").status_code == 200
+
+
 def broken(studio: Caller, node: Caller, clock: HeldClock) -> Any:
     """Two segments lie on the paper; then the machine prints no more, for hours. What it held."""
     studio.create("machines", TWIN)
