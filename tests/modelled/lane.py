@@ -28,6 +28,7 @@ from tests.simulated.served import HOST, Raw
 from tests.simulated.world import World
 
 MACHINE = "m1"
+VENUE = "v1"
 LEAD_S, POLL_AFTER_S, SILENT_AFTER_S = 240.0, 300.0, 900.0
 # A server that is killed is so at one of so many places of the next minutes.
 MOST_PLACES = 6
@@ -92,11 +93,13 @@ class ModelStudio:
         return (409, {}) if word is None else (201, {"id": word.said.id})
 
     def get(self, path: str) -> Any:
-        """The machine."""
+        """The machine, or the venue where it stands."""
         self._require_server()
+        if path.startswith("venues/"):
+            return {"id": VENUE, "zone": "UTC"}
         known = self.server.known
         heard_at = None if known.heard_at is None else format_instant(known.heard_at)
-        return {"accepted_through": known.accepted_through, "last_reported_at": heard_at}
+        return {"accepted_through": known.accepted_through, "last_reported_at": heard_at, "venue": VENUE}
 
     def all(self, path: str) -> list[Any]:
         """The segments of a run, the notices, or what was written down."""
