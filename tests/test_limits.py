@@ -462,6 +462,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.demo.acceptance.SEGMENT_TOLERANCE_S": (0.01, "of a segment's beginning, against skyfield asked directly"),
     "server.demo.kept_changes.HEARS_WITHIN": (timedelta(hours=1), "a board asks again, once it has a network"),
     "server.demo.kept_changes.A_SECOND": (timedelta(seconds=1), "a calendar tells no less"),
+    "server.demo.kept_changes.BESIDE_THE_SEAM": (20, "enough to see that none is missing, doubled or elsewhere"),
     "server.demo.acceptance.WEEKS_AHEAD": (52, "a calendar holds a year of windows"),
     "server.demo.judging.judged_paper.EARLIEST_COLUMNS": (0.55, "a board's clock is surer than half a column"),
     "server.demo.stalls.MATTERS_SHOWN_S": (60.0, "less than the narrowest dot of the demonstration"),

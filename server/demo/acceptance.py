@@ -75,11 +75,12 @@ def every_column_accounted_once(day: StationDay) -> Promise:
 
 
 def _span_by_the_sky(day: StationDay) -> tuple[int, int]:
-    posix = np.array([parse_instant(day.run[name]).timestamp() for name in ("starts_at", "ends_at")])
+    last = day.evidence.runs[-1]
+    posix = np.array([parse_instant(stamp).timestamp() for stamp in (day.run["starts_at"], last["ends_at"])])
     turns = direct_turns(day.station.cycle, posix)
     first, end = turns * day.evidence.profile.columns_per_turn
     # A run that was ended does so at the very instant of a column.
-    return math.ceil(first), round(end) if day.run["ended_at"] else math.ceil(end)
+    return math.ceil(first), round(end) if last["ended_at"] else math.ceil(end)
 
 
 def paper_shows_the_plates(day: StationDay) -> Promise:
@@ -175,11 +176,11 @@ def planned_by_the_sky(day: StationDay) -> Promise:
     turns = direct_turns(day.station.cycle, starts)
     wanted = np.array([row["first_column"] for row in day.evidence.segments]) / day.evidence.profile.columns_per_turn
     worst_s = float(np.abs(turns - wanted).max() * day.run["mean_turn_s"])
-    numbers = [row["number"] for row in day.evidence.segments]
+    numbers = [[row["number"] for row in day.evidence.segments if row["run"] == run["id"]] for run in day.evidence.runs]
     return Promise(
         f"planned-by-the-sky:{day.station.id}",
-        worst_s <= SEGMENT_TOLERANCE_S and numbers == list(range(numbers[0], numbers[-1] + 1)),
-        {"segments": len(numbers), "worst_start_s": round(worst_s, 6)},
+        worst_s <= SEGMENT_TOLERANCE_S and all(one == list(range(one[0], one[-1] + 1)) for one in numbers),
+        {"segments": sum(map(len, numbers)), "worst_start_s": round(worst_s, 6)},
     )
 
 

@@ -78,8 +78,8 @@ def _server_acts(stage: Stage) -> list[Act]:
 
 
 def _acts_of_people(stage: Stage) -> list[Act]:
-    planned, network = scenario.CHANGES, stage.network
-    station = next(one for one in scenario.STATIONS if one.id == planned.station)
+    planned, network, stations = scenario.CHANGES, stage.network, {one.id: one for one in scenario.STATIONS}
+    station, followed = stations[planned.station], stations[planned.follows]
     assert network is not None
 
     def move() -> None:
@@ -87,6 +87,9 @@ def _acts_of_people(stage: Stage) -> list[Act]:
 
     def end() -> None:
         stage.ended = changes.end_run(stage.studio, station.run)
+
+    def follow() -> None:
+        stage.followed = changes.follow_run(stage.studio, followed.run, joins)
 
     def come_back() -> None:
         assert stage.ended is not None
@@ -97,10 +100,11 @@ def _acts_of_people(stage: Stage) -> list[Act]:
         network.come_back()
         stage.network_back_at = utc(stage.clock.now())
 
-    hours = (planned.moved_h, planned.gone_h, planned.ended_h, planned.back_h)
-    moved, gone, ended, back = (stage.begins + timedelta(hours=h) for h in hours)
+    hours = (planned.moved_h, planned.said_h, planned.joins_h, planned.gone_h, planned.ended_h, planned.back_h)
+    moved, said, joins, gone, ended, back = (stage.begins + timedelta(hours=h) for h in hours)
     return [
         Act(moved, "the studio moves the opening at first light by half an hour, and the calendar says so", move),
+        Act(said, f"the studio has another picture follow on {followed.name}, from {joins:%H:%M} UTC on", follow),
         Act(gone, f"the network of {station.name} is gone; it prints on by the work that it holds", network.go),
         Act(ended, f"the studio ends the run of {station.name}, whose board cannot hear of it", end),
         Act(back, f"the network of {station.name} is there again, and its board hears of the end", come_back),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from machines.serialization import parse_instant
+from machines.serialization import format_instant, parse_instant
 from server.demo import scenario
 from server.demo.processes import DemoError, Studio
 
@@ -48,6 +48,19 @@ class Ended:
     at: datetime
 
 
+@dataclass(frozen=True, kw_only=True)
+class Followed:
+    """A run that is followed by another from a column on.
+
+    Attributes:
+        seen: what was told before it was.
+        run: id of the other.
+    """
+
+    seen: dict[str, Any]
+    run: str
+
+
 def move_opening(studio: Studio) -> Moved:
     """The opening of the scenario moves; somebody who has not heard of that tries to name it otherwise."""
     path, moves = f"openings/{scenario.CHANGES.opening}", scenario.CHANGES.moves
@@ -72,6 +85,13 @@ def end_run(studio: Studio, run: str) -> Ended:
     return Ended(seen=seen, said=said, at=parse_instant(said["ended_at"]))
 
 
+def follow_run(studio: Studio, run: str, at: datetime) -> Followed:
+    """Another picture follows on the machine from a column on, without a gap."""
+    order = {"id": f"{run}-north", "source": scenario.CHANGES.source, "at": format_instant(at), "boundary": "burst"}
+    seen, _ = change(studio, "POST", f"runs/{run}", f"runs/{run}/succeed", order)
+    return Followed(seen=seen, run=order["id"])
+
+
 def calendar(studio: Studio, venue: str) -> bytes:
     """A venue's feed, without events of the sky."""
     return studio.raw(f"venues/{venue}/calendar.ics?sky=")
@@ -85,13 +105,14 @@ def change(studio: Studio, method: str, resource: str, path: str, order: Any) ->
     """
     for _ in range(LOOKED_AT_MOST):
         tag = studio.tag(resource)
-        status, seen = studio.call(method, f"{path}?preview=true", order, tag=tag)
+        status, told = studio.call(method, f"{path}?preview=true", order, tag=tag)
         if status != 200:
             break
+        seen = told
         kinds = ",".join(one["kind"] for one in seen["warnings"])
-        status, row = studio.call(method, f"{path}?accept={kinds}" if kinds else path, order, tag=tag)
+        status, told = studio.call(method, f"{path}?accept={kinds}" if kinds else path, order, tag=tag)
         if status == 200:
-            return seen, row
+            return seen, told
         if status not in (409, 412):
             break
-    raise DemoError(f"the server refused {method} {path}: {status}")
+    raise DemoError(f"the server refused {method} {path} with {status}: {told}")

@@ -12,6 +12,7 @@ from machines.protocol.journal_entries import ColumnsPrinted
 from machines.serialization import parse_instant
 from server.demo.acceptance import Promise
 from server.demo.changes import Ended, Moved
+from server.demo.judging.evidence import Evidence
 from server.demo.judging.judged_paper import differing_dots
 from server.demo.scenario import CHANGES
 from server.demo.station_day import StationDay
@@ -20,6 +21,8 @@ from server.demo.station_day import StationDay
 HEARS_WITHIN = timedelta(hours=1)
 # A calendar tells whole seconds.
 A_SECOND = timedelta(seconds=1)
+# On both sides of where a run is followed by another, so many columns are looked at one by one.
+BESIDE_THE_SEAM = 20
 
 
 def opening_moved(moved: Moved) -> Promise:
@@ -84,3 +87,50 @@ def ended_while_offline(day: StationDay, ended: Ended, network_back: datetime) -
             "warned_of": [one["kind"] for one in ended.seen["warnings"]],
         },
     )
+
+
+def followed_without_a_seam(day: StationDay) -> Promise:
+    """Where a run is followed by another, the paper has the columns side by side, each once, those before of the one's
+    plate and those after of the other's, which has another picture."""
+    if len(day.evidence.runs) != 2:
+        return Promise(f"followed-without-a-seam:{day.station.id}", False, {"runs": len(day.evidence.runs)})
+    before, after = day.evidence.runs
+    seam, places = after["first_column"], day.evidence.places
+    beside = range(seam - BESIDE_THE_SEAM, seam + BESIDE_THE_SEAM)
+    at_seam = [places.get(column, []) for column in beside]
+    is_side_by_side = all(len(one) == 1 for one in at_seam) and bool(np.all(np.diff([one[0] for one in at_seam]) == 1))
+    told = day.evidence.of(ColumnsPrinted)
+    elsewhere = sum(max(0, one.columns.end - seam) for one in told if one.run == before["id"])
+    elsewhere += sum(max(0, seam - one.columns.first) for one in told if one.run == after["id"])
+    others, wrong = _of_the_other_picture(day.evidence, before["id"], after["id"])
+    return Promise(
+        f"followed-without-a-seam:{day.station.id}",
+        before["end_column"] == seam
+        and (before["followed_by"], after["succeeds"]) == (after["id"], before["id"])
+        and is_side_by_side
+        and elsewhere == 0
+        and wrong == 0 < others,
+        {
+            "seam_at_column": seam,
+            "columns_side_by_side": len(at_seam) if is_side_by_side else 0,
+            "told_of_the_wrong_run": elsewhere,
+            "columns_after_it": sum(column >= seam for column in places),
+            "of_these_other_than_the_picture_before": others,
+            "other_than_their_own_plate": wrong,
+        },
+    )
+
+
+def _of_the_other_picture(evidence: Evidence, before: str, after: str) -> tuple[int, int]:
+    """Of the columns of the run that follows, how many have other dots than the picture before would have there, and
+    how many others than their own plate."""
+    last = next(row["plate"] for row in reversed(evidence.segments) if row["run"] == before)
+    others = wrong = 0
+    for row in (row for row in evidence.segments if row["run"] == after):
+        columns = [one for one in range(row["first_column"], row["end_column"]) if one in evidence.places]
+        turned = np.array(columns, dtype=np.int64) % evidence.profile.columns_per_turn
+        dots = evidence.paper.dots[:, [evidence.places[one][0] for one in columns]]
+        own, other = evidence.plates[row["plate"]].dots, evidence.plates[last].dots
+        wrong += int(np.any(dots != own[:, turned], axis=0).sum())
+        others += int(np.any(dots != other[:, turned], axis=0).sum())
+    return others, wrong

@@ -23,7 +23,10 @@ from server.demo.views import view
 
 def read_all(stage: Stage) -> list[StationDay]:
     """What can be known from outside, after the nodes have ended."""
-    return [read_day(stage.studio, station, stage.folder / station.id) for station in scenario.STATIONS]
+    return [
+        read_day(stage.studio, station, stage.folder / station.id, stage.runs_of(station))
+        for station in scenario.STATIONS
+    ]
 
 
 def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
@@ -55,10 +58,11 @@ def measure(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
 def _changes(stage: Stage, everyone: list[StationDay]) -> list[Promise]:
     """What people said otherwise while the day passed."""
     assert stage.moved is not None and stage.ended is not None
-    changed = next(day for day in everyone if day.station.id == scenario.CHANGES.station)
+    days = {day.station.id: day for day in everyone}
     return [
         kept_changes.opening_moved(stage.moved),
-        kept_changes.ended_while_offline(changed, stage.ended, stage.network_back_at),
+        kept_changes.ended_while_offline(days[scenario.CHANGES.station], stage.ended, stage.network_back_at),
+        kept_changes.followed_without_a_seam(days[scenario.CHANGES.follows]),
     ]
 
 

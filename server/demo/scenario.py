@@ -147,6 +147,10 @@ SOURCES: dict[str, dict[str, Any]] = {
             "sky_ink": 0.3,
         },
     },
+    "northern-stars": {
+        "name": "The stars of the north",
+        "picture": {"kind": "stars", "south_degrees": -10.0, "north_degrees": 80.0},
+    },
 }
 
 
@@ -249,6 +253,8 @@ class Changes:
         opening, moves, moved_h: which opening moves, what of its anchor changes, and when.
         later: by how much later its doors open then.
         station, gone_h, ended_h, back_h: whose network goes and comes back, and when its run is ended meanwhile.
+        follows, source, said_h, joins_h: whose run another one follows, of which picture, when that is said, and from
+            when on.
     """
 
     opening: str
@@ -259,6 +265,10 @@ class Changes:
     gone_h: float
     ended_h: float
     back_h: float
+    follows: str
+    source: str
+    said_h: float
+    joins_h: float
 
 
 CHANGES = Changes(
@@ -270,6 +280,10 @@ CHANGES = Changes(
     gone_h=21.1,
     ended_h=21.5,
     back_h=22.4,
+    follows="lantern-1",
+    source="northern-stars",
+    said_h=12.5,
+    joins_h=22.0,
 )
 
 OPENINGS: dict[str, dict[str, Any]] = {

@@ -29,7 +29,7 @@ class Stage:
         shares: of a core that were to be had, one for each look while the day passed.
         network: of the station that loses it.
         network_back_at: when it came back.
-        moved, ended: the opening and the run that were changed, once they were.
+        moved, ended, followed: the opening and the runs that were changed, once they were.
     """
 
     folder: Path
@@ -46,6 +46,12 @@ class Stage:
     network_back_at: datetime = scenario.CLOCK_BEGINS
     moved: changes.Moved | None = None
     ended: changes.Ended | None = None
+    followed: changes.Followed | None = None
+
+    def runs_of(self, station: scenario.Station) -> list[str]:
+        """Ids of a station's runs, in order."""
+        is_followed = self.followed is not None and station.id == scenario.CHANGES.follows
+        return [station.run, *([self.followed.run] if is_followed and self.followed else [])]
 
     def say(self, words: str) -> None:
         """A line of the story, with the clock's time."""

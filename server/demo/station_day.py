@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -28,21 +29,21 @@ class StationDay:
 
     @property
     def run(self) -> dict[str, Any]:
-        """Its run as the API shows it."""
+        """Its run as the API shows it; the first of them, where another followed."""
         return self.evidence.runs[0]
 
     @property
     def span(self) -> tuple[int, int]:
-        """First running column of the run, and its end."""
-        return self.run["first_column"], self.run["end_column"]
+        """First running column of the run, and its end; that of the last, where others followed."""
+        return self.run["first_column"], self.evidence.runs[-1]["end_column"]
 
 
-def read_day(studio: Studio, station: Station, home: Path) -> StationDay:
-    """Read everything of a station, after its node has ended; ``home`` is the node's folder."""
+def read_day(studio: Studio, station: Station, home: Path, runs: Sequence[str]) -> StationDay:
+    """Read everything of a station and its runs, after its node has ended; ``home`` is the node's folder."""
     profile, folder = Profile.from_json(PROFILES[station.profile]), home / "paper"
     paper = replace(read_paper(folder), dots=read_picture(folder / "paper.png", profile))
     journal = home / "journal.sqlite3"
-    found = gather(studio, station.id, [station.run], profile=profile, paper=paper, journal=journal)
+    found = gather(studio, station.id, runs, profile=profile, paper=paper, journal=journal)
     return StationDay(station, found)
 
 

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
 from machines.serialization import format_instant
@@ -163,15 +164,23 @@ def _progress(stage: Stage, now: datetime, ends: datetime) -> str:
 def _columns(stage: Stage) -> str:
     """How many columns the server knows to be on each paper; nothing while it is dead."""
     try:
-        runs = {s.name: stage.studio.get(f"runs/{s.run}") for s in scenario.STATIONS}
+        runs = {s.name: _rows(stage, s) for s in scenario.STATIONS}
     except Exception:  # noqa: BLE001 - a dead server is part of the story
         return "(no server)"
-    return "  ".join(f"{name} {row['printed']}/{row['end_column'] - row['first_column']}" for name, row in runs.items())
+    return "  ".join(
+        f"{name} {sum(row['printed'] for row in rows)}/{rows[-1]['end_column'] - rows[0]['first_column']}"
+        for name, rows in runs.items()
+    )
+
+
+def _rows(stage: Stage, station: scenario.Station) -> list[dict[str, Any]]:
+    """A station's runs, in order."""
+    return [stage.studio.get(f"runs/{run}") for run in stage.runs_of(station)]
 
 
 def _wait_until_accounted(stage: Stage) -> None:
     def accounted() -> bool:
-        rows = [stage.studio.get(f"runs/{s.run}") for s in scenario.STATIONS]
+        rows = [row for station in scenario.STATIONS for row in _rows(stage, station)]
         return all(r["printed"] + r["skipped"] + r["unknown"] == r["end_column"] - r["first_column"] for r in rows)
 
     _wait(stage, accounted, "not every column was accounted for")

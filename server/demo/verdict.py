@@ -18,6 +18,7 @@ IN_TIME = (
     "knife-follows-the-paper:",
     "nothing-lost:",
     "ended-while-offline:",
+    "followed-without-a-seam:",
 )
 
 
