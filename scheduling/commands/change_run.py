@@ -122,7 +122,7 @@ def _changed(row: Run, command: PlanRun, now: datetime, version: int, stores: St
         _require_not_begun(row, now, "")
         checked.recheck()
 
-    moved = RunMovedAway(run=row.id, first_column=row.first_column)
+    moved = RunMovedAway(run=row.id, first_column=row.first_column, formed=changing.after.formed)
     also = (Told(stream=f"machine/{machine.id}", version=moved_version, event=moved),) if changing.is_moved else ()
     return change_of(
         row,

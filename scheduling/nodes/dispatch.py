@@ -101,7 +101,7 @@ def _ended(machine: Machine) -> tuple[RunEnd, ...]:
     )
     condition = f"machine_id = %s AND {SAID_ANEW} {newest}"
     rows: list[Run] = table(Run, DEFAULT_DB_ALIAS).where(condition, machine.id)
-    of_others = [RunEnd(run=run, end_column=first) for run, first in machine.moved_away]
+    of_others = [RunEnd(run=run, end_column=first, formed=formed) for run, first, formed in machine.moved_away]
     own = [
         RunEnd(
             run=row.id,

@@ -41,7 +41,7 @@ def is_earlier(run: Run, machine: Machine, status: Status | None) -> bool:
 
 def was_here(run: str, machine: Machine) -> bool:
     """Whether a run was moved from a machine to another, so that its board may tell of it yet."""
-    return any(moved == run for moved, _ in machine.moved_away)
+    return any(moved == run for moved, *_ in machine.moved_away)
 
 
 def of_earlier_plan(told: ToldEntry, entry: Entry) -> Iterator[Event]:

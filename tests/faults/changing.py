@@ -23,7 +23,9 @@ DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sun
 # With these a run ends before it was to, or stands still: who forgets that knows nothing of what was said after it.
 TAKE_BACK = ("ended", "withdrawn", "ended-and-on", "held", "succeeded")
 # Nor is a run planned by what a server then forgets, as its board would have printed by that.
-NOT_FORGOTTEN = (*TAKE_BACK, "revised")
+NOT_FORGOTTEN = (*TAKE_BACK, "revised", "lengthened")
+# By so many hours a run that goes on longer than was planned does at most.
+LONGER_H = 0.3
 # By so much the hours of two machines on one server differ at most.
 APART_H = 0.3
 # Answers to something that cannot be said so; any other to what is said here is a defect.
@@ -208,6 +210,19 @@ def _ended_and_on(stage: Stage, dice: Random) -> None:
     stage.pending.append(go_on)
 
 
+def _lengthened(stage: Stage, dice: Random) -> None:
+    """A run goes on longer than was ever planned, where its machine is free; and perhaps shorter again, and longer."""
+    run = dice.choice(stage.runs)
+    for _ in range(dice.choice((1, 1, 2))):
+        status, row = stage.lane.studio.call("GET", f"runs/{run}")
+        if status != 200:  # a server that was put back does not know it yet
+            return
+        longer = timedelta(hours=dice.uniform(0.02, LONGER_H / 2))
+        _act(stage, run, "end", {"at": format_instant(parse_instant(row["ends_at"]) + longer)})
+        if dice.random() < 0.3:
+            _act(stage, run, "end", {"boundary": "strip"})
+
+
 def _withdrawn(stage: Stage, dice: Random) -> None:
     """A run is taken back, twice for good measure; one that has begun is not."""
     run = dice.choice(stage.runs)
@@ -291,6 +306,7 @@ CHANGES: dict[str, Callable[[Stage, Random], None]] = {
     "revised": _revised,
     "held": _held,
     "succeeded": _succeeded,
+    "lengthened": _lengthened,
 }
 # With these, and in this order, dice chose before there were more: seeds that they chose for mean what they did.
 FIRST_CHANGES = ("ended", "withdrawn", "hours", "opening", "window", "planned-again", "calibrated")

@@ -283,3 +283,27 @@ def test_a_run_is_lengthened_while_it_is_printed(house: House) -> None:
     assert row["end_column"] > before
     assert house.board.laid() == columns(row)
     settled_in_the_end(house)
+
+
+def test_a_run_that_is_moved_before_another_comes_first(house: House) -> None:
+    """Its board holds the other already, and waits for it."""
+    house.plan("first", 5.0, 1.0)
+    house.plan("second", 7.0, 1.0)
+    house.go_on(0.5)
+    house.change("second", span(1.0, 1.0))
+    house.go_on(7.0)
+    assert house.board.laid() == columns(house.row("second")) + columns(house.row("first"))
+    settled_in_the_end(house)
+
+
+def test_a_run_that_is_put_off_is_not_passed_over_for_the_next(house: House) -> None:
+    house.plan("first", 1.0, 1.0)
+    house.plan("second", 5.0, 1.0)
+    house.go_on(0.5)
+    house.change("first", span(3.0, 1.0))
+    house.go_on_alone(1.0)  # it prints by the plan before
+    laid = len(house.board.laid())
+    assert laid > 3
+    house.go_on(6.0)
+    assert house.board.laid()[laid:] == columns(house.row("first")) + columns(house.row("second"))
+    settled_in_the_end(house)

@@ -73,6 +73,8 @@ def _end(db: sqlite3.Connection, work: Work) -> None:
     ends = {run.id: end for run in held if (end := end_said(run, work)) is not None}
     if following is not None:
         following = replace(following, run=_shorter(following.run, ends))
+    if work.run is not None and work.run.id == now.run.id and work.run.formed > now.run.formed:
+        following = None  # what the run is now comes before it
     then = replace(now, run=_shorter(now.run, ends), following=following)
     if then == now:
         return
@@ -146,12 +148,23 @@ def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
         return False
     if work.run is not None and work.run.id == now.run.id:
         return work.run.formed > now.run.formed and state.run == now.run.id and _is_untold(db, now.run.id)
-    if state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id)):
+    is_on_it = state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id))
+    if is_on_it and not _comes_first(db, work, now.run, state):
         return True
     if work.run is None:
         return False
     row = db.execute("SELECT next_column FROM left_run WHERE run = ?", (work.run.id,)).fetchone()
     return row is not None and bool(row[0] >= work.run.end_column)
+
+
+def _comes_first(db: sqlite3.Connection, work: Work, held: RunWork, state: State) -> bool:
+    """Whether what is offered begins before a run that is held, of which nothing was laid: it was planned, or moved
+    there, after that was fetched."""
+    row = db.execute("SELECT body FROM segment WHERE run = ? ORDER BY first_column LIMIT 1", (held.id,)).fetchone()
+    if row is None or not work.segments or state.next_column > held.first_column or _is_in_hand(db, held.id):
+        return False
+    first: SegmentWork = read_document(row[0], SegmentWork)
+    return work.segments[0].knots[0] < first.knots[0]
 
 
 def _is_in_hand(db: sqlite3.Connection, run: str) -> bool:

@@ -328,12 +328,14 @@ class RunMovedAway:
     Attributes:
         run: id.
         first_column: that the run began with here.
+        formed: revision of the run since which it is another machine's.
         remark: digest of why, see `scheduling.log.remarks`.
     """
 
     stream: ClassVar[str] = "machine"
     run: str
     first_column: int
+    formed: int
     remark: str | None = None
 
 

@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
                 ('calibration', scheduling.log.fields.CanonicalJSON(help_text='a machines.model.calibration.Calibration; null while nobody measured', null=True)),
                 ('refused_since', models.DateTimeField(help_text='since when its reports are refused', null=True)),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
-                ('moved_away', scheduling.log.fields.CanonicalJSON(default=list, help_text='[run, first column] of the newest runs that were moved to other machines')),
+                ('moved_away', scheduling.log.fields.CanonicalJSON(default=list, help_text='[run, first column, formed] of the newest runs that were moved to other machines')),
             ],
             options={
                 'abstract': False,

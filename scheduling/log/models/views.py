@@ -101,7 +101,7 @@ class Machine(Folded):
     refused_since = models.DateTimeField(null=True, help_text="since when its reports are refused")
     retired_at = models.DateTimeField(null=True, help_text="null while it is used")
     moved_away = CanonicalJSON(
-        default=list, help_text="[run, first column] of the newest runs that were moved to other machines"
+        default=list, help_text="[run, first column, formed] of the newest runs that were moved to other machines"
     )
 
 

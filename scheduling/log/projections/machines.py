@@ -165,7 +165,7 @@ def run_moved_away(rows: Rows, fact: Recorded, event: RunMovedAway) -> None:
     """Its board may hold it yet, and tell of it."""
     if (machine := rows.change(Machine, fact.subject)) is not None:
         others = [one for one in machine.moved_away if one[0] != event.run]
-        machine.moved_away = [*others, [event.run, event.first_column]][-MOST_MOVED_AWAY:]
+        machine.moved_away = [*others, [event.run, event.first_column, event.formed]][-MOST_MOVED_AWAY:]
 
 
 def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:

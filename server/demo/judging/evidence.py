@@ -18,6 +18,8 @@ from machines.serialization import parse_instant, structure
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.sky.zones import zone
 
+# Of no run that is, though of the paper some of it.
+NOT_COUNTED = ("entry-set-aside", "entry-told-twice", "printed-by-earlier-plan")
 NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) if field.name == "kind"}
 EntryT = TypeVar("EntryT", bound=Entry)
 
@@ -166,6 +168,6 @@ def as_told(facts: list[dict[str, Any]], *, set_aside: bool = False) -> list[dic
             told.append(fact["data"])
         elif fact["kind"] == "entry-read-in-part":
             told[-1] = fact["data"]["entry"]
-        elif fact["kind"] in ("entry-set-aside", "entry-told-twice") and set_aside:
+        elif fact["kind"] in NOT_COUNTED and set_aside:
             told.append(fact["data"]["entry"])
     return told

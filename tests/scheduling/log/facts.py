@@ -488,6 +488,6 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("run/spring", RunWithdrawn()),
     ("machine/left", PrintedThoughWithdrawn(run="spring", columns=30)),
     ("run/spring", run_changed(strips_per_turn=4)),
-    ("machine/left", RunMovedAway(run="spring", first_column=0)),
+    ("machine/left", RunMovedAway(run="spring", first_column=0, formed=2)),
     ("machine/left", by_earlier_plan(15)),
 )

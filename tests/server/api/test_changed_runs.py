@@ -297,7 +297,7 @@ def test_a_board_whose_run_was_moved_lets_go_of_it_and_may_tell_of_it_yet(
     jobs.extend()
     after = Work.from_json(node.get("node/work?horizon=P7D", HTTP_IF_NONE_MATCH=tag).json())
     assert after.run is None
-    assert [(one.run, one.end_column) for one in after.ended] == [("spring", held.run.first_column)]
+    assert [(one.run, one.end_column, one.formed) for one in after.ended] == [("spring", held.run.first_column, 2)]
     clock.at = datetime(2026, 3, 20, 16, tzinfo=UTC)
     cut = {"kind": "strip-cut", "seq": 2, "at": "2026-03-20T15:00:00Z", "run": "spring", "boundary": 3447270}
     tell(node, printed(held, 1), cut | {"paper_position": 0, "made": True}, status=HELD)

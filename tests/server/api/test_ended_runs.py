@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -17,7 +18,7 @@ from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.commands.changes import make
 from scheduling.commands.end_run import end_run
-from scheduling.log.models import Event, Notice, Run, Segment
+from scheduling.log.models import Event, Machine, Notice, PrintedStretch, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import stream_version
 from server import jobs
@@ -31,6 +32,11 @@ LATER = {"at": "2026-03-21T12:00:00Z"}
 
 def act(caller: Caller, name: str, body: Any, path: str = PATH, query: str = "") -> HttpResponse:
     return caller.post(f"{path}/{name}{query}", body, HTTP_IF_MATCH=caller.get(path).headers["ETag"])
+
+
+def patch(caller: Caller, path: str, body: Any) -> HttpResponse:
+    said = {"data": json.dumps(body), "content_type": "application/json"}
+    return caller.other("PATCH", f"{path}?accept=true", **said, HTTP_IF_MATCH=caller.get(path).headers["ETag"])
 
 
 def end(caller: Caller, body: Any, query: str = "") -> HttpResponse:
@@ -189,10 +195,15 @@ ACTS = st.lists(
         st.tuples(st.just("withdraw"), st.integers(0, 2), st.just(0)),
         st.tuples(st.just("plan"), st.integers(0, 2), st.integers(0, 60)),
         st.tuples(st.just("end"), st.integers(0, 2), st.integers(7, 90)),
+        st.tuples(st.just("change"), st.integers(0, 2), st.integers(0, 60)),
+        st.tuples(st.just("lengthen"), st.integers(0, 2), st.integers(7, 120)),
         st.tuples(st.just("tell"), st.integers(0, 3), st.just(0)),
     ),
     max_size=8,
 )
+
+
+FOLDED = (Run, Segment, PrintedStretch, Machine, Notice)
 
 
 class _Undone(Exception):
@@ -212,9 +223,9 @@ def test_after_any_changes_each_column_is_of_one_run_and_views_fold_alike(
             assert all(end <= first for (_, end), (first, _) in pairwise(spans))
             for row in rows:
                 _holds_together(row)
-            live = [list(model.objects.order_by("pk").values()) for model in (Run, Segment)]
+            live = [list(model.objects.order_by("pk").values()) for model in FOLDED]
             rebuild()
-            assert [list(model.objects.order_by("pk").values()) for model in (Run, Segment)] == live
+            assert [list(model.objects.order_by("pk").values()) for model in FOLDED] == live
             raise _Undone
     except _Undone:
         clock.at = datetime(2026, 3, 20, 6, tzinfo=UTC)
@@ -224,7 +235,7 @@ def _change(studio: Caller, node: Caller, clock: HeldClock, acts: list[tuple[str
     held, seq = work(node), 0
     for name, number, hours in acts:
         run = f"runs/{'spring' if number == 0 else f'run-{number}'}"
-        at = datetime.fromtimestamp(datetime(2026, 3, 20, 12, tzinfo=UTC).timestamp() + 3600 * hours, UTC).isoformat()
+        at = _at(hours)
         if name == "plan":
             studio.post("runs", RUN | {"id": run[5:], "starts_at": at})
             jobs.extend()
@@ -232,9 +243,19 @@ def _change(studio: Caller, node: Caller, clock: HeldClock, acts: list[tuple[str
             clock.at = max(clock.at, held.segments[seq].knots[-1])
             seq += 1
             tell(node, printed(held, seq))
+        elif studio.get(run).status_code == 200 and name in ("change", "lengthen"):
+            body: dict[str, Any] = {"ends_at": at}
+            if name == "change":
+                body = {"starts_at": at, "ends_at": _at(hours + 18), "segments_per_turn": 12 + hours % 13}
+            patch(studio, run, body)
+            jobs.extend()
         elif studio.get(run).status_code == 200:
             act(studio, name, {"at": at} if name == "end" else {}, run, "?accept=true")
             jobs.extend()
+
+
+def _at(hours: int) -> str:
+    return (datetime(2026, 3, 20, 12, tzinfo=UTC) + timedelta(hours=hours)).isoformat()
 
 
 def _holds_together(row: Run) -> None:
