@@ -136,6 +136,7 @@ def test_a_preview_of_what_is_so_already_is_empty(quay: Caller) -> None:
         "fields": [],
         "in_words": [],
         "warnings": [],
+        "figures": None,
     }
 
 

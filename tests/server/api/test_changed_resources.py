@@ -123,7 +123,7 @@ def test_a_preview_writes_nothing_and_says_what_would_be(caller: Caller, case: C
     ended = act(caller, case.path, case.act, query="?preview=true").json()
     assert ended["fields"] and ended["in_words"]
     nothing = patch(caller, case.path, {}, "?preview=true").json()
-    assert nothing == {"fields": [], "in_words": [], "warnings": []}
+    assert nothing == {"fields": [], "in_words": [], "warnings": [], "figures": None}
     assert (caller.get(case.path).content, Event.objects.count()) == (before, events)
 
 
