@@ -5,6 +5,7 @@ Bodies are described by the very dataclasses that they are read as, so the descr
 
 from __future__ import annotations
 
+from dataclasses import is_dataclass
 from typing import Any, get_args, get_origin
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
@@ -42,16 +43,18 @@ from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
 from server.api.proofs import Seam
-from server.api.runs import EndRun, SucceedRun
+from server.api.runs import ContinueRun, EndRun, Held, HoldRun, SucceedRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
 from server.api.venues import SetHours, SetQuietHours
 
 READ = (
     *get_args(handlers.Command),
     CallOff,
+    ContinueRun,
     Decide,
     EndRun,
     Enrol,
+    HoldRun,
     Reason,
     Reports,
     SetHours,
@@ -88,6 +91,7 @@ SHOWN = (
     Boards,
     CodeKnown,
     Preview,
+    Held,
     History,
     Versions,
     BoardKnows,
@@ -168,9 +172,10 @@ def ordered_with(view: Any) -> dict[str, OpenApiParameter]:
 
 
 def refer(dataclass: Any) -> dict[str, Any]:
-    """A reference to the schema of a dataclass, or to those of a union; what a list of texts or numbers is."""
-    if get_origin(dataclass) is list:
-        return TypeAdapter(dataclass).json_schema(ref_template=REFERENCE)
+    """A reference to the schema of a dataclass, or to those of a union; several of one, or of texts, are an array."""
+    if get_origin(dataclass) in (list, tuple):
+        one = get_args(dataclass)[0]
+        return {"type": "array", "items": refer(one) if is_dataclass(one) else TypeAdapter(one).json_schema()}
     members = [part for part in get_args(dataclass) or (dataclass,) if part is not type(None)]
     references: list[dict[str, Any]] = [{"$ref": REFERENCE.format(model=part.__name__)} for part in members]
     if type(None) in get_args(dataclass):
