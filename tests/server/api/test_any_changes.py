@@ -18,8 +18,18 @@ from machines.serialization import format_instant, parse_instant
 from scheduling.log.rebuilding.rebuild import rebuild
 from server import jobs
 from server.api.resources import RESOURCES
-from tests.server.api.test_opening_series import SUNDAYS
-from tests.server.studio import BEGINS, FAR_VENUE, MACHINE, PROFILE, SERVICE_WINDOW, SOURCE, Caller, HeldClock, changed
+from tests.server.studio import (
+    BEGINS,
+    FAR_VENUE,
+    MACHINE,
+    PROFILE,
+    SERIES,
+    SERVICE_WINDOW,
+    SOURCE,
+    Caller,
+    HeldClock,
+    changed,
+)
 
 CHANGEABLE = {
     one.name if one.name.endswith("series") else f"{one.name}s": one for one in RESOURCES if one.changeable is not None
@@ -109,7 +119,7 @@ def quay(furnished: Caller) -> Caller:
     furnished.create("sources", SOURCE | {"id": "sea", "name": "Sea"})
     furnished.create("machines", MACHINE | {"id": "wren-2", "name": "Wren 2"})
     furnished.create("service-windows", SERVICE_WINDOW)
-    furnished.create("opening-series", SUNDAYS)
+    furnished.create("opening-series", SERIES)
     later = {"id": "later", "starts_at": "2026-03-24T00:00:00Z", "ends_at": "2026-03-26T00:00:00Z"}
     furnished.create("runs", {**run_of(furnished), **later})
     jobs.extend()
