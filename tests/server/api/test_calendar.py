@@ -108,7 +108,7 @@ def test_dates_with_other_hours_are_whole_days(quay: Caller) -> None:
         {"date": "2026-04-09", "open": []},  # a Thursday, closed as any
         {"date": "2031-01-01", "open": []},
     ]
-    quay.put("venues/quay/hours", {"week": every, "dates": dates})
+    quay.put("venues/quay/hours?accept=true", {"week": every, "dates": dates})
     assert starts(FEED, "hours") == {
         "Closed: Quay House": date(2026, 3, 31),
         "Open 10:00-12:00, 20:00-23:00: Quay House": date(2026, 4, 8),
@@ -342,7 +342,7 @@ def test_other_hours_are_another_calendar(quay: Caller) -> None:
     tags = [fetch()["ETag"]]
     for spans in ([], [{"opens": "10:00", "closes": "14:00"}]):
         hours = {"week": {"friday": [{"opens": "10:00", "closes": "18:00"}]}}
-        quay.put("venues/quay/hours", hours | {"dates": [{"date": "2026-04-03", "open": spans}]})
+        quay.put("venues/quay/hours?accept=true", hours | {"dates": [{"date": "2026-04-03", "open": spans}]})
         tags.append(fetch()["ETag"])
     assert len(set(tags)) == 3
     (found,) = events(NO_SKY, "hours")
@@ -357,7 +357,7 @@ def test_what_changes_while_it_is_read_is_in_the_next(quay: Caller, monkeypatch:
         row = get_object_or_404(*asked, **named)
         monkeypatch.setattr(server.api.calendar, "get_object_or_404", get_object_or_404)
         closed = {"week": {"monday": [{"opens": "10:00", "closes": "18:00"}]}, "dates": [{"date": "2026-03-23"}]}
-        assert quay.put("venues/quay/hours", closed).status_code == 200
+        assert quay.put("venues/quay/hours?accept=true", closed).status_code == 200
         return row
 
     monkeypatch.setattr(server.api.calendar, "get_object_or_404", other_hours_meanwhile)

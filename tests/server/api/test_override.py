@@ -67,7 +67,7 @@ def silent(node: Caller, furnished: Caller, clock: HeldClock) -> Caller:
 @pytest.fixture
 def replaying(node: Caller, furnished: Caller, clock: HeldClock) -> Caller:
     """The node prints late what it missed."""
-    furnished.put("venues/quay/hours", HOURS)
+    furnished.put("venues/quay/hours?accept=true", HOURS)
     work = work_of(node)
     clock.at += timedelta(hours=9)
     report(node, settled(work, 1, clock.at, Rule(kind="replay")))
@@ -180,7 +180,7 @@ def test_only_the_studio_decides(silent: Caller, node: Caller) -> None:
     ],
 )
 def test_runs_are_planned_with_each_policy_and_show_it(furnished: Caller, node: Caller, policy: dict[str, Any]) -> None:
-    furnished.put("venues/quay/hours", HOURS)
+    furnished.put("venues/quay/hours?accept=true", HOURS)
     spans = {"starts_at": "2026-03-24T12:00:00Z", "ends_at": "2026-03-25T12:00:00Z"}
     run = furnished.create("runs", RUN | spans | {"id": "next", "policy": policy})
     assert structure(run["policy"], Policy) == structure(policy, Policy)
