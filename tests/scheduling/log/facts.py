@@ -438,6 +438,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("machine/left", machine()),
     ("machine/left", NodeEnrolled(epoch=1)),
     ("run/spring", run()),
+    ("run/spring", run_changed(strips_per_turn=4)),
     ("run/spring", segments(0, 1)),
     ("machine/left", started(1, unplanned=True)),
     ("machine/left", armed(2)),
@@ -487,7 +488,6 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("run/spring", RunContinued(recesses=(Recess(starts_at=NOW, ends_at=at(60)),))),
     ("run/spring", RunWithdrawn()),
     ("machine/left", PrintedThoughWithdrawn(run="spring", columns=30)),
-    ("run/spring", run_changed(strips_per_turn=4)),
     ("machine/left", RunMovedAway(run="spring", first_column=0, formed=2)),
     ("machine/left", by_earlier_plan(15)),
 )
