@@ -12,6 +12,7 @@ def pinned(scenario: Scenario) -> str:
     """Letters of what a scenario is. A field that is as it is where nobody says otherwise is left out, so that a new
     one changes nothing of old scenarios."""
     said = {one.name: getattr(scenario, one.name) for one in fields(scenario) if one.name != "seed"}
+    said["neighbours"] = tuple(map(pinned, scenario.neighbours))
     defaults = {one.name: one.default for one in fields(scenario) if one.default is not MISSING}
     told = [f"{name}={value!r}" for name, value in said.items() if name not in defaults or value != defaults[name]]
     return sha256(" ".join(told).encode()).hexdigest()[:12]

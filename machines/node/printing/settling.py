@@ -138,6 +138,7 @@ class Settling:
             state, unknown_end = read_state(db), order_log.unknown_end(db)
             left, before = order_log.left_run(db, work.run.id), order_log.laid_before(db, work)
             unknown_paper = takeover.paper_unknown(db, paper_end)
+            goes_on = state.run != work.run.id and takeover.goes_beyond(db, state.run)
             fed = unknown_paper or max(0, (paper_end or 0) - takeover.paper_known(db))
         first = takeover.where_to_begin(work, state, None if left is None else left.next_column)
         due = first
@@ -146,13 +147,15 @@ class Settling:
             if left is None and before is not None:
                 first, unknown_end = max(due, before.next_column), before.perhaps_end
         laid_end = max(first, min(unknown_end or first, work.run.end_column))
-        if (state.taking_over or unknown_paper) and paper_end != 0:  # blank paper tells enough
+        takes_over = bool(state.taking_over or unknown_paper or goes_on) and paper_end != 0  # blank paper tells enough
+        if takes_over:
             laid_end = max(laid_end, takeover.perhaps_laid_until(work, first, remembered, now, fed))
         perhaps_end = laid_end if laid_end > first else None
         if perhaps_end is not None:
             log.warning("columns %d to %d may be on the paper, by another board", first, perhaps_end)
         with self._journal.transaction() as db:
-            order_log.adopt(db, work, first, perhaps_end, paper_end or 0)
+            order_log.adopt(db, work, first, perhaps_end, paper_end or 0, goes_on=goes_on)
+            takeover.note_beyond(db, work.run.id if takes_over and laid_end >= work.run.end_column else None)
             order_log.pass_over(db, work, due, first, now)
         if state.run != work.run.id:  # or else whatever stood in the way of it still does
             self._interruption.over("late-start" if is_late(work, first, now) else None)

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 
 from machines.errors import InputError
 from machines.node.store import identity, outbox
+from machines.node.store.documents import get_document, put_document
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import State, change_state
 from machines.node.work import held_work as holding
@@ -83,6 +84,17 @@ def paper_unknown(db: sqlite3.Connection, paper_end: int | None) -> int:
     return max(0, (paper_end or 0) - max(order_log.end_of_paper(db), paper_known(db)))
 
 
+def note_beyond(db: sqlite3.Connection, run: str | None) -> None:
+    """Keep of which run another board may have laid all there was to come, so that it may have turned to the next one
+    by itself; None for none."""
+    put_document(db, "taken_to_its_end", run or "")
+
+
+def goes_beyond(db: sqlite3.Connection, run: str | None) -> bool:
+    """Whether it is that run."""
+    return run is not None and get_document(db, "taken_to_its_end", str) == run
+
+
 def where_to_begin(work: HeldWork, state: State, left_at: int | None = None) -> int:
     """The first column of the run that is not accounted for, by the server's word and, if it is or was the journal's
     run, by the journal's: a server put back from an older copy knows less. The run has a segment.
@@ -117,7 +129,12 @@ def perhaps_laid_until(work: HeldWork, first: int, remembered: int | None, now: 
     due_end = _due_end(work, first, now + TOLERANCES * work.clock_tolerance_s)
     if remembered is None:
         return max(first, due_end)
-    of_paper = min(remembered, work.run.end_column) if first < remembered <= first + fed_columns else first
+    end = work.run.end_column
+    of_paper = first
+    if first < remembered <= first + fed_columns:
+        of_paper = min(remembered, end)
+    elif not first <= remembered <= end and fed_columns >= end - first:  # it is of the next run: this one lies whole
+        of_paper = min(due_end, end)
     if _may_print_again(work):
         return max(of_paper, due_end)
     return max(of_paper, min(remembered, due_end))
