@@ -251,12 +251,15 @@ def _keywords(entry: ConditionsChanged, _: EntryContext) -> None:
         _fits(1 <= len(keyword) <= LONGEST_KEYWORD, f"keywords[{index}]", f"{len(keyword)} characters")
 
 
-def _acted(entry: OperatorActed, _: EntryContext) -> None:
+def _acted(entry: OperatorActed, context: EntryContext) -> None:
+    """Of paper that did not reach the knife yet, what is cut off is ahead of the first place; how far it is from the
+    head was measured on the machine, and may be other than the profile says."""
+    ahead = 2 * context.profile.knife_columns if entry.action == "cut" and context.profile.knife else 0
     has_pattern = entry.pattern is not None
     problem = f"{entry.action} with {'a' if has_pattern else 'no'} pattern"
     require(has_pattern == (entry.action == "test-pattern"), "pattern", problem, "name one of a test-pattern, only")
     if entry.paper_position is not None:
-        _between("paper_position", entry.paper_position, 0, MOST_PLACES)
+        _between("paper_position", entry.paper_position, -ahead, MOST_PLACES)
     _between("paper_columns", entry.paper_columns, 0, MOST_PLACES)
     require(entry.error_s is None or entry.error_s >= 0, "error_s", f"{entry.error_s} s", "give 0 or more")
 

@@ -175,6 +175,16 @@ def test_what_no_machine_can_have_written_is_refused_by_name(tmp_path: Path, cas
     assert (Event.objects.count(), Machine.objects.get().accepted_through) == (before, 0)
 
 
+def test_what_is_cut_off_by_hand_may_be_ahead_of_the_first_place(tmp_path: Path) -> None:
+    """Paper that is new, and did not reach the knife yet, has places before the first."""
+    ready(tmp_path, **PERIOD, policy={"kind": "skip"})
+    assert send(entry("operator-acted", action="cut", paper_position=-10)) == 1
+    with pytest.raises(InputError, match="paper_position"):
+        send(entry("operator-acted", seq=2, action="cut", paper_position=-1000))
+    with pytest.raises(InputError, match="paper_position"):
+        send(entry("operator-acted", seq=2, action="feed", paper_position=-10))
+
+
 FOREIGN_TO_THE_PLAN: dict[str, tuple[Change, str]] = {
     "columns before the run": (
         lambda r: printed(columns={"first": r.first_column - 9, "end": r.first_column}),
