@@ -69,8 +69,11 @@ def _shown(target: Target) -> dict[str, bytes]:
     """All that is shown of wren-1 and its run, and what its node is told to print."""
     shown = {
         path: target.studio.get(path).content
-        for path in ("runs/spring", "runs/spring/segments?limit=1000", "machines/wren-1", "overrides")
+        for path in ("runs/spring/segments?limit=1000", "machines/wren-1", "overrides")
     }
+    run = target.studio.get("runs/spring").json()
+    del run["board"]  # when it was heard: its own node asks for work below
+    shown["runs/spring"] = json.dumps(run).encode()
     outages = target.studio.get("outages").json()["results"]
     shown["outages"] = json.dumps([one for one in outages if one["run"] == "spring"]).encode()
     shown["node/work"] = target.honest.get("node/work?horizon=PT24H").content

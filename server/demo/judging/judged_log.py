@@ -193,19 +193,23 @@ def stood_while_held(evidence: Evidence) -> list[str]:
     return complaints
 
 
+def _ends(evidence: Evidence, run: str) -> Iterator[tuple[int, int]]:
+    """The segments of a run: first column and end."""
+    return ((row["first_column"], row["end_column"]) for row in evidence.segments if row["run"] == run)
+
+
 def half_printed_is_seen(evidence: Evidence) -> list[str]:
     """Where printing broke off inside a segment of which a board had laid the column before, the facts that it settled
     by name that segment, whatever its rule makes of it."""
-    ends = {row["first_column"]: row["end_column"] for row in evidence.segments}
     complaints = []
     for told in evidence.told_by_each:
-        laid = dict[int, int]()  # column to the end of its segment
+        laid = dict[tuple[str, int], int]()  # of which run, and its column, to the end of its segment
         for entry in told:
             if isinstance(entry, ColumnsPrinted):
-                end = next((end for first, end in ends.items() if first <= entry.columns.first < end), 0)
-                laid.update(dict.fromkeys(range(entry.columns.first, entry.columns.end), end))
+                end = next((end for first, end in _ends(evidence, entry.run) if first <= entry.columns.first < end), 0)
+                laid.update({(entry.run, column): end for column in range(entry.columns.first, entry.columns.end)})
             elif isinstance(entry, GapSettled) and entry.gap.segment is None:
-                end = laid.get(entry.gap.unknown_end - 1, 0)
+                end = laid.get((entry.run, entry.gap.unknown_end - 1), 0)
                 if entry.gap.unknown_end == entry.gap.first < end:
                     complaints.append(
                         f"the segment up to {end} broke off at {entry.gap.first}, and was taken for whole"
