@@ -245,6 +245,7 @@ class Printer:
         """Nothing moves until a person lets it, or has it do something while it is paused; how the machine is, is still
         looked at. However it comes to rest, it is capped and its knife disarmed; only paused can it be armed again."""
         self._idle("machine" if hold in (holds.UNPLANNED, holds.REFUSING) else "service")
+        self._in_recess = False  # by hand it may be uncapped meanwhile
         if self._rested_as != hold:
             self._machine.close()
             reporting.disarm(self._journal, hold)

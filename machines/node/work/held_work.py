@@ -35,13 +35,17 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     work, state = fetched.work, read_state(db)
     _end(db, work)
     state = read_state(db)
-    if _is_declined(db, work, state):
+    is_declined = _is_declined(db, work, state)
+    if is_declined:
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
-        return
+        if (of_this := _of_the_run_at_hand(db, work, state)) is None:
+            return
+        work = of_this
     if work.run is not None:
         _take_up_anew(db, work.run)
         state = read_state(db)
-    put_document(db, "etag", fetched.etag)
+    if not is_declined:
+        put_document(db, "etag", fetched.etag)
     put_document(db, "work", work.without_segments())
     change_state(db, work_version=state.work_version + 1)
     run, offered = "" if work.run is None else work.run.id, work.segments_of()
@@ -131,6 +135,7 @@ def _take_up_anew(db: sqlite3.Connection, run: RunWork) -> None:
     put_document(db, "formed", formed | {run.id: run.formed})
     db.execute("DELETE FROM left_run WHERE run = ?", (run.id,))
     db.execute("DELETE FROM burst WHERE run = ?", (run.id,))
+    db.execute("DELETE FROM strip WHERE run = ?", (run.id,))  # a strip of what it was hangs on to the next
     if read_state(db).run == run.id:
         change_state(db, run=None, catching_up=0)
 
@@ -151,10 +156,30 @@ def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
     is_on_it = state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id))
     if is_on_it and not _comes_first(db, work, now.run, state):
         return True
-    if work.run is None:
-        return False
+    if work.run is None or work.run.formed > formed_taken(db).get(work.run.id, 1):
+        return False  # what was finished was the run before it was changed
     row = db.execute("SELECT next_column FROM left_run WHERE run = ?", (work.run.id,)).fetchone()
     return row is not None and bool(row[0] >= work.run.end_column)
+
+
+def _of_the_run_at_hand(db: sqlite3.Connection, work: Work, state: State) -> Work | None:
+    """Of an offer that is declined, what it has of the run that is being printed, where it has that run as the one that
+    follows: this board turned to it before the server had heard all of the run before. None where it has not."""
+    now, then = work_held(db), work.following
+    if now is None or now.run is None or then is None or state.run != now.run.id:
+        return None
+    if then.run.id != now.run.id or then.run.formed != now.run.formed:
+        return None
+    profile = then.profile or work.profile
+    return replace(
+        work,
+        run=then.run,
+        policy=then.policy,
+        profile=profile,
+        segments=then.segments,
+        override=None,
+        following=None,
+    )
 
 
 def _comes_first(db: sqlite3.Connection, work: Work, held: RunWork, state: State) -> bool:

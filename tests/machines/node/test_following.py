@@ -154,6 +154,17 @@ def test_after_all_of_it_is_over_it_is_settled(tmp_path: Path) -> None:
     assert node.studio.accounted() == set(range(120))
 
 
+def test_it_gets_more_of_it_while_the_server_waits_for_the_run_before(tmp_path: Path) -> None:
+    node = followed(tmp_path)
+    whole = node.studio.work()
+    assert whole.following is not None
+    offer(node, replace(whole, following=replace(whole.following, segments=whole.following.segments[:2])))
+    node.run_columns(65)
+    offer(node, whole)
+    node.run_columns(60)
+    assert laid(node) == list(range(120))
+
+
 @pytest.mark.parametrize(("end", "last"), [(60, 60), (75, 75)])
 def test_what_people_end_or_take_back_of_it_is_let_go_of(tmp_path: Path, end: int, last: int) -> None:
     node = followed(tmp_path)

@@ -332,6 +332,25 @@ def test_a_run_that_was_changed_before_it_began_takes_the_place_of_what_it_was(j
         assert db.execute("SELECT count(*) FROM segment").fetchone() == (4,)
 
 
+def test_a_run_that_was_changed_is_taken_though_what_it_was_is_finished(journal: Journal) -> None:
+    fetched = work()
+    assert fetched.run is not None
+    hold(journal, replace(fetched, run=replace(fetched.run, id="after")))
+    with journal.transaction() as db:
+        change_state(db, run="after", next_column=fetched.run.end_column)
+        db.execute("INSERT INTO left_run VALUES (?, ?, NULL)", (fetched.run.id, fetched.run.end_column))
+        db.execute("INSERT INTO strip (run, boundary, place) VALUES (?, 0, 0)", (fetched.run.id,))
+    hold(journal, fetched)
+    assert journal.state().run == "after"
+    with journal.reading() as db:
+        assert (held := holding.work_held(db)) is not None and held.run is not None and held.run.id == "after"
+    changed = formed(fetched, slice(4, 8))
+    hold(journal, changed)
+    assert numbers(journal) == [one.number for one in changed.segments]
+    with journal.reading() as db:
+        assert db.execute("SELECT count(*) FROM strip").fetchone() == (0,), "of what it was"
+
+
 def test_what_was_laid_by_the_plan_before_is_told_first(journal: Journal) -> None:
     fetched = work()
     hold(journal, fetched)
