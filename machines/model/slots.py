@@ -30,3 +30,10 @@ def boundaries(after: int, through: int, columns_per_turn: int, strips_per_turn:
     first, last = after * strips_per_turn // columns_per_turn, through * strips_per_turn // columns_per_turn + 1
     starts = (slot_start(strip, *per_turn) for strip in range(first, last + 1))
     return sorted({start for start in starts if after < start <= through})
+
+
+def boundary_count(after: int, through: int, columns_per_turn: int, strips_per_turn: int) -> int:
+    """How many `boundaries` there are; of a run of years they may be millions, and none is looked at."""
+    if strips_per_turn == 0 or through <= after:
+        return 0
+    return slot_of(through, columns_per_turn, strips_per_turn) - slot_of(after, columns_per_turn, strips_per_turn)

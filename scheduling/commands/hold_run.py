@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -15,13 +15,13 @@ from machines.errors import InputError
 from machines.model.profile import Profile
 from machines.protocol.recesses import Recess
 from scheduling.commands.changes import Change, ChangeWarning, change_of
-from scheduling.commands.end_run import NAMED_ONE_BY_ONE, Boundary, boundary_from
+from scheduling.commands.end_run import Boundary, boundary_from, visits_in_words
 from scheduling.commands.meanwhile import meanwhile
 from scheduling.commands.named_by_runs import no_longer_named
-from scheduling.commands.plan_run import NOW_MEANS
+from scheduling.commands.plan_run import NOW_MEANS, require_within_reach
 from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
 from scheduling.log.events.studio import RunContinued, RunHeld
-from scheduling.log.models import Machine, Opening, Run, Venue
+from scheduling.log.models import Machine, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Timeline
@@ -34,8 +34,7 @@ from scheduling.queries.runs import (
     runs_standing,
     timeline_on,
 )
-from scheduling.queries.venue_context import place_of, venue_context
-from scheduling.venues.service_windows import windows_of
+from scheduling.queries.venue_context import place_of
 
 # Of one run, over ones among them: the oldest of those are forgotten first.
 MOST_HOLDS = 100
@@ -88,6 +87,8 @@ def hold_run(
         InputError: it cannot be held so.
     """
     _require_under_way(row)
+    require_within_reach("at", at)
+    require_within_reach("until", until)
     if at is not None and at < now - NOW_MEANS:
         raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
     of = _held_of(row)
@@ -96,8 +97,12 @@ def hold_run(
         raise InputError("at", f"the run ends at {row.ends_at.isoformat()}", "give an earlier instant, or leave it")
     if until is not None and until <= starts_at:
         raise InputError("until", f"it would begin at {starts_at.isoformat()}", "give a later instant, or leave it out")
-    added = Recess(starts_at=starts_at, ends_at=until)
-    return _change(of, RunHeld(recesses=_with(recesses_of(row), added, now)), now, version, _in_words(of, added))
+    recesses = _with(recesses_of(row), Recess(starts_at=starts_at, ends_at=until), now)
+    together = next(one for one in recesses if one.starts_at <= starts_at and one.holds_at(starts_at))
+    if until is not None and together.ends_at is None:
+        remedy = "let it go on at that instant instead"
+        raise InputError("until", f"it is held from {together.starts_at.isoformat()} on until people say so", remedy)
+    return _change(of, RunHeld(recesses=recesses), now, version, _in_words(of, together))
 
 
 def continue_run(row: Run, now: datetime, version: int, *, at: datetime | None = None) -> Change:
@@ -114,11 +119,13 @@ def continue_run(row: Run, now: datetime, version: int, *, at: datetime | None =
         InputError: it cannot go on then.
     """
     _require_under_way(row)
+    require_within_reach("at", at)
     if at is not None and at < now - NOW_MEANS:
         raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
     when, of, recesses = max(at or now, now), _held_of(row), recesses_of(row)
     to_come = [one for one in recesses if one.ends_at is None or one.ends_at > now]
-    found = next((one for one in to_come if one.holds_at(when)), to_come[0] if to_come else None)
+    not_over = [one for one in to_come if one.ends_at is None or one.ends_at > when]
+    found = next(iter(not_over or to_come), None)
     rest = tuple(one for one in recesses if one != found)
     if found is None:
         return _change(of, None, now, version, ())
@@ -205,9 +212,10 @@ def _in_words(of: _Held, added: Recess) -> Iterator[str]:
         columns = _columns_in(of, added.starts_at, added.ends_at)
         yield f"{columns} columns are due in that time, {columns * of.profile.column_pitch_mm / 1000.0:.3f} m of paper."
     yield meanwhile(run_policy(run).rule_for("held"))
-    yield from _visits(of, added)
-    ends_at = added.ends_at or run.ends_at
-    if other := runs_standing(run.machine_id).filter(starts_at__gt=run.starts_at, starts_at__lt=ends_at).first():
+    ends_at = added.ends_at or max(run.ends_at, added.starts_at)
+    yield from visits_in_words(of.venue, added.starts_at, ends_at, "nothing is printed.")
+    then = runs_standing(run.machine_id).filter(starts_at__gt=run.starts_at, starts_at__lt=ends_at)
+    if other := then.order_by("starts_at", "id").first():
         yield f"Run {other.id}, which is to begin on {of.local(other.starts_at)}, waits until this one goes on."
     elif added.ends_at is None:
         yield "What comes after it on this machine waits until people let it go on."
@@ -224,22 +232,6 @@ def _columns_in(of: _Held, starts_at: datetime, ends_at: datetime) -> int:
     span = (max(starts_at, run.starts_at), min(ends_at, run.ends_at))
     first, end = (of.timeline.first_column_from(at.timestamp() - waited_s) for at in span)
     return max(0, min(end, run.end_column) - max(first, run.first_column))
-
-
-def _visits(of: _Held, recess: Recess) -> Iterator[str]:
-    """The openings and the service windows within it."""
-    begins, ends = recess.starts_at, recess.ends_at or max(of.run.ends_at, recess.starts_at + timedelta(seconds=1))
-    found = [
-        (one.name, one.opens_at)
-        for one in Opening.objects.filter(
-            venue_id=of.venue.id, called_off_at=None, opens_at__gte=begins, opens_at__lt=ends
-        ).order_by("opens_at", "id")
-    ]
-    found += [(one.name, one.starts_at) for one in windows_of(venue_context(of.venue), begins, ends)]
-    for name, at in found[:NAMED_ONE_BY_ONE]:
-        yield f"At {name}, on {of.local(at)}, nothing is printed."
-    if len(found) > NAMED_ONE_BY_ONE:
-        yield f"So it is for {len(found) - NAMED_ONE_BY_ONE} openings and service windows more."
 
 
 def _taken_back(of: _Held, recess: Recess) -> Iterator[str]:

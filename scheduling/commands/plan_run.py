@@ -23,6 +23,7 @@ from scheduling.rendering.sky_parameters import turn_at
 from scheduling.rendering.sources import render_source, require_fits
 from scheduling.rendering.upload_store import UploadStore
 from scheduling.sky import cycles
+from scheduling.sky.anchors import LAST_YEAR
 from scheduling.sky.places import Place
 
 # A run that is to begin now has begun by the time that the order is read.
@@ -113,6 +114,7 @@ def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None)
     """The span becomes whole columns; a machine is on one run at a time, by the newest of model and source. ``after``
     names one that ends for it."""
     profile, timeline = context.profile, context.timeline
+    require_within_reach("ends_at", command.ends_at)
     require_free(command, after=after)
     if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
         raise InputError("strips_per_turn", f"{command.strips_per_turn} strips", "give 0 to the columns of a turn")
@@ -154,6 +156,16 @@ def _require_open_hours(command: PlanRun, venue: models.Venue) -> None:
     if command.policy.rule_for("held").only_while_closed:
         problem = "what is missed is to be printed only while the venue is closed, when nothing is printed"
         raise InputError("only_while_open", problem, "leave one of the two out")
+
+
+def require_within_reach(field: str, at: datetime | None) -> None:
+    """See that an instant is of a year that anything is planned in; None is.
+
+    Raises:
+        InputError: it is not.
+    """
+    if at is not None and at.year > LAST_YEAR:
+        raise InputError(field, f"the year {at.year} is out of reach", f"give one up to {LAST_YEAR}")
 
 
 def require_begins_ahead(command: PlanRun, now: datetime) -> None:

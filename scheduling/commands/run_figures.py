@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from machines.model.profile import Profile
-from machines.model.slots import boundaries
+from machines.model.slots import boundary_count
 from machines.model.supplies import use
 from scheduling.commands.changes import Figures
 from scheduling.log.models import Run
@@ -40,7 +40,7 @@ def figures_of(run: Run, columns: range, profile: Profile, plates: PlateStore | 
         profile: of its machine.
         plates: where plates lie; None leaves the ink out.
     """
-    cuts = len(boundaries(columns.start, columns.stop, profile.columns_per_turn, run.strips_per_turn))
+    cuts = boundary_count(columns.start, columns.stop, profile.columns_per_turn, run.strips_per_turn)
     dots = None if plates is None else _dots(run, columns, profile, plates)
     return Figures(
         columns=len(columns),

@@ -31,7 +31,7 @@ from scheduling.commands.end_run import (
     ending_of,
 )
 from scheduling.commands.handlers import require_new
-from scheduling.commands.plan_run import NOW_MEANS, PlanRun
+from scheduling.commands.plan_run import NOW_MEANS, PlanRun, require_within_reach
 from scheduling.commands.succession import Meeting, Succession, run_context
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run
@@ -92,6 +92,7 @@ def succeed_run(
     """
     if row.withdrawn_at is not None:
         raise InputError("", "the run was withdrawn", "plan another in its place")
+    require_within_reach("at", at)
     if at is not None and at < now - NOW_MEANS:
         raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
     successor = Successor(**named)

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from machines.clock import utc
-from machines.model.slots import boundaries
+from machines.model.slots import boundary_count
 from scheduling.commands.changes import ChangeWarning, Preview
 from scheduling.commands.checked import Checked
 from scheduling.commands.end_run import NAMED_ONE_BY_ONE, Ending, visits
@@ -117,7 +117,7 @@ class Succession:
             waited = f"{self.meeting.waits.total_seconds():.0f} s"
             yield f"The timeline has waited {waited} so far: the period of run {then.id} begins so much later."
         profile, columns = self.context.profile, then.end_column - then.first_column
-        cuts = len(boundaries(then.first_column, then.end_column, profile.columns_per_turn, then.strips_per_turn))
+        cuts = boundary_count(then.first_column, then.end_column, profile.columns_per_turn, then.strips_per_turn)
         yield (
             f"It has {columns} columns, {check.paper_mm / 1000.0:.3f} m of paper, {cuts if profile.knife else 0} cuts."
             f" {self._withdrawn()} segments that were planned of run {run.id} are withdrawn."

@@ -63,12 +63,12 @@ def without(columns: NDArray[np.int64], ranges: Ranges) -> NDArray[np.int64]:
 
 def _recesses(run: Run, venue: Venue, now: datetime) -> list[Instants]:
     begins = max(now, run.starts_at)
-    held = [(max(one.starts_at, begins), one.ends_at) for one in recesses_of(run) if one.ends_at is not None]
+    held = [(max(one.starts_at, begins), min(one.ends_at, run.ends_at)) for one in recesses_of(run) if one.ends_at]
     closed: tuple[Instants, ...] = ()
     if run.only_while_open and venue.hours is not None and begins < run.ends_at:
         hour = begins.replace(minute=0, second=0, microsecond=0)
         closed = _closed(canonical(venue.hours), venue.zone, hour, run.ends_at)
-    spans = [*((first, end) for first, end in held if end is not None), *((max(a, begins), b) for a, b in closed)]
+    spans = [*held, *((max(a, begins), b) for a, b in closed)]
     return sorted((first, end) for first, end in spans if first < end)
 
 

@@ -47,13 +47,14 @@ class OrderCommand(TerminalCommand):
         """
         if options["json"] and not (options["yes"] or options["preview"]):
             raise CommandError("--json asks nobody; give --yes, or --preview to only look")
+        is_so = preview is not None and not preview.get("fields", True)
         if not options["json"]:
-            if preview is not None and not preview.get("fields", True):
+            if is_so:
                 self.stdout.write("It is so already; nothing was changed.")
                 return
             self.stdout.writelines(f"{line}\n" for line in said)
         answer, warnings = None, [] if preview is None else preview["warnings"]
-        if not options["preview"]:
+        if not options["preview"] and not is_so:
             self._require_yes(options, warnings)
             # Only those that were seen are meant: one that has come up since is told first.
             answer = order({"accept": ",".join(one["kind"] for one in warnings)} if warnings else {})

@@ -102,6 +102,25 @@ def test_of_several_it_is_about_the_one_that_holds_then_or_the_next(furnished: C
     assert [start for start, _ in spans(let_go_on(furnished, {}))] == ["2026-03-22T08:00:00.000000Z"]
 
 
+def test_between_two_it_is_about_the_next(furnished: Caller) -> None:
+    hold(furnished, VIEW)
+    hold(furnished, {"at": "2026-03-22T08:00:00Z", "until": "2026-03-22T10:00:00Z"})
+    assert spans(let_go_on(furnished, {"at": "2026-03-22T03:00:00Z"})) == [tuple(SHOWN.values())]
+
+
+def test_one_that_ends_after_all_that_is_known_of_the_sky_is_counted_to_the_end_of_the_run(furnished: Caller) -> None:
+    assert hold(furnished, {"until": "2060-01-01T00:00:00Z"}).status_code == 200
+    assert furnished.get("machines/wren-1/forecast").status_code == 200
+    assert furnished.get("venues/quay/calendar.ics").status_code == 200
+
+
+def test_one_that_is_made_longer_is_told_as_a_whole(furnished: Caller) -> None:
+    hold(furnished, VIEW)
+    longer = {"at": "2026-03-21T20:00:00Z", "until": "2026-03-21T22:00:00Z"}
+    said = hold(furnished, longer, "?preview=true").json()["in_words"]
+    assert "from 2026-03-21 18:00 until 2026-03-21 22:00" in said[0]
+
+
 @pytest.mark.parametrize(
     ("other", "together"),
     [
@@ -133,6 +152,7 @@ def test_it_begins_at_the_first_boundary_from_then_on(furnished: Caller, boundar
         (VIEW | {"until": "2026-03-21T18:00:00Z"}, "until"),
         (VIEW | {"boundary": "year"}, "boundary"),
         ({"until": "noon"}, "until"),
+        ({"until": "9999-12-31T23:59:59Z"}, "until"),
     ],
 )
 def test_what_cannot_be_is_refused(furnished: Caller, body: Any, field: str) -> None:
@@ -180,8 +200,7 @@ def test_a_board_that_was_heard_and_may_print_on_is_warned_of(furnished: Caller,
     tell(node, status=status | {"held_revision": None})
     said = let_go_on(furnished, {}, "?preview=true").json()["in_words"]
     assert said[-1].startswith("Wren 1 was last heard")
-    said = hold(furnished, VIEW, "?preview=true").json()["in_words"]
-    assert said == []  # it is held already, until people let it go on
+    assert problem(hold(furnished, VIEW, "?preview=true"), 422)["field"] == "until"  # it is held until people say so
     let_go_on(furnished, {})
     said = hold(furnished, VIEW, "?preview=true").json()["in_words"]
     assert said[-1] == "The program of its board is older, and knows of no holds: it prints on. Pause it at Wren 1."
