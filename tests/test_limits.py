@@ -89,6 +89,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.end_run.NAMED_ONE_BY_ONE": (5, "more would bury what else is said"),
     "scheduling.commands.openings.LONGEST": (days(366), "what lasts longer is no opening"),
     "scheduling.paper.run_anchors.MOST_PASSAGES": (100, "a picture that comes round more often names no time of a day"),
+    "scheduling.commands.additions.MOST_VENUES": (200, "a series has at least one opening at each"),
     "scheduling.commands.occurrences.MOST_OPENINGS": (200, "they are made in one transaction, and each is read"),
     "server.api.changes.LONGEST_KEY": (100, "a number of any kind fits, and the memory of it stays small"),
     "machines.node.sync.answers.LONGEST_DETAIL": (500, "what people are told fits a screen"),

@@ -19,6 +19,9 @@ from scheduling.queries.names import check_id, check_name
 from scheduling.sky.places import Place, PlaceError
 from scheduling.sky.zones import zone
 
+# At which a series is held.
+MOST_VENUES = 200
+
 
 @dataclass(frozen=True, kw_only=True)
 class AddVenue:
@@ -117,7 +120,7 @@ class FixOpeningSeries:
     """Openings that recur by a rule, or are held at several venues, or both.
 
     Attributes:
-        venues: where each of them is.
+        venues: where each of them is; at most `MOST_VENUES`.
         anchor, closing: of the first, as for one opening; the others are at the same time by the clock, or at the same
             event of the sky, on their dates.
         rule: of RFC 5545 (`scheduling.planning.recurrence`); None for once.
@@ -140,6 +143,8 @@ class FixOpeningSeries:
         check_name(self.name)
         if not self.venues or len(set(self.venues)) != len(self.venues):
             raise InputError("venues", "none, or one twice", "name each venue once")
+        if len(self.venues) > MOST_VENUES:
+            raise InputError("venues", f"more than {MOST_VENUES}", "make several series of it")
         check_dates_off(self.dates_off)
 
 

@@ -15,7 +15,14 @@ from scheduling.commands.end_run import end_run, visits_in_words
 from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.commands.preview_run import run_check
-from scheduling.commands.run_changes import HEARS_WITHIN, has_been_told, local_time, said_of
+from scheduling.commands.run_changes import (
+    HEARS_WITHIN,
+    gap_before_next,
+    has_been_told,
+    local_time,
+    next_one,
+    said_of,
+)
 from scheduling.commands.run_figures import NO_STORES, Stores, figures_of, in_words, instead
 from scheduling.log.events.studio import RunChanged, RunMovedAway, RunPlanned
 from scheduling.log.models import Machine, Run, Segment, Venue
@@ -81,7 +88,7 @@ def change_run(row: Run, command: PlanRun, now: datetime, version: int, *, store
         stores: where files lie.
 
     Raises:
-        InputError: it cannot be so, it was withdrawn, or it has begun.
+        InputError: it cannot be so, it was withdrawn, it has begun, or a column of it would be in two runs.
     """
     if row.withdrawn_at is not None:
         raise InputError("withdrawn_at", "it was withdrawn", "plan another in its place")
@@ -116,11 +123,13 @@ def _changed(row: Run, command: PlanRun, now: datetime, version: int, stores: St
     assert isinstance(checked.event, RunPlanned) and checked.run is not None
     event = _event(row, checked.event, run_profile(row, machine), checked.run.profile)
     changing = _Changing(row, machine, checked, foreseen(row, stream, event, now))
+    _require_between(changing)
     figures = _figures(changing, stores)
 
     def recheck() -> None:
         _require_not_begun(row, now, "")
         checked.recheck()
+        _require_between(changing)
 
     moved = RunMovedAway(run=row.id, first_column=row.first_column, formed=changing.after.formed)
     also = (Told(stream=f"machine/{machine.id}", version=moved_version, event=moved),) if changing.is_moved else ()
@@ -138,6 +147,35 @@ def _changed(row: Run, command: PlanRun, now: datetime, version: int, stores: St
         recheck=recheck,
         figures=lambda: figures,
     )
+
+
+def _require_between(changing: _Changing) -> None:
+    """See that no column comes to be in two runs: that one goes on counting where another ends. Asked twice: the others
+    may be changed meanwhile."""
+    row, after, otherwise = changing.row, changing.after, _counted_otherwise(changing)
+    if (then := next_one(row)) is not None:
+        remedy = f"withdraw or change run {then.id} first"
+        if otherwise is not None:
+            raise InputError(otherwise, f"run {then.id!r} goes on counting its columns", remedy)
+        if after.end_column > then.first_column:  # so it is, too, where it would begin only there
+            goes_on = f"run {then.id!r} goes on from column {then.first_column}"
+            raise InputError("ends_at", goes_on, f"{remedy}, or give an earlier instant")
+    before = None if otherwise is not None else Run.objects.filter(id=row.succeeds, withdrawn_at=None).first()
+    if before is not None and after.first_column < before.end_column:
+        problem = f"run {before.id!r}, which it follows, prints up to column {before.end_column}"
+        raise InputError("starts_at", problem, "end that earlier first, or give a later instant")
+
+
+def _counted_otherwise(changing: _Changing) -> str | None:
+    """By which field its columns are counted otherwise than before; None where they are counted alike."""
+    row, after, context = changing.row, changing.after, changing.checked.run
+    assert context is not None
+    for name in ("cycle", "cycle_options"):
+        if getattr(row, name) != getattr(after, name):
+            return name
+    is_elsewhere = row.cycle == "temporal-hours" and changing.machine.venue_id != context.venue.id
+    was = run_profile(row, changing.machine).columns_per_turn
+    return "machine" if is_elsewhere or context.profile.columns_per_turn != was else None
 
 
 def _event(row: Run, planned: RunPlanned, was: Profile, profile: Profile) -> RunChanged:
@@ -231,6 +269,8 @@ def _warnings(changing: _Changing, now: datetime, stores: Stores) -> Iterator[Ch
     if row.succeeds is not None and changing.after.succeeds is None:
         said = f"It goes on no more where run {row.succeeds} ends."
         yield ChangeWarning(kind="follows-no-more", in_words=said)
+    if row.end_column != changing.after.end_column:
+        yield from gap_before_next(row, changing.after.end_column)
     before = set(_concerns_before(row, now, stores))
     for one in _concerns(row.id, changing.checked, now, stores):
         if one not in before:

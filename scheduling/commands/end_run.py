@@ -17,9 +17,9 @@ from machines.model.slots import boundaries
 from machines.protocol.messages import SegmentWork
 from scheduling.commands.changes import Change, ChangeWarning, Figures, change_of
 from scheduling.commands.named_by_runs import no_longer_named
-from scheduling.commands.plan_run import NOW_MEANS, RunContext, require_sunrises
+from scheduling.commands.plan_run import NOW_MEANS, RunContext, require_sunrises, require_within_reach
 from scheduling.commands.preview_run import run_check
-from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
+from scheduling.commands.run_changes import HEARS_WITHIN, gap_before_next, local_time, next_one, said_of
 from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
 from scheduling.log.events.studio import RunEnded
 from scheduling.log.models import Machine, Opening, PrintedStretch, Run, Segment, Venue
@@ -28,7 +28,7 @@ from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Stretch, Timeline
 from scheduling.queries.names import require_in_use
 from scheduling.queries.run_versions import run_profile, run_source
-from scheduling.queries.runs import machine_model, open_segments, runs_standing, timeline_on
+from scheduling.queries.runs import machine_model, open_segments, recesses_of, runs_standing, timeline_on
 from scheduling.queries.venue_context import place_of, venue_context
 from scheduling.supplies.remaining_work import RemainingColumns
 from scheduling.venues.service_windows import windows_of
@@ -77,6 +77,7 @@ def end_run(
     Raises:
         InputError: it cannot end so.
     """
+    require_within_reach("at", at)
     if row.withdrawn_at is not None:
         raise InputError("", "the run was withdrawn", "leave it as it is")
     if at is not None and at < now - NOW_MEANS:
@@ -186,16 +187,11 @@ def ended_at(ending: Ending, end: int) -> RunEnded:
     )
 
 
-def _next_one(run: Run) -> Run | None:
-    """The first run that goes on counting its columns, perhaps on another machine; None where none does."""
-    return Run.objects.filter(succeeds=run.id, withdrawn_at=None).order_by("first_column").first()
-
-
 def _require_free(run: Run, after: Run) -> None:
     require_in_use(Machine, "machine", run.machine_id)
-    next_one = _next_one(run)
-    if next_one is not None and after.end_column > next_one.first_column:
-        goes_on = f"run {next_one.id!r} goes on from column {next_one.first_column}"
+    then = next_one(run)
+    if then is not None and after.end_column > then.first_column:
+        goes_on = f"run {then.id!r} goes on from column {then.first_column}"
         raise InputError("at", goes_on, "withdraw that first, or give an earlier instant")
     others = runs_standing(run.machine_id).filter(starts_at__gte=run.starts_at, starts_at__lt=after.ends_at)
     if other := others.exclude(id=run.id).order_by("starts_at").first():
@@ -227,6 +223,8 @@ def _in_words(ending: Ending, after: Run, figures: Figures) -> Iterator[str]:
     yield f"{last - first} columns are {done}, {in_words(figures)}; {segments} segments of them were planned so far."
     what = f"{machine.name} {'is not on it any more' if is_less else 'is on it then'}."
     yield from visits_in_words(venue, begins, ends, what)
+    if any(one.ends_at is None or one.ends_at > after.ends_at for one in recesses_of(run)):
+        yield "It is held: what is missing up to its end is settled, and what comes after it begins, once it goes on."
     yield f"Subscribed calendars show its end on {local_time(after.ends_at, venue)}, once they look again."
     yield ending.held.in_words
 
@@ -255,10 +253,7 @@ def _warnings(ending: Ending, after: Run, now: datetime, stores: Stores) -> Iter
     if after.end_column < run.end_column and prints_on:
         said = f"Its board prints by the old plan until it is heard again. {held.in_words}"
         yield ChangeWarning(kind="board-may-print", in_words=said)
-    next_one = _next_one(run)
-    if next_one is not None and after.end_column < next_one.first_column:
-        said = f"Run {next_one.id} goes on where it was to end: nothing is printed in between."
-        yield ChangeWarning(kind="gap-before-next", in_words=said)
+    yield from gap_before_next(run, after.end_column)
     if ending.least > after.end_column:
         said = f"Columns up to {ending.least} lie on paper or are in hand: they stay, and count as beyond the end."
         yield ChangeWarning(kind="printed-beyond", in_words=said)

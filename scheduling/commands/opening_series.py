@@ -299,7 +299,9 @@ def _standing(row: OpeningSeries) -> tuple[dict[str, int], dict[Slot, Opening]]:
 
 
 def _venues(command: FixOpeningSeries) -> dict[str, Venue]:
-    return {id: require_in_use(Venue, "venue", id) for id in command.venues}
+    """Read at once; of one that is not among them it is told why."""
+    found = Venue.objects.filter(retired_at=None).in_bulk(command.venues)
+    return {id: found[id] if id in found else require_in_use(Venue, "venue", id) for id in command.venues}
 
 
 def _venues_of(row: OpeningSeries) -> dict[str, Venue]:

@@ -110,8 +110,12 @@ def still_named(command: FixOpening, event: OpeningFixed, work_out: Callable[[Fi
         InputError: the run was changed meanwhile, or the machine.
     """
     by_runs = [one for one in (command.anchor, command.closing) if one is not None and goes_by_a_run(one)]
-    if by_runs and work_out(command).opens_at != event.opens_at:
-        raise InputError("anchor", "what it is named by was changed in this moment", "look at it, and order this again")
+    if not by_runs:
+        return
+    again = work_out(command)
+    if (again.opens_at, again.closes_at) != (event.opens_at, event.closes_at):
+        field = "anchor" if again.opens_at != event.opens_at else "closing"
+        raise InputError(field, "what it is named by was changed in this moment", "look at it, and order this again")
 
 
 def _instant(field: str, anchor: dict[str, Any], venue: Venue) -> datetime:

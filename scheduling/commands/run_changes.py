@@ -86,6 +86,19 @@ def withdraw_run(row: Run, now: datetime, version: int, *, stores: Stores = NO_S
     )
 
 
+def next_one(run: Run) -> Run | None:
+    """The first run that goes on counting its columns, perhaps on another machine; None where none does."""
+    return Run.objects.filter(succeeds=run.id, withdrawn_at=None).order_by("first_column").first()
+
+
+def gap_before_next(run: Run, end: int) -> Iterator[ChangeWarning]:
+    """Whether the next run goes on only after a column that this one would print up to."""
+    then = next_one(run)
+    if then is not None and end < then.first_column:
+        said = f"Run {then.id} goes on where it was to end: nothing is printed in between."
+        yield ChangeWarning(kind="gap-before-next", in_words=said)
+
+
 def has_been_told(run: Run) -> bool:
     """Whether its machine has told of its columns, by what is known in this moment."""
     is_told = any(told.objects.filter(run_id=run.id).exists() for told in (PrintedStretch, Strip, Outage))
@@ -118,6 +131,7 @@ def _in_words(run: Run, machine: Machine, figures: Figures) -> Iterator[str]:
 def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarning]:
     venue = machine.venue
     yield from no_longer_named(run, machine, run.starts_at, run.ends_at)
+    yield from gap_before_next(run, run.first_column)
     if run.starts_at <= now:
         said = f"It was to begin on {local_time(run.starts_at, venue)}: its machine may have printed of it already."
         yield ChangeWarning(kind="has-begun", in_words=said)

@@ -22,9 +22,11 @@ from server import jobs
 from server.accounts.principals import Grant
 from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_ended_runs import act
+from tests.server.api.test_successor_runs import NOON, TWIN, followed
 from tests.server.api.test_withdrawn_runs import PATH, entries, tell, withdrawn, work
 from tests.server.keys import new_key
-from tests.server.studio import BEGINS, MACHINE, RUN, Caller, HeldClock, printed
+from tests.server.studio import BEGINS, MACHINE, PROFILE, RUN, Caller, HeldClock, printed
 
 TWO_DAYS_ON = {"starts_at": "2026-03-22T12:00:00Z", "ends_at": "2026-03-24T12:00:00Z"}
 HELD = {
@@ -172,6 +174,83 @@ def test_calendars_show_where_it_is_now(furnished: Caller) -> None:
 def test_only_the_studio_does(furnished: Caller) -> None:
     curator = Caller(new_key("of the quay", Grant("curator", ("quay",))))
     assert patch(curator, TWO_DAYS_ON).status_code == 403
+
+
+# Where another run goes on with its columns, or it with another's.
+
+
+@pytest.fixture
+def twins(furnished: Caller) -> Caller:
+    """The twin goes on with the run from the next noon on."""
+    furnished.create("machines", TWIN)
+    followed(furnished, NOON | {"machine": "wren-2"})
+    return furnished
+
+
+@pytest.mark.parametrize(
+    ("body", "field"),
+    [
+        ({"ends_at": "2026-03-24T12:00:00Z", "segments_per_turn": 12}, "ends_at"),
+        (TWO_DAYS_ON, "ends_at"),
+        ({"cycle": "sidereal-day"}, "cycle"),
+        ({"machine": "coarse"}, "machine"),
+    ],
+)
+def test_no_column_comes_to_be_in_the_next_run_too(twins: Caller, body: Any, field: str) -> None:
+    model: Any = PROFILE["profile"]
+    twins.create("profiles", {"id": "coarse", "profile": model | {"columns_per_turn": 180}})
+    twins.create("machines", MACHINE | {"id": "coarse", "profile": "coarse"})
+    events = Event.objects.count()
+    refused = problem(patch(twins, body, "?accept=true"), 422)
+    assert (refused["field"], "run then first" in refused["remedy"]) == (field, True)
+    assert Event.objects.count() == events
+    assert act(twins, "withdraw", {}, "runs/then", "?accept=true").status_code == 200
+    assert patch(twins, body, "?accept=true").status_code == 200
+
+
+def test_the_kind_of_its_period_stays_where_another_counts_on(furnished: Caller) -> None:
+    options = {"seconds": 86400.0, "epoch": "2026-01-01T00:00:00Z"}
+    patched(furnished, {"cycle": "period", "cycle_options": options})
+    followed(furnished, NOON)
+    body = {"cycle_options": options | {"seconds": 86000.0}}
+    assert problem(patch(furnished, body, "?accept=true"), 422)["field"] == "cycle_options"
+
+
+def test_a_gap_before_the_next_run_needs_a_yes_once(twins: Caller) -> None:
+    assert patch(twins, {"nozzle_seed": 7}).status_code == 200
+    sooner = {"ends_at": "2026-03-21T06:00:00Z", "segments_per_turn": 12}
+    assert [one["kind"] for one in problem(patch(twins, sooner), 409)["warnings"]] == ["gap-before-next"]
+    assert patch(twins, sooner, "?accept=gap-before-next").status_code == 200
+    assert patch(twins, {"nozzle_seed": 8}).status_code == 200
+    assert all_equal()
+
+
+def test_one_that_is_withdrawn_leaves_a_gap_before_the_next_run(twins: Caller) -> None:
+    shown = act(twins, "withdraw", {}, query="?preview=true").json()
+    assert [one["kind"] for one in shown["warnings"]] == ["gap-before-next"]
+
+
+def test_the_next_run_does_not_begin_before_its_turn(twins: Caller) -> None:
+    def patch_then(body: Any) -> HttpResponse:
+        match = {"HTTP_IF_MATCH": twins.get("runs/then").headers["ETag"]}
+        data = json.dumps(body)
+        return twins.other("PATCH", "runs/then?accept=true", data=data, content_type="application/json", **match)
+
+    refused = problem(patch_then({"starts_at": "2026-03-21T06:00:00Z"}), 422)
+    assert (refused["field"], "run 'spring'" in refused["detail"]) == ("starts_at", True)
+    assert patch_then({"nozzle_seed": 7}).status_code == 200
+    assert act(twins, "withdraw", {}, query="?accept=true").status_code == 200
+    assert patch_then({"starts_at": "2026-03-21T06:00:00Z"}).status_code == 200
+
+
+def test_that_the_run_before_ends_later_in_between_is_noticed(twins: Caller) -> None:
+    act(twins, "end", {"at": "2026-03-21T06:00:00Z"}, query="?accept=true")
+    row = Run.objects.get(id="then")
+    command = replace(as_ordered(row), starts_at=datetime(2026, 3, 21, 9, tzinfo=UTC))
+    change = change_run(row, command, BEGINS, stream_version("run/then"))
+    assert act(twins, "end", {"at": "2026-03-21T12:00:00Z"}, query="?accept=true").status_code == 200
+    with pytest.raises(InputError, match="run 'spring', which it follows"):
+        make(change, None, by(), SYSTEM, accepted=True)
 
 
 # Once it has begun.

@@ -139,6 +139,8 @@ def test_the_same_order_again_makes_nothing_more(sundays: Caller) -> None:
         ({"venues": []}, "venues", "none"),
         ({"venues": ["quay", "quay"]}, "venues", "one twice"),
         ({"venues": ["nowhere"]}, "venue", "there is no venue"),
+        ({"venues": [f"quay-{number}" for number in range(200)]}, "venue", "there is no venue"),
+        ({"venues": [f"quay-{number}" for number in range(201)]}, "venues", "more than 200"),
         ({"together": "somehow"}, "together", "somehow"),
         ({"together": "local", "venues": ["shed", "quay"]}, "anchor.zone", "at one local time"),
         ({"id": "s" * 39}, "id", "too long"),

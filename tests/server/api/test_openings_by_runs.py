@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 
+from machines.chance import SYSTEM
+from machines.errors import InputError
 from machines.serialization import parse_instant
-from scheduling.log.models import Event
+from scheduling.commands.changes import make
+from scheduling.commands.openings import as_ordered, change_opening
+from scheduling.log.models import Event, Opening
+from scheduling.log.store import stream_version
+from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_changed_resources import act, patch
-from tests.server.studio import FAR_VENUE, MACHINE, Caller, HeldClock
+from tests.server.studio import BEGINS, FAR_VENUE, MACHINE, Caller, HeldClock
 
 HEAD = {"under_head": {"machine": "wren-1", "longitude": -9.1}, "date": "2026-03-22"}
 CUT = {"strip_cut": {"machine": "wren-1", "longitude": -9.1}, "date": "2026-03-22"}
@@ -164,6 +171,18 @@ def test_a_run_that_is_withdrawn_names_nothing_any_more(furnished: Caller) -> No
     assert "was withdrawn" in problem(furnished.post("openings", again), 422)["detail"]
     act(furnished, "openings/passage", "call-off")
     assert act(furnished, "openings/passage", "take-back").status_code == 200
+
+
+def test_that_the_run_of_its_end_is_changed_in_between_is_noticed(furnished: Caller) -> None:
+    fixed(furnished, {"civil": "2026-03-20T19:00", "zone": "Europe/Lisbon"})
+    row = Opening.objects.get(id="passage")
+    command = replace(as_ordered(row), closing=THIRD)
+    change = change_opening(row, command, BEGINS, stream_version("opening/passage"))
+    later = {"starts_at": "2026-03-21T12:00:00Z", "ends_at": "2026-03-24T12:00:00Z"}
+    assert patch(furnished, "runs/spring", later, "?accept=true").status_code == 200
+    with pytest.raises(InputError, match="in this moment") as caught:
+        make(change, None, by(), SYSTEM, accepted=True)
+    assert caught.value.field == "closing"
 
 
 def test_the_console_says_how_it_is_named(furnished: Caller, client: Any) -> None:
