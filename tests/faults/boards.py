@@ -45,6 +45,7 @@ class Board:
         full: how many faults keep its files from growing now.
         ended: exit statuses of agents that ended by themselves.
         asked: the last command that a person gave there.
+        asked_before: the commands before that; each is waited for at the end.
     """
 
     home: Path
@@ -55,6 +56,7 @@ class Board:
     full: int = 0
     ended: list[int] = field(default_factory=list)
     asked: Any = None
+    asked_before: list[Any] = field(default_factory=list)
 
     def power_on(self) -> None:
         """One fault less keeps it off."""
@@ -104,6 +106,7 @@ class Board:
 
     def ask(self, *arguments: str) -> None:
         """A person beside it gives a command; what comes of it is the board's own."""
+        self.asked_before += [] if self.asked is None else [self.asked]
         self.asked = self.child.ask(*arguments)
 
     def hold(self) -> str | None:

@@ -189,6 +189,6 @@ def _end_boards(stage: Stage) -> None:
                 board.power_off(in_order=True)
         except DemoError as error:
             stage.problems.append(str(error))
-        if board.asked is not None:
-            board.asked.wait(PATIENCE_S)
+        for asked in (*board.asked_before, *([] if board.asked is None else [board.asked])):
+            asked.wait(PATIENCE_S)
     stage.lane.relay.calm(stage.scenario.seed)

@@ -31,6 +31,11 @@ def then(caller: Caller, path: str, query: str) -> Any:
     return response.json()
 
 
+def without_board(row: dict[str, Any]) -> dict[str, Any]:
+    """What a board says with each poll is in no log: it is told of now alone."""
+    return {name: value for name, value in row.items() if name != "board"}
+
+
 def test_a_run_and_a_machine_by_when_it_happened_and_by_when_it_was_known(furnished: Caller, told_late: Work) -> None:
     second = told_late.segments[1].knots[-1].isoformat().replace("+00:00", "Z")
     columns = sum(segment.end_column - segment.first_column for segment in told_late.segments[:2])
@@ -39,7 +44,8 @@ def test_a_run_and_a_machine_by_when_it_happened_and_by_when_it_was_known(furnis
         assert then(furnished, path, f"at={second}")[field] == columns < now[field]
         assert then(furnished, path, f"at={second}&known_by=2026-03-21T00:00:00Z")[field] == 0
         assert then(furnished, path, "known_by=2026-03-21T00:00:00Z")[field] == 0
-        assert then(furnished, path, "at=2027-01-01T00:00:00Z&known_by=2027-01-01T00:00:00Z") == now
+        known = then(furnished, path, "at=2027-01-01T00:00:00Z&known_by=2027-01-01T00:00:00Z")
+        assert without_board(known) == without_board(now)
     assert then(furnished, "machines/wren-1", f"at={second}")["accepted_through"] == 2
 
 
@@ -105,11 +111,11 @@ def eventful(told_late: Work, node: Caller, furnished: Caller, clock: HeldClock)
 
 @pytest.mark.parametrize("path", LISTS)
 def test_a_list_at_the_end_of_time_is_the_list_of_now(furnished: Caller, eventful: Work, path: str) -> None:
-    now = every_page(furnished, path, "", 100)
+    now = [*map(without_board, every_page(furnished, path, "", 100))]
     assert now
     for limit in (1, 2, 100):
-        assert every_page(furnished, path, "at=2027-01-01T00:00:00Z", limit) == now
-        assert every_page(furnished, path, "known_by=2027-01-01T00:00:00Z", limit) == now
+        assert [*map(without_board, every_page(furnished, path, "at=2027-01-01T00:00:00Z", limit))] == now
+        assert [*map(without_board, every_page(furnished, path, "known_by=2027-01-01T00:00:00Z", limit))] == now
 
 
 @pytest.mark.parametrize("path", LISTS)

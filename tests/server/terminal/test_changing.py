@@ -36,6 +36,7 @@ IDS = {
 ACTS = [(kind, act) for kind, one in CHANGEABLE.items() if one.changeable for act in one.changeable.acts]
 HOURS = {"week": {"saturday": [{"opens": "10:00", "closes": "20:00"}]}}
 MOVE = ("change", "opening", "first-night", "anchor.civil=2026-03-21T20:30")
+MEANT = ("--yes", "--accept-warnings")
 
 
 def dayroll(*arguments: object) -> str:
@@ -164,7 +165,7 @@ def test_what_is_kept_as_a_whole_is_set_as_the_api_sets_it(house: Caller, what: 
 
 def test_hours_are_set_and_the_machine_is_measured(house: Caller, tmp_path: Path) -> None:
     (file := tmp_path / "week.json").write_text(json.dumps(HOURS))
-    assert dayroll("set", "hours", "quay", file, "--yes").endswith("hours of quay: set.\n")
+    assert dayroll("set", "hours", "quay", file, *MEANT).endswith("hours of quay: set.\n")
     assert house.get("venues/quay/hours").json()["week"]["saturday"] == HOURS["week"]["saturday"]
     file.write_text('{"feed_factor": 1.01}')
     said = dayroll("set", "calibration", "wren-1", file, "--yes")
@@ -173,9 +174,6 @@ def test_hours_are_set_and_the_machine_is_measured(house: Caller, tmp_path: Path
     )
     assert refused("set", "calibration", "wren-1", file, "--reason", "a", "--yes").startswith("no reason is kept")
     assert house.get("machines/wren-1").json()["calibration"]["feed_factor"] == 1.01
-
-
-MEANT = ("--yes", "--accept-warnings")
 
 
 def test_quiet_hours_are_looked_at_and_set_with_a_reason(house: Caller, tmp_path: Path) -> None:
@@ -278,7 +276,7 @@ def test_at_a_terminal_it_is_asked(house: Caller, terminal: int, typed: str, is_
 
 
 def test_warnings_are_accepted_by_name(house: Caller) -> None:
-    house.put("venues/quay/hours", HOURS)
+    house.put("venues/quay/hours?accept=true", HOURS)
     events = Event.objects.count()
     assert refused(*MOVE, "--yes").startswith("nothing was changed, for there are warnings: ")
     assert Event.objects.count() == events
@@ -287,7 +285,7 @@ def test_warnings_are_accepted_by_name(house: Caller) -> None:
 
 
 def test_at_a_terminal_a_yes_takes_the_warnings_that_were_shown(house: Caller, terminal: int) -> None:
-    house.put("venues/quay/hours", HOURS)
+    house.put("venues/quay/hours?accept=true", HOURS)
     os.write(terminal, b"y\n")
     assert "Make this change, warnings and all? [y/N]" in dayroll(*MOVE)
 
@@ -321,7 +319,7 @@ def test_a_lost_race_changes_nothing(house: Caller, monkeypatch: pytest.MonkeyPa
 
 
 def test_a_warning_that_comes_up_meanwhile_is_told_first(house: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sys, "stdin", Meanwhile(lambda: house.put("venues/quay/hours", HOURS)))
+    monkeypatch.setattr(sys, "stdin", Meanwhile(lambda: house.put("venues/quay/hours?accept=true", HOURS)))
     assert refused(*MOVE).startswith("This needs a yes. ")
     assert house.get("openings/first-night").json()["opens_at"] == "2026-03-21T19:00:00.000000Z"
 
