@@ -114,6 +114,7 @@ def plan_run(command: PlanRun, context: RunContext, *, after: str | None = None)
     """The span becomes whole columns; a machine is on one run at a time, by the newest of model and source. ``after``
     names one that ends for it."""
     profile, timeline = context.profile, context.timeline
+    require_within_reach("starts_at", command.starts_at)
     require_within_reach("ends_at", command.ends_at)
     require_free(command, after=after)
     if not 0 <= command.strips_per_turn <= profile.columns_per_turn:
