@@ -55,6 +55,7 @@ INSTALLED_APPS = [
     "scheduling.log",
     "server.accounts",
     "server.console",
+    "server.desk",
     "server.terminal",
 ]
 

@@ -19,6 +19,7 @@ handler500 = "server.errors.server_error"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("server.api.urls")),
     path("", include("server.console.urls")),
+    path("", include("server.desk.urls")),
     path("livez", health.live, name="live"),
     path("readyz", health.ready, name="ready"),
 ]

@@ -84,9 +84,7 @@ _SETTINGS: Any = {**settings.REST_FRAMEWORK, "EXCEPTION_HANDLER": _raise}
 HERE = APISettings(_SETTINGS)
 
 
-def ask(
-    caller: Caller, method: str, address: str, body: Any = None, *, tag: str | None = None, **query: str
-) -> Answer:
+def ask(caller: Caller, method: str, address: str, body: Any = None, *, tag: str | None = None, **query: str) -> Answer:
     """Ask the API for JSON.
 
     Args:

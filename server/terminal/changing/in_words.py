@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Callable, Iterator, Sequence
-from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from machines.serialization import parse_instant
-from scheduling.venues.local_time_text import moment_in_words
+from server.value_words import instant_in_words, value_in_words
 
-INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z", re.ASCII)
 # What a list says of each, as far as it has it.
 LISTED = ("name", "venue", "machine", "source", "kind", "starts_at", "ends_at", "opens_at", "begins_at", "raised_at")
 STATES = {
@@ -22,20 +18,6 @@ STATES = {
     "cleared_at": "cleared",
 }
 KNOWS = {True: "the machine knows", False: "the machine does not know yet", None: ""}
-
-
-def value_in_words(value: Any, clock: ZoneInfo | None) -> str:
-    """A value of JSON: an instant by the clock, a text as it is, nothing as a hyphen."""
-    if value is None or value == "":
-        return "-"
-    if isinstance(value, str):
-        return instant_in_words(parse_instant(value), clock) if INSTANT.fullmatch(value) else value
-    return json.dumps(value, ensure_ascii=False)
-
-
-def instant_in_words(at: datetime, clock: ZoneInfo | None) -> str:
-    """A date and a time of day by the clock, or by UTC, which then is said."""
-    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC" if clock is None else moment_in_words(at, clock)
 
 
 def row_in_words(row: dict[str, Any], clock: ZoneInfo | None) -> Iterator[str]:

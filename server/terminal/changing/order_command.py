@@ -10,7 +10,7 @@ from typing import Any
 
 from django.core.management.base import CommandError
 
-from server.terminal.changing.asking import Answer
+from server.api.in_process import Answer
 from server.terminal_command import TerminalCommand
 
 

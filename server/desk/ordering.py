@@ -1,0 +1,209 @@
+"""An order on a page: it is said, what would follow is shown, and then it is kept or said otherwise.
+
+What is kept is what was seen: the body that was looked at, on what the row was then, with the kinds of warnings that
+were told. Where one of these is another by then, it is shown again, and what was typed stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from rest_framework.exceptions import APIException
+
+from machines.errors import DayrollError, InputError
+from scheduling.commands.changes import NotAccepted
+from scheduling.commands.handlers import IdInUse
+from scheduling.commands.idempotency import digest_of
+from scheduling.log.store import VersionConflict
+from server.accounts.roles import NotOfTheirRole
+from server.api.in_process import Caller, ask
+from server.api.problems import MovedOn
+from server.console import formatting
+from server.desk.callers import caller_of
+from server.desk.order_form import OrderForm, without_nulls
+from server.value_words import value_in_words
+
+MEANWHILE = (
+    "Somebody else changed it meanwhile{changes}. This is what your order would mean now; what you typed stands."
+)
+OTHERWISE = "You have said something else since you looked, or more follows by now. Look at it below, then keep it."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """What a page orders of the API.
+
+    Attributes:
+        method, address: of the request.
+        done: what is said when it is done, of the row as it then is.
+        then: the page to go to, likewise.
+        previews: whether the API tells beforehand what would follow; else it is done at once.
+        clock: by which its times are said; None for UTC.
+    """
+
+    method: str
+    address: str
+    done: Callable[[Mapping[str, Any]], str]
+    then: Callable[[Mapping[str, Any]], str]
+    previews: bool = True
+    clock: ZoneInfo | None = None
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A field that would differ, in words."""
+
+    label: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What an order would mean.
+
+    Attributes:
+        fields: what would differ.
+        in_words, warnings: what would follow, and what should be meant.
+        figures: how much more or less is printed, in words.
+        seal: by which the very same is known again.
+        changes: whether anything would be changed.
+    """
+
+    fields: tuple[Difference, ...] = ()
+    in_words: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    figures: tuple[str, ...] = ()
+    seal: str = ""
+    changes: bool = True
+
+
+@dataclass
+class Ordered:
+    """What became of an order that was sent.
+
+    Attributes:
+        answer: the way on, where it was kept.
+        looked: what it would mean, where it can be looked at.
+        tag: of the row as it stands now.
+    """
+
+    tag: str
+    answer: HttpResponse | None = None
+    looked: Looked | None = field(default=None)
+
+
+def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Ordered:
+    """Look at an order, or keep it.
+
+    Args:
+        request: of the page, with ``keep`` where what was looked at is to be kept.
+        form: valid; what is refused is put beside its fields.
+        order: what is ordered.
+        tag: of what it was decided on; empty where it is of nothing.
+
+    Raises:
+        NotOfTheirRole: they may not order it.
+        Http404: it is of nothing that there is.
+    """
+    caller, sent = caller_of(request), Ordered(tag)
+    try:
+        body = form.said() if order.method == "PATCH" else without_nulls(form.said())
+        sealed, _, kinds = request.POST.get("keep", "").partition(" ")
+        wanted = digest_of(body)
+        if not order.previews or sealed == wanted:
+            sent.answer = _kept(request, caller, order, body, tag, kinds)
+        else:
+            if sealed:
+                form.add_error(None, OTHERWISE)
+            sent.looked = _looked(caller, form, order, body, tag, wanted)
+    except NotAccepted:
+        form.add_error(None, OTHERWISE)
+        sent.looked = _looked(caller, form, order, body, tag, wanted)
+    except MovedOn as error:
+        sent.tag = error.tag
+        form.add_error(None, MEANWHILE.format(changes=_who(error)))
+        sent.looked = _looked(caller, form, order, body, sent.tag, wanted)
+    except VersionConflict:
+        form.add_error(None, MEANWHILE.format(changes=""))
+    except (InputError, IdInUse) as error:
+        form.refuse(error)
+    except NotOfTheirRole:
+        raise
+    except DayrollError as error:
+        form.add_error(None, str(error))
+    except APIException as error:
+        form.add_error(None, str(error.detail))
+    return sent
+
+
+def _kept(
+    request: HttpRequest, caller: Caller, order: Order, body: dict[str, Any], tag: str, kinds: str
+) -> HttpResponse:
+    query = {"accept": kinds} if kinds else {}
+    row = ask(caller, order.method, order.address, body, tag=tag or None, **query).body
+    messages.success(request, order.done(row))
+    return redirect(order.then(row))
+
+
+def _looked(
+    caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, wanted: str
+) -> Looked | None:
+    try:
+        found = ask(caller, order.method, order.address, body, tag=tag or None, preview="true").body
+    except InputError as error:
+        form.refuse(error)
+        return None
+    return Looked(
+        fields=tuple(_differences(found["fields"], form, order)),
+        in_words=tuple(found["in_words"]),
+        warnings=tuple(one["in_words"] for one in found["warnings"]),
+        figures=tuple(_figures(found.get("figures"))),
+        seal=" ".join((wanted, ",".join(sorted({one["kind"] for one in found["warnings"]})))).strip(),
+        changes=bool(found["fields"]),
+    )
+
+
+def _differences(fields: list[dict[str, Any]], form: OrderForm, order: Order) -> Iterator[Difference]:
+    for one in fields:
+        if order.method == "POST" and one["before"] is None and one["after"] in (None, "", [], {}):
+            continue  # of what is new, what nobody said
+        for path, before, after in _leaves(one["field"], one["before"], one["after"]):
+            words = (value_in_words(value, order.clock) for value in (before, after))
+            yield Difference(form.label_of(path), *words)
+
+
+def _leaves(path: str, before: Any, after: Any) -> Iterator[tuple[str, Any, Any]]:
+    """What differs within two values, by its path."""
+    if isinstance(before, Mapping) and isinstance(after, Mapping):
+        for name in dict.fromkeys((*before, *after)):
+            yield from _leaves(f"{path}.{name}", before.get(name), after.get(name))
+    elif before != after:
+        yield path, before, after
+
+
+def _figures(figures: dict[str, Any] | None) -> Iterator[str]:
+    """How much more or less is printed, a few words each."""
+    if figures is None:
+        return
+    for name, unit, places in (("columns", "columns", 0), ("paper_m", "m of paper", 2), ("cuts", "cuts", 0)):
+        if figures[name]:
+            yield f"{_sign(figures[name])}{abs(figures[name]):.{places}f} {unit}"
+    if figures["ink_ml"]:
+        yield f"{_sign(figures['ink_ml'])}{formatting.ink(abs(figures['ink_ml']))} of ink"
+
+
+def _sign(number: float) -> str:
+    return "−" if number < 0 else "+"
+
+
+def _who(error: MovedOn) -> str:
+    """Who changed what, as far as it is known."""
+    said = {f"{step['actor']}: {', '.join(one['field'] for one in step['fields'])}" for step in error.changes or ()}
+    return f" ({'; '.join(sorted(said))})" if said else ""

@@ -1,0 +1,163 @@
+"""The pages of each kind of thing: the list, a new one, one of them, changing it, doing something to it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import URLPattern, path, reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_safe
+
+from server.api.in_process import Answer, ask
+from server.desk.callers import caller_of
+from server.desk.history_words import steps_in_words
+from server.desk.order_form import OrderForm
+from server.desk.ordering import Order, send
+from server.desk.rights import may_add, may_change, may_do
+from server.desk.subjects import Row, Subject, is_used
+
+PAGE_OF = 200
+
+
+def addresses(subject: Subject) -> Iterator[URLPattern]:
+    """Of the pages of a kind of thing."""
+    plural, name, given = subject.plural, subject.name, {"subject": subject}
+    yield path(plural, listed, given, name=f"desk-{plural}")
+    if subject.add is not None:
+        yield path(f"{plural}/new", add, given, name=f"new-{name}")
+    yield path(f"{plural}/<id:id>", one, given, name=f"desk-{name}")
+    if subject.change is not None:
+        yield path(f"{plural}/<id:id>/change", change, given, name=f"change-{name}")
+    for deed in subject.deeds:
+        yield path(f"{plural}/<id:id>/{deed.act}", do, given | {"act": deed.act}, name=f"{deed.act}-{name}")
+
+
+@login_required
+@never_cache
+@require_safe
+def listed(request: HttpRequest, subject: Subject) -> HttpResponse:
+    """All of them, those that are put away last."""
+    caller = caller_of(request)
+    rows = all_of(lambda **query: ask(caller, "GET", subject.plural, **query))
+    rows.sort(key=lambda row: (not is_used(row), _name(row).casefold()))
+    shown = [{"row": row, "said": subject.listed(row), "is_used": is_used(row)} for row in rows]
+    page = {"subject": subject, "shown": shown, "may_add": may_add(caller.holder.standing, subject)}
+    return render(request, subject.list_template, page)
+
+
+def all_of(asked: Callable[..., Answer]) -> list[Row]:
+    """The rows of a list of the API, page after page."""
+    rows: list[Row] = []
+    query: dict[str, str] = {"limit": str(PAGE_OF)}
+    while True:
+        body = asked(**query).body
+        rows += body["results"]
+        if not body.get("next"):
+            return rows
+        query["cursor"] = body["next"]
+
+
+@login_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def add(request: HttpRequest, subject: Subject) -> HttpResponse:
+    """A form for a new one; what it means, where the API tells; then it is there."""
+    assert subject.add is not None
+    form = subject.add(request.POST or None)
+    page: dict[str, Any] = {"subject": subject, "form": form, "title": f"{subject.one}, new", "verb": "Add it"}
+    if request.method == "POST" and form.is_valid():
+        order = Order(
+            method="POST",
+            address=subject.plural,
+            done=lambda row: f"{_name(row)} is added.",
+            then=lambda row: reverse(f"desk-{subject.name}", args=[row["id"]]),
+            previews=subject.add_previews,
+        )
+        sent = send(request, form, order, "")
+        if sent.answer is not None:
+            return sent.answer
+        page["looked"] = sent.looked
+    page |= {"previews": subject.add_previews, "back": reverse(f"desk-{subject.plural}")}
+    return render(request, form.page_template, page)
+
+
+@login_required
+@never_cache
+@require_safe
+def one(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
+    """What there is to say of one, what can be done to it, and what people made of it."""
+    caller = caller_of(request)
+    row = ask(caller, "GET", f"{subject.plural}/{id}").body
+    history = ask(caller, "GET", f"{subject.plural}/{id}/history").body
+    standing = caller.holder.standing
+    page = {
+        "subject": subject,
+        "row": row,
+        "facts": list(subject.facts(row)),
+        "deeds": [deed for deed in subject.deeds if deed.offered(row) and may_do(standing, subject, deed.act)],
+        "may_change": subject.change is not None and is_used(row) and may_change(standing, subject),
+        "steps": steps_in_words(history["steps"], subject, row),
+        "board": history.get("board"),
+        **subject.more(caller, row),
+    }
+    return render(request, subject.template, page)
+
+
+@login_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def change(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
+    """How it stands, in a form; what would follow; then it is so."""
+    assert subject.change is not None
+    return _ordered(request, subject, id, subject.change, "PATCH", "", "is as you said", {"verb": "Keep it so"})
+
+
+@login_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def do(request: HttpRequest, subject: Subject, id: str, act: str) -> HttpResponse:
+    """What doing it means; then it is done."""
+    deed = subject.deed(act)
+    if deed is None:
+        raise Http404
+    return _ordered(request, subject, id, deed.form, "POST", f"/{act}", deed.done, {"verb": deed.button, "deed": deed})
+
+
+def _ordered(
+    request: HttpRequest,
+    subject: Subject,
+    id: str,
+    kind: type[OrderForm],
+    method: str,
+    act: str,
+    done: str,
+    page: dict[str, Any],
+) -> HttpResponse:
+    found = ask(caller_of(request), "GET", f"{subject.plural}/{id}")
+    row = found.body
+    form = kind(request.POST or None, initial=kind.initial_of(row))
+    tag = request.POST.get("tag") or found.tag or ""
+    title = f"{page['verb']}: {_name(row)}" if act else f"Change {_name(row)}"
+    shown: dict[str, Any] = {"subject": subject, "row": row, "form": form, "previews": True, "title": title}
+    if request.method == "POST" and form.is_valid():
+        order = Order(
+            method=method,
+            address=f"{subject.plural}/{id}{act}",
+            done=lambda row: f"{_name(row)} {done}.",
+            then=lambda row: reverse(f"desk-{subject.name}", args=[id]),
+            clock=subject.clock(row),
+        )
+        sent = send(request, form, order, tag)
+        if sent.answer is not None:
+            return sent.answer
+        shown["looked"], tag = sent.looked, sent.tag
+    back = reverse(f"desk-{subject.name}", args=[id])
+    return render(request, form.page_template, shown | page | {"tag": tag, "back": back})
+
+
+def _name(row: Row) -> str:
+    return str(row.get("name") or row["id"])

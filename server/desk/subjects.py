@@ -1,0 +1,101 @@
+"""What the studio's pages know of a kind of thing: how it is listed, shown, added, changed, and what is done to one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from server.api.in_process import Caller
+from server.desk.order_form import OrderForm, ReasonForm
+
+Row = Mapping[str, Any]
+Facts = Iterable[tuple[str, str]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Deed:
+    """Something that is done to one as a whole.
+
+    Attributes:
+        act: the last of its address in the API.
+        button: what it is called, as in "Retire".
+        lead: what it means, in a sentence or two.
+        done: that it is done, after the thing's name.
+        form: what is asked for with it.
+        offered: whether it can be meant now, by the row; what cannot be is not offered.
+        caution: what to mind at the machine, where it can hurt somebody.
+    """
+
+    act: str
+    button: str
+    lead: str
+    done: str
+    form: type[OrderForm] = ReasonForm
+    offered: Callable[[Row], bool] = lambda row: True
+    caution: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Subject:
+    """A kind of thing.
+
+    Attributes:
+        name, plural: as the API and the addresses of the pages have it.
+        title: of the list.
+        one: of a single thing, as in "A venue".
+        lead: what such a thing is, in a sentence.
+        model: its table, for ids that are free.
+        add, change: the forms; None where there is none.
+        listed: what the list says of one beside its name.
+        facts: what its page says of it.
+        clock: by which its times are said.
+        deeds: what is done to one.
+        add_previews: whether the API tells beforehand what adding one means.
+        template, list_template: of the pages.
+        more: what else the page of one shows.
+    """
+
+    name: str
+    plural: str
+    title: str
+    one: str
+    lead: str
+    model: Any
+    listed: Callable[[Row], str]
+    facts: Callable[[Row], Facts]
+    clock: Callable[[Row], ZoneInfo | None] = lambda row: None
+    add: type[OrderForm] | None = None
+    change: type[OrderForm] | None = None
+    deeds: tuple[Deed, ...] = ()
+    add_previews: bool = False
+    template: str = "desk/one.html"
+    list_template: str = "desk/listed.html"
+    more: Callable[[Caller, Row], Mapping[str, Any]] = field(default=lambda caller, row: {})
+
+    def deed(self, act: str) -> Deed | None:
+        """What is done under the last of an address."""
+        return next((one for one in self.deeds if one.act == act), None)
+
+
+RETIRED = "retired_at"
+
+
+def is_used(row: Row) -> bool:
+    """Whether a row was not retired."""
+    return row.get(RETIRED) is None
+
+
+def retiring(name: str, lead: str) -> tuple[Deed, Deed]:
+    """Putting one of a kind away, and taking it back."""
+    return (
+        Deed(act="retire", button="Put away", lead=lead, done="is put away", offered=is_used),
+        Deed(
+            act="take-back",
+            button="Take back",
+            lead=f"The {name} is used again, as it was.",
+            done="is used again",
+            offered=lambda row: not is_used(row),
+        ),
+    )

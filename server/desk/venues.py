@@ -1,0 +1,102 @@
+"""Venues on the pages: where each is, by which clock, and what hangs on that."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django import forms
+
+from scheduling.log.models import Venue
+from scheduling.queries.names import LONGEST_NAME
+from scheduling.sky.zones import zone, zone_names
+from server.console import formatting
+from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
+from server.desk.subjects import Facts, Row, Subject, retiring
+
+
+class VenueFields(OrderForm):
+    """What is said of a venue."""
+
+    PLACES: ClassVar[dict[str, str]] = {
+        "name": "name",
+        "latitude_degrees": "latitude",
+        "longitude_degrees": "longitude",
+        "elevation_m": "elevation",
+        "zone": "zone",
+    }
+
+    name = forms.CharField(max_length=LONGEST_NAME, label="What it is called")
+    latitude = forms.FloatField(
+        min_value=-90.0, max_value=90.0, label="Latitude, degrees", help_text="south of the equator below 0"
+    )
+    longitude = forms.FloatField(
+        min_value=-180.0, max_value=180.0, label="Longitude, degrees", help_text="west of Greenwich below 0"
+    )
+    elevation = forms.FloatField(required=False, label="Above the sea, metres", help_text="0 where it is left empty")
+    zone = forms.ChoiceField(label="Its clock", help_text="the IANA time zone of the place")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["zone"] = forms.ChoiceField(
+            label=self.fields["zone"].label,
+            help_text=self.fields["zone"].help_text,
+            choices=[("", "choose one"), *((name, name) for name in sorted(zone_names()))],
+        )
+
+
+class NewVenueForm(VenueFields):
+    """A new venue."""
+
+    PLACES: ClassVar[dict[str, str]] = VenueFields.PLACES | {"id": "id"}
+
+    id = forms.CharField(
+        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
+    )
+
+    def said(self) -> dict[str, Any]:
+        """With an id that is free where none was given."""
+        taken = frozenset(Venue.objects.values_list("id", flat=True))
+        body = super().said()
+        return body | {"id": body["id"] or id_for(body["name"], taken)}
+
+
+class ChangeVenueForm(ReasonForm, VenueFields):
+    """A venue that is there, and why it is changed."""
+
+    PLACES: ClassVar[dict[str, str]] = VenueFields.PLACES | ReasonForm.PLACES
+
+
+def _facts(row: Row) -> Facts:
+    yield "Latitude", f"{row['latitude_degrees']:.4f}°"
+    yield "Longitude", f"{row['longitude_degrees']:.4f}°, {formatting.longitude(row['longitude_degrees'])}"
+    yield "Above the sea", f"{row['elevation_m']:.0f} m"
+    yield "Clock", row["zone"]
+
+
+def _links(caller: Any, row: Row) -> dict[str, Any]:
+    pages = (
+        ("today", "Today's sheet"),
+        ("hours", "Hours"),
+        ("quiet-hours", "Quiet hours"),
+        ("windows", "Service windows"),
+    )
+    return {"links": pages}
+
+
+VENUES = Subject(
+    name="venue",
+    plural="venues",
+    title="Venues",
+    one="A venue",
+    lead="Where machines stand: its place names the sky there, its clock the hours that people keep.",
+    model=Venue,
+    listed=lambda row: row["zone"],
+    facts=_facts,
+    clock=lambda row: zone(row["zone"]),
+    add=NewVenueForm,
+    change=ChangeVenueForm,
+    deeds=retiring("venue", "It is used no more: pages do not show it, and nothing new is fixed there."),
+    add_previews=True,
+    template="desk/venue.html",
+    more=_links,
+)
