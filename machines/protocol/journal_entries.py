@@ -100,8 +100,9 @@ class StripCut:
     Attributes:
         boundary: first running column of the strip after it.
         paper_position: place on the paper of the cut.
-        made: False when the knife was disarmed or held; that strip hangs on to the next.
-        why: the knife was held, for quiet hours; None where it was not.
+        made: False when the knife was disarmed or held, or too late; that strip hangs on to the next.
+        why: why a knife that is armed did not cut: it was held for quiet hours; or the place had passed it already, as
+            where it was measured anew, or where paper was fed while it was off. None where it was not armed.
     """
 
     seq: int
@@ -110,7 +111,7 @@ class StripCut:
     boundary: int
     paper_position: int
     made: bool
-    why: Literal["quiet"] | None = None
+    why: Literal["quiet", "passed"] | None = None
     kind: Literal["strip-cut"] = "strip-cut"
 
 

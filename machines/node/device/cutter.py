@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from typing import Literal
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
@@ -14,6 +15,8 @@ from machines.node.work.snapshot import Snapshot
 from machines.operator.stop_causes import cause_of
 from machines.protocol.journal_entries import StripCut
 
+Uncut = Literal["quiet", "passed"]
+
 
 def cut(
     journal: Journal, snapshot: Snapshot, profile: Profile, driver: Driver, now: float, *, quiet: bool = False
@@ -22,7 +25,8 @@ def cut(
 
     It is cut only in its place and with the knife armed. One that an earlier agent ordered and did not see done is not
     cut again. While it is ``quiet`` the knife does not move; as paper is never drawn back, that strip hangs on to the
-    next one, whose end is cut once quiet is over.
+    next one, whose end is cut once quiet is over. One whose place has passed an armed knife is left uncut likewise, and
+    the knife stays armed.
     """
     state, pending = snapshot.state, snapshot.pending
     under_knife = state.paper_position - profile.knife_columns
@@ -33,12 +37,13 @@ def cut(
     allowed = state.knife_armed and place == under_knife and not any(strip.ordered for strip in come)
     # A strip without columns, all left out, ends where the one before it ended.
     held = quiet and allowed and place != state.cut_place
+    passed = state.knife_armed and place < under_knife
     made = place == state.cut_place or (allowed and not quiet and _drive(journal, driver, come, now))
     with journal.transaction() as db:
         if made:
             note_cut(db, place)
         for strip in come:
-            _report(db, strip, now, made=made, held=held)
+            _report(db, strip, now, made=made, why=None if made else "quiet" if held else "passed" if passed else None)
         strips.done(db, come)
     return True
 
@@ -60,7 +65,7 @@ def _drive(journal: Journal, driver: Driver, come: list[strips.Strip], now: floa
     return True
 
 
-def _report(db: sqlite3.Connection, strip: strips.Strip, now: float, *, made: bool, held: bool) -> None:
+def _report(db: sqlite3.Connection, strip: strips.Strip, now: float, *, made: bool, why: Uncut | None) -> None:
     entry = StripCut(
         seq=outbox.next_seq(db),
         at=utc(now),
@@ -68,6 +73,6 @@ def _report(db: sqlite3.Connection, strip: strips.Strip, now: float, *, made: bo
         boundary=strip.boundary,
         paper_position=strip.place,
         made=made,
-        why="quiet" if held else None,
+        why=why,
     )
     outbox.append(db, entry)

@@ -192,7 +192,7 @@ def gap_settled(rows: Rows, fact: Recorded, event: GapSettled) -> None:
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
-    """A cut that was not made shows that the knife is disarmed, unless it was held. One that was, shows nothing: a
+    """A cut that was not made shows that the knife is disarmed, unless it says why else. One that was, shows nothing: a
     strip without columns counts as cut with the one before it, whatever came of the knife in between."""
     machine = entry_taken(rows, fact, event)
     if machine is not None and not event.made and event.why is None:

@@ -163,7 +163,7 @@ def settlement_differed(rows: Rows, fact: Recorded, event: SettlementDiffered) -
 
 
 def strip_cut(rows: Rows, fact: Recorded, event: StripCut) -> None:
-    """A strip that was not cut hangs on to the next. In quiet hours that is as it was meant."""
+    """A strip that was not cut hangs on to the next. Where the knife was armed and it says why, nobody need arm it."""
     if event.made:
         _clear(rows, fact, KNIFE_DISARMED)
     elif event.why is None and not _open(rows, fact, KNIFE_DISARMED):

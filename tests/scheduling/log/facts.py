@@ -327,7 +327,7 @@ def true_again(seq: int, column: int) -> TrueAgain:
 
 
 def cut(
-    seq: int, boundary: int, *, made: bool = True, run: str = "spring", why: Literal["quiet"] | None = None
+    seq: int, boundary: int, *, made: bool = True, run: str = "spring", why: Literal["quiet", "passed"] | None = None
 ) -> StripCut:
     return StripCut(seq=seq, at=at(boundary), run=run, boundary=boundary, paper_position=boundary, made=made, why=why)
 

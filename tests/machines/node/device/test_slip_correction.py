@@ -25,7 +25,7 @@ from machines.node.device.slip_correction import in_words
 from machines.node.panel import panel_state as panel
 from machines.node.store import operator_actions
 from machines.node.store.slip_state import read_track
-from machines.protocol.journal_entries import FeedCorrected, OperatorActed, SlipMeasured
+from machines.protocol.journal_entries import FeedCorrected, OperatorActed, SlipMeasured, StripCut
 from machines.protocol.messages import RunWork
 from tests.machines.drivers.serial.bench import Bench, BenchPort
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -311,6 +311,21 @@ class TestCalibration:
         for cut in paper.cuts:
             laid = int((paper.laid["at"] <= cut["at"]).sum())
             assert laid - 50 == cut["place"]
+
+    def test_a_strip_that_a_measurement_puts_beyond_an_armed_knife_says_so_and_the_knife_stays_armed(
+        self, tmp_path: Path
+    ) -> None:
+        """The boundary at place 60 would come to the knife at 100 laid; at 90 it turns out to be 20 columns nearer."""
+        node = rig(tmp_path, line_profile())
+        with node.journal.transaction() as db:
+            db.execute("UPDATE state SET knife_armed = 1")
+        node.run_columns(90)
+        node.studio.calibration = Calibration(head_to_knife_mm=10.0)
+        node.fetch()
+        node.run_columns(60)
+        told = [(cut.paper_position, cut.made, cut.why) for cut in node.entries(StripCut)]
+        assert told == [(0, True, None), (60, False, "passed"), (120, True, None)]
+        assert node.journal.state().knife_armed and node.paper().cuts["place"].tolist() == [0, 120]
 
 
 @dataclass

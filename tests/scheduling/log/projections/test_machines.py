@@ -137,7 +137,9 @@ def test_the_knife_is_armed_by_a_person_and_disarmed_by_an_unplanned_stop() -> N
     assert not left().knife_armed, "a strip without columns counts as cut with the one before it"
     say("machine/left", armed(5), cut(6, 10))
     assert left().knife_armed
-    say("machine/left", cut(7, 10, made=False))
+    say("machine/left", cut(7, 10, made=False, why="passed"))
+    assert left().knife_armed and open_notices() == [], "the strip was beyond it"
+    say("machine/left", cut(8, 20, made=False))
     assert not left().knife_armed
 
 
