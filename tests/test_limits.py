@@ -350,7 +350,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     # The sky.
     "scheduling.sky.anchors.FIRST_YEAR": (1900, "the ephemeris reaches there"),
     "scheduling.sky.anchors.LAST_YEAR": (2100, "the ephemeris reaches there"),
-    "scheduling.sky.anchors._LONGEST_OFFSET": (days(366), "an event a year off has its own date"),
+    "scheduling.sky.anchors.LONGEST_OFFSET": (days(366), "an event a year off has its own date"),
     "scheduling.sky.events._MOST_DEGREES": ({"altitude_degrees": 90.0, "longitude": 180.0}, "what degrees can be"),
     "server.sky_report.table.MOST_DAYS": (1500, "four years of events on a screen"),
     "scheduling.sky.periods.SHORTEST_S": (1.0, "a turn a second is faster than paper"),

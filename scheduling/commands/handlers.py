@@ -80,7 +80,7 @@ def _at_venue(work_out: Callable[[Any], Any]) -> Callable[[FixOpening | FixServi
         def look_again() -> None:
             recheck()
             if isinstance(command, FixOpening):
-                still_named(command, event, work_out)
+                still_named(command, [event], lambda: [work_out(command)])
 
         return Checked(event=event, stands_on=(f"venue/{command.venue}",), recheck=look_again)
 

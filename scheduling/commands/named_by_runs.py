@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
-from typing import Any
+
+from django.db.models import Q
 
 from scheduling.commands.changes import ChangeWarning
 from scheduling.log.models import Machine, Opening, Run
-from scheduling.paper.run_anchors import goes_by_a_run, machine_of, offset_in
+from scheduling.paper.run_anchors import goes_by_a_run, is_named_by, offset_in
+from scheduling.sky.anchors import LONGEST_OFFSET
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
 
@@ -21,19 +23,14 @@ def no_longer_named(run: Run, machine: Machine, begins: datetime, ends: datetime
         machine: with its venue.
         begins, ends: the span, UTC.
     """
-    venue = machine.venue
+    venue, near = machine.venue, (begins - LONGEST_OFFSET, ends + LONGEST_OFFSET)
     standing = Opening.objects.filter(venue_id=venue.id, called_off_at=None)
-    for row in standing.order_by("opens_at", "id"):
+    runs = set(Run.objects.filter(machine_id=machine.id).values_list("id", flat=True))
+    for row in standing.filter(Q(opens_at__range=near) | Q(closes_at__range=near)).order_by("opens_at", "id"):
         for anchor, at, what in ((row.anchor, row.opens_at, ""), (row.closing, row.closes_at, "the end of ")):
-            if at is not None and _is_named_within(anchor, at, machine, begins, ends):
+            if anchor is None or at is None or not goes_by_a_run(anchor):
+                continue
+            if begins <= at - offset_in(anchor) < ends and is_named_by(anchor, machine.id, runs):
                 when = f"{moment_in_words(at, zone(venue.zone))}, by the clock of {venue.zone}"
                 told = f"{what}{row.name} stays at {when}; run {run.id} does not print then what it was named by."
                 yield ChangeWarning(kind="named-by-this", in_words=told[0].upper() + told[1:])
-
-
-def _is_named_within(
-    anchor: dict[str, Any] | None, at: datetime, machine: Machine, begins: datetime, ends: datetime
-) -> bool:
-    if anchor is None or not goes_by_a_run(anchor) or machine_of(anchor) != machine.id:
-        return False
-    return begins <= at - offset_in(anchor) < ends

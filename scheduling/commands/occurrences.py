@@ -12,7 +12,7 @@ from scheduling.commands.additions import FixOpening, FixOpeningSeries
 from scheduling.commands.openings import opening_at
 from scheduling.log.events.studio import OpeningFixed
 from scheduling.log.models import Opening, Venue
-from scheduling.paper.run_anchors import goes_by_a_run, is_on
+from scheduling.paper.run_anchors import MachinesRead, goes_by_a_run, is_on
 from scheduling.planning.recurrence import dates_of, later_by
 from scheduling.queries.names import check_id
 from scheduling.sky import anchors
@@ -135,13 +135,14 @@ def _moved(anchor: dict[str, Any], days: timedelta, clock: str | None) -> dict[s
     return moved | ({"zone": clock} if clock is not None and "civil" in moved else {})
 
 
-def resolved(one: Occurrence, venue: Venue, at_first: OpeningFixed | None) -> OpeningFixed:
+def resolved(one: Occurrence, venue: Venue, at_first: OpeningFixed | None, read: MachinesRead) -> OpeningFixed:
     """An opening of a series as it is told of, but for the series.
 
     Args:
         one: which.
         venue: where.
         at_first: the one whose instant it takes.
+        read: the machines that were read for others.
 
     Raises:
         InputError: it has no such instant.
@@ -152,7 +153,7 @@ def resolved(one: Occurrence, venue: Venue, at_first: OpeningFixed | None) -> Op
         if command.closing is not None and at_first.closes_at is not None and "duration" not in command.closing:
             command = replace(command, closing=_at_instant(command.closing, at_first.closes_at, venue))
     try:
-        return opening_at(command, venue)
+        return opening_at(command, venue, read=read)
     except InputError as error:
         _, day = one.slot
         if day is None:

@@ -7,7 +7,7 @@ was moved, named otherwise or called off by itself is an exception, and stays as
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -25,13 +25,14 @@ from scheduling.commands.occurrences import (
     slots_of,
     taken_ids,
 )
+from scheduling.commands.openings import as_it_stands, closed_then, of_series, opening_at, still_named
 from scheduling.commands.openings import as_ordered as opening_as_ordered
-from scheduling.commands.openings import closed_then, of_series, opening_at
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed, OpeningSeriesCalledOff, OpeningSeriesFixed
 from scheduling.log.models import Opening, OpeningSeries, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.store import Append, stream_versions
+from scheduling.paper.run_anchors import MachinesRead
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.names import require_in_use
 from scheduling.sky.zones import zone
@@ -52,13 +53,17 @@ def check_series(command: FixOpeningSeries) -> Checked:
     recheck = _as_read(command.venues)  # read first: whoever changes one from here on is noticed
     venues = _venues(command)
     taken_ids(command, {one.slot: one for one in occurrences(command, venues)}, {})
+    found = list(_all_resolved(command, venues, {}, None))
+
+    def look_again() -> None:
+        recheck()
+        _still_named(command, venues, {}, None, found)
+
     return Checked(
         event=_said(command),
-        also=tuple(
-            Append(f"opening/{one.command.id}", 0, [event]) for one, event in _all_resolved(command, venues, {}, None)
-        ),
+        also=tuple(Append(f"opening/{one.command.id}", 0, [event]) for one, event in found),
         stands_on=_streams(command.venues),
-        recheck=recheck,
+        recheck=look_again,
     )
 
 
@@ -109,13 +114,18 @@ def change_series(row: OpeningSeries, command: FixOpeningSeries, now: datetime, 
     versions, standing = _standing(row)
     taken_ids(command, found, standing)
     hanging = _Hanging(venues, versions, now)
-    before = set(slots_of(as_ordered(row)))
-    for one, event in _all_resolved(command, venues, standing, now):
+    before, events = set(slots_of(as_ordered(row))), list(_all_resolved(command, venues, standing, now))
+    for one, event in events:
         _becomes(hanging, event, one, standing.get(one.slot), before)
     for slot, opening in standing.items():
         if slot not in found:
             _falls_out(hanging, opening)
-    return _change(row, _said(command), now, version, hanging, recheck)
+
+    def look_again() -> None:
+        recheck()
+        _still_named(command, venues, standing, now, events)
+
+    return _change(row, _said(command), now, version, hanging, look_again)
 
 
 def call_off_series(row: OpeningSeries, now: datetime, version: int) -> Change:
@@ -201,7 +211,7 @@ def _becomes(
             hanging.tell(standing, event, f"{event.name} stands again:")
     elif standing.on_its_own:
         hanging.stays(standing, "it was changed by itself")
-    elif event != of_series(standing, _as_it_stands(standing)):
+    elif event != as_it_stands(standing):
         named = "" if standing.name == event.name else f", called {event.name} from now on,"
         does = "moves to" if standing.opens_at != event.opens_at else "opens as before,"
         ends = "" if _lasts(standing) == _lasts(event) else ", lasts otherwise,"
@@ -230,6 +240,7 @@ def _all_resolved(
     """Each opening of a series with its instant; that of one that has been, or that stands and is named as before, is
     not looked for."""
     told: dict[Slot, OpeningFixed] = {}
+    read = MachinesRead()
     for one in occurrences(command, venues):
         venue, day = one.slot
         row = standing.get(one.slot)
@@ -237,21 +248,25 @@ def _all_resolved(
         if row is not None and (
             (now is not None and row.opens_at <= now) or (at_first is None and _is_named_so(row, one))
         ):
-            event = replace(_as_it_stands(row), name=command.name)
+            event = replace(as_it_stands(row), name=command.name)
         else:
-            event = resolved(one, venues[venue], at_first)
+            event = resolved(one, venues[venue], at_first, read)
         told[one.slot] = of_the_series(event, command.id, day)
         yield one, told[one.slot]
 
 
-def _as_it_stands(row: Opening) -> OpeningFixed:
-    return OpeningFixed(
-        venue=row.venue_id,
-        name=row.name,
-        anchor=row.anchor,
-        opens_at=row.opens_at,
-        closing=row.closing,
-        closes_at=row.closes_at,
+def _still_named(
+    command: FixOpeningSeries,
+    venues: Mapping[str, Venue],
+    standing: Mapping[Slot, Opening],
+    now: datetime | None,
+    found: Sequence[tuple[Occurrence, OpeningFixed]],
+) -> None:
+    """See that the instants of a series that a machine's run names are those that were found; see `still_named`."""
+    still_named(
+        command,
+        [event for _, event in found],
+        lambda: (event for _, event in _all_resolved(command, venues, standing, now)),
     )
 
 

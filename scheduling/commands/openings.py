@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any
 
 from machines.errors import InputError
-from scheduling.commands.additions import FixOpening
+from scheduling.commands.additions import FixOpening, FixOpeningSeries
 from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.paper.run_anchors import goes_by_a_run, run_anchor_instant
+from scheduling.paper.run_anchors import MachinesRead, goes_by_a_run, run_anchor_instant
 from scheduling.queries.history import shown_by
 from scheduling.queries.names import require, require_in_use
 from scheduling.queries.runs import runs_standing
@@ -41,7 +40,9 @@ def fix_opening(command: FixOpening) -> OpeningFixed:
     return opening_at(command, require_in_use(Venue, "venue", command.venue))
 
 
-def opening_at(command: FixOpening, venue: Venue, standing: Opening | None = None) -> OpeningFixed:
+def opening_at(
+    command: FixOpening, venue: Venue, standing: Opening | None = None, read: MachinesRead | None = None
+) -> OpeningFixed:
     """An opening at a venue as it stands, or would; see `fix_opening`.
 
     Args:
@@ -49,9 +50,13 @@ def opening_at(command: FixOpening, venue: Venue, standing: Opening | None = Non
         venue: where.
         standing: the opening as it stands, where there is one. What a machine's run once named keeps its instant,
             whatever has become of the run.
+        read: see `run_anchor_instant`.
     """
-    opens_at = _instant("anchor", command.anchor, venue) if standing is None else _kept(command, standing, venue)
-    closes_at = None if command.closing is None else _closes_at(command.closing, opens_at, venue, standing)
+    if standing is not None and _is_kept(command.anchor, standing.anchor):
+        opens_at = standing.opens_at
+    else:
+        opens_at = _instant("anchor", command.anchor, venue, read)
+    closes_at = None if command.closing is None else _closes_at(command.closing, opens_at, venue, standing, read)
     if closes_at is not None and not timedelta(0) < closes_at - opens_at <= LONGEST:
         remedy = f"give an instant after the opening, by at most {format_duration(LONGEST)}"
         raise InputError("closing", "it does not close after it opens", remedy)
@@ -63,12 +68,6 @@ def opening_at(command: FixOpening, venue: Venue, standing: Opening | None = Non
         closing=command.closing,
         closes_at=closes_at,
     )
-
-
-def _kept(command: FixOpening, standing: Opening, venue: Venue) -> datetime:
-    if _is_kept(command.anchor, standing.anchor):
-        return standing.opens_at
-    return _instant("anchor", command.anchor, venue)
 
 
 def _named_otherwise(row: Opening, command: FixOpening) -> str:
@@ -88,12 +87,14 @@ def _is_kept(anchor: dict[str, Any], was: dict[str, Any] | None) -> bool:
     return goes_by_a_run(anchor) and anchor == was
 
 
-def _closes_at(closing: dict[str, Any], opens_at: datetime, venue: Venue, standing: Opening | None = None) -> datetime:
+def _closes_at(
+    closing: dict[str, Any], opens_at: datetime, venue: Venue, standing: Opening | None, read: MachinesRead | None
+) -> datetime:
     """An end is named as an instant is, or by how long it lasts."""
     if standing is not None and standing.closes_at is not None and _is_kept(closing, standing.closing):
         return standing.closes_at
     if "duration" not in closing:
-        return _instant("closing", closing, venue)
+        return _instant("closing", closing, venue, read)
     if set(closing) != {"duration"}:
         raise InputError("closing", "beside a duration nothing else can stand", "give the duration alone")
     try:
@@ -103,25 +104,34 @@ def _closes_at(closing: dict[str, Any], opens_at: datetime, venue: Venue, standi
     return opens_at + max(min(lasts, 2 * LONGEST), timedelta(0))  # what lies beyond is refused in any case
 
 
-def still_named(command: FixOpening, event: OpeningFixed, work_out: Callable[[FixOpening], OpeningFixed]) -> None:
+def still_named(
+    command: FixOpening | FixOpeningSeries,
+    events: Sequence[OpeningFixed],
+    work_out: Callable[[], Iterable[OpeningFixed]],
+) -> None:
     """What was worked out by a machine's run, held against the run where nobody else can append.
+
+    Args:
+        command: an opening, or a series of them.
+        events: what it came to, before.
+        work_out: what it comes to now: as many, and in the same order.
 
     Raises:
         InputError: the run was changed meanwhile, or the machine.
     """
-    by_runs = [one for one in (command.anchor, command.closing) if one is not None and goes_by_a_run(one)]
-    if not by_runs:
+    if not any(one is not None and goes_by_a_run(one) for one in (command.anchor, command.closing)):
         return
-    again = work_out(command)
-    if (again.opens_at, again.closes_at) != (event.opens_at, event.closes_at):
-        field = "anchor" if again.opens_at != event.opens_at else "closing"
-        raise InputError(field, "what it is named by was changed in this moment", "look at it, and order this again")
+    for event, again in zip(events, work_out(), strict=True):
+        if (again.opens_at, again.closes_at) != (event.opens_at, event.closes_at):
+            field = "anchor" if again.opens_at != event.opens_at else "closing"
+            problem = "what it is named by was changed in this moment"
+            raise InputError(field, problem, "look at it, and order this again")
 
 
-def _instant(field: str, anchor: dict[str, Any], venue: Venue) -> datetime:
+def _instant(field: str, anchor: dict[str, Any], venue: Venue, read: MachinesRead | None) -> datetime:
     try:
         if goes_by_a_run(anchor):
-            return run_anchor_instant(anchor, venue)
+            return run_anchor_instant(anchor, venue, read)
         return anchors.resolve(anchors.parse(anchor), place_of(venue), zone(venue.zone))
     except InputError as error:
         raise error.within(field) from None
@@ -134,16 +144,21 @@ def ends_anew(row: Opening, venue: Venue) -> OpeningFixed:
     Raises:
         InputError: its end has no such instant, or would be before it began.
     """
-    closes_at = row.closes_at if row.closing is None else _closes_at(row.closing, row.opens_at, venue, row)
+    closes_at = row.closes_at if row.closing is None else _closes_at(row.closing, row.opens_at, venue, row, None)
     if closes_at is not None and closes_at <= row.opens_at:
         raise InputError("closing", "it does not close after it opens", "give an instant after the opening")
+    return replace(as_it_stands(row), closes_at=closes_at)
+
+
+def as_it_stands(row: Opening) -> OpeningFixed:
+    """What would be said of an opening to leave it as it is."""
     event = OpeningFixed(
         venue=row.venue_id,
         name=row.name,
         anchor=row.anchor,
         opens_at=row.opens_at,
         closing=row.closing,
-        closes_at=closes_at,
+        closes_at=row.closes_at,
     )
     return of_series(row, event)
 
@@ -175,7 +190,7 @@ def change_opening(row: Opening, command: FixOpening, now: datetime, version: in
 
     def look_again() -> None:
         recheck()
-        still_named(command, event, partial(_fixed_again, row))
+        still_named(command, [event], lambda: [_fixed_again(row, command)])
 
     return replace(found, recheck=look_again)
 

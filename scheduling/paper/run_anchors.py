@@ -13,7 +13,7 @@ a run is counted from 1. The instant is that of the burst in which it is done, a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
@@ -22,10 +22,9 @@ import numpy as np
 from machines.errors import InputError
 from machines.model.slots import slot_of, slot_start
 from scheduling.log.models import Machine, Run, Venue
-from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage, on_run, phase_of
+from scheduling.paper.next_passage import OnRun, PassageQuery, next_passage, on_run, phase_of, runs_not_over
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.names import require, require_in_use
-from scheduling.queries.runs import runs_standing
 from scheduling.sky.anchors import date_of, offset_of, which_of
 from scheduling.sky.civil import day_bounds
 from scheduling.sky.zones import zone
@@ -41,15 +40,10 @@ def goes_by_a_run(anchor: Mapping[str, Any]) -> bool:
     return any(kind in anchor for kind in KINDS)
 
 
-def machine_of(anchor: Mapping[str, Any]) -> str | None:
-    """Id of the machine whose run names an anchor; None where none does, or the run is none that there is."""
-    for kind in KINDS:
-        named = anchor.get(kind)
-        if isinstance(named, Mapping):
-            if "run" in named:
-                return Run.objects.filter(id=str(named["run"])).values_list("machine_id", flat=True).first()
-            return str(named.get("machine"))
-    return None
+def is_named_by(anchor: Mapping[str, Any], machine: str, runs: Collection[str]) -> bool:
+    """Whether an anchor is named by what a machine prints: by the machine, or by one of its runs; all by their ids."""
+    named: Mapping[str, Any] = next((anchor[kind] for kind in KINDS if kind in anchor), {})
+    return named["run"] in runs if "run" in named else named.get("machine") == machine
 
 
 def offset_in(anchor: Mapping[str, Any]) -> timedelta:
@@ -57,12 +51,39 @@ def offset_in(anchor: Mapping[str, Any]) -> timedelta:
     return offset_of(anchor.get("offset", "PT0S"))
 
 
-def run_anchor_instant(anchor: Mapping[str, Any], venue: Venue) -> datetime:
+class MachinesRead:
+    """The machines that anchors name, with their runs: read once for however many anchors are asked about together.
+    They are as they stood then, so it is not kept beyond a request, nor from a check to the lock."""
+
+    def __init__(self) -> None:
+        self._found: dict[str, tuple[MachineContext, Sequence[Run]]] = {}
+        self._on: dict[str, OnRun] = {}
+
+    def machine(self, id: str, since: datetime) -> tuple[MachineContext, Sequence[Run]]:
+        """A machine, and its runs that are not over at an instant, in order of time.
+
+        Raises:
+            InputError: there is none, or it was retired.
+        """
+        if id not in self._found or since < self._found[id][0].now:
+            context = machine_context(require_in_use(Machine, "machine", id), since)
+            self._found[id] = context, list(runs_not_over(context))
+        return self._found[id]
+
+    def on(self, context: MachineContext, run: Run) -> OnRun:
+        """One of a machine's runs on it."""
+        if run.id not in self._on:
+            self._on[run.id] = on_run(context, run)
+        return self._on[run.id]
+
+
+def run_anchor_instant(anchor: Mapping[str, Any], venue: Venue, read: MachinesRead | None = None) -> datetime:
     """The instant (UTC) that a machine's run names, as it is planned now.
 
     Args:
         anchor: in JSON.
         venue: where the machine has to stand, and whose clock counts the dates.
+        read: the machines that were read already, where several anchors are asked about.
 
     Raises:
         InputError: it cannot be read; or there is no such instant, or more than one.
@@ -73,8 +94,8 @@ def run_anchor_instant(anchor: Mapping[str, Any], venue: Venue) -> datetime:
     beside = (kind, "offset") if is_counted else (kind, "date", "which", "offset")
     _check_names(anchor, beside, "")
     _check_names(named, ("run", "boundary") if is_counted else ("machine", "longitude", "phase"), kind)
-    offset = offset_in(anchor)
-    return offset + (_boundary(named, venue) if is_counted else _on_date(kind, anchor, venue))
+    offset, read = offset_in(anchor), MachinesRead() if read is None else read
+    return offset + (_boundary(named, venue, read) if is_counted else _on_date(kind, anchor, venue, read))
 
 
 def _check_names(data: Any, known: tuple[str, ...], field: str) -> None:
@@ -86,7 +107,7 @@ def _check_names(data: Any, known: tuple[str, ...], field: str) -> None:
             raise InputError(path, "no such field", f"the fields are {', '.join(known)}")
 
 
-def _boundary(named: Mapping[str, Any], venue: Venue) -> datetime:
+def _boundary(named: Mapping[str, Any], venue: Venue, read: MachinesRead) -> datetime:
     """When a run's strip that ends at a boundary is cut off."""
     number = named["boundary"]
     if not isinstance(number, int) or isinstance(number, bool) or number < 1:
@@ -94,8 +115,8 @@ def _boundary(named: Mapping[str, Any], venue: Venue) -> datetime:
     run: Run = require(Run, "strip_cut.run", str(named.get("run")), "source")
     if run.withdrawn_at is not None:
         raise InputError("strip_cut.run", "the run was withdrawn", "name another")
-    context = _machine(run.machine_id, venue, run.starts_at)
-    on = on_run(context, run)
+    context, _ = _machine(run.machine_id, venue, run.starts_at, read)
+    on = read.on(context, run)
     cut, strips = None, (on.profile.columns_per_turn, run.strips_per_turn)
     if run.strips_per_turn:
         column = slot_start(slot_of(run.first_column, *strips) + number, *strips)
@@ -105,13 +126,14 @@ def _boundary(named: Mapping[str, Any], venue: Venue) -> datetime:
     return cut.begins_at
 
 
-def _on_date(kind: Kind, anchor: Mapping[str, Any], venue: Venue) -> datetime:
+def _on_date(kind: Kind, anchor: Mapping[str, Any], venue: Venue, read: MachinesRead) -> datetime:
     named, day, which = anchor[kind], date_of(anchor.get("date")), which_of(anchor)
     query = _query(named, kind)
     start, end = day_bounds(day, zone(venue.zone))
-    context = _machine(str(named.get("machine")), venue, start)
+    context, runs = _machine(str(named.get("machine")), venue, start, read)
+    there = [read.on(context, run) for run in runs if run.starts_at < end and run.ends_at > start]
     try:
-        found = sorted({at for at in _instants(kind, context, query, end) if start <= at < end})
+        found = sorted({at for on in there for at in _instants(kind, on, query, start, end) if start <= at < end})
     except InputError as error:
         raise error.within(kind) from None
     if not found:
@@ -133,23 +155,20 @@ def _query(named: Mapping[str, Any], kind: Kind) -> PassageQuery:
         raise error.within(kind) from None
 
 
-def _machine(id: str, venue: Venue, at: datetime) -> MachineContext:
-    machine: Machine = require_in_use(Machine, "machine", id)
-    if machine.venue_id != venue.id:
-        raise InputError("machine", f"{machine.name} does not stand at {venue.name}", "name one that does")
-    return machine_context(machine, at)
+def _machine(id: str, venue: Venue, since: datetime, read: MachinesRead) -> tuple[MachineContext, Sequence[Run]]:
+    context, runs = read.machine(id, since)
+    if context.machine.venue_id != venue.id:
+        raise InputError("machine", f"{context.machine.name} does not stand at {venue.name}", "name one that does")
+    return context, runs
 
 
-def _instants(kind: Kind, context: MachineContext, query: PassageQuery, end: datetime) -> Iterator[datetime]:
-    """Instants of the bursts in which a place is laid, or its strip is cut off, from the context's on."""
-    runs = runs_standing(context.machine.id).filter(starts_at__lt=end, ends_at__gt=context.now)
-    for run in runs.select_related("source").order_by("starts_at", "id"):
-        on = on_run(context, run)
-        phase, _ = phase_of(run, on.profile, query)
-        for column in _columns(kind, on, phase, context.now, end):
-            done = on.span(column) if kind == "under_head" else on.cut_off(column)
-            if done is not None:
-                yield done.begins_at
+def _instants(kind: Kind, on: OnRun, query: PassageQuery, start: datetime, end: datetime) -> Iterator[datetime]:
+    """Instants of a run's bursts in which a place is laid, or its strip is cut off, about those between two."""
+    phase, _ = phase_of(on.run, on.profile, query)
+    for column in _columns(kind, on, phase, start, end):
+        done = on.span(column) if kind == "under_head" else on.cut_off(column)
+        if done is not None:
+            yield done.begins_at
 
 
 def _columns(kind: Kind, on: OnRun, phase: float, start: datetime, end: datetime) -> list[int]:

@@ -44,7 +44,7 @@ __all__ = [
 _LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?", re.ASCII)
 _WHICH = ("earlier", "later")
 FIRST_YEAR, LAST_YEAR = 1900, 2100
-_LONGEST_OFFSET = timedelta(days=366)
+LONGEST_OFFSET = timedelta(days=366)
 
 
 class AnchorError(InputError):
@@ -222,7 +222,7 @@ def offset_of(text: Any) -> timedelta:
         offset = parse_duration(text)
     except InputError as error:
         raise AnchorError("offset", error.problem, error.remedy) from None
-    if abs(offset) > _LONGEST_OFFSET:
-        longest = format_duration(_LONGEST_OFFSET)
+    if abs(offset) > LONGEST_OFFSET:
+        longest = format_duration(LONGEST_OFFSET)
         raise AnchorError("offset", f"{text!r} is too long", f"give at most {longest} either way, or another date")
     return offset

@@ -7,6 +7,7 @@ forecast, is worked out before the pages are counted.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -16,7 +17,7 @@ from django.test.utils import CaptureQueriesContext
 
 from server import jobs
 from tests.server.conftest import enrol
-from tests.server.studio import MACHINE, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed
+from tests.server.studio import MACHINE, OPENING, PROFILE, RUN, SERVICE_WINDOW, Caller, HeldClock, changed
 
 
 def add_machines(studio: Caller, first: int, end: int) -> None:
@@ -106,3 +107,40 @@ def test_checking_a_run_reads_each_thing_once(furnished: Caller, django_assert_n
     later = {"starts_at": "2026-05-01T12:00:00Z", "ends_at": "2026-05-04T12:00:00Z"}
     with django_assert_num_queries(14):
         assert furnished.post("run-checks", RUN | {"id": "summer"} | later).status_code == 200
+
+
+def asked_in(call: Callable[[], Any]) -> int:
+    """How often a good answer of the API asks, the second time: with the first it is noted that the key was used."""
+    assert call().status_code == 200
+    with CaptureQueriesContext(connection) as queries:
+        assert call().status_code == 200
+    return len(queries)
+
+
+def test_a_series_that_a_run_names_reads_its_machine_once(furnished: Caller) -> None:
+    passage = {"under_head": {"machine": "wren-1", "phase": 0.25}, "date": "2026-03-21"}
+    series = {"id": "passages", "name": "Passages", "venues": ["quay"], "anchor": passage}
+
+    def looked_at(dates: int) -> Any:
+        return furnished.post("opening-series?preview=true", series | {"rule": f"FREQ=DAILY;COUNT={dates}"})
+
+    assert asked_in(lambda: looked_at(1)) == asked_in(lambda: looked_at(3)) == 17
+
+
+def test_a_runs_end_asks_as_often_for_many_openings_as_for_one(furnished: Caller) -> None:
+    """Those that were named by what it does not print any more are told."""
+    tag = furnished.get("runs/spring").headers["ETag"]
+
+    def fix(first: int, end: int) -> None:
+        for number in range(first, end):
+            cut = {"strip_cut": {"run": "spring", "boundary": 6}}
+            furnished.create("openings", OPENING | {"id": f"cut-{number}", "name": f"Cut {number}", "anchor": cut})
+
+    def looked_at() -> Any:
+        return furnished.post("runs/spring/end?preview=true", {"at": "2026-03-21T12:00:00Z"}, HTTP_IF_MATCH=tag)
+
+    fix(0, 1)
+    for_one = asked_in(looked_at)
+    fix(1, 6)
+    assert asked_in(looked_at) == for_one == 19
+    assert [one["kind"] for one in looked_at().json()["warnings"]] == ["named-by-this"] * 6

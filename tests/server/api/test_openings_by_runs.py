@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -11,9 +12,12 @@ import pytest
 from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.serialization import parse_instant
+from scheduling.commands.additions import FixOpeningSeries
 from scheduling.commands.changes import make
+from scheduling.commands.handlers import carry_out, check_command, handle
+from scheduling.commands.opening_series import change_series
 from scheduling.commands.openings import as_ordered, change_opening
-from scheduling.log.models import Event, Opening
+from scheduling.log.models import Event, Opening, OpeningSeries
 from scheduling.log.store import stream_version
 from tests.scheduling.house import by
 from tests.server.api.test_bad_input import problem
@@ -183,6 +187,44 @@ def test_that_the_run_of_its_end_is_changed_in_between_is_noticed(furnished: Cal
     with pytest.raises(InputError, match="in this moment") as caught:
         make(change, None, by(), SYSTEM, accepted=True)
     assert caught.value.field == "closing"
+
+
+@pytest.fixture
+def passages(furnished: Caller) -> FixOpeningSeries:
+    """A series of two dates that is not fixed yet."""
+    return FixOpeningSeries(
+        id="passages",
+        name="Passages",
+        venues=("quay",),
+        anchor=CUT | {"date": "2026-03-21"},
+        rule="FREQ=DAILY;COUNT=2",
+    )
+
+
+def _is_noticed(caller: Caller, order: Callable[[], None]) -> None:
+    """The run is cut otherwise just before an order is carried out."""
+    assert patch(caller, "runs/spring", {"strips_per_turn": 6}, "?accept=true").status_code == 200
+    events = Event.objects.count()
+    with pytest.raises(InputError, match="in this moment") as caught:
+        order()
+    assert caught.value.field == "anchor"
+    assert Event.objects.count() == events
+
+
+def test_that_the_run_of_a_series_is_changed_in_between_is_noticed(
+    furnished: Caller, passages: FixOpeningSeries
+) -> None:
+    checked = check_command(passages, by(), None)
+    _is_noticed(furnished, lambda: carry_out(passages, checked, by()))
+
+
+def test_that_the_run_of_a_changed_series_is_changed_in_between_is_noticed(
+    furnished: Caller, passages: FixOpeningSeries
+) -> None:
+    handle(replace(passages, rule="FREQ=DAILY;COUNT=1"), by())
+    row = OpeningSeries.objects.get(id="passages")
+    change = change_series(row, passages, BEGINS, stream_version("series/passages"))
+    _is_noticed(furnished, lambda: make(change, None, by(), SYSTEM, accepted=True))
 
 
 def test_the_console_says_how_it_is_named(furnished: Caller, client: Any) -> None:
