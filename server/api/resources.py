@@ -1,4 +1,4 @@
-"""What the API lists and shows one by one: a table, from which the views and their addresses come."""
+"""What the API lists and shows one by one, and how each is changed: a table from which views and addresses come."""
 
 from __future__ import annotations
 
@@ -7,12 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Model
-from django.shortcuts import get_object_or_404
 from django.urls import URLPattern, path
 
-from machines.imaging.dot_gain import ToneCurve
-from machines.imaging.pictures import Picture
-from machines.model.profile import Profile as MachineProfile
 from scheduling.commands import (
     change_run,
     end_run,
@@ -38,7 +34,7 @@ from scheduling.commands.additions import (
 )
 from scheduling.commands.changes import Preview
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Machine, Notice, Opening, OpeningSeries, Profile, Run, ServiceWindow, Source, Venue
+from scheduling.log.models import Machine, Opening, OpeningSeries, Profile, Run, ServiceWindow, Source, Venue
 from scheduling.log.projecting.as_of import (
     AsOf,
     all_series_at,
@@ -66,100 +62,11 @@ from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
+from server.api.rows import NoticeRow, OpeningRow, OpeningSeriesRow, ProfileRow, SourceRow
 from server.api.runs import ContinueRun, EndRun, HoldRun, RunRow, SucceedRun
-from server.api.serializers import MaybeObject, Row, Stored, Written
+from server.api.serializers import Row
 from server.api.service_windows import CallOff, ServiceWindowRow, ServiceWindows, TakeBack
 from server.api.venues import VenueRow
-
-
-class ProfileRow(Row):
-    """A profile by its newest version; ``retired_at`` is null while it is used."""
-
-    profile = Stored(MachineProfile, source="data")
-
-    class Meta:
-        model = Profile
-        fields = ("id", "profile", "version", "retired_at")
-
-
-class SourceRow(Row):
-    """A source by its newest version; ``retired_at`` is null while it is used."""
-
-    picture = Stored(Picture)
-    curve = Stored(ToneCurve | None)
-
-    class Meta:
-        model = Source
-        fields = ("id", "name", "picture", "upload", "method", "curve", "version", "retired_at")
-
-
-class OpeningRow(Row):
-    """An opening. ``closes_at`` is null where nobody said when it is over, ``called_off_at`` while it stands,
-    ``series`` where it is of none; ``on_its_own`` says that it follows its series no more."""
-
-    closing = MaybeObject(read_only=True)
-    called_off_because = Written(None, "called_off_remark")
-
-    class Meta:
-        model = Opening
-        fields = (
-            "id",
-            "venue",
-            "name",
-            "anchor",
-            "opens_at",
-            "closing",
-            "closes_at",
-            "called_off_at",
-            "called_off_because",
-            "series",
-            "series_date",
-            "on_its_own",
-        )
-
-
-class OpeningSeriesRow(Row):
-    """A series of openings. ``rule`` is null where it is once, ``called_off_at`` while it stands."""
-
-    venues = Stored(list[str])
-    dates_off = Stored(list[str])
-    closing = MaybeObject(read_only=True)
-    called_off_because = Written(None, "called_off_remark")
-
-    class Meta:
-        model = OpeningSeries
-        fields = (
-            "id",
-            "name",
-            "venues",
-            "together",
-            "anchor",
-            "closing",
-            "rule",
-            "dates_off",
-            "called_off_at",
-            "called_off_because",
-        )
-
-
-class OpeningsOfSeries(List):
-    """The openings of a series, called off or not, in order of their ids."""
-
-    queryset = Opening.objects.all()
-    serializer_class = OpeningRow
-
-    def get_queryset(self) -> Any:
-        """Its own."""
-        get_object_or_404(OpeningSeries, pk=self.kwargs["pk"])
-        return super().get_queryset().filter(series=self.kwargs["pk"])
-
-
-class NoticeRow(Row):
-    """A notice; open until ``cleared_at``."""
-
-    class Meta:
-        model = Notice
-        fields = ("id", "machine", "kind", "said", "raised_at", "cleared_at")
 
 
 @dataclass(frozen=True)
@@ -188,6 +95,11 @@ class Resource:
     many: type[List] | None = None
     preview: Callable[..., Preview] | None = None
 
+    @property
+    def plural(self) -> str:
+        """Of its name: where its list stands below the API's address."""
+        return self.name if self.name.endswith("series") else f"{self.name}s"
+
     def addresses(self) -> list[URLPattern]:
         """Of the list and of one, and of what can be done to it."""
         model: Any = self.row.Meta.model
@@ -208,10 +120,9 @@ class Resource:
         if self.changeable is not None:
             shown |= {"changeable": self.changeable, "command": self.changeable.change}
             one = Tagged if self.changeable.change is None else Changing
-        is_many = self.name.endswith("series")
-        plural = self.name if is_many else f"{self.name}s"
+        plural = self.plural
         return [
-            path(plural, many.as_view(**listed), name=f"all-{plural}" if is_many else plural),
+            path(plural, many.as_view(**listed), name=f"all-{plural}" if plural == self.name else plural),
             path(f"{plural}/<id:pk>", one.as_view(**shown), name=self.name),
             *(() if self.changeable is None else _addresses_of(self.name, plural, self.changeable)),
         ]

@@ -17,6 +17,7 @@ from server.api import (
     plates,
     proofs,
     resources,
+    rows,
     runs,
     service_windows,
     state,
@@ -28,7 +29,7 @@ urlpatterns = [
     *(address for resource in resources.RESOURCES for address in resource.addresses()),
     path(
         "opening-series/<id:pk>/openings",
-        resources.OpeningsOfSeries.as_view(said="The openings of a series."),
+        rows.OpeningsOfSeries.as_view(said="The openings of a series."),
         name="openings-of-series",
     ),
     path("node/enrol", node.NodeEnrol.as_view(), name="node-enrol"),

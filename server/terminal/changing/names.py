@@ -37,7 +37,7 @@ class Kept:
 
     def address(self, id: str) -> str:
         """Of what is kept of one thing."""
-        return f"{plural(resource_named(self.of))}/{id}/{self.part}"
+        return f"{resource_named(self.of).plural}/{id}/{self.part}"
 
 
 def kept() -> dict[str, Kept]:
@@ -52,11 +52,6 @@ def kept() -> dict[str, Kept]:
     return found
 
 
-def plural(resource: Resource) -> str:
-    """Of its name: where its list stands below the API's address."""
-    return resource.name if resource.name.endswith("series") else f"{resource.name}s"
-
-
 def resource_named(text: str) -> Resource:
     """The resource of a name, of one or of many.
 
@@ -64,9 +59,9 @@ def resource_named(text: str) -> Resource:
         DayrollError: there is none of that name.
     """
     for one in RESOURCES:
-        if text in (one.name, plural(one)):
+        if text in (one.name, one.plural):
             return one
-    raise DayrollError(f"there is no list of {text!r}", f"give one of: {', '.join(map(plural, RESOURCES))}")
+    raise DayrollError(f"there is no list of {text!r}", f"give one of: {', '.join(one.plural for one in RESOURCES)}")
 
 
 def clocks() -> Callable[[Any], ZoneInfo | None]:

@@ -14,7 +14,6 @@ from scheduling.log.models import Event
 from scheduling.log.rebuilding.rebuild import rebuild
 from server.accounts.principals import Grant
 from server.api.resources import RESOURCES
-from server.terminal.changing.names import plural
 from tests.server.api.test_bad_input import problem
 from tests.server.keys import new_key
 from tests.server.studio import FAR_VENUE, MACHINE, SERIES, SERVICE_WINDOW, Caller, HeldClock
@@ -90,7 +89,7 @@ def steps(caller: Caller, path: str) -> Any:
 
 
 def test_every_resource_that_can_be_changed_is_tried() -> None:
-    changeable = {plural(one) for one in RESOURCES if one.changeable is not None and one.changeable.change is not None}
+    changeable = {one.plural for one in RESOURCES if one.changeable is not None and one.changeable.change is not None}
     of_their_own = {"runs"}  # tried beside this, as they are withdrawn and not called off
     assert {case.path.partition("/")[0] for case in CASES} == changeable - of_their_own
 

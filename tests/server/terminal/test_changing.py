@@ -17,7 +17,7 @@ from django.core.management import CommandError, call_command
 
 from scheduling.log.models import Event, Opening, Run
 from server.api.resources import RESOURCES
-from server.terminal.changing.names import ADDED, CHANGEABLE, kept, plural
+from server.terminal.changing.names import ADDED, CHANGEABLE, kept
 from server.terminal.management.commands.change import KINDS
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_quiet_hours import QUIET
@@ -75,8 +75,8 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
 @pytest.mark.parametrize("name", [one.name for one in RESOURCES])
 def test_everything_is_listed_and_shown_as_the_api_does(house: Caller, name: str) -> None:
     (resource,) = (one for one in RESOURCES if one.name == name)
-    rows = house.get(plural(resource)).json()["results"]
-    assert json.loads(dayroll("list", plural(resource), "--json")) == rows
+    rows = house.get(resource.plural).json()["results"]
+    assert json.loads(dayroll("list", resource.plural, "--json")) == rows
     assert [line.split()[0] for line in dayroll("list", name).splitlines()] == [str(row["id"]) for row in rows]
     for row in rows:
         assert json.loads(dayroll("show", name, row["id"], "--json")) == row
@@ -88,7 +88,7 @@ def test_everything_has_its_history(house: Caller, name: str) -> None:
     if name not in IDS:
         assert "'none-yet' is not among the" in refused("history", name, "none-yet")
         return
-    told = house.get(f"{plural(CHANGEABLE[name])}/{IDS[name]}/history").json()
+    told = house.get(f"{CHANGEABLE[name].plural}/{IDS[name]}/history").json()
     assert json.loads(dayroll("history", name, IDS[name], "--json")) == told
     assert "by studio_" in dayroll("history", name, IDS[name])
 
@@ -103,7 +103,7 @@ def test_every_act_is_a_command_that_says_what_the_api_says(house: Caller, name:
             kind = get_type_hints(reads)[one.name]
             body[one.name] = "2026-03-21T12:00:00Z" if datetime in (kind, *get_args(kind)) else "another"
     options = [part for field, text in body.items() for part in (f"--{field.replace('_', '-')}", text)]
-    path, command = f"{plural(CHANGEABLE[name])}/{id}", ("do", name, id, act, *options, "--preview")
+    path, command = f"{CHANGEABLE[name].plural}/{id}", ("do", name, id, act, *options, "--preview")
     tag, events = house.get(path).headers.get("ETag", "none"), Event.objects.count()
     answer = house.post(f"{path}/{act}?preview=true", body, HTTP_IF_MATCH=tag)
     if answer.status_code == 200:
@@ -138,7 +138,7 @@ def test_every_field_is_changed_where_the_api_changes_it(house: Caller, name: st
     said = refused("change", name, id, "nothing=1", "--yes")
     if name in IDS:
         body = {"content_type": "application/json", "data": b'{"nothing": 1}'}
-        path = f"{plural(CHANGEABLE[name])}/{id}"
+        path = f"{CHANGEABLE[name].plural}/{id}"
         answer = house.other("PATCH", path, HTTP_IF_MATCH=house.get(path).headers["ETag"], **body)
         assert said == problem(answer, 422)["detail"]
 
@@ -147,7 +147,7 @@ def test_every_field_is_changed_where_the_api_changes_it(house: Caller, name: st
 def test_everything_is_added_as_the_api_adds_it(house: Caller, name: str, tmp_path: Path) -> None:
     (file := tmp_path / "one.json").write_text('{"id": "one"}')
     said = refused("add", name, file, "--yes")
-    address = "run-checks" if name == "run" else plural(ADDED[name])
+    address = "run-checks" if name == "run" else ADDED[name].plural
     assert said == problem(house.post(address, {"id": "one"}), 422)["detail"]
 
 

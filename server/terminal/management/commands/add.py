@@ -10,7 +10,7 @@ from scheduling.commands.plan_run import PlanRun
 from server.api.resources import Resource
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words, row_in_words
-from server.terminal.changing.names import ADDED, clocks, plural
+from server.terminal.changing.names import ADDED, clocks
 from server.terminal.changing.order_command import OrderCommand, add_consent
 from server.terminal.changing.typed import A_FILE, json_in
 
@@ -31,7 +31,7 @@ class Command(OrderCommand):
             options,
             preview,
             _said(what, body, preview),
-            lambda _: ask("POST", plural(resource), body),  # adding asks for no yes
+            lambda _: ask("POST", resource.plural, body),  # adding asks for no yes
             f"{what} {body.get('id')} is added.",
         )
 
@@ -40,7 +40,7 @@ def _preview(resource: Resource, body: Any) -> Any:
     """What it would come to; None where the API does not tell that beforehand."""
     if resource.command is PlanRun:
         return ask("POST", "run-checks", body).body
-    return None if resource.preview is None else ask("POST", plural(resource), body, preview="true").body
+    return None if resource.preview is None else ask("POST", resource.plural, body, preview="true").body
 
 
 def _said(what: str, body: Any, preview: Any) -> Iterator[str]:

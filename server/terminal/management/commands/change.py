@@ -7,7 +7,7 @@ from typing import Any
 
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words
-from server.terminal.changing.names import CHANGEABLE, clocks, plural
+from server.terminal.changing.names import CHANGEABLE, clocks
 from server.terminal.changing.order_command import OrderCommand, add_consent
 from server.terminal.changing.typed import fields_typed
 
@@ -31,7 +31,7 @@ class Command(OrderCommand):
 
     def handle(self, *args: Any, what: str, **options: Any) -> None:
         resource, id = CHANGEABLE[what], options["id"]
-        address = f"{plural(resource)}/{id}"
+        address = f"{resource.plural}/{id}"
         seen = ask("GET", address)
         clock, ordered = clocks()(seen.body), resource.changeable
         body = fields_typed(options["fields"], ordered.command if ordered else object, clock)

@@ -11,7 +11,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 from server.api.changes import AnAct
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words
-from server.terminal.changing.names import CHANGEABLE, clocks, plural
+from server.terminal.changing.names import CHANGEABLE, clocks
 from server.terminal.changing.order_command import OrderCommand, add_consent
 from server.terminal.changing.typed import value_typed
 
@@ -38,7 +38,7 @@ class Command(OrderCommand):
     def handle(self, *args: Any, what: str, act: str, **options: Any) -> None:
         resource, id = CHANGEABLE[what], options["id"]
         assert resource.changeable is not None
-        address = f"{plural(resource)}/{id}"
+        address = f"{resource.plural}/{id}"
         seen = ask("GET", address)
         clock, kinds = clocks()(seen.body), get_type_hints(resource.changeable.acts[act].reads)
         typed = {name.removeprefix(TYPED): text for name, text in options.items() if name.startswith(TYPED)}

@@ -8,7 +8,7 @@ from typing import Any
 
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import history_in_words
-from server.terminal.changing.names import CHANGEABLE, clocks, plural
+from server.terminal.changing.names import CHANGEABLE, clocks
 from server.terminal_command import TerminalCommand
 
 
@@ -21,7 +21,7 @@ class Command(TerminalCommand):
         parser.add_argument("--json", action="store_true", help="as the API tells it")
 
     def handle(self, *args: Any, what: str, **options: Any) -> None:
-        address = f"{plural(CHANGEABLE[what])}/{options['id']}"
+        address = f"{CHANGEABLE[what].plural}/{options['id']}"
         row, told = ask("GET", address).body, ask("GET", f"{address}/history").body
         if options["json"]:
             self.stdout.write(json.dumps(told, ensure_ascii=False, indent=2))

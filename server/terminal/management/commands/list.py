@@ -10,7 +10,7 @@ from urllib.parse import parse_qsl, urlsplit
 from server.api.resources import RESOURCES
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import rows_in_words
-from server.terminal.changing.names import clocks, plural, resource_named
+from server.terminal.changing.names import clocks, resource_named
 from server.terminal_command import TerminalCommand
 
 
@@ -18,11 +18,11 @@ class Command(TerminalCommand):
     help = "List what there is of something, a line each; such as: dayroll list openings."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("what", metavar="WHAT", help=", ".join(map(plural, RESOURCES)))
+        parser.add_argument("what", metavar="WHAT", help=", ".join(one.plural for one in RESOURCES))
         parser.add_argument("--json", action="store_true", help="all that the API tells of each")
 
     def handle(self, *args: Any, what: str, **options: Any) -> None:
-        address, query, rows = plural(resource_named(what)), {"limit": "1000"}, list[Any]()
+        address, query, rows = resource_named(what).plural, {"limit": "1000"}, list[Any]()
         while True:
             page = ask("GET", address, **query).body
             rows += page["results"]

@@ -9,7 +9,7 @@ from django.core.management.base import CommandError
 
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words
-from server.terminal.changing.names import clocks, kept, plural, resource_named
+from server.terminal.changing.names import clocks, kept, resource_named
 from server.terminal.changing.order_command import OrderCommand, add_consent
 from server.terminal.changing.typed import A_FILE, json_in
 
@@ -33,7 +33,7 @@ class Command(OrderCommand):
             if not one.has_reason:
                 raise CommandError(f"no reason is kept with {what}; leave --reason out")
             body |= {"reason": options["reason"]}
-        clock = clocks()(ask("GET", f"{plural(resource_named(one.of))}/{id}").body)
+        clock = clocks()(ask("GET", f"{resource_named(one.of).plural}/{id}").body)
         address = one.address(id)
         seen = ask("GET", address)
         if one.has_preview:

@@ -9,7 +9,7 @@ from typing import Any
 from server.api.resources import RESOURCES
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import row_in_words
-from server.terminal.changing.names import clocks, plural, resource_named
+from server.terminal.changing.names import clocks, resource_named
 from server.terminal_command import TerminalCommand
 
 
@@ -22,7 +22,7 @@ class Command(TerminalCommand):
         parser.add_argument("--json", action="store_true", help="as the API tells it")
 
     def handle(self, *args: Any, what: str, **options: Any) -> None:
-        row = ask("GET", f"{plural(resource_named(what))}/{options['id']}").body
+        row = ask("GET", f"{resource_named(what).plural}/{options['id']}").body
         if options["json"]:
             self.stdout.write(json.dumps(row, ensure_ascii=False, indent=2))
         else:
