@@ -206,7 +206,7 @@ def of_series(row: Opening, event: OpeningFixed) -> OpeningFixed:
 
 def call_off_opening(row: Opening, now: datetime, version: int) -> Change:
     """The doors do not open. Called off already, nothing is changed. See `change_opening`."""
-    return _change(row, None if row.called_off_at else OpeningCalledOff(), now, version, ("called off:", True))
+    return _change(row, None if row.called_off_at else OpeningCalledOff(), now, version, ("is called off:", True))
 
 
 def take_back_opening(row: Opening, now: datetime, version: int) -> Change:

@@ -126,6 +126,12 @@ def test_a_preview_writes_nothing_and_says_what_would_be(caller: Caller, case: C
     assert (caller.get(case.path).content, Event.objects.count()) == (before, events)
 
 
+def test_an_opening_is_said_to_be_called_off_in_a_sentence(caller: Caller) -> None:
+    opens = "2026-03-21 19:00, by the clock of Europe/Lisbon"
+    shown = act(caller, "openings/first-night", "call-off", query="?preview=true").json()
+    assert shown["in_words"][0] == f"First night is called off: {opens}."
+
+
 @EACH
 def test_without_a_condition_nothing_is_changed(caller: Caller, case: Case) -> None:
     bare = caller.other("PATCH", case.path, data=json.dumps(case.patch), content_type="application/json")
