@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db.models import Q
 
@@ -21,7 +21,7 @@ from scheduling.commands.changes import Change, ChangeWarning, Preview, Told, ch
 from scheduling.log.events.studio import VenueAdded, VenueChanged, VenueRetired, VenueTakenBack
 from scheduling.log.models import Machine, Opening, Run, ServiceWindow, Venue
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.log.store import stream_version
+from scheduling.log.store import stream_versions
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.run_versions import run_source
 from scheduling.queries.runs import has_columns_to_come
@@ -34,6 +34,7 @@ SHOWN = shown_by("name", "latitude_degrees", "longitude_degrees", "elevation_m",
 NEVER_CHANGED = ("id",)
 # A clock is farther from the Sun in no land; a sign that is wrong, or a zone of another ocean, mostly is.
 MOST_HOURS_FROM_THE_SUN = 3.0
+HangingT = TypeVar("HangingT", Opening, ServiceWindow)
 
 
 def add_venue(command: AddVenue) -> VenueAdded:
@@ -145,9 +146,8 @@ def _hanging(row: Venue, after: Venue, now: datetime) -> tuple[tuple[Told, ...],
 
 def _moved_openings(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
     standing = Opening.objects.filter(venue_id=after.id, called_off_at=None)
-    for row in standing.filter(Q(opens_at__gt=now) | Q(closes_at__gt=now)).order_by("opens_at", "id"):
-        stream = f"opening/{row.id}"
-        version = stream_version(stream)
+    rows = standing.filter(Q(opens_at__gt=now) | Q(closes_at__gt=now)).order_by("opens_at", "id")
+    for row, stream, version in _with_streams("opening", rows):
         with _named(row):
             if row.opens_at <= now:
                 event = openings.ends_anew(row, after)
@@ -164,14 +164,21 @@ def _moved_openings(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
 
 def _moved_windows(after: Venue, now: datetime) -> Iterator[tuple[Told, str]]:
     standing = ServiceWindow.objects.filter(venue_id=after.id, called_off_at=None, begins_at__gt=now)
-    for row in standing.order_by("begins_at", "id"):
-        stream = f"service/{row.id}"
-        version = stream_version(stream)
+    for row, stream, version in _with_streams("service", standing.order_by("begins_at", "id")):
         with _named(row):
             event = service_windows.window_at(service_windows.as_ordered(row), after)
         if event.begins_at is not None and row.begins_at is not None and event.begins_at != row.begins_at:
             words = _moves(row.name, event.begins_at, row.begins_at, after)
             yield Told(stream=stream, version=version, event=event), words
+
+
+def _with_streams(kind: str, rows: Iterable[HangingT]) -> Iterator[tuple[HangingT, str, int]]:
+    """Each row with its stream and that one's version, all of them read at once. Who changes one in between is noticed
+    where all is worked out again."""
+    streams = {f"{kind}/{row.id}": row for row in rows}
+    versions = stream_versions(list(streams))
+    for stream, row in streams.items():
+        yield row, stream, versions[stream]
 
 
 @contextmanager

@@ -144,3 +144,23 @@ def test_a_runs_end_asks_as_often_for_many_openings_as_for_one(furnished: Caller
     fix(1, 6)
     assert asked_in(looked_at) == for_one == 19
     assert [one["kind"] for one in looked_at().json()["warnings"]] == ["named-by-this"] * 6
+
+
+def test_another_place_of_a_venue_asks_as_often_for_many_openings_as_for_one(furnished: Caller) -> None:
+    """Each is worked out anew, and told again with it."""
+    tag = furnished.get("venues/quay").headers["ETag"]
+
+    def fix(first: int, end: int) -> None:
+        for number in range(first, end):
+            at = {"event": "sunset", "date": f"2026-04-{number + 1:02}"}
+            furnished.create("openings", OPENING | {"id": f"dusk-{number}", "name": f"Dusk {number}", "anchor": at})
+
+    def looked_at() -> Any:
+        body = {"content_type": "application/json", "data": b'{"elevation_m": 900.0}'}
+        return furnished.other("PATCH", "venues/quay?preview=true", HTTP_IF_MATCH=tag, **body)
+
+    fix(0, 1)
+    for_one = asked_in(looked_at)
+    fix(1, 6)
+    assert asked_in(looked_at) == for_one == 10
+    assert sum("moves to" in said for said in looked_at().json()["in_words"]) >= 6
