@@ -26,7 +26,6 @@ from scheduling.commands.openings import (
     as_ordered,
     call_off_opening,
     change_opening,
-    fix_opening,
     take_back_opening,
 )
 from scheduling.log.models import Opening, OpeningSeries, Venue
@@ -101,7 +100,8 @@ def change(request: HttpRequest, opening: str) -> HttpResponse:
                 make(worked_out, cleaned["reason"] or None, by, wiring.chance(), accepted=True)
                 messages.success(request, f"{command.name} is as you said.")
                 return redirect("openings")
-            page |= {"preview": worked_out.preview, "seen": seen, **_times(fix_opening(command).opens_at, venue)}
+            at = row.opens_at if worked_out.event is None else worked_out.event.opens_at
+            page |= {"preview": worked_out.preview, "seen": seen, **_times(at, venue)}
         except InputError as error:
             page["readings"] = form.refuse(error)
         except VersionConflict:

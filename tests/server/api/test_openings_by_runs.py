@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
+from django.test import Client
 
 from machines.chance import SYSTEM
 from machines.errors import InputError
@@ -227,9 +230,23 @@ def test_that_the_run_of_a_changed_series_is_changed_in_between_is_noticed(
     _is_noticed(furnished, lambda: make(change, None, by(), SYSTEM, accepted=True))
 
 
-def test_the_console_says_how_it_is_named(furnished: Caller, client: Any) -> None:
+def test_the_console_says_how_it_is_named(furnished: Caller, client: Client) -> None:
     fixed(furnished, HEAD)
     furnished.create("openings", {"id": "third", "venue": "quay", "name": "Third", "anchor": THIRD})
     page = client.get("/").content.decode()
     assert "at laying longitude -9.1 on wren-1" in page
     assert "at cutting off strip 3 of run spring" in page
+
+
+def test_it_is_named_otherwise_on_the_page_when_its_run_is_gone(furnished: Caller, client: Client) -> None:
+    opens_at = fixed(furnished, THIRD)["opens_at"]
+    assert act(furnished, "runs/spring", "withdraw", {}, "?accept=true").status_code == 200
+    client.force_login(User.objects.create_superuser("robin"))
+    path, body = "/openings/passage/change", {"name": "Late passage", "by": "as-it-is", "version": "1"}
+    seen = client.post(path, body).content.decode()
+    assert "is not planned any more; it stays at" in seen
+    keep = re.search('name="keep" value="([0-9a-f]{64})"', seen)
+    assert keep is not None, seen
+    client.post(path, body | {"keep": keep[1]})
+    found = furnished.get("openings/passage").json()
+    assert (found["name"], found["opens_at"]) == ("Late passage", opens_at)
