@@ -8,13 +8,13 @@ was moved, named otherwise or called off by itself is an exception, and stays as
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpeningSeries
-from scheduling.commands.changes import Change, ChangeWarning, Preview, Told, change_of
+from scheduling.commands.changes import Change, ChangeWarning, Preview, change_of
 from scheduling.commands.checked import Checked
 from scheduling.commands.occurrences import (
     Occurrence,
@@ -27,6 +27,7 @@ from scheduling.commands.occurrences import (
 )
 from scheduling.commands.openings import as_it_stands, closed_then, of_series, opening_at, still_named
 from scheduling.commands.openings import as_ordered as opening_as_ordered
+from scheduling.commands.series_openings import Hanging, becomes, falls_out, in_words_there
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed, OpeningSeriesCalledOff, OpeningSeriesFixed
 from scheduling.log.models import Opening, OpeningSeries, Venue
@@ -35,8 +36,6 @@ from scheduling.log.store import Append, stream_versions
 from scheduling.paper.run_anchors import MachinesRead
 from scheduling.queries.history import differences, shown_by
 from scheduling.queries.names import require_in_use
-from scheduling.sky.zones import zone
-from scheduling.venues.local_time_text import moment_in_words
 
 # What of a series a change tells of, and its history.
 SHOWN = shown_by("name", "anchor", "closing", "rule", "dates_off", "venues", "together", "called_off_at")
@@ -75,7 +74,7 @@ def preview_series(command: FixOpeningSeries, now: datetime) -> Preview:
     warnings: list[ChangeWarning] = []
     for _, event in _all_resolved(command, venues, {}, now):
         venue = venues[event.venue]
-        words.append(f"{event.name} opens {_local(event.opens_at, venue)}.")
+        words.append(f"{event.name} opens {in_words_there(event.opens_at, venue)}.")
         warnings += closed_then(venue, event.opens_at)
     return Preview(fields=differences({}, SHOWN(row)), in_words=tuple(words), warnings=tuple(warnings))
 
@@ -113,13 +112,13 @@ def change_series(row: OpeningSeries, command: FixOpeningSeries, now: datetime, 
     found = {one.slot: one for one in occurrences(command, venues)}
     versions, standing = _standing(row)
     taken_ids(command, found, standing)
-    hanging = _Hanging(venues, versions, now)
+    hanging = Hanging(venues, versions, now)
     before, events = set(slots_of(as_ordered(row))), list(_all_resolved(command, venues, standing, now))
     for one, event in events:
-        _becomes(hanging, event, one, standing.get(one.slot), before)
+        becomes(hanging, event, one, standing.get(one.slot), before)
     for slot, opening in standing.items():
         if slot not in found:
-            _falls_out(hanging, opening)
+            falls_out(hanging, opening)
 
     def look_again() -> None:
         recheck()
@@ -131,7 +130,7 @@ def change_series(row: OpeningSeries, command: FixOpeningSeries, now: datetime, 
 def call_off_series(row: OpeningSeries, now: datetime, version: int) -> Change:
     """What is to come of it is not held. Called off already, nothing is changed. See `change_series`."""
     versions, standing = _standing(row)
-    hanging = _Hanging(_venues_of(row), versions, now)
+    hanging = Hanging(_venues_of(row), versions, now)
     for opening in standing.values():
         if opening.opens_at > now and opening.called_off_at is None:
             hanging.tell(opening, OpeningCalledOff(), f"{opening.name} is called off:")
@@ -143,95 +142,17 @@ def take_back_series(row: OpeningSeries, now: datetime, version: int) -> Change:
     """What was called off with the series and is still to come stands again as it was. While the series stands, nothing
     is changed. See `change_series`."""
     if row.called_off_at is None:
-        return _change(row, None, now, version, _Hanging({}, {}, now), lambda: None)
+        return _change(row, None, now, version, Hanging({}, {}, now), lambda: None)
     recheck, command = _as_read(tuple(row.venues)), as_ordered(row)
     venues = _venues(command)
     versions, standing = _standing(row)
-    hanging = _Hanging(venues, versions, now)
+    hanging = Hanging(venues, versions, now)
     for opening in standing.values():
         if opening.called_off_at == row.called_off_at:
             event = opening_at(opening_as_ordered(opening), venues[opening.venue_id], opening)
             if event.opens_at > now:
                 hanging.tell(opening, of_series(opening, event), f"{opening.name} stands again:")
     return _change(row, _said(command), now, version, hanging, recheck)
-
-
-@dataclass
-class _Hanging:
-    """What is told of the openings of a series with it.
-
-    Attributes:
-        venues: where they are.
-        versions: of their streams, read before they were.
-        now: this instant, UTC.
-        also, words, warnings: what came together.
-    """
-
-    venues: Mapping[str, Venue]
-    versions: Mapping[str, int]
-    now: datetime
-    also: list[Told] = field(default_factory=list)
-    words: list[str] = field(default_factory=list)
-    warnings: list[ChangeWarning] = field(default_factory=list)
-
-    def tell(self, opening: Opening, event: Any, what: str) -> None:
-        """Something of an opening, in words that go on with when that is."""
-        stream = f"opening/{opening.id}"
-        self.also.append(Told(stream=stream, version=self.versions.get(stream, 0), event=event))
-        at = getattr(event, "opens_at", opening.opens_at)
-        venue = self.venues[opening.venue_id]
-        was = f", instead of {_local(opening.opens_at, venue)}" if at != opening.opens_at else ""
-        self.words.append(f"{what} {_local(at, venue)}{was}.")
-        is_new = stream not in self.versions or opening.called_off_at is not None
-        if isinstance(event, OpeningFixed) and (is_new or at != opening.opens_at):
-            self.warnings += closed_then(venue, at)
-            if at <= self.now:
-                told = f"{_local(at, venue)} is over."
-                self.warnings.append(ChangeWarning(kind="in-the-past", in_words=told))
-
-    def stays(self, opening: Opening, why: str) -> None:
-        """An exception, in words."""
-        self.words.append(f"{opening.name}, {_local(opening.opens_at, self.venues[opening.venue_id])}, stays: {why}.")
-
-
-def _becomes(
-    hanging: _Hanging, event: OpeningFixed, one: Occurrence, standing: Opening | None, before: set[Slot]
-) -> None:
-    """What becomes of an opening whose date is one of the series."""
-    if standing is None:
-        if event.opens_at > hanging.now:
-            added = Opening(id=one.command.id, venue_id=event.venue, name=event.name, opens_at=event.opens_at)
-            hanging.tell(added, event, f"{event.name} is added:")
-    elif standing.opens_at <= hanging.now:
-        return
-    elif standing.called_off_at is not None:
-        if one.slot in before:
-            hanging.stays(standing, "it was called off by itself")
-        elif event.opens_at > hanging.now:
-            hanging.tell(standing, event, f"{event.name} stands again:")
-    elif standing.on_its_own:
-        hanging.stays(standing, "it was changed by itself")
-    elif event != as_it_stands(standing):
-        named = "" if standing.name == event.name else f", called {event.name} from now on,"
-        does = "moves to" if standing.opens_at != event.opens_at else "opens as before,"
-        ends = "" if _lasts(standing) == _lasts(event) else ", lasts otherwise,"
-        hanging.tell(standing, event, f"{standing.name}{named}{ends} {does}")
-
-
-def _lasts(one: Opening | OpeningFixed) -> timedelta | None:
-    return None if one.closes_at is None else one.closes_at - one.opens_at
-
-
-def _falls_out(hanging: _Hanging, opening: Opening) -> None:
-    """What becomes of an opening whose date is none of the series any more."""
-    if opening.opens_at <= hanging.now or opening.called_off_at is not None:
-        return
-    if opening.on_its_own:
-        hanging.stays(opening, "it was changed by itself")
-        return
-    hanging.tell(opening, OpeningCalledOff(), f"{opening.name} is called off:")
-    told = f"{opening.name}, {_local(opening.opens_at, hanging.venues[opening.venue_id])}, is called off."
-    hanging.warnings.append(ChangeWarning(kind="called-off", in_words=told))
 
 
 def _all_resolved(
@@ -276,7 +197,7 @@ def _is_named_so(row: Opening, one: Occurrence) -> bool:
 
 
 def _change(
-    row: OpeningSeries, event: Any, now: datetime, version: int, hanging: _Hanging, recheck: Callable[[], None]
+    row: OpeningSeries, event: Any, now: datetime, version: int, hanging: Hanging, recheck: Callable[[], None]
 ) -> Change:
     stream = f"series/{row.id}"
     found = change_of(
@@ -335,7 +256,3 @@ def _as_read(venues: tuple[str, ...]) -> Callable[[], None]:
             check()
 
     return recheck
-
-
-def _local(at: datetime, venue: Venue) -> str:
-    return f"{moment_in_words(at, zone(venue.zone))} at {venue.name}, by the clock of {venue.zone}"
