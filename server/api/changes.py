@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django.shortcuts import get_object_or_404
@@ -23,8 +23,8 @@ from scheduling.commands.changes import Accepted, Change, KeyedOrder, make, patc
 from scheduling.commands.run_figures import Stores
 from scheduling.log.projecting.as_of import AsOf
 from scheduling.log.store import stream_version
-from scheduling.nodes.board_holds import BoardHolds, BoardKnows
-from scheduling.queries.history import HistoryStep, Shown, VersionStep, history, states, versions
+from scheduling.nodes.board_holds import BoardHolds
+from scheduling.queries.history import Shown, states
 from server import wiring
 from server.api.base_views import ApiView, asked_for, attribution
 from server.api.conditional import answered, require_match, said_part, tag_of, two_part_tag
@@ -66,14 +66,6 @@ class Reason:
     """Why it is done, for the record; may be left out."""
 
     reason: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class History:
-    """What people made of a resource, the oldest first; and of a run whether the machine knows the newest of it."""
-
-    steps: tuple[HistoryStep, ...]
-    board: BoardKnows | None = None
 
 
 @dataclass(frozen=True)
@@ -262,37 +254,6 @@ class Act(ChangeView):
         return self.carried_out(request, pk, work_out, reason)
 
 
-class ResourceHistory(ApiView):
-    """What people made of one of a resource.
-
-    Attributes:
-        changeable: which resource.
-    """
-
-    changeable: Any = None
-    shows = History
-
-    def get(self, request: Request, pk: str) -> Response:
-        """Each step, the oldest first: who said it, when, what it changed from what to what, and why."""
-        what: Changeable = self.changeable
-        return Response(unstructure(told_of(what, get_object_or_404(what.model, pk=pk))))
-
-
-def told_of(what: Changeable, row: Any) -> History:
-    """What people made of one of a resource.
-
-    Args:
-        what: the resource.
-        row: as it stands.
-    """
-    held = what.held(row)
-    if held is None:
-        return History(steps=history(what.model, what.stream(row.pk), what.shown))
-    said = states(what.model, what.stream(row.pk), what.shown)
-    steps = tuple(replace(step, machine_knows=held.knows(after.revision)) for step, after in said)
-    return History(steps=steps, board=held.of(row.revision))
-
-
 def _accepted(request: Request) -> Accepted:
     """Which warnings are meant."""
     text = request.query_params.get("accept", "false")
@@ -301,30 +262,6 @@ def _accepted(request: Request) -> Accepted:
     if not KINDS_OF_WARNINGS.fullmatch(text):
         raise InputError("accept", f"{text!r} names no warnings", "give their kinds, with commas between, or true")
     return frozenset(text.split(","))
-
-
-@dataclass(frozen=True, kw_only=True)
-class Versions:
-    """The versions of a resource, the oldest first; new runs are printed by the last."""
-
-    versions: tuple[VersionStep, ...]
-
-
-class ResourceVersions(ApiView):
-    """The versions of one of a resource.
-
-    Attributes:
-        changeable: which resource.
-    """
-
-    changeable: Any = None
-    shows = Versions
-
-    def get(self, request: Request, pk: str) -> Response:
-        """Each version, the oldest first: what it is, who said it, when, and why."""
-        what = self.changeable
-        get_object_or_404(what.model, pk=pk)
-        return Response(unstructure(Versions(versions=versions(what.model, what.stream(pk), what.shown))))
 
 
 def _stores(asked: bool) -> dict[str, Stores]:

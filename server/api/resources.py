@@ -57,7 +57,8 @@ from scheduling.log.projecting.as_of import (
 )
 from scheduling.nodes.board_holds import board_holds
 from server.api.base_views import Collection, Item, List
-from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, ResourceHistory, ResourceVersions, Tagged
+from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, Tagged
+from server.api.histories import ResourceHistory, ResourceVersions
 from server.api.machines import MachineRow
 from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow

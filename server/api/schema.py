@@ -38,7 +38,8 @@ from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, NewCredentials
 from server.accounts.principals import ROLES
 from server.accounts.roles import in_words, roles_for
-from server.api.changes import Act, Changeable, ChangeView, History, Reason, Versions
+from server.api.changes import Act, Changeable, ChangeView, Reason
+from server.api.histories import History, Versions
 from server.api.node import Accepted, ClockAnswer, Enrol
 from server.api.overrides import Decide
 from server.api.problems import MEDIA_TYPE
