@@ -213,10 +213,7 @@ class Changing(Tagged):
 
     def patch(self, request: Request, pk: str) -> Response:
         """Change some of its fields: a merge patch (RFC 7396), with a ``reason`` for the record beside them."""
-        what, body, reason = self.changeable, request.data, None
-        if isinstance(body, dict):  # a copy: the order is known again by all of it
-            body = dict(body)
-            reason = body.pop("reason", None)
+        what, (body, reason) = self.changeable, apart_from_reason(request.data)
 
         def work_out(row: Any, version: int) -> Change:
             command = structure(patched(what.as_ordered(row), body, what.fixed), what.command)
@@ -224,7 +221,7 @@ class Changing(Tagged):
             change: Change = what.change(row, command, wiring.now(), version, **_stores(what.with_stores))
             return change
 
-        return self.carried_out(request, pk, work_out, structure({"reason": reason}, Reason).reason)
+        return self.carried_out(request, pk, work_out, reason)
 
 
 class Act(ChangeView):
@@ -252,6 +249,18 @@ class Act(ChangeView):
             return change
 
         return self.carried_out(request, pk, work_out, reason)
+
+
+def apart_from_reason(body: Any) -> tuple[Any, str | None]:
+    """What is ordered, and the ``reason`` beside it.
+
+    Raises:
+        InputError: of the reason.
+    """
+    if not isinstance(body, dict):
+        return body, None
+    ordered = dict(body)  # a copy: the order is known again by all of it
+    return ordered, structure({"reason": ordered.pop("reason", None)}, Reason).reason
 
 
 def _accepted(request: Request) -> Accepted:

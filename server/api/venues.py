@@ -22,7 +22,7 @@ from scheduling.log.projecting.as_of import AsOf, venue_row_at
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
 from server import wiring
-from server.api.changes import Changeable, ChangeView, Reason
+from server.api.changes import Changeable, ChangeView, apart_from_reason
 from server.api.conditional import Replaced, tag_of
 from server.api.past import DESCRIBED, PARAMETERS, asked_moment
 from server.api.serializers import Row, Stored
@@ -100,14 +100,10 @@ class VenuePart(Replaced, ChangeView):
 
     def set(self, request: Request, pk: str, held: type[Any]) -> Response:
         """What setting it would do, or the venue as it then is."""
-        body, reason = request.data, None
-        if isinstance(body, dict):  # a copy: the order is known again by all of it
-            body = dict(body)
-            reason = body.pop("reason", None)
+        body, reason = apart_from_reason(request.data)
         value, now = structure(body, held), wiring.now()
         change: Callable[[Any, Any, datetime, int], Change] = self.changeable.change
-        because = structure({"reason": reason}, Reason).reason
-        return self.carried_out(request, pk, lambda row, version: change(row, value, now, version), because)
+        return self.carried_out(request, pk, lambda row, version: change(row, value, now, version), reason)
 
 
 @dataclass(frozen=True, kw_only=True)
