@@ -19,7 +19,14 @@ from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.history import shown_by
 from scheduling.queries.names import require_in_use
 from scheduling.queries.run_versions import planned_by
-from scheduling.queries.runs import has_columns_to_come, has_paper, machine_profile, runs_standing, runs_to_come
+from scheduling.queries.runs import (
+    goes_by_hours,
+    has_columns_to_come,
+    has_paper,
+    machine_profile,
+    runs_standing,
+    runs_to_come,
+)
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
 
@@ -109,7 +116,7 @@ def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:
         _require_same_paper(row, command.profile)
     if command.venue == row.venue_id:
         return
-    require_in_use(Venue, "venue", command.venue)
+    there = require_in_use(Venue, "venue", command.venue)
     for run in _runs_not_over(row, now):
         if run.starts_at <= now:
             problem = f"run {run.id} is under way, until {_local(run.ends_at, row.venue)}"
@@ -117,6 +124,9 @@ def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:
         if run.cycle == "temporal-hours":
             problem = f"run {run.id} is to go by the temporal hours of {row.venue.name}"
             raise InputError("venue", problem, "withdraw that run first")
+        if there.hours is None and goes_by_hours(run):
+            problem = f"run {run.id} goes by when its venue is closed, and nobody knows when {there.name} is"
+            raise InputError("venue", problem, f"set the hours of venue {there.id!r} first, or withdraw that run")
 
 
 def _require_same_paper(row: Machine, profile: str) -> None:

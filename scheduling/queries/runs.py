@@ -136,6 +136,11 @@ def run_policy(run: Run) -> Policy:
     return structure(run.policy, Policy)
 
 
+def goes_by_hours(run: Run) -> bool:
+    """Whether it can be kept to only where somebody knows when the venue is closed."""
+    return run.only_while_open or any(rule.only_while_closed for _, rule in run_policy(run).rules())
+
+
 def run_work(run: Run) -> RunWork:
     """A run as its node gets it."""
     return RunWork(

@@ -60,6 +60,23 @@ def test_a_run_by_the_hours_of_its_place_holds_it_there(house: Caller) -> None:
 
 
 @pytest.mark.parametrize(
+    "by_hours", [{"only_while_open": True}, {"policy": {"kind": "replay", "only_while_closed": True}}]
+)
+def test_a_run_by_opening_hours_does_not_come_to_where_nobody_knows_them(house: Caller, by_hours: Any) -> None:
+    hours = {"week": {"monday": [{"opens": "10:00", "closes": "18:00"}]}, "dates": []}
+    assert house.put("venues/quay/hours?accept=true", hours).status_code == 200
+    house.create("machines", MACHINE | {"id": "hours"})
+    house.create("runs", RUN | {"id": "hours", "machine": "hours"} | by_hours)
+    refused = problem(patch(house, "machines/hours", {"venue": "shed"}, "?accept=true"), 422)
+    assert (refused["field"], refused["problem"]) == (
+        "venue",
+        "run hours goes by when its venue is closed, and nobody knows when The Boat Shed is",
+    )
+    assert house.put("venues/shed/hours", hours).status_code == 200
+    assert patch(house, "machines/hours", {"venue": "shed"}, "?accept=true").json()["venue"] == "shed"
+
+
+@pytest.mark.parametrize(
     ("body", "field"),
     [({"venue": "nowhere"}, "venue"), ({"profile": "nothing"}, "profile"), ({"epoch": 3}, "epoch")],
 )
