@@ -86,7 +86,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.commands.run_changes.HEARS_WITHIN": (days(1 / 24), "a board asks again within it: LONGEST_POLL_S"),
     "scheduling.venues.run_recesses.AROUND": (days(8), "closed hours come again within a week"),
     "scheduling.commands.hold_run.MOST_HOLDS": (100, "each is in the work of a board, over ones too"),
-    "scheduling.commands.end_run.NAMED_ONE_BY_ONE": (5, "more would bury what else is said"),
+    "scheduling.commands.visits.NAMED_ONE_BY_ONE": (5, "more would bury what else is said"),
     "scheduling.commands.openings.LONGEST": (days(366), "what lasts longer is no opening"),
     "scheduling.paper.run_anchors.MOST_PASSAGES": (100, "a picture that comes round more often names no time of a day"),
     "scheduling.commands.additions.MOST_VENUES": (200, "a series has at least one opening at each"),

@@ -11,7 +11,7 @@ from machines.errors import InputError
 from machines.model.profile import Profile
 from scheduling.commands.changes import Change, ChangeWarning, Figures, Told, change_of
 from scheduling.commands.checked import Checked, check_plan_run
-from scheduling.commands.end_run import end_run, visits_in_words
+from scheduling.commands.end_run import end_run
 from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.plan_run import PlanRun, require_begins_ahead
 from scheduling.commands.preview_run import run_check
@@ -19,11 +19,11 @@ from scheduling.commands.run_changes import (
     HEARS_WITHIN,
     gap_before_next,
     has_been_told,
-    local_time,
     next_one,
     said_of,
 )
-from scheduling.commands.run_figures import NO_STORES, Stores, figures_of, in_words, instead
+from scheduling.commands.run_figures import NO_STORES, Printed, Stores, in_words, printed_instead
+from scheduling.commands.visits import visits_in_words
 from scheduling.log.events.studio import RunChanged, RunMovedAway, RunPlanned
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.projecting.foreseen import foreseen
@@ -32,6 +32,7 @@ from scheduling.log.store import stream_version
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import as_planned, run_policy
+from scheduling.venues.local_time_text import venue_time
 
 NEVER_CHANGED = ("id",)
 SUCCEED = "let a run that takes over from it at a boundary be so: POST runs/{}/succeed"
@@ -194,17 +195,11 @@ def _event(row: Run, planned: RunPlanned, was: Profile, profile: Profile) -> Run
 
 
 def _figures(changing: _Changing, stores: Stores) -> Figures:
-    """The ink is known where the picture and the machine stay: it has plates of that."""
     row, after, context = changing.row, changing.after, changing.checked.run
     assert context is not None
-    is_same = (row.machine_id, row.source_id) == (after.machine_id, after.source_id)
-    plates = stores.plates if is_same else None
-    was = figures_of(row, range(row.first_column, row.end_column), run_profile(row), plates)
-    whole = range(after.first_column, after.end_column)
-    will_be = figures_of(after, whole, context.profile, None)
-    if is_same and was.ink_ml is not None:  # none of its columns has a plate: they are as dark as those that had
-        will_be = replace(will_be, ink_ml=was.ink_ml / was.columns * will_be.columns)
-    return instead(will_be, was)
+    was = Printed(row, range(row.first_column, row.end_column), run_profile(row))
+    will_be = Printed(after, range(after.first_column, after.end_column), context.profile)
+    return printed_instead(will_be, was, stores.plates)
 
 
 def _in_words(changing: _Changing, figures: Figures) -> Iterator[str]:
@@ -232,7 +227,7 @@ def _in_words(changing: _Changing, figures: Figures) -> Iterator[str]:
 
 
 def _span(run: Run, venue: Venue) -> str:
-    return f"from {local_time(run.starts_at, venue)} to {local_time(run.ends_at, venue)}"
+    return f"from {venue_time(run.starts_at, venue)} to {venue_time(run.ends_at, venue)}"
 
 
 def _apart(changing: _Changing) -> Iterator[tuple[Venue, datetime, datetime, str]]:
@@ -287,7 +282,7 @@ def _concerns(id: str, checked: Checked, now: datetime, stores: Stores) -> Itera
     assert isinstance(checked.event, RunPlanned) and checked.run is not None
     run = as_planned(id, checked.event)
     for one in run_check(run, checked.run, now, stores.uploads).warnings:
-        yield ChangeWarning(kind=one.kind, in_words=f"{one.in_words[0].upper()}{one.in_words[1:]}.")
+        yield one.as_warning()
 
 
 def _concerns_before(row: Run, now: datetime, stores: Stores) -> Iterator[ChangeWarning]:

@@ -17,25 +17,24 @@ from machines.model.slots import boundaries
 from machines.protocol.messages import SegmentWork
 from scheduling.commands.changes import Change, ChangeWarning, Figures, change_of
 from scheduling.commands.named_by_runs import no_longer_named
-from scheduling.commands.plan_run import NOW_MEANS, RunContext, require_sunrises, require_within_reach
+from scheduling.commands.plan_run import RunContext, require_from_now_on, require_sunrises
 from scheduling.commands.preview_run import run_check
-from scheduling.commands.run_changes import HEARS_WITHIN, gap_before_next, local_time, next_one, said_of
+from scheduling.commands.run_changes import HEARS_WITHIN, gap_before_next, next_one, said_of
 from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
+from scheduling.commands.visits import visits_in_words
 from scheduling.log.events.studio import RunEnded
-from scheduling.log.models import Machine, Opening, PrintedStretch, Run, Segment, Venue
+from scheduling.log.models import Machine, PrintedStretch, Run, Segment
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Stretch, Timeline
 from scheduling.queries.names import require_in_use
 from scheduling.queries.run_versions import run_profile, run_source
 from scheduling.queries.runs import machine_model, open_segments, recesses_of, runs_standing, timeline_on
-from scheduling.queries.venue_context import place_of, venue_context
+from scheduling.queries.venue_context import place_of
 from scheduling.supplies.remaining_work import RemainingColumns
-from scheduling.venues.service_windows import windows_of
+from scheduling.venues.local_time_text import venue_time
 
 Boundary = Literal["burst", "strip", "turn"]
-# Service windows and openings that are named one by one; the others are counted.
-NAMED_ONE_BY_ONE = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,11 +76,9 @@ def end_run(
     Raises:
         InputError: it cannot end so.
     """
-    require_within_reach("at", at)
+    require_from_now_on(at, now)
     if row.withdrawn_at is not None:
         raise InputError("", "the run was withdrawn", "leave it as it is")
-    if at is not None and at < now - NOW_MEANS:
-        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
     if at is None and row.ends_at <= now:
         raise InputError("at", f"all of it was due by {row.ends_at.isoformat()}", "give an instant to lengthen it to")
     ending = ending_of(row)
@@ -216,7 +213,7 @@ def _in_words(ending: Ending, after: Run, figures: Figures) -> Iterator[str]:
     first, last = sorted((run.end_column, after.end_column))
     begins, ends = sorted((run.ends_at, after.ends_at))
     is_less = after.end_column < run.end_column
-    when = f"{local_time(after.ends_at, venue)}, instead of {local_time(run.ends_at, venue)}"
+    when = f"{venue_time(after.ends_at, venue)}, instead of {venue_time(run.ends_at, venue)}"
     yield f"{machine.name} prints run {run.id} until {when}, by the clock of {venue.zone}."
     segments = Segment.objects.filter(run_id=run.id, end_column__gt=first, first_column__lt=last).count()
     done = "withdrawn" if is_less else "added"
@@ -225,25 +222,8 @@ def _in_words(ending: Ending, after: Run, figures: Figures) -> Iterator[str]:
     yield from visits_in_words(venue, begins, ends, what)
     if any(one.ends_at is None or one.ends_at > after.ends_at for one in recesses_of(run)):
         yield "It is held: what is missing up to its end is settled, and what comes after it begins, once it goes on."
-    yield f"Subscribed calendars show its end on {local_time(after.ends_at, venue)}, once they look again."
+    yield f"Subscribed calendars show its end on {venue_time(after.ends_at, venue)}, once they look again."
     yield ending.held.in_words
-
-
-def visits_in_words(venue: Venue, begins: datetime, ends: datetime, what: str) -> Iterator[str]:
-    """What is so at the openings and in the service windows of a venue within a span."""
-    there = [f"At {name}, on {local_time(at, venue)}, {what}" for name, at in visits(venue, begins, ends)]
-    yield from there[:NAMED_ONE_BY_ONE]
-    if len(there) > NAMED_ONE_BY_ONE:
-        yield f"So it is for {len(there) - NAMED_ONE_BY_ONE} openings and service windows more."
-
-
-def visits(venue: Venue, begins: datetime, ends: datetime) -> Iterator[tuple[str, datetime]]:
-    """The openings and the service windows of a venue within a span, each with when it begins."""
-    opens = {"opens_at__gte": begins, "opens_at__lt": ends}
-    for opening in Opening.objects.filter(venue_id=venue.id, called_off_at=None, **opens).order_by("opens_at", "id"):
-        yield opening.name, opening.opens_at
-    for window in windows_of(venue_context(venue), begins, ends):
-        yield window.name, window.starts_at
 
 
 def _warnings(ending: Ending, after: Run, now: datetime, stores: Stores) -> Iterator[ChangeWarning]:
@@ -273,4 +253,4 @@ def _of_what_is_added(ending: Ending, after: Run, now: datetime, stores: Stores)
     check = run_check(after, context, now, stores.uploads, due=np.concatenate([due, again]), since=run.ends_at)
     for one in check.warnings:
         if one.field == "ends_at":
-            yield ChangeWarning(kind=one.kind, in_words=f"{one.in_words[0].upper()}{one.in_words[1:]}.")
+            yield one.as_warning()

@@ -15,11 +15,12 @@ from machines.errors import InputError
 from machines.model.profile import Profile
 from machines.protocol.recesses import Recess
 from scheduling.commands.changes import Change, ChangeWarning, change_of
-from scheduling.commands.end_run import Boundary, boundary_from, visits_in_words
+from scheduling.commands.end_run import Boundary, boundary_from
 from scheduling.commands.meanwhile import meanwhile
 from scheduling.commands.named_by_runs import no_longer_named
-from scheduling.commands.plan_run import NOW_MEANS, require_within_reach
-from scheduling.commands.run_changes import HEARS_WITHIN, local_time, said_of
+from scheduling.commands.plan_run import require_from_now_on, require_within_reach
+from scheduling.commands.run_changes import HEARS_WITHIN, said_of
+from scheduling.commands.visits import visits_in_words
 from scheduling.log.events.studio import RunContinued, RunHeld
 from scheduling.log.models import Machine, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
@@ -35,6 +36,7 @@ from scheduling.queries.runs import (
     timeline_on,
 )
 from scheduling.queries.venue_context import place_of
+from scheduling.venues.local_time_text import venue_time
 
 # Of one run, over ones among them: the oldest of those are forgotten first.
 MOST_HOLDS = 100
@@ -60,7 +62,7 @@ class _Held:
 
     def local(self, at: datetime) -> str:
         """An instant by the venue's clock."""
-        return local_time(at, self.machine.venue)
+        return venue_time(at, self.machine.venue)
 
 
 def hold_run(
@@ -87,10 +89,8 @@ def hold_run(
         InputError: it cannot be held so.
     """
     _require_under_way(row)
-    require_within_reach("at", at)
+    require_from_now_on(at, now)
     require_within_reach("until", until)
-    if at is not None and at < now - NOW_MEANS:
-        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
     of = _held_of(row)
     starts_at = _begins(of, max(at or now, now), boundary)
     if starts_at > now and starts_at >= row.ends_at:
@@ -119,9 +119,7 @@ def continue_run(row: Run, now: datetime, version: int, *, at: datetime | None =
         InputError: it cannot go on then.
     """
     _require_under_way(row)
-    require_within_reach("at", at)
-    if at is not None and at < now - NOW_MEANS:
-        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+    require_from_now_on(at, now)
     when, of, recesses = max(at or now, now), _held_of(row), recesses_of(row)
     to_come = [one for one in recesses if one.ends_at is None or one.ends_at > now]
     not_over = [one for one in to_come if one.ends_at is None or one.ends_at > when]

@@ -27,8 +27,7 @@ from scheduling.queries.runs import (
     runs_standing,
     runs_to_come,
 )
-from scheduling.sky.zones import zone
-from scheduling.venues.local_time_text import moment_in_words
+from scheduling.venues.local_time_text import venue_time
 
 # What of a machine people say, as its history tells it.
 SHOWN = shown_by("name", "venue_id", "profile_id", "calibration", "retired_at")
@@ -119,7 +118,7 @@ def _require_movable(row: Machine, command: AddMachine, now: datetime) -> None:
     there = require_in_use(Venue, "venue", command.venue)
     for run in _runs_not_over(row, now):
         if run.starts_at <= now:
-            problem = f"run {run.id} is under way, until {_local(run.ends_at, row.venue)}"
+            problem = f"run {run.id} is under way, until {venue_time(run.ends_at, row.venue)}"
             raise InputError("venue", problem, "move it when that is over")
         if run.cycle == "temporal-hours":
             problem = f"run {run.id} is to go by the temporal hours of {row.venue.name}"
@@ -146,7 +145,7 @@ def _require_same_paper(row: Machine, profile: str) -> None:
 def _require_done(row: Machine, now: datetime) -> None:
     for run in _runs_not_over(row, now):
         what = "is under way" if run.starts_at <= now else "is to come"
-        problem = f"run {run.id} {what}, until {_local(run.ends_at, row.venue)}"
+        problem = f"run {run.id} {what}, until {venue_time(run.ends_at, row.venue)}"
         raise InputError("retired_at", problem, "withdraw it, or wait until it is over")
 
 
@@ -173,7 +172,7 @@ def _warnings(row: Machine, after: Machine, now: datetime) -> Iterator[ChangeWar
     if row.venue_id == after.venue_id:
         return
     for run in _runs_not_over(row, now):
-        told = f"Run {run.id} is to come, on {_local(run.starts_at, row.venue)}, and is printed at the new venue."
+        told = f"Run {run.id} is to come, on {venue_time(run.starts_at, row.venue)}, and is printed at the new venue."
         yield ChangeWarning(kind="run-moves-too", in_words=told)
     if runs_standing(row.id).filter(cycle="temporal-hours").exists():
         told = "It has printed by the temporal hours of its place: proofs of that paper count them by the new one."
@@ -187,7 +186,3 @@ def _retired_in_words(row: Machine) -> Iterator[str]:
         yield f"{open_notices} of its notices {'is' if open_notices == 1 else 'are'} over with that."
     if row.epoch:
         yield "Its board still comes in: revoke it where it is not to."
-
-
-def _local(at: datetime, venue: Venue) -> str:
-    return moment_in_words(at, zone(venue.zone))

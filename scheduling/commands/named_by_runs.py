@@ -11,8 +11,7 @@ from scheduling.commands.changes import ChangeWarning
 from scheduling.log.models import Machine, Opening, Run
 from scheduling.paper.run_anchors import goes_by_a_run, is_named_by, offset_in
 from scheduling.sky.anchors import LONGEST_OFFSET
-from scheduling.sky.zones import zone
-from scheduling.venues.local_time_text import moment_in_words
+from scheduling.venues.local_time_text import venue_time
 
 
 def no_longer_named(run: Run, machine: Machine, begins: datetime, ends: datetime) -> Iterator[ChangeWarning]:
@@ -31,6 +30,6 @@ def no_longer_named(run: Run, machine: Machine, begins: datetime, ends: datetime
             if anchor is None or at is None or not goes_by_a_run(anchor):
                 continue
             if begins <= at - offset_in(anchor) < ends and is_named_by(anchor, machine.id, runs):
-                when = f"{moment_in_words(at, zone(venue.zone))}, by the clock of {venue.zone}"
+                when = f"{venue_time(at, venue)}, by the clock of {venue.zone}"
                 told = f"{what}{row.name} stays at {when}; run {run.id} does not print then what it was named by."
                 yield ChangeWarning(kind="named-by-this", in_words=told[0].upper() + told[1:])

@@ -169,6 +169,17 @@ def require_within_reach(field: str, at: datetime | None) -> None:
         raise InputError(field, f"the year {at.year} is out of reach", f"give one up to {LAST_YEAR}")
 
 
+def require_from_now_on(at: datetime | None, now: datetime) -> None:
+    """See that an instant ``at`` which something is to happen to a run is to come, and within reach; None, for now, is.
+
+    Raises:
+        InputError: it is not.
+    """
+    require_within_reach("at", at)
+    if at is not None and at < now - NOW_MEANS:
+        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+
+
 def require_begins_ahead(command: PlanRun, now: datetime) -> None:
     """See that a run begins from now on, or is asked for although it does not.
 

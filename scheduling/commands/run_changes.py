@@ -11,15 +11,15 @@ from machines.serialization import format_instant
 from scheduling.commands.changes import Change, ChangeWarning, Figures, change_of
 from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
+from scheduling.commands.visits import visits_in_words
 from scheduling.log.events.studio import RunWithdrawn
-from scheduling.log.models import Machine, Opening, Outage, PrintedStretch, Run, Segment, Strip, Venue
+from scheduling.log.models import Machine, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.projections.shifts import waited_before
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import shown_by
 from scheduling.queries.run_versions import run_profile
-from scheduling.sky.zones import zone
-from scheduling.venues.local_time_text import moment_in_words
+from scheduling.venues.local_time_text import venue_time
 
 # A board asks again within so long, unless it is cut off.
 HEARS_WITHIN = timedelta(hours=1)
@@ -113,15 +113,12 @@ def _require_nothing_told(run: Run) -> None:
 
 def _in_words(run: Run, machine: Machine, figures: Figures) -> Iterator[str]:
     venue = machine.venue
-    span = f"from {local_time(run.starts_at, venue)} to {local_time(run.ends_at, venue)}"
+    span = f"from {venue_time(run.starts_at, venue)} to {venue_time(run.ends_at, venue)}"
     yield f"{machine.name} does not print run {run.id} {span}, by the clock of {venue.zone}."
     planned = Segment.objects.filter(run_id=run.id).count()
     columns = run.end_column - run.first_column
     yield f"{columns} columns are withdrawn, {in_words(figures)}; {planned} segments of them were planned so far."
-    for opening in Opening.objects.filter(
-        venue_id=venue.id, called_off_at=None, opens_at__gte=run.starts_at, opens_at__lt=run.ends_at
-    ).order_by("opens_at", "id"):
-        yield f"At {opening.name}, on {local_time(opening.opens_at, venue)}, {machine.name} is not on it."
+    yield from visits_in_words(venue, run.starts_at, run.ends_at, f"{machine.name} is not on it.")
     if run.succeeds is not None:
         yield f"Run {run.succeeds} still ends where this one was to begin."
     yield "Subscribed calendars show its beginning and its end as cancelled, once they look again."
@@ -133,15 +130,10 @@ def _warnings(run: Run, machine: Machine, now: datetime) -> Iterator[ChangeWarni
     yield from no_longer_named(run, machine, run.starts_at, run.ends_at)
     yield from gap_before_next(run, run.first_column)
     if run.starts_at <= now:
-        said = f"It was to begin on {local_time(run.starts_at, venue)}: its machine may have printed of it already."
+        said = f"It was to begin on {venue_time(run.starts_at, venue)}: its machine may have printed of it already."
         yield ChangeWarning(kind="has-begun", in_words=said)
         return
     held = board_holds(run, machine)
     if held.until is not None and run.starts_at - now < HEARS_WITHIN:
         said = f"Its board may begin to print before it hears of it. {held.in_words}"
         yield ChangeWarning(kind="board-may-print", in_words=said)
-
-
-def local_time(at: datetime, venue: Venue) -> str:
-    """An instant by a venue's clock."""
-    return moment_in_words(at, zone(venue.zone))

@@ -19,6 +19,7 @@ import numpy as np
 from machines.clock import utc
 from machines.imaging.pictures import DaylightMap, LandPicture, Picture, StarBelt, WrappedImage, seam_visibility
 from machines.model.profile import Profile
+from scheduling.commands.changes import ChangeWarning
 from scheduling.commands.meanwhile import meanwhile
 from scheduling.commands.plan_run import NOW_MEANS
 from scheduling.log.models import Machine, Notice, Run, Venue
@@ -68,6 +69,10 @@ class Concern:
     kind: ConcernKind
     field: str
     in_words: str
+
+    def as_warning(self) -> ChangeWarning:
+        """The same of a change of a run, a whole sentence."""
+        return ChangeWarning(kind=self.kind, in_words=f"{self.in_words[0].upper()}{self.in_words[1:]}.")
 
 
 @dataclass(frozen=True, eq=False)

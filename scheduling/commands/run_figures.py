@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from machines.model.profile import Profile
 from machines.model.slots import boundary_count
@@ -59,6 +59,26 @@ def instead(after: Figures, before: Figures) -> Figures:
         cuts=after.cuts - before.cuts,
         ink_ml=(after.ink_ml or 0.0) - (before.ink_ml or 0.0) if is_known else None,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Printed:
+    """Some running columns of a run, and the model by which they are printed."""
+
+    run: Run
+    columns: range
+    profile: Profile
+
+
+def printed_instead(after: Printed, before: Printed, plates: PlateStore | None) -> Figures:
+    """By how much more is printed where some columns, which have no plates of their own yet, are printed instead of
+    others. The ink is known where machine and picture stay: what has plates of them tells of both."""
+    of_picture = ("machine_id", "source_id", "source_version")
+    is_same = all(getattr(before.run, name) == getattr(after.run, name) for name in of_picture)
+    known = plates if is_same else None
+    as_dark = figures_of(before.run, after.columns, after.profile, known)
+    will_be = replace(figures_of(after.run, after.columns, after.profile, None), ink_ml=as_dark.ink_ml)
+    return instead(will_be, figures_of(before.run, before.columns, before.profile, known))
 
 
 def in_words(figures: Figures) -> str:

@@ -31,14 +31,14 @@ from scheduling.commands.end_run import (
     ending_of,
 )
 from scheduling.commands.handlers import require_new
-from scheduling.commands.plan_run import NOW_MEANS, PlanRun, require_within_reach
+from scheduling.commands.plan_run import PlanRun, require_from_now_on
+from scheduling.commands.run_figures import NO_STORES, Stores
 from scheduling.commands.succession import Meeting, Succession, run_context
 from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.told_before import planning
 from scheduling.queries.runs import recesses_of, run_policy
-from scheduling.rendering.upload_store import UploadStore
 
 JoinsAt = Literal["burst", "strip", "turn", "laid"]
 
@@ -67,9 +67,9 @@ def succeed_run(
     now: datetime,
     version: int,
     *,
-    uploads: UploadStore | None,
     at: datetime | None = None,
     boundary: JoinsAt | None = None,
+    stores: Stores = NO_STORES,
     **named: Any,
 ) -> Change:
     """A run is followed by another, from the first boundary at or after an instant on.
@@ -78,11 +78,11 @@ def succeed_run(
         row: as it stands.
         now: this instant, UTC.
         version: of its stream, read before the row.
-        uploads: where the files of sources lie; None where no source has one.
         at: when; None for now.
         boundary: of what: what the machine lays in one go, what the knife cuts off, or what the cycle counts; or what
             is ``laid`` or in hand, whenever that was. None for a turn, or, where another machine prints on from now,
             for what is laid: the one that it was on may be broken.
+        stores: where files lie.
         named: of a `Successor`.
 
     Raises:
@@ -92,9 +92,7 @@ def succeed_run(
     """
     if row.withdrawn_at is not None:
         raise InputError("", "the run was withdrawn", "plan another in its place")
-    require_within_reach("at", at)
-    if at is not None and at < now - NOW_MEANS:
-        raise InputError("at", f"{at.isoformat()} is in the past", "give one from now on, or leave it out for now")
+    require_from_now_on(at, now)
     successor = Successor(**named)
     is_moved = successor.machine not in (None, row.machine_id)
     meeting = _meeting(ending_of(row), max(at or now, now), boundary or ("laid" if is_moved and at is None else "turn"))
@@ -102,20 +100,17 @@ def succeed_run(
     require_new(command)
     checked = check_plan_run(command, after=row.id)
     _require_counts_on(meeting, checked)
-    checked.see(uploads)
+    checked.see(stores.uploads)
     planned = _planned(meeting, successor, checked)
     ended = end_at_column(meeting.ending, meeting.column, now, version)
     event = replace(ended_at(meeting.ending, meeting.column), followed_by=command.id)
-    told = Succession(meeting, event, planned, foreseen(row, f"run/{row.id}", event, now), checked, now, uploads)
+    told = Succession(meeting, event, planned, foreseen(row, f"run/{row.id}", event, now), checked, now, stores)
 
     def recheck() -> None:
         ended.recheck()
         require_new(command)
         checked.recheck()
-        stands = Run.objects.get(id=row.id)
-        told = ending_of(stands).least > max(meeting.column, meeting.ending.least)
-        if told or stands.shifts != row.shifts:
-            raise InputError("", "its machine has told more of it in this moment", "look at it, and ask again")
+        _require_still_meet(meeting)
 
     return replace(
         ended,
@@ -139,6 +134,15 @@ def _meeting(ending: Ending, at: datetime, boundary: JoinsAt) -> Meeting:
         raise InputError("at", f"the run ends at column {run.end_column}", "give an earlier instant")
     waits = sum((timedelta(seconds=waited_s) for first, waited_s in run.shifts if first <= column), timedelta())
     return Meeting(ending, column, waits)
+
+
+def _require_still_meet(meeting: Meeting) -> None:
+    """See that no machine has told since of what the next run is to print, nor that the timeline waited."""
+    ending = meeting.ending
+    stands = Run.objects.get(id=ending.run.id)
+    is_beyond = ending_of(stands).least > max(meeting.column, ending.least)
+    if is_beyond or stands.shifts != ending.run.shifts:
+        raise InputError("", "its machine has told more of it in this moment", "look at it, and ask again")
 
 
 def _command(meeting: Meeting, successor: Successor) -> PlanRun:

@@ -10,19 +10,21 @@ import numpy as np
 
 from machines.clock import utc
 from machines.model.slots import boundary_count
-from scheduling.commands.changes import ChangeWarning, Preview
+from scheduling.commands.changes import ChangeWarning, Figures, Preview
 from scheduling.commands.checked import Checked
-from scheduling.commands.end_run import NAMED_ONE_BY_ONE, Ending, visits
+from scheduling.commands.end_run import Ending
 from scheduling.commands.plan_run import RunContext
 from scheduling.commands.preview_run import RunCheck, run_check
-from scheduling.commands.run_changes import local_time, said_of
+from scheduling.commands.run_changes import said_of
+from scheduling.commands.run_figures import Printed, Stores, printed_instead
+from scheduling.commands.visits import visits_in_words
 from scheduling.log.events.studio import RunEnded, RunPlanned
 from scheduling.log.models import Run, Segment
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import FieldChange, differences
 from scheduling.queries.run_versions import planned_by
 from scheduling.queries.runs import as_planned
-from scheduling.rendering.upload_store import UploadStore
+from scheduling.venues.local_time_text import venue_time
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +58,7 @@ class Succession:
         ended: the one, as it would be.
         checked: the other, as it was checked.
         now: this instant, UTC.
-        uploads: where the files of sources lie.
+        stores: where files lie.
     """
 
     meeting: Meeting
@@ -65,7 +67,7 @@ class Succession:
     ended: Run
     checked: Checked
     now: datetime
-    uploads: UploadStore | None
+    stores: Stores
 
     @property
     def context(self) -> RunContext:
@@ -75,22 +77,28 @@ class Succession:
     def preview(self, warnings: tuple[ChangeWarning, ...]) -> Preview:
         """All of it; with what is warned of where the one run ends."""
         before, then = self.meeting.ending.run, as_planned(self._id, self.planned)
-        check = run_check(then, self.context, self.now, self.uploads, after=self.ended)
+        check = run_check(then, self.context, self.now, self.stores.uploads, after=self.ended)
         of_then = (
             FieldChange(field=f"runs/{then.id}/{name}", before=None, after=value)
             for name, value in said_of(then).items()
             if value is not None
         )
         concerns = (
-            ChangeWarning(kind=one.kind, in_words=_sentence(one.in_words))
-            for one in check.warnings
-            if one.kind != "begins-within-a-turn" or not self._strips_go_on
+            one.as_warning() for one in check.warnings if one.kind != "begins-within-a-turn" or not self._strips_go_on
         )
         return Preview(
             fields=(*differences(said_of(before), said_of(self.ended)), *of_then),
             in_words=tuple(self._in_words(then, check)),
             warnings=(*warnings, *concerns),
+            figures=self._figures(then),
         )
+
+    def _figures(self, then: Run) -> Figures:
+        """By how much more both print than the one would have."""
+        ending = self.meeting.ending
+        was = Printed(ending.run, range(self.meeting.column, ending.run.end_column), ending.profile)
+        will_be = Printed(then, range(then.first_column, then.end_column), self.context.profile)
+        return printed_instead(will_be, was, self.stores.plates)
 
     @property
     def _strips_go_on(self) -> bool:
@@ -107,8 +115,8 @@ class Succession:
     def _in_words(self, then: Run, check: RunCheck) -> Iterator[str]:
         ending, machine, venue = self.meeting.ending, self.context.machine, self.context.venue
         run, clock = ending.run, f"by the clock of {venue.zone}"
-        meet = local_time(then.starts_at, venue)
-        from_to = f"from {meet} to {local_time(then.ends_at, venue)}, {clock}"
+        meet = venue_time(then.starts_at, venue)
+        from_to = f"from {meet} to {venue_time(then.ends_at, venue)}, {clock}"
         yield (
             f"{ending.machine.name} prints run {run.id} up to column {then.first_column}, and {machine.name} goes on"
             f" with that column as run {then.id}, {from_to}."
@@ -125,7 +133,7 @@ class Succession:
         if then.holds:
             yield f"It is held as run {run.id} is."
         yield from self._revised(then)
-        yield from self._visits(then)
+        yield from visits_in_words(venue, then.starts_at, then.ends_at, f"{machine.name} is on run {then.id}.")
         yield f"Subscribed calendars show the end of the one and the beginning of the other on {meet}."
         yield ending.held.in_words
         if machine.id != run.machine_id:
@@ -145,23 +153,8 @@ class Succession:
             name = self.context.profile.name
             yield f"It is printed by version {then.profile_version} of {name}, instead of version {was}."
 
-    def _visits(self, then: Run) -> Iterator[str]:
-        """Who comes while the new run is on, and what they find."""
-        machine, venue = self.context.machine, self.context.venue
-        there = [
-            f"At {name}, on {local_time(at, venue)}, {machine.name} is on run {then.id}."
-            for name, at in visits(venue, then.starts_at, then.ends_at)
-        ]
-        yield from there[:NAMED_ONE_BY_ONE]
-        if len(there) > NAMED_ONE_BY_ONE:
-            yield f"So it is for {len(there) - NAMED_ONE_BY_ONE} openings and service windows more."
-
 
 def run_context(checked: Checked) -> RunContext:
     """What a run is planned on that was checked."""
     assert checked.run is not None
     return checked.run
-
-
-def _sentence(said: str) -> str:
-    return f"{said[0].upper()}{said[1:]}."

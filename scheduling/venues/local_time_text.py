@@ -6,7 +6,9 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from scheduling.log.models import Venue
 from scheduling.sky.civil import readings
+from scheduling.sky.zones import zone
 
 HALF_MINUTE = timedelta(seconds=30)
 
@@ -30,6 +32,11 @@ def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callab
     if begins.date() != ends.date():
         return f"between {first} on {day(begins)} and {last} on {day(ends)}{changed}"
     return f"between {first} and {last} on {day(ends)}{changed}"
+
+
+def venue_time(at: datetime, venue: Venue) -> str:
+    """An instant by a venue's clock; see `moment_in_words`."""
+    return moment_in_words(at, zone(venue.zone))
 
 
 def moment_in_words(at: datetime, clock: ZoneInfo) -> str:

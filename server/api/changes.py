@@ -79,14 +79,12 @@ class AnAct:
         reads: a dataclass of what is asked for, the ``reason`` among it.
         with_stores: whether files are looked at for it: it is given ``stores``, too.
         any_state: whether it may be done without a word on what was seen, as clients do that are older than conditions.
-        sees: whether it looks at a picture itself, and is given where the files lie, too, as ``uploads``.
     """
 
     work_out: Callable[..., Change]
     said: str
     reads: type[Any] = Reason
     any_state: bool = False
-    sees: bool = False
     with_stores: bool = False
 
 
@@ -229,11 +227,10 @@ class Act(ChangeView):
 
     Attributes:
         command: works out what it would make of a row, see `AnAct`.
-        sees: as there.
+        with_stores: as there.
     """
 
     reads: Any = Reason
-    sees: bool = False
     with_stores: bool = False
     answers = 200
 
@@ -241,8 +238,6 @@ class Act(ChangeView):
         """Do it. What is so already stays as it is, and nothing is written."""
         asked = dict(vars(structure(request.data, self.reads)))
         reason = asked.pop("reason")
-        if self.sees:
-            asked["uploads"] = wiring.uploads()
 
         def work_out(row: Any, version: int) -> Change:
             change: Change = self.command(row, wiring.now(), version, **asked, **_stores(self.with_stores))

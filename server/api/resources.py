@@ -138,7 +138,6 @@ def _addresses_of(name: str, plural: str, what: Changeable) -> Iterator[URLPatte
             said=done.said,
             reads=done.reads,
             any_state=done.any_state,
-            sees=done.sees,
             with_stores=done.with_stores,
         )
         yield path(f"{plural}/<id:pk>/{act}", view, name=f"{name}-{act}")
@@ -240,7 +239,7 @@ RUN = Changeable(
             " every column is in exactly one of the two. What another machine finds missing when it takes over is"
             " settled as missed.",
             SucceedRun,
-            sees=True,
+            with_stores=True,
         ),
         "hold": AnAct(
             hold_run.hold_run,

@@ -141,6 +141,36 @@ def test_a_preview_says_what_would_follow(furnished: Caller) -> None:
 
 
 @pytest.mark.parametrize(
+    ("body", "figures"),
+    [
+        ({}, {"columns": 0, "paper_m": 0.0, "cuts": 0, "ink_ml": 0.0}),
+        ({"strips_per_turn": 8}, {"columns": 0, "paper_m": 0.0, "cuts": 6, "ink_ml": 0.0}),
+        ({"source": "other"}, {"columns": 0, "paper_m": 0.0, "cuts": 0, "ink_ml": None}),
+        ({"ends_at": "2026-03-25T12:00:00Z"}, {"columns": 720, "paper_m": 0.24, "cuts": 8, "ink_ml": 0.0}),
+    ],
+)
+def test_a_preview_tells_by_how_much_more_is_printed(furnished: Caller, body: Any, figures: Any) -> None:
+    furnished.create("sources", SOURCE | {"id": "other"})
+    told = succeed(furnished, NOON | body, "?preview=true").json()["figures"]
+    assert told == figures | {"paper_m": pytest.approx(figures["paper_m"])}
+
+
+def test_its_ink_is_known_from_the_plates_of_the_first(furnished: Caller) -> None:
+    head = {"kind": "carriage", "nozzles": 12, "passes": 2, "drop_pl": 10.0}
+    furnished.create("profiles", changed(PROFILE, "profile.head", head) | {"id": "inky"})
+    furnished.create("machines", MACHINE | {"id": "inky", "profile": "inky"})
+    furnished.create("runs", RUN | {"id": "inky", "machine": "inky"})
+    jobs.extend()
+    same, longer, away = (
+        succeed(furnished, NOON | body, "?preview=true", "runs/inky").json()["figures"]["ink_ml"]
+        for body in ({}, {"ends_at": "2026-03-25T12:00:00Z"}, {"ends_at": "2026-03-22T12:00:00Z"})
+    )
+    assert same == 0.0
+    assert (longer, away) == (pytest.approx(-2.0 * away), pytest.approx(-longer / 2.0))
+    assert longer > 0.0
+
+
+@pytest.mark.parametrize(
     ("body", "field"),
     [
         ({"at": "2026-03-20T05:00:00Z"}, "at"),
@@ -200,7 +230,7 @@ def test_a_run_that_came_in_between_holds_the_machine_or_the_id(furnished: Calle
 
     def change(**named: Any) -> Any:
         row, at = Run.objects.get(id="spring"), datetime(2026, 3, 21, 12, tzinfo=UTC)
-        return succeed_run(row, BEGINS, stream_version("run/spring"), uploads=None, at=at, **named)
+        return succeed_run(row, BEGINS, stream_version("run/spring"), at=at, **named)
 
     moved, same = change(id="then", machine="wren-2"), change(id="its-own")
     furnished.create("runs", RUN | {"id": "its-own", "machine": "wren-2"})

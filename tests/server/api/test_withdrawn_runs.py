@@ -104,6 +104,17 @@ def test_a_preview_says_what_would_follow_and_does_nothing(quay: Caller) -> None
     ]
 
 
+def test_of_many_who_come_the_first_are_named_and_the_others_counted(quay: Caller) -> None:
+    anchor = {"civil": "2026-03-21T20:00", "zone": "Europe/Lisbon"}
+    for number in range(6):
+        quay.create("openings", {"id": f"talk-{number}", "venue": "quay", "name": f"Talk {number}", "anchor": anchor})
+    said = [one for one in withdraw(quay, "?preview=true").json()["in_words"] if one.startswith(("At ", "So "))]
+    assert said[1:] == [
+        *(f"At Talk {number}, on 2026-03-21 20:00, Wren 1 is not on it." for number in range(4)),
+        "So it is for 2 openings and service windows more.",
+    ]
+
+
 def test_one_that_was_to_begin_already_needs_a_yes(quay: Caller, clock: HeldClock) -> None:
     clock.at = datetime(2026, 3, 20, 13, tzinfo=UTC)
     assert [one["kind"] for one in problem(withdraw(quay), 409)["warnings"]] == ["has-begun"]
