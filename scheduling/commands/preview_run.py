@@ -62,7 +62,7 @@ class RunCheck:
         run: id that was asked for.
         first_column, end_column: running columns that it would hold, the end excluded.
         paper_mm: fed by all of them that are laid.
-        cuts: strokes of the knife until its last column is laid.
+        cuts: strokes of the knife until its last column is laid; at strips that are left out, too.
         ends: of rolls and of blades, in order of time, each taken to be changed in its service window, and where there
             is none as it ends; at most 24 of each.
         warnings: what should be put right, or be meant, before it is planned; one for each cause.

@@ -1,4 +1,7 @@
-"""Spans by days: every week, and on single dates that differ. What hours and quiet hours of a venue have in common."""
+"""Spans by days: every week, and on single dates that differ. What hours and quiet hours of a venue have in common.
+
+Each spells its week out: of a class for both, with the kind of span left open, no description of the API can be made.
+"""
 
 from __future__ import annotations
 

@@ -142,7 +142,8 @@ class RemainingColumns:
     @cached_property
     def strips(self) -> range:
         """Strips, numbered as segments are, whose beginnings come to the knife from now until the run's last column is
-        laid; the rest hangs uncut. A run of years may have millions: none is looked at here."""
+        laid; the rest hangs uncut. A run of years may have millions: none is looked at here, and so those whose columns
+        are left out count, too. A blade is told to end too soon by them, and never too late."""
         if self.run.strips_per_turn == 0:
             return range(0)
         knife_columns = self.profile.knife_columns
