@@ -9,7 +9,7 @@ import numpy as np
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.model.profile import Profile
-from scheduling.log.events.studio import SegmentsPlanned
+from scheduling.log.events.plans import SegmentsPlanned
 from scheduling.log.models import Machine, Run, Segment
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.rows.row_sql import table

@@ -20,22 +20,10 @@ from scheduling.calendar.entries import CalendarEntry, CalendarSpan, by_the_cloc
 from scheduling.calendar.sky_entries import USUAL_SKY, check_sky, sky_entries
 from scheduling.calendar.supply_entries import DECIDE, supply_ends
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import (
-    HoursSet,
-    OpeningCalledOff,
-    OpeningFixed,
-    QuietHoursSet,
-    RunChanged,
-    RunContinued,
-    RunEnded,
-    RunHeld,
-    RunPlanned,
-    RunWithdrawn,
-    ServiceWindowFixed,
-    StudioEvent,
-    VenueAdded,
-    VenueChanged,
-)
+from scheduling.log.events.equipment import HoursSet, QuietHoursSet, VenueAdded, VenueChanged
+from scheduling.log.events.plans import RunChanged, RunContinued, RunEnded, RunHeld, RunPlanned, RunWithdrawn
+from scheduling.log.events.studio import StudioEvent
+from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Event, Machine, Run, Source, Venue
 from scheduling.planning.days_spans import DaySpan
 from scheduling.queries.machine_context import MachineContext, machine_contexts

@@ -24,7 +24,7 @@ from scheduling.commands.run_changes import (
 )
 from scheduling.commands.run_figures import NO_STORES, Printed, Stores, in_words, printed_instead
 from scheduling.commands.visits import visits_in_words
-from scheduling.log.events.studio import RunChanged, RunMovedAway, RunPlanned
+from scheduling.log.events.plans import RunChanged, RunMovedAway, RunPlanned
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.projections.shifts import waited_before

@@ -22,7 +22,7 @@ from scheduling.commands.preview_run import run_check
 from scheduling.commands.run_changes import HEARS_WITHIN, gap_before_next, next_one, said_of
 from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
 from scheduling.commands.visits import visits_in_words
-from scheduling.log.events.studio import RunEnded
+from scheduling.log.events.plans import RunEnded
 from scheduling.log.models import Machine, PrintedStretch, Run, Segment
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import BoardHolds, board_holds

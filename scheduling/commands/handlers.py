@@ -34,9 +34,7 @@ from scheduling.commands.sources import add_source
 from scheduling.commands.venue_as_read import as_read
 from scheduling.commands.venues import add_venue
 from scheduling.log.ends import lock
-from scheduling.log.events.studio import (
-    RunPlanned,
-)
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.store import Append, Attribution, VersionConflict, append, require_never_closed, stream_version
 from scheduling.nodes.told_before import planning

@@ -21,7 +21,7 @@ from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.plan_run import require_from_now_on, require_within_reach
 from scheduling.commands.run_changes import HEARS_WITHIN, said_of
 from scheduling.commands.visits import visits_in_words
-from scheduling.log.events.studio import RunContinued, RunHeld
+from scheduling.log.events.plans import RunContinued, RunHeld
 from scheduling.log.models import Machine, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import BoardHolds, board_holds

@@ -14,7 +14,7 @@ from machines.errors import InputError
 from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.commands.quiet_concerns import quiet_concerns
 from scheduling.commands.venues import SHOWN
-from scheduling.log.events.studio import HoursSet, QuietHoursSet
+from scheduling.log.events.equipment import HoursSet, QuietHoursSet
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.planning.days_spans import DAYS, DaySpan

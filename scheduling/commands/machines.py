@@ -11,7 +11,7 @@ from machines.errors import InputError
 from machines.model.versions import differing_on_paper
 from scheduling.commands.additions import AddMachine
 from scheduling.commands.changes import Change, ChangeWarning, change_of
-from scheduling.log.events.studio import MachineAdded, MachineChanged, MachineRetired, MachineTakenBack
+from scheduling.log.events.equipment import MachineAdded, MachineChanged, MachineRetired, MachineTakenBack
 from scheduling.log.models import Machine, Notice, Profile, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import require_none_withdrawn

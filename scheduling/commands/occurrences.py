@@ -10,7 +10,7 @@ from typing import Any
 from machines.errors import InputError
 from scheduling.commands.additions import FixOpening, FixOpeningSeries
 from scheduling.commands.openings import opening_at
-from scheduling.log.events.studio import OpeningFixed
+from scheduling.log.events.visits import OpeningFixed
 from scheduling.log.models import Opening, Venue
 from scheduling.paper.run_anchors import MachinesRead, goes_by_a_run, is_on
 from scheduling.planning.recurrence import dates_of, later_by

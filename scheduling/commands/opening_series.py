@@ -29,7 +29,7 @@ from scheduling.commands.openings import as_it_stands, closed_then, of_series, o
 from scheduling.commands.openings import as_ordered as opening_as_ordered
 from scheduling.commands.series_openings import Hanging, becomes, falls_out, in_words_there
 from scheduling.commands.venue_as_read import as_read
-from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed, OpeningSeriesCalledOff, OpeningSeriesFixed
+from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed, OpeningSeriesCalledOff, OpeningSeriesFixed
 from scheduling.log.models import Opening, OpeningSeries, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.store import Append, stream_versions

@@ -11,7 +11,7 @@ from machines.errors import InputError
 from scheduling.commands.additions import FixOpening, FixOpeningSeries
 from scheduling.commands.changes import Change, ChangeWarning, change_of
 from scheduling.commands.venue_as_read import as_read
-from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
+from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Machine, Opening, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.paper.run_anchors import MachinesRead, goes_by_a_run, run_anchor_instant

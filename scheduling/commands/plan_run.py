@@ -13,7 +13,7 @@ from machines.errors import InputError
 from machines.model.profile import Profile as MachineProfile
 from machines.recovery import Policy
 from scheduling.log import models
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.outages.rule_checks import RuleContext, require_policy_fits
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.names import check_id, require_in_use

@@ -23,7 +23,7 @@ from scheduling.commands.handlers import check_whole, require_new
 from scheduling.commands.plan_run import PlanRun, RunContext
 from scheduling.commands.quiet_concerns import quiet_concerns
 from scheduling.commands.run_concerns import Concern, Plan, concerns, local_in_words
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import Run, Segment
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.runs import as_planned, has_columns_to_come, open_segments

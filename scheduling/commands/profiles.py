@@ -14,7 +14,7 @@ from machines.model.versions import OF_MACHINE, differing, differing_on_paper
 from machines.serialization import structure
 from scheduling.commands.additions import AddProfile
 from scheduling.commands.changes import Change, change_of
-from scheduling.log.events.studio import ProfileAdded, ProfileChanged, ProfileRetired, ProfileTakenBack
+from scheduling.log.events.equipment import ProfileAdded, ProfileChanged, ProfileRetired, ProfileTakenBack
 from scheduling.log.models import Machine, Profile, Run
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import require_none_withdrawn

@@ -12,7 +12,7 @@ from scheduling.commands.changes import Change, ChangeWarning, Figures, change_o
 from scheduling.commands.named_by_runs import no_longer_named
 from scheduling.commands.run_figures import NO_STORES, NOTHING, Stores, figures_of, in_words, instead
 from scheduling.commands.visits import visits_in_words
-from scheduling.log.events.studio import RunWithdrawn
+from scheduling.log.events.plans import RunWithdrawn
 from scheduling.log.models import Machine, Outage, PrintedStretch, Run, Segment, Strip
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.projections.shifts import waited_before

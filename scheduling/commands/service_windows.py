@@ -13,7 +13,7 @@ from machines.serialization import structure
 from scheduling.commands.additions import FixServiceWindow
 from scheduling.commands.changes import Change, ChangeWarning, change_of, make
 from scheduling.commands.venue_as_read import as_read
-from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFixed
+from scheduling.log.events.visits import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Event, Machine, ServiceWindow, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.store import Attribution, stream_version

@@ -13,7 +13,7 @@ from machines.imaging.pictures import Picture
 from machines.serialization import structure, unstructure
 from scheduling.commands.additions import AddSource
 from scheduling.commands.changes import Change, change_of
-from scheduling.log.events.studio import SourceAdded, SourceChanged, SourceRetired, SourceTakenBack
+from scheduling.log.events.equipment import SourceAdded, SourceChanged, SourceRetired, SourceTakenBack
 from scheduling.log.models import Run, Source
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.queries.history import shown_by

@@ -34,7 +34,7 @@ from scheduling.commands.handlers import require_new
 from scheduling.commands.plan_run import PlanRun, require_from_now_on
 from scheduling.commands.run_figures import NO_STORES, Stores
 from scheduling.commands.succession import Meeting, Succession, run_context
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.told_before import planning

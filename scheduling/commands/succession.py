@@ -18,7 +18,7 @@ from scheduling.commands.preview_run import RunCheck, run_check
 from scheduling.commands.run_changes import said_of
 from scheduling.commands.run_figures import Printed, Stores, printed_instead
 from scheduling.commands.visits import visits_in_words
-from scheduling.log.events.studio import RunEnded, RunPlanned
+from scheduling.log.events.plans import RunEnded, RunPlanned
 from scheduling.log.models import Run, Segment
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import FieldChange, differences

@@ -18,7 +18,7 @@ from machines.serialization import structure
 from scheduling.commands import openings, service_windows
 from scheduling.commands.additions import AddVenue
 from scheduling.commands.changes import Change, ChangeWarning, Preview, Told, change_of
-from scheduling.log.events.studio import VenueAdded, VenueChanged, VenueRetired, VenueTakenBack
+from scheduling.log.events.equipment import VenueAdded, VenueChanged, VenueRetired, VenueTakenBack
 from scheduling.log.models import Machine, Opening, Run, ServiceWindow, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.store import stream_versions

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 from scheduling.log import batched_sql
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import RunChanged
+from scheduling.log.events.plans import RunChanged
 from scheduling.log.recorded import Recorded
 
 _MACHINE = "machine/"

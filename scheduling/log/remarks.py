@@ -24,34 +24,31 @@ from machines.chance import Chance
 from machines.errors import InputError
 from scheduling.log.event_records import scan
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
-from scheduling.log.events.studio import (
+from scheduling.log.events.equipment import (
     HoursSet,
     MachineChanged,
     MachineRetired,
     MachineTakenBack,
-    OpeningCalledOff,
-    OpeningFixed,
-    OpeningSeriesCalledOff,
-    OpeningSeriesFixed,
     ProfileChanged,
     ProfileRetired,
     ProfileTakenBack,
     QuietHoursSet,
-    RunChanged,
-    RunContinued,
-    RunEnded,
-    RunHeld,
-    RunMovedAway,
-    RunWithdrawn,
-    ServiceWindowCalledOff,
-    ServiceWindowFixed,
     SourceChanged,
     SourceRetired,
     SourceTakenBack,
     VenueChanged,
     VenueRetired,
     VenueTakenBack,
+)
+from scheduling.log.events.plans import RunChanged, RunContinued, RunEnded, RunHeld, RunMovedAway, RunWithdrawn
+from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
+from scheduling.log.events.visits import (
+    OpeningCalledOff,
+    OpeningFixed,
+    OpeningSeriesCalledOff,
+    OpeningSeriesFixed,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
 )
 from scheduling.log.models import Remark
 from scheduling.log.store import Append, Attribution, append

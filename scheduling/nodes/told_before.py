@@ -14,8 +14,8 @@ from machines.errors import InputError
 from machines.model.profile import Profile
 from machines.protocol.journal_entries import Entry, GapSettled
 from scheduling.log.events import Event
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.events.reports import EntryPassedOver
-from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.store import Append, read
 from scheduling.nodes.entry_bounds import SLACK, DoesNotFit, EntryContext, require_possible

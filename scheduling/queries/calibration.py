@@ -10,7 +10,7 @@ from machines.model.profile import Profile
 from machines.serialization import structure
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import MachineCalibrated
+from scheduling.log.events.equipment import MachineCalibrated
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append
 from scheduling.queries.names import require

@@ -12,7 +12,8 @@ from django.db.models import Model
 from machines.serialization import format_instant
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import SegmentsPlanned, StudioEvent
+from scheduling.log.events.plans import SegmentsPlanned
+from scheduling.log.events.studio import StudioEvent
 from scheduling.log.projections import VIEWS, Fold
 from scheduling.log.remarks import remark_in, text_of
 from scheduling.log.rows.row_cache import Rows

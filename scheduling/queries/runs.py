@@ -20,7 +20,7 @@ from machines.protocol.recesses import Recess
 from machines.recovery import Policy
 from machines.serialization import parse_instant, structure, unstructure
 from scheduling.log import batched_sql, models
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Profile, Run, Segment, Venue
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.rows.row_sql import table

@@ -14,15 +14,16 @@ from functools import lru_cache
 
 from machines.protocol.journal_entries import GapSettled, OperatorActed
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import (
+from scheduling.log.events.equipment import (
     HoursSet,
     MachineAdded,
     MachineCalibrated,
     MachineChanged,
-    OpeningCalledOff,
-    OpeningFixed,
     ProfileChanged,
     QuietHoursSet,
+    VenueChanged,
+)
+from scheduling.log.events.plans import (
     RunChanged,
     RunContinued,
     RunEnded,
@@ -31,10 +32,8 @@ from scheduling.log.events.studio import (
     RunPlanned,
     RunWithdrawn,
     SegmentsPlanned,
-    ServiceWindowCalledOff,
-    ServiceWindowFixed,
-    VenueChanged,
 )
+from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed, ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Event, Machine
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.newest_change import Views

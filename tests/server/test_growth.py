@@ -10,7 +10,7 @@ from django.db import connection
 
 from machines.protocol.messages import Work
 from scheduling.log.event_records import EventRecord
-from scheduling.log.events.studio import SegmentsPlanned
+from scheduling.log.events.plans import SegmentsPlanned
 from scheduling.log.store import read
 from server import jobs
 from tests.server.conftest import enrol

@@ -1,8 +1,9 @@
 """The vocabulary of the log: every fact is one of these, past tense, frozen, with a schema version.
 
 An event says what happened; the store adds who said it, when, and when it happened. What the studio says is in
-`studio`, what happens between server, boards and people in `server`, who may come in, in `access`, what the server says
-of a board's reports in `reports`; the node's own entries (`machines.protocol.journal_entries`) are facts as they are.
+`equipment`, `plans` and `visits`, what happens between server, boards and people in `server`, who may come in, in
+`access`, what the server says of a board's reports in `reports`; the node's own entries
+(`machines.protocol.journal_entries`) are facts as they are.
 
 A field may be added with a default at the same schema version. Anything else raises the version, and `upcast` turns
 the old form into the new one on reading: what was once written is never changed.

@@ -26,15 +26,9 @@ from machines.protocol.journal_entries import Entry
 from scheduling.log import models
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.studio import (
-    MachineAdded,
-    OpeningFixed,
-    OpeningSeriesFixed,
-    ProfileAdded,
-    RunPlanned,
-    SourceAdded,
-    VenueAdded,
-)
+from scheduling.log.events.equipment import MachineAdded, ProfileAdded, SourceAdded, VenueAdded
+from scheduling.log.events.plans import RunPlanned
+from scheduling.log.events.visits import OpeningFixed, OpeningSeriesFixed
 from scheduling.log.garbage import held_back
 from scheduling.log.models import (
     Machine,

@@ -4,20 +4,13 @@ closed."""
 from __future__ import annotations
 
 from machines.serialization import unstructure
-from scheduling.log.events.server import StreamClosed
-from scheduling.log.events.studio import (
+from scheduling.log.events.equipment import (
     HoursSet,
-    OpeningCalledOff,
-    OpeningFixed,
-    OpeningSeriesCalledOff,
-    OpeningSeriesFixed,
     ProfileAdded,
     ProfileChanged,
     ProfileRetired,
     ProfileTakenBack,
     QuietHoursSet,
-    ServiceWindowCalledOff,
-    ServiceWindowFixed,
     SourceAdded,
     SourceChanged,
     SourceRetired,
@@ -26,6 +19,15 @@ from scheduling.log.events.studio import (
     VenueChanged,
     VenueRetired,
     VenueTakenBack,
+)
+from scheduling.log.events.server import StreamClosed
+from scheduling.log.events.visits import (
+    OpeningCalledOff,
+    OpeningFixed,
+    OpeningSeriesCalledOff,
+    OpeningSeriesFixed,
+    ServiceWindowCalledOff,
+    ServiceWindowFixed,
 )
 from scheduling.log.models import (
     ClosedStream,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from machines.protocol.messages import SegmentWork
-from scheduling.log.events.studio import RunEnded
+from scheduling.log.events.plans import RunEnded
 from scheduling.log.models import Run, Segment
 from scheduling.log.outcomes import Interval, clipped, outside
 from scheduling.log.projections.reprints import no_longer_again

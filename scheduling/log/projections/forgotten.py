@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.events.reports import EntriesToldAgain, RunNotKnown
-from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import Notice
 from scheduling.log.projections.notices import ENTRIES_TOLD_AGAIN, RUN_NOT_KNOWN, raise_notice
 from scheduling.log.recorded import Recorded

@@ -19,6 +19,14 @@ from machines.protocol.journal_entries import (
     StripCut,
 )
 from machines.serialization import unstructure
+from scheduling.log.events.equipment import (
+    MachineAdded,
+    MachineCalibrated,
+    MachineChanged,
+    MachineRetired,
+    MachineTakenBack,
+)
+from scheduling.log.events.plans import RunChanged, RunMovedAway
 from scheduling.log.events.reports import (
     EntrySetAside,
     EntryToldTwice,
@@ -27,15 +35,6 @@ from scheduling.log.events.reports import (
     ReportsTakenAgain,
 )
 from scheduling.log.events.server import NeverHeard, NodeEnrolled, SilenceBegan, SilenceEnded
-from scheduling.log.events.studio import (
-    MachineAdded,
-    MachineCalibrated,
-    MachineChanged,
-    MachineRetired,
-    MachineTakenBack,
-    RunChanged,
-    RunMovedAway,
-)
 from scheduling.log.models import HandUse, Machine, SupplyChange
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows

@@ -19,6 +19,7 @@ from machines.protocol.journal_entries import (
     StripCut,
     TrueAgain,
 )
+from scheduling.log.events.equipment import MachineRetired
 from scheduling.log.events.reports import (
     EntryPassedOver,
     EntryReadInPart,
@@ -31,7 +32,6 @@ from scheduling.log.events.reports import (
     WordPassedOver,
 )
 from scheduling.log.events.server import NeverHeard, OutageOverridden, SilenceBegan, SilenceEnded
-from scheduling.log.events.studio import MachineRetired
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows

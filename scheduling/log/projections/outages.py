@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from machines.protocol.journal_entries import GapSettled, TrueAgain
 from machines.serialization import unstructure
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.events.reports import SettlementDiffered, WordPassedOver
 from scheduling.log.events.server import OutageOverridden
-from scheduling.log.events.studio import RunPlanned
 from scheduling.log.models import NO_RUN, Outage, Override
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows

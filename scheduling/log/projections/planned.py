@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled, StripCut
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.projections import gaps, runs
 from scheduling.log.projections.shifts import may_wait
 from scheduling.log.projections.told_before import told_before

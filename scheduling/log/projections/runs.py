@@ -10,8 +10,8 @@ from machines.protocol.journal_entries import ColumnsPrinted, StripCut
 from machines.protocol.messages import SegmentWork
 from machines.serialization import unstructure
 from scheduling.log.codec.digest import instant_text
+from scheduling.log.events.plans import RunChanged, RunContinued, RunHeld, RunPlanned, RunWithdrawn, SegmentsPlanned
 from scheduling.log.events.reports import PrintedByEarlierPlan
-from scheduling.log.events.studio import RunChanged, RunContinued, RunHeld, RunPlanned, RunWithdrawn, SegmentsPlanned
 from scheduling.log.models import NO_RUN, PrintedStretch, Run, Segment, Strip
 from scheduling.log.outcomes import Interval, Outcome, clipped, counts, follow, outside, with_interval
 from scheduling.log.projections.reprints import no_longer_again

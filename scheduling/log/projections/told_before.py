@@ -11,7 +11,7 @@ from typing import Any
 
 from machines.serialization import unstructure
 from scheduling.log.events import from_data, schema_of
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import ToldBefore
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows

@@ -23,7 +23,7 @@ from scheduling.calendar.venue_calendar import venue_calendar
 from scheduling.commands.enrol_node import enrol
 from scheduling.commands.service_windows import call_off
 from scheduling.log.events import EVENT_CLASSES
-from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
+from scheduling.log.events.visits import OpeningFixed, ServiceWindowFixed
 from scheduling.log.models import Machine, Run, Segment, SupplyChange, Venue
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append

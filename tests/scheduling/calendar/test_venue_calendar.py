@@ -14,7 +14,8 @@ from machines.recovery import Policy
 from scheduling.calendar.entries import CalendarEntry, CalendarSpan
 from scheduling.calendar.sky_entries import SKY, USUAL_SKY, check_sky
 from scheduling.calendar.venue_calendar import venue_calendar
-from scheduling.log.events.studio import HoursSet, QuietHoursSet, ServiceWindowCalledOff
+from scheduling.log.events.equipment import HoursSet, QuietHoursSet
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Venue
 from scheduling.planning.days_spans import DAYS

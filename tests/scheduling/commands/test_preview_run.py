@@ -21,7 +21,7 @@ from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import Rolls, RunCheck, check_run
-from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFixed
+from scheduling.log.events.visits import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Event, Machine, Run, Venue
 from scheduling.log.store import Append, append

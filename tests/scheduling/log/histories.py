@@ -12,7 +12,7 @@ from machines.protocol.journal_entries import Action
 from machines.recovery import Columns, HalfPrinted, Limit, Override, Policy, Rule, RuleKind
 from scheduling.log.events import Event
 from scheduling.log.events.server import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.store import Append
 from tests.scheduling.log.facts import (
     acted,

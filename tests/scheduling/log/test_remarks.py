@@ -20,7 +20,7 @@ from scheduling.commands.service_windows import call_off
 from scheduling.log import models
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.event_records import scan
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.archive import TABLES, close_streams
 from scheduling.log.integrity.held_against import state

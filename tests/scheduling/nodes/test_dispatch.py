@@ -14,8 +14,8 @@ from machines.protocol.messages import Work
 from machines.recovery import Rule
 from scheduling.commands.enrol_node import enrol
 from scheduling.commands.override import override_run
+from scheduling.log.events.plans import RunWithdrawn
 from scheduling.log.events.server import SilenceBegan
-from scheduling.log.events.studio import RunWithdrawn
 from scheduling.log.models import Run, Segment
 from scheduling.log.store import Append, append
 from scheduling.nodes import dispatch

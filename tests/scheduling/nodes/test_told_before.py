@@ -17,7 +17,7 @@ from machines.recovery import Gap, Policy, RuleKind, settle
 from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands.plan_run import PlanRun, plan_run, read_run_context
-from scheduling.log.events.studio import RunPlanned
+from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import NO_RUN, Notice, Outage, PrintedStretch, Run, Segment
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import read

@@ -26,7 +26,8 @@ from scheduling.commands import handlers, machines, profiles, sources
 from scheduling.commands.changes import make
 from scheduling.commands.enrol_node import enrol
 from scheduling.log import models
-from scheduling.log.events.studio import MachineChanged, ProfileChanged, RunPlanned, RunWithdrawn, SourceChanged
+from scheduling.log.events.equipment import MachineChanged, ProfileChanged, SourceChanged
+from scheduling.log.events.plans import RunPlanned, RunWithdrawn
 from scheduling.log.models import Machine, ProfileVersion, Run, Segment, Source
 from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, read, stream_version

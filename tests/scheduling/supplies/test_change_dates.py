@@ -14,7 +14,7 @@ from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.commands.enrol_node import enrol
 from scheduling.commands.service_windows import call_off
-from scheduling.log.events.studio import ServiceWindowCalledOff, ServiceWindowFixed
+from scheduling.log.events.visits import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.models import Machine, Segment, Venue
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Once

@@ -21,7 +21,7 @@ from django.test import Client
 import server.api.calendar
 from scheduling.calendar.sky_entries import SKY
 from scheduling.log import models
-from scheduling.log.events.studio import OpeningFixed, ServiceWindowFixed
+from scheduling.log.events.visits import OpeningFixed, ServiceWindowFixed
 from scheduling.log.store import Append, append
 from scheduling.planning.service_windows import Weekly
 from tests.scheduling.house import by

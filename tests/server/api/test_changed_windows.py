@@ -8,7 +8,7 @@ from typing import Any
 import icalendar
 import pytest
 
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.store import Append, Attribution, append
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_calendar import NO_SKY, fetch

@@ -14,7 +14,7 @@ from machines.serialization import unstructure
 from scheduling.log import events
 from scheduling.log.codec.canonical_json import canonical
 from scheduling.log.events import EVENT_CLASSES, EVENT_KINDS, from_data, schema_of
-from scheduling.log.events.studio import VenueAdded
+from scheduling.log.events.equipment import VenueAdded
 from tests.scheduling.log.facts import ONE_OF_EACH, venue
 
 # One file for each kind and version, <kind>.<version>.json, kept for ever: a file is added with a new version and

@@ -16,7 +16,7 @@ from django.db import IntegrityError, ProgrammingError, connections, transaction
 from machines.chance import SYSTEM
 from machines.errors import InputError
 from scheduling.log import models
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.integrity import append_only
 from scheduling.log.integrity.checks import log_is_sealed
 from scheduling.log.integrity.role import prepare

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from scheduling.log import models
 from scheduling.log.event_records import insert, scan
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.integrity import append_only
 from scheduling.log.projecting.as_of import (
     AsOf,

@@ -9,7 +9,7 @@ import pytest
 from machines.recovery import Policy
 from machines.serialization import structure
 from scheduling.log.events.server import NodeEnrolled, SilenceBegan, SilenceEnded
-from scheduling.log.events.studio import ServiceWindowCalledOff
+from scheduling.log.events.visits import ServiceWindowCalledOff
 from scheduling.log.models import Machine, Notice, Opening, Outage, Profile, ServiceWindow, Source, Venue
 from tests.scheduling.log.facts import (
     NOW,

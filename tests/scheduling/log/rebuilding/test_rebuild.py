@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from scheduling.log import models
-from scheduling.log.events.studio import SegmentsPlanned
+from scheduling.log.events.plans import SegmentsPlanned
 from scheduling.log.projecting.as_of import AsOf, run_at
 from scheduling.log.projecting.projector import ViewsSetAside
 from scheduling.log.projections import VIEWS
