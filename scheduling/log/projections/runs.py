@@ -85,11 +85,15 @@ def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
 
 def printed_by_earlier_plan(rows: Rows, fact: Recorded, event: PrintedByEarlierPlan) -> None:
     """It lies on the paper, and is of no run: what it was of is not so any more."""
+    _lay(rows, fact, event, NO_RUN)
+
+
+def _lay(rows: Rows, fact: Recorded, event: ColumnsPrinted | PrintedByEarlierPlan, run: str) -> None:
     rows.put(
         PrintedStretch,
         machine_id=fact.subject,
         version=fact.version,
-        run_id=NO_RUN,
+        run_id=run,
         segment=event.segment,
         first_column=event.columns.first,
         end_column=event.columns.end,
@@ -157,18 +161,7 @@ def _placed(run: Run, segment: Segment, work: SegmentWork) -> Segment:
 
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted) -> None:
     """Columns lie on the paper: where, and whose outcome that is."""
-    rows.put(
-        PrintedStretch,
-        machine_id=fact.subject,
-        version=fact.version,
-        run_id=event.run,
-        segment=event.segment,
-        first_column=event.columns.first,
-        end_column=event.columns.end,
-        paper_position=event.paper_position,
-        at=event.at,
-        worst_miss_s=event.worst_miss_s,
-    )
+    _lay(rows, fact, event, event.run)
     run = rows.change(Run, event.run)
     if run is None:
         keep(rows, fact, event)
