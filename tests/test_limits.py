@@ -338,7 +338,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),
     "scheduling.planning.timeline.LARGEST_COLUMN": (2**50, "a float64 no longer tells neighbouring columns apart"),
     "scheduling.log.retry.TRIES": (5, "a race lost five times is something else"),
-    "scheduling.commands.preview_run.MOST_ENDS": (24, "no more than anybody reads"),
+    "scheduling.supplies.part_ends.MOST_ENDS": (24, "no more than anybody reads"),
     "scheduling.commands.run_concerns.DOUBT_DOTS": (0.1, "a tenth of a dot is not seen yet"),
     "scheduling.commands.plan_run.NOW_MEANS": (timedelta(minutes=1), "an order to begin now is read a little later"),
     "scheduling.nodes.journal_history.MOST_EPOCHS": (8, "a board that missed more enrolments is told nothing"),

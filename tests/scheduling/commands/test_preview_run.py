@@ -20,7 +20,7 @@ from machines.serialization import structure
 from scheduling.background.extend_plans import extend_plans
 from scheduling.commands import handlers
 from scheduling.commands.plan_run import PlanRun
-from scheduling.commands.preview_run import Rolls, RunCheck, check_run
+from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.log.events.visits import ServiceWindowCalledOff, ServiceWindowFixed
 from scheduling.log.integrity.archive import close_streams
 from scheduling.log.models import Event, Machine, Run, Venue
@@ -31,6 +31,7 @@ from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import cycle_named, open_segments, venue_place
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.supplies.forecast import forecast
+from scheduling.supplies.part_ends import Rolls
 from scheduling.supplies.remaining_work import RemainingColumns
 from tests.scheduling.house import NOON, by, furnish, order, plan, run_timeline, set_hours, small_profile
 
