@@ -249,9 +249,8 @@ def _goes_on(of: _Held, recess: Recess) -> Iterator[str]:
 def _warnings(of: _Held, event: Any, now: datetime) -> Iterator[ChangeWarning]:
     if not isinstance(event, RunHeld):
         return
-    for one in set(event.recesses).difference(recesses_of(of.run)):
+    for one in set(event.recesses).difference(recesses_of(of.run)):  # of others its board may know already
         yield from no_longer_named(of.run, of.machine, one.starts_at, one.ends_at or of.run.ends_at)
-    begins = min(one.starts_at for one in event.recesses if one.ends_at is None or one.ends_at > now)
-    if of.held.until is not None and of.held.until > begins and begins - now < HEARS_WITHIN:
-        said = f"Its board prints on until it is heard again. {of.held.in_words}"
-        yield ChangeWarning(kind="board-may-print", in_words=said)
+        if of.held.until is not None and of.held.until > one.starts_at and one.starts_at - now < HEARS_WITHIN:
+            said = f"Its board prints on until it is heard again. {of.held.in_words}"
+            yield ChangeWarning(kind="board-may-print", in_words=said)

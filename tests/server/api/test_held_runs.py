@@ -206,6 +206,22 @@ def test_a_board_that_was_heard_and_may_print_on_is_warned_of(furnished: Caller,
     assert said[-1] == "The program of its board is older, and knows of no holds: it prints on. Pause it at Wren 1."
 
 
+def test_of_a_board_that_knows_of_a_hold_a_later_one_is_not_warned_of(furnished: Caller, node: Caller) -> None:
+    status = {
+        "at": "2026-03-20T06:00:00Z",
+        "next_column": work(node).segments[0].first_column,
+        "paper_position": 0,
+        "clock_error_s": 0.1,
+        "knife_armed": False,
+        "held_until": "2026-03-22T12:00:00Z",
+        "held_run": "spring",
+        "held_revision": 2,
+    }
+    assert hold(furnished, {"until": "2026-03-20T09:00:00Z"}).status_code == 200
+    tell(node, status=status)
+    assert hold(furnished, VIEW).status_code == 200
+
+
 def test_a_run_that_waits_for_it_is_named(furnished: Caller) -> None:
     then = {"id": "then", "starts_at": "2026-03-23T12:30:00Z", "ends_at": "2026-03-24T12:00:00Z"}
     furnished.create("runs", RUN | then)
