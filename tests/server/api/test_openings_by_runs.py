@@ -154,6 +154,16 @@ def test_an_opening_keeps_its_instant_and_that_is_told(furnished: Caller) -> Non
     assert problem(patch(furnished, "openings/passage", {"anchor": {"offset": "PT1M"}}), 422)["field"] == "anchor.date"
 
 
+def test_of_many_openings_the_first_are_told_and_the_others_are_counted(furnished: Caller) -> None:
+    for number in range(8):
+        anchor = HEAD | {"offset": f"PT{number}M"}
+        furnished.create("openings", {"id": f"of-{number}", "venue": "quay", "name": f"Of {number}", "anchor": anchor})
+    told = act(furnished, "runs/spring", "withdraw", {}, "?preview=true").json()["warnings"]
+    named = [one["in_words"] for one in told if one["kind"] == "named-by-this"]
+    assert [words.partition(" stays at 2026-03-22 12:")[0] for words in named[:5]] == [f"Of {one}" for one in range(5)]
+    assert named[5:] == ["So it is for 3 beginnings and ends of openings more."]
+
+
 def test_what_is_named_by_what_is_printed_before_the_end_is_not_told(furnished: Caller) -> None:
     fixed(furnished, HEAD | {"date": "2026-03-21"})
     end = {"at": "2026-03-22T12:00:00Z", "boundary": "turn"}
