@@ -37,6 +37,7 @@ from scheduling.commands.succession import Meeting, Succession, run_context
 from scheduling.log.events.plans import RunPlanned
 from scheduling.log.models import Run
 from scheduling.log.projecting.foreseen import foreseen
+from scheduling.log.projections.shifts import waited_before
 from scheduling.nodes.told_before import planning
 from scheduling.queries.runs import recesses_of, run_policy
 
@@ -102,9 +103,15 @@ def succeed_run(
     _require_counts_on(meeting, checked)
     checked.see(stores.uploads)
     planned = _planned(meeting, successor, checked)
-    ended = end_at_column(meeting.ending, meeting.column, now, version)
     event = replace(ended_at(meeting.ending, meeting.column), followed_by=command.id)
     told = Succession(meeting, event, planned, foreseen(row, f"run/{row.id}", event, now), checked, now, stores)
+    return _change(told, command, version)
+
+
+def _change(told: Succession, command: PlanRun, version: int) -> Change:
+    """What it comes to: the one ends, and after it the other is planned."""
+    meeting, checked = told.meeting, told.checked
+    ended = end_at_column(meeting.ending, meeting.column, told.now, version)
 
     def recheck() -> None:
         ended.recheck()
@@ -114,8 +121,8 @@ def succeed_run(
 
     return replace(
         ended,
-        event=event,
-        begins=lambda said_at: planning(command.id, planned, told.context.profile, said_at),
+        event=told.event,
+        begins=lambda said_at: planning(command.id, told.planned, told.context.profile, said_at),
         stands_on=tuple(dict.fromkeys((*ended.stands_on, *checked.stands_on))),
         recheck=recheck,
         preview=told.preview(ended.preview.warnings),
@@ -132,8 +139,7 @@ def _meeting(ending: Ending, at: datetime, boundary: JoinsAt) -> Meeting:
         column = ending.least
     if column > run.end_column:
         raise InputError("at", f"the run ends at column {run.end_column}", "give an earlier instant")
-    waits = sum((timedelta(seconds=waited_s) for first, waited_s in run.shifts if first <= column), timedelta())
-    return Meeting(ending, column, waits)
+    return Meeting(ending, column, waited_before(run, column + 1))
 
 
 def _require_still_meet(meeting: Meeting) -> None:
