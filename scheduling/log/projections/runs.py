@@ -23,30 +23,8 @@ from scheduling.log.rows.row_cache import Rows
 
 def run_planned(rows: Rows, fact: Recorded, event: RunPlanned) -> None:
     """A run without segments yet."""
-    rows.put(
-        Run,
-        id=fact.subject,
-        machine_id=event.machine,
-        source_id=event.source,
-        profile=event.profile,
-        profile_version=event.profile_version,
-        source_version=event.source_version,
-        cycle=event.cycle,
-        cycle_options=event.cycle_options,
-        segments_per_turn=event.segments_per_turn,
-        strips_per_turn=event.strips_per_turn,
-        starts_at=event.starts_at,
-        ends_at=event.ends_at,
-        first_column=event.first_column,
-        end_column=event.end_column,
-        policy=unstructure(event.policy),
-        nozzle_seed=event.nozzle_seed,
-        mean_turn_s=event.mean_turn_s,
-        planned_to_column=event.first_column,
-        only_while_open=event.only_while_open,
-        holds=[unstructure(one) | {"by": fact.actor} for one in event.recesses],
-        succeeds=event.succeeds,
-    )
+    recesses = [unstructure(one) | {"by": fact.actor} for one in event.recesses]
+    rows.put(Run, id=fact.subject, holds=recesses, **_said(event))
     for stretch in rows.change_where(PrintedStretch, run_id=fact.subject):
         if stretch.machine_id != event.machine or stretch.version in event.without:  # told before, and not of this run
             stretch.run_id = NO_RUN
@@ -58,29 +36,37 @@ def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
     if run is None:
         return
     rows.drop(Segment, run_id=run.id)
-    run.machine_id = event.machine
-    run.source_id = event.source
-    run.profile = event.profile
-    run.profile_version = event.profile_version
-    run.source_version = event.source_version
-    run.succeeds = event.succeeds
-    run.cycle = event.cycle
-    run.cycle_options = event.cycle_options
-    run.segments_per_turn = event.segments_per_turn
-    run.strips_per_turn = event.strips_per_turn
-    run.starts_at = event.starts_at
-    run.ends_at = event.ends_at
-    run.first_column = event.first_column
-    run.end_column = event.end_column
-    run.policy = unstructure(event.policy)
-    run.nozzle_seed = event.nozzle_seed
-    run.mean_turn_s = event.mean_turn_s
-    run.only_while_open = event.only_while_open
-    run.planned_to_column = event.first_column
+    for name, value in _said(event).items():
+        setattr(run, name, value)
     run.ends, run.ended_at, run.ended_remark = [], None, None
     run.revision += 1
     run.formed = run.revision
     run.changed_at = fact.happened_at
+
+
+def _said(event: RunPlanned | RunChanged) -> dict[str, Any]:
+    """What a run is by the event that says all of it, field by field of its row."""
+    return {
+        "machine_id": event.machine,
+        "source_id": event.source,
+        "profile": event.profile,
+        "profile_version": event.profile_version,
+        "source_version": event.source_version,
+        "succeeds": event.succeeds,
+        "cycle": event.cycle,
+        "cycle_options": event.cycle_options,
+        "segments_per_turn": event.segments_per_turn,
+        "strips_per_turn": event.strips_per_turn,
+        "starts_at": event.starts_at,
+        "ends_at": event.ends_at,
+        "first_column": event.first_column,
+        "end_column": event.end_column,
+        "policy": unstructure(event.policy),
+        "nozzle_seed": event.nozzle_seed,
+        "mean_turn_s": event.mean_turn_s,
+        "only_while_open": event.only_while_open,
+        "planned_to_column": event.first_column,
+    }
 
 
 def printed_by_earlier_plan(rows: Rows, fact: Recorded, event: PrintedByEarlierPlan) -> None:
