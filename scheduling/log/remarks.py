@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -24,69 +24,17 @@ from machines.chance import Chance
 from machines.errors import InputError
 from scheduling.log.event_records import scan
 from scheduling.log.events import EVENT_KINDS
-from scheduling.log.events.equipment import (
-    HoursSet,
-    MachineChanged,
-    MachineRetired,
-    MachineTakenBack,
-    ProfileChanged,
-    ProfileRetired,
-    ProfileTakenBack,
-    QuietHoursSet,
-    SourceChanged,
-    SourceRetired,
-    SourceTakenBack,
-    VenueChanged,
-    VenueRetired,
-    VenueTakenBack,
-)
-from scheduling.log.events.plans import RunChanged, RunContinued, RunEnded, RunHeld, RunMovedAway, RunWithdrawn
-from scheduling.log.events.server import OutageOverridden, RemarkBlottedOut
-from scheduling.log.events.visits import (
-    OpeningCalledOff,
-    OpeningFixed,
-    OpeningSeriesCalledOff,
-    OpeningSeriesFixed,
-    ServiceWindowCalledOff,
-    ServiceWindowFixed,
-)
+from scheduling.log.events.server import RemarkBlottedOut
 from scheduling.log.models import Remark
 from scheduling.log.store import Append, Attribution, append
 
 LONGEST_REMARK = 500
 SALT_BYTES = 16
-# Of events that may have one.
+# Of events that may have one; of one that was blotted out another tells.
 KINDS_WITH_REMARKS = tuple(
-    EVENT_KINDS[kind]
-    for kind in (
-        HoursSet,
-        QuietHoursSet,
-        OutageOverridden,
-        OpeningFixed,
-        OpeningCalledOff,
-        OpeningSeriesFixed,
-        OpeningSeriesCalledOff,
-        RunWithdrawn,
-        RunChanged,
-        RunMovedAway,
-        RunEnded,
-        RunHeld,
-        RunContinued,
-        ServiceWindowCalledOff,
-        ServiceWindowFixed,
-        VenueChanged,
-        VenueRetired,
-        VenueTakenBack,
-        MachineChanged,
-        MachineRetired,
-        MachineTakenBack,
-        ProfileChanged,
-        ProfileRetired,
-        ProfileTakenBack,
-        SourceChanged,
-        SourceRetired,
-        SourceTakenBack,
-    )
+    kind
+    for cls, kind in EVENT_KINDS.items()
+    if cls is not RemarkBlottedOut and any(field.name == "remark" for field in fields(cls))
 )
 CHANGED_AFTERWARDS = "what a person wrote at it was changed afterwards; `dayroll log blot` takes it away"
 # Shown in the place of words that nobody wrote there.
