@@ -194,7 +194,7 @@ def _quiet_warnings(row: Venue, after: Venue, now: datetime) -> Iterator[ChangeW
     for context in machine_contexts(machines, now):
         if (run := context.run_to_come) is not None:
             segments, timeline = context.segments_to_come, context.timeline
-            due = RemainingColumns.of_run(run, context.profile, timeline, now, segments, quiet)
+            due = RemainingColumns.of_run(run, context.profile_of(run), timeline, now, segments, quiet)
             for kind, told in quiet_concerns(due):
                 yield ChangeWarning(kind=kind, in_words=f"{context.machine.name}, run {run.id}: {told}.")
 

@@ -97,7 +97,7 @@ def run_check(
         since: parts that end before this instant, UTC, are not told; None tells all.
     """
     of_machine = machine_contexts([context.machine], now, venue_contexts([context.venue]))[0]
-    profile, timeline = of_machine.profile, context.timeline
+    profile, timeline = of_machine.profile_of(run), context.timeline
     plan = Plan(
         run=run,
         machine=of_machine.machine,

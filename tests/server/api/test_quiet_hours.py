@@ -12,6 +12,7 @@ from scheduling.log.models import Event, Venue
 from scheduling.log.remarks import text_of
 from scheduling.planning.days_spans import DAYS
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_changed_resources import patch
 from tests.server.studio import MACHINE, OPENING, PROFILE, RUN, SOURCE, VENUE, Caller, HeldClock
 
 NIGHT = [{"begins": "22:00", "ends": "07:00"}]
@@ -136,6 +137,26 @@ def test_what_cannot_be_is_refused_by_name(quay: Caller, body: Any, field: str) 
 def test_a_retired_venue_keeps_its_hours(quay: Caller) -> None:
     assert quay.post("venues/quay/retire", {}, **ANY).status_code == 200
     assert problem(quay.put("venues/quay/hours", OPEN), 422)["field"] == "retired_at"
+
+
+def test_strips_are_counted_by_the_version_that_the_run_was_planned_with(furnished: Caller) -> None:
+    """They come to the knife at four minutes to ten; in bursts of a quarter turn they would at noon and at six."""
+    quiet = {"week": {day: [{"begins": "21:30", "ends": "22:30"}] for day in DAYS}}
+    shown = furnished.put("venues/quay/quiet-hours?preview=true", quiet).json()["warnings"]
+    assert "uncut-in-quiet" in [one["kind"] for one in shown]
+    assert patch(furnished, "profiles/wren", {"profile": {"columns_per_burst": 90}}).status_code == 200
+    assert furnished.put("venues/quay/quiet-hours?preview=true", quiet).json()["warnings"] == shown
+
+
+def test_a_blade_of_a_longer_run_is_counted_by_that_version_too(furnished: Caller) -> None:
+    """Of 1,040 ends of strips a quarter is not cut, so that the blade of 1,000 cuts lasts; in bursts of a quarter turn
+    all would be."""
+    quiet = {"week": {day: [{"begins": "21:30", "ends": "22:30"}] for day in DAYS}}
+    assert furnished.put("venues/quay/quiet-hours?accept=true", quiet).status_code == 200
+    longer = {"ends_at": "2026-12-05T12:00:00Z"}
+    shown = patch(furnished, "runs/spring", longer, "?preview=true").json()["warnings"]
+    assert patch(furnished, "profiles/wren", {"profile": {"columns_per_burst": 90}}).status_code == 200
+    assert patch(furnished, "runs/spring", longer, "?preview=true").json()["warnings"] == shown
 
 
 def test_hours_stay_when_quiet_hours_are_set(quay: Caller) -> None:
