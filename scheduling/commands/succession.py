@@ -140,7 +140,8 @@ class Succession:
             yield board_holds(then, machine).in_words
 
     def _withdrawn(self) -> int:
-        return Segment.objects.filter(run_id=self.meeting.ending.run.id, first_column__gte=self.meeting.column).count()
+        beyond = Segment.objects.filter(run_id=self.meeting.ending.run.id, first_column__gte=self.meeting.column)
+        return beyond.exclude(state=Segment.WITHDRAWN).count()
 
     def _revised(self, then: Run) -> Iterator[str]:
         """What is of another version since the run before was planned."""

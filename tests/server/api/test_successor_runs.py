@@ -69,6 +69,16 @@ def test_it_is_the_same_but_for_what_is_named(furnished: Caller, boundary: Any, 
     assert (then["source"], then["strips_per_turn"]) == ("other", 6)
 
 
+def test_segments_that_an_earlier_end_withdrew_are_not_counted(furnished: Caller, node: Caller) -> None:
+    assert work(node).segments
+    assert act(furnished, "end", {"at": "2026-03-22T12:00:00Z", "boundary": "turn"}).status_code == 200
+    to_come = Segment.objects.filter(run_id="spring", first_column__gte=3447720)
+    standing, every = to_come.exclude(state=Segment.WITHDRAWN).count(), to_come.count()
+    assert 0 < standing < every
+    said = succeed(furnished, NOON, "?preview=true").json()["in_words"]
+    assert any(f" {standing} segments that were planned of run spring are withdrawn." in words for words in said)
+
+
 def test_both_runs_tell_it(furnished: Caller) -> None:
     followed(furnished, NOON)
     _, ended = furnished.get(f"{PATH}/history").json()["steps"]
