@@ -10,7 +10,7 @@ from typing import Any
 from scheduling.commands.changes import ChangeWarning, Told
 from scheduling.commands.occurrences import Occurrence, Slot
 from scheduling.commands.openings import as_it_stands, closed_then
-from scheduling.log.events.studio import OpeningCalledOff, OpeningFixed
+from scheduling.log.events.visits import OpeningCalledOff, OpeningFixed
 from scheduling.log.models import Opening, Venue
 from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import moment_in_words
