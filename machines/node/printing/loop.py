@@ -22,7 +22,7 @@ from machines.node.printing.order_queue import OrdersInHand
 from machines.node.printing.settling import Settling
 from machines.node.store.journal import Journal, State, change_state, read_state
 from machines.node.waiting.inquiry import WorkInquiry
-from machines.node.work import bursts, order_log, takeover
+from machines.node.work import bursts, offers, order_log, takeover
 from machines.node.work import held_work as holding
 from machines.node.work.held_work import HeldWork
 from machines.node.work.interruption import Interruption
@@ -225,7 +225,7 @@ class Printer:
         if not work.is_followed or self.in_hand or self._journal.state().next_column < work.run.end_column:
             return False
         with self._journal.transaction() as db:
-            return holding.turn(db)
+            return offers.turn(db)
 
     def _recess(self, work: HeldWork, now: float) -> Recess | None:
         """The recess that is now: what is not given to the machine yet is withdrawn, and it is capped and parked. What

@@ -15,8 +15,8 @@ from machines.node.sync.answers import LONGEST_WAIT_S, MOST_ENTRIES, media_type,
 from machines.node.sync.connection import READ_LIMIT_S, Deadline, connections, why
 from machines.node.sync.failures import Unreachable
 from machines.node.sync.server_address import read_server
-from machines.node.work.held_work import Fetched
 from machines.node.work.not_understood import Unread
+from machines.node.work.offers import Fetched
 from machines.node.work.plausibility import has_plausible_year, require_a_servers, require_plausible
 from machines.protocol.messages import JournalPosition, Work
 from machines.serialization import parse_instant, structure, structure_lenient

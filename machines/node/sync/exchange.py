@@ -27,8 +27,8 @@ from machines.node.sync.report_errand import ReportErrand
 from machines.node.sync.timekeeper import Timekeeper
 from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import held_work as holding
-from machines.node.work import not_understood
-from machines.node.work.held_work import Fetched
+from machines.node.work import not_understood, offers
+from machines.node.work.offers import Fetched
 from machines.node.work.plate_cache import PlateCache, longest_png
 from machines.node.work.plausibility import is_same_machine
 from machines.protocol.messages import Work
@@ -223,7 +223,7 @@ class Exchange:
         if not is_same_machine(before, fetched.work):
             raise Unreachable("work came for a machine of other dots than this one's")
         with self.journal.transaction() as db:
-            holding.hold(db, fetched)
+            offers.hold(db, fetched)
             was_taken = holding.etag_held(db) == fetched.etag
             not_understood.keep(db, fetched.unread if was_taken else None)
         if fetched.unread is not None:

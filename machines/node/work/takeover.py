@@ -17,8 +17,7 @@ from machines.node.store import identity, outbox
 from machines.node.store.documents import get_document, put_document
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import State, change_state
-from machines.node.work import held_work as holding
-from machines.node.work import order_log
+from machines.node.work import offers, order_log
 from machines.node.work.bursts import CannotTell, first_after, instant_of
 from machines.node.work.held_work import HeldWork
 from machines.protocol.messages import JournalPosition
@@ -50,7 +49,7 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[JournalPos
     identity.keep_credentials(db, new)
     change_state(db, fenced="")
     if not goes_on:
-        holding.drop_work(db)
+        offers.drop_work(db)
         change_state(db, taking_over=1)
 
 

@@ -27,8 +27,8 @@ from machines.node.printing.loop import Printer
 from machines.node.store import outbox
 from machines.node.store.journal import Journal, open_journal
 from machines.node.waiting.inquiry import WorkInquiry
-from machines.node.work import held_work as holding
-from machines.node.work.held_work import Fetched
+from machines.node.work import offers
+from machines.node.work.offers import Fetched
 from machines.node.work.plate_cache import PlateCache
 from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Reports, RunWork
@@ -272,7 +272,7 @@ class Rig:
         with self.journal.transaction() as db:
             entries = outbox.unaccepted(db, 10_000)
             outbox.accept(db, self.studio.take(Reports.from_json({"epoch": self.studio.epoch, "entries": entries})))
-            holding.hold(db, Fetched(self.studio.work(), "tag"))
+            offers.hold(db, Fetched(self.studio.work(), "tag"))
         if self.asked is not None:
             self.asked.answer()
             self.asked.end()

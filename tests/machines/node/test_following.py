@@ -13,8 +13,8 @@ import pytest
 from machines.errors import InputError
 from machines.node.store.identity import Credentials
 from machines.node.work import held_work as holding
-from machines.node.work import takeover
-from machines.node.work.held_work import Fetched
+from machines.node.work import offers, takeover
+from machines.node.work.offers import Fetched
 from machines.node.work.plausibility import require_plausible
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from machines.protocol.messages import NextRun, RunEnd, Work
@@ -46,7 +46,7 @@ def laid(node: Rig) -> list[int]:
 
 def offer(node: Rig, work: Work) -> None:
     with node.journal.transaction() as db:
-        holding.hold(db, Fetched(work, "another"))
+        offers.hold(db, Fetched(work, "another"))
 
 
 def of_runs(node: Rig) -> dict[str, list[int]]:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from machines.node.work import held_work as holding
-from machines.node.work.held_work import Fetched
+from machines.node.work import offers
+from machines.node.work.offers import Fetched
 from machines.protocol.journal_entries import GapSettled
 from machines.protocol.messages import RunWork
 from tests.machines.node.rig import HandClock, Rig, make_studio
@@ -32,7 +32,7 @@ def offer_again(node: Rig, run: RunWork, told: int) -> None:
     segments = tuple(one for one in work.segments if one.end_column > run.first_column + told)
     offered = replace(work, run=replace(work.run, first_unaccounted=run.first_column + told), segments=segments)
     with node.journal.transaction() as db:
-        holding.hold(db, Fetched(offered, "another"))
+        offers.hold(db, Fetched(offered, "another"))
 
 
 @pytest.mark.parametrize("policy", POLICIES)

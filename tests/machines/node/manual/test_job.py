@@ -17,8 +17,8 @@ from machines.node.manual import job, prints
 from machines.node.manual.job import DONE, VOID, HandAction
 from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
-from machines.node.work import held_work as holding
-from machines.node.work.held_work import Fetched
+from machines.node.work import offers
+from machines.node.work.offers import Fetched
 from machines.protocol.journal_entries import Action, GapSettled, OperatorActed, StripCut, TestPattern
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.relay import carriage_profile, line_profile
@@ -540,6 +540,6 @@ def test_on_a_plain_run_all_is_still_accounted_for(node: Rig) -> None:
     act(node, "resume")
     node.run_columns(20)
     with node.journal.transaction() as db:
-        holding.hold(db, Fetched(node.studio.work(), "tag"))
+        offers.hold(db, Fetched(node.studio.work(), "tag"))
     assert_accounted_for_the_picture(node)
     assert_accounted(node)

@@ -17,9 +17,8 @@ from machines.node.manual.job import DONE, KNOWS
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import change_state
 from machines.node.store.slip_state import keep_track, read_track
-from machines.node.work import held_work as holding
-from machines.node.work import takeover
-from machines.node.work.held_work import Fetched
+from machines.node.work import offers, takeover
+from machines.node.work.offers import Fetched
 from machines.protocol.journal_entries import GapSettled, OperatorActed
 from tests.machines.node.account import assert_accounted
 from tests.machines.node.manual.test_job import act, ask, outcome
@@ -233,7 +232,7 @@ def test_a_board_that_takes_over_still_counts_all_that_was_due_as_perhaps_printe
     with node.journal.transaction() as db:
         told_by_server = Credentials(server="http://host", token="t", machine="m", epoch=2, paper_position=480)
         takeover.enrol(db, told_by_server)
-        holding.hold(db, Fetched(studio.work(), "tag"))
+        offers.hold(db, Fetched(studio.work(), "tag"))
     lost_and_paused(node)
     assert place(node) == 479, "the end of what the board before it had told, under the line's only nozzle"
     assert set_place(node) == DONE

@@ -13,7 +13,7 @@ from machines.errors import InputError
 from machines.node.printing.loop import Printer
 from machines.node.store import operator_actions
 from machines.node.store.journal import change_state
-from machines.node.work import held_work as holding
+from machines.node.work import offers
 from machines.operator import holds
 from machines.protocol.journal_entries import (
     Action,
@@ -191,7 +191,7 @@ def test_who_lets_it_go_on_while_it_is_jammed_does_not_find_it_moving_when_the_j
 
 def test_a_machine_that_stopped_while_there_was_no_work_waits_for_a_person(node: Rig) -> None:
     with node.journal.transaction() as db:
-        holding.drop_work(db)
+        offers.drop_work(db)
     node.run_columns(1)
     node.fetch()
     assert node.machine is not None

@@ -15,8 +15,8 @@ from machines.node.store import identity, outbox
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import Journal, change_state, open_journal
 from machines.node.work import held_work as holding
-from machines.node.work import order_log
-from machines.node.work.held_work import Fetched
+from machines.node.work import offers, order_log
+from machines.node.work.offers import Fetched
 from machines.protocol.messages import RunEnd, Work
 from machines.serialization import format_instant
 from tests.machines.node.relay import carriage_profile
@@ -37,7 +37,7 @@ def work(only: slice = slice(None), **of_studio: object) -> Work:
 
 def hold(journal: Journal, work: Work, tag: str = "tag") -> None:
     with journal.transaction() as db:
-        holding.hold(db, Fetched(work, tag))
+        offers.hold(db, Fetched(work, tag))
 
 
 def numbers(journal: Journal) -> list[int]:
@@ -187,7 +187,7 @@ def test_work_that_was_dropped_is_not_printed_on(journal: Journal) -> None:
     hold(journal, work())
     version = journal.state().work_version
     with journal.transaction() as db:
-        holding.drop_work(db)
+        offers.drop_work(db)
         assert (holding.held(db), holding.work_held(db), holding.etag_held(db)) == (None, None, None)
         assert holding.plates_needed(db) == set()
     assert journal.state().work_version == version + 1
