@@ -42,16 +42,21 @@ def hold(db: sqlite3.Connection, fetched: Fetched) -> None:
     work, state = fetched.work, read_state(db)
     _end(db, work)
     state = read_state(db)
-    is_declined = _is_declined(db, work, state)
-    if is_declined:
+    is_whole = True
+    if _is_declined(db, work, state):
+        is_whole = False
         db.execute("DELETE FROM document WHERE name = 'etag'")  # asked for in full again, as this answer was not taken
         if (of_this := _of_the_run_at_hand(db, work, state)) is None:
             return
         work = of_this
+    if work.following is not None and _waits(db, work.following.run):
+        is_whole = False
+        db.execute("DELETE FROM document WHERE name = 'etag'")
+        work = replace(work, following=None)
     if work.run is not None:
         _take_up_anew(db, work.run)
         state = read_state(db)
-    if not is_declined:
+    if is_whole:
         put_document(db, "etag", fetched.etag)
     put_document(db, "work", work.without_segments())
     change_state(db, work_version=state.work_version + 1)
@@ -117,12 +122,14 @@ def end_said(run: RunWork, work: Work) -> int | None:
 
 def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
     """Whether an offer is not to be taken: it would take away the run that is being printed, or is of a run that this
-    journal has finished."""
+    journal has finished, or has yet to tell of as it was."""
+    if work.run is not None and _waits(db, work.run):
+        return True
     now = work_held(db)
     if now is None or now.run is None:
         return False
     if work.run is not None and work.run.id == now.run.id:
-        return work.run.formed > now.run.formed and state.run == now.run.id and _is_untold(db, now.run.id)
+        return False
     is_on_it = state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id))
     if is_on_it and not _comes_first(db, work, now.run, state):
         return True
@@ -165,7 +172,21 @@ def _comes_first(db: sqlite3.Connection, work: Work, held: RunWork, state: State
 def _is_in_hand(db: sqlite3.Connection, run: str) -> bool:
     """Whether columns of a run were ordered, or may have been by another board, and have no outcome yet."""
     ordered = db.execute("SELECT 1 FROM burst WHERE run = ? AND laid_at IS NULL LIMIT 1", (run,)).fetchone()
-    return ordered is not None or read_state(db).perhaps_end is not None
+    state = read_state(db)
+    return ordered is not None or (state.run == run and state.perhaps_end is not None)
+
+
+def _waits(db: sqlite3.Connection, run: RunWork) -> bool:
+    """Whether a run is offered as it was changed, and this journal has yet to tell what it printed of what it was.
+    Where it is held so already, that was told before."""
+    now = work_held(db)
+    then = None if now is None or now.following is None else now.following.run
+    if then is not None and then.id == run.id and then.formed >= run.formed:
+        return False
+    if run.formed <= formed_taken(db).get(run.id, 1):
+        return False
+    was_left = db.execute("SELECT 1 FROM left_run WHERE run = ?", (run.id,)).fetchone() is not None
+    return (was_left or read_state(db).run == run.id) and _is_untold(db, run.id)
 
 
 def _is_untold(db: sqlite3.Connection, run: str) -> bool:

@@ -16,7 +16,7 @@ from machines.errors import InputError
 from machines.node.store import identity, outbox
 from machines.node.store.documents import get_document, put_document
 from machines.node.store.identity import Credentials
-from machines.node.store.journal import State, change_state
+from machines.node.store.journal import State, change_state, read_state
 from machines.node.work import offers, order_log
 from machines.node.work.bursts import CannotTell, first_after, instant_of
 from machines.node.work.held_work import HeldWork
@@ -49,6 +49,8 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[JournalPos
     identity.keep_credentials(db, new)
     change_state(db, fenced="")
     if not goes_on:
+        if (run := read_state(db).run) is not None:
+            order_log.report_printed(db, run)  # the next work may be of that run as it was changed since
         offers.drop_work(db)
         change_state(db, taking_over=1)
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from machines.errors import InputError
+from machines.node.store import outbox
 from machines.node.store.identity import Credentials
 from machines.node.work import held_work as holding
 from machines.node.work import offers, takeover
@@ -286,3 +287,23 @@ def test_a_board_that_takes_over_asks_first(tmp_path: Path) -> None:
         assert holding.held_next(db) is None
     node.run_columns(60)
     assert max(laid(node)) < 60
+
+
+def test_a_board_that_takes_over_tells_what_it_laid_of_a_run_that_was_changed_since(tmp_path: Path) -> None:
+    node = followed(tmp_path)
+    node.run_columns(32)
+    whole = node.studio.work()
+    assert whole.run is not None
+    columns = laid(node)
+    with node.journal.transaction() as db:
+        takeover.enrol(db, Credentials(server="http://host", token="secret", machine="m1", epoch=3))
+    changed = replace(whole.run, first_column=40, revision=2, formed=2)
+    segments = tuple(replace(one, number=one.number + 1000) for one in whole.segments if one.first_column >= 40)
+    later = replace(whole, run=changed, segments=segments, following=None)
+    offer(node, later)
+    assert node.journal.state().run == "run", "it is told first"
+    with node.journal.transaction() as db:
+        outbox.accept(db, outbox.next_seq(db) - 1)
+    offer(node, later)
+    assert node.journal.state().run is None
+    assert of_runs(node)["run"] == columns

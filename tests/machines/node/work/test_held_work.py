@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from machines.clock import utc
 from machines.node.clock import kept_time
 from machines.node.clock.samples import Sample
 from machines.node.clock.server_time import ServerTime
@@ -17,7 +18,8 @@ from machines.node.store.journal import Journal, change_state, open_journal
 from machines.node.work import held_work as holding
 from machines.node.work import offers, order_log
 from machines.node.work.offers import Fetched
-from machines.protocol.messages import RunEnd, Work
+from machines.protocol.journal_entries import KnifeArmed
+from machines.protocol.messages import NextRun, RunEnd, Work
 from machines.serialization import format_instant
 from tests.machines.node.relay import carriage_profile
 from tests.machines.node.rig import HandClock, make_studio
@@ -381,6 +383,39 @@ def test_what_it_was_is_let_go_where_another_run_comes_before_what_it_is(journal
     assert numbers(journal) == [0, 1]
     with journal.reading() as db:
         assert order_log.is_cut_short(db)
+
+
+def before_changed(fetched: Work) -> Work:
+    """Another run, and after it the one that was fetched, as it was changed."""
+    changed = formed(fetched, slice(4, 8))
+    assert changed.run is not None and changed.policy is not None
+    then = NextRun(run=changed.run, policy=changed.policy, segments=changed.segments)
+    other = replace(changed.run, id="next", formed=1, revision=1, first_column=0)
+    return replace(changed, run=other, segments=fetched.segments[:2], following=then)
+
+
+def test_a_changed_run_that_follows_another_waits_until_what_was_laid_of_it_before_is_told(journal: Journal) -> None:
+    fetched = work()
+    hold(journal, fetched)
+    run, offered = begun(journal, fetched), before_changed(fetched)
+    hold(journal, offered)
+    with journal.transaction() as db:
+        assert numbers(journal) == [0, 1], "what comes first is held at once"
+        assert (holding.held_next(db), holding.etag_held(db)) == (None, None)
+        db.execute("INSERT INTO left_run VALUES (?, 1, NULL)", (run,))
+        change_state(db, run="next", next_column=0)
+        order_log.report_printed(db, run)
+    hold(journal, offered)
+    with journal.transaction() as db:
+        assert holding.held_next(db) is None, "it was told to nobody yet"
+        outbox.accept(db, 1)
+    hold(journal, offered)
+    with journal.transaction() as db:
+        assert (then := holding.held_next(db)) is not None and (then.run, then.revision) == (run, 2)
+        outbox.append(db, KnifeArmed(seq=outbox.next_seq(db), at=utc(3.0)))
+    hold(journal, offered)
+    with journal.reading() as db:
+        assert holding.held_next(db) == then, "what is told later is none of what it was"
 
 
 def test_how_a_run_was_changed_is_shown_to_no_older_board() -> None:
