@@ -66,9 +66,12 @@ def of_earlier_plan(told: ToldEntry, entry: Entry) -> Iterator[Event]:
 
 
 def _knows(status: Status | None, run: Run) -> bool:
-    """Whether a board says that it holds a run as it is now; an older program does not say what it holds."""
+    """Whether a board says that it holds a run as it is now, to print it now or next; an older program does not say
+    what it holds."""
     if status is None:
         return False
+    if (then := status.following) is not None and then.run == run.id and then.revision >= run.formed:
+        return True
     if status.held_run is None:
         return status.held_until is not None
     return status.held_run == run.id and (status.held_revision or 0) >= run.formed

@@ -366,6 +366,21 @@ def test_once_it_has_heard_what_it_prints_is_of_the_run(furnished: Caller, node:
     assert not Notice.objects.filter(kind="printed-by-earlier-plan").exists()
 
 
+def test_what_a_board_held_next_as_it_is_now_is_of_the_run_though_it_is_told_after_all_of_it_is_laid(
+    furnished: Caller, node: Caller, clock: HeldClock
+) -> None:
+    patched(furnished, {"segments_per_turn": 12})
+    jobs.extend()
+    held = work(node)
+    then = {"run": "spring", "revision": 2, "until": "2026-03-21T00:00:00Z"}
+    tell(node, status=HELD | {"held_run": "before", "held_revision": 1, "following": then})
+    clock.at = datetime(2026, 3, 20, 16, tzinfo=UTC)
+    tell(node, printed(held, 1), status=HELD | {"held_run": "after", "held_revision": 1})
+    first = held.segments[0]
+    assert furnished.get(PATH).json()["printed"] == first.end_column - first.first_column
+    assert not Notice.objects.filter(kind="printed-by-earlier-plan").exists()
+
+
 def test_a_board_whose_run_was_moved_lets_go_of_it_and_may_tell_of_it_yet(
     furnished: Caller, node: Caller, clock: HeldClock
 ) -> None:
