@@ -11,8 +11,10 @@ from collections.abc import Iterator
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, FeedCorrected, SlipMeasured
 from machines.protocol.messages import Status
 from machines.serialization import structure_lenient
-from scheduling.log.events import Event
+from scheduling.log import models
+from scheduling.log.events import EVENT_KINDS, Event
 from scheduling.log.events.reports import EntrySetAside, PrintedByEarlierPlan
+from scheduling.log.events.studio import RunMovedAway
 from scheduling.log.models import Heartbeat, Machine, Outage, PrintedStretch, Run
 from scheduling.nodes.received_entries import ToldEntry
 
@@ -40,8 +42,9 @@ def is_earlier(run: Run, machine: Machine, status: Status | None) -> bool:
 
 
 def was_here(run: str, machine: Machine) -> bool:
-    """Whether a run was moved from a machine to another, so that its board may tell of it yet."""
-    return any(moved == run for moved, *_ in machine.moved_away)
+    """Whether a run was ever moved from a machine to another, so that its board may tell of it yet, however late."""
+    moved = models.Event.objects.filter(run=run, kind=EVENT_KINDS[RunMovedAway], stream=f"machine/{machine.id}")
+    return moved.exists()
 
 
 def of_earlier_plan(told: ToldEntry, entry: Entry) -> Iterator[Event]:

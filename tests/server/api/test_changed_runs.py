@@ -15,9 +15,11 @@ from machines.errors import InputError
 from machines.protocol.messages import Work
 from scheduling.commands.change_run import as_ordered, change_run
 from scheduling.commands.changes import make
+from scheduling.log.events.studio import RunMovedAway
 from scheduling.log.models import Event, Machine, Notice, PrintedStretch, Run, Segment
+from scheduling.log.projections.machines import MOST_MOVED_AWAY
 from scheduling.log.rebuilding.rebuild import rebuild
-from scheduling.log.store import stream_version
+from scheduling.log.store import Append, append, stream_version
 from server import jobs
 from server.accounts.principals import Grant
 from tests.scheduling.house import by
@@ -402,3 +404,20 @@ def test_a_board_whose_run_was_moved_lets_go_of_it_and_may_tell_of_it_yet(
     patched(furnished, {"machine": "wren-1"})
     assert Machine.objects.get(id="wren-1").moved_away == []
     assert all_equal()
+
+
+def test_however_many_runs_were_moved_since_a_board_may_tell_of_one_that_was(
+    furnished: Caller, node: Caller, clock: HeldClock
+) -> None:
+    held = work(node)
+    furnished.create("machines", MACHINE | {"id": "wren-2", "name": "Wren 2"})
+    patched(furnished, {"machine": "wren-2"})
+    others = [RunMovedAway(run=f"other-{number}", first_column=0, formed=2) for number in range(MOST_MOVED_AWAY)]
+    append([Append("machine/wren-1", None, others)], by())
+    assert "spring" not in {one for one, *_ in Machine.objects.get(id="wren-1").moved_away}
+    clock.at = datetime(2026, 3, 20, 16, tzinfo=UTC)
+    tell(node, printed(held, 1), {"kind": "knife-armed", "seq": 2, "at": "2026-03-20T15:00:00Z"}, status=HELD)
+    wren = Machine.objects.get(id="wren-1")
+    assert (wren.accepted_through, wren.knife_armed) == (2, True), "and what comes after"
+    assert Notice.objects.filter(kind="printed-by-earlier-plan").count() == 1
+    assert furnished.get(PATH).json()["printed"] == 0
