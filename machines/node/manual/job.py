@@ -139,7 +139,7 @@ def begin(db: sqlite3.Connection, work: Handwork, profile: Profile, machine_end:
     here = max(order_log.end_of_paper(db), machine_end)
     is_more = state.run is not None and takeover.paper_unknown(db, machine_end) > 0
     if is_more:  # nobody could tell any more once this was fed
-        change_state(db, taking_over=1)
+        takeover.begin(db)
     if state.gap_place is None and (is_more or (order_log.unknown_end(db) or 0) > state.next_column):
         change_state(db, gap_place=state.paper_position)
     change_state(db, paper_position=here)

@@ -321,7 +321,7 @@ class Printer:
             self._interruption.over("power")
             self._machine.stopped_unseen()
         with self._journal.transaction() as db:
-            change_state(db, taking_over=1)
+            takeover.begin(db)
         return 0.0
 
     def _adopt(self, state: State, work: HeldWork, now: float) -> float:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from machines.node.store import outbox
 from machines.node.store.documents import put_document, read_document
 from machines.node.store.journal import State, change_state, read_state
+from machines.node.work import order_log
 from machines.node.work.held_work import formed_taken, work_held
 from machines.node.work.not_understood import Unread
 from machines.protocol.messages import RunWork, SegmentWork, Work
@@ -130,7 +131,7 @@ def _is_declined(db: sqlite3.Connection, work: Work, state: State) -> bool:
         return False
     if work.run is not None and work.run.id == now.run.id:
         return False
-    is_on_it = state.run == now.run.id and (state.next_column < now.run.end_column or _is_in_hand(db, now.run.id))
+    is_on_it = state.run == now.run.id and (state.next_column < now.run.end_column or _is_to_settle(db, now.run.id))
     if is_on_it and not _comes_first(db, work, now.run, state):
         return True
     if work.run is None or work.run.formed > formed_taken(db).get(work.run.id, 1):
@@ -176,6 +177,12 @@ def _is_in_hand(db: sqlite3.Connection, run: str) -> bool:
     return ordered is not None or (state.run == run and state.perhaps_end is not None)
 
 
+def _is_to_settle(db: sqlite3.Connection, run: str) -> bool:
+    """Whether what is in hand of a run is settled before another one is taken up. A board that takes over can settle
+    nothing of what is held no more, and counts its places as used with the next run."""
+    return not read_state(db).taking_over and _is_in_hand(db, run)
+
+
 def _waits(db: sqlite3.Connection, run: RunWork) -> bool:
     """Whether a run is offered as it was changed, and this journal has yet to tell what it printed of what it was.
     Where it is held so already, that was told before."""
@@ -192,8 +199,9 @@ def _waits(db: sqlite3.Connection, run: RunWork) -> bool:
 def _is_untold(db: sqlite3.Connection, run: str) -> bool:
     """Whether something of a run has no outcome, or was not told to the server, who takes all that is told after it was
     changed to be of what it is now."""
-    untold = db.execute("SELECT 1 FROM burst WHERE run = ? AND NOT reported LIMIT 1", (run,)).fetchone()
-    return untold is not None or _is_in_hand(db, run) or bool(outbox.count_unaccepted(db))
+    laid = "SELECT 1 FROM burst WHERE run = ? AND laid_at IS NOT NULL AND NOT reported LIMIT 1"
+    is_laid = db.execute(laid, (run,)).fetchone() is not None
+    return is_laid or _is_to_settle(db, run) or bool(outbox.count_unaccepted(db))
 
 
 def turn(db: sqlite3.Connection) -> bool:
@@ -221,11 +229,12 @@ def _take_up_anew(db: sqlite3.Connection, run: RunWork) -> None:
     if run.formed <= formed.get(run.id, 1):
         return
     put_document(db, "formed", formed | {run.id: run.formed})
+    if read_state(db).run == run.id:
+        place = order_log.end_of_paper(db)  # what has no outcome may lie there
+        change_state(db, run=None, catching_up=0, paper_position=place, perhaps_end=None, gap_place=None)
     db.execute("DELETE FROM left_run WHERE run = ?", (run.id,))
     db.execute("DELETE FROM burst WHERE run = ?", (run.id,))
     db.execute("DELETE FROM strip WHERE run = ?", (run.id,))  # a strip of what it was hangs on to the next
-    if read_state(db).run == run.id:
-        change_state(db, run=None, catching_up=0)
 
 
 def drop_work(db: sqlite3.Connection) -> None:

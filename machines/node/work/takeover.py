@@ -49,10 +49,16 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[JournalPos
     identity.keep_credentials(db, new)
     change_state(db, fenced="")
     if not goes_on:
-        if (run := read_state(db).run) is not None:
-            order_log.report_printed(db, run)  # the next work may be of that run as it was changed since
         offers.drop_work(db)
-        change_state(db, taking_over=1)
+        begin(db)
+
+
+def begin(db: sqlite3.Connection) -> None:
+    """Take over, with the next run that is printed, what another board may have laid. What this one laid is told
+    before: the next work may be of that run as it was changed since."""
+    if (run := read_state(db).run) is not None:
+        order_log.report_printed(db, run)
+    change_state(db, taking_over=1)
 
 
 def _count_anew(db: sqlite3.Connection, old: int, new: int, earlier: Sequence[JournalPosition]) -> bool:

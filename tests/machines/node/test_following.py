@@ -307,3 +307,41 @@ def test_a_board_that_takes_over_tells_what_it_laid_of_a_run_that_was_changed_si
     offer(node, later)
     assert node.journal.state().run is None
     assert of_runs(node)["run"] == columns
+
+
+@pytest.mark.parametrize("changed", [False, True])
+def test_a_board_that_takes_over_a_run_that_is_void_meanwhile_goes_on_with_the_next(
+    tmp_path: Path, changed: bool
+) -> None:
+    """It cannot know of the void run what another board may have laid, and nobody asks."""
+    clock = HandClock()
+    node = Rig(tmp_path, make_studio(clock), clock)
+    node.fetch()
+    node.run_columns(20)
+    node.fuse.left = 1  # the order is committed, and nobody sees it done
+    with pytest.raises(Crash):
+        node.run_columns(2)
+    node.fuse.left = None
+    node.crash()
+    node.start()
+    with node.journal.transaction() as db:
+        takeover.begin(db)
+    columns = laid(node)
+    whole = node.studio.work()
+    assert whole.run is not None
+    later = tuple(replace(one, number=one.number + 1000) for one in whole.segments if one.first_column >= 40)
+    run = replace(whole.run, first_column=later[0].first_column, first_unaccounted=None, revision=2, formed=2)
+    if not changed:
+        run = replace(run, id="next", revision=1, formed=1)
+    void = RunEnd(run="run", end_column=10**6, formed=2)
+    work = replace(whole, run=run, segments=later, ended=(void,))
+    offer(node, work)
+    node.run_columns(1)
+    with node.journal.transaction() as db:
+        outbox.accept(db, outbox.next_seq(db) - 1)
+    offer(node, work)
+    node.run_columns(60)
+    assert min(set(laid(node)) - set(columns)) == run.first_column
+    assert of_runs(node)["run"][:20] == columns
+    places = node.paper().laid["place"].tolist()
+    assert places[20:22] == [21, 22], "what may lie there is not printed over"
