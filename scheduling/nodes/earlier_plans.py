@@ -13,8 +13,8 @@ from machines.protocol.messages import Status
 from machines.serialization import structure_lenient
 from scheduling.log import models
 from scheduling.log.events import EVENT_KINDS, Event
+from scheduling.log.events.plans import RunMovedAway
 from scheduling.log.events.reports import EntrySetAside, PrintedByEarlierPlan
-from scheduling.log.events.studio import RunMovedAway
 from scheduling.log.models import Heartbeat, Machine, Outage, PrintedStretch, Run
 from scheduling.nodes.received_entries import ToldEntry
 
