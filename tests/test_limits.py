@@ -411,6 +411,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     ),
     "server.desk.history_words.LONGEST_VALUE": (120, "a line of the history stays one that is read"),
     "server.desk.order_form.LONGEST_ID": (40, "as an id may be"),
+    "server.desk.runs.SEGMENTS_BEFORE": (4, "what was handed out last, to see how it went"),
+    "server.desk.runs.SEGMENTS_AFTER": (8, "what comes in the next hours; the plan has all of it"),
     "server.desk.pages.PAGE_OF": (200, "a list in few questions"),
     "server.console.formatting.LEAST_INK_ML": (0.001, "a hundred thousand drops; less is nobody's concern"),
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),

@@ -3,8 +3,8 @@ the API refuses is shown beside the field that it is about."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, ClassVar
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, ClassVar, Self
 
 from django import forms
 from django.forms.renderers import DjangoTemplates
@@ -32,12 +32,21 @@ class OrderForm(forms.Form):
 
     Attributes:
         PLACES: the field that stands for each of the body's, by its path there, such as ``paper.width_mm``.
+        GROUPS: fields that stand together, each with what they are about; what is in none stands by itself.
         page_template: of the page that it stands on.
+        form_template: of the form itself.
     """
 
     default_renderer = PageRenderer()
     PLACES: ClassVar[dict[str, str]] = {}
+    GROUPS: ClassVar[Sequence[tuple[str, tuple[str, ...]]]] = ()
     page_template: ClassVar[str] = "desk/order.html"
+    form_template: ClassVar[str] = "desk/_form.html"
+
+    @classmethod
+    def of(cls, row: Mapping[str, Any], data: Any, files: Any) -> Self:
+        """About a row that there is: as it stands, or as it was sent."""
+        return cls(data, files, initial=cls.initial_of(row))
 
     @classmethod
     def initial_of(cls, row: Mapping[str, Any]) -> dict[str, Any]:
@@ -61,6 +70,27 @@ class OrderForm(forms.Form):
         place = self.place_of(error.field)
         named = error.problem if place or not error.field else f"{error.field}: {error.problem}"
         self.add_error(place, f"{named}; {error.remedy}" if error.remedy else named)
+
+    def mind(self, path: str, said: str) -> bool:
+        """Put what should be meant beside the field that it is about; whether there is one."""
+        place = self.place_of(path)
+        if place is not None:
+            vars(self.fields[place]).setdefault("mind", {})[said] = None  # read by the field's template
+        return place is not None
+
+    def grouped(self) -> Iterator[tuple[str, list[forms.BoundField]]]:
+        """The fields that are seen, group by group; those in none before the first group that follows them."""
+        within = {name: legend for legend, names in self.GROUPS for name in names}
+        before, fields = "", list[forms.BoundField]()
+        for field in self.visible_fields():
+            legend = within.get(field.name, "")
+            if legend != before and fields:
+                yield before, fields
+                fields = []
+            before = legend
+            fields.append(field)
+        if fields:
+            yield before, fields
 
     def place_of(self, path: str) -> str | None:
         """The field that stands for one of the body's, or for what that is a part of; None where none does."""
