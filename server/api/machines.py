@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -17,7 +19,7 @@ from scheduling.log.store import stream_version
 from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
-from scheduling.queries.runs import knife_is_armed
+from scheduling.queries.runs import knife_is_armed, knife_is_armed_by
 from server import wiring
 from server.api.base_views import ApiView, Item, attribution
 from server.api.conditional import Replaced, require_match, tag_of
@@ -25,19 +27,40 @@ from server.api.queries import number_reader, query_value, whole_reader
 from server.api.serializers import Row, Stored
 
 
+class MachineRows(serializers.ListSerializer[Any]):
+    """Machines that are shown together: the newest words of their nodes are read in one go."""
+
+    def to_representation(self, data: Any) -> list[Any]:
+        """Each of them."""
+        rows = list(data)
+        found = Heartbeat.objects.filter(machine_id__in=[row.id for row in rows])
+        assert isinstance(self.child, MachineRow), "whose Meta names this"
+        self.child.heartbeats = {row.machine_id: row for row in found}
+        return super().to_representation(rows)
+
+
 class MachineRow(Row):
-    """A machine, as its node and the watch told it, and as it was measured: null while nobody measured."""
+    """A machine, as its node and the watch told it, and as it was measured: null while nobody measured.
+
+    Attributes:
+        heartbeats: the newest words of nodes, by machine, where several are shown; None where one is.
+    """
 
     calibration = Stored(Calibration | None)
+    heartbeats: Mapping[str, Heartbeat] | None = None
 
     def to_representation(self, instance: Machine) -> dict[str, Any]:
         """As it stands, its knife is never said to be armed where its node's newest word says otherwise."""
         said: dict[str, Any] = super().to_representation(instance)
         if not instance._state.adding:  # a row of the past is not in the table, and telemetry knows no past
-            said["knife_armed"] = knife_is_armed(instance)
+            words = self.heartbeats
+            said["knife_armed"] = (
+                knife_is_armed(instance) if words is None else knife_is_armed_by(instance, words.get(instance.id))
+            )
         return said
 
     class Meta:
+        list_serializer_class = MachineRows
         model = Machine
         fields = (
             "id",
