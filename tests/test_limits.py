@@ -411,8 +411,6 @@ LIMITS: dict[str, tuple[Any, str]] = {
     ),
     "server.desk.history_words.LONGEST_VALUE": (120, "a line of the history stays one that is read"),
     "server.desk.order_form.LONGEST_ID": (40, "as an id may be"),
-    "server.desk.runs.SEGMENTS_BEFORE": (4, "what was handed out last, to see how it went"),
-    "server.desk.runs.SEGMENTS_AFTER": (8, "what comes in the next hours; the plan has all of it"),
     "server.desk.pages.PAGE_OF": (200, "a list in few questions"),
     "server.console.formatting.LEAST_INK_ML": (0.001, "a hundred thousand drops; less is nobody's concern"),
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
@@ -525,7 +523,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.sky.topocentric.SPEED_OF_LIGHT_KM_S scheduling.sky.vectors.TAU server.api.proofs.LAST_METRE_MM
         scheduling.commands.hours.A_MOMENT server.demo.judging.judged_knife.A_MOMENT
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
-        server.settings._YEAR_H""",
+        server.settings._YEAR_H scheduling.paper.model_pace.HOUR_S server.desk.model_words.INCH_MM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
         machines.imaging.patterns._ELEMENTS_IN_STAIR machines.imaging.pictures.discs._POINTS
@@ -541,6 +539,7 @@ NO_LIMITS: dict[str, str] = {
         server.sky_report.year_chart._BOTTOM server.sky_report.year_chart._LENGTH_TOP
         server.sky_report.year_chart._LENGTH_BOTTOM server.sky_report.year_chart._SECOND_H
         server.sky_report.year_chart._MOONLIGHT_STEPS server.sky_report.year_chart._PHASES server.console.choices.WIDTH
+        server.desk.model_drawing.LONG server.desk.model_drawing.HEAD
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
         server.console.pictures.GAP server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",

@@ -10,13 +10,13 @@ from typing import Any
 from machines.errors import InputError
 from machines.model.versions import differing_on_paper
 from scheduling.commands.additions import AddMachine
-from scheduling.commands.changes import Change, ChangeWarning, change_of
+from scheduling.commands.changes import Change, ChangeWarning, Preview, change_of
 from scheduling.log.events.equipment import MachineAdded, MachineChanged, MachineRetired, MachineTakenBack
 from scheduling.log.models import Machine, Notice, Profile, Run, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import require_none_withdrawn
 from scheduling.queries.calibration import machine_calibration
-from scheduling.queries.history import shown_by
+from scheduling.queries.history import differences, shown_by
 from scheduling.queries.names import require_in_use
 from scheduling.queries.run_versions import planned_by
 from scheduling.queries.runs import (
@@ -39,6 +39,14 @@ def add_machine(command: AddMachine) -> MachineAdded:
     require_in_use(Venue, "venue", command.venue)
     require_in_use(Profile, "profile", command.profile)
     return MachineAdded(name=command.name, venue=command.venue, profile=command.profile)
+
+
+def preview_machine(command: AddMachine, now: datetime) -> Preview:
+    """What adding a machine would do; nothing is written."""
+    row = foreseen(Machine(id=command.id), f"machine/{command.id}", add_machine(command), now)
+    told = f"{row.name} is added. It stands at {row.venue.name}, and is a {row.profile.name}."
+    nothing_yet = "It prints nothing before a board is enrolled for it and a run is planned."
+    return Preview(fields=differences({}, SHOWN(row)), in_words=(told, nothing_yet), warnings=())
 
 
 def as_ordered(row: Machine) -> AddMachine:

@@ -13,12 +13,12 @@ from machines.model.profile import Profile as MachineProfile
 from machines.model.versions import OF_MACHINE, differing, differing_on_paper
 from machines.serialization import structure
 from scheduling.commands.additions import AddProfile
-from scheduling.commands.changes import Change, change_of
+from scheduling.commands.changes import Change, Preview, change_of
 from scheduling.log.events.equipment import ProfileAdded, ProfileChanged, ProfileRetired, ProfileTakenBack
 from scheduling.log.models import Machine, Profile, Run
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.nodes.board_holds import require_none_withdrawn
-from scheduling.queries.history import shown_by
+from scheduling.queries.history import differences, shown_by
 from scheduling.queries.run_versions import planned_by
 from scheduling.queries.runs import has_columns_to_come, has_paper, runs_standing, runs_to_come
 
@@ -35,6 +35,13 @@ def said_of(row: Profile) -> dict[str, Any]:
 def add_profile(command: AddProfile) -> ProfileAdded:
     """A profile is what was said of it."""
     return ProfileAdded(profile=command.profile)
+
+
+def preview_profile(command: AddProfile, now: datetime) -> Preview:
+    """What adding a profile would do; nothing is written."""
+    row = foreseen(Profile(id=command.id), f"profile/{command.id}", add_profile(command), now)
+    told = f"{row.name} is added: machines can be of it."
+    return Preview(fields=differences({}, said_of(row)), in_words=(told,), warnings=())
 
 
 def as_ordered(row: Profile) -> AddProfile:

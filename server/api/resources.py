@@ -357,6 +357,7 @@ RESOURCES = (
         profiles_at,
         profile_at,
         PROFILE,
+        preview=profiles.preview_profile,
     ),
     Resource(
         "machine",
@@ -367,6 +368,7 @@ RESOURCES = (
         machines_at,
         machine_row_at,
         MACHINE,
+        preview=machines.preview_machine,
     ),
     Resource(
         "source",

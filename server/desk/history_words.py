@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth import get_user_model
 
 from machines.serialization import parse_instant
+from server.desk.order_form import OrderForm, leaves
 from server.desk.subjects import Row, Subject
-from server.value_words import instant_in_words, value_in_words
+from server.value_words import instant_in_words
 
 LONGEST_VALUE = 120
 KNOWS = {True: "the machine knows", False: "the machine does not know yet", None: ""}
@@ -32,7 +34,7 @@ class ShownStep:
 def steps_in_words(steps: Sequence[dict[str, Any]], subject: Subject, row: Row) -> list[ShownStep]:
     """The steps of a history, the newest first."""
     clock, names = subject.clock(row), _names(steps)
-    form = None if subject.change is None else subject.change()
+    form = OrderForm() if subject.change is None else subject.change()
     return [
         ShownStep(
             did=_did(step["kind"]),
@@ -40,16 +42,50 @@ def steps_in_words(steps: Sequence[dict[str, Any]], subject: Subject, row: Row) 
             by=names.get(step["actor"], step["actor"]),
             why=step["reason"] or "",
             knows=KNOWS[step["machine_knows"]],
-            fields=()
-            if step["version"] == 1
-            else tuple(
-                f"{one['field'].replace('_', ' ') if form is None else form.label_of(one['field'])}:"
-                f" {_short(value_in_words(one['before'], clock))} → {_short(value_in_words(one['after'], clock))}"
-                for one in step["fields"]
-            ),
+            fields=() if step["version"] == 1 else tuple(_fields(step["fields"], form, clock)),
         )
         for step in reversed(steps)
     ]
+
+
+@dataclass(frozen=True)
+class ShownVersion:
+    """A version of a thing, and in what it is another than the one before."""
+
+    number: int
+    since: str
+    by: str
+    why: str
+    fields: tuple[str, ...]
+
+
+def versions_in_words(versions: Sequence[dict[str, Any]], subject: Subject, row: Row) -> list[ShownVersion]:
+    """The versions of a thing, the newest first."""
+    clock, names = subject.clock(row), _names(versions)
+    form = OrderForm() if subject.change is None else subject.change()
+    before: dict[str, Any] = {}
+    shown: list[ShownVersion] = []
+    for one in versions:
+        said = {name: value for name, value in one["said"].items() if name not in ("version", "retired_at")}
+        fields = [{"field": name, "before": before.get(name), "after": value} for name, value in said.items()]
+        shown.append(
+            ShownVersion(
+                number=one["version"],
+                since=instant_in_words(parse_instant(one["since"]), clock),
+                by=names.get(one["actor"], one["actor"]),
+                why=one["reason"] or "",
+                fields=tuple(_fields(fields, form, clock)) if before else (),
+            )
+        )
+        before = said
+    return shown[::-1]
+
+
+def _fields(fields: Sequence[dict[str, Any]], form: OrderForm, clock: ZoneInfo | None) -> Iterator[str]:
+    for one in fields:
+        for path, *values in leaves(one["field"], one["before"], one["after"]):
+            before, after = (_short(form.words_of(path, value, clock)) for value in values)
+            yield f"{form.label_of(path)}: {before} → {after}"
 
 
 def _short(text: str) -> str:

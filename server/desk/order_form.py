@@ -4,15 +4,20 @@ the API refuses is shown beside the field that it is about."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, ClassVar, Self
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.forms.renderers import DjangoTemplates
+from django.http import QueryDict
 from django.utils.text import slugify
 
 from machines.errors import InputError
 from scheduling.commands.handlers import IdInUse
 from scheduling.log.remarks import LONGEST_REMARK
+from server.value_words import value_in_words
 
 LONGEST_ID = 40
 REASON_HINT = (
@@ -27,31 +32,50 @@ class PageRenderer(DjangoTemplates):
     field_template_name = "desk/field.html"
 
 
+@dataclass(frozen=True)
+class Group:
+    """Fields that stand together.
+
+    Attributes:
+        title: over them; empty for none.
+        fields: their names.
+        of: class of style, by which those of a way that is not chosen are put away.
+    """
+
+    title: str
+    fields: tuple[str, ...]
+    of: str = ""
+
+
 class OrderForm(forms.Form):
     """A form of an order.
 
     Attributes:
         PLACES: the field that stands for each of the body's, by its path there, such as ``paper.width_mm``.
-        GROUPS: fields that stand together, each with what they are about; what is in none stands by itself.
+        GROUPS: in which its fields stand; without any all stand in one row.
+        ASKED: those that may be empty only where another way is chosen.
         page_template: of the page that it stands on.
-        form_template: of the form itself.
+        looked_template: of what else its preview shows; empty for nothing.
+        REPEATS: whether the preview of a new one says each field again, as it will be kept.
     """
 
     default_renderer = PageRenderer()
     PLACES: ClassVar[dict[str, str]] = {}
-    GROUPS: ClassVar[Sequence[tuple[str, tuple[str, ...]]]] = ()
+    GROUPS: ClassVar[tuple[Group, ...]] = ()
+    ASKED: ClassVar[frozenset[str]] = frozenset()
     page_template: ClassVar[str] = "desk/order.html"
-    form_template: ClassVar[str] = "desk/_form.html"
+    looked_template: ClassVar[str] = ""
+    REPEATS: ClassVar[bool] = True
 
     @classmethod
-    def of(cls, row: Mapping[str, Any], data: Any, files: Any) -> Self:
-        """About a row that there is: as it stands, or as it was sent."""
-        return cls(data, files, initial=cls.initial_of(row))
+    def starting(cls, query: QueryDict) -> dict[str, Any]:
+        """What the fields of a new one say at first, by what the address asks for."""
+        return {name: query[name] for name in cls.base_fields if name in query}
 
     @classmethod
     def initial_of(cls, row: Mapping[str, Any]) -> dict[str, Any]:
         """What the fields say of a row as the API shows it."""
-        return {field: _found(row, path) for path, field in cls.PLACES.items()}
+        return {field: _without_zeros(_found(row, path)) for path, field in cls.PLACES.items()}
 
     def said(self) -> dict[str, Any]:
         """The body that a valid form says. What is left empty is null, which in a merge patch (RFC 7396) is what it is
@@ -62,6 +86,10 @@ class OrderForm(forms.Form):
                 _put(body, path, _plain(self.cleaned_data[field]))
         return body
 
+    def follows(self) -> Sequence[tuple[str, str]]:
+        """What a valid form's values mean beside what the API says of them: what, and how it is said."""
+        return ()
+
     def refuse(self, error: InputError | IdInUse) -> None:
         """Put what is wrong beside its field, or above all where it is about none of them."""
         if isinstance(error, IdInUse):
@@ -71,27 +99,6 @@ class OrderForm(forms.Form):
         named = error.problem if place or not error.field else f"{error.field}: {error.problem}"
         self.add_error(place, f"{named}; {error.remedy}" if error.remedy else named)
 
-    def mind(self, path: str, said: str) -> bool:
-        """Put what should be meant beside the field that it is about; whether there is one."""
-        place = self.place_of(path)
-        if place is not None:
-            vars(self.fields[place]).setdefault("mind", {})[said] = None  # read by the field's template
-        return place is not None
-
-    def grouped(self) -> Iterator[tuple[str, list[forms.BoundField]]]:
-        """The fields that are seen, group by group; those in none before the first group that follows them."""
-        within = {name: legend for legend, names in self.GROUPS for name in names}
-        before, fields = "", list[forms.BoundField]()
-        for field in self.visible_fields():
-            legend = within.get(field.name, "")
-            if legend != before and fields:
-                yield before, fields
-                fields = []
-            before = legend
-            fields.append(field)
-        if fields:
-            yield before, fields
-
     def place_of(self, path: str) -> str | None:
         """The field that stands for one of the body's, or for what that is a part of; None where none does."""
         while path:
@@ -99,6 +106,19 @@ class OrderForm(forms.Form):
                 return field
             path = path.rpartition(".")[0]
         return None
+
+    def grouped(self) -> Iterator[tuple[Group, list[forms.BoundField]]]:
+        """Its groups, each with the fields that are there, then those that are in none."""
+        left = {field.name: field for field in self.visible_fields()}
+        for group in self.GROUPS:
+            yield group, [left.pop(name) for name in group.fields if name in left]
+        yield Group("", ()), [*left.values()]
+
+    def words_of(self, path: str, value: Any, clock: ZoneInfo | None) -> str:
+        """A value of the body as the page has it: what one chose by its label, the rest in words."""
+        choices = getattr(self.fields.get(self.PLACES.get(path, "")), "choices", ())
+        said = next((label for choice, label in choices if value is not None and choice == value), None)
+        return str(said) if said else _plain_number(value) if isinstance(value, float) else value_in_words(value, clock)
 
     def label_of(self, path: str) -> str:
         """What a field of the body is called on the page."""
@@ -128,6 +148,22 @@ def without_nulls(body: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
+def leaves(path: str, before: Any, after: Any) -> Iterator[tuple[str, Any, Any]]:
+    """What differs within two values, by its path; what is null has nothing in it."""
+    if any(isinstance(one, Mapping) for one in (before, after)):
+        within = [one if isinstance(one, Mapping) else {} for one in (before, after)]
+        for name in dict.fromkeys((*within[0], *within[1])):
+            yield from leaves(f"{path}.{name}", within[0].get(name), within[1].get(name))
+    elif before != after:
+        yield path, before, after
+
+
+def _plain_number(number: float) -> str:
+    """Without exponents, and without a zero behind the point."""
+    digits = f"{Decimal(repr(number)):f}"
+    return digits.rstrip("0").rstrip(".") if "." in digits else digits
+
+
 def id_for(name: str, taken: Mapping[str, Any] | frozenset[str]) -> str:
     """An id that says what a thing is called, and that nothing else has: letters of other scripts are left out."""
     wanted = slugify(name)[:LONGEST_ID].strip("-_").replace("_", "-") or "new"
@@ -140,6 +176,11 @@ def id_for(name: str, taken: Mapping[str, Any] | frozenset[str]) -> str:
 
 def _plain(value: Any) -> Any:
     return None if value == "" else value
+
+
+def _without_zeros(value: Any) -> Any:
+    """A whole number as one, so that a field does not say 480.0."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def _found(row: Mapping[str, Any], path: str) -> Any:

@@ -7,7 +7,7 @@ were told. Where one of these is another by then, it is shown again, and what wa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -26,8 +26,7 @@ from server.api.in_process import Caller, ask
 from server.api.problems import MovedOn
 from server.console import formatting
 from server.desk.callers import caller_of
-from server.desk.order_form import OrderForm, without_nulls
-from server.value_words import value_in_words
+from server.desk.order_form import OrderForm, leaves, without_nulls
 
 MEANWHILE = (
     "Somebody else changed it meanwhile{changes}. This is what your order would mean now; what you typed stands."
@@ -45,7 +44,6 @@ class Order:
         then: the page to go to, likewise.
         previews: whether the API tells beforehand what would follow; else it is done at once.
         clock: by which its times are said; None for UTC.
-        look: what would follow, where the API tells that elsewhere: who asks, the form and its body.
     """
 
     method: str
@@ -54,16 +52,6 @@ class Order:
     then: Callable[[Mapping[str, Any]], str]
     previews: bool = True
     clock: ZoneInfo | None = None
-    look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
-
-
-@dataclass(frozen=True)
-class Table:
-    """Something in rows."""
-
-    caption: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -83,9 +71,6 @@ class Looked:
         fields: what would differ.
         in_words, warnings: what would follow, and what should be meant.
         figures: how much more or less is printed, in words.
-        table: what is best told in rows.
-        minded: how many warnings stand beside their fields.
-        kinds: of all its warnings.
         seal: by which the very same is known again.
         changes: whether anything would be changed.
     """
@@ -94,9 +79,6 @@ class Looked:
     in_words: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     figures: tuple[str, ...] = ()
-    table: Table | None = None
-    minded: int = 0
-    kinds: frozenset[str] = frozenset()
     seal: str = ""
     changes: bool = True
 
@@ -135,7 +117,7 @@ def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Order
         sealed, _, kinds = request.POST.get("keep", "").partition(" ")
         wanted = digest_of(body)
         if not order.previews or sealed == wanted:
-            sent.answer = _kept(request, caller, form, order, body, tag, kinds)
+            sent.answer = _kept(request, caller, order, body, tag, kinds)
         else:
             if sealed:
                 form.add_error(None, OTHERWISE)
@@ -161,13 +143,9 @@ def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Order
 
 
 def _kept(
-    request: HttpRequest, caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, kinds: str
+    request: HttpRequest, caller: Caller, order: Order, body: dict[str, Any], tag: str, kinds: str
 ) -> HttpResponse:
     query = {"accept": kinds} if kinds else {}
-    if order.look is not None:  # and where it is kept nobody asks what is meant
-        query = {}
-        if not _same(order.look(caller, form, body), kinds):
-            raise NotAccepted(())
     row = ask(caller, order.method, order.address, body, tag=tag or None, **query).body
     messages.success(request, order.done(row))
     return redirect(order.then(row))
@@ -177,50 +155,27 @@ def _looked(
     caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, wanted: str
 ) -> Looked | None:
     try:
-        if order.look is not None:
-            looked = order.look(caller, form, body)
-            return replace(looked, seal=_seal(wanted, looked.kinds))
         found = ask(caller, order.method, order.address, body, tag=tag or None, preview="true").body
     except InputError as error:
         form.refuse(error)
         return None
-    kinds = frozenset(one["kind"] for one in found["warnings"])
     return Looked(
-        fields=tuple(_differences(found["fields"], form, order)),
+        fields=tuple(_differences(found["fields"], form, order)) if form.REPEATS else (),
         in_words=tuple(found["in_words"]),
         warnings=tuple(one["in_words"] for one in found["warnings"]),
         figures=tuple(_figures(found.get("figures"))),
-        kinds=kinds,
-        seal=_seal(wanted, kinds),
+        seal=" ".join((wanted, ",".join(sorted({one["kind"] for one in found["warnings"]})))).strip(),
         changes=bool(found["fields"]),
     )
-
-
-def _seal(wanted: str, kinds: frozenset[str]) -> str:
-    return " ".join((wanted, ",".join(sorted(kinds)))).strip()
-
-
-def _same(looked: Looked, kinds: str) -> bool:
-    """Whether nothing is warned of that was not told of."""
-    return looked.kinds <= set(kinds.split(","))
 
 
 def _differences(fields: list[dict[str, Any]], form: OrderForm, order: Order) -> Iterator[Difference]:
     for one in fields:
         if order.method == "POST" and one["before"] is None and one["after"] in (None, "", [], {}):
             continue  # of what is new, what nobody said
-        for path, before, after in _leaves(one["field"], one["before"], one["after"]):
-            words = (value_in_words(value, order.clock) for value in (before, after))
+        for path, before, after in leaves(one["field"], one["before"], one["after"]):
+            words = (form.words_of(path, value, order.clock) for value in (before, after))
             yield Difference(form.label_of(path), *words)
-
-
-def _leaves(path: str, before: Any, after: Any) -> Iterator[tuple[str, Any, Any]]:
-    """What differs within two values, by its path."""
-    if isinstance(before, Mapping) and isinstance(after, Mapping):
-        for name in dict.fromkeys((*before, *after)):
-            yield from _leaves(f"{path}.{name}", before.get(name), after.get(name))
-    elif before != after:
-        yield path, before, after
 
 
 def _figures(figures: dict[str, Any] | None) -> Iterator[str]:

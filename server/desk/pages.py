@@ -18,7 +18,7 @@ from server.desk.history_words import steps_in_words
 from server.desk.order_form import OrderForm
 from server.desk.ordering import Order, send
 from server.desk.rights import may_add, may_change, may_do
-from server.desk.subjects import Row, Subject, name_of
+from server.desk.subjects import Row, Subject, is_used
 
 PAGE_OF = 200
 
@@ -42,9 +42,9 @@ def addresses(subject: Subject) -> Iterator[URLPattern]:
 def listed(request: HttpRequest, subject: Subject) -> HttpResponse:
     """All of them, those that are put away last."""
     caller = caller_of(request)
-    rows = subject.dressed(all_of(lambda **query: ask(caller, "GET", subject.plural, **query)))
-    rows.sort(key=lambda row: (not subject.is_used(row), subject.sorted_by(row)))
-    shown = [{"row": row, "said": subject.listed(row), "is_used": subject.is_used(row)} for row in rows]
+    rows = [*subject.seen(all_of(lambda **query: ask(caller, "GET", subject.plural, **query)))]
+    rows.sort(key=lambda row: (not is_used(row), _name(row).casefold()))
+    shown = [{"row": row, "said": subject.listed(row), "is_used": is_used(row)} for row in rows]
     page = {"subject": subject, "shown": shown, "may_add": may_add(caller.holder.standing, subject)}
     return render(request, subject.list_template, page)
 
@@ -67,16 +67,15 @@ def all_of(asked: Callable[..., Answer]) -> list[Row]:
 def add(request: HttpRequest, subject: Subject) -> HttpResponse:
     """A form for a new one; what it means, where the API tells; then it is there."""
     assert subject.add is not None
-    form = subject.add(request.POST or None, request.FILES or None, initial=request.GET.dict())
+    form = subject.add(request.POST or None, initial=subject.add.starting(request.GET))
     page: dict[str, Any] = {"subject": subject, "form": form, "title": f"{subject.one}, new", "verb": "Add it"}
     if request.method == "POST" and form.is_valid():
         order = Order(
             method="POST",
             address=subject.plural,
-            done=lambda row: f"{name_of(subject.dressed([row])[0])} is added.",
+            done=lambda row: f"{_name(subject.seen_one(row))} is added.",
             then=lambda row: reverse(f"desk-{subject.name}", args=[row["id"]]),
             previews=subject.add_previews,
-            look=subject.look,
         )
         sent = send(request, form, order, "")
         if sent.answer is not None:
@@ -92,15 +91,15 @@ def add(request: HttpRequest, subject: Subject) -> HttpResponse:
 def one(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
     """What there is to say of one, what can be done to it, and what people made of it."""
     caller = caller_of(request)
-    row = subject.dressed([ask(caller, "GET", f"{subject.plural}/{id}").body])[0]
+    row = subject.seen_one(ask(caller, "GET", f"{subject.plural}/{id}").body)
     history = ask(caller, "GET", f"{subject.plural}/{id}/history").body
     standing = caller.holder.standing
     page = {
         "subject": subject,
         "row": row,
         "facts": list(subject.facts(row)),
-        "deeds": [deed for deed in subject.deeds if deed.offered(row) and may_do(standing, subject, row, deed.act)],
-        "may_change": subject.change is not None and subject.may_change(row) and may_change(standing, subject, row),
+        "deeds": [deed for deed in subject.deeds if deed.offered(row) and may_do(standing, subject, deed.act)],
+        "may_change": subject.change is not None and is_used(row) and may_change(standing, subject),
         "steps": steps_in_words(history["steps"], subject, row),
         "board": history.get("board"),
         **subject.more(caller, row),
@@ -139,16 +138,16 @@ def _ordered(
     page: dict[str, Any],
 ) -> HttpResponse:
     found = ask(caller_of(request), "GET", f"{subject.plural}/{id}")
-    row = subject.dressed([found.body])[0]
-    form = kind.of(row, request.POST or None, request.FILES or None)
+    row = subject.seen_one(found.body)
+    form = kind(request.POST or None, initial=kind.initial_of(row))
     tag = request.POST.get("tag") or found.tag or ""
-    title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"
+    title = f"{page['verb']}: {_name(row)}" if act else f"Change {_name(row)}"
     shown: dict[str, Any] = {"subject": subject, "row": row, "form": form, "previews": True, "title": title}
     if request.method == "POST" and form.is_valid():
         order = Order(
             method=method,
             address=f"{subject.plural}/{id}{act}",
-            done=lambda after: f"{name_of(subject.dressed([after])[0])} {done}.",
+            done=lambda row: f"{_name(subject.seen_one(row))} {done}.",
             then=lambda row: reverse(f"desk-{subject.name}", args=[id]),
             clock=subject.clock(row),
         )
@@ -158,3 +157,7 @@ def _ordered(
         shown["looked"], tag = sent.looked, sent.tag
     back = reverse(f"desk-{subject.name}", args=[id])
     return render(request, form.page_template, shown | page | {"tag": tag, "back": back})
+
+
+def _name(row: Row) -> str:
+    return str(row.get("name") or row["id"])

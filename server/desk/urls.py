@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
+from server.desk import machines
+from server.desk.machines import MACHINES
+from server.desk.models import MODELS
 from server.desk.pages import addresses
-from server.desk.pictures_handed_on import handed_on
-from server.desk.runs import RUNS
 from server.desk.venues import VENUES
 
 urlpatterns = [
-    *(address for subject in (RUNS, VENUES) for address in addresses(subject)),
-    path("runs/<id:id>/proof.png", handed_on, {"address": "runs/{}/proof.png"}, name="run-proof-picture"),
+    *(address for subject in (VENUES, MODELS, MACHINES) for address in addresses(subject)),
+    path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
 ]

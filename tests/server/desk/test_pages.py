@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from scheduling.log.models import Event, Venue
-from server.accounts.models import PersonRole
+from tests.server.desk.pages import hidden, kept, looked, shown, signed_in
 from tests.server.studio import FAR_VENUE, VENUE, Caller
 
 NEW: dict[str, Any] = {"name": "Säulen Hall", "latitude": "52.5", "longitude": "13.4", "zone": "Europe/Berlin"}
@@ -26,34 +26,7 @@ STANDS: dict[str, Any] = {
 @pytest.fixture
 def person(studio: Caller) -> Client:
     studio.create("venues", VENUE)
-    client = Client()
-    client.force_login(User.objects.create_superuser("robin"))
-    return client
-
-
-def shown(client: Client, path: str, body: dict[str, Any] | None = None) -> str:
-    answer = client.get(path) if body is None else client.post(path, body, follow=True)
-    assert answer.status_code == 200, answer.content
-    return answer.content.decode()
-
-
-def hidden(page: str, name: str) -> str:
-    """What a hidden field or the button that keeps it says."""
-    found = re.search(rf'name="{name}" value="([^"]*)"', page)
-    assert found is not None, page
-    return found[1].replace("&quot;", '"')
-
-
-def looked(client: Client, path: str, body: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-    """What an order means, and the body that keeps it."""
-    tag = re.search(r'name="tag" value="([^"]*)"', shown(client, path))
-    body = body | ({"tag": tag[1].replace("&quot;", '"')} if tag else {})
-    page = shown(client, path, body)
-    return page, body | {"keep": hidden(page, "keep")}
-
-
-def kept(client: Client, path: str, body: dict[str, Any]) -> str:
-    return shown(client, path, looked(client, path, body)[1])
+    return signed_in()
 
 
 def test_whoever_is_not_signed_in_is_asked_to(studio: Caller) -> None:
@@ -138,10 +111,7 @@ def test_what_is_so_already_is_said_and_cannot_be_kept(person: Client) -> None:
 
 def test_a_reader_looks_and_is_offered_nothing(person: Client, studio: Caller) -> None:
     studio.create("venues", FAR_VENUE)
-    reader = User.objects.create_user("reader")
-    PersonRole.objects.create(person=reader, role="reader", venues=None)
-    client = Client()
-    client.force_login(reader)
+    client = signed_in("reader")
     assert "Add one" not in shown(client, "/venues") and "Change" not in shown(client, "/venues/quay")
     assert client.post("/venues/new", NEW).status_code == 403
     assert client.post("/venues/quay/change", STANDS).status_code == 403

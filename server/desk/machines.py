@@ -1,0 +1,146 @@
+"""Machines on the pages: where each stands, of which model it is, how it is, and what was measured of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, ClassVar
+
+from django import forms
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from machines.model.calibration import Calibration
+from machines.serialization import structure
+from scheduling.log.models import Machine, Profile, Venue
+from scheduling.queries.machine_context import machine_context
+from scheduling.queries.names import LONGEST_NAME
+from scheduling.queries.runs import has_paper
+from scheduling.sky.zones import zone
+from server import wiring
+from server.api.in_process import Caller, fetch
+from server.console.machine_card import station
+from server.desk.callers import caller_of
+from server.desk.model_words import with_unit
+from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
+from server.desk.subjects import Facts, Row, Subject, retiring
+
+
+class MachineFields(OrderForm):
+    """What is said of a machine."""
+
+    PLACES: ClassVar[dict[str, str]] = {"name": "name", "venue": "venue", "profile": "profile"}
+
+    name = forms.CharField(max_length=LONGEST_NAME, label="What it is called")
+    venue = forms.ChoiceField(label="Where it stands")
+    profile = forms.ChoiceField(label="Its model")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, model in (("venue", Venue), ("profile", Profile)):
+            field, stands = self.fields[name], (self.initial or {}).get(name)
+            rows = [row for row in model.objects.order_by("name", "id") if row.retired_at is None or row.id == stands]
+            choices = [("", "choose one"), *((row.id, row.name) for row in rows)]
+            self.fields[name] = forms.ChoiceField(label=field.label, choices=choices)
+
+
+class NewMachineForm(MachineFields):
+    """A new machine."""
+
+    PLACES: ClassVar[dict[str, str]] = MachineFields.PLACES | {"id": "id"}
+
+    id = forms.CharField(
+        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
+    )
+
+    def said(self) -> dict[str, Any]:
+        """With an id that is free where none was given."""
+        taken = frozenset(Machine.objects.values_list("id", flat=True))
+        body = super().said()
+        return body | {"id": body["id"] or id_for(body["name"], taken)}
+
+
+class ChangeMachineForm(ReasonForm, MachineFields):
+    """A machine that is there, and why it is changed."""
+
+    PLACES: ClassVar[dict[str, str]] = MachineFields.PLACES | ReasonForm.PLACES
+
+
+def _seen(rows: Sequence[Row]) -> Sequence[Row]:
+    """With the names of venue and model, and the clock that the machine stands by."""
+    venues = {row.id: row for row in Venue.objects.filter(id__in={row["venue"] for row in rows})}
+    models = dict(Profile.objects.filter(id__in={row["profile"] for row in rows}).values_list("id", "name"))
+    return [
+        {
+            **row,
+            "venue_name": venues[row["venue"]].name,
+            "clock": venues[row["venue"]].zone,
+            "model_name": models[row["profile"]],
+        }
+        for row in rows
+    ]
+
+
+def _listed(row: Row) -> str:
+    board = "" if row["epoch"] else "; no board yet"
+    silent = "; silent" if row["silent_since"] else ""
+    return f"{row['venue_name']}; {row['model_name']}{board}{silent}"
+
+
+def _facts(row: Row) -> Facts:
+    machine = Machine.objects.get(pk=row["id"])
+    seen = station(machine_context(machine, wiring.now()))
+    yield "It is", seen.state
+    yield "Heard", seen.heard
+    yield "Knife", seen.knife
+    if seen.conditions:
+        yield "It tells of", ", ".join(one.replace("-", " ") for one in seen.conditions)
+    fed_mm = machine.paper_position * seen.context.model.column_pitch_mm
+    yield "Paper fed so far", with_unit(fed_mm / 1000.0, "m") if fed_mm else "none"
+
+
+def _measured(row: Row) -> Facts:
+    """What was measured of it; empty while nobody did."""
+    if row["calibration"] is None:
+        return
+    found = structure(row["calibration"], Calibration)
+    yield "Feed, measured over ordered", f"{found.feed_factor:.4f}"
+    dead = ", ".join(map(str, found.dead_nozzles)) if found.dead_nozzles else "none"
+    yield "Nozzles that are dead", dead
+    if found.head_to_knife_mm is not None:
+        yield "Head to knife", with_unit(found.head_to_knife_mm, "mm")
+
+
+def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
+    machine = Machine.objects.get(pk=row["id"])
+    return {"measured": list(_measured(row)), "has_paper": has_paper(machine)}
+
+
+@login_required
+@never_cache
+@require_safe
+def proof(request: HttpRequest, id: str) -> HttpResponse:
+    """The last metre of its paper with rulers, as it was printed."""
+    return fetch(caller_of(request), "GET", f"machines/{id}/proof.png", show="last-metre")
+
+
+MACHINES = Subject(
+    name="machine",
+    plural="machines",
+    title="Machines",
+    one="A machine",
+    lead="Each stands at a venue and is of a model. What it prints is planned in runs.",
+    model=Machine,
+    listed=_listed,
+    facts=_facts,
+    clock=lambda row: zone(row["clock"]),
+    add=NewMachineForm,
+    change=ChangeMachineForm,
+    deeds=retiring("machine", "It takes no run and raises no notice any more; pages do not show it, but for this one."),
+    add_previews=True,
+    template="desk/machine.html",
+    list_template="desk/machines.html",
+    more=_more,
+    seen=_seen,
+)
