@@ -1,5 +1,5 @@
-"""What only a world that sees everything can judge of a run that people took back, or gave another end: that a board
-which could hear of it lets go of the rest."""
+"""What only a world that sees everything can judge of a run that people took back, gave another end or had followed by
+another: that a board which could hear of it lets go of the rest."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 
 from machines.serialization import parse_instant
+from server.demo.judging.column_outcomes import reported_as
+from server.demo.judging.evidence import Evidence
 from tests.faults.gathering import evidence_of
 from tests.faults.scenario import Scenario
 from tests.faults.stage import Stage
@@ -29,7 +31,7 @@ def printed_on(stage: Stage) -> list[str]:
     if stage.scenario.neighbours or stage.ahead:
         return []
     answers = (stage.lane.studio.call("GET", f"runs/{run}") for run in stage.all_runs)
-    rows = [row for status, row in answers if status == 200 and not row["followed_by"] and _is_heard(stage, row)]
+    rows = [row for status, row in answers if status == 200 and _is_heard(stage, row)]
     return [complaint for row in rows for complaint in _beyond(stage, row)]
 
 
@@ -45,9 +47,24 @@ def _is_heard(stage: Stage, row: dict[str, Any]) -> bool:
 
 
 def _beyond(stage: Stage, row: dict[str, Any]) -> list[str]:
-    said_at, laid = _said_at(row), evidence_of(stage).of_pictures
+    said_at = _said_at(row)
     assert said_at is not None
-    end = row["end_column"] if row["withdrawn_at"] is None else row["first_column"]
-    is_beyond = (laid["column"] >= end) & (laid["column"] < row["longest_column"])
-    count = int(np.sum(is_beyond & (laid["at"] > said_at + 3600.0 * HEARD_WITHIN_H)))
+    count = laid_beyond(evidence_of(stage), row, said_at + 3600.0 * HEARD_WITHIN_H)
+    end = first_let_go(row)
     return [f"{count} columns of {row['id']} were laid long after it was let go from column {end} on"] if count else []
+
+
+def first_let_go(row: dict[str, Any]) -> int:
+    """The first column of a run that is not to be laid any more."""
+    return int(row["end_column"] if row["withdrawn_at"] is None else row["first_column"])
+
+
+def laid_beyond(evidence: Evidence, row: dict[str, Any], since: float) -> int:
+    """How many columns that were let go of were laid all the same since an instant, POSIX seconds. Where another run
+    has them now, only what a board told as of this one."""
+    laid, of_runs = evidence.of_pictures, reported_as(evidence)
+    unsaid = () if row["followed_by"] else (row["id"],)
+    where = zip(laid["column"].tolist(), laid["place"].tolist(), strict=True)
+    is_own = np.array([row["id"] in of_runs.get(one, unsaid) for one in where], dtype=np.bool_)
+    is_beyond = (laid["column"] >= first_let_go(row)) & (laid["column"] < row["longest_column"])
+    return int(np.sum(is_own & is_beyond & (laid["at"] > since)))

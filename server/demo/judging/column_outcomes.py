@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -23,6 +23,15 @@ def printed(evidence: Evidence, run: str | None = None) -> Counter[int]:
         if run in (None, entry.run):
             found.update(range(entry.columns.first, entry.columns.end))
     return found
+
+
+def reported_as(evidence: Evidence) -> dict[tuple[int, int], set[str]]:
+    """Of which runs a column was reported printed that lies in a place: by column and place."""
+    found: dict[tuple[int, int], set[str]] = defaultdict(set)
+    for entry in evidence.of(ColumnsPrinted):
+        for place, column in enumerate(range(entry.columns.first, entry.columns.end), entry.paper_position):
+            found[column, place].add(entry.run)
+    return dict(found)
 
 
 def asked_again(evidence: Evidence) -> Counter[int]:

@@ -12,7 +12,7 @@ from machines.drivers.simulated.paper import NO_COLUMN
 from machines.protocol.journal_entries import ColumnsPrinted, GapSettled
 from machines.recovery import Columns
 from machines.serialization import parse_instant
-from server.demo.judging.column_outcomes import laid_again, named, printed, shown
+from server.demo.judging.column_outcomes import laid_again, named, printed, reported_as, shown
 from server.demo.judging.evidence import Evidence
 
 # A board prints only while its clock is surer than half a column; the rest is for reading instants between knots.
@@ -42,9 +42,9 @@ def dots_are_the_plates(evidence: Evidence) -> list[str]:
 
 
 def differing_dots(evidence: Evidence) -> tuple[list[int], int]:
-    """Columns with other dots than their plate's, and in how many places there are dots and no column. Of two runs that
-    follow each other, either may have laid a column."""
-    laid, differ = evidence.places, dict[tuple[int, int], bool]()
+    """Columns with other dots than their plate's, and in how many places there are dots and no column. Where two runs
+    have a column, it is of the one that it was reported of; of either, where nobody reported it."""
+    laid, differ, of_runs = evidence.places, dict[tuple[int, int], bool](), reported_as(evidence)
     blank = np.ones(evidence.paper.dots.shape[1], dtype=bool)
     blank[evidence.paper.laid["place"][evidence.paper.laid["column"] == NO_COLUMN]] = False
     for row in evidence.whole_segments:
@@ -55,7 +55,8 @@ def differing_dots(evidence: Evidence) -> tuple[list[int], int]:
             wanted = evidence.plates[row["plate"]].dots[:, np.array(columns) % evidence.profile.columns_per_turn]
             differs = np.any(evidence.paper.dots[:, list(places)] != wanted, axis=0)
             for one, is_wrong in zip(inside, differs.tolist(), strict=True):
-                differ[one] = differ.get(one, True) and is_wrong
+                if row["run"] in of_runs.get(one, (row["run"],)):
+                    differ[one] = differ.get(one, True) and is_wrong
     return [column for (column, _), is_wrong in differ.items() if is_wrong], int(
         np.any(evidence.paper.dots[:, blank], axis=0).sum()
     )
@@ -117,7 +118,7 @@ def _early_columns(evidence: Evidence, run: dict[str, Any]) -> float:
     rows = [row for row in evidence.segments if row["run"] == run["id"]]
     columns = evidence.paper.laid["column"]
     inside = (columns >= run["first_column"]) & (columns < run["end_column"])
-    inside &= ~np.isin(columns, _of_others(evidence, run["id"]))
+    inside &= _perhaps_of(evidence, run["id"])
     if not rows or not inside.any():
         return -np.inf
     laid = evidence.paper.laid[inside]
@@ -130,10 +131,11 @@ def _early_columns(evidence: Evidence, run: dict[str, Any]) -> float:
     return float(early.max(initial=-np.inf))
 
 
-def _of_others(evidence: Evidence, run: str) -> list[int]:
-    """Columns that were reported as those of other runs, as of the one before that went on unheard."""
-    entries = (entry for entry in evidence.of(ColumnsPrinted) if entry.run != run)
-    return [column for entry in entries for column in range(entry.columns.first, entry.columns.end)]
+def _perhaps_of(evidence: Evidence, run: str) -> NDArray[np.bool_]:
+    """What was laid and not reported as of other runs alone, as of the one before that went on unheard."""
+    of_runs, laid = reported_as(evidence), evidence.paper.laid
+    where = zip(laid["column"].tolist(), laid["place"].tolist(), strict=True)
+    return np.array([run in of_runs.get(one, (run,)) for one in where], dtype=np.bool_)
 
 
 def _planned(evidence: Evidence, rows: list[dict[str, Any]], bursts: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -193,6 +193,8 @@ def test_a_word_that_nobody_followed_is_seen_unless_a_notice_says_so(tmp_path: P
     )
     moot = replace(ignored, runs=[good.runs[0] | {"withdrawn_at": format_instant(BEGINS)}])
     assert judge(moot, [judged_log.words_are_used]) == []
+    beside = replace(moot, words=[*moot.words, {"id": "other", "run": "next", "used_by": None}])
+    assert judge(beside, [judged_log.words_are_used]) == ["words that nobody followed, and nobody said so: ['other']"]
 
 
 def test_a_machine_that_goes_on_before_a_person_resumes_it_is_seen(tmp_path: Path) -> None:
@@ -378,3 +380,8 @@ def test_a_segment_that_broke_off_and_is_taken_for_whole_is_seen(tmp_path: Path)
     ]
     by_another = [*told()[:1], unseen[2]]
     assert judge(evidence(tmp_path / "c", entries=by_another), check) == [], "this board laid nothing of it"
+    of_the_next = [*told()[:2], unseen[2] | {"run": "then"}]
+    broke_off = evidence(tmp_path / "d", entries=of_the_next)
+    assert judge(broke_off, check) == [], "of the run that goes on there, nothing was laid"
+    both = evidence(tmp_path / "e", entries=[*of_the_next, unseen[2] | {"seq": 4}])
+    assert judge(both, check) == judge(evidence(tmp_path / "b", entries=unseen), check)

@@ -11,10 +11,12 @@ import pytest
 
 from machines.clock import utc
 from machines.drivers.simulated.paper import NO_COLUMN, PaperWriter
+from machines.imaging.plate import Plate
 from machines.protocol.journal_entries import GapSettled, NodeStarted, OperatorActed
 from machines.serialization import structure, unstructure
 from server.demo.judging import judged_knife, judged_paper
 from server.demo.judging.column_outcomes import laid_again
+from server.demo.judging.evidence import Evidence
 from server.demo.judging.judge import Check, judge
 from tests.server.demo.judging.good_run import (
     AGAIN,
@@ -130,6 +132,33 @@ def early(paper: PaperWriter) -> None:
 def test_a_paper_that_is_wrong_is_seen(tmp_path: Path, lay_all: Lay, check: Check, words: str) -> None:
     complaints = judge(evidence(tmp_path, lay_all), [check])
     assert any(words in complaint for complaint in complaints), complaints
+
+
+def follows(good: Evidence, plate: Plate) -> Evidence:
+    """The run was to end at 120, where another picture follows that nobody had heard of."""
+    then = {"id": "then", "first_column": 120, "succeeds": "run"}
+    rows = [good.segments[0] | {"end_column": 120}, good.segments[0] | then | {"run": "then", "plate": plate.digest}]
+    runs = [good.runs[0] | {"end_column": 120}, good.runs[0] | then]
+    return replace(good, runs=runs, segments=rows, plates=good.plates | {plate.digest: plate})
+
+
+def test_of_two_runs_that_have_a_column_it_is_of_the_one_that_it_was_reported_of(tmp_path: Path) -> None:
+    other, check = Plate(dots=~PLATE.dots), [judged_paper.dots_are_the_plates]
+    unheard = follows(evidence(tmp_path / "a"), other)
+    assert judge(unheard, check) == []
+    as_of_the_next = [*told()[:-1], printed(5, GAP[1], 120, 11), printed(6, 120, END, 15) | {"run": "then"}]
+    taken = follows(evidence(tmp_path / "b", entries=as_of_the_next), other)
+    assert judge(taken, check) == ["other dots than the plate's: 10 columns from 120 to 129"]
+    unsaid = follows(evidence(tmp_path / "c", entries=as_of_the_next[:-1]), other)
+    assert judge(unsaid, check) == [], "nobody knows which it was"
+
+
+def test_a_column_that_was_reported_of_another_run_excuses_no_other_that_is_early(tmp_path: Path) -> None:
+    check, too_early = [judged_paper.nothing_early], ["0.60 columns too early"]
+    of_another = [*told()[:-1], printed(5, GAP[1], END, 11) | {"run": "gone"}]
+    assert judge(evidence(tmp_path / "a", early, of_another), check) == []
+    all_but_one = [*told()[:-1], printed(5, GAP[1], END - 1, 11) | {"run": "gone"}, printed(6, END - 1, END, 24)]
+    assert judge(evidence(tmp_path / "b", early, all_but_one), check) == too_early
 
 
 def printed_again(paper: PaperWriter) -> None:
