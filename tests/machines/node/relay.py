@@ -279,7 +279,7 @@ class _Handler(BaseHTTPRequestHandler):
         elif self.headers["Authorization"] != f"Bearer {TOKEN}":
             self._problem(401, "about:blank", "this token is not good")
         elif self.studio.epoch != 1:
-            members = {"epoch": 1, "current": self.studio.epoch}
+            members: dict[str, Any] = {"epoch": 1, "current": self.studio.epoch}
             self._problem(409, "/api/v1/problems/stale-epoch", "another board has taken over", **members)
         else:
             return False
