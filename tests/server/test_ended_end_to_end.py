@@ -3,100 +3,16 @@ of it."""
 
 from __future__ import annotations
 
-import json
-from collections import Counter
-from collections.abc import Iterator
-from contextlib import ExitStack
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
-
 import pytest
 
-from scheduling.log.models import Machine, Notice, Run, Segment
+from scheduling.log.models import Notice
 from scheduling.log.rebuilding.rebuild import rebuild
-from server import jobs
-from tests.server.board import Board, later, served
-from tests.server.studio import BEGINS, IN_ORDER, RUN, Caller, HeldClock
+from tests.server.board import later
+from tests.server.house import House, columns, house, require_settled, span, views
+from tests.server.studio import BEGINS
 
+__all__ = ["house"]  # a fixture
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-@dataclass
-class House:
-    """A studio, a server, and a board beside its machine.
-
-    Attributes:
-        studio: somebody of it.
-        board: its agent runs.
-        clock: of both.
-    """
-
-    studio: Caller
-    board: Board
-    clock: HeldClock
-
-    def plan(self, id: str, hour: float, hours: float = 2.0, **said: Any) -> None:
-        begins = later(BEGINS, hour)
-        span = {"starts_at": begins.isoformat(), "ends_at": later(begins, hours).isoformat()}
-        self.studio.create("runs", RUN | span | {"id": id, "segments_per_turn": 96} | said)
-        jobs.extend()
-
-    def row(self, run: str) -> Any:
-        return self.studio.get(f"runs/{run}").json()
-
-    def act(self, run: str, name: str, body: Any, query: str = "?accept=true") -> Any:
-        tag = self.studio.get(f"runs/{run}").headers["ETag"]
-        answer = self.studio.post(f"runs/{run}/{name}{query}", body, HTTP_IF_MATCH=tag)
-        assert answer.status_code == 200, answer.content
-        return answer.json()
-
-    def change(self, run: str, body: Any) -> Any:
-        match = {"HTTP_IF_MATCH": self.studio.get(f"runs/{run}").headers["ETag"]}
-        said = {"data": json.dumps(body), "content_type": "application/json"}
-        answer = self.studio.other("PATCH", f"runs/{run}?accept=true", **said, **match)
-        assert answer.status_code == 200, answer.content
-        jobs.extend()
-        return answer.json()
-
-    def go_on(self, hours: float) -> None:
-        self.board.run_until(later(self.clock.at, hours))
-
-    def go_on_alone(self, hours: float) -> None:
-        """No network."""
-        instant = later(self.clock.at, hours)
-        while self.clock.at < instant:
-            if (wait_s := self.board._printer.step()) > 0:
-                self.clock.sleep(max(min(wait_s, (instant - self.clock.at).total_seconds()), 0.001))
-
-
-@pytest.fixture
-def house(studio: Caller, clock: HeldClock, tmp_path: Path) -> Iterator[House]:
-    with ExitStack() as stack:
-        address = stack.enter_context(served())
-        for resource, body in IN_ORDER[:4]:
-            studio.create(resource, body)
-        board = Board(tmp_path / "board", clock)
-        stack.callback(board.cut_power)
-        board.enrol(address, studio.post("machines/wren-1/enrolment").json()["code"])
-        board.start()
-        yield House(studio, board, clock)
-
-
-def views() -> list[Any]:
-    return [list(model.objects.order_by("pk").values()) for model in (Run, Segment, Machine, Notice)]
-
-
-def columns(row: dict[str, int]) -> list[int]:
-    return list(range(row["first_column"], row["end_column"]))
-
-
-def settled_in_the_end(house: House) -> None:
-    """No column lies twice, and views that are folded anew are as they were."""
-    assert not [column for column, count in Counter(house.board.laid()).items() if count > 1]
-    live = views()
-    rebuild()
-    assert views() == live
 
 
 def test_a_run_that_is_withdrawn_in_time_is_not_printed_and_another_is(house: House) -> None:
@@ -107,7 +23,7 @@ def test_a_run_that_is_withdrawn_in_time_is_not_printed_and_another_is(house: Ho
     house.go_on(3.6)
     assert house.board.laid() == columns(house.row("right"))
     assert house.row("wrong")["printed"] == 0
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_what_was_printed_offline_is_kept_and_the_rest_is_let_go(house: House) -> None:
@@ -124,7 +40,7 @@ def test_what_was_printed_offline_is_kept_and_the_rest_is_let_go(house: House) -
     assert right["printed"] == len(columns(right))
     assert house.board.laid() == columns(wrong)[:laid] + columns(right)
     assert Notice.objects.filter(kind="printed-though-withdrawn").count() == 1
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_board_whose_power_went_in_the_middle_of_it_tells_of_it(house: House) -> None:
@@ -140,7 +56,7 @@ def test_a_board_whose_power_went_in_the_middle_of_it_tells_of_it(house: House) 
     wrong = house.row("wrong")
     assert wrong["printed"] + wrong["unknown"] >= laid
     assert len(house.board.laid()) == laid
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_run_is_ended_now_and_another_begins_there(house: House) -> None:
@@ -154,7 +70,7 @@ def test_a_run_is_ended_now_and_another_begins_there(house: House) -> None:
     long, after = house.row("long"), house.row("next")
     beyond = range(long["end_column"], long["end_column"] + long["beyond"])
     assert house.board.laid() == [*columns(long), *beyond, *columns(after)]
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_run_ends_at_a_strip_to_come_and_is_lengthened_again(house: House) -> None:
@@ -174,7 +90,7 @@ def test_a_run_ends_at_a_strip_to_come_and_is_lengthened_again(house: House) -> 
     row = house.row("long")
     assert house.board.laid() == columns(row)
     assert (row["printed"], row["beyond"], row["revision"]) == (len(columns(row)), 0, 5)
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_what_is_printed_beyond_an_end_unheard_is_counted_and_nothing_is_missing(house: House) -> None:
@@ -190,7 +106,7 @@ def test_what_is_printed_beyond_an_end_unheard_is_counted_and_nothing_is_missing
     assert row["beyond"] == laid - len(columns(row)) > 5
     assert house.board.laid()[laid:] == columns(house.row("next"))
     assert house.studio.get("notices?limit=50").json()["results"] == []
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_columns_beyond_an_end_count_where_it_is_lengthened(house: House) -> None:
@@ -205,7 +121,7 @@ def test_columns_beyond_an_end_count_where_it_is_lengthened(house: House) -> Non
     row = house.row("long")
     assert (row["printed"], row["beyond"]) == (len(columns(row)), 0)
     assert house.board.laid() == columns(row)
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_run_is_ended_while_its_board_has_no_power_and_in_the_middle_of_a_replay(house: House) -> None:
@@ -221,12 +137,7 @@ def test_a_run_is_ended_while_its_board_has_no_power_and_in_the_middle_of_a_repl
     assert row["printed"] + row["unknown"] + row["skipped"] == len(columns(row))
     assert row["again"] == 0
     assert house.studio.get("outages").json()["results"][-1]["true_again_at"] is not None
-    settled_in_the_end(house)
-
-
-def span(hour: float, hours: float = 2.0) -> dict[str, str]:
-    begins = later(BEGINS, hour)
-    return {"starts_at": begins.isoformat(), "ends_at": later(begins, hours).isoformat()}
+    require_settled(house)
 
 
 def test_a_run_that_is_changed_in_time_is_printed_as_it_is_now(house: House) -> None:
@@ -237,7 +148,7 @@ def test_a_run_that_is_changed_in_time_is_printed_as_it_is_now(house: House) -> 
     row = house.row("moving")
     assert house.board.laid() == columns(row)
     assert row["printed"] == len(columns(row))
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_what_a_board_printed_by_the_plan_before_stays_and_the_run_is_printed_whole(house: House) -> None:
@@ -252,7 +163,7 @@ def test_what_a_board_printed_by_the_plan_before_stays_and_the_run_is_printed_wh
     assert house.board.laid()[laid:] == columns(row)
     assert row["printed"] == len(columns(row))
     assert Notice.objects.filter(kind="printed-by-earlier-plan").count() == 1
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_board_hears_in_the_middle_of_the_plan_before_that_there_is_another(house: House) -> None:
@@ -282,7 +193,7 @@ def test_a_run_is_lengthened_while_it_is_printed(house: House) -> None:
     row = house.row("long")
     assert row["end_column"] > before
     assert house.board.laid() == columns(row)
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_run_that_is_moved_before_another_comes_first(house: House) -> None:
@@ -293,7 +204,7 @@ def test_a_run_that_is_moved_before_another_comes_first(house: House) -> None:
     house.change("second", span(1.0, 1.0))
     house.go_on(7.0)
     assert house.board.laid() == columns(house.row("second")) + columns(house.row("first"))
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_run_that_is_put_off_is_not_passed_over_for_the_next(house: House) -> None:
@@ -306,4 +217,4 @@ def test_a_run_that_is_put_off_is_not_passed_over_for_the_next(house: House) -> 
     assert laid > 3
     house.go_on(6.0)
     assert house.board.laid()[laid:] == columns(house.row("first")) + columns(house.row("second"))
-    settled_in_the_end(house)
+    require_settled(house)

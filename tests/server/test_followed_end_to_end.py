@@ -9,10 +9,10 @@ import pytest
 
 from server import jobs
 from tests.server.board import later
+from tests.server.house import House, columns, house, require_settled
 from tests.server.studio import BEGINS, SOURCE
-from tests.server.test_ended_end_to_end import House, columns, house, settled_in_the_end
 
-__all__ = ["house"]
+__all__ = ["house"]  # a fixture
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
@@ -29,33 +29,21 @@ def both(house: House) -> list[int]:
     return columns(house.row("first")) + columns(house.row("then"))
 
 
-def is_whole(house: House) -> None:
-    """The runs join without a gap or an overlap, in time too, and all of both is printed."""
+@pytest.mark.parametrize("alone", [False, True], ids=["the server is there", "nobody is there"])
+def test_they_join_without_a_gap_or_an_overlap_and_all_of_both_is_printed(house: House, alone: bool) -> None:
+    house.plan("first", 1.0, 4.0)
+    house.go_on(0.5)
+    followed(house, 3.0)
+    house.go_on(1.0)
+    (house.go_on_alone if alone else house.go_on)(4.0)
+    assert house.board.laid() == both(house)
+    house.go_on(0.5)
     first, then = house.row("first"), house.row("then")
     assert first["end_column"] == then["first_column"]
     assert house.board.laid() == both(house) == list(range(first["first_column"], then["end_column"]))
     assert [row["printed"] for row in (first, then)] == [len(columns(row)) for row in (first, then)]
     assert house.studio.get("outages").json()["results"] == []
-    settled_in_the_end(house)
-
-
-def test_while_the_server_is_there(house: House) -> None:
-    house.plan("first", 1.0, 4.0)
-    house.go_on(0.5)
-    followed(house, 3.0)
-    house.go_on(6.0)
-    is_whole(house)
-
-
-def test_while_nobody_is_there(house: House) -> None:
-    house.plan("first", 1.0, 4.0)
-    house.go_on(0.5)
-    followed(house, 3.0)
-    house.go_on(1.0)
-    house.go_on_alone(4.0)
-    assert house.board.laid() == both(house)
-    house.go_on(0.5)
-    is_whole(house)
+    require_settled(house)
 
 
 def test_what_is_taken_back_of_it_is_let_go_of(house: House) -> None:
@@ -68,7 +56,7 @@ def test_what_is_taken_back_of_it_is_let_go_of(house: House) -> None:
     house.go_on_alone(4.0)
     assert house.board.laid() == columns(house.row("first"))
     house.go_on(0.5)
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 @pytest.mark.parametrize("policy", ["skip", "replay"])
@@ -86,7 +74,7 @@ def test_where_the_board_has_not_heard_of_it_nothing_is_printed_twice(house: Hou
     assert gap["decision"]["reason"] == "they lie on the paper as columns of run first"
     assert {one["kind"] for one in house.studio.get("notices?limit=50").json()["results"]} == {"gap"}
     assert then["printed"] + then["skipped"] == len(columns(then))
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_the_power_goes_while_nobody_is_there(house: House) -> None:
@@ -104,4 +92,4 @@ def test_the_power_goes_while_nobody_is_there(house: House) -> None:
     assert max(Counter(house.board.laid()).values()) == 1
     assert rows[0]["printed"] == len(columns(rows[0]))
     assert rows[1]["printed"] > 5 < rows[1]["skipped"]
-    settled_in_the_end(house)
+    require_settled(house)

@@ -9,8 +9,8 @@ import pytest
 
 from scheduling.log.models import Notice, Outage
 from tests.server.board import later
+from tests.server.house import House, house, require_settled
 from tests.server.studio import BEGINS
-from tests.server.test_ended_end_to_end import House, house, settled_in_the_end
 
 __all__ = ["house"]  # a fixture
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -47,7 +47,7 @@ def test_a_private_view_is_kept_by_a_board_that_hears_nothing_meanwhile(house: H
     assert gap[1] - gap[0] == pytest.approx(15, abs=1)  # an hour of it
     assert told_of(house) == [("held", None)]
     assert (row["skipped"], row["unknown"]) == (gap[1] - gap[0], 0)
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_board_that_has_not_heard_prints_on_and_begins_when_it_has(house: House) -> None:
@@ -64,7 +64,7 @@ def test_a_board_that_has_not_heard_prints_on_and_begins_when_it_has(house: Hous
     house.go_on(4.0)
     assert len(missing(house)) == 1
     assert told_of(house) == [("held", None)]
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_the_power_goes_while_it_is_held_and_comes_back_after_it(house: House) -> None:
@@ -78,7 +78,7 @@ def test_the_power_goes_while_it_is_held_and_comes_back_after_it(house: House) -
     house.go_on(5.0)
     assert len(missing(house)) == 1
     assert [cause for cause, _ in told_of(house)] == ["held"]
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_a_run_that_is_ended_while_it_is_held_is_over_once_it_goes_on(house: House) -> None:
@@ -93,7 +93,7 @@ def test_a_run_that_is_ended_while_it_is_held_is_over_once_it_goes_on(house: Hou
     long, after = house.row("long"), house.row("next")
     assert long["printed"] + long["skipped"] == long["end_column"] - long["first_column"]
     assert after["printed"] == after["end_column"] - after["first_column"]
-    settled_in_the_end(house)
+    require_settled(house)
 
 
 def test_it_raises_no_notice_but_the_one_of_the_gap(house: House) -> None:
@@ -101,5 +101,6 @@ def test_it_raises_no_notice_but_the_one_of_the_gap(house: House) -> None:
     house.go_on(0.5)
     house.act("long", "hold", span(2.0, 3.0))
     house.go_on(2.4)
-    assert not Notice.objects.filter(cleared_at=None).exclude(kind="knife-disarmed").exists()
+    assert not Notice.objects.exists()
     house.go_on(3.0)
+    assert [one.kind for one in Notice.objects.all()] == ["gap"]
