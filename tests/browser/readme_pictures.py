@@ -36,7 +36,7 @@ def main() -> int:
         for line in demo.stdout:
             print(line, end="", flush=True)
             if found := re.search(r"http://\S+", line):
-                address = address or found[0]
+                address, taken = found[0], False  # anew, where the demonstration begins once more, slower
             share = SHARE.search(line)
             if share and not taken and int(share["percent"]) >= AT_PERCENT:
                 take_console(browser, address)
