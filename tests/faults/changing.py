@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from random import Random
 from typing import Any
 
@@ -231,12 +231,16 @@ def _withdrawn(stage: Stage, dice: Random) -> None:
 
 
 def _held(stage: Stage, dice: Random) -> None:
-    """A run is held for a while, from now or later on: until an instant that is said at once, perhaps after the hold
-    and perhaps earlier again; or until somebody lets it go on."""
-    run, now_h = dice.choice(stage.runs), stage.hours()
-    begins_h = now_h if dice.random() < 0.4 else now_h + dice.uniform(0.0, 4.0)
-    lasts_h = dice.choice((0.05, 0.5, 1.0, 2.0, 3.0))
-    body: dict[str, Any] = {"boundary": dice.choice(("burst", "burst", "strip", "turn"))}
+    """A run is held for a while, from now or from within what is left of it: until an instant that is said at once,
+    perhaps after the hold and perhaps earlier again; or until somebody lets it go on. A turn is a day here, of which
+    hardly any run sees an end."""
+    run, share, at_once = dice.choice(stage.runs), dice.uniform(0.0, 0.8), dice.random() < 0.4
+    lasts_h, now_h = dice.choice((0.05, 0.5, 1.0, 2.0, 3.0)), stage.hours()
+    body: dict[str, Any] = {"boundary": dice.choice(("burst", "burst", "strip"))}
+    status, row = stage.lane.studio.call("GET", f"runs/{run}")
+    if status != 200:  # a server that was put back does not know it yet
+        return
+    begins_h = now_h if at_once else (_within(stage, row, share) - stage.begins).total_seconds() / 3600.0
     if begins_h > now_h:
         body["at"] = _instant(stage, begins_h)
     if dice.random() < 0.6:
@@ -246,6 +250,13 @@ def _held(stage: Stage, dice: Random) -> None:
     _act(stage, run, "hold", body)
     if dice.random() < 0.2:
         _act(stage, run, "continue", {"at": _instant(stage, begins_h + lasts_h / 2.0)})
+
+
+def _within(stage: Stage, row: dict[str, Any], share: float) -> datetime:
+    """When a share of what is left of a run has passed."""
+    now, ends_at = stage.begins + timedelta(hours=stage.hours()), parse_instant(row["ends_at"])
+    begins = max(now, parse_instant(row["starts_at"]))
+    return begins + share * max(ends_at - begins, timedelta())
 
 
 def _instant(stage: Stage, at_h: float) -> str:
@@ -277,10 +288,8 @@ def _succeeded(stage: Stage, dice: Random) -> None:
     status, row = stage.lane.studio.call("GET", f"runs/{run}")
     if status != 200:  # a server that was put back does not know it yet
         return
-    now, ends_at = stage.begins + timedelta(hours=stage.hours()), parse_instant(row["ends_at"])
-    begins = max(now, parse_instant(row["starts_at"]))
     if not at_once:
-        body["at"] = format_instant(begins + share * max(ends_at - begins, timedelta()))
+        body["at"] = format_instant(_within(stage, row, share))
     stage.followers.append(f"{stage.machine}-then-{len(stage.followers) + 1}")
     # Named first: whether a server that dies on the way took it, nobody knows.
     _act(stage, run, "succeed", body | {"id": stage.followers[-1]})

@@ -20,7 +20,7 @@ from machines.node.work.held_work import HeldWork
 from tests.faults.scenario import Scenario, draw
 from tests.simulated import wrong_nodes as node
 from tests.simulated import wrong_servers as server
-from tests.simulated.judged_ends import can_be_let_go
+from tests.simulated.judged_ends import HEARD_WITHIN_H, can_be_let_go
 from tests.simulated.judged_time import steps_while_known
 from tests.simulated.judged_words import can_be_heard
 from tests.simulated.more import draw_more
@@ -94,7 +94,9 @@ def _later_run_is_withdrawn(scenario: Scenario) -> bool:
 
 
 def _run_is_held(scenario: Scenario) -> bool:
-    said = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "held")
+    """While there is time left for a board to hear of it, and as much again for it to print on all the same."""
+    changes = (fault for fault in scenario.faults if fault.kind == "plans-change" and fault.detail == "held")
+    said = [fault for fault in changes if fault.at_h + 2.0 * HEARD_WITHIN_H < scenario.hours]
     return not scenario.neighbours and any(can_be_let_go(scenario, fault.at_h) for fault in said)
 
 
