@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from machines.drivers.simulated.paper import Records
 from machines.serialization import parse_instant
 from server.demo.judging.column_outcomes import reported_as
 from server.demo.judging.evidence import Evidence
@@ -60,11 +61,16 @@ def first_let_go(row: dict[str, Any]) -> int:
 
 
 def laid_beyond(evidence: Evidence, row: dict[str, Any], since: float) -> int:
-    """How many columns that were let go of were laid all the same since an instant, POSIX seconds. Where another run
-    has them now, only what a board told as of this one."""
+    """How many columns that were let go of were laid all the same since an instant, POSIX seconds."""
+    laid = laid_of(evidence, row)
+    return int(np.sum((laid["column"] >= first_let_go(row)) & (laid["at"] > since)))
+
+
+def laid_of(evidence: Evidence, row: dict[str, Any]) -> Records:
+    """What was laid of a run. Where another run has its columns now, only what a board told as of this one."""
     laid, of_runs = evidence.of_pictures, reported_as(evidence)
     unsaid = () if row["followed_by"] else (row["id"],)
     where = zip(laid["column"].tolist(), laid["place"].tolist(), strict=True)
     is_own = np.array([row["id"] in of_runs.get(one, unsaid) for one in where], dtype=np.bool_)
-    is_beyond = (laid["column"] >= first_let_go(row)) & (laid["column"] < row["longest_column"])
-    return int(np.sum(is_own & is_beyond & (laid["at"] > since)))
+    found: Records = laid[is_own & (laid["column"] >= row["first_column"]) & (laid["column"] < row["longest_column"])]
+    return found

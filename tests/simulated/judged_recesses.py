@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 
 from machines.serialization import parse_instant
+from server.demo.judging.evidence import Evidence
+from server.demo.judging.judged_paper import EARLIEST_COLUMNS
 from tests.faults.gathering import evidence_of
 from tests.faults.stage import Stage
-from tests.simulated.judged_ends import HEARD_WITHIN_H, can_be_let_go
+from tests.simulated.judged_ends import HEARD_WITHIN_H, can_be_let_go, laid_of
 
 FOREVER = float("inf")
 
@@ -21,11 +23,12 @@ def printed_in_recess(stage: Stage) -> list[str]:
     if stage.scenario.neighbours or stage.ahead:
         return []
     found = []
-    for run in stage.runs:
+    for run in stage.all_runs:
         row_status, row = stage.lane.studio.call("GET", f"runs/{run}")
         status, told = stage.lane.studio.call("GET", f"runs/{run}/history")
         if (row_status, status) == (200, 200):
-            found += [complaint for span in _to_be_empty(stage, told["steps"]) for complaint in _laid(stage, row, span)]
+            spans = _to_be_empty(stage, told["steps"])
+            found += [complaint for span in spans for complaint in _complaints(stage, row, span)]
     return found
 
 
@@ -51,11 +54,15 @@ def _posix(instant: str) -> float:
     return parse_instant(instant).timestamp()
 
 
-def _laid(stage: Stage, row: dict[str, Any], span: tuple[float, float]) -> list[str]:
-    evidence = evidence_of(stage)
-    laid, profile = evidence.of_pictures, evidence.profile
-    burst_s = profile.columns_per_burst * row["mean_turn_s"] / profile.columns_per_turn
-    is_of_run = (laid["column"] >= row["first_column"]) & (laid["column"] < row["longest_column"])
-    # What was given to the machine before it begins is whole.
-    count = int(np.sum(is_of_run & (laid["at"] >= span[0] + burst_s) & (laid["at"] < span[1])))
+def _complaints(stage: Stage, row: dict[str, Any], span: tuple[float, float]) -> list[str]:
+    count = laid_within(evidence_of(stage), row, span)
     return [f"{count} columns of {row['id']} were laid while it was held, between {span}"] if count else []
+
+
+def laid_within(evidence: Evidence, row: dict[str, Any], span: tuple[float, float]) -> int:
+    """How many columns of a run were laid in a span, POSIX seconds, but for what was given to the machine before it,
+    which is whole, and for what comes too early by no more than a board may be unsure of the time."""
+    laid, profile = laid_of(evidence, row), evidence.profile
+    column_s = row["mean_turn_s"] / profile.columns_per_turn
+    begins, ends = span[0] + profile.columns_per_burst * column_s, span[1] - EARLIEST_COLUMNS * column_s
+    return int(np.sum((laid["at"] >= begins) & (laid["at"] < ends)))
