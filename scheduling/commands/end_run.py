@@ -220,7 +220,7 @@ def _in_words(ending: Ending, after: Run, figures: Figures) -> Iterator[str]:
     yield f"{last - first} columns are {done}, {in_words(figures)}; {segments} segments of them were planned so far."
     what = f"{machine.name} {'is not on it any more' if is_less else 'is on it then'}."
     yield from visits_in_words(venue, begins, ends, what)
-    if any(one.ends_at is None or one.ends_at > after.ends_at for one in recesses_of(run)):
+    if any(one.holds_at(after.ends_at) and one.starts_at < after.ends_at for one in recesses_of(run)):
         yield "It is held: what is missing up to its end is settled, and what comes after it begins, once it goes on."
     yield f"Subscribed calendars show its end on {venue_time(after.ends_at, venue)}, once they look again."
     yield ending.held.in_words

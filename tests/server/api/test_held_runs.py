@@ -287,6 +287,25 @@ def test_it_is_shown_as_it_was_and_views_fold_alike(furnished: Caller, clock: He
     assert list(Run.objects.values()) == live
 
 
+@pytest.mark.parametrize(
+    ("held", "ends", "is_said"),
+    [
+        (VIEW, "19", True),
+        (VIEW | {"until": None}, "22", True),
+        (VIEW, "22", False),  # it has gone on by then
+        (VIEW, "12", False),  # it is over before it would be held
+    ],
+)
+def test_a_run_that_is_held_may_be_ended_and_is_settled_once_it_goes_on(
+    furnished: Caller, held: Any, ends: str, is_said: bool
+) -> None:
+    assert hold(furnished, held).status_code == 200
+    body = {"at": f"2026-03-21T{ends}:00:00Z"}
+    said = act(furnished, "end", body, query="?preview=true").json()["in_words"]
+    assert any(one.startswith("It is held: what is missing up to its end is settled") for one in said) == is_said
+    assert act(furnished, "end", body, query="?accept=true").json()["ends_at"][11:13] == ends
+
+
 def test_a_run_that_follows_on_the_machine_is_held_as_the_one_before(furnished: Caller, node: Caller) -> None:
     hold(furnished, VIEW)
     body = {"id": "then", "at": "2026-03-21T19:00:00Z", "boundary": "burst"}
