@@ -102,6 +102,13 @@ def test_what_cannot_be_is_refused(furnished: Caller, body: Any, field: str) -> 
     assert problem(end(furnished, body), 422)["field"] == field
 
 
+@pytest.mark.parametrize("name", ["end", "hold", "continue", "succeed"])
+def test_no_year_is_named_in_which_nothing_is_planned(furnished: Caller, name: str) -> None:
+    body = {"at": "2101-01-01T00:00:00Z"} | ({"id": "then"} if name == "succeed" else {})
+    refused = problem(act(furnished, name, body), 422)
+    assert (refused["field"], "2101 is out of reach" in refused["detail"]) == ("at", True)
+
+
 def test_what_was_withdrawn_is_not_ended(furnished: Caller) -> None:
     withdrawn(furnished)
     assert "withdrawn" in problem(end(furnished, LATER), 422)["detail"]

@@ -200,6 +200,8 @@ def test_an_opening_is_moved_by_the_local_time(house: Caller) -> None:
     assert (newest["actor"], newest["reason"]) == ("terminal", "the ferry")
     assert "because: the ferry" in dayroll("history", "opening", "first-night")
     assert dayroll(*MOVE, "--yes") == "It is so already; nothing was changed.\n"
+    as_data = json.loads(dayroll(*MOVE, "--yes", "--json"))
+    assert (as_data["made"], as_data["now"]) == (False, None)
 
 
 def test_a_run_ends_at_a_local_time_and_the_machine_does_not_know_yet(house: Caller) -> None:
