@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -33,7 +33,7 @@ class ShownStep:
 
 def steps_in_words(steps: Sequence[dict[str, Any]], subject: Subject, row: Row) -> list[ShownStep]:
     """The steps of a history, the newest first."""
-    clock, names = subject.clock(row), _names(steps)
+    clock, names = subject.clock(row), names_of(step["actor"] for step in steps)
     form = OrderForm() if subject.change is None else subject.change()
     return [
         ShownStep(
@@ -61,7 +61,7 @@ class ShownVersion:
 
 def versions_in_words(versions: Sequence[dict[str, Any]], subject: Subject, row: Row) -> list[ShownVersion]:
     """The versions of a thing, the newest first."""
-    clock, names = subject.clock(row), _names(versions)
+    clock, names = subject.clock(row), names_of(one["actor"] for one in versions)
     form = OrderForm() if subject.change is None else subject.change()
     before: dict[str, Any] = {}
     shown: list[ShownVersion] = []
@@ -97,8 +97,8 @@ def _did(kind: str) -> str:
     return re.sub(r"[-_]", " ", kind).capitalize()
 
 
-def _names(steps: Sequence[dict[str, Any]]) -> dict[str, str]:
-    """The names of the accounts that said something, all in one question."""
-    numbers = {step["actor"].partition(":")[2] for step in steps if step["actor"].startswith("user:")}
+def names_of(actors: Iterable[str]) -> dict[str, str]:
+    """The names of the accounts among those who said something, all in one question."""
+    numbers = {actor.partition(":")[2] for actor in actors if actor.startswith("user:")}
     rows = get_user_model().objects.filter(pk__in=[one for one in numbers if one.isdecimal()])
     return {f"user:{person.pk}": person.get_username() for person in rows}
