@@ -423,6 +423,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.overview.OUTAGES_SHOWN": (12, "what a person reads"),
     "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
     "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
+    "server.console.wall.COMPACT_FROM": (5, "four strips of paper fill a screen"),
     "server.console.staff_tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
     "server.terminal.management.commands.serve.MOST_THREADS": (256, "more threads than a computer has use for"),
     "server.heavy.MOST_AT_ONCE": (2, "Python computes one at a time; two keep a second core busy where it need not"),
@@ -475,6 +476,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
 # What it is instead: names.
 NO_LIMITS: dict[str, str] = {
     "numbers of kinds, of places in an array, or of nothing": """
+        server.console.needs.STANDS server.console.needs.LOOK server.console.needs.HANDS server.console.needs.DECIDE
+        server.console.needs.TOLD server.console.needs.NOTHING
         machines.drivers.simulated.paper.LAID machines.drivers.simulated.paper.CUT
         machines.drivers.simulated.paper.REFUSED server.console.formatting.CENTURY_S
         machines.node.clock.system_clocks._STA_UNSYNC machines.node.clock.system_clocks._ADJTIMEX_WORDS
@@ -496,6 +499,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
         machines.node.store.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
+        scheduling.paper.strip_now.SAMPLES
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
@@ -543,7 +547,16 @@ NO_LIMITS: dict[str, str] = {
         server.desk.model_drawing.LONG server.desk.model_drawing.HEAD
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
-        server.console.pictures.GAP server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
+        server.console.time_marks.STEPS_H server.console.time_marks.STEPS_D server.console.time_marks.STEPS_MONTHS
+        server.console.time_marks.DAY server.console.time_marks.MONTH server.console.strip.WIDTH
+        server.console.strip.TALLEST server.console.strip.LOWEST server.console.strip.STRIP_WIDTHS_PX
+        server.console.strip.COLOURS server.console.strip.BEHIND server.console.strip.TO_KNIFE
+        server.console.strip.MARKS server.console.strip.MARKS_APART server.console.strip.LONGEST_DAYLIGHT
+        server.console.strip.NEAR_THE_EDGE server.console.world_map.WIDTH server.console.world_map.HEIGHT
+        server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
+        server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.LINE
+        server.console.world_map.EAST_EDGE server.console.pictures.GAP
+        server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
     "what is usual where nobody says otherwise": """
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
         server.terminal.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",

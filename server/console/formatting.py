@@ -112,6 +112,15 @@ def longitude(degrees: float) -> str:
     return f"{abs(tenths):.1f}°{half}"
 
 
+def longitude_under(cycle: str, phase: float) -> float | None:
+    """The longitude, -180 to 180, that has the Sun, the Moon or the March equinox overhead at a phase of a cycle; None
+    for a cycle that is of no such thing."""
+    if cycle not in OVER and cycle != "sidereal-day":
+        return None
+    at_zero = 180.0 if cycle in OVER else 0.0
+    return (at_zero - 360.0 * phase + 180.0) % 360.0 - 180.0
+
+
 def under_the_head(cycle: str, phase: float) -> str:
     """What a phase of a cycle, 0 to 1, means in the sky."""
     if cycle in OVER:

@@ -1,4 +1,4 @@
-"""What the console shows, gathered from the views: every venue, its machines, and what people should know."""
+"""What the first page shows, gathered from the views: what needs a person, the world, machines, openings, venues."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from machines.serialization import structure
 from scheduling.log.models import Machine, Notice, Outage, Venue
 from scheduling.log.projections.notices import ENTRIES_TOLD_AGAIN
 from scheduling.outages.words_passed_over import decided_otherwise
-from scheduling.queries.machine_context import MachineContext, machine_contexts
+from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 from server.accounts.open_pages import calendar_address
 from server.console import formatting
@@ -22,6 +22,8 @@ from server.console.daylight import Daylight, daylight
 from server.console.hours import doors
 from server.console.machine_card import Station, station
 from server.console.service_window_times import next_window
+from server.console.wall import EVERYTHING, Chosen, Wall, wall
+from server.console.world_map import WorldMap, world_map
 
 OPENINGS_AHEAD = 12
 OPENINGS_SINCE = timedelta(hours=6)
@@ -91,7 +93,7 @@ class ComingOpening:
 
 @dataclass(frozen=True)
 class OverviewLine:
-    """A notice or an outage."""
+    """An outage."""
 
     machine: str
     what: str
@@ -101,32 +103,44 @@ class OverviewLine:
 
 @dataclass(frozen=True)
 class Overview:
-    """All of it; ``summary`` is what is read out when it changes."""
+    """All of it; ``headline`` and ``summary`` are what is read out when they change."""
 
     at: str
+    headline: str
     summary: str
+    wall: Wall
+    world: WorldMap
     halls: tuple[Hall, ...]
     openings: tuple[ComingOpening, ...]
-    notices: tuple[OverviewLine, ...]
     outages: tuple[OverviewLine, ...]
 
+    @property
+    def next_opening(self) -> ComingOpening | None:
+        """The first that is not over."""
+        return next((one for one in self.openings if not one.is_past), None)
 
-def overview(now: datetime) -> Overview:
-    """Everything that the console shows at an instant."""
+
+def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
+    """Everything that the first page shows at an instant."""
     there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
     machines = machine_contexts(Machine.objects.filter(retired_at=None).order_by("name", "id"), now, there)
-    halls = tuple(
-        _hall(one, now, [context for context in machines if context.machine.venue_id == one.venue.id])
-        for one in there.values()
-    )
+    stations = tuple(map(station, machines))
     notices = _notices(now)
+    shown = wall(stations, notices, chosen)
+    openings = _openings(there, now)
+    names = {one.id: one.name for one in stations}
     return Overview(
         at=f"{now:%H:%M:%S}",
-        summary=_summary([one for hall in halls for one in hall.stations], sum(one.is_open for one in notices)),
-        halls=halls,
-        openings=_openings(there, now),
-        notices=notices,
-        outages=_outages(now),
+        headline=shown.headline,
+        summary=_summary(stations, sum(row.cleared_at is None for rows in notices.values() for row in rows)),
+        wall=shown,
+        world=world_map(now, [one.venue for one in there.values()], stations),
+        halls=tuple(
+            _hall(one, now, [of for of in stations if of.context.machine.venue_id == one.venue.id])
+            for one in there.values()
+        ),
+        openings=openings,
+        outages=_outages(now, names),
     )
 
 
@@ -139,7 +153,7 @@ def everywhere(at: datetime, own: str, venues: list[Venue]) -> tuple[There, ...]
     )
 
 
-def _hall(there: VenueContext, now: datetime, machines: Sequence[MachineContext]) -> Hall:
+def _hall(there: VenueContext, now: datetime, stations: Sequence[Station]) -> Hall:
     venue = there.venue
     day = daylight(there.place, venue.zone, now)
     return Hall(
@@ -157,7 +171,7 @@ def _hall(there: VenueContext, now: datetime, machines: Sequence[MachineContext]
         doors=doors(venue, now),
         service=next_window(there, now),
         calendar=calendar_address(venue.id),
-        stations=tuple(map(station, machines)),
+        stations=tuple(stations),
     )
 
 
@@ -191,25 +205,23 @@ def _openings(there: Mapping[str, VenueContext], now: datetime) -> tuple[ComingO
     )
 
 
-def _notices(now: datetime) -> tuple[OverviewLine, ...]:
-    """Those that are open, and for a while what is over when it is told and yet has to be looked at."""
+def _notices(now: datetime) -> dict[str, list[Notice]]:
+    """Those that are open, and for a while what is over when it is told and yet has to be looked at; by machine."""
     recent = Notice.objects.filter(Q(cleared_at=None) | Q(kind=ENTRIES_TOLD_AGAIN, raised_at__gt=now - OUTAGES_SINCE))
-    shown = recent.filter(machine__retired_at=None)
-    return tuple(_notice(row, now) for row in shown.order_by("raised_at", "id"))
+    found: dict[str, list[Notice]] = {}
+    for row in recent.filter(machine__retired_at=None).order_by("raised_at", "id"):
+        found.setdefault(row.machine_id, []).append(row)
+    return found
 
 
-def _notice(row: Notice, now: datetime) -> OverviewLine:
-    return OverviewLine(row.machine_id, row.said, formatting.duration(now - row.raised_at), row.cleared_at is None)
-
-
-def _outages(now: datetime) -> tuple[OverviewLine, ...]:
+def _outages(now: datetime, names: Mapping[str, str]) -> tuple[OverviewLine, ...]:
     recent = Outage.objects.filter(Q(true_again_at=None) | Q(noticed_at__gt=now - OUTAGES_SINCE))
     rows = list(recent.order_by("-noticed_at", "id")[:OUTAGES_SHOWN])
     passed_over = decided_otherwise(rows)
-    return tuple(_outage(row, now, row.id in passed_over) for row in rows)
+    return tuple(_outage(row, names.get(row.machine_id, row.machine_id), now, row.id in passed_over) for row in rows)
 
 
-def _outage(row: Outage, now: datetime, is_passed_over: bool) -> OverviewLine:
+def _outage(row: Outage, name: str, now: datetime, is_passed_over: bool) -> OverviewLine:
     decision = structure(row.decision, Decision)
     said = f"{_becomes(decision)} after {CAUSE_WORDS.get(row.cause, row.cause)}"
     if decision.unknown:
@@ -222,7 +234,7 @@ def _outage(row: Outage, now: datetime, is_passed_over: bool) -> OverviewLine:
         said += "; a person decided so"
     elif is_passed_over:
         said += "; a person had decided otherwise, and was passed over"
-    return OverviewLine(row.machine_id, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
+    return OverviewLine(name, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
 
 
 def _becomes(decision: Decision) -> str:
@@ -239,7 +251,7 @@ def _becomes(decision: Decision) -> str:
     return ", ".join(said) or "no columns missed"
 
 
-def _summary(stations: list[Station], notices: int) -> str:
+def _summary(stations: Sequence[Station], notices: int) -> str:
     printing = sum(one.is_printing for one in stations)
     ended = sum(one.is_ended for one in stations)
     silent = sum(one.is_silent and not (one.is_missed or one.is_ended) for one in stations)

@@ -7,6 +7,7 @@ right, later columns stand further left, and a plate is shown mirrored.
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -41,11 +42,31 @@ def plate_picture(digest: str, height: int, mirrored: bool) -> bytes:
         Busy: too many pictures are being made.
     """
     dots = wiring.plates().get(digest).dots
-    return _png(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, height)))
+    return _png(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, (WIDTH_PX, height))))
 
 
-def paper_picture(machine: Machine) -> bytes | None:
-    """The last turn's length of paper as PNG; None before anything is printed.
+@dataclass(frozen=True)
+class Paper:
+    """How much of a machine's paper is shown, and how large.
+
+    Attributes:
+        columns: the last so many.
+        size: of the picture, pixels.
+        colours: fewer than there are make a small file.
+    """
+
+    columns: int
+    size: tuple[int, int]
+    colours: int | None = None
+
+
+def last_turn(profile: Profile) -> Paper:
+    """The last turn's length."""
+    return Paper(profile.columns_per_turn, (WIDTH_PX, height_px(profile)))
+
+
+def paper_picture(machine: Machine, wanted: Callable[[Profile], Paper] = last_turn) -> DrawnPaper | None:
+    """The last of a machine's paper; None before anything is printed.
 
     Blank paper between columns is hatched, a line stands where columns were left out and the paper did not wait for
     them, and where there was no paper yet the picture is clear.
@@ -54,9 +75,19 @@ def paper_picture(machine: Machine) -> bytes | None:
         PlateGone: a plate is gone.
         Busy: too many pictures are being made.
     """
-    columns = machine_profile(profile=machine.profile_id).columns_per_turn
-    length = length_at(machine, None, columns)
-    return None if length is None else drawn(_Shown(length.look(), length))
+    paper = wanted(machine_profile(profile=machine.profile_id))
+    length = length_at(machine, None, paper.columns)
+    if length is None:
+        return None
+    return DrawnPaper(drawn(_Shown(length.look(), paper, length)), max(one.version for one in length.stretches))
+
+
+@dataclass(frozen=True)
+class DrawnPaper:
+    """A picture of paper, as PNG, and the version of the newest report that is in it."""
+
+    png: bytes
+    version: int
 
 
 @dataclass(frozen=True)
@@ -64,31 +95,33 @@ class _Shown:
     """A length of paper, as good as any other that looks the same."""
 
     look: Look
+    paper: Paper
     length: Length = field(compare=False)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 @in_turn
 def drawn(shown: _Shown) -> bytes:
     """Every page that is open asks for it again, and it changes only with the next report."""
-    length, profile = shown.length, shown.length.profile
-    columns, height = profile.columns_per_turn, height_px(profile)
+    length, profile, columns, size = shown.length, shown.length.profile, shown.paper.columns, shown.paper.size
     before = columns - length.columns
     dots = np.pad(dots_on(length, wiring.plates()), ((0, 0), (before, 0)))
-    picture = _ink_on_paper(_shrunk(dots, height))
-    picture.paste(_hatch(height), mask=_mask(np.pad(~laid_on(length), (before, 0)), height))
+    picture = _ink_on_paper(_shrunk(dots, size))
+    picture.paste(_hatch(size), mask=_mask(np.pad(~laid_on(length), (before, 0)), size))
     pen = ImageDraw.Draw(picture)
     for seam in seams(length):
-        x = round(WIDTH_PX * (seam - length.start + before) / columns)
-        pen.line([(x, 0), (x, height)], fill=GAP, width=SEAM_PX)
-    picture.putalpha(_mask(np.arange(columns) >= before, height))
-    return _png(ImageOps.mirror(picture) if profile.travel == "right" else picture)
+        x = round(size[0] * (seam - length.start + before) / columns)
+        pen.line([(x, 0), (x, size[1])], fill=GAP, width=SEAM_PX)
+    picture.putalpha(_mask(np.arange(columns) >= before, size))
+    if profile.travel == "right":
+        picture = ImageOps.mirror(picture)
+    return _png(picture if shown.paper.colours is None else picture.quantize(shown.paper.colours))
 
 
-def _shrunk(dots: NDArray[np.bool_], height: int) -> Image.Image:
+def _shrunk(dots: NDArray[np.bool_], size: tuple[int, int]) -> Image.Image:
     """Coverage of ink as a grey image, 255 for none."""
     grey = Image.fromarray(np.where(dots, np.uint8(0), np.uint8(255)))
-    return grey.resize((WIDTH_PX, height), Image.Resampling.BOX)
+    return grey.resize(size, Image.Resampling.BOX)
 
 
 def _ink_on_paper(grey: Image.Image) -> Image.Image:
@@ -96,13 +129,13 @@ def _ink_on_paper(grey: Image.Image) -> Image.Image:
     return Image.composite(paper, ink, grey)
 
 
-def _mask(columns: NDArray[np.bool_], height: int) -> Image.Image:
+def _mask(columns: NDArray[np.bool_], size: tuple[int, int]) -> Image.Image:
     row = Image.fromarray(np.where(columns, 255, 0).astype(np.uint8)[np.newaxis, :])
-    return row.resize((WIDTH_PX, height), Image.Resampling.BOX)
+    return row.resize(size, Image.Resampling.BOX)
 
 
-def _hatch(height: int) -> Image.Image:
-    x, y = np.meshgrid(np.arange(WIDTH_PX), np.arange(height))
+def _hatch(size: tuple[int, int]) -> Image.Image:
+    x, y = np.meshgrid(np.arange(size[0]), np.arange(size[1]))
     on_line = ((x + y) % HATCH_PX < 2)[:, :, np.newaxis]
     return Image.fromarray(np.where(on_line, np.array(GAP), np.array(PAPER)).astype(np.uint8))
 

@@ -13,6 +13,7 @@ urlpatterns = [
     path("overview", views.fragment, name="overview"),
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
+    path("machines/<id:machine>/strip-<int:width>.png", views.strip_picture, name="strip-picture"),
     path("machines/<id:machine>/now", visitor_page.now, name="now"),
     path("machines/<id:machine>/now/fragment", visitor_page.fragment, name="now-fragment"),
     path("openings", opening_changes.listed, name="openings"),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
@@ -11,32 +13,39 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from machines.model.profile import Profile
 from scheduling.log.models import Machine
 from scheduling.queries.runs import machine_profile
 from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.console import pictures
 from server.console.overview import overview
+from server.console.strip import STRIP_WIDTHS_PX, strip_paper
+from server.console.wall import Chosen
+from server.console.world_map import land_path
 
 FOR_EVER = "public, max-age=31536000, immutable"
+# The model of the machine may be changed meanwhile, and with it how its paper is drawn.
+FOR_A_WHILE = "public, max-age=3600"
 
 
-def _context() -> dict[str, Any]:
-    return {"overview": overview(wiring.now())}
+def _context(request: HttpRequest) -> dict[str, Any]:
+    chosen = Chosen(request.GET.get("show", ""), request.GET.get("venue", ""))
+    return {"overview": overview(wiring.now(), chosen), "land": land_path}
 
 
 @require_safe
 @never_cache
 def console(request: HttpRequest) -> HttpResponse:
     """Every venue, its machines and its openings, at this moment."""
-    return render(request, "console/console.html", _context())
+    return render(request, "console/console.html", _context(request))
 
 
 @require_safe
 @never_cache
 def fragment(request: HttpRequest) -> HttpResponse:
     """What changes on that page."""
-    return render(request, "console/_overview.html", _context())
+    return render(request, "console/_overview.html", _context(request))
 
 
 @require_safe
@@ -54,13 +63,28 @@ def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpRespon
 @require_safe
 def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase:
     """The last turn's length of a machine's paper."""
+    return _paper(request, machine, pictures.last_turn)
+
+
+@require_safe
+def strip_picture(request: HttpRequest, machine: str, width: int) -> HttpResponseBase:
+    """As much of a machine's paper as its strip shows."""
+    if width not in STRIP_WIDTHS_PX:
+        raise Http404
+    return _paper(request, machine, partial(strip_paper, width_px=width))
+
+
+def _paper(request: HttpRequest, machine: str, wanted: Callable[[Profile], pictures.Paper]) -> HttpResponseBase:
+    row = get_object_or_404(Machine, pk=machine)
     try:
-        png = pictures.paper_picture(get_object_or_404(Machine, pk=machine))
+        paper = pictures.paper_picture(row, wanted)
     except PlateGone as error:
         raise Http404(f"The plate {error.digest} is gone.") from None
-    if png is None:
+    if paper is None:
         raise Http404("Nothing has been printed yet.")
-    return _picture(request, png, "public, no-cache")
+    # Under the address of its newest report it is asked for once: the next report's is under another.
+    is_newest = request.GET.get("v") == str(paper.version)
+    return _picture(request, paper.png, FOR_A_WHILE if is_newest else "public, no-cache")
 
 
 def _picture(request: HttpRequest, png: bytes, cache_control: str) -> HttpResponseBase:

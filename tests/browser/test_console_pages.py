@@ -76,12 +76,15 @@ def test_the_console_is_accessible(phone: Seen) -> None:
 
 def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:
     desk.page.goto("/")
-    paper = desk.page.get_by_role("img", name="The last turn of its paper")
-    expect(paper).to_be_visible()
-    assert paper.evaluate("image => image.complete && image.naturalWidth") == 960
-    turn = desk.page.get_by_role("img", name="Land, one turn; marked is where the head belongs now")
-    expect(turn).to_be_visible()
-    assert turn.locator("line.due").count() == 1
+    strip = desk.page.get_by_role("img", name="Its paper to scale")
+    expect(strip).to_be_visible()
+    assert strip.locator("line.due").count() == 1 and strip.locator("line.boundary").count() > 1
+    address = strip.locator("image.laid").get_attribute("href")
+    shown = desk.page.evaluate(
+        "address => { const i = new Image(); i.src = address; return i.decode().then(() => i.naturalWidth) }", address
+    )
+    assert shown == 1400
+    expect(desk.page.get_by_role("img", name="Day and night now: the Sun stands over")).to_be_visible()
     with desk.page.expect_response(lambda answer: "/plates/" in answer.url) as plate:
         desk.page.reload()
     assert plate.value.status in (200, 304)
@@ -89,12 +92,12 @@ def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:
 
 def test_the_page_keeps_itself_up_to_date(desk: Seen, site: Site) -> None:
     open_with_a_clock(desk.page)
-    shown = desk.page.locator("img.paper")
-    before = shown.get_attribute("src")
+    shown = desk.page.locator("image.laid")
+    before = shown.get_attribute("href")
     assert before is not None
     site.report(1)
     desk.page.clock.run_for(REFRESH_MS)
-    expect(shown).not_to_have_attribute("src", before, timeout=SLOW_MS)
+    expect(shown).not_to_have_attribute("href", before, timeout=SLOW_MS)
     expect(desk.page.locator("#summary")).to_have_attribute("role", "status")
 
 
@@ -104,16 +107,16 @@ def test_the_page_can_be_held_still(desk: Seen, site: Site) -> None:
     hold.click()
     expect(hold).to_have_attribute("aria-pressed", "true")
     asked = len(desk.asked)
-    shown = desk.page.locator("img.paper")
-    before = shown.get_attribute("src")
+    shown = desk.page.locator("image.laid")
+    before = shown.get_attribute("href")
     site.report(1)
     desk.page.clock.run_for(2 * REFRESH_MS)
     desk.page.wait_for_timeout(500)  # in which what was asked for would have come
-    assert shown.get_attribute("src") == before
+    assert shown.get_attribute("href") == before
     assert len(desk.asked) == asked
     hold.click()
     desk.page.clock.run_for(REFRESH_MS)
-    expect(shown).not_to_have_attribute("src", str(before), timeout=SLOW_MS)
+    expect(shown).not_to_have_attribute("href", str(before), timeout=SLOW_MS)
 
 
 def test_the_page_says_when_the_server_is_gone(desk: Seen) -> None:

@@ -57,9 +57,15 @@ def asked_by(path: str) -> int:
 
 
 def test_the_console_asks_as_often_for_many_machines_as_for_three(three: Caller) -> None:
+    """Where they are few, three more tell what lies on their paper: what was laid, what was cut by hand, and the plates
+    of what is to come; one more would tell of the cuts of what was laid."""
     of_three = asked_by("/")
-    add_machines(three, 4, 13)
-    assert asked_by("/") == of_three == 16
+    add_machines(three, 4, 5)
+    assert asked_by("/") == of_three == 19
+    add_machines(three, 5, 6)
+    of_five = asked_by("/")
+    add_machines(three, 6, 13)
+    assert asked_by("/") == of_five == 16
 
 
 def test_the_days_sheet_asks_once_more_for_each_machine(three: Caller) -> None:

@@ -31,35 +31,6 @@ def page(path: str = "/", client: Client | None = None) -> str:
     return response.content.decode().replace(NO_BREAK, " ")
 
 
-@pytest.fixture
-def printing(node: Caller, furnished: Caller, clock: HeldClock) -> Caller:
-    """The node has printed five segments, left out one, and prints the seventh."""
-    furnished.create("venues", FAR_VENUE)
-    work = work_of(node)
-    entries = [printed(work, seq) for seq in range(1, 6)]
-    sixth, seventh = work.segments[5:7]
-    assert work.run is not None
-    beyond = {"first_column": sixth.end_column, "paper": sixth.end_column - work.run.first_column}
-    last = printed(work, 6) | {
-        "segment": seventh.number,
-        "columns": {"first": seventh.first_column, "end": seventh.end_column - 1},
-        "columns_done": seventh.end_column - 1 - seventh.first_column,
-        "paper_position": beyond["paper"],
-    }
-    clock.at = seventh.knots[-1] - timedelta(seconds=60)
-    status = {
-        "at": clock.at.isoformat(),
-        "next_column": seventh.end_column - 1,
-        "paper_position": beyond["paper"],
-        "clock_error_s": 0.01,
-        "knife_armed": True,
-        "held_until": work.segments[-1].knots[-1].isoformat(),
-    }
-    answer = node.post("node/reports", {"epoch": 1, "entries": [*entries, last], "status": status})
-    assert answer.json() == {"accepted_through": 6}, answer.content
-    return node
-
-
 def test_an_empty_console_says_what_to_do_first(db: None, clock: HeldClock) -> None:
     assert "No venue yet" in page()
 
@@ -92,7 +63,7 @@ def test_what_a_board_told_again_is_shown_for_a_week_and_is_no_open_notice(print
     entry = {"kind": "knife-armed", "seq": 7, "at": clock.at.isoformat()}
     body = {"epoch": 1, "entries": [entry], "again": {"first": 3, "through": 7}}
     assert printing.post("node/reports", body).status_code == 200
-    assert "wren-1</strong> its board told again 5 entries from 2026-03-2" in page()
+    assert "Wren 1</strong> its board told again 5 entries from 2026-03-2" in page()
     assert "no open notices" in page()
     clock.at += timedelta(days=8)
     assert "told again" not in page()
@@ -116,7 +87,7 @@ def test_a_machine_that_was_stopped_in_order_is_not_said_to_print(printing: Call
     printing.post("node/reports", {"epoch": 1, "entries": [stopped]})
     shown = page()
     assert "1 machine: 0 printing, 1 ended in order; no open notices" in shown
-    assert "Due under the head" in shown and 'class="station silent"' in shown
+    assert "Due under the head" in shown and 'class="station silent needed"' in shown
     assert f"its board was ended in order at {clock.at:%H:%M}" in shown
     again = {"kind": "node-started", "seq": 8, "at": clock.at.isoformat(), "unplanned_stop": False}
     printing.post("node/reports", {"epoch": 1, "entries": [again]})

@@ -3,6 +3,7 @@
 (() => {
   const overview = document.getElementById("overview");
   const EVERY_MS = Number(overview.dataset.everyMs) || 4000;
+  const headline = document.getElementById("headline");
   const summary = document.getElementById("summary");
   const asof = document.getElementById("asof");
   const hold = document.getElementById("hold");
@@ -18,6 +19,7 @@
     overview.replaceChildren(next.content);
     // A live region is read out when it changes, so it is touched only then.
     if (summary.textContent !== now.dataset.summary) summary.textContent = now.dataset.summary;
+    if (headline) headline.textContent = now.dataset.headline;
     asof.textContent = now.dataset.asof;
   }
 

@@ -1,0 +1,95 @@
+"""What of many machines needs a person, in words, the most pressing first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from machines.operator.conditions import gloss
+from scheduling.log.models import Notice
+from scheduling.outages.machine_state import knife_wants_arming
+from scheduling.supplies.due_changes import wants_part_at_hand
+from server.console import formatting
+from server.console.machine_card import Station
+from server.console.staff_tasks import TOLD_OTHERWISE
+
+# In this order they are told; what is said of a machine in several ways is told by the first.
+STANDS, LOOK, HANDS, DECIDE, TOLD, NOTHING = range(6)
+
+
+@dataclass(frozen=True)
+class Said:
+    """One thing that is said of a machine: how pressing it is, and since when, in words or empty."""
+
+    rank: int
+    what: str
+    since: str = ""
+
+
+@dataclass(frozen=True)
+class Need:
+    """A machine that needs a person, or of which there is something to know.
+
+    Attributes:
+        said: what, the most pressing first.
+    """
+
+    station: Station
+    said: tuple[Said, ...]
+
+    @property
+    def rank(self) -> int:
+        """How pressing it is; the lower, the more."""
+        return self.said[0].rank
+
+    @property
+    def is_open(self) -> bool:
+        """Whether somebody has to do something."""
+        return self.rank < TOLD
+
+
+def needs(stations: Sequence[Station], notices: Mapping[str, Sequence[Notice]]) -> tuple[Need, ...]:
+    """The machines of which something is to be said.
+
+    Args:
+        stations: the machines.
+        notices: that are open, or of a while ago and yet to be looked at, by machine.
+    """
+    found = [(one, sorted(_said(one, notices.get(one.id, ())), key=lambda said: said.rank)) for one in stations]
+    told = [Need(one, tuple(said)) for one, said in found if said]
+    return tuple(sorted(told, key=lambda need: (need.rank, need.station.name)))
+
+
+def headline(number: int) -> str:
+    """How many machines need a person."""
+    if number == 0:
+        return "No machine needs a person"
+    return "One machine needs a person" if number == 1 else f"{number} machines need a person"
+
+
+def _said(one: Station, notices: Sequence[Notice]) -> Iterator[Said]:
+    """A notice says more than a state does, and is as pressing."""
+    rank = LOOK if one.kind in ("silent", "ended") else STANDS
+    is_open = [row for row in notices if row.cleared_at is None]
+    if (one.is_missed or one.wants_look) and not is_open:
+        yield Said(rank, one.state)
+    elif one.open_run is not None and not is_open:
+        yield Said(DECIDE, one.state)
+    for row in notices:
+        since = formatting.duration(one.context.now - row.raised_at)
+        yield Said(rank if row.cleared_at is None else TOLD, row.said, since)
+    if not one.is_ended and one.kind != "silent":
+        yield from _hands(one)
+
+
+def _hands(one: Station) -> Iterator[Said]:
+    """What somebody with hands has to do, besides what lets it go on."""
+    printing = one.printing
+    if knife_wants_arming(one.context, None if printing is None else printing.run):
+        yield Said(HANDS, "its knife is disarmed: strips are left hanging on to each other")
+    for keyword in one.context.machine.conditions:
+        if not keyword.startswith(TOLD_OTHERWISE) and not wants_part_at_hand(keyword):
+            yield Said(HANDS, gloss(keyword))
+    for what, when in one.changes:
+        if when.startswith("overdue"):
+            yield Said(HANDS, f"{what.lower()}: it is overdue")
