@@ -21,7 +21,6 @@ from server.console.formatting import NO_BREAK
 from server.console.staff_sheet import MachineSheet, sheet
 from server.console.staff_tasks import ARM, Task, at_panel, changing, going_on
 from tests.server.api.test_node_calls import work_of
-from tests.server.console.test_first_page import printing as printing  # the fixture
 from tests.server.studio import FAR_VENUE, PROFILE, RUN, Caller, HeldClock, changed, printed
 
 

@@ -18,7 +18,6 @@ from server.console.formatting import NO_BREAK
 from server.console.place_search import Question, read
 from tests.scheduling.house import run_timeline
 from tests.server.api.test_node_calls import work_of
-from tests.server.console.test_first_page import printing as printing  # the fixture
 from tests.server.studio import FAR_VENUE, PROFILE, RUN, SOURCE, Caller, HeldClock, changed, printed
 
 LONGITUDE = Question("longitude", "Longitude on the map", "Degrees.", "9.1° W")
