@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date as date_type
 from datetime import datetime, timedelta
+from math import floor, log10
 from typing import Any
 
 from machines.operator.stop_causes import CAUSE_WORDS
@@ -98,6 +99,15 @@ def ink(ml: float) -> str:
     if 0.0 < ml < LEAST_INK_ML:
         return f"less than {LEAST_INK_ML:g}{NO_BREAK}ml"
     return f"{ml:.0f}{NO_BREAK}ml" if ml >= 100.0 else f"{ml:.3g}{NO_BREAK}ml"
+
+
+def two_digits(number: float) -> str:
+    """A measure with two digits that count, and never an exponent: ``360``, ``5.8``, ``0.031``."""
+    if number == 0.0:
+        return "0"
+    places = 1 - floor(log10(abs(number)))
+    said = f"{round(number, places):.{max(places, 0)}f}"
+    return said.rstrip("0").rstrip(".") if "." in said else said
 
 
 def columns(number: int) -> str:

@@ -83,6 +83,11 @@ class StaffSheet:
     blade: tuple[str, ...] = BESIDE["blade-changed"]
     always: str = ALWAYS_HOLDS
 
+    @property
+    def waiting(self) -> list[tuple[MachineSheet, Task]]:
+        """What waits for somebody today, machine by machine: what the sheet begins with."""
+        return [(one, task) for one in self.machines for task in one.now]
+
 
 @require_safe
 @never_cache
@@ -173,13 +178,13 @@ def _normal(station: Station, context: MachineContext, run: Run | None) -> tuple
         return (("It prints", f"nothing: it is {station.state}"), ("Hands", f"stay out of it. {CAUTION}"))
     pace = pace_of(run, profile)
     how = "in a burst" if profile.columns_per_burst > 1 else "a line at a time"
+    step = f"{formatting.two_digits(pace.step_mm)}{formatting.NO_BREAK}mm"
     rows = (
         ("It prints", f"{printing.source}, turn {printing.due.turn} of {printing.turns}"),
         ("Now at", printing.due.means),
         (
             "It moves",
-            f"{how}, about every {formatting.about(pace.burst_s)}, by {pace.step_mm:.2g}{formatting.NO_BREAK}mm; "
-            "between, it stands",
+            f"{how}, about every {formatting.about(pace.burst_s)}, by {step}; between, it stands",
         ),
         ("The paper", f"moves to the {profile.travel}, {_pace(pace)}"),
     )
@@ -188,8 +193,8 @@ def _normal(station: Station, context: MachineContext, run: Run | None) -> tuple
 
 def _pace(pace: RunPace) -> str:
     if pace.mm_per_hour < 1.0:
-        return f"{pace.mm_per_hour * 24:.2g}{formatting.NO_BREAK}mm a day"
-    return f"{pace.mm_per_hour:.2g}{formatting.NO_BREAK}mm an hour"
+        return f"{formatting.two_digits(pace.mm_per_hour * 24)}{formatting.NO_BREAK}mm a day"
+    return f"{formatting.two_digits(pace.mm_per_hour)}{formatting.NO_BREAK}mm an hour"
 
 
 def _cuts(pace: RunPace, profile: Profile, *, has_quiet: bool) -> tuple[tuple[str, str], ...]:

@@ -114,8 +114,16 @@ def enter(page: Page) -> None:
     page.wait_for_load_state()
 
 
+def unfold(page: Page) -> None:
+    """Open all that is folded, as a thumb does."""
+    folded = page.locator("details:not([open]) > summary")
+    while folded.count():
+        folded.first.click()
+
+
 def do(page: Page, heading: str) -> None:
     """Tick, if a tick is wanted, and press the button of a section; the page that answers is there with its style."""
+    unfold(page)
     there = page.locator("section").filter(has=page.get_by_role("heading", name=heading, exact=True))
     if there.get_by_role("checkbox").count():
         there.get_by_role("checkbox").check()
@@ -144,6 +152,7 @@ def test_why_the_server_is_out_of_reach_can_be_read_by_everyone(node: Node, page
     require_accessible(page)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "nothing is pushed out of the page"
     enter(page)
+    unfold(page)
     there = page.locator("section").filter(has=page.get_by_role("heading", name="Call the server", exact=True))
     expect(there.get_by_text("this board's clock may be wrong")).to_be_visible()
     require_accessible(page)
@@ -158,14 +167,18 @@ def test_who_enters_finds_every_action_with_its_cautions(page: Page) -> None:
     require_accessible(page)
     enter(page)
     require_accessible(page)
+    expect(page.get_by_text("Next.")).to_be_visible()
+    unfold(page)
     for label in LABELS.values():
         expect(page.get_by_role("heading", name=label, exact=True)).to_be_visible()
+    require_accessible(page)
     assert page.evaluate("document.scripts.length") == 0
 
 
 def test_a_thumb_hits_every_button(page: Page) -> None:
     enter(page)
     do(page, "Pause")
+    unfold(page)
     for button in page.get_by_role("button").all():
         box = button.bounding_box()
         assert box is not None
@@ -182,10 +195,12 @@ def test_a_person_feeds_prints_a_pattern_arms_and_cuts(page: Page, node: Node) -
     expect(page.get_by_role("alert")).to_contain_text("Done: Pause.")
     require_accessible(page)
     before = node.rig.journal.state().paper_position
+    unfold(page)
     page.get_by_label("Length in millimetres").fill("25")
     do(page, "Feed blank paper")
     expect(page.get_by_role("alert")).to_contain_text("Feed blank paper. Done.")
     assert node.rig.journal.state().paper_position == before + 50
+    unfold(page)
     page.get_by_label("Which").select_option("nozzles")
     do(page, "Print a test pattern")
     expect(page.get_by_role("alert")).to_contain_text("a missing step is a dead nozzle")
@@ -202,6 +217,7 @@ def test_without_a_tick_nothing_moves(page: Page, node: Node) -> None:
     enter(page)
     do(page, "Pause")
     before = node.rig.journal.state().paper_position
+    unfold(page)
     page.get_by_role("button", name="Feed blank paper").click()
     assert page.locator("input:invalid").count() > 0
     assert page.url.endswith("/act"), "the browser itself keeps the form back"
@@ -210,16 +226,19 @@ def test_without_a_tick_nothing_moves(page: Page, node: Node) -> None:
 
 def test_the_time_is_set_where_nobody_else_knows_it(page: Page, node: Node) -> None:
     enter(page)
+    unfold(page)
     expect(page.get_by_text("the server has told the time since the board started")).to_be_visible()
     node.time[0] = None
     page.goto("/do")
     require_accessible(page)
+    unfold(page)
     page.get_by_label("Local date and time now").fill("2026-09-21T16:13:20")
     page.get_by_label("Its zone").fill("Europe/Lisbon")
     page.get_by_label("How wrong it may be").fill("30")
     do(page, "Set the time")
     expect(page.get_by_role("alert")).to_contain_text("Done: Set the time.")
     assert node.rig.journal.state().time_said
+    unfold(page)
     page.get_by_label("Local date and time now").fill("2026-10-25T01:30:00")
     page.get_by_label("Its zone").fill("Europe/Lisbon")
     do(page, "Set the time")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 from string import Template
 
 from machines.node.clock import manual_time
 from machines.node.manual import job, position_recovery, prints
+from machines.node.panel.next_step import NextStep, next_step
 from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
 from machines.operator import holds
@@ -53,12 +55,39 @@ def enter_page(message: str, *, pin_set: bool) -> str:
 
 
 def actions_page(facts: PanelFacts, form_token: str, message: str) -> str:
-    """What a person may do, each with its cautions beside it."""
+    """What a person may do, each with its cautions beside it: the one thing that it waits for, what holds it still, and
+    all else folded."""
     standing = f"<p>The machine: {escape(holds.AT_MACHINE[facts.hold])}.</p>"
-    shown = [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
-    sections = "".join(_section(action, facts, form_token) for action in shown)
-    leave = _form("/leave", form_token, "<button>Leave</button>")
-    return _page("What to do", f"{_said(message)}{standing}{sections}<section>{leave}</section>")
+    first, shown = next_step(facts), [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
+    problems = {action: why_not(action, facts) for action in shown}
+    halting = [action for action in OPEN if not problems[action]]
+    rest = [action for action in shown if action not in (*halting, first.action)]
+    can, cannot = ([one for one in rest if bool(problems[one]) == is_refused] for is_refused in (False, True))
+    parts = (
+        _next(first, facts, form_token),
+        _sections(halting, facts, form_token),
+        _folded("All else that can be done now", _sections(can, facts, form_token)),
+        _folded("What cannot be done now, and why", _sections(cannot, facts, form_token)),
+        f"<section>{_form('/leave', form_token, '<button>Leave</button>')}</section>",
+    )
+    return _page("What to do", f"{_said(message)}{standing}{''.join(parts)}")
+
+
+def _next(step: NextStep, facts: PanelFacts, form_token: str) -> str:
+    """What comes next, with its button."""
+    if step.action is None:
+        return f'<div class="next"><p>{escape(step.look)}</p></div>'
+    after = f"<p>{escape(step.after)}</p>" if step.after else ""
+    offered = _section(step.action, facts, form_token)
+    return f'<div class="next"><p><strong>Next.</strong> {escape(step.look)}</p>{offered}{after}</div>'
+
+
+def _sections(actions: Sequence[PanelAction], facts: PanelFacts, form_token: str) -> str:
+    return "".join(_section(action, facts, form_token) for action in actions)
+
+
+def _folded(summary: str, sections: str) -> str:
+    return f"<details><summary>{summary}</summary>{sections}</details>" if sections else ""
 
 
 def why_not(action: PanelAction, facts: PanelFacts) -> str:

@@ -46,6 +46,7 @@ class PanelFacts:
         percent_of_turn: how much of the turn lies on the paper, 0 to 100; None without a run.
         hold: what holds the machine, a key of `holds.SAYS`.
         has_knife, knife_armed: of the machine.
+        is_cut: whether the run that it is on is cut into strips.
         hand_problems: of what is done by hand, why not now; empty if it can be done.
         paper_place: where the paper stands by the journal, in words; empty before the profile is known.
         patterns: that can be printed now, each with what it is.
@@ -59,6 +60,7 @@ class PanelFacts:
     hold: str
     has_knife: bool
     knife_armed: bool
+    is_cut: bool
     hand_problems: Mapping[HandAction, str]
     paper_place: str
     patterns: Mapping[TestPattern, str]
@@ -102,6 +104,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         hold=state.hold,
         has_knife=profile is not None and profile.knife is not None,
         knife_armed=state.knife_armed,
+        is_cut=of_run is not None and of_run.run.strips_per_turn > 0,
         hand_problems={action: _problem(action, state, profile) for action in HAND_ACTIONS},
         paper_place=paper_place,
         patterns={

@@ -153,3 +153,11 @@ def test_whatever_holds_a_machine_every_reader_is_told() -> None:
 def test_every_kind_has_words() -> None:
     assert set(formatting.RULE_WORDS) == set(get_args(RuleKind))
     assert set(formatting.HALF_PRINTED_WORDS) == set(get_args(HalfPrinted))
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [(360.0, "360"), (361.5, "360"), (99.6, "100"), (5.83, "5.8"), (0.0314, "0.031"), (1e6, "1000000"), (0.0, "0")],
+)
+def test_a_measure_has_two_digits_that_count_and_no_exponent(number: float, said: str) -> None:
+    assert formatting.two_digits(number) == said

@@ -16,9 +16,10 @@ from machines.serialization import structure
 from scheduling.commands.handlers import FixServiceWindow, handle
 from scheduling.log.models import Heartbeat, Machine, Run, Venue
 from scheduling.log.store import Attribution
+from scheduling.paper.pace import RunPace
 from server import jobs, wiring
 from server.console.formatting import NO_BREAK
-from server.console.staff_sheet import MachineSheet, sheet
+from server.console.staff_sheet import MachineSheet, _pace, sheet
 from server.console.staff_tasks import ARM, Task, at_panel, changing, going_on
 from tests.server.api.test_node_calls import work_of
 from tests.server.studio import FAR_VENUE, PROFILE, RUN, Caller, HeldClock, changed, printed
@@ -82,6 +83,20 @@ def test_a_day_on_which_all_is_well(armed: Caller) -> None:
     assert "a line at a time, about every 4 min, by 0.33 mm; between, it stands" in everything
     assert "moves to the right, 5 mm an hour" in everything and "a strip falls about every 6 h" in everything
     assert "The roll lasts to the end of the run. The blade lasts to the end of the run." in everything
+
+
+def test_the_sheet_begins_with_what_waits_for_somebody(armed: Caller) -> None:
+    assert "Nothing waits for you." in page()
+    tell(armed, acted("pause"), first=8)
+    first = page().partition('<h2 id="first">')[2].partition("</section>")[0]
+    assert "Nothing waits" not in first and "Wren 1" in first and 'href="#machine-wren-1"' in first
+    assert "<strong>Let it go on</strong>, now. Begin so: Ask who paused it, and why." in first
+
+
+def test_a_fast_machine_is_said_to_be_without_an_exponent(furnished: Caller) -> None:
+    assert _pace(RunPace(burst_s=1.0, step_mm=0.5, mm_per_hour=361.5, strip_s=None)).replace(NO_BREAK, " ") == (
+        "360 mm an hour"
+    )
 
 
 def test_what_stands_on_every_sheet(armed: Caller) -> None:

@@ -1,0 +1,51 @@
+"""The one thing that a machine waits for a person to do, as it stands: what the panel says first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from machines.node.panel.panel_state import PanelFacts
+from machines.operator import holds
+from machines.operator.labels import ARM, LABELS, PanelAction
+
+NOTHING = "Nothing has to be done: what is planned goes on by itself."
+KNIFE_OFF = (
+    "It prints, and its knife is off: strips hang on to each other until it is armed. If you may not arm it, ring."
+)
+REFUSED = "Look at the machine and its paper: it refused one order after another. If you do not see why, ring."
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """What comes next.
+
+    Attributes:
+        action: which, at the panel; None where a person need do nothing.
+        look: what to see to before, or that there is nothing to do.
+        after: what comes after it; empty for nothing.
+    """
+
+    action: PanelAction | None
+    look: str
+    after: str = ""
+
+
+def next_step(facts: PanelFacts) -> NextStep:
+    """What a machine waits for. Whatever held it, its knife is off; that matters where strips are cut."""
+    arming = f"Then, to have strips cut: {LABELS[ARM]}." if facts.has_knife and facts.is_cut else ""
+    if facts.hold == holds.STOPPED:
+        return NextStep("release", _look(facts), f"Then: {LABELS['resume']}. {arming}".rstrip())
+    if facts.hold:
+        return NextStep("resume", _look(facts), arming)
+    if facts.has_knife and facts.is_cut and not facts.knife_armed:
+        return NextStep(ARM, KNIFE_OFF)
+    return NextStep(None, _conditions(facts) or NOTHING)
+
+
+def _look(facts: PanelFacts) -> str:
+    words = holds.HOLD_WORDS.get(facts.hold)
+    return f"{_conditions(facts)} {REFUSED if words is None else words.first_look}".lstrip()
+
+
+def _conditions(facts: PanelFacts) -> str:
+    return " ".join(f"See to what it says: {asks}." for _, asks in facts.conditions)
