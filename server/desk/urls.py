@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from server.desk import boards, machines
+from server.desk import boards, keys, machines, people
 from server.desk.machines import MACHINES
 from server.desk.models import MODELS
 from server.desk.pages import addresses
@@ -12,6 +12,14 @@ from server.desk.venues import VENUES
 
 urlpatterns = [
     *(address for subject in (VENUES, MODELS, MACHINES) for address in addresses(subject)),
+    path("people", people.listed, name="people"),
+    path("people/new", people.new, name="new-person"),
+    path("people/<int:number>/role", people.role, name="person-role"),
+    path("people/<int:number>/close", people.close, name="close-person"),
+    path("people/<int:number>/reopen", people.reopen, name="reopen-person"),
+    path("keys", keys.listed, name="keys-page"),
+    path("keys/new", keys.new, name="new-key"),
+    path("keys/<prefix:prefix>/revoke", keys.revoke, name="revoke-key-page"),
     path("machines/<id:id>/board", boards.board, name="desk-board"),
     path("machines/<id:id>/board/<slug:act>", boards.do, name="board-act"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
