@@ -412,6 +412,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     ),
     "server.desk.history_words.LONGEST_VALUE": (120, "a line of the history stays one that is read"),
     "server.desk.order_form.LONGEST_ID": (40, "as an id may be"),
+    "server.desk.draft_paper.WIDTH": (960, "as wide as a page has room for; drawn within a second"),
+    "server.desk.draft_paper.HIGHEST": (1920, "a short turn of wide paper is drawn no higher than that"),
+    "server.desk.sources.RUNS_SHOWN": (12, "the newest; the page of runs has all"),
+    "server.desk.runs.SEGMENTS_BEFORE": (4, "what was handed out last, to see how it went"),
+    "server.desk.runs.SEGMENTS_AFTER": (8, "what comes in the next hours; the plan has all of it"),
     "server.desk.pages.PAGE_OF": (200, "a list in few questions"),
     "server.console.formatting.LEAST_INK_ML": (0.001, "a hundred thousand drops; less is nobody's concern"),
     "server.console.hours.LOOK_AHEAD": (days(14), "two weeks show what a rule means"),
@@ -557,8 +562,11 @@ NO_LIMITS: dict[str, str] = {
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.LINE
         server.console.world_map.EAST_EDGE server.console.pictures.GAP
-        server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX""",
+        server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX server.desk.drafts.PIECE_MM
+        server.desk.drafts.PIECE_HIGH_MM server.desk.drafts.SEAM_SHARE server.desk.pieces.MM_PER_INCH
+        server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES""",
     "what is usual where nobody says otherwise": """
+        server.desk.draft_paper.USUAL_MM server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
         server.terminal.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
     "the demonstration's own scenario and pace": """

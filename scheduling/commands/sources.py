@@ -12,11 +12,11 @@ from machines.imaging.dot_gain import ToneCurve
 from machines.imaging.pictures import Picture
 from machines.serialization import structure, unstructure
 from scheduling.commands.additions import AddSource
-from scheduling.commands.changes import Change, change_of
+from scheduling.commands.changes import Change, Preview, change_of
 from scheduling.log.events.equipment import SourceAdded, SourceChanged, SourceRetired, SourceTakenBack
 from scheduling.log.models import Run, Source
 from scheduling.log.projecting.foreseen import foreseen
-from scheduling.queries.history import shown_by
+from scheduling.queries.history import differences, shown_by
 from scheduling.queries.runs import has_columns_to_come
 from scheduling.rendering.sources import check_upload
 from scheduling.rendering.upload_store import UploadStore
@@ -35,6 +35,13 @@ def add_source(command: AddSource) -> SourceAdded:
         method=command.method,
         curve=command.curve,
     )
+
+
+def preview_source(command: AddSource, now: datetime) -> Preview:
+    """What adding a source would do; nothing is written."""
+    row = foreseen(Source(id=command.id), f"source/{command.id}", add_source(command), now)
+    words = f"{row.name} is added, as version {row.version}: new runs can print it."
+    return Preview(fields=differences({}, SHOWN(row)), in_words=(words,), warnings=())
 
 
 def as_ordered(row: Source) -> AddSource:

@@ -62,6 +62,11 @@ def png_response(png: bytes) -> HttpResponse:
     return HttpResponse(png, content_type="image/png", headers={"Cache-Control": "private, no-cache"})
 
 
+def _drawn_from(source: Source) -> tuple[str, int]:
+    """What is drawn of a source is the same for the same version of it."""
+    return source.id, source.version
+
+
 class SourceThumbnail(ApiView):
     """A small view of a source."""
 
@@ -109,21 +114,15 @@ class SourceProof(ApiView):
         venue, view = named(request, "venue", Venue), view_asked(request)
         cycle = cycle_asked(request, usual_cycle(original.picture))
         number = int(cycle.turns([instant_asked(request).timestamp()])[0] // 1)
-        faults = faults_asked(request)
+        faults, place = faults_asked(request), None if venue is None else venue_place(venue=venue.id)
+        civil = None if venue is None else zone(venue.zone)
 
-        @in_turn
         def made() -> bytes:
-            return proof(
-                original,
-                profile,
-                cycle,
-                turn_columns(profile, number),
-                faults=faults,
-                place=None if venue is None else venue_place(venue=venue.id),
-                zone=None if venue is None else zone(venue.zone),
-            ).png(view)
+            columns = turn_columns(profile, number)
+            return proof(original, profile, cycle, columns, faults=faults, place=place, zone=civil).png(view)
 
-        return png_response(made())
+        of_turn = (cycle.name, number, place, civil)
+        return png_response(ANSWERS.get(("proof", _drawn_from(source), profile, of_turn, faults, view), made))
 
 
 class SourceSeam(ApiView):
@@ -138,7 +137,12 @@ class SourceSeam(ApiView):
         original, profile = render_source(source, wiring.uploads()), profile_asked(request)
         require_size(profile, profile.columns_per_turn)
         turn = turn_at(cycles.get(usual_cycle(original.picture)), wiring.now())
-        visibility = in_turn(lambda: seam_visibility(draw_tone(original, profile, turn, None)))()
+        of_turn = turn if original.picture.changes_with_turn else None
+
+        def made() -> bytes:
+            return repr(seam_visibility(draw_tone(original, profile, turn, None))).encode()
+
+        visibility = float(ANSWERS.get(("seam", _drawn_from(source), profile, of_turn), made))
         return Response(unstructure(Seam(visibility=visibility, in_words=seam_in_words(visibility))))
 
 

@@ -379,6 +379,7 @@ RESOURCES = (
         sources_at,
         source_at,
         SOURCE,
+        preview=sources.preview_source,
     ),
     Resource(
         "run",

@@ -34,7 +34,7 @@ class ShownStep:
 def steps_in_words(steps: Sequence[dict[str, Any]], subject: Subject, row: Row) -> list[ShownStep]:
     """The steps of a history, the newest first."""
     clock, names = subject.clock(row), names_of(step["actor"] for step in steps)
-    form = OrderForm() if subject.change is None else subject.change()
+    form = OrderForm() if subject.change is None else subject.change.of(row, None, None)
     return [
         ShownStep(
             did=_did(step["kind"]),
@@ -62,7 +62,7 @@ class ShownVersion:
 def versions_in_words(versions: Sequence[dict[str, Any]], subject: Subject, row: Row) -> list[ShownVersion]:
     """The versions of a thing, the newest first."""
     clock, names = subject.clock(row), names_of(one["actor"] for one in versions)
-    form = OrderForm() if subject.change is None else subject.change()
+    form = OrderForm() if subject.change is None else subject.change.of(row, None, None)
     before: dict[str, Any] = {}
     shown: list[ShownVersion] = []
     for one in versions:

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -17,6 +17,7 @@ from django.utils.text import slugify
 from machines.errors import InputError
 from scheduling.commands.handlers import IdInUse
 from scheduling.log.remarks import LONGEST_REMARK
+from server.api.in_process import Caller
 from server.value_words import value_in_words
 
 LONGEST_ID = 40
@@ -55,6 +56,7 @@ class OrderForm(forms.Form):
         GROUPS: in which its fields stand; without any all stand in one row.
         ASKED: those that may be empty only where another way is chosen.
         page_template: of the page that it stands on.
+        form_template: of the form itself.
         looked_template: of what else its preview shows; empty for nothing.
         REPEATS: whether the preview of a new one says each field again, as it will be kept.
     """
@@ -64,6 +66,7 @@ class OrderForm(forms.Form):
     GROUPS: ClassVar[tuple[Group, ...]] = ()
     ASKED: ClassVar[frozenset[str]] = frozenset()
     page_template: ClassVar[str] = "desk/order.html"
+    form_template: ClassVar[str] = "desk/_form.html"
     looked_template: ClassVar[str] = ""
     REPEATS: ClassVar[bool] = True
 
@@ -73,15 +76,31 @@ class OrderForm(forms.Form):
         return {name: query[name] for name in cls.base_fields if name in query}
 
     @classmethod
+    def of(cls, row: Mapping[str, Any], data: Any, files: Any) -> Self:
+        """About a row that there is: as it stands, or as it was sent."""
+        return cls(data, files, initial=cls.initial_of(row))
+
+    @classmethod
     def initial_of(cls, row: Mapping[str, Any]) -> dict[str, Any]:
         """What the fields say of a row as the API shows it."""
         return {field: _without_zeros(_found(row, path)) for path, field in cls.PLACES.items()}
+
+    def places(self) -> Mapping[str, str]:
+        """The field that stands for each of the body's, in this form."""
+        return self.PLACES
+
+    def groups(self) -> Sequence[Group]:
+        """In which the fields of this form stand."""
+        return self.GROUPS
+
+    def prepare(self, caller: Caller) -> None:
+        """Bring what the body only names to the API first, such as a file; for who asks."""
 
     def said(self) -> dict[str, Any]:
         """The body that a valid form says. What is left empty is null, which in a merge patch (RFC 7396) is what it is
         where nobody says anything."""
         body: dict[str, Any] = {}
-        for path, field in self.PLACES.items():
+        for path, field in self.places().items():
             if field in self.fields:
                 _put(body, path, _plain(self.cleaned_data[field]))
         return body
@@ -99,10 +118,17 @@ class OrderForm(forms.Form):
         named = error.problem if place or not error.field else f"{error.field}: {error.problem}"
         self.add_error(place, f"{named}; {error.remedy}" if error.remedy else named)
 
+    def mind(self, path: str, said: str) -> bool:
+        """Put what should be meant beside the field that it is about; whether there is one."""
+        place = self.place_of(path)
+        if place is not None:
+            vars(self.fields[place]).setdefault("mind", {})[said] = None  # read by the field's template
+        return place is not None
+
     def place_of(self, path: str) -> str | None:
         """The field that stands for one of the body's, or for what that is a part of; None where none does."""
         while path:
-            if (field := self.PLACES.get(path)) in self.fields:
+            if (field := self.places().get(path)) in self.fields:
                 return field
             path = path.rpartition(".")[0]
         return None
@@ -110,20 +136,20 @@ class OrderForm(forms.Form):
     def grouped(self) -> Iterator[tuple[Group, list[forms.BoundField]]]:
         """Its groups, each with the fields that are there, then those that are in none."""
         left = {field.name: field for field in self.visible_fields()}
-        for group in self.GROUPS:
+        for group in self.groups():
             yield group, [left.pop(name) for name in group.fields if name in left]
         yield Group("", ()), [*left.values()]
 
     def words_of(self, path: str, value: Any, clock: ZoneInfo | None) -> str:
         """A value of the body as the page has it: what one chose by its label, the rest in words."""
-        choices = getattr(self.fields.get(self.PLACES.get(path, "")), "choices", ())
+        choices = getattr(self.fields.get(self.places().get(path, "")), "choices", ())
         said = next((label for choice, label in choices if value is not None and choice == value), None)
         return str(said) if said else _plain_number(value) if isinstance(value, float) else value_in_words(value, clock)
 
     def label_of(self, path: str) -> str:
         """What a field of the body is called on the page."""
-        field = self.PLACES.get(path)
-        if field is None or field not in self.fields:
+        field = self.place_of(path)
+        if field is None:
             return path.replace("_", " ").replace(".", ", ")
         return str(self[field].label)
 

@@ -7,7 +7,7 @@ were told. Where one of these is another by then, it is shown again, and what wa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -44,6 +44,7 @@ class Order:
         then: the page to go to, likewise.
         previews: whether the API tells beforehand what would follow; else it is done at once.
         clock: by which its times are said; None for UTC.
+        look: what would follow, where the API tells that elsewhere: who asks, the form and its body.
     """
 
     method: str
@@ -52,6 +53,16 @@ class Order:
     then: Callable[[Mapping[str, Any]], str]
     previews: bool = True
     clock: ZoneInfo | None = None
+    look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
+
+
+@dataclass(frozen=True)
+class Table:
+    """Something in rows."""
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -71,6 +82,9 @@ class Looked:
         fields: what would differ.
         in_words, warnings: what would follow, and what should be meant.
         figures: how much more or less is printed, in words.
+        table: what is best told in rows.
+        minded: how many warnings stand beside their fields.
+        kinds: of all its warnings.
         seal: by which the very same is known again.
         changes: whether anything would be changed.
     """
@@ -79,6 +93,9 @@ class Looked:
     in_words: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     figures: tuple[str, ...] = ()
+    table: Table | None = None
+    minded: int = 0
+    kinds: frozenset[str] = frozenset()
     seal: str = ""
     changes: bool = True
 
@@ -113,22 +130,10 @@ def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Order
     """
     caller, sent = caller_of(request), Ordered(tag)
     try:
-        body = form.said() if order.method == "PATCH" else without_nulls(form.said())
-        sealed, _, kinds = request.POST.get("keep", "").partition(" ")
-        wanted = digest_of(body)
-        if not order.previews or sealed == wanted:
-            sent.answer = _kept(request, caller, order, body, tag, kinds)
-        else:
-            if sealed:
-                form.add_error(None, OTHERWISE)
-            sent.looked = _looked(caller, form, order, body, tag, wanted)
-    except NotAccepted:
-        form.add_error(None, OTHERWISE)
-        sent.looked = _looked(caller, form, order, body, tag, wanted)
-    except MovedOn as error:
-        sent.tag = error.tag
-        form.add_error(None, MEANWHILE.format(changes=_who(error)))
-        sent.looked = _looked(caller, form, order, body, sent.tag, wanted)
+        form.prepare(caller)
+        if "draw" in request.POST:  # it is only looked at, on the form itself
+            return sent
+        _sent(request, caller, form, order, sent)
     except VersionConflict:
         form.add_error(None, MEANWHILE.format(changes=""))
     except (InputError, IdInUse) as error:
@@ -142,10 +147,32 @@ def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Order
     return sent
 
 
+def _sent(request: HttpRequest, caller: Caller, form: OrderForm, order: Order, sent: Ordered) -> None:
+    body = form.said() if order.method == "PATCH" else without_nulls(form.said())
+    sealed, _, kinds = request.POST.get("keep", "").partition(" ")
+    wanted = digest_of(body)
+    try:
+        if not order.previews or sealed == wanted:
+            sent.answer = _kept(request, caller, form, order, body, sent.tag, kinds)
+            return
+        if sealed:
+            form.add_error(None, OTHERWISE)
+    except NotAccepted:
+        form.add_error(None, OTHERWISE)
+    except MovedOn as error:
+        sent.tag = error.tag
+        form.add_error(None, MEANWHILE.format(changes=_who(error)))
+    sent.looked = _looked(caller, form, order, body, sent.tag, wanted)
+
+
 def _kept(
-    request: HttpRequest, caller: Caller, order: Order, body: dict[str, Any], tag: str, kinds: str
+    request: HttpRequest, caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, kinds: str
 ) -> HttpResponse:
     query = {"accept": kinds} if kinds else {}
+    if order.look is not None:  # and where it is kept nobody asks what is meant
+        query = {}
+        if not _same(order.look(caller, form, body), kinds):
+            raise NotAccepted(())
     row = ask(caller, order.method, order.address, body, tag=tag or None, **query).body
     messages.success(request, order.done(row))
     return redirect(order.then(row))
@@ -155,18 +182,32 @@ def _looked(
     caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, wanted: str
 ) -> Looked | None:
     try:
+        if order.look is not None:
+            looked = order.look(caller, form, body)
+            return replace(looked, seal=_seal(wanted, looked.kinds))
         found = ask(caller, order.method, order.address, body, tag=tag or None, preview="true").body
     except InputError as error:
         form.refuse(error)
         return None
+    kinds = frozenset(one["kind"] for one in found["warnings"])
     return Looked(
         fields=tuple(_differences(found["fields"], form, order)) if form.REPEATS else (),
         in_words=tuple(found["in_words"]),
         warnings=tuple(one["in_words"] for one in found["warnings"]),
         figures=tuple(_figures(found.get("figures"))),
-        seal=" ".join((wanted, ",".join(sorted({one["kind"] for one in found["warnings"]})))).strip(),
+        kinds=kinds,
+        seal=_seal(wanted, kinds),
         changes=bool(found["fields"]),
     )
+
+
+def _seal(wanted: str, kinds: frozenset[str]) -> str:
+    return " ".join((wanted, ",".join(sorted(kinds)))).strip()
+
+
+def _same(looked: Looked, kinds: str) -> bool:
+    """Whether nothing is warned of that was not told of."""
+    return looked.kinds <= set(kinds.split(","))
 
 
 def _differences(fields: list[dict[str, Any]], form: OrderForm, order: Order) -> Iterator[Difference]:

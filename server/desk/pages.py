@@ -18,7 +18,7 @@ from server.desk.history_words import steps_in_words
 from server.desk.order_form import OrderForm
 from server.desk.ordering import Order, send
 from server.desk.rights import may_add, may_change, may_do
-from server.desk.subjects import Row, Subject, is_used
+from server.desk.subjects import Row, Subject, name_of
 
 PAGE_OF = 200
 
@@ -43,8 +43,8 @@ def listed(request: HttpRequest, subject: Subject) -> HttpResponse:
     """All of them, those that are put away last."""
     caller = caller_of(request)
     rows = [*subject.seen(all_of(lambda **query: ask(caller, "GET", subject.plural, **query)))]
-    rows.sort(key=lambda row: (not is_used(row), _name(row).casefold()))
-    shown = [{"row": row, "said": subject.listed(row), "is_used": is_used(row)} for row in rows]
+    rows.sort(key=lambda row: (not subject.is_used(row), subject.sorted_by(row)))
+    shown = [{"row": row, "said": subject.listed(row), "is_used": subject.is_used(row)} for row in rows]
     page = {"subject": subject, "shown": shown, "may_add": may_add(caller.holder.standing, subject)}
     return render(request, subject.list_template, page)
 
@@ -67,15 +67,16 @@ def all_of(asked: Callable[..., Answer]) -> list[Row]:
 def add(request: HttpRequest, subject: Subject) -> HttpResponse:
     """A form for a new one; what it means, where the API tells; then it is there."""
     assert subject.add is not None
-    form = subject.add(request.POST or None, initial=subject.add.starting(request.GET))
+    form = subject.add(request.POST or None, request.FILES or None, initial=subject.add.starting(request.GET))
     page: dict[str, Any] = {"subject": subject, "form": form, "title": f"{subject.one}, new", "verb": "Add it"}
     if request.method == "POST" and form.is_valid():
         order = Order(
             method="POST",
             address=subject.plural,
-            done=lambda row: f"{_name(subject.seen_one(row))} is added.",
+            done=lambda row: f"{name_of(subject.seen_one(row))} is added.",
             then=lambda row: reverse(f"desk-{subject.name}", args=[row["id"]]),
             previews=subject.add_previews,
+            look=subject.look,
         )
         sent = send(request, form, order, "")
         if sent.answer is not None:
@@ -98,11 +99,12 @@ def one(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
         "subject": subject,
         "row": row,
         "facts": list(subject.facts(row)),
-        "deeds": [deed for deed in subject.deeds if deed.offered(row) and may_do(standing, subject, deed.act)],
-        "may_change": subject.change is not None and is_used(row) and may_change(standing, subject),
+        "deeds": [deed for deed in subject.deeds if deed.offered(row) and may_do(standing, subject, row, deed.act)],
+        "may_change": subject.change is not None and subject.may_change(row) and may_change(standing, subject, row),
         "steps": steps_in_words(history["steps"], subject, row),
         "board": history.get("board"),
         **subject.more(caller, row),
+        **subject.asked(caller, row, request.GET.dict()),
     }
     return render(request, subject.template, page)
 
@@ -139,15 +141,15 @@ def _ordered(
 ) -> HttpResponse:
     found = ask(caller_of(request), "GET", f"{subject.plural}/{id}")
     row = subject.seen_one(found.body)
-    form = kind(request.POST or None, initial=kind.initial_of(row))
+    form = kind.of(row, request.POST or None, request.FILES or None)
     tag = request.POST.get("tag") or found.tag or ""
-    title = f"{page['verb']}: {_name(row)}" if act else f"Change {_name(row)}"
+    title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"
     shown: dict[str, Any] = {"subject": subject, "row": row, "form": form, "previews": True, "title": title}
     if request.method == "POST" and form.is_valid():
         order = Order(
             method=method,
             address=f"{subject.plural}/{id}{act}",
-            done=lambda row: f"{_name(subject.seen_one(row))} {done}.",
+            done=lambda after: f"{name_of(subject.seen_one(after))} {done}.",
             then=lambda row: reverse(f"desk-{subject.name}", args=[id]),
             clock=subject.clock(row),
         )
@@ -157,7 +159,3 @@ def _ordered(
         shown["looked"], tag = sent.looked, sent.tag
     back = reverse(f"desk-{subject.name}", args=[id])
     return render(request, form.page_template, shown | page | {"tag": tag, "back": back})
-
-
-def _name(row: Row) -> str:
-    return str(row.get("name") or row["id"])

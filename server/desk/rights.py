@@ -5,7 +5,7 @@ from __future__ import annotations
 from server.accounts.principals import Grant
 from server.accounts.roles import roles_for
 from server.api.resources import RESOURCES, Resource
-from server.desk.subjects import Subject
+from server.desk.subjects import Row, Subject
 
 
 def _resource(subject: Subject) -> Resource:
@@ -17,13 +17,20 @@ def may_add(standing: Grant, subject: Subject) -> bool:
     return subject.add is not None and standing.role in roles_for(_resource(subject).command)
 
 
-def may_change(standing: Grant, subject: Subject) -> bool:
+def may_change(standing: Grant, subject: Subject, row: Row) -> bool:
     """Whether their role may change one."""
     what = _resource(subject).changeable
-    return what is not None and what.change is not None and standing.role in roles_for(what.change)
+    may = what is not None and what.change is not None and standing.role in roles_for(what.change)
+    return may and _theirs(standing, subject, row)
 
 
-def may_do(standing: Grant, subject: Subject, act: str) -> bool:
+def may_do(standing: Grant, subject: Subject, row: Row, act: str) -> bool:
     """Whether their role may do something to one."""
     what = _resource(subject).changeable
-    return what is not None and standing.role in roles_for(what.acts[act].work_out)
+    may = what is not None and standing.role in roles_for(what.acts[act].work_out)
+    return may and _theirs(standing, subject, row)
+
+
+def _theirs(standing: Grant, subject: Subject, row: Row) -> bool:
+    """Whether it is within the venues that their role is for."""
+    return standing.venues is None or subject.venue_of(row) in standing.venues

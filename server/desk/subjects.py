@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from server.api.in_process import Caller
 from server.desk.order_form import OrderForm, ReasonForm
+from server.desk.ordering import Looked
 
 Row = Mapping[str, Any]
 Facts = Iterable[tuple[str, str]]
@@ -37,6 +38,24 @@ class Deed:
     caution: str = ""
 
 
+RETIRED = "retired_at"
+
+
+def is_used(row: Row) -> bool:
+    """Whether a row was not retired."""
+    return row.get(RETIRED) is None
+
+
+def by_name(row: Row) -> Any:
+    """A list by its names."""
+    return name_of(row).casefold()
+
+
+def name_of(row: Row) -> str:
+    """What one is called."""
+    return str(row.get("name") or row["id"])
+
+
 @dataclass(frozen=True, kw_only=True)
 class Subject:
     """A kind of thing.
@@ -56,6 +75,13 @@ class Subject:
         template, list_template: of the pages.
         more: what else the page of one shows.
         seen: rows as the pages take them, with what else they show beside what the API says; all in one go.
+        asked: what else its page shows, by what the address asks for.
+        sorted_by: of a row, by what the list is sorted; those that are put away come last.
+        is_used: whether one was not put away, by the row.
+        may_change: whether it can be changed at all now, by the row.
+        venue_of: id of the venue that one belongs to; None for none.
+        look: what adding one would mean, where the API tells that elsewhere than where it is added: who asks, the form
+            and its body.
     """
 
     name: str
@@ -76,6 +102,13 @@ class Subject:
     more: Callable[[Caller, Row], Mapping[str, Any]] = field(default=lambda caller, row: {})
     seen: Callable[[Sequence[Row]], Sequence[Row]] = field(default=lambda rows: rows)
 
+    asked: Callable[[Caller, Row, Mapping[str, str]], Mapping[str, Any]] = field(default=lambda caller, row, query: {})
+    sorted_by: Callable[[Row], Any] = by_name
+    is_used: Callable[[Row], bool] = is_used
+    may_change: Callable[[Row], bool] = is_used
+    venue_of: Callable[[Row], str | None] = lambda row: None
+    look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
+
     def seen_one(self, row: Row) -> Row:
         """A row as the pages take it."""
         return self.seen([row])[0]
@@ -83,14 +116,6 @@ class Subject:
     def deed(self, act: str) -> Deed | None:
         """What is done under the last of an address."""
         return next((one for one in self.deeds if one.act == act), None)
-
-
-RETIRED = "retired_at"
-
-
-def is_used(row: Row) -> bool:
-    """Whether a row was not retired."""
-    return row.get(RETIRED) is None
 
 
 def retiring(name: str, lead: str) -> tuple[Deed, Deed]:

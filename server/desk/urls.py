@@ -5,13 +5,17 @@ from __future__ import annotations
 from django.urls import path
 
 from server.desk import boards, keys, machines, people
+from server.desk.drafts import draft
 from server.desk.machines import MACHINES
 from server.desk.models import MODELS
 from server.desk.pages import addresses
+from server.desk.pictures_handed_on import handed_on
+from server.desk.pieces import PIECES, piece
+from server.desk.runs import RUNS
+from server.desk.sources import SOURCES
 from server.desk.venues import VENUES
 
 urlpatterns = [
-    *(address for subject in (VENUES, MODELS, MACHINES) for address in addresses(subject)),
     path("people", people.listed, name="people"),
     path("people/new", people.new, name="new-person"),
     path("people/<int:number>/role", people.role, name="person-role"),
@@ -20,7 +24,13 @@ urlpatterns = [
     path("keys", keys.listed, name="keys-page"),
     path("keys/new", keys.new, name="new-key"),
     path("keys/<prefix:prefix>/revoke", keys.revoke, name="revoke-key-page"),
+    path("sources/draft.png", draft, name="picture-draft"),
+    *(address for subject in (VENUES, MODELS, MACHINES, SOURCES, RUNS) for address in addresses(subject)),
     path("machines/<id:id>/board", boards.board, name="desk-board"),
     path("machines/<id:id>/board/<slug:act>", boards.do, name="board-act"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
+    path("runs/<id:id>/proof.png", handed_on, {"address": "runs/{}/proof.png"}, name="run-proof-picture"),
+    path("sources/<id:id>/proof.png", handed_on, {"address": "sources/{}/proof.png"}, name="picture-proof"),
+    path("sources/<id:id>/thumbnail.png", handed_on, {"address": "sources/{}/thumbnail.png"}, name="picture-thumbnail"),
+    *(path(f"sources/<id:id>/{show}.png", piece, {"show": show}, name=f"picture-{show}") for show in PIECES),
 ]

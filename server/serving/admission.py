@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 import time
 from collections.abc import Callable, Mapping
 from functools import lru_cache
@@ -29,6 +30,8 @@ from server.api.problems import MEDIA_TYPE, TRY_AGAIN_AFTER_S, body_of, of_kind,
 from server.security import EVERYWHERE
 
 UPLOADS = "/api/v1/uploads"
+# Where people send a file with a form.
+FILE_FORMS = re.compile(r"/sources/(new|[a-z0-9-]{1,40}/change)", re.ASCII)
 # Whoever shows neither key nor cookie sends an enrolment code or nothing.
 LARGEST_STRANGERS_BODY_BYTES = 64_000
 # Bodies that are under way or being answered, all together; smaller ones are held in memory and not counted.
@@ -40,7 +43,8 @@ LEAST_BYTES_A_S = 4_000
 
 def largest_body(path: str, headers: Mapping[str, str]) -> int:
     """How long the body of a request may be, in bytes, by its path and its heads (as the parser names them)."""
-    if path == UPLOADS and "AUTHORIZATION" in headers:
+    with_a_form = FILE_FORMS.fullmatch(path) is not None and "COOKIE" in headers
+    if with_a_form or (path == UPLOADS and "AUTHORIZATION" in headers):
         return LARGEST_UPLOAD_BYTES
     if "AUTHORIZATION" in headers or "COOKIE" in headers:
         return LARGEST_BODY_BYTES

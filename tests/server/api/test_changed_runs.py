@@ -15,7 +15,7 @@ from machines.errors import InputError
 from machines.protocol.messages import Work
 from scheduling.commands.change_run import as_ordered, change_run
 from scheduling.commands.changes import make
-from scheduling.log.events.studio import RunMovedAway
+from scheduling.log.events.plans import RunMovedAway
 from scheduling.log.models import Event, Machine, Notice, PrintedStretch, Run, Segment
 from scheduling.log.projections.machines import MOST_MOVED_AWAY
 from scheduling.log.rebuilding.rebuild import rebuild

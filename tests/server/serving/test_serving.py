@@ -309,6 +309,10 @@ def test_to_head_the_heads_only_are_answered(server: Server, path: str) -> None:
         ("/api/v1/node/reports", {"AUTHORIZATION": "x"}, 4_000_000),
         ("/api/v1/node/enrol", {}, 64_000),
         ("/venues/quay/hours", {"COOKIE": "x"}, 4_000_000),
+        ("/sources/new", {"COOKIE": "x"}, 128_000_000),
+        ("/sources/land/change", {"COOKIE": "x"}, 128_000_000),
+        ("/sources/land/change", {}, 64_000),
+        ("/sources/land/retire", {"COOKIE": "x"}, 4_000_000),
     ],
 )
 def test_how_long_a_body_may_be(path: str, heads: dict[str, str], most: int) -> None:
