@@ -534,7 +534,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.commands.hours.A_MOMENT server.demo.judging.judged_knife.A_MOMENT
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
         server.settings._YEAR_H scheduling.paper.model_pace.HOUR_S server.desk.model_words.INCH_MM
-        server.desk.qr_code.QUIET_ZONE""",
+        server.desk.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
         machines.imaging.patterns._ELEMENTS_IN_STAIR machines.imaging.pictures.discs._POINTS

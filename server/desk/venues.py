@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from django import forms
 
 from scheduling.log.models import Venue
 from scheduling.queries.names import LONGEST_NAME
+from scheduling.sky.near_zones import zones_near
 from scheduling.sky.zones import zone, zone_names
 from server.console import formatting
 from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
@@ -33,15 +35,34 @@ class VenueFields(OrderForm):
         min_value=-180.0, max_value=180.0, label="Longitude, degrees", help_text="west of Greenwich below 0"
     )
     elevation = forms.FloatField(required=False, label="Above the sea, metres", help_text="0 where it is left empty")
-    zone = forms.ChoiceField(label="Its clock", help_text="the IANA time zone of the place")
+    zone = forms.ChoiceField(
+        required=False, label="Its clock", help_text="the IANA time zone; leave it open, and those nearby are named"
+    )
+    ASKED: ClassVar[frozenset[str]] = frozenset({"zone"})
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["zone"] = forms.ChoiceField(
-            label=self.fields["zone"].label,
-            help_text=self.fields["zone"].help_text,
-            choices=[("", "choose one"), *((name, name) for name in sorted(zone_names()))],
-        )
+        self._offer(())
+
+    def clean(self) -> dict[str, Any]:
+        """Where no clock was chosen, those that are named after places nearby are put first; none is taken unasked."""
+        cleaned = super().clean() or {}
+        if cleaned.get("zone") or "zone" in self.errors:
+            return cleaned
+        if (latitude := cleaned.get("latitude")) is None or (longitude := cleaned.get("longitude")) is None:
+            self.add_error("zone", "Choose one, or say where it is first.")
+            return cleaned
+        near = zones_near(latitude, longitude)
+        self._offer([one.name for one in near])
+        told = ", ".join(f"{one.name} ({one.km:,.0f} km)" for one in near)
+        self.add_error("zone", f"Choose one. Zones are named after these places near there: {told}.")
+        return cleaned
+
+    def _offer(self, first: Sequence[str]) -> None:
+        names = [*first, *sorted(zone_names() - {*first})]
+        field = self.fields["zone"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [("", "choose one"), *((name, name) for name in names)]
 
 
 class NewVenueForm(VenueFields):

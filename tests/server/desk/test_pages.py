@@ -63,6 +63,14 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_stays(person: 
     assert 'id="id_name_error"' in page and "cannot stand in a name" in page and 'value="52.5"' in page
 
 
+def test_where_no_clock_is_chosen_those_nearby_are_put_first(person: Client) -> None:
+    page = shown(person, "/venues/new", NEW | {"zone": ""})
+    assert 'id="id_zone_error"' in page and "Europe/Berlin (2 km)" in page and "That means" not in page
+    assert re.search(r'<option value="" selected>choose one</option>\s*<option value="Europe/Berlin">', page)
+    page = shown(person, "/venues/new", NEW | {"zone": "", "latitude": ""})
+    assert "say where it is first" in page
+
+
 def test_a_warning_asks_for_a_yes(person: Client) -> None:
     page, body = looked(person, "/venues/quay/change", STANDS | {"zone": "Pacific/Auckland"})
     assert "Is that meant?" in page and "Yes, all of that is meant" in page
