@@ -429,6 +429,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.overview.OUTAGES_SHOWN": (12, "what a person reads"),
     "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
     "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
+    "server.console.season.MOST_PICTURES": (24, "a page that asked for hundreds at once would be refused some"),
+    "server.console.season_span.MOST_MONTHS": (24, "two years; more is no season"),
+    "server.console.season_span.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.season_span.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.wall.FIRST_TOLD": (3, "what stands beside the map; the rest is in the lines below"),
     "server.console.wall.COMPACT_FROM": (5, "four strips of paper fill a screen"),
     "server.console.staff_tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
     "server.terminal.management.commands.serve.MOST_THREADS": (256, "more threads than a computer has use for"),
@@ -505,13 +510,14 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
         machines.node.store.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
-        scheduling.paper.strip_now.SAMPLES
+        scheduling.paper.strip_now.SAMPLES server.console.sun_ribbon.SAMPLES
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK
         scheduling.log.integrity.transfer.CHUNK scheduling.log.rebuilding.rebuild.BATCH server.api.uploads.PIECE_BYTES
         scheduling.sky.chebyshev._INSTANTS_PER_CALL scheduling.sky.temporalhours._BLOCK_DAYS""",
     "units and numbers of nature, judged in tests/reference": """
+        server.console.sun_ribbon.DAY_H
         machines.model.supplies.ML_PER_PL machines.imaging.pictures.moon.SYNODIC_MONTH_DAYS
         machines.imaging.rulers._QUARTER_HOUR_S machines.imaging.pictures.daylight.TWILIGHT_ENDS_DEGREES
         scheduling.paper.next_passage.EQUINOX_AT_HALF_DEGREES scheduling.planning.days_spans.WEEK_MINUTES
@@ -555,13 +561,17 @@ NO_LIMITS: dict[str, str] = {
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
         server.console.time_marks.STEPS_H server.console.time_marks.STEPS_D server.console.time_marks.STEPS_MONTHS
         server.console.time_marks.DAY server.console.time_marks.MONTH server.console.strip.WIDTH
-        server.console.strip.TALLEST server.console.strip.LOWEST server.console.strip.STRIP_WIDTHS_PX
+        server.console.strip.TALLEST server.console.strip.LOWEST server.console.strip.STRIP_PX
+        server.console.strip.SLIP_PX
         server.console.strip.COLOURS server.console.strip.BEHIND server.console.strip.TO_KNIFE
         server.console.strip.MARKS server.console.strip.MARKS_APART server.console.strip.LONGEST_DAYLIGHT
         server.console.strip.NEAR_THE_EDGE server.console.world_map.WIDTH server.console.world_map.HEIGHT
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.LINE
-        server.console.world_map.EAST_EDGE server.console.pictures.GAP
+        server.console.world_map.EAST_EDGE server.console.views.LENGTHS server.console.season.BAR_PX
+        server.console.season.NARROWEST_TILE_PX server.console.season.WIDEST_TILE_PX server.console.season.NAMES_APART
+        server.console.season.ENDS_APART server.console.season.LATE server.console.season_span.USUAL_MONTHS
+        server.console.sun_ribbon.WIDTH server.console.sun_ribbon.HEIGHT server.console.pictures.GAP
         server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX server.desk.drafts.PIECE_MM
         server.desk.drafts.PIECE_HIGH_MM server.desk.drafts.SEAM_SHARE server.desk.pieces.MM_PER_INCH
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES""",

@@ -47,6 +47,11 @@ class Need:
         """Whether somebody has to do something."""
         return self.rank < TOLD
 
+    @property
+    def by_hand(self) -> tuple[str, ...]:
+        """What somebody with hands has to do."""
+        return tuple(said.what for said in self.said if said.rank == HANDS)
+
 
 def needs(stations: Sequence[Station], notices: Mapping[str, Sequence[Notice]]) -> tuple[Need, ...]:
     """The machines of which something is to be said.

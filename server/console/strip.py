@@ -26,7 +26,7 @@ from server.console.time_marks import TimeMark, time_marks
 
 WIDTH, TALLEST, LOWEST = 1000, 116.0, 44.0
 # Of the pictures of what was laid: where there are few machines, and where there are many.
-STRIP_WIDTHS_PX = (1400, 560)
+STRIP_PX, SLIP_PX = 1400, 560
 COLOURS = 32
 # Of the width, for what was laid, and the most of it that the way to the knife takes.
 BEHIND, TO_KNIFE = 700, 620

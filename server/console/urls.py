@@ -7,13 +7,16 @@ from django.urls import path
 from server.accounts.new_password import NewPassword
 from server.accounts.signing_in import SignIn, SignOut
 from server.console import decide, hours, opening_changes, openings, service_windows, staff_sheet, views, visitor_page
+from server.console.strip import SLIP_PX, STRIP_PX
 
 urlpatterns = [
     path("", views.console, name="console"),
     path("overview", views.fragment, name="overview"),
+    path("season", views.season_page, name="season"),
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
-    path("machines/<id:machine>/strip-<int:width>.png", views.strip_picture, name="strip-picture"),
+    path("machines/<id:machine>/strip.png", views.strip_picture, {"width_px": STRIP_PX}, name="strip-picture"),
+    path("machines/<id:machine>/slip.png", views.strip_picture, {"width_px": SLIP_PX}, name="slip-picture"),
     path("machines/<id:machine>/now", visitor_page.now, name="now"),
     path("machines/<id:machine>/now/fragment", visitor_page.fragment, name="now-fragment"),
     path("openings", opening_changes.listed, name="openings"),

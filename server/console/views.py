@@ -13,6 +13,7 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from machines.errors import InputError
 from machines.model.profile import Profile
 from scheduling.log.models import Machine
 from scheduling.queries.runs import machine_profile
@@ -20,11 +21,15 @@ from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.console import pictures
 from server.console.overview import overview
-from server.console.strip import STRIP_WIDTHS_PX, strip_paper
+from server.console.season import season
+from server.console.season_span import season_span
+from server.console.strip import strip_paper
 from server.console.wall import Chosen
 from server.console.world_map import land_path
 
 FOR_EVER = "public, max-age=31536000, immutable"
+# Of a season, months.
+LENGTHS = (1, 3, 6, 12, 24)
 # The model of the machine may be changed meanwhile, and with it how its paper is drawn.
 FOR_A_WHILE = "public, max-age=3600"
 
@@ -49,6 +54,20 @@ def fragment(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@never_cache
+def season_page(request: HttpRequest) -> HttpResponse:
+    """All machines and openings over months."""
+    now, wrong = wiring.now(), None
+    first, months = request.GET.get("from", ""), request.GET.get("months", "")
+    try:
+        span = season_span(first, months, now)
+    except InputError as error:
+        span, wrong = season_span("", "", now), error
+    page = {"season": season(span, now), "wrong": wrong, "first": first or span.said, "lengths": LENGTHS}
+    return render(request, "console/season.html", page)
+
+
+@require_safe
 def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpResponseBase:
     """A plate as a viewer in front of the machine sees it."""
     row = get_object_or_404(Machine, pk=machine)
@@ -67,11 +86,9 @@ def paper_picture(request: HttpRequest, machine: str) -> HttpResponseBase:
 
 
 @require_safe
-def strip_picture(request: HttpRequest, machine: str, width: int) -> HttpResponseBase:
+def strip_picture(request: HttpRequest, machine: str, width_px: int) -> HttpResponseBase:
     """As much of a machine's paper as its strip shows."""
-    if width not in STRIP_WIDTHS_PX:
-        raise Http404
-    return _paper(request, machine, partial(strip_paper, width_px=width))
+    return _paper(request, machine, partial(strip_paper, width_px=width_px))
 
 
 def _paper(request: HttpRequest, machine: str, wanted: Callable[[Profile], pictures.Paper]) -> HttpResponseBase:

@@ -12,10 +12,11 @@ from scheduling.paper.strip_now import StripNow, strips_now
 from server.console import formatting
 from server.console.machine_card import Station
 from server.console.needs import NOTHING, Need, headline, needs
-from server.console.strip import STRIP_WIDTHS_PX, DrawnStrip, drawn_strip, scale_of, strip_paper
+from server.console.strip import SLIP_PX, DrawnStrip, drawn_strip, scale_of, strip_paper
 
 # From so many machines on, each is a line.
 COMPACT_FROM = 5
+FIRST_TOLD = 3
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class WallRow:
     @property
     def slip_height(self) -> int:
         """Of the small picture of its paper, pixels."""
-        return strip_paper(self.station.context.model, STRIP_WIDTHS_PX[1]).size[1]
+        return strip_paper(self.station.context.model, SLIP_PX).size[1]
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,11 @@ class Wall:
     venues: tuple[tuple[str, str], ...]
     chosen: Chosen
     query: str
+
+    @property
+    def first_needs(self) -> tuple[Need, ...]:
+        """Those that are told above all else: where machines are many, each is told again in its line."""
+        return self.needs[: FIRST_TOLD if self.is_compact else COMPACT_FROM]
 
 
 def wall(stations: Sequence[Station], notices: Mapping[str, Sequence[Notice]], chosen: Chosen) -> Wall:

@@ -74,6 +74,13 @@ def test_the_console_is_accessible(phone: Seen) -> None:
     assert phone.page.evaluate("document.getAnimations().length") == 0
 
 
+def test_the_season_is_accessible_and_as_wide_as_its_screen(phone: Seen) -> None:
+    phone.page.goto("/season?from=2026-03&months=2")
+    expect(phone.page.get_by_role("heading", name="March to April 2026")).to_be_visible()
+    expect(phone.page.get_by_role("group", name="Runs of Wren 1")).to_be_visible()
+    require_accessible_everywhere(phone.page)
+
+
 def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:
     desk.page.goto("/")
     strip = desk.page.get_by_role("img", name="Its paper to scale")

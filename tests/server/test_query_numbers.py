@@ -68,6 +68,12 @@ def test_the_console_asks_as_often_for_many_machines_as_for_three(three: Caller)
     assert asked_by("/") == of_five == 16
 
 
+def test_the_season_asks_as_often_for_many_machines_as_for_three(three: Caller) -> None:
+    of_three = asked_by("/season")
+    add_machines(three, 4, 13)
+    assert asked_by("/season") == of_three == 11
+
+
 def test_the_days_sheet_asks_once_more_for_each_machine(three: Caller) -> None:
     """For when what its forecast is counted from last changed; how the views stand is asked once for all of them."""
     of_three = asked_by("/venues/quay/today")

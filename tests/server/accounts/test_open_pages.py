@@ -48,7 +48,7 @@ def test_where_they_are_closed_the_visitors_pages_stay_open_and_no_others() -> N
 def pages() -> dict[str, str]:
     """The address of each page by its name. What an address names need not be there."""
     named = {"machine": "wren-1", "venue": "quay", "digest": "0" * 64, "prefix": "studio_0"}
-    named |= {"number": "1", "width": "1"}
+    named |= {"number": "1"}
     found = {}
     for name, (ways, *_) in get_resolver().reverse_dict.items():
         form, parts = ways[0]

@@ -1,0 +1,271 @@
+"""The season: the machines of every venue over months, their runs as lengths of their own pictures, openings, service
+windows, what ends when, and what cannot stay so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import OuterRef, Subquery
+from django.urls import reverse
+
+from machines.model.profile import Profile
+from scheduling.log.models import Machine, Run, Segment, Source, Venue
+from scheduling.paper.pace import pace_of
+from scheduling.queries.machine_context import MachineContext, machine_contexts
+from scheduling.queries.venue_context import VenueContext, venue_contexts
+from scheduling.supplies.forecast import End, coming_changes
+from scheduling.venues.service_windows import windows_of
+from server.console import formatting
+from server.console.season_span import SeasonSpan
+from server.console.sun_ribbon import Ribbon, ribbon
+
+BAR_PX, NARROWEST_TILE_PX, WIDEST_TILE_PX = 44, 16, 640
+# So many different pictures are shown; a page that asked for hundreds at once would be refused some.
+MOST_PICTURES = 24
+# Names of openings stand so far apart, and ends of rolls, per cent of the width.
+NAMES_APART, ENDS_APART = 9.0, 0.8
+LATE = 84.0
+
+
+@dataclass(frozen=True)
+class Tile:
+    """A turn of a picture, of which a run is a length; pixels."""
+
+    id: str
+    address: str
+    width: int
+
+
+@dataclass(frozen=True)
+class RunBar:
+    """A run: from where, and how wide, in per cent; ``is_later`` while it has not begun."""
+
+    id: str
+    name: str
+    tile: str
+    x: float
+    width: float
+    is_later: bool
+    when: str
+
+
+@dataclass(frozen=True)
+class PartEnd:
+    """Where a roll or a blade ends: what, and whether nobody is there before to change it."""
+
+    x: float
+    said: str
+    is_wrong: bool
+
+
+@dataclass(frozen=True)
+class OpeningLine:
+    """An opening; its name is empty where another's is too near."""
+
+    id: str
+    x: float
+    name: str
+    short: str
+    anchor: str
+    when: str
+    is_wrong: bool
+
+
+@dataclass(frozen=True)
+class MachineTrack:
+    """A machine over the season; ``wrong`` is what cannot stay so, in words."""
+
+    id: str
+    name: str
+    runs: tuple[RunBar, ...]
+    ends: tuple[PartEnd, ...]
+    wrong: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class VenueTracks:
+    """A venue over the season: its daylight, its openings, when somebody with hands is there, its machines."""
+
+    id: str
+    name: str
+    zone: str
+    ribbon: Ribbon
+    openings: tuple[OpeningLine, ...]
+    windows: tuple[float, ...]
+    machines: tuple[MachineTrack, ...]
+    wrong: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Season:
+    """All of it, and in a sentence how much it is."""
+
+    span: SeasonSpan
+    venues: tuple[VenueTracks, ...]
+    tiles: tuple[Tile, ...]
+    said: str
+
+
+def season(span: SeasonSpan, now: datetime) -> Season:
+    """What is planned over some months."""
+    there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
+    machines = Machine.objects.filter(retired_at=None, venue_id__in=there).order_by("name", "id")
+    contexts = machine_contexts(machines, now, there)
+    runs = _runs([one.machine.id for one in contexts], span)
+    sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
+    tiles = _tiles(contexts, runs)
+    by_machine: dict[str, list[Run]] = {}
+    for run in runs:
+        by_machine.setdefault(run.machine_id, []).append(run)
+    venues = tuple(
+        _venue(one, span, [of for of in contexts if of.venue.id == one.venue.id], by_machine, sources, tiles)
+        for one in there.values()
+    )
+    openings = sum(len(one.openings) for one in venues)
+    return Season(
+        span=span,
+        venues=venues,
+        tiles=tuple(tile for _, tile in sorted(tiles.items())),
+        said=f"{_some(len(venues), 'venue')}, {_some(len(runs), 'run')}, {_some(openings, 'opening')}",
+    )
+
+
+def _some(number: int, what: str) -> str:
+    return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
+
+
+def _runs(machines: Sequence[str], span: SeasonSpan) -> list[Run]:
+    """Those of the season, each with the digest of its first plate that is drawn."""
+    plate = Segment.objects.filter(run_id=OuterRef("id")).order_by("number").values("plate")[:1]
+    rows = Run.objects.filter(
+        machine_id__in=machines, withdrawn_at=None, starts_at__lt=span.ends, ends_at__gt=span.begins
+    )
+    return list(rows.annotate(plate=Subquery(plate)).order_by("starts_at", "id"))
+
+
+def _tiles(contexts: Sequence[MachineContext], runs: Sequence[Run]) -> dict[str, Tile]:
+    """A picture of each plate, by its digest: what many machines print is asked for once."""
+    models: Mapping[str, Profile] = {one.machine.id: one.model for one in contexts}
+    tiles: dict[str, Tile] = {}
+    for run in runs:
+        plate: str | None = getattr(run, "plate", None)
+        if plate is None or plate in tiles or len(tiles) == MOST_PICTURES:
+            continue
+        model = models[run.machine_id]
+        width = round(BAR_PX * model.mm_per_turn / model.print_width_mm)
+        address = reverse("plate-picture", args=[run.machine_id, plate])
+        tiles[plate] = Tile(f"plate-{plate[:12]}", address, min(max(width, NARROWEST_TILE_PX), WIDEST_TILE_PX))
+    return tiles
+
+
+def _venue(
+    there: VenueContext,
+    span: SeasonSpan,
+    contexts: Sequence[MachineContext],
+    runs: Mapping[str, Sequence[Run]],
+    sources: Mapping[str, str],
+    tiles: Mapping[str, Tile],
+) -> VenueTracks:
+    venue = there.venue
+    mine = [run for one in contexts for run in runs.get(one.machine.id, ())]
+    openings = tuple(_openings(there, span, mine, bool(contexts)))
+    return VenueTracks(
+        id=venue.id,
+        name=venue.name,
+        zone=venue.zone,
+        ribbon=ribbon(there.place, there.clock, span.begins, span.ends),
+        openings=openings,
+        windows=tuple(span.x(one.starts_at) for one in windows_of(there, span.begins, span.ends)),
+        machines=tuple(_track(one, span, runs.get(one.machine.id, ()), sources, tiles) for one in contexts),
+        wrong=tuple(f"Nothing is printed there at {one.name}, {one.when}." for one in openings if one.is_wrong),
+    )
+
+
+def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_machines: bool) -> Iterator[OpeningLine]:
+    """An opening at which no machine of the venue prints is no opening of anything."""
+    last = -NAMES_APART
+    for row in there.openings:
+        if not span.begins <= row.opens_at < span.ends:
+            continue
+        x = span.x(row.opens_at)
+        is_named = x - last >= NAMES_APART
+        last = x if is_named else last
+        local = row.opens_at.astimezone(there.clock)
+        prints = any(run.starts_at <= row.opens_at < run.ends_at for run in runs)
+        yield OpeningLine(
+            id=row.id,
+            x=x,
+            name=row.name,
+            short=f"{local:%a} {local.day} {local:%b}, {local:%H:%M}" if is_named else "",
+            anchor="end" if x > LATE else "start",
+            when=formatting.moment(row.opens_at, there.venue.zone),
+            is_wrong=has_machines and not prints,
+        )
+
+
+def _track(
+    context: MachineContext,
+    span: SeasonSpan,
+    runs: Sequence[Run],
+    sources: Mapping[str, str],
+    tiles: Mapping[str, Tile],
+) -> MachineTrack:
+    ends = list(_ends(context, span, runs))
+    return MachineTrack(
+        id=context.machine.id,
+        name=context.machine.name,
+        runs=tuple(_bar(context, span, run, sources, tiles) for run in runs),
+        ends=tuple(one for one in ends if 0 <= one.x <= 100),
+        wrong=tuple(one.said for one in ends if one.is_wrong),
+    )
+
+
+def _bar(
+    context: MachineContext, span: SeasonSpan, run: Run, sources: Mapping[str, str], tiles: Mapping[str, Tile]
+) -> RunBar:
+    x, end = max(span.x(run.starts_at), 0.0), min(span.x(run.ends_at), 100.0)
+    tile = tiles.get(getattr(run, "plate", None) or "")
+    zone = context.venue.zone
+    return RunBar(
+        id=run.id,
+        name=sources.get(run.source_id, run.source_id),
+        tile="" if tile is None else tile.id,
+        x=x,
+        width=round(max(end - x, 0.15), 3),
+        is_later=run.starts_at > context.now,
+        when=f"from {formatting.moment(run.starts_at, zone)} to {formatting.moment(run.ends_at, zone)}",
+    )
+
+
+def _ends(context: MachineContext, span: SeasonSpan, runs: Sequence[Run]) -> Iterator[PartEnd]:
+    """The next end of roll and blade, as they are counted; further ends of rolls by the pace of the run."""
+    for part, end in coming_changes(context, context.now):
+        yield PartEnd(span.x(end.at), f"The {part} {_said(end, context)}", _is_wrong(end))
+        if part == "roll":
+            yield from _further(context, span, end, runs)
+
+
+def _further(context: MachineContext, span: SeasonSpan, first: End, runs: Sequence[Run]) -> Iterator[PartEnd]:
+    on = next((run for run in runs if run.starts_at <= first.at < run.ends_at), None)
+    if on is None:
+        return
+    model = context.model
+    every = timedelta(hours=1000.0 * model.media.roll_m / pace_of(on, model).mm_per_hour)
+    if 100 * (every / (span.ends - span.begins)) < ENDS_APART:
+        return
+    at = first.at + every
+    while at < min(on.ends_at, span.ends):
+        yield PartEnd(span.x(at), f"A roll ends about {formatting.date(at, context.venue.zone)}", False)
+        at += every
+
+
+def _is_wrong(end: End) -> bool:
+    return end.change.window is None
+
+
+def _said(end: End, context: MachineContext) -> str:
+    if _is_wrong(end):
+        return f"ends {formatting.date(end.at, context.venue.zone)}: {end.change.in_words}."
+    return f"ends {formatting.date(end.at, context.venue.zone)}: change it {end.change.in_words}"
