@@ -574,7 +574,8 @@ NO_LIMITS: dict[str, str] = {
         server.console.sun_ribbon.WIDTH server.console.sun_ribbon.HEIGHT server.console.pictures.GAP
         server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX server.desk.drafts.PIECE_MM
         server.desk.drafts.PIECE_HIGH_MM server.desk.drafts.SEAM_SHARE server.desk.pieces.MM_PER_INCH
-        server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES""",
+        server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
+        server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
         server.desk.draft_paper.USUAL_MM server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES

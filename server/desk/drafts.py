@@ -17,6 +17,7 @@ from machines.imaging.halftone import Method, to_dots
 from machines.imaging.pictures import from_json
 from machines.imaging.proof import encoded
 from machines.serialization import structure
+from server.desk.busiest import busiest
 from server.desk.draft_paper import Paper, paper_of
 from server.desk.draft_tone import tone_of
 from server.desk.picture_forms import PictureFields
@@ -59,13 +60,13 @@ def _drawn(form: PictureFields, show: str, method: Method) -> bytes:
 
 
 def _dots(seen: NDArray[np.float32], paper: Paper, method: Method, curve: ToneCurve | None) -> NDArray[np.bool_]:
-    """A piece from the middle at true dots, of the tones as they are drawn small."""
+    """The busiest piece at true dots, of the tones as they are drawn small."""
     sheet = paper.sheet
     wide, high = min(PIECE_MM, sheet.width_mm), min(PIECE_HIGH_MM, sheet.height_mm)
-    half_x, half_y = wide / sheet.width_mm * sheet.columns / 2, high / sheet.height_mm * sheet.rows / 2
-    x, y = sheet.columns / 2, sheet.rows / 2
+    across = max(1, round(wide / sheet.width_mm * sheet.columns)), max(1, round(high / sheet.height_mm * sheet.rows))
+    left, top = busiest(seen, *across)
     size = max(1, round(wide / paper.column_mm)), max(1, round(high / paper.dot_mm))
-    box = (x - half_x, y - half_y, x + half_x, y + half_y)
+    box = (left, top, left + across[0], top + across[1])
     piece = Image.fromarray(seen).resize(size, Image.Resampling.BILINEAR, box=box)
     return to_dots(np.clip(np.asarray(piece, dtype=np.float32), 0.0, 1.0), method, curve)
 

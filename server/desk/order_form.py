@@ -83,7 +83,7 @@ class OrderForm(forms.Form):
     @classmethod
     def initial_of(cls, row: Mapping[str, Any]) -> dict[str, Any]:
         """What the fields say of a row as the API shows it."""
-        return {field: _without_zeros(_found(row, path)) for path, field in cls.PLACES.items()}
+        return {field: without_zeros(_found(row, path)) for path, field in cls.PLACES.items()}
 
     def places(self) -> Mapping[str, str]:
         """The field that stands for each of the body's, in this form."""
@@ -204,7 +204,7 @@ def _plain(value: Any) -> Any:
     return None if value == "" else value
 
 
-def _without_zeros(value: Any) -> Any:
+def without_zeros(value: Any) -> Any:
     """A whole number as one, so that a field does not say 480.0."""
     return int(value) if isinstance(value, float) and value.is_integer() else value
 

@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 from django import forms
 
 from machines.imaging.pictures import PICTURE_KINDS, as_json
+from server.desk.order_form import without_zeros
 
 KINDS = {
     "image": "an image of your own",
@@ -107,7 +108,7 @@ class Parameter:
     def field(self) -> forms.Field:
         """That asks for it."""
         field = self._made()
-        field.label, field.initial = self.label, self.usual
+        field.label, field.initial = self.label, without_zeros(self.usual)
         field.help_text = HINTS.get(self.path.rpartition(".")[2], "")
         return field
 

@@ -19,7 +19,7 @@ from scheduling.queries.names import LONGEST_NAME
 from server.api.in_process import Caller, Content, ask
 from server.desk.draft_paper import paper_of, scale_in_words
 from server.desk.draft_tone import tone_of
-from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for
+from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for, without_zeros
 from server.desk.picture_fields import KINDS, Parameter, parameters_of
 from server.heavy import Busy
 
@@ -131,7 +131,7 @@ class PictureFields(OrderForm):
         content = Content(cast("BinaryIO", file.file), file.size or 0, media_type)
         kept = ask(caller, "POST", "uploads", content).body
         self.cleaned_data["upload"] = kept["digest"]
-        self.fields["file"].help_text = KEPT_FILE
+        self["file"].help_text = KEPT_FILE
         self.data = {name: self.data[name] for name in self.data} | {"upload": kept["digest"]}  # as it is drawn again
 
     def takes_file(self) -> bool:
@@ -219,7 +219,7 @@ class ChangePictureForm(ReasonForm, PictureFields):
     def initial_of(cls, row: Mapping[str, Any]) -> dict[str, Any]:
         """As it stands."""
         picture, curve = row["picture"], row["curve"]
-        own = {one.name: _found(picture, one.path) for one in parameters_of(picture["kind"])}
+        own = {one.name: without_zeros(_found(picture, one.path)) for one in parameters_of(picture["kind"])}
         steps = [] if curve is None else zip(curve["asked"], curve["printed"], strict=True)
         said = "\n".join(f"{100.0 * asked:g} {100.0 * printed:g}" for asked, printed in steps)
         shared = {name: row[name] for name in ("name", "upload", "method")}

@@ -15,13 +15,15 @@ from machines.imaging.proof import encoded
 from scheduling.log.models import Profile
 from scheduling.queries.runs import machine_profile
 from server.api.in_process import fetch
+from server.desk.busiest import busiest
 from server.desk.callers import caller_of
 from server.desk.pictures_handed_on import sent
 
 # How long and how high a piece is, mm.
-PIECES = {"seam": (40.0, 30.0), "one-to-one": (60.0, 40.0), "dots": (9.0, 6.0)}
+PIECES = {"seam": (30.0, 20.0), "one-to-one": (60.0, 40.0), "dots": (9.0, 6.0)}
 MM_PER_INCH, PX_PER_INCH = 25.4, 96
 MAGNIFIED = 6
+SMALL_PX = 600
 
 
 def size_px(show: str, profile: str) -> tuple[int, int]:
@@ -55,6 +57,15 @@ def piece(request: HttpRequest, id: str, show: str) -> HttpResponseBase:
     return sent(request, stream.getvalue())
 
 
+def _busiest(whole: Image.Image, wide: int, high: int) -> tuple[int, int]:
+    """Found on a small one."""
+    times = max(1, whole.width // SMALL_PX)
+    small = np.asarray(whole.convert("L").reduce(times), dtype=np.float32)
+    rows, columns = small.shape
+    left, top = busiest(small, min(columns, max(1, wide // times)), min(rows, max(1, high // times)))
+    return min(left * times, whole.width - wide), min(top * times, whole.height - high)
+
+
 def _from_afar(cut: Image.Image, size: tuple[int, int]) -> Image.Image:
     """As it looks where single dots are too small to be seen: their light is averaged, not the values of pixels."""
     light = np.asarray(cut.convert("L").resize(size, Image.Resampling.BOX), dtype=np.float32) / 255.0
@@ -62,13 +73,12 @@ def _from_afar(cut: Image.Image, size: tuple[int, int]) -> Image.Image:
 
 
 def _cut(whole: Image.Image, size: tuple[int, int], at_seam: bool) -> Image.Image:
-    """So much from the middle, or from where its two ends meet."""
+    """So much from where there is most to see, or from where its two ends meet."""
     wide, high = min(size[0], whole.width), min(size[1], whole.height)
-    top = (whole.height - high) // 2
     if not at_seam:
-        left = (whole.width - wide) // 2
+        left, top = _busiest(whole, wide, high)
         return whole.crop((left, top, left + wide, top + high))
-    half = max(1, wide // 2)
+    half, top = max(1, wide // 2), (whole.height - high) // 2
     cut = Image.new(whole.mode, (2 * half, high))
     cut.paste(whole.crop((whole.width - half, top, whole.width, top + high)), (0, 0))
     cut.paste(whole.crop((0, top, half, top + high)), (half, 0))

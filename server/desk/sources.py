@@ -14,6 +14,7 @@ from scheduling.queries.runs import machine_profile
 from server.accounts.roles import roles_for
 from server.api.in_process import Caller, ask
 from server.console import formatting
+from server.desk.history_words import versions_in_words
 from server.desk.picture_fields import CHOICES, KINDS, parameters_of
 from server.desk.picture_forms import METHODS, ChangePictureForm, NewPictureForm
 from server.desk.pieces import size_px
@@ -110,6 +111,11 @@ def _runs(row: Row) -> Iterator[tuple[str, str]]:
         yield run.id, f"{run.machine.name}, from {begins} on, version {run.source_version}"
 
 
+def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
+    told = ask(caller, "GET", f"sources/{row['id']}/versions").body["versions"]
+    return {"versions": versions_in_words(told, SOURCES, row)}
+
+
 SOURCES = Subject(
     name="source",
     plural="sources",
@@ -125,5 +131,6 @@ SOURCES = Subject(
     add_previews=True,
     template="desk/picture.html",
     list_template="desk/pictures.html",
+    more=_more,
     asked=_asked,
 )
