@@ -18,6 +18,7 @@ from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 from server.accounts.open_pages import calendar_address
 from server.console import formatting
+from server.console.beginning import BeginningStep, beginning
 from server.console.daylight import Daylight, daylight
 from server.console.hours import doors
 from server.console.machine_card import Station, station
@@ -113,6 +114,12 @@ class Overview:
     halls: tuple[Hall, ...]
     openings: tuple[ComingOpening, ...]
     outages: tuple[OverviewLine, ...]
+    beginning: tuple[BeginningStep, ...]
+
+    @property
+    def next_step(self) -> BeginningStep | None:
+        """Of the beginning, the first that is not done."""
+        return next((step for step in self.beginning if not step.is_done), None)
 
     @property
     def next_opening(self) -> ComingOpening | None:
@@ -141,6 +148,7 @@ def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
         ),
         openings=openings,
         outages=_outages(now, names),
+        beginning=() if any(one.machine.epoch for one in machines) else beginning(),
     )
 
 

@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from server.api.in_process import Answer, ask
+from server.console.beginning import next_step
 from server.desk.callers import caller_of
 from server.desk.history_words import steps_in_words
 from server.desk.order_form import OrderForm
@@ -103,6 +104,7 @@ def one(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
         "may_change": subject.change is not None and subject.may_change(row) and may_change(standing, subject, row),
         "steps": steps_in_words(history["steps"], subject, row),
         "board": history.get("board"),
+        "next_step": next_step() if standing.role == "studio" else None,
         **subject.more(caller, row),
         **subject.asked(caller, row, request.GET.dict()),
     }
