@@ -2,6 +2,7 @@
 
 __main__.py      the command
 scenario.py      who prints what where, and what goes wrong when
+furnishing.py    the same as orders to the API
 processes.py     starting, killing and asking server and nodes
 stage.py         what runs, and where it keeps its things
 venue_network.py what passes between a node and the server, until it is gone

@@ -18,6 +18,8 @@ SECONDS_SHOWN_PER_SECOND = 1400.0  # at most; see `server.demo.time_compression`
 HOURS = 24.25
 # From planning the runs to their first column, so that plates can be drawn and nodes can fetch them.
 LEAD_HOURS = 4.0
+# The last of the id of each run.
+RUN_NAME = "october"
 
 VENUES: dict[str, dict[str, Any]] = {
     "fog-loft": {
@@ -192,7 +194,7 @@ class Station:
     @property
     def run(self) -> str:
         """The id of its run."""
-        return f"{self.id}-october"
+        return f"{self.id}-{RUN_NAME}"
 
 
 STATIONS = (

@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from machines.clock import CLOCK_VARIABLE, CompressedClock, utc
-from machines.serialization import format_instant
-from server.demo import scenario
+from server.demo import furnishing, scenario
 from server.demo.acts import acts, arm
 from server.demo.processes import (
     PATIENCE_S,
@@ -59,20 +58,11 @@ def open_the_door(stage: Stage) -> None:
 def furnish(stage: Stage) -> None:
     """Venues, profiles, machines, pictures, openings, service windows and runs, by plain HTTP."""
     studio = stage.studio
-    for id, venue in scenario.VENUES.items():
-        studio.create("venues", {"id": id, **venue})
-        studio.put(f"venues/{id}/hours", {"week": scenario.OPEN_DAYS[id]})
-    for id, profile in scenario.PROFILES.items():
-        studio.create("profiles", {"id": id, "profile": profile})
-    for id, source in scenario.SOURCES.items():
-        studio.create("sources", {"id": id, **source})
-    for station in scenario.STATIONS:
-        body = {"id": station.id, "name": station.name, "venue": station.venue, "profile": station.profile}
-        studio.create("machines", body)
-    for id, opening in scenario.OPENINGS.items():
-        studio.create("openings", {"id": id, **opening})
-    for id, window in scenario.SERVICE_WINDOWS.items():
-        studio.create("service-windows", {"id": id, **window})
+    for method, address, body in furnishing.things(scenario.OPENINGS):
+        if method == "PUT":
+            studio.put(address, body)
+        else:
+            studio.create(address, body)
     stage.refusal = studio.call("POST", "openings", scenario.TWICE)
     _plan_runs(stage)
     stage.say(f"{scenario.STUDIO}: three venues, three machines, three runs of {scenario.HOURS:g} hours are planned")
@@ -81,18 +71,8 @@ def furnish(stage: Stage) -> None:
 def _plan_runs(stage: Stage) -> None:
     soon = utc(stage.clock.now()) + timedelta(hours=scenario.LEAD_HOURS)
     stage.begins = soon.replace(minute=0, second=0, microsecond=0)
-    for station in scenario.STATIONS:
-        run_body = {
-            "id": station.run,
-            "machine": station.id,
-            "source": station.source,
-            "cycle": station.cycle,
-            "starts_at": format_instant(stage.begins),
-            "ends_at": format_instant(stage.begins + timedelta(hours=scenario.HOURS)),
-            "policy": {"kind": station.policy},
-            "strips_per_turn": station.strips_per_turn,
-        }
-        stage.studio.create("runs", run_body)
+    for _, address, body in furnishing.runs(stage.begins, timedelta(hours=scenario.HOURS), scenario.RUN_NAME):
+        stage.studio.create(address, body)
 
 
 def enrol_nodes(stage: Stage) -> None:
