@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date as date_type
 from datetime import datetime, timedelta
 from math import floor, log10
 from typing import Any
 
 from machines.operator.stop_causes import CAUSE_WORDS
-from machines.recovery import Policy, Rule
+from machines.recovery import CauseRule, Policy, Rule
 from scheduling.planning.service_windows import Comes, Once
 from scheduling.sky.durations import parse_duration
 from scheduling.sky.zones import zone as zone_of
@@ -190,7 +191,11 @@ def rule(said: Rule) -> str:
 
 def policy(said: Policy) -> str:
     """What a run does after an outage: its own rule, then those for causes that are treated otherwise."""
-    exceptions = [
-        f"after {' or '.join(CAUSE_WORDS[cause] for cause in one.causes)}: {rule(one.rule)}" for one in said.by_cause
-    ]
-    return "; ".join([rule(said), *exceptions])
+    return "; ".join(filter(None, (rule(said), exceptions(said.by_cause))))
+
+
+def exceptions(said: Sequence[CauseRule]) -> str:
+    """After which causes something else happens; empty for none."""
+    return "; ".join(
+        f"after {' or '.join(CAUSE_WORDS[cause] for cause in one.causes)}: {rule(one.rule)}" for one in said
+    )

@@ -13,10 +13,9 @@ from scheduling.commands.hold_run import CAUTION
 from scheduling.commands.meanwhile import meanwhile
 from scheduling.log.models import Run, Venue
 from server import wiring
-from server.console.formatting import RULE_WORDS
 from server.desk.instants import BY_CLOCK, BY_SKY, InstantField, instant_at, parts_of
 from server.desk.order_form import LONGEST_ID, ReasonForm, id_for
-from server.desk.run_forms import offered_machines, offered_sources
+from server.desk.run_forms import PLAIN_RULES, offered_machines, offered_sources
 from server.desk.run_words import (
     BOUNDARIES,
     ends,
@@ -33,8 +32,6 @@ NOW = ("now", "now")
 OPEN = ("open", "until people let it go on")
 AS_IT_IS = ("as-it-is", "where that was to end")
 # Beside the API's, a boundary of another kind: where what is laid ends.
-# Those that need no limit.
-PLAIN_RULES = tuple((kind, said) for kind, said in RULE_WORDS.items() if kind != "replay-within")
 LAID = "where what is laid or in hand ends, as when the machine is broken"
 
 

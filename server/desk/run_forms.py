@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any, ClassVar, Self
+from zoneinfo import ZoneInfo
 
 from django import forms
 
-from machines.recovery import Policy
+from machines.operator.stop_causes import CAUSE_WORDS
+from machines.recovery import CauseRule, Policy, Rule
 from machines.serialization import structure
 from scheduling.log.models import Machine, Run, Source, Venue
+from server.console import formatting
 from server.console.formatting import HALF_PRINTED_WORDS, RULE_WORDS
 from server.desk.instants import InstantField, instant_at, parts_of
 from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for
@@ -17,9 +20,11 @@ from server.desk.run_words import CYCLES, has_begun
 
 LIMITS = (("hours", "hours"), ("turns", "turns"))
 HALF_PRINTED = (("as-the-rest", "like what follows it"), *tuple(HALF_PRINTED_WORDS.items())[1:])
-PERIOD = "period"
+PERIOD, WITHIN = "period", "replay-within"
 # Which fields say what of the body.
-POLICY = frozenset(("rule", "within", "within_unit", "half_printed", "only_while_closed"))
+POLICY = frozenset(("rule", "within", "within_unit", "half_printed", "only_while_closed", "other_causes", "other_rule"))
+# Rules that need no limit.
+PLAIN_RULES = tuple((kind, f"{said[0].upper()}{said[1:]}") for kind, said in RULE_WORDS.items() if kind != WITHIN)
 OPTIONS = frozenset(("cycle", "seconds", "epoch"))
 
 
@@ -52,7 +57,12 @@ class RunFields(OrderForm):
         "policy.within": "within",
         "policy.half_printed": "half_printed",
         "policy.only_while_closed": "only_while_closed",
+        "policy.by_cause[0]": "other_rule",
+        "policy.by_cause": "other_rule",
+        "policy.kind": "rule",
         "policy": "rule",
+        "machine_id": "machine",  # as its history has them
+        "source_id": "source",
         "only_while_open": "only_while_open",
         "begins_in_the_past": "begins_in_the_past",
     }
@@ -62,7 +72,7 @@ class RunFields(OrderForm):
         Group("How a turn is counted and cut", ("cycle", "seconds", "epoch", "segments", "strips")),
         Group(
             "After an outage or a hold, what the sky passed meanwhile",
-            ("rule", "within", "within_unit", "half_printed", "only_while_closed"),
+            ("rule", "within", "within_unit", "half_printed", "only_while_closed", "other_causes", "other_rule"),
         ),
     )
 
@@ -104,12 +114,29 @@ class RunFields(OrderForm):
     )
     only_while_closed = forms.BooleanField(required=False, label="Catch up only while the venue is closed")
 
+    other_causes = forms.MultipleChoiceField(
+        required=False,
+        choices=tuple(CAUSE_WORDS.items()),
+        widget=forms.CheckboxSelectMultiple,
+        label="Otherwise it is after",
+        help_text="none, where it is the same after all of them",
+    )
+    other_rule = forms.ChoiceField(
+        required=False, choices=(("", "choose one"), *PLAIN_RULES), label="What was missed then"
+    )
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name, choices in (("machine", offered_machines()), ("source", offered_sources())):
             field = self.fields.get(name)
             if isinstance(field, forms.ChoiceField):
                 field.choices = [("", "choose one"), *choices]
+
+    def words_of(self, path: str, value: Any, clock: ZoneInfo | None) -> str:
+        """Exceptions of a policy in words, too."""
+        if path != "policy.by_cause":
+            return super().words_of(path, value, clock)
+        return formatting.exceptions(structure(value or (), tuple[CauseRule, ...])) or "-"
 
     def clean(self) -> dict[str, Any]:
         """The instants are those of the venue where the chosen machine stands."""
@@ -121,7 +148,10 @@ class RunFields(OrderForm):
             }
         if cleaned.get("cycle") == PERIOD and cleaned.get("seconds") is None and "seconds" not in self.errors:
             self.add_error("seconds", "Say how long a turn of a plain period is.")
-        if cleaned.get("rule") == "replay-within" and cleaned.get("within") is None and "within" not in self.errors:
+        if bool(cleaned.get("other_causes")) != bool(cleaned.get("other_rule")):
+            empty = "other_rule" if cleaned.get("other_causes") else "other_causes"
+            self.add_error(empty, "Say what then becomes of it." if empty == "other_rule" else "Say after what.")
+        if cleaned.get("rule") == WITHIN and cleaned.get("within") is None and "within" not in self.errors:
             self.add_error("within", "Say how much of it is printed late.")
         return cleaned
 
@@ -152,13 +182,16 @@ class RunFields(OrderForm):
 
     def _policy(self) -> dict[str, Any]:
         said, kind = self.cleaned_data, self.cleaned_data["rule"]
+        other = (
+            [{"causes": said["other_causes"], "rule": {"kind": said["other_rule"]}}] if said.get("other_rule") else []
+        )
         limit = {"value": said["within"], "unit": said["within_unit"] or "hours"}
         return {
             "kind": kind,
-            "within": limit if kind == "replay-within" else None,
+            "within": limit if kind == WITHIN else None,
             "half_printed": said["half_printed"],
             "only_while_closed": said["only_while_closed"],
-        }
+        } | ({"by_cause": other} if "other_rule" in self.fields else {})
 
 
 class NewRunForm(RunFields):
@@ -192,6 +225,10 @@ class ChangeRunForm(ReasonForm, RunFields):
         form = super().of(row, data, files)
         for name in [name for name in form.fields if has_begun(row) and name not in cls.ALWAYS]:
             del form.fields[name]
+        policy = structure(row["policy"], Policy)
+        if policy.by_cause and not _is_plain(policy):  # more than one can say here: it stays as it is
+            for name in ("other_causes", "other_rule"):
+                form.fields.pop(name, None)
         form.row = row
         return form
 
@@ -217,6 +254,8 @@ class ChangeRunForm(ReasonForm, RunFields):
             "within_unit": "hours" if policy.within is None else policy.within.unit,
             "half_printed": policy.half_printed,
             "only_while_closed": policy.only_while_closed,
+            "other_causes": [cause for one in policy.by_cause for cause in one.causes],
+            "other_rule": next((one.rule.kind for one in policy.by_cause), ""),
         }
 
     def venue(self) -> Venue | None:
@@ -234,3 +273,8 @@ class ChangeRunForm(ReasonForm, RunFields):
         body = super().said().items()
         said = {path: value for path, value in body if together.get(path, {self.PLACES[path]}) & changed}
         return said | {"reason": reason}
+
+
+def _is_plain(policy: Policy) -> bool:
+    """Whether it has one exception, whose rule is a kind and nothing else."""
+    return len(policy.by_cause) == 1 and policy.by_cause[0].rule == Rule(kind=policy.by_cause[0].rule.kind)

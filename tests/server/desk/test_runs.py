@@ -108,7 +108,7 @@ def test_a_plain_period_begins_with_the_run(person: Client) -> None:
 def changing(person: Client, path: str, **said: str) -> dict[str, Any]:
     """What a browser sends of the form as it stands, and what is said otherwise."""
     page = shown(person, path)
-    body = dict(re.findall(r'<input[^>]* name="([^"]+)"[^>]* value="([^"]*)"', page))
+    body = dict(re.findall(r'<input(?![^>]*"checkbox")[^>]* name="([^"]+)"[^>]* value="([^"]*)"', page))
     body |= dict(re.findall(r'type="radio" name="([^"]+)" value="([^"]*)" checked', page))
     for name, options in re.findall(r'<select name="([^"]+)".*?>(.*?)</select>', page, re.DOTALL):
         chosen = re.search(r'value="([^"]*)" selected', options) or re.search(r'value="([^"]*)"', options)
@@ -123,6 +123,17 @@ def test_all_of_it_can_be_another_before_it_begins(person: Client) -> None:
     assert "longer strips tear" in shown(person, "/runs/spring/change", body)
     row = Run.objects.get(pk="spring")
     assert (row.strips_per_turn, row.policy["kind"]) == (6, "skip")
+
+
+def test_what_is_missed_after_some_causes_is_treated_otherwise(person: Client) -> None:
+    body = changing(person, "/runs/spring/change", other_rule="replay")
+    assert "Say after what." in shown(person, "/runs/spring/change", body)
+    page = kept(person, "/runs/spring/change", body | {"other_causes": ["held", "service"]})
+    assert "leave out what was missed; after a recess or a service: print it late" in page
+    assert "What was missed then: - → after a recess or a service: print it late" in page
+    assert Run.objects.get(pk="spring").policy["by_cause"][0]["causes"] == ["held", "service"]
+    page = shown(person, "/runs/spring/change")
+    assert page.count('name="other_causes" value="') == 10 and page.count("checked") >= 4
 
 
 def test_what_stands_as_it_is_is_no_change(person: Client) -> None:
