@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+
+from django.db import transaction
 
 from machines.imaging.patterns import corrected_head_to_knife_mm, feed_correction
 from machines.model.calibration import Calibration
 from machines.model.profile import Profile
 from machines.serialization import structure
+from scheduling.log.ends import lock
 from scheduling.log.event_records import facts
 from scheduling.log.events import EVENT_KINDS
 from scheduling.log.events.equipment import MachineCalibrated
@@ -18,27 +22,31 @@ from scheduling.queries.run_versions import run_profiles
 from scheduling.queries.runs import machine_model, machine_profile, runs_to_come
 
 
-def calibrate(machine: str, calibration: Calibration, by: Attribution, *, version: int | None = None) -> None:
+def calibrate(
+    machine: str, calibration: Calibration, by: Attribution, *, check: Callable[[Machine], None] = lambda _: None
+) -> None:
     """From now on this is what was measured of a machine, in place of all before; the same again writes nothing.
 
     Args:
         machine: its id.
         calibration: all that was measured.
         by: who says so.
-        version: of the machine's stream on which it was decided; None for whatever it is, as what a node reports
-            meanwhile changes nothing of it.
+        check: looks at the machine as it stands, where nobody else can append, and raises where it is not as it was
+            seen. The version of its stream would not do: what its board reports meanwhile changes nothing of it.
 
     Raises:
         InputError: there is no such machine, or it cannot have what was measured, or not on a run that was planned.
-        VersionConflict: the stream is not at that version any more.
     """
-    row = require(Machine, "machine", machine)
-    model = machine_model(row.profile_id)
-    calibration.check(model.profile)
-    for profile in run_profiles(runs_to_come(machine), row, model).values():
-        calibration.check(profile)
-    if machine_calibration(row) != calibration:
-        append([Append(f"machine/{machine}", version, [MachineCalibrated(calibration=calibration)])], by)
+    with transaction.atomic():
+        lock("default")
+        row = require(Machine, "machine", machine)
+        check(row)
+        model = machine_model(row.profile_id)
+        calibration.check(model.profile)
+        for profile in run_profiles(runs_to_come(machine), row, model).values():
+            calibration.check(profile)
+        if machine_calibration(row) != calibration:
+            append([Append(f"machine/{machine}", None, [MachineCalibrated(calibration=calibration)])], by)
 
 
 def machine_calibration(machine: Machine) -> Calibration:

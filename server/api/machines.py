@@ -15,7 +15,6 @@ from rest_framework.response import Response
 from machines.model.calibration import Calibration
 from machines.serialization import structure, unstructure
 from scheduling.log.models import Heartbeat, Machine
-from scheduling.log.store import stream_version
 from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
@@ -114,11 +113,9 @@ class MachineCalibration(Replaced):
         Print the feed ruler, the nozzle check and the knife scale (`dayroll pattern`), and read them
         (`dayroll reading`). What is left out is taken to be as the profile says.
         """
-        version = stream_version(f"machine/{pk}")  # read first: whoever changes it from here on is noticed
         machine = get_object_or_404(Machine, pk=pk)
-        by = attribution(request, machine.venue_id)
-        require_match(request, tag_of(machine.calibration))
-        calibrate(machine.id, structure(request.data, Calibration), by, version=version)
+        by, measured = attribution(request, machine.venue_id), structure(request.data, Calibration)
+        calibrate(machine.id, measured, by, check=lambda row: require_match(request, tag_of(row.calibration)))
         machine.refresh_from_db()
         return self.shown(MachineRow(machine).data, machine.calibration)
 

@@ -7,9 +7,11 @@ from typing import Any
 import pytest
 
 import server.api.changes
+import server.api.machines
 from scheduling.log.integrity.verify import verify
 from scheduling.log.models import Event, Venue
 from scheduling.log.store import stream_version
+from server import wiring
 from tests.server.api.test_bad_input import problem
 from tests.server.api.test_hours import HOURS
 from tests.server.studio import Caller
@@ -51,6 +53,38 @@ def test_the_second_to_set_hours_is_told_what_changed(furnished: Caller, monkeyp
     verify()
     # Having read again, the loser may still want it.
     assert furnished.put("venues/quay/hours?accept=true", CLOSED).status_code == 200
+
+
+def test_what_a_board_tells_meanwhile_takes_no_measurement_away(
+    furnished: Caller, node: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    attributed = server.api.machines.attribution
+
+    def held_up(*asked: Any) -> Any:
+        at = wiring.now().isoformat()
+        entry = {"kind": "node-stopped", "seq": 1, "at": at}
+        assert node.post("node/reports", {"epoch": 1, "entries": [entry]}).status_code == 200
+        return attributed(*asked)
+
+    monkeypatch.setattr(server.api.machines, "attribution", held_up)
+    assert furnished.put("machines/wren-1/calibration", {"feed_factor": 1.01}).status_code == 200
+    kinds = Event.objects.filter(stream="machine/wren-1").order_by("version").values_list("kind", flat=True)
+    assert list(kinds)[-2:] == ["node-stopped", "machine-calibrated"]
+
+
+def test_of_two_who_measured_the_second_is_told(furnished: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    attributed = server.api.machines.attribution
+
+    def held_up(*asked: Any) -> Any:
+        monkeypatch.setattr(server.api.machines, "attribution", attributed)
+        assert furnished.put("machines/wren-1/calibration", {"feed_factor": 1.01}).status_code == 200
+        return attributed(*asked)
+
+    tag = furnished.get("machines/wren-1/calibration").headers["ETag"]
+    monkeypatch.setattr(server.api.machines, "attribution", held_up)
+    response = furnished.put("machines/wren-1/calibration", {"feed_factor": 0.99}, HTTP_IF_MATCH=tag)
+    assert response.status_code == 412
+    assert furnished.get("machines/wren-1").json()["calibration"]["feed_factor"] == 1.01
 
 
 def test_the_problem_is_described(furnished: Caller) -> None:
