@@ -11,8 +11,10 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.serialization import structure
+from scheduling.commands.handlers import IdInUse
 from scheduling.log.models import Machine, Profile, Venue
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.names import LONGEST_NAME
@@ -23,6 +25,7 @@ from server.api.in_process import Caller, fetch
 from server.console.machine_card import station
 from server.desk.callers import caller_of
 from server.desk.model_words import with_unit
+from server.desk.models import plainly
 from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
 from server.desk.subjects import Facts, Row, Subject, retiring
 
@@ -43,6 +46,12 @@ class MachineFields(OrderForm):
             rows = [row for row in model.objects.order_by("name", "id") if row.retired_at is None or row.id == stands]
             choices = [("", "choose one"), *((row.id, row.name) for row in rows)]
             self.fields[name] = forms.ChoiceField(label=field.label, choices=choices)
+
+    def refuse(self, error: InputError | IdInUse) -> None:
+        """With the numbers of a model as its page calls them."""
+        if isinstance(error, InputError):
+            error.problem = plainly(error.problem)
+        super().refuse(error)
 
 
 class NewMachineForm(MachineFields):

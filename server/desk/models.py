@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
@@ -10,6 +11,7 @@ from django.http import QueryDict
 
 from machines.errors import InputError
 from machines.model.profile import Profile as MachineProfile
+from scheduling.commands.handlers import IdInUse
 from scheduling.log.models import Machine, Profile
 from scheduling.queries.names import LONGEST_NAME
 from server.api.in_process import Caller, ask
@@ -143,6 +145,14 @@ class ModelFields(OrderForm):
             profile["knife"] = None
         return body
 
+    def refuse(self, error: InputError | IdInUse) -> None:
+        """What paper is measured by stands beside the first of the numbers that cannot change."""
+        if isinstance(error, InputError) and error.field == "profile":
+            named = (NUMBERS[name] for name in NAME_OF_NUMBER.findall(error.problem) if name in NUMBERS)
+            self.add_error(next(named, None), f"{plainly(error.problem)}; {error.remedy}")
+        else:
+            super().refuse(error)
+
     def follows(self) -> list[tuple[str, str]]:
         """Its pace, dots and supplies."""
         profile = self._profile()
@@ -159,6 +169,24 @@ class ModelFields(OrderForm):
             return MachineProfile.from_json(without_nulls(self.said()["profile"]))
         except InputError:
             return None
+
+
+# The field of each number, by its name in the API; a knife or none is chosen by what becomes of the paper.
+NUMBERS = {path.removeprefix("profile."): field for path, field in ModelFields.PLACES.items()} | {"knife": "end"}
+NAME_OF_NUMBER = re.compile(r"[a-z]+(?:[._][a-z]+)+|travel|knife", re.ASCII)
+AS_NOUNS = {"travel": "the way that the paper moves", "knife": "whether it is cut"}
+
+
+def plainly(text: str) -> str:
+    """A sentence of the API with the numbers of a model as the page calls them, without their units."""
+
+    def called(match: re.Match[str]) -> str:
+        name = match[0]
+        if name in AS_NOUNS or name not in NUMBERS:
+            return AS_NOUNS.get(name, name)
+        return str(ModelFields.base_fields[NUMBERS[name]].label).partition(",")[0].lower()
+
+    return NAME_OF_NUMBER.sub(called, text)
 
 
 class NewModelForm(ModelFields):

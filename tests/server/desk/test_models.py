@@ -133,6 +133,17 @@ def test_a_head_of_another_kind_takes_the_place_of_the_old_one(person: Client, s
     assert said["head"]["cartridge_ml"] is None
 
 
+def test_what_paper_is_measured_by_is_refused_beside_its_number_in_words(person: Client, furnished: Caller) -> None:
+    page = shown(person, "/profiles/wren/change", PLOVER)
+    assert 'id="id_columns_error"' in page and "mm_per_turn" not in page
+    told = page.partition('id="id_columns_error"')[2].partition("</p>")[0]
+    assert "measured by columns in a turn and length of a turn and dots in a column" in told
+    assert "kind of head" in told and "add another profile" in told
+    furnished.create("profiles", changed(PROFILE, "profile.mm_per_turn", 90.0) | {"id": "owl"})
+    page = shown(person, "/machines/wren-1/change", {"name": "Wren 1", "venue": "quay", "profile": "owl"})
+    assert 'id="id_profile_error"' in page and "measured by other length of a turn" in page
+
+
 def test_another_like_one_has_its_numbers(with_wren: Client) -> None:
     page = shown(with_wren, "/profiles/new?like=wren")
     assert 'value="Wren, otherwise"' in page and 'value="360"' in page
