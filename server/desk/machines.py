@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, ClassVar
 
 from django import forms
@@ -15,19 +15,22 @@ from machines.errors import InputError
 from machines.model.calibration import Calibration
 from machines.serialization import structure
 from scheduling.commands.handlers import IdInUse
-from scheduling.log.models import Machine, Profile, Venue
+from scheduling.log.models import Machine, Profile, Run, Venue
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.names import LONGEST_NAME
 from scheduling.queries.runs import has_paper
 from scheduling.sky.zones import zone
 from server import wiring
 from server.api.in_process import Caller, fetch
+from server.console import formatting
 from server.console.machine_card import station
 from server.desk.callers import caller_of
 from server.desk.model_words import with_unit
 from server.desk.models import plainly
 from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
 from server.desk.subjects import Facts, Row, Subject, retiring
+
+NEWEST_RUNS = 12
 
 
 class MachineFields(OrderForm):
@@ -123,7 +126,15 @@ def _measured(row: Row) -> Facts:
 
 def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
     machine = Machine.objects.get(pk=row["id"])
-    return {"measured": list(_measured(row)), "has_paper": has_paper(machine)}
+    return {"measured": list(_measured(row)), "has_paper": has_paper(machine), "runs": list(_runs(row))}
+
+
+def _runs(row: Row) -> Iterator[dict[str, str]]:
+    """Its newest runs, those to come among them: what each prints, and from when until when."""
+    standing = Run.objects.filter(machine_id=row["id"], withdrawn_at=None).select_related("source")
+    for run in standing.order_by("-starts_at", "-id")[:NEWEST_RUNS]:
+        begins, ends = (formatting.moment(at, row["clock"]) for at in (run.starts_at, run.ends_at))
+        yield {"id": run.id, "prints": run.source.name, "when": f"{begins} to {ends}"}
 
 
 @login_required

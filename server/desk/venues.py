@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from django import forms
 
-from scheduling.log.models import Venue
+from scheduling.log.models import Machine, Venue
 from scheduling.queries.names import LONGEST_NAME
 from scheduling.sky.near_zones import zones_near
 from scheduling.sky.zones import zone, zone_names
@@ -101,7 +101,10 @@ def _links(caller: Any, row: Row) -> dict[str, Any]:
         ("quiet-hours", "Quiet hours"),
         ("windows", "Service windows"),
     )
-    return {"links": pages}
+    return {
+        "links": pages,
+        "machines": Machine.objects.filter(venue_id=row["id"], retired_at=None).order_by("name", "id"),
+    }
 
 
 VENUES = Subject(

@@ -162,6 +162,19 @@ def test_a_machine_is_added_at_a_venue_of_a_model(with_wren: Client) -> None:
     assert "Wren two" in shown(with_wren, "/profiles/wren")
 
 
+def test_a_machine_and_a_venue_lead_to_what_belongs_to_them(person: Client, furnished: Caller) -> None:
+    page = shown(person, "/machines/wren-1")
+    assert '<a href="/runs/spring">Land</a>' in page
+    assert "12:00 on Fri 20 Mar 2026 to 12:00 on Mon 23 Mar 2026" in page and "Europe/Lisbon" in page
+    assert '<option value="wren-1" selected>' in shown(person, "/runs/new?machine=wren-1")
+    page = shown(person, "/venues/quay")
+    assert '<a href="/machines/wren-1">Wren 1</a>' in page
+    assert '<option value="quay" selected>Quay House</option>' in shown(person, "/machines/new?venue=quay")
+    reader = signed_in("reader")
+    for path in ("/machines/wren-1", "/venues/quay", "/profiles/wren"):
+        assert "s/new" not in shown(reader, path), path
+
+
 def test_a_machine_moves_and_its_history_says_it_by_name(with_wren: Client) -> None:
     page, body = looked(with_wren, "/machines/wren-1/change", {"name": "Wren 1", "venue": "shed", "profile": "wren"})
     assert "It stands at The Boat Shed from now on" in page and "<td>Quay House</td><td>The Boat Shed</td>" in page
