@@ -574,6 +574,7 @@ NO_LIMITS: dict[str, str] = {
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.LINE
         server.console.world_map.EAST_EDGE server.console.views.LENGTHS server.console.season.BAR_PX
         server.console.season.NARROWEST_TILE_PX server.console.season.WIDEST_TILE_PX server.console.season.NAMES_APART
+        server.console.season.FAR_APART server.console.run_tile.WIDTH_PX
         server.console.season.ENDS_APART server.console.season.LATE server.console.season_span.USUAL_MONTHS
         server.console.sun_ribbon.WIDTH server.console.sun_ribbon.HEIGHT server.console.pictures.GAP
         server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX server.desk.drafts.PIECE_MM

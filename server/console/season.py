@@ -15,6 +15,7 @@ from scheduling.log.models import Machine, Run, Segment, Source, Venue
 from scheduling.paper.pace import pace_of
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
+from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, coming_changes
 from scheduling.venues.service_windows import windows_of
 from server.console import formatting
@@ -24,8 +25,8 @@ from server.console.sun_ribbon import Ribbon, ribbon
 BAR_PX, NARROWEST_TILE_PX, WIDEST_TILE_PX = 44, 16, 640
 # So many different pictures are shown; a page that asked for hundreds at once would be refused some.
 MOST_PICTURES = 24
-# Names of openings stand so far apart, and ends of rolls, per cent of the width.
-NAMES_APART, ENDS_APART = 9.0, 0.8
+# Names of openings stand so far apart, on a telephone, and ends of rolls, per cent of the width.
+NAMES_APART, FAR_APART, ENDS_APART = 12.0, 46.0, 0.8
 LATE = 84.0
 
 
@@ -62,7 +63,7 @@ class PartEnd:
 
 @dataclass(frozen=True)
 class OpeningLine:
-    """An opening; its name is empty where another's is too near."""
+    """An opening; ``short`` is empty where another's is too near, ``is_near`` where it is on a narrow screen."""
 
     id: str
     x: float
@@ -71,6 +72,7 @@ class OpeningLine:
     anchor: str
     when: str
     is_wrong: bool
+    is_near: bool = False
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ def season(span: SeasonSpan, now: datetime) -> Season:
     return Season(
         span=span,
         venues=venues,
-        tiles=tuple(tile for _, tile in sorted(tiles.items())),
+        tiles=tuple(tiles.values()),
         said=f"{_some(len(venues), 'venue')}, {_some(len(runs), 'run')}, {_some(openings, 'opening')}",
     )
 
@@ -146,18 +148,28 @@ def _runs(machines: Sequence[str], span: SeasonSpan) -> list[Run]:
 
 
 def _tiles(contexts: Sequence[MachineContext], runs: Sequence[Run]) -> dict[str, Tile]:
-    """A picture of each plate, by its digest: what many machines print is asked for once."""
+    """A picture of each run, by what it looks like: what many machines print is asked for once."""
     models: Mapping[str, Profile] = {one.machine.id: one.model for one in contexts}
     tiles: dict[str, Tile] = {}
     for run in runs:
-        plate: str | None = getattr(run, "plate", None)
-        if plate is None or plate in tiles or len(tiles) == MOST_PICTURES:
+        key, model = _looks(run), models[run.machine_id]
+        if key in tiles or len(tiles) == MOST_PICTURES:
             continue
-        model = models[run.machine_id]
         width = round(BAR_PX * model.mm_per_turn / model.print_width_mm)
-        address = reverse("plate-picture", args=[run.machine_id, plate])
-        tiles[plate] = Tile(f"plate-{plate[:12]}", address, min(max(width, NARROWEST_TILE_PX), WIDEST_TILE_PX))
+        width = min(max(width, NARROWEST_TILE_PX), WIDEST_TILE_PX)
+        plate: str | None = getattr(run, "plate", None)
+        if plate is not None:
+            address = reverse("plate-picture", args=[run.machine_id, plate])
+        else:
+            address = f"{reverse('run-tile', args=[run.id])}?v={run.revision}"
+        tiles[key] = Tile(f"tile-{len(tiles)}", address, width)
     return tiles
+
+
+def _looks(run: Run) -> str:
+    """What runs that look alike have in common: the plate that is drawn, or else what they will be drawn from."""
+    plate: str | None = getattr(run, "plate", None)
+    return plate or "/".join(map(str, (run.source_id, run.source_version, run.profile, run.cycle)))
 
 
 def _venue(
@@ -191,7 +203,7 @@ def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_ma
             continue
         x = span.x(row.opens_at)
         is_named = x - last >= NAMES_APART
-        last = x if is_named else last
+        is_near, last = x - last < FAR_APART and last >= 0, x if is_named else last
         local = row.opens_at.astimezone(there.clock)
         prints = any(run.starts_at <= row.opens_at < run.ends_at for run in runs)
         yield OpeningLine(
@@ -202,6 +214,7 @@ def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_ma
             anchor="end" if x > LATE else "start",
             when=formatting.moment(row.opens_at, there.venue.zone),
             is_wrong=has_machines and not prints,
+            is_near=is_near,
         )
 
 
@@ -226,7 +239,7 @@ def _bar(
     context: MachineContext, span: SeasonSpan, run: Run, sources: Mapping[str, str], tiles: Mapping[str, Tile]
 ) -> RunBar:
     x, end = max(span.x(run.starts_at), 0.0), min(span.x(run.ends_at), 100.0)
-    tile = tiles.get(getattr(run, "plate", None) or "")
+    tile = tiles.get(_looks(run))
     zone = context.venue.zone
     return RunBar(
         id=run.id,
@@ -242,7 +255,7 @@ def _bar(
 def _ends(context: MachineContext, span: SeasonSpan, runs: Sequence[Run]) -> Iterator[PartEnd]:
     """The next end of roll and blade, as they are counted; further ends of rolls by the pace of the run."""
     for part, end in coming_changes(context, context.now):
-        yield PartEnd(span.x(end.at), f"The {part} {_said(end, context)}", _is_wrong(end))
+        yield PartEnd(span.x(end.at), _said(part, end, context), _is_wrong(end))
         if part == "roll":
             yield from _further(context, span, end, runs)
 
@@ -265,7 +278,8 @@ def _is_wrong(end: End) -> bool:
     return end.change.window is None
 
 
-def _said(end: End, context: MachineContext) -> str:
+def _said(part: Consumable, end: End, context: MachineContext) -> str:
+    words = end.change.in_words
     if _is_wrong(end):
-        return f"ends {formatting.date(end.at, context.venue.zone)}: {end.change.in_words}."
-    return f"ends {formatting.date(end.at, context.venue.zone)}: change it {end.change.in_words}"
+        return f"{words[:1].upper()}{words[1:]}."
+    return f"The {part} ends {formatting.date(end.at, context.venue.zone)}: change it {words}."

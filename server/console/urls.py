@@ -30,6 +30,7 @@ urlpatterns = [
     path("venues/<id:venue>/service-windows/new", service_windows.new, name="new-window"),
     path("service-windows/<id:window>/call-off", service_windows.off, name="call-off"),
     path("venues/<id:venue>/today", staff_sheet.today, name="today"),
+    path("runs/<id:run>/tile.png", views.tile_picture, name="run-tile"),
     path("runs/<id:run>/decide", decide.decide, name="decide"),
     path("sign-in", SignIn.as_view(), name="sign-in"),
     path("new-password", NewPassword.as_view(), name="new-password"),

@@ -15,12 +15,13 @@ from django.views.decorators.http import require_safe
 
 from machines.errors import InputError
 from machines.model.profile import Profile
-from scheduling.log.models import Machine
+from scheduling.log.models import Machine, Run
 from scheduling.queries.runs import machine_profile
 from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.console import pictures
 from server.console.overview import overview
+from server.console.run_tile import run_tile
 from server.console.season import season
 from server.console.season_span import season_span
 from server.console.strip import strip_paper
@@ -77,6 +78,16 @@ def plate_picture(request: HttpRequest, machine: str, digest: str) -> HttpRespon
     except PlateGone:
         raise Http404(f"There is no plate {digest}.") from None
     return _picture(request, png, FOR_EVER)
+
+
+@require_safe
+def tile_picture(request: HttpRequest, run: str) -> HttpResponseBase:
+    """The first turn of a run, small; its address names the revision of the run."""
+    try:
+        png = run_tile(get_object_or_404(Run.objects.select_related("machine", "source"), pk=run))
+    except InputError as error:
+        raise Http404(str(error)) from None
+    return _picture(request, png, FOR_A_WHILE)
 
 
 @require_safe

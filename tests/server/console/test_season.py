@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from datetime import UTC, datetime, timedelta
 
@@ -9,8 +10,10 @@ import numpy as np
 import pytest
 from django.contrib.auth.models import User
 from django.test import Client
+from PIL import Image
 
 from machines.errors import InputError
+from scheduling.log.models import Run
 from scheduling.sky import almanac
 from scheduling.sky.places import Place
 from scheduling.sky.zones import zone
@@ -84,9 +87,18 @@ def test_a_roll_that_ends_where_nobody_is_there_is_said_to_be_wrong(furnished: C
         "runs", RUN | {"id": "long", "starts_at": "2026-03-24T12:00:00Z", "ends_at": "2027-03-01T12:00:00Z"}
     )
     clock.at = datetime(2026, 3, 24, 13, 0, tzinfo=UTC)
-    jobs.extend()
+    Run.objects.filter(id="spring").update(printed=1080)
+    (machine,) = season(season_span("", "12", clock.at), clock.at).venues[0].machines
+    roll, blade = [one for one in machine.ends if one.is_wrong]
+    assert roll.said.startswith("No service window before the roll ends at")
+    assert blade.said.startswith("No service window before the blade ends at")
     shown = page("/season?months=12")
-    assert 'class="bars"' in shown
+    assert roll.said in shown and 'class="wedge wrong-end"' in shown
+    furnished.create("service-windows", SERVICE_WINDOW)
+    (machine,) = season(season_span("", "12", clock.at), clock.at).venues[0].machines
+    assert [one.said for one in machine.ends if one.is_wrong] == [] and "change it in Tuesday rounds" in machine.ends[
+        0
+    ].said
 
 
 def test_all_of_it_is_in_a_table_too(furnished: Caller) -> None:
@@ -143,3 +155,17 @@ def test_a_picture_that_many_machines_print_is_asked_for_once(furnished: Caller,
     found = season(season_span("", "1", wiring.now()), wiring.now())
     assert len(found.tiles) == 1 and all(run.tile for one in found.venues[0].machines for run in one.runs)
     assert len(re.findall(r'<image href="/machines/[^"]*/plates/', page("/season"))) == 1
+
+
+def test_a_run_of_which_nothing_is_drawn_yet_shows_its_own_picture_too(furnished: Caller, clock: HeldClock) -> None:
+    later = {"starts_at": "2026-05-01T12:00:00Z", "ends_at": "2026-05-04T12:00:00Z"}
+    furnished.create("runs", RUN | {"id": "summer"} | later)
+    assert "/runs/summer/tile.png?v=1" in page("/season?from=2026-05")
+    response = Client().get("/runs/summer/tile.png?v=1")
+    assert response["Content-Type"] == "image/png"
+    assert Client().get("/runs/summer/tile.png?v=1", HTTP_IF_NONE_MATCH=response["ETag"]).status_code == 304
+    grey = np.asarray(Image.open(io.BytesIO(response.content)))
+    # West is left, as on its paper: more of the land lies in the right half.
+    half = grey.shape[1] // 2
+    assert (grey[:, half:] < 128).mean() > 1.2 * (grey[:, :half] < 128).mean()
+    assert Client().get("/runs/nothing/tile.png").status_code == 404
