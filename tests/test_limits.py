@@ -437,6 +437,9 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.season_span.MOST_MONTHS": (24, "two years; more is no season"),
     "server.console.season_span.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
     "server.console.season_span.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.paper_in_time.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.paper_in_time.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.paper_in_time.MOST_SEGMENTS": (3000, "four weeks of a turn of a hundred segments a day"),
     "server.console.wall.FIRST_TOLD": (3, "what stands beside the map; the rest is in the lines below"),
     "server.console.wall.COMPACT_FROM": (5, "four strips of paper fill a screen"),
     "server.console.staff_tasks.AHEAD": (days(7), "the sheet of the day tells what comes within a week"),
@@ -572,7 +575,10 @@ NO_LIMITS: dict[str, str] = {
         server.console.strip.NEAR_THE_EDGE server.console.world_map.WIDTH server.console.world_map.HEIGHT
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.LINE
-        server.console.world_map.EAST_EDGE server.console.views.LENGTHS server.console.season.BAR_PX
+        server.console.paper_in_time.WIDTH server.console.paper_in_time.MARKS server.console.paper_in_time.DAYS
+        server.console.paper_in_time.NEAR_THE_EDGE server.console.paper_in_time.USUAL_DAYS
+        server.console.paper_in_time.CLOSE_S server.console.world_map.EAST_EDGE
+        server.console.views.LENGTHS server.console.season.BAR_PX
         server.console.season.NARROWEST_TILE_PX server.console.season.WIDEST_TILE_PX server.console.season.NAMES_APART
         server.console.season.FAR_APART server.console.run_tile.WIDTH_PX
         server.console.season.ENDS_APART server.console.season.LATE server.console.season_span.USUAL_MONTHS

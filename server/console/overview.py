@@ -8,9 +8,6 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q
 
-from machines.operator.stop_causes import CAUSE_WORDS
-from machines.recovery import Decision
-from machines.serialization import structure
 from scheduling.log.models import Machine, Notice, Outage, Venue
 from scheduling.log.projections.notices import ENTRIES_TOLD_AGAIN
 from scheduling.outages.words_passed_over import decided_otherwise
@@ -22,6 +19,7 @@ from server.console.beginning import BeginningStep, beginning
 from server.console.daylight import Daylight, daylight
 from server.console.hours import doors
 from server.console.machine_card import Station, station
+from server.console.outage_words import outage_in_words
 from server.console.service_window_times import next_window
 from server.console.wall import EVERYTHING, Chosen, Wall, wall
 from server.console.world_map import WorldMap, world_map
@@ -230,33 +228,8 @@ def _outages(now: datetime, names: Mapping[str, str]) -> tuple[OverviewLine, ...
 
 
 def _outage(row: Outage, name: str, now: datetime, is_passed_over: bool) -> OverviewLine:
-    decision = structure(row.decision, Decision)
-    said = f"{_becomes(decision)} after {CAUSE_WORDS.get(row.cause, row.cause)}"
-    if decision.unknown:
-        said += f"; {len(decision.unknown)} more perhaps on the paper"
-    if decision.paper_mm:
-        said += f"; {decision.paper_mm:.0f} mm of paper"
-    if decision.ink_ml:
-        said += f", {formatting.ink(decision.ink_ml)} of ink"
-    if row.override is not None:
-        said += "; a person decided so"
-    elif is_passed_over:
-        said += "; a person had decided otherwise, and was passed over"
+    said = outage_in_words(row, is_passed_over)
     return OverviewLine(name, said, formatting.duration(now - row.noticed_at), row.true_again_at is None)
-
-
-def _becomes(decision: Decision) -> str:
-    """What became, or becomes, of the columns that were missed."""
-    later = f"later by {formatting.seconds(decision.shift_s)}, with all that follows"
-    parts = (
-        (len(decision.replayed) + len(decision.finished), "printed late"),
-        (len(decision.again), "printed once more"),
-        (len(decision.shifted), later),
-        (len(decision.blank), "left blank"),
-        (len(decision.skipped) - len(decision.blank), "left out"),
-    )
-    said = [f"{formatting.columns(number)} {what}" for number, what in parts if number]
-    return ", ".join(said) or "no columns missed"
 
 
 def _summary(stations: Sequence[Station], notices: int) -> str:

@@ -14,6 +14,7 @@ urlpatterns = [
     path("overview", views.fragment, name="overview"),
     path("season", views.season_page, name="season"),
     path("machines/<id:machine>/plates/<digest:digest>.png", views.plate_picture, name="plate-picture"),
+    path("machines/<id:machine>/paper", views.paper_page, name="paper-in-time"),
     path("machines/<id:machine>/paper.png", views.paper_picture, name="paper-picture"),
     path("machines/<id:machine>/strip.png", views.strip_picture, {"width_px": STRIP_PX}, name="strip-picture"),
     path("machines/<id:machine>/slip.png", views.strip_picture, {"width_px": SLIP_PX}, name="slip-picture"),

@@ -21,6 +21,7 @@ from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.console import pictures
 from server.console.overview import overview
+from server.console.paper_in_time import DAYS, paper_in_time
 from server.console.run_tile import run_tile
 from server.console.season import season
 from server.console.season_span import season_span
@@ -66,6 +67,20 @@ def season_page(request: HttpRequest) -> HttpResponse:
         span, wrong = season_span("", "", now), error
     page = {"season": season(span, now), "wrong": wrong, "first": first or span.said, "lengths": LENGTHS}
     return render(request, "console/season.html", page)
+
+
+@require_safe
+@never_cache
+def paper_page(request: HttpRequest, machine: str) -> HttpResponse:
+    """Some days of a machine's paper, past or to come."""
+    row, now, wrong = get_object_or_404(Machine, pk=machine), wiring.now(), None
+    first, days = request.GET.get("from", ""), request.GET.get("days", "")
+    try:
+        paper = paper_in_time(row, first, days, now)
+    except InputError as error:
+        paper, wrong = paper_in_time(row, "", "", now), error
+    page = {"paper": paper, "wrong": wrong, "first": first or paper.span.first.isoformat(), "lengths": DAYS}
+    return render(request, "console/paper_in_time.html", page)
 
 
 @require_safe

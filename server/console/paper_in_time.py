@@ -1,0 +1,292 @@
+"""A machine's paper along time: some days of it, past or to come, on one axis with all that belongs to them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from zoneinfo import ZoneInfo
+
+from django.urls import reverse
+
+from machines.errors import InputError
+from scheduling.log.models import Machine, Run, Segment, Strip
+from scheduling.queries.machine_context import MachineContext, machine_context
+from scheduling.sky.civil import day_bounds
+from scheduling.venues.hours import venue_closed
+from scheduling.venues.service_windows import windows_of
+from server.console.daylight import daylight
+from server.console.events_in_time import Happening, happenings
+from server.console.strip import Box, Light, Named, PlateBox
+from server.console.time_marks import time_marks
+
+WIDTH, MARKS, NEAR_THE_EDGE = 1000, 12, 2.0
+DAYS, USUAL_DAYS = (1, 3, 7, 28), 3
+FIRST_YEAR, LAST_YEAR = 1900, 2100
+# Stretches of paper that follow each other so closely are one.
+CLOSE_S = 1.0
+# So many segments are drawn; of a turn that is cut into more, those that begin first.
+MOST_SEGMENTS = 3000
+
+
+@dataclass(frozen=True)
+class DaysSpan:
+    """So many days by a venue's clock, from a date on; instants are UTC.
+
+    Attributes:
+        is_mirrored: whether time runs to the left, as on paper that moves to the right past its head: what is drawn
+            there is seen as whoever stands in front of the machine sees it.
+    """
+
+    first: date
+    days: int
+    clock: ZoneInfo
+    is_mirrored: bool
+
+    @property
+    def begins(self) -> datetime:
+        """Midnight at the beginning."""
+        return day_bounds(self.first, self.clock)[0]
+
+    @property
+    def ends(self) -> datetime:
+        """Midnight at the end."""
+        return day_bounds(self.first + timedelta(days=self.days - 1), self.clock)[1]
+
+    @property
+    def earlier(self) -> str:
+        """The first date of as many days before."""
+        return (self.first - timedelta(days=self.days)).isoformat()
+
+    @property
+    def later(self) -> str:
+        """The first date of as many days after."""
+        return (self.first + timedelta(days=self.days)).isoformat()
+
+    def x(self, at: datetime) -> float:
+        """Where an instant stands, units of the drawing."""
+        share = (at - self.begins) / (self.ends - self.begins)
+        return round(WIDTH * (1 - share if self.is_mirrored else share), 1)
+
+    def box(self, begins: datetime, ends: datetime) -> Box:
+        """From one instant to another, as far as they are within."""
+        first, last = sorted((self.x(begins), self.x(ends)))
+        x, end = max(first, 0.0), min(last, float(WIDTH))
+        return Box(x, round(max(end - x, 0.0), 1))
+
+
+@dataclass(frozen=True)
+class Length:
+    """A stretch of time in which columns are laid, and the plates of their turns."""
+
+    box: Box
+    turns: tuple[PlateBox, ...]
+
+
+@dataclass(frozen=True)
+class RunLabel:
+    """A run within the days: what it prints, from where on in per cent, and which end of its name stands there."""
+
+    id: str
+    name: str
+    x: float
+    anchor: str
+
+
+@dataclass(frozen=True)
+class PaperInTime:
+    """Some days of a machine.
+
+    Attributes:
+        laid, to_come: lengths of what is on the paper, and of what is planned.
+        missing: what is not on the paper, and may be on it, of what was due.
+        cuts: when the knife came to a boundary, and whether it cut.
+        now: this moment, units; None where it is not within.
+        hours, utc: marks of the venue's clock and of UTC, per cent.
+        said: in words what the drawing shows.
+    """
+
+    machine: Machine
+    venue: str
+    zone: str
+    span: DaysSpan
+    runs: tuple[RunLabel, ...]
+    laid: tuple[Length, ...]
+    to_come: tuple[Length, ...]
+    missing: tuple[Box, ...]
+    cuts: tuple[tuple[float, bool], ...]
+    now: float | None
+    lights: tuple[Light, ...]
+    closed: tuple[Light, ...]
+    windows: tuple[Light, ...]
+    hours: tuple[Named, ...]
+    utc: tuple[Named, ...]
+    happened: tuple[Happening, ...]
+    said: str
+
+
+def days_span(first: str, days: str, clock: ZoneInfo, now: datetime, is_mirrored: bool = False) -> DaysSpan:
+    """The days that an address names; empty for yesterday, today and tomorrow.
+
+    Args:
+        first, days: as the address has them.
+        clock: of the venue.
+        now: this instant, UTC.
+        is_mirrored: see `DaysSpan`.
+
+    Raises:
+        InputError: it names none.
+    """
+    number = int(days) if days.isdecimal() and len(days) < 3 else 0 if days else USUAL_DAYS
+    if number not in DAYS:
+        raise InputError("days", f"{days[:20]!r}", f"give one of {', '.join(map(str, DAYS))}")
+    today = now.astimezone(clock).date()
+    try:
+        begins = date.fromisoformat(first) if first else today - timedelta(days=number // 2)
+    except ValueError:
+        begins = date.min
+    if not FIRST_YEAR <= begins.year < LAST_YEAR:
+        raise InputError("from", f"{first[:20]!r} is no date", f"say it like {today}, {FIRST_YEAR} to {LAST_YEAR - 1}")
+    return DaysSpan(begins, number, clock, is_mirrored)
+
+
+def paper_in_time(machine: Machine, first: str, days: str, now: datetime) -> PaperInTime:
+    """Some days of a machine's paper.
+
+    Raises:
+        InputError: see `days_span`.
+    """
+    context = machine_context(machine, now)
+    there = context.at_venue
+    span = days_span(first, days, there.clock, now, context.model.travel == "right")
+    runs = list(
+        Run.objects.filter(machine_id=machine.id, withdrawn_at=None, starts_at__lt=span.ends, ends_at__gt=span.begins)
+        .order_by("starts_at", "id")
+        .select_related("source")
+    )
+    segments = _segments(runs, span)
+    laid, missing, to_come = _of_segments(segments, now)
+    turns = _turns(context, {run.id: run for run in runs}, segments, span)
+    strips = Strip.objects.filter(run_id__in=[run.id for run in runs], at__gte=span.begins, at__lt=span.ends)
+    cuts = tuple((span.x(at), made) for at, made in strips.order_by("at").values_list("at", "made"))
+    blank = tuple(box for box in (span.box(*one) for one in missing) if box.width)
+    return PaperInTime(
+        machine=machine,
+        venue=there.venue.name,
+        zone=there.venue.zone,
+        span=span,
+        runs=tuple(_label(run, span) for run in runs),
+        laid=tuple(_length(span, one, turns) for one in laid),
+        to_come=tuple(_length(span, one, turns) for one in to_come),
+        missing=blank,
+        cuts=cuts,
+        now=span.x(now) if span.begins <= now < span.ends else None,
+        lights=tuple(_lights(context, span)),
+        closed=tuple(_percent(span, *one, "closed") for one in venue_closed(there.venue, span.begins, span.ends)),
+        windows=tuple(
+            _percent(span, one.starts_at, one.ends_at, "service") for one in windows_of(there, span.begins, span.ends)
+        ),
+        hours=_marks(span, there.clock),
+        utc=_marks(span, ZoneInfo("UTC")),
+        happened=tuple(happenings(context, runs, span.begins, span.ends)),
+        said=f"The paper of {machine.name} along time: {_some(len(blank), 'stretch', 'stretches')} missing, "
+        f"{_some(sum(made for _, made in cuts), 'cut', 'cuts')} made.",
+    )
+
+
+def _some(number: int, one: str, many: str) -> str:
+    return f"{number or 'no'} {one if number == 1 else many}"
+
+
+def _label(run: Run, span: DaysSpan) -> RunLabel:
+    """Its name stands where it begins, or where it comes into sight."""
+    at = round(min(max(span.x(run.starts_at) / 10, 0.0), 100.0), 2)
+    return RunLabel(run.id, run.source.name, at, "end" if span.is_mirrored else "start")
+
+
+def _segments(runs: Sequence[Run], span: DaysSpan) -> list[Segment]:
+    rows = Segment.objects.filter(
+        run_id__in=[run.id for run in runs], starts_at__lt=span.ends, ends_at__gt=span.begins
+    ).exclude(state=Segment.WITHDRAWN)
+    return list(rows.order_by("starts_at", "run_id", "number")[:MOST_SEGMENTS])
+
+
+Spans = list[tuple[datetime, datetime]]
+
+
+def _of_segments(segments: Sequence[Segment], now: datetime) -> tuple[Spans, Spans, Spans]:
+    """When what is on the paper was due, when what is missing was, and what is to come or was not told."""
+    laid: Spans = []
+    missing: Spans = []
+    to_come: Spans = []
+    for one in segments:
+        at = one.first_column
+        for first, end, outcome in [*one.outcomes, [one.end_column, one.end_column, ""]]:
+            if first > at:
+                _add(to_come, _instant(one, at), _instant(one, first))
+            if end > first:
+                _add(laid if outcome == "printed" else missing, _instant(one, first), _instant(one, end))
+            at = end
+    return laid, missing, to_come
+
+
+def _instant(segment: Segment, column: int) -> datetime:
+    """When a column of a segment is due; evenly between its ends, which is near enough for a drawing."""
+    share = (column - segment.first_column) / (segment.end_column - segment.first_column)
+    at: datetime = segment.starts_at + share * (segment.ends_at - segment.starts_at)
+    return at
+
+
+def _add(spans: Spans, begins: datetime, ends: datetime) -> None:
+    if spans and abs((begins - spans[-1][1]).total_seconds()) <= CLOSE_S:
+        spans[-1] = (spans[-1][0], ends)
+    else:
+        spans.append((begins, ends))
+
+
+def _turns(
+    context: MachineContext, runs: dict[str, Run], segments: Sequence[Segment], span: DaysSpan
+) -> list[PlateBox]:
+    """The plate of each turn, from where to where it would be if the days held all of it."""
+    found = []
+    for (run, turn), mine in groupby(segments, key=lambda one: (one.run_id, _turn(context, runs, one))):
+        of_turn = list(mine)
+        first, last = of_turn[0], of_turn[-1]
+        per_turn = context.model_of(runs[run]).columns_per_turn
+        column_s = (last.ends_at - first.starts_at).total_seconds() / (last.end_column - first.first_column)
+        begins = first.starts_at - timedelta(seconds=(first.first_column - turn * per_turn) * column_s)
+        x, end = sorted((span.x(begins), span.x(begins + timedelta(seconds=per_turn * column_s))))
+        address = reverse("plate-picture", args=[context.machine.id, first.plate])
+        found.append(PlateBox(x, round(end - x, 1), address))
+    return found
+
+
+def _turn(context: MachineContext, runs: dict[str, Run], segment: Segment) -> int:
+    return int(segment.first_column // context.model_of(runs[segment.run_id]).columns_per_turn)
+
+
+def _length(span: DaysSpan, one: tuple[datetime, datetime], turns: Sequence[PlateBox]) -> Length:
+    box = span.box(*one)
+    seen = tuple(turn for turn in turns if turn.x < box.x + box.width and turn.x + turn.width > box.x)
+    return Length(box, seen)
+
+
+def _lights(context: MachineContext, span: DaysSpan) -> Iterator[Light]:
+    there = context.at_venue
+    for number in range(span.days):
+        begins, _ = day_bounds(span.first + timedelta(days=number), there.clock)
+        for one in daylight(there.place, there.venue.zone, begins).stretches:
+            yield _percent(span, one.begins, one.ends, one.light)
+
+
+def _percent(span: DaysSpan, begins: datetime, ends: datetime, light: str) -> Light:
+    box = span.box(begins, ends)
+    return Light(round(box.x / 10, 2), round(box.width / 10, 2), light)
+
+
+def _marks(span: DaysSpan, clock: ZoneInfo) -> tuple[Named, ...]:
+    marks = time_marks(span.begins, span.ends, clock, MARKS)
+    placed = ((round(span.x(one.at) / 10, 2), one) for one in marks)
+    inside = ((x, one) for x, one in placed if NEAR_THE_EDGE < x < 100.0 - NEAR_THE_EDGE)
+    return tuple(Named(x, one.text, "middle", "day" if one.is_day else "hour") for x, one in inside)
