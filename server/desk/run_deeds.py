@@ -7,6 +7,7 @@ from typing import Any, ClassVar, Self
 
 from django import forms
 
+from machines.operator.safety_notes import BESIDE, UNATTENDED
 from machines.recovery import Policy
 from machines.serialization import structure
 from scheduling.commands.hold_run import CAUTION
@@ -111,6 +112,8 @@ class HoldForm(EndForm):
 class SucceedForm(TimedForm):
     """A run that goes on where this one ends: the same, but for what is named."""
 
+    REPEATS: ClassVar[bool] = False
+
     PLACES: ClassVar[dict[str, str]] = TimedForm.PLACES | {
         "boundary": "boundary",
         "id": "id",
@@ -192,7 +195,7 @@ DEEDS = (
         done="goes on as you said",
         form=TimedForm,
         offered=lambda row: _is_to_come(row) and bool(holds_to_come(row)),
-        caution="It then moves and prints by itself, whoever stands there: see first that nobody's hands are in it.",
+        caution="\n".join(("It moves by itself then, whoever stands there.", *BESIDE["resume"])),
     ),
     Deed(
         act="end",
@@ -210,6 +213,7 @@ DEEDS = (
         " columns go on counting.",
         done="is followed as you said",
         form=SucceedForm,
+        caution=UNATTENDED,
         offered=lambda row: _is_to_come(row) and wiring.now() < ends(row) and row["followed_by"] is None,
     ),
     Deed(

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from machines.operator.safety_notes import UNATTENDED
 from machines.recovery import Policy
 from machines.serialization import format_instant, structure
 from scheduling.log.models import Run, Segment
@@ -155,6 +156,7 @@ RUNS = Subject(
     add=NewRunForm,
     change=ChangeRunForm,
     deeds=DEEDS,
+    caution=UNATTENDED,
     add_previews=True,
     look=look,
     template="desk/run.html",

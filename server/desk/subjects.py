@@ -26,7 +26,7 @@ class Deed:
         done: that it is done, after the thing's name.
         form: what is asked for with it.
         offered: whether it can be meant now, by the row; what cannot be is not offered.
-        caution: what to mind at the machine, where it can hurt somebody.
+        caution: what to mind at the machine, where it can hurt somebody; a line each.
     """
 
     act: str
@@ -36,6 +36,16 @@ class Deed:
     form: type[OrderForm] = ReasonForm
     offered: Callable[[Row], bool] = lambda row: True
     caution: str = ""
+
+    @property
+    def cautions(self) -> list[str]:
+        """What to mind, thing by thing."""
+        return lines_of(self.caution)
+
+
+def lines_of(caution: str) -> list[str]:
+    """A caution's lines, without the hyphens of a list."""
+    return [line.strip().removeprefix("- ") for line in caution.splitlines()]
 
 
 RETIRED = "retired_at"
@@ -71,6 +81,7 @@ class Subject:
         facts: what its page says of it.
         clock: by which its times are said.
         deeds: what is done to one.
+        caution: what to mind at the machine when one is added or changed, a line each.
         add_previews: whether the API tells beforehand what adding one means.
         template, list_template: of the pages.
         more: what else the page of one shows.
@@ -96,6 +107,7 @@ class Subject:
     add: type[OrderForm] | None = None
     change: type[OrderForm] | None = None
     deeds: tuple[Deed, ...] = ()
+    caution: str = ""
     add_previews: bool = False
     template: str = "desk/one.html"
     list_template: str = "desk/listed.html"
@@ -108,6 +120,11 @@ class Subject:
     may_change: Callable[[Row], bool] = is_used
     venue_of: Callable[[Row], str | None] = lambda row: None
     look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
+
+    @property
+    def cautions(self) -> list[str]:
+        """What to mind, thing by thing."""
+        return lines_of(self.caution)
 
     def seen_one(self, row: Row) -> Row:
         """A row as the pages take it."""

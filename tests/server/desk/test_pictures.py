@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import re
 from typing import Any
@@ -10,7 +11,9 @@ import numpy as np
 import pytest
 from django.contrib.auth.models import User
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from PIL import Image
 
 from scheduling.log.models import Source
@@ -18,7 +21,7 @@ from server.accounts.models import PersonRole
 from server.desk.picture_fields import KINDS, LABELS, parameters_of
 from tests.server.desk.pages import hidden, kept, looked, shown
 from tests.server.desk.test_runs import changing
-from tests.server.studio import IN_ORDER, Caller, changed
+from tests.server.studio import IN_ORDER, SOURCE, Caller, changed
 
 
 @pytest.fixture
@@ -83,6 +86,28 @@ def test_a_file_is_sent_with_the_form_drawn_and_kept(person: Client) -> None:
     del body["file"]
     kept(person, "/sources/new?kind=image", body | {"upload": digest})
     assert Source.objects.get(pk="a-wave").upload == digest
+
+
+def test_a_large_file_is_kept_whole(person: Client) -> None:
+    noise = np.random.default_rng(1).integers(0, 256, (1_600, 1_800), np.uint8)
+    stream = io.BytesIO()
+    Image.fromarray(noise).save(stream, "PNG", compress_level=0)
+    body = changing(person, "/sources/new?kind=image", name="Noise") | {"file": file(content=stream.getvalue())}
+    digest = hidden(shown(person, "/sources/new", body | {"draw": "yes"}), "upload")
+    assert digest == hashlib.sha256(stream.getvalue()).hexdigest()
+
+
+def test_the_list_asks_as_often_for_many_as_for_one(person: Client, studio: Caller) -> None:
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            shown(person, "/sources")
+        return len(queries)
+
+    asked()
+    of_one = asked()
+    for number in range(3):
+        studio.create("sources", SOURCE | {"id": f"land-{number}"})
+    assert asked() == of_one
 
 
 def test_a_file_that_is_none_is_refused_and_what_was_typed_stays(person: Client) -> None:

@@ -82,6 +82,14 @@ def test_what_is_refused_stands_beside_its_field(person: Client) -> None:
     assert "Say when." in page
 
 
+def test_where_a_machine_is_to_move_by_itself_the_cautions_stand(person: Client) -> None:
+    for path in ("/runs/new", "/runs/spring/change", "/runs/spring/succeed"):
+        page = shown(person, path)
+        assert "This program is not a safety function." in page and "Local codes and the venue&#x27;s safety" in page
+    kept(person, "/runs/spring/hold", {"at_by": "now", "until_by": "open", "boundary": "burst"})
+    assert "Look first: guards closed" in shown(person, "/runs/spring/continue")
+
+
 def test_a_local_time_that_never_comes_or_comes_twice_is_asked_about(person: Client) -> None:
     page = shown(person, "/runs/new", NEW | at("starts", "2026-03-29T01:30") | at("ends", "2026-04-02T12:00"))
     assert "does not exist in Europe/Lisbon" in page and "Which is meant?" in page
