@@ -8,7 +8,9 @@ from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Event
 from server import wiring
@@ -144,3 +146,22 @@ def test_only_the_studio_sees_who_may_come_in(person: Client, role: str) -> None
         assert client.post(path, KIM).status_code == 403, path
         assert Client().get(path).status_code == 302, path
     assert "/people" in shown(person, "/venues")
+
+
+@pytest.mark.parametrize("path", ["/people", "/keys"])
+def test_a_list_asks_as_often_for_many_as_for_one(person: Client, path: str) -> None:
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            shown(person, path)
+        return len(queries)
+
+    def give(number: int) -> None:
+        shown(person, "/people/new", KIM | {"name": f"kim-{number}"})
+        shown(person, "/keys/new", {"name": f"key-{number}", "role": "curator", "venues": ["shed"], "own": OWN})
+
+    give(1)
+    asked()  # with which the session begins
+    of_one = asked()
+    for number in range(2, 7):
+        give(number)
+    assert asked() == of_one

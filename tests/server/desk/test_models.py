@@ -197,16 +197,18 @@ def test_what_was_measured_is_said_with_units(with_wren: Client, studio: Caller)
     assert "0.9954" in page and "21.5 mm" in page
 
 
-def test_the_list_of_machines_asks_as_often_for_many_as_for_one(with_wren: Client, studio: Caller) -> None:
+@pytest.mark.parametrize("path", ["/machines", "/profiles", "/venues/quay", "/profiles/wren"])
+def test_a_page_asks_as_often_for_many_machines_as_for_one(with_wren: Client, studio: Caller, path: str) -> None:
     def asked() -> int:
         with CaptureQueriesContext(connection) as queries:
-            shown(with_wren, "/machines")
+            shown(with_wren, path)
         return len(queries)
 
     asked()
     of_one = asked()
     for place in range(2, 8):
         studio.create("machines", changed(MACHINE, "id", f"wren-{place}"))
+        studio.create("profiles", PROFILE | {"id": f"wren-{place}"})
     assert asked() == of_one
 
 
