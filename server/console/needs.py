@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -62,7 +63,12 @@ def needs(stations: Sequence[Station], notices: Mapping[str, Sequence[Notice]]) 
     """
     found = [(one, sorted(_said(one, notices.get(one.id, ())), key=lambda said: said.rank)) for one in stations]
     told = [Need(one, tuple(said)) for one, said in found if said]
-    return tuple(sorted(told, key=lambda need: (need.rank, need.station.name)))
+    return tuple(sorted(told, key=lambda need: (need.rank, as_counted(need.station.name))))
+
+
+def as_counted(name: str) -> tuple[tuple[str, int], ...]:
+    """By which names are put in order, so that Wren 10 comes after Wren 9."""
+    return tuple((words.casefold(), int(number or 0)) for words, number in re.findall(r"([^0-9]*)([0-9]{0,9})", name))
 
 
 def headline(number: int) -> str:

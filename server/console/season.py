@@ -19,6 +19,7 @@ from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, coming_changes
 from scheduling.venues.service_windows import windows_of
 from server.console import formatting
+from server.console.needs import as_counted
 from server.console.season_span import SeasonSpan
 from server.console.sun_ribbon import Ribbon, ribbon
 
@@ -190,7 +191,10 @@ def _venue(
         ribbon=ribbon(there.place, there.clock, span.begins, span.ends),
         openings=openings,
         windows=tuple(span.x(one.starts_at) for one in windows_of(there, span.begins, span.ends)),
-        machines=tuple(_track(one, span, runs.get(one.machine.id, ()), sources, tiles) for one in contexts),
+        machines=tuple(
+            _track(one, span, runs.get(one.machine.id, ()), sources, tiles)
+            for one in sorted(contexts, key=lambda one: as_counted(one.machine.name))
+        ),
         wrong=tuple(f"Nothing is printed there at {one.name}, {one.when}." for one in openings if one.is_wrong),
     )
 

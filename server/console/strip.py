@@ -205,7 +205,9 @@ def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext
         due: the running column that belongs under the head, where another is there.
     """
     on = _Drawing(strip, scale)
-    begins, beyond = max(0, strip.head - scale.behind), strip.head + scale.ahead
+    # Before anything is printed the paper hangs from the head to the knife.
+    threaded = min(0, strip.head - strip.profile.knife_columns)
+    begins, beyond = max(threaded, strip.head - scale.behind), strip.head + scale.ahead
     openings = list(_openings(on, there))
     knife = _knife(on)
     due_x = None if due is None else on.x(strip.place_of(due))

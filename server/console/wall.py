@@ -11,7 +11,7 @@ from scheduling.log.models import Notice
 from scheduling.paper.strip_now import StripNow, strips_now
 from server.console import formatting
 from server.console.machine_card import Station
-from server.console.needs import NOTHING, Need, headline, needs
+from server.console.needs import NOTHING, Need, as_counted, headline, needs
 from server.console.strip import SLIP_PX, DrawnStrip, drawn_strip, scale_of, strip_paper
 
 # From so many machines on, each is a line.
@@ -107,7 +107,7 @@ def wall(stations: Sequence[Station], notices: Mapping[str, Sequence[Notice]], c
     there = [one for one in stations if chosen.venue in ("", one.context.venue.id)]
     is_wanted = SHOWN[chosen.show][1]
     rows = [_row(one, need_of.get(one.id)) for one in there if is_wanted(one, need_of.get(one.id))]
-    rows.sort(key=lambda row: (NOTHING if row.need is None else row.need.rank, row.station.name))
+    rows.sort(key=lambda row: (NOTHING if row.need is None else row.need.rank, as_counted(row.station.name)))
     is_compact = len(stations) >= COMPACT_FROM
     return Wall(
         headline=headline(sum(one.is_open for one in told)),

@@ -79,6 +79,9 @@ def test_the_season_is_accessible_and_as_wide_as_its_screen(phone: Seen) -> None
     expect(phone.page.get_by_role("heading", name="March to April 2026")).to_be_visible()
     expect(phone.page.get_by_role("group", name="Runs of Wren 1")).to_be_visible()
     require_accessible_everywhere(phone.page)
+    phone.page.goto("/machines/wren-1/paper?from=2026-03-20&days=1")
+    expect(phone.page.get_by_role("img", name="The paper of Wren 1 along time")).to_be_visible()
+    require_accessible_everywhere(phone.page)
 
 
 def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:

@@ -17,6 +17,7 @@ from scheduling.queries.machine_context import machine_contexts
 from scheduling.rendering.sky_parameters import subsolar_degrees
 from scheduling.sky.zones import zone
 from server import jobs, wiring
+from server.console.needs import as_counted
 from server.console.overview import overview
 from server.console.strip import BEHIND, TALLEST, WIDTH, drawn_strip, scale_of
 from server.console.time_marks import time_marks
@@ -128,6 +129,11 @@ def test_from_five_machines_on_each_is_a_line_and_they_can_be_chosen(printing: C
     assert page("/?show=need&venue=quay").count('<li class="line') == 1
     assert 'data-address="/overview?show=printing"' in page("/?show=printing")
     assert page("/?show=nonsense&venue=nowhere").count('<li class="line') == 5
+
+
+def test_names_are_put_in_order_as_people_count() -> None:
+    names = ["Wren 10", "wren 9", "Owl", "Wren 9b", "Owl 2 of 3"]
+    assert sorted(names, key=as_counted) == ["Owl", "Owl 2 of 3", "wren 9", "Wren 9b", "Wren 10"]
 
 
 def test_a_hundred_machines_are_less_than_three_hundred_kilobytes(printing: Caller, furnished: Caller) -> None:
