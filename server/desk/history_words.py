@@ -16,6 +16,8 @@ from server.desk.subjects import Row, Subject
 from server.value_words import instant_in_words
 
 LONGEST_VALUE = 120
+# What pages call otherwise than the log does.
+SAID_ON_PAGES = {"profile": "model", "source": "picture", "retired": "put away"}
 KNOWS = {True: "the machine knows", False: "the machine does not know yet", None: ""}
 
 
@@ -93,8 +95,9 @@ def _short(text: str) -> str:
 
 
 def _did(kind: str) -> str:
-    """The kind of an event as a few words, such as "Venue changed"."""
-    return re.sub(r"[-_]", " ", kind).capitalize()
+    """The kind of an event as the pages say it, such as "Model put away"."""
+    words = (SAID_ON_PAGES.get(word, word) for word in re.split(r"[-_]", kind))
+    return " ".join(words).capitalize()
 
 
 def names_of(actors: Iterable[str]) -> dict[str, str]:

@@ -80,15 +80,16 @@ class ChangeMachineForm(ReasonForm, MachineFields):
 
 
 def _seen(rows: Sequence[Row]) -> Sequence[Row]:
-    """With the names of venue and model, and the clock that the machine stands by."""
-    venues = {row.id: row for row in Venue.objects.filter(id__in={row["venue"] for row in rows})}
+    """With the names of venue and model, and the clock that the machine stands by. What was closed into an archive has
+    no name any more."""
+    venues = Venue.objects.in_bulk({row["venue"] for row in rows})
     models = dict(Profile.objects.filter(id__in={row["profile"] for row in rows}).values_list("id", "name"))
     return [
         {
             **row,
-            "venue_name": venues[row["venue"]].name,
-            "clock": venues[row["venue"]].zone,
-            "model_name": models[row["profile"]],
+            "venue_name": venues[row["venue"]].name if row["venue"] in venues else row["venue"],
+            "clock": venues[row["venue"]].zone if row["venue"] in venues else "UTC",
+            "model_name": models.get(row["profile"], row["profile"]),
         }
         for row in rows
     ]

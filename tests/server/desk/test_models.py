@@ -185,7 +185,7 @@ def test_a_machine_moves_and_its_history_says_it_by_name(with_wren: Client) -> N
 def test_a_machine_is_put_away_and_what_is_put_away_is_not_offered(with_wren: Client) -> None:
     kept(with_wren, "/machines/wren-1/retire", {})
     page = shown(with_wren, "/machines/wren-1")
-    assert "put away" in page and "Take back" in page and "/now" not in page
+    assert "Machine put away" in page and "Take back" in page and "/now" not in page
     kept(with_wren, "/profiles/wren/retire", {})
     assert '<option value="wren"' not in shown(with_wren, "/machines/new")
 
