@@ -141,7 +141,7 @@ def test_elsewhere_every_error_is_a_page(db: None, path: str, headers: dict[str,
 def test_a_mistake_of_ours_shows_no_traceback(
     db: None, path: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    monkeypatch.setattr("server.console.views.overview", lambda now: 1 // 0)
+    monkeypatch.setattr("server.console.views.overview", lambda now, chosen: 1 // 0)
     response = Client(raise_request_exception=False).get(path)
     shown = response.content.decode()
     assert response.status_code == 500
