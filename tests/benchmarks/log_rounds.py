@@ -37,7 +37,7 @@ from scheduling.log.rebuilding.rebuild import rebuild
 from scheduling.log.store import Append, append, last_position
 from scheduling.nodes.received_entries import read_batch
 from scheduling.nodes.reports import take
-from tests.scheduling.log.facts import a_run_on_a_machine, at, by, run, say, segments
+from tests.scheduling.log.facts import COLUMNS_PER_SEGMENT, a_run_on_a_machine, at, by, run, say, segments
 
 ONES = 200
 BATCH = 100
@@ -218,7 +218,7 @@ def run_state() -> dict[str, Any]:
 def main() -> None:
     """Measure everything, smallest log first."""
     call_command("migrate", verbosity=0, skip_checks=True)
-    a_run_on_a_machine()
+    a_run_on_a_machine(end_column=SEGMENTS * COLUMNS_PER_SEGMENT)
     for start in range(0, SEGMENTS, SEGMENTS_A_TURN):
         say("run/spring", segments(*range(start, start + SEGMENTS_A_TURN)))
     raw, node = Raw(), Node()

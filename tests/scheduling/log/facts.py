@@ -404,15 +404,15 @@ def told_again(count: int = 6, *runs: str) -> EntriesToldAgain:
     return EntriesToldAgain(count=count, runs=runs or ("spring",), **told)
 
 
-def a_run_on_a_machine(*numbers: int, using: str = "default") -> None:
-    """A venue, a machine with a node, and a run with some segments planned."""
+def a_run_on_a_machine(*numbers: int, using: str = "default", **changes: Any) -> None:
+    """A venue, a machine with a node, and a run with some segments planned; what of the run is other than usual."""
     append(
         [
             Append("venue/boathouse", 0, [venue()]),
             Append("profile/carriage", 0, [profile()]),
             Append("source/land", 0, [source()]),
             Append("machine/left", 0, [machine(), NodeEnrolled(epoch=1)]),
-            Append("run/spring", 0, [run(), *([segments(*numbers)] if numbers else [])]),
+            Append("run/spring", 0, [run(**changes), *([segments(*numbers)] if numbers else [])]),
         ],
         by(),
         using=using,
