@@ -41,6 +41,7 @@ BROKE = {
 # Seeds that broke with what is more here: the numbers of the faults that it took, and of the neighbours.
 BROKE_WITH_MORE: dict[int, tuple[tuple[int, ...], tuple[int, ...], str]] = {
     209: ((1, 4, 5), (), "3cddc89b3bec"),
+    610: ((0, 1, 4), (), "ceb164da50ec"),
     2251: ((4,), (), "8f45b384b29d"),
     3521: ((0, 1, 2, 3, 4, 5, 6, 7, 8), (), "f49a0bada744"),
     5150: ((1,), (1,), "36368c3fa107"),

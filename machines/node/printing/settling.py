@@ -139,6 +139,7 @@ class Settling:
             left, before = order_log.left_run(db, work.run.id), order_log.laid_before(db, work)
             unknown_paper = takeover.paper_unknown(db, paper_end)
             goes_on = state.run != work.run.id and takeover.goes_beyond(db, state.run)
+            begins = takeover.begins_beyond(db) if goes_on else None
             fed = unknown_paper or max(0, (paper_end or 0) - takeover.paper_known(db))
         first = takeover.where_to_begin(work, state, None if left is None else left.next_column)
         due = first
@@ -154,7 +155,7 @@ class Settling:
         if perhaps_end is not None:
             log.warning("columns %d to %d may be on the paper, by another board", first, perhaps_end)
         with self._journal.transaction() as db:
-            order_log.adopt(db, work, first, perhaps_end, paper_end or 0, goes_on=goes_on)
+            order_log.adopt(db, work, first, perhaps_end, paper_end or 0, begins=begins)
             takeover.note_beyond(db, work.run.id if takes_over and laid_end >= work.run.end_column else None)
             order_log.pass_over(db, work, due, first, now)
         if state.run != work.run.id:  # or else whatever stood in the way of it still does

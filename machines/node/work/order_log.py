@@ -175,7 +175,7 @@ def adopt(
     perhaps_end: int | None,
     paper_end: int,
     *,
-    goes_on: bool = False,
+    begins: int | None = None,
 ) -> None:
     """Turn to another run, or take one over. Places that are unknown count as used, and so does what the machine itself
     remembers of the paper, up to ``paper_end``: the journal may be younger than the machine.
@@ -186,8 +186,8 @@ def adopt(
         first_column: that nobody has accounted for.
         perhaps_end: end of the columns that another board may have laid, which are settled next; None for none.
         paper_end: place after the last that the machine remembers, 0 if it does not.
-        goes_on: what another board may have laid of the run before this reaches its end, and its places were counted as
-            if nothing came after it.
+        begins: the place where what another board may have laid of the run before this begins, if that reaches its end:
+            its places were counted as if nothing came after it. None where it does not.
     """
     state = read_state(db)
     if state.run is not None:
@@ -197,7 +197,8 @@ def adopt(
     position = max(state.paper_position, end or 0, paper_end)
     db.execute("DELETE FROM burst WHERE laid_at IS NULL")
     if perhaps_end is not None:  # their places count as used once they are settled
-        position = max(0 if goes_on else state.paper_position, position - (perhaps_end - first_column))
+        least = state.paper_position if begins is None else begins
+        position = max(least, position - (perhaps_end - first_column))
     change_state(db, run=work.run.id, next_column=first_column, paper_position=position, catching_up=0)
     change_state(db, taking_over=0, perhaps_end=perhaps_end, gap_place=state.gap_place if perhaps_end else None)
     begin_anew(db)

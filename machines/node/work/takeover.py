@@ -93,8 +93,14 @@ def paper_unknown(db: sqlite3.Connection, paper_end: int | None) -> int:
 
 def note_beyond(db: sqlite3.Connection, run: str | None) -> None:
     """Keep of which run another board may have laid all there was to come, so that it may have turned to the next one
-    by itself; None for none."""
+    by itself, and the place where that begins: what lies before it is this board's own. None for none."""
     put_document(db, "taken_to_its_end", run or "")
+    put_document(db, "taken_from_place", read_state(db).paper_position)
+
+
+def begins_beyond(db: sqlite3.Connection) -> int:
+    """The place where that began; 0 in a journal of an older program."""
+    return get_document(db, "taken_from_place", int) or 0
 
 
 def goes_beyond(db: sqlite3.Connection, run: str | None) -> bool:
