@@ -42,7 +42,7 @@ def plate_picture(digest: str, height: int, mirrored: bool) -> bytes:
         Busy: too many pictures are being made.
     """
     dots = wiring.plates().get(digest).dots
-    return _png(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, (WIDTH_PX, height))))
+    return png_of(_ink_on_paper(_shrunk(dots[:, ::-1] if mirrored else dots, (WIDTH_PX, height))))
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def drawn(shown: _Shown) -> bytes:
     picture.putalpha(_mask(np.arange(columns) >= before, size))
     if profile.travel == "right":
         picture = ImageOps.mirror(picture)
-    return _png(picture if shown.paper.colours is None else picture.quantize(shown.paper.colours))
+    return png_of(picture if shown.paper.colours is None else picture.quantize(shown.paper.colours))
 
 
 def _shrunk(dots: NDArray[np.bool_], size: tuple[int, int]) -> Image.Image:
@@ -140,7 +140,8 @@ def _hatch(size: tuple[int, int]) -> Image.Image:
     return Image.fromarray(np.where(on_line, np.array(GAP), np.array(PAPER)).astype(np.uint8))
 
 
-def _png(picture: Image.Image) -> bytes:
+def png_of(picture: Image.Image) -> bytes:
+    """A picture as a PNG file."""
     stream = io.BytesIO()
     picture.save(stream, "PNG")
     return stream.getvalue()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-
 import numpy as np
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -17,6 +15,7 @@ from machines.imaging.halftone import Method, to_dots
 from machines.imaging.pictures import from_json
 from machines.imaging.proof import encoded
 from machines.serialization import structure
+from server.console.pictures import png_of
 from server.desk.busiest import busiest
 from server.desk.draft_paper import Paper, paper_of
 from server.desk.draft_tone import tone_of
@@ -52,11 +51,11 @@ def _drawn(form: PictureFields, show: str, method: Method) -> bytes:
     seen = tone_of(from_json(body["picture"]), body["upload"], paper.sheet)
     if show == "dots":
         curve = structure(body["curve"], ToneCurve | None)
-        return _png(Image.fromarray(~_dots(seen, paper, method, curve)))
+        return png_of(Image.fromarray(~_dots(seen, paper, method, curve)))
     if show == "seam":
         part = max(1, seen.shape[1] // SEAM_SHARE)
         seen = np.concatenate((seen[:, -part:], seen[:, :part]), axis=1)
-    return _png(Image.fromarray(np.rint(encoded(1.0 - seen) * 255).astype(np.uint8)))
+    return png_of(Image.fromarray(np.rint(encoded(1.0 - seen) * 255).astype(np.uint8)))
 
 
 def _dots(seen: NDArray[np.float32], paper: Paper, method: Method, curve: ToneCurve | None) -> NDArray[np.bool_]:
@@ -69,9 +68,3 @@ def _dots(seen: NDArray[np.float32], paper: Paper, method: Method, curve: ToneCu
     box = (left, top, left + across[0], top + across[1])
     piece = Image.fromarray(seen).resize(size, Image.Resampling.BILINEAR, box=box)
     return to_dots(np.clip(np.asarray(piece, dtype=np.float32), 0.0, 1.0), method, curve)
-
-
-def _png(picture: Image.Image) -> bytes:
-    stream = io.BytesIO()
-    picture.save(stream, "PNG")
-    return stream.getvalue()

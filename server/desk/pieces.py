@@ -15,6 +15,7 @@ from machines.imaging.proof import encoded
 from scheduling.log.models import Profile
 from scheduling.queries.runs import machine_profile
 from server.api.in_process import fetch
+from server.console.pictures import png_of
 from server.desk.busiest import busiest
 from server.desk.callers import caller_of
 from server.desk.pictures_handed_on import sent
@@ -50,11 +51,9 @@ def piece(request: HttpRequest, id: str, show: str) -> HttpResponseBase:
     model = machine_profile(profile=row.id)
     wide, high = PIECES[show]
     size = round(wide / model.column_pitch_mm), round(high / model.dot_pitch_mm)
-    stream = io.BytesIO()
     with Image.open(io.BytesIO(answer.content)) as whole:
         cut = _cut(whole, size, show == "seam")
-        (_from_afar(cut, size_px(show, row.id)) if show == "one-to-one" else cut).save(stream, "PNG")
-    return sent(request, stream.getvalue())
+        return sent(request, png_of(_from_afar(cut, size_px(show, row.id)) if show == "one-to-one" else cut))
 
 
 def _busiest(whole: Image.Image, wide: int, high: int) -> tuple[int, int]:
