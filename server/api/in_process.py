@@ -4,6 +4,7 @@ be done, what is refused and what is written is decided in one place. What it re
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
@@ -99,14 +100,20 @@ def ask(caller: Caller, method: str, address: str, body: Any = None, *, tag: str
         Resolver404: nothing has this address.
         Exception: whatever the view refuses it with, as it would be described in an answer.
     """
-    response = fetch(caller, method, address, body, tag=tag, **query)
+    response = fetch(caller, method, address, query, body, tag=tag)
     return Answer(json.loads(response.content), response.headers.get("ETag"))
 
 
 def fetch(
-    caller: Caller, method: str, address: str, body: Any = None, *, tag: str | None = None, **query: str
+    caller: Caller,
+    method: str,
+    address: str,
+    query: Mapping[str, str],
+    body: Any = None,
+    *,
+    tag: str | None = None,
 ) -> HttpResponse:
-    """The same, answered as it came, such as a picture."""
+    """The same, answered as it came, such as a picture; a query may be one that somebody else made."""
     found = resolve(f"/api/v1/{address}", "server.urls")
     view: Any = found.func
     authentication = [partial(_Known, caller.holder)]
@@ -116,7 +123,7 @@ def fetch(
 
 
 def _request(
-    caller: Caller, method: str, address: str, body: Any, tag: str | None, query: dict[str, str]
+    caller: Caller, method: str, address: str, body: Any, tag: str | None, query: Mapping[str, str]
 ) -> WSGIRequest:
     if not isinstance(body, Content):
         text = b"" if body is None else json.dumps(body).encode()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from machines.imaging.pictures import Sheet
 from scheduling.log.models import Profile
+from scheduling.queries.names import find
 from scheduling.queries.runs import machine_profile
 
 # A turn is drawn so many columns wide, or as many as it has, and at most so many rows high.
@@ -25,7 +26,7 @@ class Paper:
 
 def paper_of(profile: str | None) -> Paper:
     """That of a machine, or of any."""
-    row = Profile.objects.filter(id=profile).first() if profile else None
+    row = find(Profile, profile) if profile else None
     if row is None:
         high = round(WIDTH * USUAL_HIGH_MM / USUAL_MM)
         sheet = Sheet(columns=WIDTH, rows=high, width_mm=USUAL_MM, height_mm=USUAL_HIGH_MM)

@@ -61,9 +61,9 @@ class InstantWidget(forms.MultiWidget):
         super().__init__(widgets)
 
     def decompress(self, value: Any) -> list[Any]:
-        """The parts of what a field begins with: a dict of them."""
+        """The parts of what a field begins with: a dict of them; what an address says instead is passed over."""
         usual = {"by": self.ways[0][0], "event": EVENTS[0][0], "minutes": 0, "side": SIDES[0][0]}
-        said = usual | (value or {})
+        said = usual | (value if isinstance(value, dict) else {})
         return [said.get(part) for part in PARTS]
 
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:

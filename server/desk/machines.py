@@ -143,7 +143,7 @@ def _runs(row: Row) -> Iterator[dict[str, str]]:
 @require_safe
 def proof(request: HttpRequest, id: str) -> HttpResponse:
     """The last metre of its paper with rulers, as it was printed."""
-    return fetch(caller_of(request), "GET", f"machines/{id}/proof.png", show="last-metre")
+    return fetch(caller_of(request), "GET", f"machines/{id}/proof.png", {"show": "last-metre"})
 
 
 MACHINES = Subject(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from typing import Any, ClassVar
+from collections.abc import Callable, Mapping
+from typing import Any, ClassVar, TypeVar
 
 from django import forms
 from django.http import QueryDict
@@ -13,7 +13,7 @@ from machines.errors import InputError
 from machines.model.profile import Profile as MachineProfile
 from scheduling.commands.handlers import IdInUse
 from scheduling.log.models import Machine, Profile
-from scheduling.queries.names import LONGEST_NAME
+from scheduling.queries.names import LONGEST_NAME, find
 from server.api.in_process import Caller, ask
 from server.desk.history_words import versions_in_words
 from server.desk.model_drawing import Drawing, drawn
@@ -22,6 +22,7 @@ from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_
 from server.desk.starting_models import STARTING_MODELS
 from server.desk.subjects import Facts, Row, Subject, retiring
 
+T = TypeVar("T")
 HEADS = (("carriage", "a carriage that crosses the paper"), ("line", "a line as wide as the paper"))
 ENDS = (("cut", "cut by a knife"), ("wound", "wound up"))
 TRAVELS = (("right", "to the right"), ("left", "to the left"))
@@ -156,12 +157,12 @@ class ModelFields(OrderForm):
     def follows(self) -> list[tuple[str, str]]:
         """Its pace, dots and supplies."""
         profile = self._profile()
-        return [] if profile is None else follows(profile)
+        return [] if profile is None else in_figures(profile)
 
     def drawing(self) -> Drawing | None:
         """It to scale."""
         profile = self._profile()
-        return None if profile is None else drawn(profile)
+        return None if profile is None else reckoned(drawn, profile, None)
 
     def _profile(self) -> MachineProfile | None:
         """The model that a valid form says; None where it is none, which the API says beside its field."""
@@ -169,6 +170,19 @@ class ModelFields(OrderForm):
             return MachineProfile.from_json(without_nulls(self.said()["profile"]))
         except InputError:
             return None
+
+
+def reckoned(reckon: Callable[[MachineProfile], T], profile: MachineProfile, otherwise: T) -> T:
+    """What follows from a model; something else where its numbers are so large or small that they cannot be divided."""
+    try:
+        return reckon(profile)
+    except (ArithmeticError, ValueError):
+        return otherwise
+
+
+def in_figures(profile: MachineProfile) -> list[tuple[str, str]]:
+    """What follows from its numbers, in words."""
+    return reckoned(follows, profile, [("Nothing", "its numbers are too large or too small; look at them again")])
 
 
 # The field of each number, by its name in the API; a knife or none is chosen by what becomes of the paper.
@@ -206,7 +220,7 @@ class NewModelForm(ModelFields):
     @classmethod
     def starting(cls, query: QueryDict) -> dict[str, Any]:
         """Those of a starting model, or of one that is there."""
-        if (like := Profile.objects.filter(pk=query.get("like", "")).first()) is not None:
+        if (like := find(Profile, query.get("like", ""))) is not None:
             found = cls.initial_of({"profile": like.data})
             return found | {"name": f"{like.name}, otherwise"}
         _, numbers = STARTING_MODELS.get(query.get("start", ""), ("", {}))
@@ -241,9 +255,9 @@ def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
     profile = MachineProfile.from_json(row["profile"])
     told = ask(caller, "GET", f"profiles/{row['id']}/versions").body["versions"]
     return {
-        "follows": follows(profile),
-        "paces": paces(profile),
-        "drawn": drawn(profile),
+        "follows": in_figures(profile),
+        "paces": reckoned(paces, profile, []),
+        "drawn": reckoned(drawn, profile, None),
         "machines": Machine.objects.filter(profile_id=row["id"]).order_by("name", "id"),
         "versions": versions_in_words(told, MODELS, row),
     }

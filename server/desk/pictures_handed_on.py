@@ -26,7 +26,7 @@ def handed_on(request: HttpRequest, address: str, id: str) -> HttpResponseBase:
         id: of what it shows.
     """
     try:
-        answer = fetch(caller_of(request), "GET", address.format(id), **request.GET.dict())
+        answer = fetch(caller_of(request), "GET", address.format(id), request.GET.dict())
     except InputError as error:
         return HttpResponse(f"{error}.", status=422, content_type="text/plain; charset=utf-8")
     return sent(request, answer.content, answer.headers["Cache-Control"])

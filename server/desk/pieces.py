@@ -13,6 +13,7 @@ from PIL import Image
 from machines.errors import InputError
 from machines.imaging.proof import encoded
 from scheduling.log.models import Profile
+from scheduling.queries.names import find
 from scheduling.queries.runs import machine_profile
 from server.api.in_process import fetch
 from server.console.pictures import png_of
@@ -41,11 +42,11 @@ def size_px(show: str, profile: str) -> tuple[int, int]:
 @require_safe
 def piece(request: HttpRequest, id: str, show: str) -> HttpResponseBase:
     """A piece of what the API draws at true dots, on the paper of ``profile``."""
-    row = Profile.objects.filter(id=request.GET.get("profile", "")).first()
+    row = find(Profile, request.GET.get("profile", ""))
     if row is None:
         raise Http404
     try:
-        answer = fetch(caller_of(request), "GET", f"sources/{id}/proof.png", profile=row.id, view="true")
+        answer = fetch(caller_of(request), "GET", f"sources/{id}/proof.png", {"profile": row.id, "view": "true"})
     except InputError as error:
         return HttpResponse(f"{error}.", status=422, content_type="text/plain; charset=utf-8")
     model = machine_profile(profile=row.id)

@@ -215,3 +215,16 @@ def test_a_page_asks_as_often_for_many_machines_as_for_one(with_wren: Client, st
 def test_nobody_looks_at_a_proof_who_is_not_signed_in(with_wren: Client) -> None:
     assert Client().get("/machines/wren-1/proof.png").status_code == 302
     assert with_wren.get("/machines/wren-1/proof.png").status_code == 404  # nothing was printed
+
+
+@pytest.mark.parametrize("field", ["turn", "width", "highest", "paper", "roll", "drop", "knife"])
+@pytest.mark.parametrize("number", ["1e308", "5e-324"])
+def test_numbers_that_nothing_can_be_reckoned_of_are_no_mistake_of_ours(
+    person: Client, field: str, number: str
+) -> None:
+    page = shown(person, "/profiles/new", PLOVER | {field: number})
+    assert "That means" in page or 'class="wrong"' in page
+    if keep := re.search(r'name="keep" value="([^"]+)"', page):
+        shown(person, "/profiles/new", PLOVER | {field: number, "keep": keep[1]})
+        assert Profile.objects.exists()
+    assert person.get("/profiles").status_code == 200

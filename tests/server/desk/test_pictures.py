@@ -16,7 +16,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from PIL import Image
 
-from scheduling.log.models import Source
+from scheduling.log.models import Profile, Source
+from scheduling.queries.names import find
 from server.accounts.models import PersonRole
 from server.desk.picture_fields import KINDS, LABELS, parameters_of
 from tests.server.desk.pages import hidden, kept, looked, shown
@@ -187,3 +188,12 @@ def test_a_reader_looks_and_is_offered_nothing(person: Client) -> None:
     assert "Plan a run of it" not in page and "/sources/land/change" not in page
     assert png(client, "/sources/land/proof.png?profile=wren").width == 1600
     assert client.post("/sources/new", {"kind": "image", "file": file()}).status_code in (200, 403)
+
+
+def test_no_database_is_asked_for_what_it_cannot_hold(person: Client) -> None:
+    with CaptureQueriesContext(connection) as queries:
+        assert find(Profile, "wr\x00en") is None
+    assert not queries.captured_queries
+    assert find(Profile, "wren") is not None
+    assert person.get("/sources/land/dots.png?profile=wr%00en").status_code == 404
+    assert 'name="turn"' in shown(person, "/profiles/new?like=wr%00en")

@@ -232,3 +232,14 @@ def test_the_list_asks_as_often_for_many_as_for_one(person: Client, studio: Call
         begins, ends = f"2026-04-{number:02}T12:00:00.000000Z", f"2026-04-{number + 1:02}T12:00:00.000000Z"
         studio.create("runs", RUN | {"id": f"day-{number}", "starts_at": begins, "ends_at": ends})
     assert asked() == of_one
+
+
+@pytest.mark.parametrize("name", ["starts", "ends", "epoch"])
+def test_an_address_says_no_instant(person: Client, name: str) -> None:
+    assert 'name="starts_civil"' in shown(person, f"/runs/new?{name}=noon")
+
+
+@pytest.mark.parametrize("name", ["method", "caller", "address", "tag", "body"])
+def test_a_query_that_a_picture_does_not_know_is_refused_in_words(person: Client, name: str) -> None:
+    answer = person.get(f"/runs/spring/proof.png?{name}=POST")
+    assert answer.status_code == 422 and f"{name}: no such parameter here" in answer.content.decode()
