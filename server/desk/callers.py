@@ -1,6 +1,8 @@
-"""Who is signed in on a page, as the API knows those who ask it."""
+"""Who is signed in on a page, as the API knows those who ask it, and what those are called whom the log names."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from django.contrib.auth.models import User
 from django.http import HttpRequest
@@ -21,3 +23,10 @@ def caller_of(request: HttpRequest) -> Caller:
     assert isinstance(person, User), "the page asks for it"
     holder = KeyHolder(key=f"user:{person.pk}", name=person.get_username(), standing=standing_of(person))
     return Caller(holder, request_id(request))
+
+
+def names_of(actors: Iterable[str]) -> dict[str, str]:
+    """The names of the accounts among those who said something, all in one question."""
+    numbers = {actor.partition(":")[2] for actor in actors if actor.startswith("user:")}
+    rows = User.objects.filter(pk__in=[one for one in numbers if one.isdecimal()])
+    return {f"user:{person.pk}": person.get_username() for person in rows}

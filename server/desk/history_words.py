@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.contrib.auth import get_user_model
-
 from machines.serialization import parse_instant
+from server.desk.callers import names_of
 from server.desk.order_form import OrderForm, leaves
 from server.desk.subjects import Row, Subject
 from server.value_words import instant_in_words
@@ -98,10 +97,3 @@ def _did(kind: str) -> str:
     """The kind of an event as the pages say it, such as "Model put away"."""
     words = (SAID_ON_PAGES.get(word, word) for word in re.split(r"[-_]", kind))
     return " ".join(words).capitalize()
-
-
-def names_of(actors: Iterable[str]) -> dict[str, str]:
-    """The names of the accounts among those who said something, all in one question."""
-    numbers = {actor.partition(":")[2] for actor in actors if actor.startswith("user:")}
-    rows = get_user_model().objects.filter(pk__in=[one for one in numbers if one.isdecimal()])
-    return {f"user:{person.pk}": person.get_username() for person in rows}

@@ -18,7 +18,7 @@ from server.accounts import access
 from server.accounts.models import Key
 from server.console.author import for_givers_of
 from server.desk.access_forms import KeyForm, in_words, venue_names
-from server.desk.history_words import names_of
+from server.desk.callers import names_of
 from server.desk.order_form import OrderForm
 from server.desk.people import by_whom, said, signed_in
 from server.value_words import instant_in_words

@@ -256,7 +256,7 @@ def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
     told = ask(caller, "GET", f"profiles/{row['id']}/versions").body["versions"]
     return {
         "follows": in_figures(profile),
-        "paces": reckoned(paces, profile, []),
+        "paces": reckoned(paces, profile, None),
         "drawn": reckoned(drawn, profile, None),
         "machines": Machine.objects.filter(profile_id=row["id"]).order_by("name", "id"),
         "versions": versions_in_words(told, MODELS, row),

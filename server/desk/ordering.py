@@ -25,7 +25,7 @@ from server.accounts.roles import NotOfTheirRole
 from server.api.in_process import Caller, ask
 from server.api.problems import MovedOn
 from server.console import formatting
-from server.desk.callers import caller_of
+from server.desk.callers import caller_of, names_of
 from server.desk.order_form import OrderForm, leaves, without_nulls
 
 MEANWHILE = (
@@ -161,7 +161,7 @@ def _sent(request: HttpRequest, caller: Caller, form: OrderForm, order: Order, s
         form.add_error(None, OTHERWISE)
     except MovedOn as error:
         sent.tag = error.tag
-        form.add_error(None, MEANWHILE.format(changes=_who(error)))
+        form.add_error(None, MEANWHILE.format(changes=_who(error, form)))
     sent.looked = _looked(caller, form, order, body, sent.tag, wanted)
 
 
@@ -234,7 +234,16 @@ def _sign(number: float) -> str:
     return "−" if number < 0 else "+"
 
 
-def _who(error: MovedOn) -> str:
+def _who(error: MovedOn, form: OrderForm) -> str:
     """Who changed what, as far as it is known."""
-    said = {f"{step['actor']}: {', '.join(one['field'] for one in step['fields'])}" for step in error.changes or ()}
+    steps = error.changes or ()
+    names = names_of(step["actor"] for step in steps)
+    said = set()
+    for step in steps:
+        changed = dict.fromkeys(
+            form.label_of(path)
+            for one in step["fields"]
+            for path, _, _ in leaves(one["field"], one["before"], one["after"])
+        )
+        said.add(f"{names.get(step['actor'], step['actor'])}: {', '.join(changed)}")
     return f" ({'; '.join(sorted(said))})" if said else ""

@@ -18,7 +18,7 @@ from server.desk.callers import caller_of
 from server.desk.history_words import steps_in_words
 from server.desk.order_form import OrderForm
 from server.desk.ordering import Order, send
-from server.desk.rights import may_add, may_change, may_do
+from server.desk.rights import may_add, may_change, may_do, require_adding, require_order
 from server.desk.subjects import Row, Subject, name_of
 
 PAGE_OF = 200
@@ -68,6 +68,7 @@ def all_of(asked: Callable[..., Answer]) -> list[Row]:
 def add(request: HttpRequest, subject: Subject) -> HttpResponse:
     """A form for a new one; what it means, where the API tells; then it is there."""
     assert subject.add is not None
+    require_adding(caller_of(request).holder.standing, subject)
     form = subject.add(request.POST or None, request.FILES or None, initial=subject.add.starting(request.GET))
     page: dict[str, Any] = {"subject": subject, "form": form, "title": f"{subject.one}, new", "verb": "Add it"}
     if request.method == "POST" and form.is_valid():
@@ -141,8 +142,10 @@ def _ordered(
     done: str,
     page: dict[str, Any],
 ) -> HttpResponse:
-    found = ask(caller_of(request), "GET", f"{subject.plural}/{id}")
+    caller = caller_of(request)
+    found = ask(caller, "GET", f"{subject.plural}/{id}")
     row = subject.seen_one(found.body)
+    require_order(caller.holder.standing, subject, row, act.removeprefix("/"))
     form = kind.of(row, request.POST or None, request.FILES or None)
     tag = request.POST.get("tag") or found.tag or ""
     title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"

@@ -115,7 +115,7 @@ def role(request: HttpRequest, number: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def close(request: HttpRequest, number: int) -> HttpResponse:
     """What closing an account means; then it is closed."""
-    person = _other(request, number)
+    person = _other(request, number, is_active=True)
     form = OrderForm(said(request))
     return _letting_in(request, form, person, access.close, f"Close {person.username}", CLOSING, "signs in no more")
 
@@ -126,7 +126,7 @@ def close(request: HttpRequest, number: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def reopen(request: HttpRequest, number: int) -> HttpResponse:
     """What opening it again means; then it is open."""
-    person = _other(request, number)
+    person = _other(request, number, is_active=False)
     form = OwnPasswordForm(said(request), by=signed_in(request))
     title, done = f"Reopen {person.username}", "may sign in again"
     return _letting_in(request, form, person, access.reopen, title, REOPENING, done)
@@ -148,9 +148,9 @@ def _letting_in(
     return _page(request, form, title, title.split()[0], means)
 
 
-def _other(request: HttpRequest, number: int) -> User:
-    """Whose account it is: nobody shuts themselves out, or takes their own role away, by a slip."""
-    person = get_object_or_404(User, pk=number)
+def _other(request: HttpRequest, number: int, **stands: bool) -> User:
+    """Whose account it is, where it stands so: nobody shuts themselves out, or takes their own role away, by a slip."""
+    person = get_object_or_404(User, pk=number, **stands)
     if person.pk == request.user.pk:
         raise Http404
     return person

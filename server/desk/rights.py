@@ -1,9 +1,11 @@
-"""Which orders a page offers to whom: those that the API would take of them. It decides again when it is asked."""
+"""Which orders a page offers to whom: those that the API would take of them. It decides again when it is asked.
+
+A form that would be refused is not shown either: what is typed into it would be lost."""
 
 from __future__ import annotations
 
 from server.accounts.principals import Grant
-from server.accounts.roles import roles_for
+from server.accounts.roles import Command, require_role, require_venue, roles_for
 from server.api.resources import RESOURCES, Resource
 from server.desk.subjects import Row, Subject
 
@@ -19,18 +21,44 @@ def may_add(standing: Grant, subject: Subject) -> bool:
 
 def may_change(standing: Grant, subject: Subject, row: Row) -> bool:
     """Whether their role may change one."""
-    what = _resource(subject).changeable
-    may = what is not None and what.change is not None and standing.role in roles_for(what.change)
-    return may and _theirs(standing, subject, row)
+    return _may(standing, subject, row, _change_of(subject))
 
 
 def may_do(standing: Grant, subject: Subject, row: Row, act: str) -> bool:
     """Whether their role may do something to one."""
+    return _may(standing, subject, row, _act_of(subject, act))
+
+
+def require_adding(standing: Grant, subject: Subject) -> None:
+    """See that their role may add one.
+
+    Raises:
+        NotOfTheirRole: it may not.
+    """
+    require_role(standing, _resource(subject).command)
+
+
+def require_order(standing: Grant, subject: Subject, row: Row, act: str) -> None:
+    """See that their role may do something to one; change it where no act is named.
+
+    Raises:
+        NotOfTheirRole: it may not, or is for other venues.
+    """
+    require_role(standing, _act_of(subject, act) if act else _change_of(subject))
+    require_venue(standing, subject.venue_of(row))
+
+
+def _change_of(subject: Subject) -> Command | None:
     what = _resource(subject).changeable
-    may = what is not None and standing.role in roles_for(what.acts[act].work_out)
-    return may and _theirs(standing, subject, row)
+    return None if what is None else what.change
 
 
-def _theirs(standing: Grant, subject: Subject, row: Row) -> bool:
-    """Whether it is within the venues that their role is for."""
-    return standing.venues is None or subject.venue_of(row) in standing.venues
+def _act_of(subject: Subject, act: str) -> Command | None:
+    what = _resource(subject).changeable
+    return None if what is None else what.acts[act].work_out
+
+
+def _may(standing: Grant, subject: Subject, row: Row, command: Command | None) -> bool:
+    """Whether their role may, within the venues that it is for."""
+    theirs = standing.venues is None or subject.venue_of(row) in standing.venues
+    return command is not None and standing.role in roles_for(command) and theirs

@@ -97,10 +97,13 @@ def test_an_account_is_closed_and_opened_again(person: Client) -> None:
     assert "signed out wherever" in shown(person, f"/people/{kim.pk}/close")
     assert "kim signs in no more." in shown(person, f"/people/{kim.pk}/close", {"yes": ""})
     assert theirs.get("/venues").status_code == 302
+    assert person.post(f"/people/{kim.pk}/close", {"yes": ""}).status_code == 404  # it is closed
+    assert Event.objects.filter(stream=f"user/{kim.pk}", kind="account-closed").count() == 1
     page = shown(person, "/people")
     assert "a curator of Quay House, closed" in page and "Reopen" in page
     assert "This is not your password." in shown(person, f"/people/{kim.pk}/reopen", {"own": "a guess"})
     assert "kim may sign in again." in shown(person, f"/people/{kim.pk}/reopen", {"own": OWN})
+    assert person.post(f"/people/{kim.pk}/reopen", {"own": OWN}).status_code == 404
 
 
 def test_nobody_shuts_themselves_out_and_no_superuser_gets_a_role(person: Client) -> None:

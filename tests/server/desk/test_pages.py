@@ -98,7 +98,8 @@ def test_what_somebody_else_changed_meanwhile_is_said_and_what_was_typed_stays(p
     _, body = looked(person, "/venues/quay/change", STANDS | {"name": "Quay Hall"})
     kept(person, "/venues/quay/change", STANDS | {"name": "The Quay"})
     page = shown(person, "/venues/quay/change", body)
-    assert "Somebody else changed it meanwhile" in page and 'value="Quay Hall"' in page
+    assert "Somebody else changed it meanwhile (robin: What it is called)." in page
+    assert 'value="Quay Hall"' in page
     assert "<td>The Quay</td><td>Quay Hall</td>" in page
     again = {**body, "tag": hidden(page, "tag"), "keep": hidden(page, "keep")}
     assert "Quay Hall is as you said." in shown(person, "/venues/quay/change", again)
@@ -121,6 +122,8 @@ def test_a_reader_looks_and_is_offered_nothing(person: Client, studio: Caller) -
     studio.create("venues", FAR_VENUE)
     client = signed_in("reader")
     assert "Add one" not in shown(client, "/venues") and "Change" not in shown(client, "/venues/quay")
+    for path in ("new", "quay/change", "quay/retire"):
+        assert client.get(f"/venues/{path}").status_code == 403, path  # what is typed there would be lost
     assert client.post("/venues/new", NEW).status_code == 403
     assert client.post("/venues/quay/change", STANDS).status_code == 403
 

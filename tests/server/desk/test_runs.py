@@ -243,3 +243,15 @@ def test_an_address_says_no_instant(person: Client, name: str) -> None:
 def test_a_query_that_a_picture_does_not_know_is_refused_in_words(person: Client, name: str) -> None:
     answer = person.get(f"/runs/spring/proof.png?{name}=POST")
     assert answer.status_code == 422 and f"{name}: no such parameter here" in answer.content.decode()
+
+
+def test_whoever_may_not_order_it_is_shown_no_form(person: Client) -> None:
+    ada = User.objects.create_user("ada")
+    row = PersonRole.objects.create(person=ada, role="curator", venues=["shed"])
+    client = Client()
+    client.force_login(ada)
+    for path in ("/runs/new", "/runs/spring/change", "/runs/spring/succeed", "/runs/spring/hold"):
+        assert client.get(path).status_code == 403, path
+    row.venues = ["quay"]
+    row.save()
+    assert "From then on it stops" in shown(client, "/runs/spring/hold")
