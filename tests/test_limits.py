@@ -567,10 +567,10 @@ NO_LIMITS: dict[str, str] = {
         server.console.choices.SIDE server.console.daylight.LOOK_BACK server.console.daylight.LOOK_AHEAD
         server.console.pictures.WIDTH_PX server.console.pictures.INK server.console.pictures.PAPER
         server.console.time_marks.STEPS_H server.console.time_marks.STEPS_D server.console.time_marks.STEPS_MONTHS
-        server.console.time_marks.DAY server.console.time_marks.MONTH server.console.strip.WIDTH
-        server.console.strip.TALLEST server.console.strip.LOWEST server.console.strip.STRIP_PX
-        server.console.strip.SLIP_PX
-        server.console.strip.COLOURS server.console.strip.BEHIND server.console.strip.TO_KNIFE
+        server.console.time_marks.DAY server.console.time_marks.MONTH server.console.strip_scale.WIDTH
+        server.console.strip_scale.TALLEST server.console.strip_scale.LOWEST server.console.strip_scale.STRIP_PX
+        server.console.strip_scale.SLIP_PX
+        server.console.strip_scale.COLOURS server.console.strip_scale.BEHIND server.console.strip_scale.TO_KNIFE
         server.console.strip.MARKS server.console.strip.MARKS_APART server.console.strip.LONGEST_DAYLIGHT
         server.console.strip.NEAR_THE_EDGE server.console.world_map.WIDTH server.console.world_map.HEIGHT
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES

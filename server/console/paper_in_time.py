@@ -18,7 +18,7 @@ from scheduling.venues.hours import venue_closed
 from scheduling.venues.service_windows import windows_of
 from server.console.daylight import daylight
 from server.console.events_in_time import Happening, happenings
-from server.console.strip import Box, Light, Named, PlateBox
+from server.console.strip_scale import Box, Light, Named, PlateBox
 from server.console.time_marks import time_marks
 
 WIDTH, MARKS, NEAR_THE_EDGE = 1000, 12, 2.0
@@ -166,7 +166,7 @@ def paper_in_time(machine: Machine, first: str, days: str, now: datetime) -> Pap
         .select_related("source")
     )
     segments = _segments(runs, span)
-    laid, missing, to_come = _of_segments(segments, now)
+    laid, missing, to_come = _of_segments(segments)
     turns = _turns(context, {run.id: run for run in runs}, segments, span)
     strips = Strip.objects.filter(run_id__in=[run.id for run in runs], at__gte=span.begins, at__lt=span.ends)
     cuts = tuple((span.x(at), made) for at, made in strips.order_by("at").values_list("at", "made"))
@@ -215,7 +215,7 @@ def _segments(runs: Sequence[Run], span: DaysSpan) -> list[Segment]:
 Spans = list[tuple[datetime, datetime]]
 
 
-def _of_segments(segments: Sequence[Segment], now: datetime) -> tuple[Spans, Spans, Spans]:
+def _of_segments(segments: Sequence[Segment]) -> tuple[Spans, Spans, Spans]:
     """When what is on the paper was due, when what is missing was, and what is to come or was not told."""
     laid: Spans = []
     missing: Spans = []

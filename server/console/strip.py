@@ -1,112 +1,27 @@
-"""The strip of paper of a machine as a page draws it, to scale along and across, as a viewer in front sees it.
-
-The paper moves to the right or to the left past the head. What was laid stands on the side to which it moves, what is
-to come on the other. Numbers are units of the drawing, or shares of its width in per cent for what must keep its size
-on a narrow screen: text.
-"""
+"""The strip of paper of a machine as a page draws it, to scale along and across, as a viewer in front sees it; what
+its numbers are is said in `server.console.strip_scale`."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from math import ceil
 
 import numpy as np
 from django.urls import reverse
 
 from machines.clock import utc
-from machines.model.profile import Profile
 from scheduling.paper.strip_now import StripNow
 from scheduling.queries.venue_context import VenueContext
 from scheduling.sky.civil import day_bounds
 from server.console.daylight import daylight
-from server.console.pictures import Paper
+from server.console.strip_scale import WIDTH, Box, Drawing, Light, Named, PlateBox, Scale
 from server.console.time_marks import TimeMark, time_marks
 
-WIDTH, TALLEST, LOWEST = 1000, 116.0, 44.0
-# Of the pictures of what was laid: where there are few machines, and where there are many.
-STRIP_PX, SLIP_PX = 1400, 560
-COLOURS = 32
-# Of the width, for what was laid, and the most of it that the way to the knife takes.
-BEHIND, TO_KNIFE = 700, 620
 MARKS, MARKS_APART = 10, 8.0
 LONGEST_DAYLIGHT = timedelta(days=12)
 # An opening further on than this, per cent, has its name before it.
 NEAR_THE_EDGE = 66.0
-
-
-@dataclass(frozen=True)
-class Scale:
-    """How a machine's paper is drawn.
-
-    Attributes:
-        per_column: units a column.
-        height: units across the paper.
-        margin: units from the paper's edge to the print.
-        behind, ahead: how many columns are looked at, before the head and beyond it.
-    """
-
-    per_column: float
-    height: float
-    margin: float
-    behind: int
-    ahead: int
-
-
-def scale_of(profile: Profile) -> Scale:
-    """The scale for a model: the same along and across, and such that its knife is in sight, where it can be."""
-    width_mm = profile.media.width_mm
-    per_mm = TALLEST / width_mm
-    if profile.knife is not None and profile.knife.head_to_knife_mm * per_mm > TO_KNIFE:
-        per_mm = max(LOWEST / width_mm, TO_KNIFE / profile.knife.head_to_knife_mm)
-    per_column = per_mm * profile.column_pitch_mm
-    return Scale(
-        per_column=per_column,
-        height=round(per_mm * width_mm, 1),
-        margin=round(per_mm * (width_mm - profile.print_width_mm) / 2, 1),
-        behind=ceil(BEHIND / per_column),
-        ahead=ceil((WIDTH - BEHIND) / per_column),
-    )
-
-
-def strip_paper(profile: Profile, width_px: int) -> Paper:
-    """What the picture of what was laid shows."""
-    scale = scale_of(profile)
-    height_px = max(1, round(width_px * (scale.height - 2 * scale.margin) / BEHIND))
-    return Paper(scale.behind, (width_px, height_px), COLOURS)
-
-
-@dataclass(frozen=True)
-class Box:
-    """From where, and how wide."""
-
-    x: float
-    width: float
-
-
-@dataclass(frozen=True)
-class PlateBox(Box):
-    """A whole turn's plate, of which what lies within the drawing is seen."""
-
-    address: str
-
-
-@dataclass(frozen=True)
-class Light(Box):
-    """A stretch in one light of the day; per cent."""
-
-    light: str
-
-
-@dataclass(frozen=True)
-class Named:
-    """Something at a place, in per cent of the width; ``anchor`` is which end of its name stands there."""
-
-    x: float
-    text: str
-    anchor: str = "start"
-    kind: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,38 +77,6 @@ class DrawnStrip:
         return round(0.86 * self.height, 1)
 
 
-@dataclass(frozen=True)
-class _Drawing:
-    strip: StripNow
-    scale: Scale
-
-    @property
-    def mirrored(self) -> bool:
-        return self.strip.profile.travel == "right"
-
-    @property
-    def head(self) -> float:
-        return float(WIDTH - BEHIND if self.mirrored else BEHIND)
-
-    def x(self, place: float) -> float:
-        """Where a place stands."""
-        away = (self.strip.head - place) * self.scale.per_column
-        return round(self.head + away if self.mirrored else self.head - away, 1)
-
-    def box(self, first: float, end: float) -> Box:
-        """From one place to another, within the drawing."""
-        a, b = sorted((self.x(first), self.x(end)))
-        a, b = max(a, 0.0), min(b, float(WIDTH))
-        return Box(round(a, 1), round(max(b - a, 0.0), 1))
-
-    def whole(self, first: float, end: float) -> Box:
-        a, b = sorted((self.x(first), self.x(end)))
-        return Box(a, round(b - a, 1))
-
-    def percent(self, x: float) -> float:
-        return round(100 * x / WIDTH, 2)
-
-
 def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext, due: int | None) -> DrawnStrip:
     """A strip of a machine.
 
@@ -204,7 +87,7 @@ def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext
         there: where it stands.
         due: the running column that belongs under the head, where another is there.
     """
-    on = _Drawing(strip, scale)
+    on = Drawing(strip, scale)
     # Before anything is printed the paper hangs from the head to the knife.
     threaded = min(0, strip.head - strip.profile.knife_columns)
     begins, beyond = max(threaded, strip.head - scale.behind), strip.head + scale.ahead
@@ -234,7 +117,7 @@ def drawn_strip(machine: str, strip: StripNow, scale: Scale, there: VenueContext
     )
 
 
-def _turns(machine: str, on: _Drawing) -> Iterator[PlateBox]:
+def _turns(machine: str, on: Drawing) -> Iterator[PlateBox]:
     strip = on.strip
     if strip.run is None:
         return
@@ -244,21 +127,21 @@ def _turns(machine: str, on: _Drawing) -> Iterator[PlateBox]:
         yield PlateBox(box.x, box.width, reverse("plate-picture", args=[machine, plate]))
 
 
-def _knife(on: _Drawing) -> float | None:
+def _knife(on: Drawing) -> float | None:
     if on.strip.profile.knife is None:
         return None
     x = on.x(on.strip.head - on.strip.profile.knife_columns)
     return x if 0 < x < WIDTH else None
 
 
-def _cuts(on: _Drawing) -> Iterator[tuple[float, str]]:
+def _cuts(on: Drawing) -> Iterator[tuple[float, str]]:
     for place, made in on.strip.cuts:
         x = on.x(place)
         if 0 < x < WIDTH:
             yield x, "cut" if made else "uncut" if made is False else "boundary"
 
 
-def _span(on: _Drawing) -> tuple[datetime, datetime] | None:
+def _span(on: Drawing) -> tuple[datetime, datetime] | None:
     """From when to when the paper in sight belongs under the head."""
     strip = on.strip
     if len(strip.places) < 2:
@@ -269,12 +152,12 @@ def _span(on: _Drawing) -> tuple[datetime, datetime] | None:
     return (utc(float(begins)), utc(float(ends))) if ends > begins else None
 
 
-def _at(on: _Drawing, at: datetime) -> float:
+def _at(on: Drawing, at: datetime) -> float:
     """Where an instant stands, units."""
     return on.x(float(np.interp(at.timestamp(), on.strip.instants, on.strip.places)))
 
 
-def _lights(on: _Drawing, there: VenueContext) -> Iterator[Light]:
+def _lights(on: Drawing, there: VenueContext) -> Iterator[Light]:
     span = _span(on)
     if span is None or span[1] - span[0] > LONGEST_DAYLIGHT:
         return
@@ -288,7 +171,7 @@ def _lights(on: _Drawing, there: VenueContext) -> Iterator[Light]:
         at = day_bounds(at.astimezone(there.clock).date() + timedelta(days=1), there.clock)[0]
 
 
-def _marks(on: _Drawing, there: VenueContext) -> Iterator[Named]:
+def _marks(on: Drawing, there: VenueContext) -> Iterator[Named]:
     span = _span(on)
     if span is None:
         return
@@ -305,7 +188,7 @@ def _kind(mark: TimeMark) -> str:
     return "day" if mark.is_day else "hour"
 
 
-def _openings(on: _Drawing, there: VenueContext) -> Iterator[tuple[float, str]]:
+def _openings(on: Drawing, there: VenueContext) -> Iterator[tuple[float, str]]:
     span = _span(on)
     if span is None:
         return
@@ -315,7 +198,7 @@ def _openings(on: _Drawing, there: VenueContext) -> Iterator[tuple[float, str]]:
             yield _at(on, row.opens_at), f"{row.name}, {local:%a} {local:%H:%M}"
 
 
-def _above(on: _Drawing, openings: list[tuple[float, str]]) -> Iterator[Named]:
+def _above(on: Drawing, openings: list[tuple[float, str]]) -> Iterator[Named]:
     for x, text in openings:
         at = on.percent(x)
         yield Named(at, text, "end" if at > NEAR_THE_EDGE else "start", "opening")
@@ -325,7 +208,7 @@ def _above(on: _Drawing, openings: list[tuple[float, str]]) -> Iterator[Named]:
             yield Named(on.percent(box.x + box.width / 2), "missing", "middle", "missing")
 
 
-def _below(on: _Drawing, knife: float | None) -> Iterator[Named]:
+def _below(on: Drawing, knife: float | None) -> Iterator[Named]:
     """What is beyond the head is on the one side of its name, the knife on the other of its own."""
     yield Named(on.percent(on.head), "the head", "end" if on.mirrored else "start", "head")
     if knife is not None:
@@ -336,7 +219,7 @@ def _below(on: _Drawing, knife: float | None) -> Iterator[Named]:
     yield Named(99.5 if on.mirrored else 0.5, text, "end" if on.mirrored else "start", "knife")
 
 
-def _said(on: _Drawing) -> str:
+def _said(on: Drawing) -> str:
     strip, span = on.strip, _span(on)
     if span is None:
         return "Its paper: nothing is on it, and nothing is to come."

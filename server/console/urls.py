@@ -7,7 +7,7 @@ from django.urls import path
 from server.accounts.new_password import NewPassword
 from server.accounts.signing_in import SignIn, SignOut
 from server.console import decide, hours, opening_changes, openings, service_windows, staff_sheet, views, visitor_page
-from server.console.strip import SLIP_PX, STRIP_PX
+from server.console.strip_scale import SLIP_PX, STRIP_PX
 
 urlpatterns = [
     path("", views.console, name="console"),

@@ -25,12 +25,12 @@ from server.console.paper_in_time import DAYS, paper_in_time
 from server.console.run_tile import run_tile
 from server.console.season import season
 from server.console.season_span import season_span
-from server.console.strip import strip_paper
+from server.console.strip_scale import strip_paper
 from server.console.wall import Chosen
 from server.console.world_map import land_path
 
 FOR_EVER = "public, max-age=31536000, immutable"
-# Of a season, months.
+# Of a season, months, besides the one that an address names.
 LENGTHS = (1, 3, 6, 12, 24)
 # The model of the machine may be changed meanwhile, and with it how its paper is drawn.
 FOR_A_WHILE = "public, max-age=3600"
@@ -65,7 +65,8 @@ def season_page(request: HttpRequest) -> HttpResponse:
         span = season_span(first, months, now)
     except InputError as error:
         span, wrong = season_span("", "", now), error
-    page = {"season": season(span, now), "wrong": wrong, "first": first or span.said, "lengths": LENGTHS}
+    lengths = sorted({*LENGTHS, span.months})
+    page = {"season": season(span, now), "wrong": wrong, "first": first or span.said, "lengths": lengths}
     return render(request, "console/season.html", page)
 
 

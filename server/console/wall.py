@@ -12,7 +12,8 @@ from scheduling.paper.strip_now import StripNow, strips_now
 from server.console import formatting
 from server.console.machine_card import Station
 from server.console.needs import NOTHING, Need, as_counted, headline, needs
-from server.console.strip import SLIP_PX, DrawnStrip, drawn_strip, scale_of, strip_paper
+from server.console.strip import DrawnStrip, drawn_strip
+from server.console.strip_scale import SLIP_PX, scale_of, strip_paper
 
 # From so many machines on, each is a line.
 COMPACT_FROM = 5

@@ -19,7 +19,8 @@ from scheduling.sky.zones import zone
 from server import jobs, wiring
 from server.console.needs import as_counted
 from server.console.overview import overview
-from server.console.strip import BEHIND, TALLEST, WIDTH, drawn_strip, scale_of
+from server.console.strip import drawn_strip
+from server.console.strip_scale import BEHIND, TALLEST, WIDTH, scale_of
 from server.console.time_marks import time_marks
 from server.console.world_map import HEIGHT, NORTH, SOUTH, land_path, world_map
 from tests.server.console.test_first_page import page
