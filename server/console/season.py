@@ -15,6 +15,7 @@ from scheduling.log.models import Machine, Run, Segment, Source, Venue
 from scheduling.paper.pace import pace_of
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
+from scheduling.sky.ephemeris import EphemerisRangeError
 from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.forecast import End, coming_changes
 from scheduling.venues.service_windows import windows_of
@@ -89,12 +90,13 @@ class MachineTrack:
 
 @dataclass(frozen=True)
 class VenueTracks:
-    """A venue over the season: its daylight, its openings, when somebody with hands is there, its machines."""
+    """A venue over the season: its daylight, None where no almanac reaches; its openings, when somebody with hands is
+    there, its machines."""
 
     id: str
     name: str
     zone: str
-    ribbon: Ribbon
+    ribbon: Ribbon | None
     openings: tuple[OpeningLine, ...]
     windows: tuple[float, ...]
     machines: tuple[MachineTrack, ...]
@@ -188,7 +190,7 @@ def _venue(
         id=venue.id,
         name=venue.name,
         zone=venue.zone,
-        ribbon=ribbon(there.place, there.clock, span.begins, span.ends),
+        ribbon=_daylight(there, span),
         openings=openings,
         windows=tuple(span.x(one.starts_at) for one in windows_of(there, span.begins, span.ends)),
         machines=tuple(
@@ -199,8 +201,15 @@ def _venue(
     )
 
 
+def _daylight(there: VenueContext, span: SeasonSpan) -> Ribbon | None:
+    try:
+        return ribbon(there.place, there.clock, span.begins, span.ends)
+    except EphemerisRangeError:
+        return None
+
+
 def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_machines: bool) -> Iterator[OpeningLine]:
-    """An opening at which no machine of the venue prints is no opening of anything."""
+    """One to come at which no machine of the venue prints is no opening of anything."""
     last = -NAMES_APART
     for row in there.openings:
         if not span.begins <= row.opens_at < span.ends:
@@ -217,7 +226,7 @@ def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_ma
             short=f"{local:%a} {local.day} {local:%b}, {local:%H:%M}" if is_named else "",
             anchor="end" if x > LATE else "start",
             when=formatting.moment(row.opens_at, there.venue.zone),
-            is_wrong=has_machines and not prints,
+            is_wrong=has_machines and not prints and row.opens_at > span.now,
             is_near=is_near,
         )
 

@@ -12,6 +12,7 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from machines.imaging.pictures.geojson import read_land
+from machines.imaging.pictures.rings import unwrap
 from scheduling.log.models import Venue
 from scheduling.rendering.sky_parameters import subsolar_degrees
 from scheduling.sky.arrays import FloatArray
@@ -96,14 +97,16 @@ def _y(latitude: float) -> float:
 @cache
 def land_path() -> str:
     """The land as a path in whole halves of a unit, each step from the point before."""
-    return "".join(filter(None, (_ring(ring) for rings in read_land("land-110m").polygons for ring in rings)))
+    rings = [unwrap(ring) for rings in read_land("land-110m").polygons for ring in rings]
+    return "".join(_ring(ring, 360.0 * turn) for ring in rings for turn in (-1, 0, 1))
 
 
-def _ring(ring: FloatArray) -> str:
-    x = np.rint((ring[:, 0] + 180.0) / 180.0 * WIDTH).astype(int)
+def _ring(ring: FloatArray, shift: float) -> str:
+    """What a ring shows of itself on the map, shifted by so many degrees: land over the date line is at both edges."""
+    x = np.rint(np.clip((ring[:, 0] + shift + 180.0) / 180.0 * WIDTH, -4, 2 * WIDTH + 4)).astype(int)
     y = np.rint((NORTH - np.clip(ring[:, 1], SOUTH - 2, NORTH + 2)) / (NORTH - SOUTH) * 2 * HEIGHT).astype(int)
     points = [point for point, _ in groupby(zip(x.tolist(), y.tolist(), strict=True))]
-    if len(set(points)) < 3:
+    if len({x for x, _ in points}) < 2 or len({y for _, y in points}) < 2:
         return ""
     steps = [(b[0] - a[0], b[1] - a[1]) for a, b in pairwise(points[:-1])]
     return f"M{points[0][0]} {points[0][1]}l" + "".join(f"{dx}{'' if dy < 0 else ' '}{dy} " for dx, dy in steps) + "z"

@@ -57,6 +57,31 @@ def test_what_is_wrong_stands_beside_its_field_and_stays_in_it(furnished: Caller
     assert "&#x27;October&#x27; is no month" in shown and 'value="October"' in shown and 'aria-invalid="true"' in shown
 
 
+def test_a_season_that_no_almanac_reaches_is_shown_without_its_daylight(furnished: Caller) -> None:
+    shown = page("/season?from=2060-01&months=3")
+    assert "January to March 2060" in shown and "its daylight is not known" in shown and 'class="light"' not in shown
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/season?from=9999-99&months=abc",
+        "/season?from=2099-12&months=24",
+        "/season?from=%00&months=24",
+        "/?show=x&venue=%3Cscript%3Ehm",
+        "/overview?show=need&venue=%00",
+        "/machines/wren-1/paper?from=%3Cscript%3Ehm&days=y",
+        "/machines/wren-1/paper?from=2099-12-31&days=28",
+    ],
+)
+def test_an_odd_address_is_answered_with_a_page(furnished: Caller, address: str) -> None:
+    assert "<script>hm" not in page(address)
+
+
+def test_the_months_that_an_address_names_are_chosen_in_the_form(furnished: Caller) -> None:
+    assert '<option value="2" selected>2 months</option>' in page("/season?months=2")
+
+
 def test_runs_openings_and_windows_stand_where_they_are(furnished: Caller, clock: HeldClock) -> None:
     furnished.create("service-windows", SERVICE_WINDOW)
     clock.at += timedelta(days=1)
@@ -78,6 +103,8 @@ def test_an_opening_at_which_nothing_is_printed_is_said_to_be_wrong(furnished: C
     furnished.create("openings", OPENING | {"id": "late", "name": "Late night", "anchor": late})
     shown = page("/season?from=2026-03&months=2")
     assert "Nothing is printed there at Late night, 19:00 on Sat 4 Apr 2026." in shown
+    clock.at += timedelta(days=30)
+    assert "Nothing is printed there at" not in page("/season?from=2026-03&months=2"), "what is past is past"
     assert "Nothing is printed there at First night" not in shown
 
 

@@ -186,6 +186,18 @@ def test_the_land_is_a_path_of_some_kilobytes() -> None:
     assert 10_000 < len(land_path()) < 30_000
 
 
+def test_land_over_the_date_line_is_at_both_edges_and_no_band_between_them() -> None:
+    outlines = re.findall(r"M(-?\d+) -?\d+l([^z]+)z", land_path())
+    assert len(outlines) > 100
+    steps = [int(number) for _, outline in outlines for number in re.findall(r"-?\d+", outline)[::2]]
+    assert max(map(abs, steps)) < 200, "of 2000 from edge to edge"
+    reached = [
+        np.cumsum([int(first), *map(int, re.findall(r"-?\d+", outline)[::2])]).tolist() for first, outline in outlines
+    ]
+    # Chukotka and Wrangel Island are east and west of it.
+    assert any(max(x) > 2000 for x in reached) and any(min(x) < 0 for x in reached)
+
+
 def test_the_map_names_venues_clocks_and_what_is_under_a_head(printing: Caller) -> None:
     world = overview(wiring.now()).world
     assert [(one.name, bool(one.anchor)) for one in world.places] == [("Quay House", True), ("The Boat Shed", True)]
