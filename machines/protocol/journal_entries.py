@@ -11,6 +11,9 @@ from typing import Literal
 
 from machines.recovery import Columns, Decision, Gap, Policy
 
+# Why a knife that is armed did not cut.
+Uncut = Literal["quiet", "passed"]
+
 
 @dataclass(frozen=True, kw_only=True)
 class NodeStarted:
@@ -111,7 +114,7 @@ class StripCut:
     boundary: int
     paper_position: int
     made: bool
-    why: Literal["quiet", "passed"] | None = None
+    why: Uncut | None = None
     kind: Literal["strip-cut"] = "strip-cut"
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from typing import Literal
 
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
@@ -13,9 +12,7 @@ from machines.node.store import outbox, strips
 from machines.node.store.journal import Journal
 from machines.node.work.snapshot import Snapshot
 from machines.operator.stop_causes import cause_of
-from machines.protocol.journal_entries import StripCut
-
-Uncut = Literal["quiet", "passed"]
+from machines.protocol.journal_entries import StripCut, Uncut
 
 
 def cut(

@@ -6,11 +6,15 @@ from dataclasses import dataclass
 
 from machines.node.panel.panel_state import PanelFacts
 from machines.operator import holds
-from machines.operator.labels import ARM, LABELS, PanelAction
+from machines.operator.labels import ARM, LABELS, SET_TIME, PanelAction
 
 NOTHING = "Nothing has to be done: what is planned goes on by itself."
 KNIFE_OFF = (
     "It prints, and its knife is off: strips hang on to each other until it is armed. If you may not arm it, ring."
+)
+FENCED = "This board prints no more: another took its place, or its card is not what it was. Ring."
+UNTIMELY = (
+    "It waits to know the time, which its server tells it. Where that stays out of reach, set it by a clock you trust."
 )
 REFUSED = "Look at the machine and its paper: it refused one order after another. If you do not see why, ring."
 
@@ -32,11 +36,15 @@ class NextStep:
 
 def next_step(facts: PanelFacts) -> NextStep:
     """What a machine waits for. Whatever held it, its knife is off; that matters where strips are cut."""
+    if facts.fenced:
+        return NextStep(None, FENCED)
     arming = f"Then, to have strips cut: {LABELS[ARM]}." if facts.has_knife and facts.is_cut else ""
     if facts.hold == holds.STOPPED:
         return NextStep("release", _look(facts), f"Then: {LABELS['resume']}. {arming}".rstrip())
     if facts.hold:
         return NextStep("resume", _look(facts), arming)
+    if not facts.is_timely:
+        return NextStep(None if facts.time_problem else SET_TIME, UNTIMELY)
     if facts.has_knife and facts.is_cut and not facts.knife_armed:
         return NextStep(ARM, KNIFE_OFF)
     return NextStep(None, _conditions(facts) or NOTHING)

@@ -50,6 +50,8 @@ class PanelFacts:
         hand_problems: of what is done by hand, why not now; empty if it can be done.
         paper_place: where the paper stands by the journal, in words; empty before the profile is known.
         patterns: that can be printed now, each with what it is.
+        fenced: why this board may not print any more; empty if it may.
+        is_timely: whether the time is known well enough for what it prints.
         time_problem: why nobody needs to set the time; empty if somebody may.
         server: whether it is in reach, in words.
     """
@@ -64,6 +66,8 @@ class PanelFacts:
     hand_problems: Mapping[HandAction, str]
     paper_place: str
     patterns: Mapping[TestPattern, str]
+    fenced: str
+    is_timely: bool
     time_problem: str
     server: str
 
@@ -112,6 +116,8 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
             for name, label in prints.PATTERN_LABELS.items()
             if job.why_not("test-pattern", state, profile, name) is None
         },
+        fenced=state.fenced,
+        is_timely=estimate is not None and (of_run is None or estimate.error_s <= of_run.clock_tolerance_s),
         time_problem=manual_time.why_not(estimate),
         server=server.in_words(),
     )

@@ -35,6 +35,7 @@ def test_a_new_server_has_the_studio_of_the_demonstration_from_now_on(studio: Ca
     assert len(runs) == 3
     assert all((run.starts_at, run.ends_at) == (begins, begins + timedelta(days=28)) for run in runs)
     assert len(re.findall(r"^  \S+ +[0-9A-Z]{4}-[0-9A-Z]{4}-[0-9A-Z]{4}$", said, re.MULTILINE)) == 3
+    assert "each for one board, good until 2027-01-06 10:07 UTC:" in said
     opens = [row.opens_at for row in Opening.objects.order_by("opens_at")]
     assert len(opens) == 3 and begins + timedelta(days=3) < opens[0] < opens[-1] < begins + timedelta(days=7)
 

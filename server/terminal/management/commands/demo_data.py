@@ -10,6 +10,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import transaction
 
+from machines.serialization import parse_instant
 from scheduling.log.models import Machine, Venue
 from server import wiring
 from server.demo import furnishing, scenario
@@ -28,7 +29,7 @@ Look at them on the pages of `dayroll serve`; sign in to change something (`dayr
 To have one printed by a simulated machine, where the server runs, with the address that `dayroll serve` said:
   dayroll-node enrol --server ADDRESS --home {home}     it asks for a code
   dayroll-node run --home {home}
-The codes, each for one board, within an hour:"""
+The codes, each for one board, good until {until:%Y-%m-%d %H:%M} UTC:"""
 
 
 class Command(TerminalCommand):
@@ -47,6 +48,7 @@ class Command(TerminalCommand):
         with transaction.atomic():  # all of it or nothing
             for method, address, body in (*furnishing.things(openings), *furnishing.runs(begins, LASTS, "first")):
                 ask(method, address, body, tag=ask("GET", address).tag if method == "PUT" else None)
+        codes = [ask("POST", f"machines/{station.id}/enrolment").body for station in scenario.STATIONS]
         said = DONE.format(
             studio=scenario.STUDIO,
             venues=len(scenario.VENUES),
@@ -54,11 +56,11 @@ class Command(TerminalCommand):
             runs=len(scenario.STATIONS),
             begins=begins,
             home=f"var/{scenario.STATIONS[0].id}",
+            until=min(parse_instant(made["expires_at"]) for made in codes),
         )
         self.stdout.write(said)
-        for station in scenario.STATIONS:
-            code = ask("POST", f"machines/{station.id}/enrolment").body["code"]
-            self.stdout.write(f"  {station.id:12} {code}")
+        for made in codes:
+            self.stdout.write(f"  {made['machine']:12} {made['code']}")
 
 
 def _next_quarter(at: datetime) -> datetime:

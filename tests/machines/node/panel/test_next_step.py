@@ -87,3 +87,16 @@ def test_every_action_stands_there_once_with_what_halts_it_and_what_comes_next_u
     assert step.action is not None and f"<button>{LABELS[step.action]}</button>" in unfolded
     assert "<button>Stop</button>" in unfolded, "whatever else is folded"
     assert len(folds) == 2 and "<button>" not in folds[1].partition("</details>")[0]
+
+
+def test_a_board_that_was_fenced_off_asks_only_to_ring(node: Rig) -> None:
+    step = next_step(replace(facts(node), fenced="another board took over", hold="unplanned-stop"))
+    assert step.action is None and step.look.endswith("Ring.")
+
+
+def test_a_board_without_the_time_waits_for_its_server_and_lets_somebody_set_it(node: Rig) -> None:
+    step = next_step(gather(node.journal, None))
+    assert step.action == "set-time" and "set it by a clock you trust" in step.look
+    rough = Estimate(now=node.clock.at, error_s=90.0)
+    told = next_step(gather(node.journal, rough))
+    assert told.action is None and "waits to know the time" in told.look
