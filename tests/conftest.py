@@ -25,6 +25,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
 from django.conf import settings  # noqa: E402
 from django.db import connections  # noqa: E402
 from django.test import TransactionTestCase  # noqa: E402
+from whitenoise.middleware import WhiteNoiseMiddleware  # noqa: E402
 
 from scheduling.log.integrity import append_only  # noqa: E402
 from tests import services  # noqa: E402
@@ -119,6 +120,24 @@ def _emptying_allowed() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", lift_and_empty)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _static_files_read_once() -> Iterator[None]:
+    """Each of Django's test clients makes the middleware anew, and with it WhiteNoise looks through every static file:
+    a third of what a call costs. No test changes those files, so that the first look stands for all."""
+    look = WhiteNoiseMiddleware.add_files_from_finders
+    found: dict[str, Any] = {}
+
+    def look_once(middleware: WhiteNoiseMiddleware) -> None:
+        if not found:
+            look(middleware)
+            found.update(middleware.files)
+        middleware.files.update(found)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", look_once)
         yield
 
 
