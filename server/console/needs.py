@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from machines.operator.conditions import gloss
 from scheduling.log.models import Notice
@@ -20,11 +21,11 @@ STANDS, LOOK, HANDS, DECIDE, TOLD, NOTHING = range(6)
 
 @dataclass(frozen=True)
 class Said:
-    """One thing that is said of a machine: how pressing it is, and since when, in words or empty."""
+    """One thing that is said of a machine: how pressing it is, and how long or how long ago, in words or empty."""
 
     rank: int
     what: str
-    since: str = ""
+    when: str = ""
 
 
 @dataclass(frozen=True)
@@ -87,10 +88,15 @@ def _said(one: Station, notices: Sequence[Notice]) -> Iterator[Said]:
     elif one.open_run is not None and not is_open:
         yield Said(DECIDE, one.state)
     for row in notices:
-        since = formatting.duration(one.context.now - row.raised_at)
-        yield Said(rank if row.cleared_at is None else TOLD, row.said, since)
+        yield _noticed(row, rank, one.context.now)
     if not one.is_ended and one.kind != "silent":
         yield from _hands(one)
+
+
+def _noticed(row: Notice, rank: int, now: datetime) -> Said:
+    if row.cleared_at is None:
+        return Said(rank, row.said, f"for {formatting.duration(now - row.raised_at)}")
+    return Said(TOLD, row.said, f"over for {formatting.duration(now - row.cleared_at)}")
 
 
 def _hands(one: Station) -> Iterator[Said]:

@@ -23,8 +23,8 @@ from server.console.machine_card import Station
 WIDTH, HEIGHT, NORTH, SOUTH = 1000, 330, 78.0, -57.0
 # Meridians between which the edge of the night is a straight line, degrees.
 STEP_DEGREES = 3
-# So many names of meridians stand one above the other.
-ROWS = 3
+# So many rows of meridians' names stand below the map; a name takes so much of its width, per cent a letter.
+ROWS, MERIDIAN_LETTER = 3, 1.0
 # A name takes so much of the map's width, per cent a letter, and of its height: on the screen of a desk.
 LETTER, LINE = 0.85, 6.0
 EAST_EDGE = 78.0
@@ -46,13 +46,19 @@ class Place:
 
 @dataclass(frozen=True)
 class Meridian:
-    """What is under one or more heads: where, in units and per cent, whose, and in which row its name stands."""
+    """What is under one or more heads: where, in units and per cent, whose, and in which row below the map its name
+    stands, from 1; 0 where there is no room."""
 
     x: float
     left: float
-    top: float
+    row: int
     text: str
     anchor: str
+
+    @property
+    def down(self) -> float:
+        """How far below the map its name stands, em."""
+        return round(1.25 * self.row - 0.15, 2)
 
 
 @dataclass(frozen=True)
@@ -70,6 +76,11 @@ class WorldMap:
     places: tuple[Place, ...]
     meridians: tuple[Meridian, ...]
     said: str
+
+    @property
+    def rows(self) -> int:
+        """How many rows of names stand below the map."""
+        return max((one.row for one in self.meridians), default=0)
 
 
 def world_map(now: datetime, venues: Sequence[Venue], stations: Iterable[Station]) -> WorldMap:
@@ -188,12 +199,20 @@ def _meridians(stations: Iterable[Station]) -> Iterator[Meridian]:
         longitude = formatting.longitude_under(printing.run.cycle, shown.column % per_turn / per_turn)
         if longitude is not None:
             found.setdefault(round(longitude), []).append((one, longitude, shown.means))
-    for row, (_, heads) in enumerate(sorted(found.items())):
+    taken = [0.0] * ROWS  # how far each row of names reaches
+    for _, heads in sorted(found.items()):
         (first, longitude, means), *others = heads
         also = f" and {len(others)} more" if others else ""
-        x = _x(longitude)
-        left = 100 * x / WIDTH
-        is_east = left > EAST_EDGE
-        top = 100 - 2.0 - (row % ROWS) * LINE
-        text = f"{first.name}{also}: {means}"
-        yield Meridian(x, round(left + (-0.5 if is_east else 0.5), 2), top, text, "end" if is_east else "start")
+        yield _meridian(_x(longitude), f"{first.name}{also}: {means}", taken)
+
+
+def _meridian(x: float, text: str, taken: list[float]) -> Meridian:
+    """A name in the first row that has room for it."""
+    at, width = 100 * x / WIDTH, len(text) * MERIDIAN_LETTER
+    is_east = at > EAST_EDGE
+    begins = at - width if is_east else at
+    row = next((row for row, reached in enumerate(taken) if reached <= begins), None)
+    if row is None:
+        return Meridian(x, round(at, 2), 0, text, "start")
+    taken[row] = begins + width + MERIDIAN_LETTER
+    return Meridian(x, round(at, 2), row + 1, text, "end" if is_east else "start")
