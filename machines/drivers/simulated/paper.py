@@ -8,6 +8,7 @@
                   that says where
 
 Both files only grow or are written at places of their own, so a process killed at any instant leaves them readable.
+Dots without a record, where it was killed between the two, were not laid: they are gone when it goes on.
 """
 
 from __future__ import annotations
@@ -110,6 +111,7 @@ class PaperWriter:
         os.ftruncate(self._ledger, whole)  # a kill can have cut the last record short
         records = _records(folder)
         self.end = int(_of(records, LAID)["place"].max(initial=-1)) + 1
+        os.ftruncate(self._dots, min(os.fstat(self._dots).st_size, _true_end(records) * self._stride))
         self.cut_at: list[float] = _of(records, CUT, RAGGED)["at"].tolist()
 
     def lay(
@@ -195,11 +197,9 @@ def read_paper(folder: Path) -> Paper:
     geometry = _geometry(folder)
     records = _records(folder)
     laid, elsewhere = _of(records, LAID), _of(records, LIES, CUT_LIES).view(TRUE_RECORD)
-    true_end = np.rint(elsewhere["true_place"][elsewhere["kind"] == LIES].max(initial=-1.0))
-    end = max(laid["place"].max(initial=-1), int(true_end)) + 1
     return Paper(
         geometry=geometry,
-        dots=_dots(folder, geometry, 0, end),
+        dots=_dots(folder, geometry, 0, _true_end(records)),
         laid=laid,
         cuts=_of(records, CUT, RAGGED),
         refused=_of(records, REFUSED),
@@ -255,6 +255,12 @@ def _geometry(folder: Path) -> Geometry:
 
 def _stride(geometry: Geometry) -> int:
     return -(-geometry.dots_across // 8)
+
+
+def _true_end(records: Records) -> int:
+    """The place after the last on which dots lie."""
+    true_places = _of(records, LIES).view(TRUE_RECORD)["true_place"]
+    return max(int(_of(records, LAID)["place"].max(initial=-1)), int(np.rint(true_places.max(initial=-1.0)))) + 1
 
 
 def _of(records: Records, *kinds: int) -> Records:

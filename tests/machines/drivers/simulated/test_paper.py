@@ -91,6 +91,22 @@ def test_a_record_cut_short_is_no_record(tmp_path: Path) -> None:
     assert read_paper(tmp_path).laid["at"].tolist() == [0.0, 0.0, 7.0]
 
 
+def test_dots_without_a_record_were_not_laid(tmp_path: Path) -> None:
+    """The process was killed between the two; what is laid later, further on, must not lie beside them."""
+    paper = PaperWriter(tmp_path, PROFILE)
+    paper.lay(0, dots(1, 3), 0, np.zeros(3))
+    paper.lay(3, np.ones((19, 4), dtype=np.bool_), 3, np.zeros(4))
+    paper.close()
+    ledger = tmp_path / "paper.ledger"
+    ledger.write_bytes(ledger.read_bytes()[: -4 * 32])
+    again = PaperWriter(tmp_path, PROFILE)
+    again.lay(9, dots(2, 1), 9, np.zeros(1))
+    again.close()
+    found = read_paper(tmp_path)
+    assert not found.dots[:, 3:9].any()
+    assert (found.dots[:, :3] == dots(1, 3)).all() and (found.dots[:, 9:] == dots(2, 1)).all()
+
+
 def test_cuts_and_refusals_are_told_apart(tmp_path: Path) -> None:
     paper = PaperWriter(tmp_path, PROFILE)
     paper.lay(0, dots(1, 3), 40, np.zeros(3))
