@@ -7,6 +7,9 @@ SEED ?= 1
 .PHONY: demo test serve bench faults simulate modelled branches attack check format lock pictures
 .DELETE_ON_ERROR:
 
+# Tests and demonstration start hundreds of processes: what one has compiled, the next need not compile again.
+unexport PYTHONDONTWRITEBYTECODE
+
 PIP_INSTALL = -m pip install --quiet --disable-pip-version-check --require-hashes --requirement
 # The project itself, in place; its dependencies came from the lock.
 PIP_PROJECT = -m pip install --quiet --disable-pip-version-check --no-deps --editable .
