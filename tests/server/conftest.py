@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import django
 import pytest
+from pytest_django import DjangoDbBlocker
 
 django.setup()  # pytest reads this file before its Django plugin is ready when this folder is named to it
 
@@ -14,10 +16,11 @@ from django.core.cache import cache  # noqa: E402
 
 from scheduling.rendering.plate_store import PlateStore  # noqa: E402
 from scheduling.rendering.upload_store import UploadStore  # noqa: E402
-from server import jobs, wiring  # noqa: E402
+from server import wiring  # noqa: E402
 from server.heavy import ANSWERS  # noqa: E402
+from tests.server.furnished_once import FurnishedOnce, furnish_once, in_place_of_the_empty  # noqa: E402
 from tests.server.keys import new_key  # noqa: E402
-from tests.server.studio import IN_ORDER, Caller, HeldClock  # noqa: E402
+from tests.server.studio import Caller, HeldClock  # noqa: E402
 
 
 @pytest.fixture(autouse=True)
@@ -39,9 +42,31 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> HeldClock:
     return held
 
 
+@pytest.fixture(scope="session")
+def furnished_once(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker, tmp_path_factory: pytest.TempPathFactory
+) -> FurnishedOnce:
+    with django_db_blocker.unblock():
+        return furnish_once(tmp_path_factory.mktemp("furnished"))
+
+
+@pytest.fixture(autouse=True)
+def found(request: pytest.FixtureRequest) -> Iterator[FurnishedOnce | None]:
+    """What stands in the database when the test begins: all that `furnished` says, where it is asked for. For every
+    test, because such fixtures come first, and this must come before the transaction."""
+    if "furnished" not in request.fixturenames:
+        yield None
+        return
+    once: FurnishedOnce = request.getfixturevalue("furnished_once")
+    with request.getfixturevalue("django_db_blocker").unblock(), in_place_of_the_empty(once.database):
+        yield once
+
+
 @pytest.fixture
-def plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> PlateStore:
+def plates(found: FurnishedOnce | None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> PlateStore:
     store = PlateStore(tmp_path / "plates")
+    if found:
+        shutil.copytree(found.plates, tmp_path / "plates", dirs_exist_ok=True)
     monkeypatch.setattr(wiring, "plates", lambda: store)
     return store
 
@@ -54,17 +79,14 @@ def uploads(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> UploadStore:
 
 
 @pytest.fixture
-def studio(db: None, clock: HeldClock, plates: PlateStore, uploads: UploadStore) -> Caller:
+def studio(found: FurnishedOnce | None, db: None, clock: HeldClock, plates: PlateStore, uploads: UploadStore) -> Caller:
     """Somebody of the studio."""
-    return Caller(new_key("tests"))
+    return Caller(found.key if found else new_key("tests"))
 
 
 @pytest.fixture
 def furnished(studio: Caller) -> Caller:
-    """The studio, with one of everything added and the plans extended."""
-    for resource, body in IN_ORDER:
-        studio.create(resource, body)
-    assert jobs.extend() > 0
+    """The studio, with one of everything added and the plans extended (`furnished_once.py`)."""
     return studio
 
 
