@@ -317,6 +317,15 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
+    "scheduling.venues.contacts.MOST_CONTACTS": (12, "whom staff try in turn; who is not reached by then is not there"),
+    "scheduling.venues.contacts.LONGEST_CONTACT_NAME": (100, "a person or a desk, in a line of the sheet"),
+    "scheduling.venues.contacts.LONGEST_TELEPHONE": (
+        40,
+        "fifteen digits at most (ITU-T E.164), what parts them, and more",
+    ),
+    "scheduling.venues.contacts.LONGEST_EMAIL": (254, "what a path of RFC 5321 leaves for it"),
+    "scheduling.venues.contacts.LONGEST_WHEN": (120, "a line of the sheet"),
+    "scheduling.venues.contacts.LEAST_DIGITS": (3, "numbers within a house and of alarm have three"),
     "scheduling.log.remarks.LONGEST_REMARK": (500, "a reason is a sentence or two"),
     "scheduling.log.remarks.SALT_BYTES": (16, "128 bits: a digest of few words cannot be guessed at"),
     "scheduling.commands.venues.MOST_HOURS_FROM_THE_SUN": (3.0, "a clock that is farther is a wrong zone or sign"),
@@ -517,7 +526,7 @@ NO_LIMITS: dict[str, str] = {
         machines.drivers.emulated.controller.VERSION machines.drivers.serial.transport.VERSION
         machines.node.store.journal_versions.SCHEMA_VERSION""",
     "pieces in which something is read, written or worked out; another size comes to the same": """
-        scheduling.paper.strip_now.SAMPLES server.console.sun_ribbon.SAMPLES
+        scheduling.paper.strip_now.SAMPLES server.console.sun_ribbon.SAMPLES server.desk.contacts.EMPTY_ROWS
         machines.node.sync.answers.PIECE machines.node.work.plate_cache._BLOCK machines.imaging.png_rows._PIECE
         machines.model.head._CHUNK machines.model.head._CHUNK_COLUMNS machines.imaging.pictures.daylight._ROWS
         machines.imaging.pictures.image_file._STRIP_PIXELS scheduling.log.event_records.CHUNK

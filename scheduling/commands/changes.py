@@ -99,6 +99,7 @@ class Change:
         version: of that stream, on which it was decided.
         event: that it becomes, without its reason; None where all is so already.
         also: what is said with it, in the same transaction.
+        beside: keeps what stands beside the log, in the same transaction.
         begins: what of new streams is appended after it, found where nobody else can append; asked with when it is.
         stands_on: other streams that it was decided upon.
         recheck: looks once more, where nobody else can append, at what another command may have changed meanwhile.
@@ -109,6 +110,7 @@ class Change:
     version: int
     event: Any
     also: tuple[Told, ...] = ()
+    beside: Callable[[], None] = lambda: None
     begins: Callable[[datetime], Sequence[Append]] = lambda _: ()
     stands_on: tuple[str, ...] = ()
     recheck: Callable[[], None] = lambda: None
@@ -243,6 +245,7 @@ def make(
             said = (Told(stream=change.stream, version=change.version, event=change.event), *change.also)
             with_reasons = [_with_reason(one, reason, chance) for one in said]
             append([*with_reasons, *change.begins(by.said_at)], by, stands_on=change.stands_on)
+            change.beside()
         if once is not None:
             keep_command(once.memory_of(change.stream), by.actor, once.digest)
 

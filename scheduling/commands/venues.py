@@ -30,7 +30,17 @@ from scheduling.sky.zones import zone
 from scheduling.venues.local_time_text import time_in_words
 
 # What of a venue a change tells of, and its history.
-SHOWN = shown_by("name", "latitude_degrees", "longitude_degrees", "elevation_m", "zone", "hours", "quiet", "retired_at")
+SHOWN = shown_by(
+    "name",
+    "latitude_degrees",
+    "longitude_degrees",
+    "elevation_m",
+    "zone",
+    "hours",
+    "quiet",
+    "contacts_set_at",
+    "retired_at",
+)
 NEVER_CHANGED = ("id",)
 # A clock is farther from the Sun in no land; a sign that is wrong, or a zone of another ocean, mostly is.
 MOST_HOURS_FROM_THE_SUN = 3.0

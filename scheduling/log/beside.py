@@ -1,4 +1,5 @@
-"""What is kept beside the log: memory and telemetry, no facts. Only this room writes its tables, these too."""
+"""What is kept beside the log: memory, telemetry, what is of people; no facts. Only this room writes its tables, these
+too."""
 
 from __future__ import annotations
 
@@ -8,7 +9,7 @@ from typing import Any
 from django.db import connection
 
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.models import GivenCommand
+from scheduling.log.models import Contacts, GivenCommand
 
 _HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
     ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
@@ -21,6 +22,11 @@ def keep_command(stream: str, actor: str, digest: str) -> None:
     GivenCommand.objects.bulk_create(
         [kept], update_conflicts=True, unique_fields=["stream"], update_fields=["actor", "digest"]
     )
+
+
+def keep_contacts(venue: str, said: Any) -> None:
+    """Keep whom to ring about a venue's machines, in place of whom one was to ring before; as JSON."""
+    Contacts.objects.update_or_create(venue=venue, defaults={"said": said})
 
 
 def keep_heartbeat(machine: str, heard_at: datetime, status: dict[str, Any] | None) -> None:

@@ -21,6 +21,7 @@ from scheduling.commands.additions import (
     FixServiceWindow,
 )
 from scheduling.commands.change_run import change_run
+from scheduling.commands.contacts import change_contacts
 from scheduling.commands.end_run import end_run
 from scheduling.commands.hold_run import continue_run, hold_run
 from scheduling.commands.hours import change_hours, change_quiet_hours
@@ -90,6 +91,7 @@ MAY_GIVE: dict[Command, tuple[Role, ...]] = {
     take_back_window: CURATOR_TOO,
     change_hours: CURATOR_TOO,
     change_quiet_hours: CURATOR_TOO,
+    change_contacts: CURATOR_TOO,
     withdraw_run: CURATOR_TOO,
     end_run: CURATOR_TOO,
     hold_run: CURATOR_TOO,

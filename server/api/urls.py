@@ -39,6 +39,7 @@ urlpatterns = [
     path("plates/<digest:digest>.png", plates.OnePlate.as_view(), name="plate"),
     path("venues/<id:pk>/hours", venues.VenueHours.as_view(), name="venue-hours"),
     path("venues/<id:pk>/quiet-hours", venues.VenueQuietHours.as_view(), name="venue-quiet-hours"),
+    path("venues/<id:pk>/contacts", venues.ContactsOfVenue.as_view(), name="venue-contacts"),
     path(
         "venues/<id:pk>/service-windows",
         service_windows.VenueServiceWindows.as_view(),

@@ -1,4 +1,4 @@
-"""Venues: where machines stand, when they are open, and when it is to be quiet."""
+"""Venues: where machines stand, when they are open, when it is to be quiet, and whom to ring."""
 
 from __future__ import annotations
 
@@ -15,12 +15,14 @@ from rest_framework.response import Response
 from machines.serialization import structure
 from scheduling.commands.additions import AddVenue
 from scheduling.commands.changes import Change
+from scheduling.commands.contacts import change_contacts
 from scheduling.commands.hours import change_hours, change_quiet_hours
 from scheduling.commands.venues import NEVER_CHANGED, SHOWN, as_ordered
 from scheduling.log.models import Venue
 from scheduling.log.projecting.as_of import AsOf, venue_row_at
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
+from scheduling.venues.contacts import VenueContacts, said_contacts
 from server import wiring
 from server.api.changes import Changeable, ChangeView, apart_from_reason
 from server.api.conditional import Replaced, tag_of
@@ -29,7 +31,8 @@ from server.api.serializers import Row, Stored
 
 
 class VenueRow(Row):
-    """A venue; its hours and quiet hours are null while nobody has set any, ``retired_at`` while it is used."""
+    """A venue; its hours and quiet hours are null while nobody has set any, ``contacts_set_at`` while nobody has said
+    whom to ring, ``retired_at`` while it is used."""
 
     hours = Stored(Hours | None)
     quiet = Stored(QuietHours | None)
@@ -45,6 +48,7 @@ class VenueRow(Row):
             "zone",
             "hours",
             "quiet",
+            "contacts_set_at",
             "retired_at",
         )
 
@@ -153,3 +157,28 @@ class VenueQuietHours(VenuePart):
         the earlier of the two instants that it may mean to the later.
         """
         return self.set(request, pk, QuietHours)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetContacts(VenueContacts):
+    """Whom to ring, and why it is said anew, for the record; that may be left out."""
+
+    reason: str | None = None
+
+
+class ContactsOfVenue(VenuePart):
+    """Whom to ring about the machines of a venue. Only what stands now is kept: of people nothing lies in the log."""
+
+    parameters: ClassVar[Any] = ()
+    described: ClassVar[Mapping[str, Any]] = {}
+    command = staticmethod(change_contacts)
+    reads, held = SetContacts, VenueContacts | None
+    changeable = _part(lambda row: said_contacts(row.id), change_contacts)
+
+    def put(self, request: Request, pk: str) -> Response:
+        """Say whom to ring, in place of whoever stood there; an empty list takes them all away.
+
+        They are tried in this order. Each has a telephone number or an e-mail address. The venue's sheet shows them,
+        to whoever may see that page; the log only says that they were changed, by whom and when.
+        """
+        return self.set(request, pk, VenueContacts)

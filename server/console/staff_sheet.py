@@ -27,6 +27,7 @@ from scheduling.sky.civil import day_bounds
 from scheduling.venues.quiet import quiet_of
 from server import wiring
 from server.console import formatting
+from server.console.contact_words import Ring, whom_to_ring
 from server.console.hours import doors
 from server.console.machine_card import Station, station
 from server.console.service_window_times import next_window
@@ -64,6 +65,7 @@ class StaffSheet:
         openings: of today and of the days ahead, each with when.
         pausing, resuming: steps that staff may take at any time.
         has_knife: whether any machine here has one.
+        contacts: whom to ring, the first to be tried first; none where nobody said.
         alone: what holds for machines that run by themselves: a heading and its points.
     """
 
@@ -79,6 +81,7 @@ class StaffSheet:
     resuming: tuple[Step, ...]
     has_knife: bool
     alone: tuple[str, tuple[str, ...]]
+    contacts: tuple[Ring, ...]
     stop: tuple[str, ...] = BESIDE["stop"]
     blade: tuple[str, ...] = BESIDE["blade-changed"]
     always: str = ALWAYS_HOLDS
@@ -118,6 +121,7 @@ def sheet(venue: Venue, now: datetime) -> StaffSheet:
         resuming=going_on("paused", has_knife),
         has_knife=has_knife,
         alone=(heading, tuple(point.strip(" -") for point in points)),
+        contacts=whom_to_ring(venue.id),
     )
 
 

@@ -14,10 +14,11 @@ ApiOrder = tuple[str, str, dict[str, Any]]
 
 
 def things(openings: Mapping[str, dict[str, Any]]) -> Iterator[ApiOrder]:
-    """Venues with their hours, models, pictures, machines, openings and service windows."""
+    """Venues with their hours and whom to ring there, models, pictures, machines, openings and service windows."""
     for id, venue in scenario.VENUES.items():
         yield "POST", "venues", {"id": id, **venue}
         yield "PUT", f"venues/{id}/hours", {"week": scenario.OPEN_DAYS[id]}
+        yield "PUT", f"venues/{id}/contacts", {"contacts": scenario.CONTACTS[id]}
     for id, profile in scenario.PROFILES.items():
         yield "POST", "profiles", {"id": id, "profile": profile}
     for id, source in scenario.SOURCES.items():

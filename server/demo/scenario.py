@@ -55,6 +55,22 @@ OPEN_DAYS: dict[str, dict[str, list[dict[str, str]]]] = {
     "lagoon-room": {day: [{"opens": "09:30", "closes": "16:30"}] for day in ("monday", "wednesday", "friday")},
 }
 
+# Whom to ring at each venue, the first to be tried first. A number of three digits is one of the house.
+CONTACTS: dict[str, list[dict[str, str]]] = {
+    "fog-loft": [
+        {"role": "technician", "name": "Loft desk", "telephone": "+1 709 555 0142", "when": "from 11 to 18"},
+        {"role": "studio", "name": "Saltmarsh Works", "email": "machines@saltmarsh.example"},
+    ],
+    "tile-hall": [
+        {"role": "house", "name": "Portaria", "telephone": "117", "when": "dia e noite"},
+        {"role": "studio", "name": "Saltmarsh Works", "email": "machines@saltmarsh.example"},
+    ],
+    "lagoon-room": [
+        {"role": "technician", "name": "Workshop by the lagoon", "telephone": "204", "when": "on weekdays"},
+        {"role": "studio", "name": "Saltmarsh Works", "email": "machines@saltmarsh.example"},
+    ],
+}
+
 # When somebody with hands comes to change roll, cartridge or blade: by the clocks of each venue, while it is closed.
 SERVICE_WINDOWS: dict[str, dict[str, Any]] = {
     "before-thursday": {

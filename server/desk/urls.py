@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from server.desk import boards, keys, machines, people
+from server.desk import boards, contacts, keys, machines, people
 from server.desk.drafts import draft
 from server.desk.machines import MACHINES
 from server.desk.models import MODELS
@@ -26,6 +26,7 @@ urlpatterns = [
     path("keys/<prefix:prefix>/revoke", keys.revoke, name="revoke-key-page"),
     path("sources/draft.png", draft, name="picture-draft"),
     *(address for subject in (VENUES, MODELS, MACHINES, SOURCES, RUNS) for address in addresses(subject)),
+    path("venues/<id:id>/contacts", contacts.contacts, name="venue-contacts-page"),
     path("machines/<id:id>/board", boards.board, name="desk-board"),
     path("machines/<id:id>/board/<slug:act>", boards.do, name="board-act"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),

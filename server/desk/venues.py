@@ -7,11 +7,14 @@ from typing import Any, ClassVar
 
 from django import forms
 
+from scheduling.commands.contacts import change_contacts
 from scheduling.log.models import Machine, Venue
 from scheduling.queries.names import LONGEST_NAME
 from scheduling.sky.near_zones import zones_near
 from scheduling.sky.zones import zone, zone_names
+from server.accounts.roles import roles_for
 from server.console import formatting
+from server.console.contact_words import whom_to_ring
 from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
 from server.desk.subjects import Facts, Row, Subject, retiring
 
@@ -101,8 +104,12 @@ def _links(caller: Any, row: Row) -> dict[str, Any]:
         ("quiet-hours", "Quiet hours"),
         ("windows", "Service windows"),
     )
+    standing = caller.holder.standing
+    theirs = standing.venues is None or row["id"] in standing.venues
     return {
         "links": pages,
+        "contacts": whom_to_ring(row["id"]),
+        "may_say_contacts": theirs and standing.role in roles_for(change_contacts),
         "machines": Machine.objects.filter(venue_id=row["id"], retired_at=None).order_by("name", "id"),
     }
 

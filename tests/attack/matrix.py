@@ -36,6 +36,7 @@ PAGES_THAT_CHANGE = (
     "/openings/new",
     "/venues/quay/hours",
     "/venues/quay/quiet-hours",
+    "/venues/quay/contacts",
     "/venues/quay/service-windows/new",
     "/service-windows/rounds/call-off",
     "/runs/spring/decide",

@@ -86,6 +86,18 @@ class QuietHoursSet:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ContactsSet:
+    """Somebody said whom to ring about a venue's machines. Whom, stands beside the log (`scheduling.venues.contacts`).
+
+    Attributes:
+        remark: digest of why, see `scheduling.log.remarks`.
+    """
+
+    stream: ClassVar[str] = "venue"
+    remark: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class ProfileAdded:
     """A model of machine."""
 
@@ -239,6 +251,7 @@ EquipmentEvent = (
     | VenueTakenBack
     | HoursSet
     | QuietHoursSet
+    | ContactsSet
     | ProfileAdded
     | ProfileChanged
     | ProfileRetired

@@ -159,6 +159,7 @@ class Migration(migrations.Migration):
                 ('zone', models.TextField(help_text='IANA name')),
                 ('hours', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.opening_hours.Hours; null while nobody has set any', null=True)),
                 ('quiet', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.quiet_hours.QuietHours; null while nobody has set any', null=True)),
+                ('contacts_set_at', models.DateTimeField(help_text='when it was last said whom to ring; null for never', null=True)),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
@@ -186,6 +187,13 @@ class Migration(migrations.Migration):
                 'indexes': [models.Index(fields=['kind', 'position'], name='log_event_kind'), models.Index(condition=models.Q(('run__isnull', False)), fields=['run', 'position'], name='log_event_run'), models.Index(fields=['happened_at'], name='log_event_happened'), models.Index(fields=['said_at'], name='log_event_said')],
                 'constraints': [models.UniqueConstraint(fields=('stream', 'version'), name='log_event_stream_version')],
             },
+        ),
+        migrations.CreateModel(
+            name='Contacts',
+            fields=[
+                ('venue', models.TextField(help_text='id of the venue', primary_key=True, serialize=False)),
+                ('said', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.venues.contacts.VenueContacts')),
+            ],
         ),
         migrations.CreateModel(
             name='Heartbeat',

@@ -3,7 +3,16 @@
 from __future__ import annotations
 
 from scheduling.log.models.folded import Folded
-from scheduling.log.models.log import BrokenView, Event, FoldedAgain, GivenCommand, Heartbeat, PassedOverEntry, Remark
+from scheduling.log.models.log import (
+    BrokenView,
+    Contacts,
+    Event,
+    FoldedAgain,
+    GivenCommand,
+    Heartbeat,
+    PassedOverEntry,
+    Remark,
+)
 from scheduling.log.models.run_views import (
     NO_RUN,
     Outage,
@@ -34,6 +43,7 @@ __all__ = [
     "NO_RUN",
     "BrokenView",
     "ClosedStream",
+    "Contacts",
     "Event",
     "Folded",
     "FoldedAgain",

@@ -54,6 +54,14 @@ class Remark(models.Model):
     text = models.TextField()
 
 
+class Contacts(models.Model):
+    """Whom to ring about a venue's machines, as it stands now. Beside the log, as it is of people: overwritten, and
+    taken away for good. See `scheduling.venues.contacts`."""
+
+    venue = models.TextField(primary_key=True, help_text="id of the venue")
+    said = CanonicalJSON(help_text="a scheduling.venues.contacts.VenueContacts")
+
+
 class Heartbeat(models.Model):
     """The newest word from a node. Telemetry: overwritten, never folded, never in the log."""
 

@@ -23,6 +23,7 @@ class Venue(Folded):
     quiet = CanonicalJSON(
         null=True, help_text="a scheduling.planning.quiet_hours.QuietHours; null while nobody has set any"
     )
+    contacts_set_at = models.DateTimeField(null=True, help_text="when it was last said whom to ring; null for never")
     retired_at = models.DateTimeField(null=True, help_text="null while it is used")
 
 

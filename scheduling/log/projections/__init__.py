@@ -54,6 +54,7 @@ VIEWS: tuple[View, ...] = (
             equipment.VenueTakenBack: catalogue.venue_taken_back,
             equipment.HoursSet: catalogue.hours_set,
             equipment.QuietHoursSet: catalogue.quiet_hours_set,
+            equipment.ContactsSet: catalogue.contacts_set,
         },
     ),
     View(

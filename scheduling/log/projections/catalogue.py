@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from machines.serialization import unstructure
 from scheduling.log.events.equipment import (
+    ContactsSet,
     HoursSet,
     ProfileAdded,
     ProfileChanged,
@@ -89,6 +90,12 @@ def quiet_hours_set(rows: Rows, fact: Recorded, event: QuietHoursSet) -> None:
     """When it is to be quiet at a venue."""
     if (venue := rows.change(Venue, fact.subject)) is not None:
         venue.quiet = unstructure(event.quiet)
+
+
+def contacts_set(rows: Rows, fact: Recorded, event: ContactsSet) -> None:
+    """That it was said whom to ring, not whom."""
+    if (venue := rows.change(Venue, fact.subject)) is not None:
+        venue.contacts_set_at = fact.happened_at
 
 
 def profile_added(rows: Rows, fact: Recorded, event: ProfileAdded) -> None:

@@ -136,7 +136,7 @@ def test_a_run_that_comes_to_its_end_as_planned_gives_way_to_the_next_at_once(pl
 
 # Of the streams that a forecast is counted from, what moves no end of a part, and is not printing as planned.
 MOVES_NOTHING = """
-    venue-added venue-retired venue-taken-back profile-added profile-retired profile-taken-back
+    venue-added venue-retired venue-taken-back contacts-set profile-added profile-retired profile-taken-back
     machine-retired machine-taken-back
     node-enrolled node-revoked node-started node-stopped conditions-changed knife-armed knife-disarmed
     silence-began never-heard silence-ended outage-overridden settlement-differed word-passed-over true-again

@@ -51,6 +51,7 @@ from scheduling.log.events.access import (
     RoleChanged,
 )
 from scheduling.log.events.equipment import (
+    ContactsSet,
     HoursSet,
     MachineAdded,
     MachineCalibrated,
@@ -464,6 +465,7 @@ ONE_OF_EACH: tuple[tuple[str, Event], ...] = (
     ("archive/empty", StreamClosed(closed="run/autumn", version=0, digest="", file_digest=PLATE)),
     ("venue/boathouse", hours_set()),
     ("venue/boathouse", quiet_hours_set()),
+    ("venue/boathouse", ContactsSet()),
     ("machine/left", overridden()),
     ("machine/left", passed_over("left-9")),
     ("machine/left", calibrated(feed_factor=0.995, dead_nozzles=(3, 7), head_to_knife_mm=89.5)),

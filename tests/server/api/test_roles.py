@@ -25,6 +25,7 @@ from server.api.base_views import ApiView
 from server.urls import urlpatterns
 from tests.scheduling.rendering.test_render import grey_png
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_contacts import BODY as CONTACTS
 from tests.server.api.test_hours import HOURS
 from tests.server.api.test_override import SKIP, replaying
 from tests.server.api.test_quiet_hours import QUIET
@@ -154,6 +155,7 @@ COMMANDS_GIVEN: dict[tuple[str, str], tuple[Order, tuple[str, ...]]] = {
     ("service-window-take-back", "post"): (take_back_what_was_fixed, CURATOR),
     ("run-checks", "post"): (lambda caller: caller.post("run-checks", RUN | LATER | {"id": "later"}), STUDIO),
     ("venue-hours", "put"): (lambda caller: caller.put("venues/quay/hours?accept=true", HOURS), CURATOR),
+    ("venue-contacts", "put"): (lambda caller: caller.put("venues/quay/contacts", CONTACTS), CURATOR),
     ("venue-quiet-hours", "put"): (lambda caller: caller.put("venues/quay/quiet-hours?accept=true", QUIET), CURATOR),
     ("run-end", "post"): (
         lambda caller: caller.post("runs/spring/end?accept=true", {"boundary": "turn"}, **ANY),
