@@ -510,8 +510,8 @@ NO_LIMITS: dict[str, str] = {
         machines.node.clock.system_clocks._STA_UNSYNC machines.node.clock.system_clocks._ADJTIMEX_WORDS
         machines.drivers.simulated.paper.RAGGED machines.drivers.simulated.paper.LIES
         machines.drivers.simulated.paper.CUT_LIES machines.drivers.simulated.paper.NO_COLUMN
-        machines.model.head.NO_NOZZLE machines.model.strobes.NO_STROBE machines.node.device.reporting._AFTER_ORDERLY
-        machines.node.device.reporting._AFTER_UNPLANNED machines.node.printing.burst_step.NOTHING_DUE
+        machines.model.head.NO_NOZZLE machines.model.strobes.NO_STROBE machines.node.store.journal.AFTER_ORDERLY
+        machines.node.store.journal.AFTER_UNPLANNED machines.node.printing.burst_step.NOTHING_DUE
         machines.node.sync.connection._NO_WAY machines.node.waiting.bell._MOST_RINGS
         machines.node.__main__.STATUS
         machines.imaging.pictures.geojson._DEPTHS machines.imaging.pictures.image_pieces._START_OF_SCAN

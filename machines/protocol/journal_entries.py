@@ -127,7 +127,9 @@ class KnifeArmed:
     kind: Literal["knife-armed"] = "knife-armed"
 
 
-Disarming = Literal["stopped", "paused", "parked", "unplanned-stop", "refusing", "machine", "jam", "supplies"]
+Disarming = Literal[
+    "stopped", "paused", "parked", "unplanned-stop", "refusing", "machine", "jam", "supplies", "enrolled"
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,7 +140,7 @@ class KnifeDisarmed:
     Attributes:
         at: when; where the time was not known, when it was known again.
         why: what held the machine, as `machines.node.store.operator_actions` names it, or why it stopped or disarmed
-            its knife itself.
+            its knife itself; or that the board was enrolled anew.
     """
 
     seq: int

@@ -14,6 +14,7 @@ from unittest.mock import patch
 
 from machines.node.device.controller import MachineAtHand
 from machines.node.printing import settling
+from machines.node.store import told_anew
 from machines.node.waiting.inquiry import WorkInquiry
 from machines.node.work import order_log, plate_cache, takeover
 from machines.node.work.held_work import HeldWork
@@ -70,6 +71,12 @@ def _word_comes_too_late(scenario: Scenario) -> bool:
 def _power_goes_while_armed(scenario: Scenario) -> bool:
     cuts = [fault.at_h for fault in scenario.faults if fault.kind in ("node-killed", "node-gone")]
     return scenario.armed_h is not None and any(scenario.armed_h < at_h < 0.7 * scenario.hours for at_h in cuts)
+
+
+def _enrolled_while_armed(scenario: Scenario) -> bool:
+    again = [fault for fault in scenario.faults if fault.kind in ("board-again", "server-rebuilt")]
+    instants = [one.at_h + (one.lasts_h if one.kind == "server-rebuilt" else 0.0) for one in again]
+    return scenario.armed_h is not None and any(scenario.armed_h < at_h < 0.9 * scenario.hours for at_h in instants)
 
 
 def _server_steps_far_ahead(scenario: Scenario) -> bool:
@@ -134,6 +141,13 @@ WRONGS: Mapping[str, Wrong] = {
         put=lambda: patch.object(MachineAtHand, "_hold_unless_unattended", node.nothing),
         has=frozenset({"machine-jammed"}),
         within=60,
+    ),
+    "enrolled-and-silent": Wrong(
+        says="a board that is enrolled anew does not tell how its machine stands",
+        put=lambda: patch.object(told_anew, "tell_anew", node.nothing),
+        has=frozenset({"board-again", "server-rebuilt"}),
+        shows=_enrolled_while_armed,
+        within=40,
     ),
     "fence-not-kept": Wrong(
         says="a board that was fenced off prints on",

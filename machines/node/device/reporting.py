@@ -7,7 +7,7 @@ import logging
 from machines.clock import utc
 from machines.drivers import Driver, MachineStopped
 from machines.node.store import operator_actions, outbox
-from machines.node.store.journal import Journal, State, change_state, read_state
+from machines.node.store.journal import AFTER_ORDERLY, AFTER_UNPLANNED, Journal, State, change_state, read_state
 from machines.operator import holds
 from machines.operator.stop_causes import TIME_IN_DOUBT
 from machines.protocol.journal_entries import (
@@ -23,9 +23,6 @@ from machines.recovery import Cause
 log = logging.getLogger(__name__)
 
 
-_AFTER_ORDERLY, _AFTER_UNPLANNED = 1, 2
-
-
 def begin(journal: Journal, *, resume_unattended: bool) -> Cause:
     """An agent begins. After a stop that was not in order the knife is disarmed until a person arms it, and nothing is
     printed until a person resumes, unless it may resume unattended.
@@ -35,8 +32,8 @@ def begin(journal: Journal, *, resume_unattended: bool) -> Cause:
     """
     with journal.transaction() as db:
         state = read_state(db)
-        unplanned = state.running or state.start_to_report == _AFTER_UNPLANNED
-        to_report = _AFTER_UNPLANNED if unplanned else _AFTER_ORDERLY
+        unplanned = state.running or state.start_to_report == AFTER_UNPLANNED
+        to_report = AFTER_UNPLANNED if unplanned else AFTER_ORDERLY
         # An arming asked of the agent before is void: who asked may be gone.
         change_state(db, running=1, arming_asked=0, start_to_report=to_report)
         if state.running:
@@ -103,7 +100,7 @@ def report_start(journal: Journal, state: State, now: float) -> bool:
     """Say that the agent began, if that was not said; ``now`` by the server, POSIX seconds."""
     if not state.start_to_report:
         return False
-    unplanned = state.start_to_report == _AFTER_UNPLANNED
+    unplanned = state.start_to_report == AFTER_UNPLANNED
     with journal.transaction() as db:
         outbox.append(db, NodeStarted(seq=outbox.next_seq(db), at=utc(now), unplanned_stop=unplanned))
         change_state(db, start_to_report=0)

@@ -28,6 +28,8 @@ U = TypeVar("U")
 
 FILE_NAME = "journal.sqlite3"
 BUSY_LIMIT_S = 10.0
+# That an agent began is not told yet, and how the one before it ended.
+AFTER_ORDERLY, AFTER_UNPLANNED = 1, 2
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ import sqlite3
 from collections.abc import Sequence
 
 from machines.errors import InputError
-from machines.node.store import identity, outbox
+from machines.node.store import identity, outbox, told_anew
 from machines.node.store.documents import get_document, put_document
 from machines.node.store.identity import Credentials
 from machines.node.store.journal import State, change_state, read_state
@@ -27,7 +27,7 @@ TOLERANCES = 2.0
 
 
 def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[JournalPosition] = ()) -> None:
-    """Keep the credentials; a node that was fenced off may print again.
+    """Keep the credentials; a node that was fenced off may print again. How the machine stands is told anew.
 
     The journal goes on only where no other board can have printed since: where this enrolment is the machine's first,
     or follows this board's own, and the server has nothing under this journal's numbers that is not in it. Otherwise
@@ -48,6 +48,7 @@ def enrol(db: sqlite3.Connection, new: Credentials, earlier: Sequence[JournalPos
     goes_on = new.epoch == 1 if old is None else _count_anew(db, old.epoch, new.epoch, earlier)
     identity.keep_credentials(db, new)
     change_state(db, fenced="")
+    told_anew.tell_anew(db)
     if not goes_on:
         offers.drop_work(db)
         begin(db)

@@ -172,6 +172,7 @@ VIEWS: tuple[View, ...] = (
         (models.Notice,),
         {
             equipment.MachineRetired: notices.machine_retired,
+            server.NodeEnrolled: notices.node_enrolled,
             server.SilenceBegan: notices.silence_began,
             server.NeverHeard: notices.never_heard,
             server.OutageOverridden: notices.outage_overridden,

@@ -94,13 +94,15 @@ def machine_calibrated(rows: Rows, fact: Recorded, event: MachineCalibrated) -> 
 
 
 def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
-    """A new board keeps a new journal, which counts from 1. Whether it arms the knife, it tells."""
+    """A new board keeps a new journal, which counts from 1. What holds the machine, what that says, and whether the
+    knife is armed, it tells."""
     if (machine := rows.change(Machine, fact.subject)) is not None:
         machine.epoch = event.epoch
         machine.accepted_through = 0
         machine.hold, machine.held_since, machine.stopped_at = "", None, None
         machine.refused_since = None
         machine.knife_armed = False
+        machine.conditions = []
 
 
 def silence_began(rows: Rows, fact: Recorded, event: SilenceBegan) -> None:

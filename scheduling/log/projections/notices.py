@@ -31,7 +31,7 @@ from scheduling.log.events.reports import (
     SettlementDiffered,
     WordPassedOver,
 )
-from scheduling.log.events.server import NeverHeard, OutageOverridden, SilenceBegan, SilenceEnded
+from scheduling.log.events.server import NeverHeard, NodeEnrolled, OutageOverridden, SilenceBegan, SilenceEnded
 from scheduling.log.models import Notice
 from scheduling.log.recorded import Recorded
 from scheduling.log.rows.row_cache import Rows
@@ -112,6 +112,13 @@ def never_heard(rows: Rows, fact: Recorded, event: NeverHeard) -> None:
 def silence_ended(rows: Rows, fact: Recorded, event: SilenceEnded) -> None:
     """Heard again."""
     _clear(rows, fact, SILENCE)
+
+
+def node_enrolled(rows: Rows, fact: Recorded, event: NodeEnrolled) -> None:
+    """What the machine said, and who held it, was told by the board before; it is told again where it is still so."""
+    for notice in _open(rows, fact):
+        if notice.kind == OPERATOR or notice.kind not in OURS:
+            notice.cleared_at = fact.happened_at
 
 
 def machine_retired(rows: Rows, fact: Recorded, event: MachineRetired) -> None:

@@ -24,6 +24,21 @@ NODE_KINDS = {field.default for cls in get_args(Entry) for field in fields(cls) 
 EntryT = TypeVar("EntryT", bound=Entry)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """How a machine stands by its board's journal.
+
+    Attributes:
+        hold: what holds it until a person lets it go on; empty for nothing.
+        conditions: what it says.
+        knife_armed: whether its knife is.
+    """
+
+    hold: str
+    conditions: list[str]
+    knife_armed: bool
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Evidence:
     """Everything that the judge looks at.
@@ -37,6 +52,7 @@ class Evidence:
         notices: what the studio was told about the machine.
         facts: the machine's stream in the server's log, in order.
         journal: entries of the board's journal, in order, with whether each is known to be taken.
+        stands: how the machine stands by that journal; None where nobody looked.
         plates: digest to plate.
         ahead: from when on, POSIX seconds, the server's clock was ahead by how much, seconds.
         whole_journal: the newest board's journal begins with its enrolment, and no server forgot it since.
@@ -58,6 +74,7 @@ class Evidence:
     journal: list[tuple[dict[str, Any], bool]]
     plates: dict[str, Plate]
     profiles: dict[str, Profile] = field(default_factory=dict)
+    stands: Standing | None = None
     words: list[dict[str, Any]] = field(default_factory=list)
     notices: list[dict[str, Any]] = field(default_factory=list)
     ahead: list[tuple[float, float]] = field(default_factory=list)

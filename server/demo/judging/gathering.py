@@ -15,7 +15,7 @@ from machines.model.profile import Profile
 from machines.serialization import parse_instant, structure
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.sky.zones import zone
-from server.demo.judging.evidence import Evidence
+from server.demo.judging.evidence import Evidence, Standing
 from server.demo.processes import Studio
 
 
@@ -50,6 +50,7 @@ def gather(
         machine=shown,
         facts=studio.all(f"events?stream=machine/{machine}"),
         journal=read_journal(journal),
+        stands=read_standing(journal),
         plates={digest: Plate.from_png(studio.raw(f"plates/{digest}.png")) for digest in digests},
         quiet_said=[(parse_instant(one["said_at"]), structure(one["data"]["quiet"], QuietHours)) for one in said],
         clock=zone(venue["zone"]),
@@ -71,3 +72,10 @@ def read_journal(file: Path) -> list[tuple[dict[str, Any], bool]]:
     with closing(sqlite3.connect(file)) as database:
         rows = database.execute("SELECT body, accepted FROM entry ORDER BY seq").fetchall()
     return [(json.loads(body), bool(accepted)) for body, accepted in rows]
+
+
+def read_standing(file: Path) -> Standing:
+    """How the machine stands by a journal."""
+    with closing(sqlite3.connect(file)) as database:
+        hold, conditions, armed = database.execute("SELECT hold, conditions, knife_armed FROM state").fetchone()
+    return Standing(hold=hold, conditions=conditions.split(), knife_armed=bool(armed))

@@ -19,6 +19,7 @@ from server.demo.judging.judged_log import (
     half_printed_is_seen,
     reported_of_their_segments,
     settled_alike,
+    stands_as_told,
     stood_until_resumed,
     stood_while_held,
     views_agree_with_log,
@@ -56,6 +57,7 @@ OF_STOPS: tuple[Check, ...] = (
     half_printed_is_seen,
     stood_until_resumed,
     stood_while_held,
+    stands_as_told,
 )
 OF_KNIFE: tuple[Check, ...] = (cut_only_while_armed, cut_where_reported, cut_at_its_boundary, still_in_quiet_hours)
 OF_TIME: tuple[Check, ...] = (nothing_early,)

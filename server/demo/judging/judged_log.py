@@ -116,6 +116,21 @@ def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict
     return [entry for entry in kept if not any(one == entry | {"seq": 0} for one in rest)]
 
 
+def stands_as_told(evidence: Evidence) -> list[str]:
+    """Once all is told, the server shows of the machine what its board knows: whether something holds it until a person
+    lets it go on, what it says, and whether its knife is armed."""
+    stands, shown_of_it = evidence.stands, evidence.machine
+    if stands is None:
+        return []
+    known = {"held": bool(stands.hold), "says": stands.conditions, "knife armed": stands.knife_armed}
+    shows = (bool(shown_of_it["hold"]), shown_of_it["conditions"], shown_of_it["knife_armed"])
+    return [
+        f"{name}: {what} by the board, {shown_so} by the server"
+        for (name, what), shown_so in zip(known.items(), shows, strict=True)
+        if what != shown_so
+    ]
+
+
 def settled_alike(evidence: Evidence) -> list[str]:
     """The server would have settled every gap as the board did, but for those that were settled by a word that this
     server has forgotten. It says so after what was told, whose numbers begin anew with each board."""

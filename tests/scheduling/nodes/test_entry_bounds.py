@@ -218,6 +218,12 @@ FOREIGN_TO_THE_PLAN: dict[str, tuple[Change, str]] = {
         lambda r: settled(gap__noticed_at=format_instant(AT + timedelta(hours=1))),
         "gap.noticed_at",
     ),
+    "noticed in a month to come": (
+        lambda r: settled(
+            at=format_instant(AT + timedelta(days=30)), gap__noticed_at=format_instant(AT + timedelta(days=30))
+        ),
+        "gap.noticed_at",
+    ),
     "5000 conditions": (lambda r: entry("conditions-changed", keywords=["media-low"] * 5000), "keywords"),
     "an empty condition": (lambda r: entry("conditions-changed", keywords=[""]), "keywords[0]"),
     "a kind that is not known": (lambda r: entry("lamp-lit", lumens=40), "kind"),

@@ -166,6 +166,16 @@ def test_a_new_board_is_not_said_to_have_an_armed_knife() -> None:
     assert not left().knife_armed
 
 
+def test_what_the_board_before_said_of_the_machine_is_not_said_of_a_new_one() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", started(1, unplanned=True), acted(2, "pause"), conditions(3, "paused", "media-low-warning"))
+    say("machine/left", NodeEnrolled(epoch=2))
+    assert (left().hold, left().held_since, left().conditions, open_notices()) == ("", None, [], [])
+    say("machine/left", acted(1, "pause"), conditions(2, "paused"))
+    assert (left().hold, left().conditions) == ("paused", ["paused"]), "until it says so itself"
+    assert sorted(open_notices()) == ["operator-acted", "paused"]
+
+
 def test_an_orderly_stop_lasts_until_an_agent_begins_again() -> None:
     a_run_on_a_machine(0)
     say("machine/left", stopped(1, minutes=4))
