@@ -583,7 +583,8 @@ NO_LIMITS: dict[str, str] = {
         server.console.strip.MARKS server.console.strip.MARKS_APART server.console.strip.LONGEST_DAYLIGHT
         server.console.strip.NEAR_THE_EDGE server.console.world_map.WIDTH server.console.world_map.HEIGHT
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
-        server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.LINE
+        server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.MERIDIAN_LETTER
+        server.console.world_map.LINE
         server.console.paper_in_time.WIDTH server.console.paper_in_time.MARKS server.console.paper_in_time.DAYS
         server.console.paper_in_time.NEAR_THE_EDGE server.console.paper_in_time.USUAL_DAYS
         server.console.paper_in_time.CLOSE_S server.console.world_map.EAST_EDGE
