@@ -35,6 +35,7 @@ from server import wiring
 from server.console import formatting
 from server.console.author import author, for_givers_of
 from server.console.forms import AS_IT_IS, ChangeOpeningForm, ReasonForm
+from server.console.instants import CLOCK
 from server.console.overview import everywhere
 
 MEANWHILE = "Somebody else changed it meanwhile. Below is how it stands now; look at it, then say it once more."
@@ -87,7 +88,8 @@ def change(request: HttpRequest, opening: str) -> HttpResponse:
     row = get_object_or_404(Opening, pk=opening)
     by = author(request, change_opening, row.venue_id)
     venue = get_object_or_404(Venue, pk=row.venue_id)
-    form = ChangeOpeningForm(request.POST or None, initial={"name": row.name})
+    moved = {"by": CLOCK, "civil": request.GET["civil"]} if "civil" in request.GET else {}  # on the season
+    form = ChangeOpeningForm(request.POST or None, initial={"name": row.name, **moved})
     page: dict[str, Any] = {"form": form, "version": version, **_as_it_stands(row, venue)}
     if request.method == "POST" and form.is_valid() and _is_as_seen(form, version):
         try:

@@ -5,30 +5,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 from django.db.models import OuterRef, Subquery
 from django.urls import reverse
 
 from machines.model.profile import Profile
 from scheduling.log.models import Machine, Run, Segment, Source, Venue
-from scheduling.paper.pace import pace_of
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 from scheduling.sky.ephemeris import EphemerisRangeError
-from scheduling.supplies.change_dates import Consumable
-from scheduling.supplies.forecast import End, coming_changes
 from scheduling.venues.service_windows import windows_of
 from server.console import formatting
 from server.console.needs import as_counted
+from server.console.season_ends import PartEnd, part_ends
+from server.console.season_moves import Move, Moves
 from server.console.season_span import SeasonSpan
 from server.console.sun_ribbon import Ribbon, ribbon
 
 BAR_PX, NARROWEST_TILE_PX, WIDEST_TILE_PX = 44, 16, 640
 # So many different pictures are shown; a page that asked for hundreds at once would be refused some.
 MOST_PICTURES = 24
-# Names of openings stand so far apart, on a telephone, and ends of rolls, per cent of the width.
-NAMES_APART, FAR_APART, ENDS_APART = 12.0, 46.0, 0.8
+# Names of openings stand so far apart, and on a telephone, per cent of the width.
+NAMES_APART, FAR_APART = 12.0, 46.0
 LATE = 84.0
 
 
@@ -43,7 +41,7 @@ class Tile:
 
 @dataclass(frozen=True)
 class RunBar:
-    """A run: from where, and how wide, in per cent; ``is_later`` while it has not begun."""
+    """A run: from where, and how wide, in per cent; ``is_later`` while it has not begun; ``move`` for who may."""
 
     id: str
     name: str
@@ -52,15 +50,7 @@ class RunBar:
     width: float
     is_later: bool
     when: str
-
-
-@dataclass(frozen=True)
-class PartEnd:
-    """Where a roll or a blade ends: what, and whether nobody is there before to change it."""
-
-    x: float
-    said: str
-    is_wrong: bool
+    move: Move | None
 
 
 @dataclass(frozen=True)
@@ -74,18 +64,20 @@ class OpeningLine:
     anchor: str
     when: str
     is_wrong: bool
+    move: Move | None
     is_near: bool = False
 
 
 @dataclass(frozen=True)
 class MachineTrack:
-    """A machine over the season; ``wrong`` is what cannot stay so, in words."""
+    """A machine over the season; ``wrong`` is what cannot stay so, in words, ``plan`` a run to come, for who may."""
 
     id: str
     name: str
     runs: tuple[RunBar, ...]
     ends: tuple[PartEnd, ...]
     wrong: tuple[str, ...]
+    plan: Move | None
 
 
 @dataclass(frozen=True)
@@ -113,20 +105,31 @@ class Season:
     said: str
 
 
-def season(span: SeasonSpan, now: datetime) -> Season:
-    """What is planned over some months."""
+@dataclass(frozen=True)
+class _Planned:
+    """What the season is drawn from, read once."""
+
+    span: SeasonSpan
+    moves: Moves
+    runs: Mapping[str, Sequence[Run]]
+    sources: Mapping[str, str]
+    tiles: Mapping[str, Tile]
+
+
+def season(span: SeasonSpan, moves: Moves) -> Season:
+    """What is planned over some months, and what of it can be moved."""
     there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
     machines = Machine.objects.filter(retired_at=None, venue_id__in=there).order_by("name", "id")
-    contexts = machine_contexts(machines, now, there)
+    contexts = machine_contexts(machines, moves.now, there)
     runs = _runs([one.machine.id for one in contexts], span)
     sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))
     tiles = _tiles(contexts, runs)
     by_machine: dict[str, list[Run]] = {}
     for run in runs:
         by_machine.setdefault(run.machine_id, []).append(run)
+    planned = _Planned(span, moves, by_machine, sources, tiles)
     venues = tuple(
-        _venue(one, span, [of for of in contexts if of.venue.id == one.venue.id], by_machine, sources, tiles)
-        for one in there.values()
+        _venue(one, [of for of in contexts if of.venue.id == one.venue.id], planned) for one in there.values()
     )
     openings = sum(len(one.openings) for one in venues)
     return Season(
@@ -175,17 +178,10 @@ def _looks(run: Run) -> str:
     return plate or "/".join(map(str, (run.source_id, run.source_version, run.profile, run.cycle)))
 
 
-def _venue(
-    there: VenueContext,
-    span: SeasonSpan,
-    contexts: Sequence[MachineContext],
-    runs: Mapping[str, Sequence[Run]],
-    sources: Mapping[str, str],
-    tiles: Mapping[str, Tile],
-) -> VenueTracks:
-    venue = there.venue
-    mine = [run for one in contexts for run in runs.get(one.machine.id, ())]
-    openings = tuple(_openings(there, span, mine, bool(contexts)))
+def _venue(there: VenueContext, contexts: Sequence[MachineContext], planned: _Planned) -> VenueTracks:
+    venue, span = there.venue, planned.span
+    mine = [run for one in contexts for run in planned.runs.get(one.machine.id, ())]
+    openings = tuple(_openings(there, planned, mine, bool(contexts)))
     return VenueTracks(
         id=venue.id,
         name=venue.name,
@@ -193,10 +189,7 @@ def _venue(
         ribbon=_daylight(there, span),
         openings=openings,
         windows=tuple(span.x(one.starts_at) for one in windows_of(there, span.begins, span.ends)),
-        machines=tuple(
-            _track(one, span, runs.get(one.machine.id, ()), sources, tiles)
-            for one in sorted(contexts, key=lambda one: as_counted(one.machine.name))
-        ),
+        machines=tuple(_track(one, planned) for one in sorted(contexts, key=lambda one: as_counted(one.machine.name))),
         wrong=tuple(f"Nothing is printed there at {one.name}, {one.when}." for one in openings if one.is_wrong),
     )
 
@@ -208,9 +201,9 @@ def _daylight(there: VenueContext, span: SeasonSpan) -> Ribbon | None:
         return None
 
 
-def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_machines: bool) -> Iterator[OpeningLine]:
+def _openings(there: VenueContext, planned: _Planned, runs: Sequence[Run], has_machines: bool) -> Iterator[OpeningLine]:
     """One to come at which no machine of the venue prints is no opening of anything."""
-    last = -NAMES_APART
+    last, span = -NAMES_APART, planned.span
     for row in there.openings:
         if not span.begins <= row.opens_at < span.ends:
             continue
@@ -227,72 +220,36 @@ def _openings(there: VenueContext, span: SeasonSpan, runs: Sequence[Run], has_ma
             anchor="end" if x > LATE else "start",
             when=formatting.moment(row.opens_at, there.venue.zone),
             is_wrong=has_machines and not prints and row.opens_at > span.now,
+            move=planned.moves.of_opening(row, there.venue),
             is_near=is_near,
         )
 
 
-def _track(
-    context: MachineContext,
-    span: SeasonSpan,
-    runs: Sequence[Run],
-    sources: Mapping[str, str],
-    tiles: Mapping[str, Tile],
-) -> MachineTrack:
-    ends = list(_ends(context, span, runs))
+def _track(context: MachineContext, planned: _Planned) -> MachineTrack:
+    machine = context.machine
+    runs = planned.runs.get(machine.id, ())
+    ends = list(part_ends(context, planned.span, runs))
     return MachineTrack(
-        id=context.machine.id,
-        name=context.machine.name,
-        runs=tuple(_bar(context, span, run, sources, tiles) for run in runs),
+        id=machine.id,
+        name=machine.name,
+        runs=tuple(_bar(context, run, planned) for run in runs),
         ends=tuple(one for one in ends if 0 <= one.x <= 100),
         wrong=tuple(one.said for one in ends if one.is_wrong),
+        plan=planned.moves.to_plan(machine.id, context.venue, planned.span.first),
     )
 
 
-def _bar(
-    context: MachineContext, span: SeasonSpan, run: Run, sources: Mapping[str, str], tiles: Mapping[str, Tile]
-) -> RunBar:
-    x, end = max(span.x(run.starts_at), 0.0), min(span.x(run.ends_at), 100.0)
-    tile = tiles.get(_looks(run))
+def _bar(context: MachineContext, run: Run, planned: _Planned) -> RunBar:
+    x, end = max(planned.span.x(run.starts_at), 0.0), min(planned.span.x(run.ends_at), 100.0)
+    tile = planned.tiles.get(_looks(run))
     zone = context.venue.zone
     return RunBar(
         id=run.id,
-        name=sources.get(run.source_id, run.source_id),
+        name=planned.sources.get(run.source_id, run.source_id),
         tile="" if tile is None else tile.id,
         x=x,
         width=round(max(end - x, 0.15), 3),
         is_later=run.starts_at > context.now,
         when=f"from {formatting.moment(run.starts_at, zone)} to {formatting.moment(run.ends_at, zone)}",
+        move=planned.moves.of_run(run, context.venue),
     )
-
-
-def _ends(context: MachineContext, span: SeasonSpan, runs: Sequence[Run]) -> Iterator[PartEnd]:
-    """The next end of roll and blade, as they are counted; further ends of rolls by the pace of the run."""
-    for part, end in coming_changes(context, context.now):
-        yield PartEnd(span.x(end.at), _said(part, end, context), _is_wrong(end))
-        if part == "roll":
-            yield from _further(context, span, end, runs)
-
-
-def _further(context: MachineContext, span: SeasonSpan, first: End, runs: Sequence[Run]) -> Iterator[PartEnd]:
-    on = next((run for run in runs if run.starts_at <= first.at < run.ends_at), None)
-    if on is None:
-        return
-    model = context.model
-    every = timedelta(hours=1000.0 * model.media.roll_m / pace_of(on, model).mm_per_hour)
-    if 100 * (every / (span.ends - span.begins)) < ENDS_APART:
-        return
-    at = first.at + every
-    while at < min(on.ends_at, span.ends):
-        yield PartEnd(span.x(at), f"A roll ends about {formatting.date(at, context.venue.zone)}", False)
-        at += every
-
-
-def _is_wrong(end: End) -> bool:
-    return end.change.window is None
-
-
-def _said(part: Consumable, end: End, context: MachineContext) -> str:
-    words = end.change.in_words
-    if _is_wrong(end):
-        return f"{words[:1].upper()}{words[1:]}."
-    return f"The {part} ends {formatting.date(end.at, context.venue.zone)}: change it {words}."

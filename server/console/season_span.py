@@ -38,6 +38,11 @@ class SeasonSpan:
         """As the last month ends."""
         return _utc(_later(self.first, self.months))
 
+    @property
+    def days(self) -> int:
+        """How many days it has."""
+        return (self.ends - self.begins).days
+
     def x(self, at: datetime) -> float:
         """Where an instant stands, in per cent of the width; below 0 or above 100 for one outside."""
         return round(100 * ((at - self.begins) / (self.ends - self.begins)), 3)

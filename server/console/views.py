@@ -19,11 +19,13 @@ from scheduling.log.models import Machine, Run
 from scheduling.queries.runs import machine_profile
 from scheduling.rendering.plate_store import PlateGone
 from server import wiring
+from server.accounts.people import standing_of
 from server.console import pictures
 from server.console.overview import overview
 from server.console.paper_in_time import DAYS, paper_in_time
 from server.console.run_tile import run_tile
 from server.console.season import season
+from server.console.season_moves import Moves
 from server.console.season_span import season_span
 from server.console.strip_scale import strip_paper
 from server.console.wall import Chosen
@@ -66,7 +68,12 @@ def season_page(request: HttpRequest) -> HttpResponse:
     except InputError as error:
         span, wrong = season_span("", "", now), error
     lengths = sorted({*LENGTHS, span.months})
-    page = {"season": season(span, now), "wrong": wrong, "first": first or span.said, "lengths": lengths}
+    page = {
+        "season": season(span, Moves(now, standing_of(request.user))),
+        "wrong": wrong,
+        "first": first or span.said,
+        "lengths": lengths,
+    }
     return render(request, "console/season.html", page)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,6 +21,8 @@ from server.console.instants import CLOCK, EVENTS, LONGEST_SHIFT_MINUTES, NEEDED
 from server.readings import readings_of
 
 BY_CLOCK, BY_SKY = (CLOCK, "by the clock there"), (SKY, "by the sky there")
+# A local time to the minute, as in an address.
+CIVIL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d", re.ASCII)
 PARTS = ("by", "civil", "event", "date", "minutes", "side", "which")
 
 
@@ -61,7 +64,10 @@ class InstantWidget(forms.MultiWidget):
         super().__init__(widgets)
 
     def decompress(self, value: Any) -> list[Any]:
-        """The parts of what a field begins with: a dict of them; what an address says instead is passed over."""
+        """The parts of what a field begins with: a dict of them, or a local time as an address may say it; what else it
+        says is passed over."""
+        if isinstance(value, str) and CIVIL.fullmatch(value):
+            value = {"by": CLOCK, "civil": value, "date": value[:10]}
         usual = {"by": self.ways[0][0], "event": EVENTS[0][0], "minutes": 0, "side": SIDES[0][0]}
         said = usual | (value if isinstance(value, dict) else {})
         return [said.get(part) for part in PARTS]

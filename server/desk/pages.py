@@ -147,6 +147,8 @@ def _ordered(
     row = subject.seen_one(found.body)
     require_order(caller.holder.standing, subject, row, act.removeprefix("/"))
     form = kind.of(row, request.POST or None, request.FILES or None)
+    if request.method != "POST":
+        form.initial = {**form.initial, **kind.starting(request.GET)}  # as the season says to where somebody moved it
     tag = request.POST.get("tag") or found.tag or ""
     title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"
     shown: dict[str, Any] = {"subject": subject, "row": row, "form": form, "previews": True, "title": title}

@@ -84,6 +84,39 @@ def test_the_season_is_accessible_and_as_wide_as_its_screen(phone: Seen) -> None
     require_accessible_everywhere(phone.page)
 
 
+def test_openings_and_runs_are_moved_along_the_season(desk: Seen) -> None:
+    """By pointer and by keys; the form begins with the new times, and nothing is kept."""
+    page = desk.page
+    page.goto("/sign-in")
+    sign_in(page)
+    page.goto("/season?from=2026-03&months=1")
+    opening, said = page.locator("svg.dates a[data-page]").first, page.locator("#moved")
+    box, track = opening.bounding_box(), page.locator("svg.bars").first.bounding_box()
+    assert box is not None and track is not None
+    day, x, y = track["width"] / 31, box["x"] + 5, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 3.2 * day, y, steps=4)
+    expect(said).to_have_text("Tue, 24 Mar 2026, 19:00, 3 days later")
+    page.keyboard.press("Escape")
+    page.mouse.move(x + 4.2 * day, y, steps=2)
+    page.mouse.up()
+    page.wait_for_url("**/openings/first-night/change?civil=2026-03-25T19%3A00")
+    expect(page.get_by_label("Local date and time")).to_have_value("2026-03-25T19:00")
+    page.go_back()
+    run = page.get_by_label(re.compile("on Wren 1, from"))
+    run.focus()
+    page.keyboard.press("Shift+ArrowRight")
+    page.keyboard.press("ArrowLeft")
+    expect(said).to_contain_text("6 days later")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/runs/spring/end?at=2026-03-29T12%3A00")
+    page.go_back()
+    page.mouse.click(track["x"] + 27.5 * day, track["y"] + 5)
+    page.wait_for_url("**/runs/new?machine=wren-1&starts=2026-03-28T12%3A00")
+    expect(page.get_by_label("On which machine")).to_have_value("wren-1")
+
+
 def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:
     desk.page.goto("/")
     strip = desk.page.get_by_role("img", name="Its paper to scale")

@@ -18,7 +18,9 @@ from scheduling.sky import almanac
 from scheduling.sky.places import Place
 from scheduling.sky.zones import zone
 from server import jobs, wiring
+from server.accounts.principals import STUDIO
 from server.console.season import season
+from server.console.season_moves import Moves
 from server.console.season_span import season_span
 from server.console.sun_ribbon import DAY_H, HEIGHT, WIDTH, ribbon
 from tests.server.console.test_first_page import page
@@ -85,7 +87,7 @@ def test_the_months_that_an_address_names_are_chosen_in_the_form(furnished: Call
 def test_runs_openings_and_windows_stand_where_they_are(furnished: Caller, clock: HeldClock) -> None:
     furnished.create("service-windows", SERVICE_WINDOW)
     clock.at += timedelta(days=1)
-    found = season(season_span("", "1", clock.at), clock.at)
+    found = season(season_span("", "1", clock.at), Moves(clock.at, STUDIO))
     (quay,) = found.venues
     (machine,) = quay.machines
     (run,) = machine.runs
@@ -115,14 +117,14 @@ def test_a_roll_that_ends_where_nobody_is_there_is_said_to_be_wrong(furnished: C
     )
     clock.at = datetime(2026, 3, 24, 13, 0, tzinfo=UTC)
     Run.objects.filter(id="spring").update(printed=1080)
-    (machine,) = season(season_span("", "12", clock.at), clock.at).venues[0].machines
+    (machine,) = season(season_span("", "12", clock.at), Moves(clock.at, STUDIO)).venues[0].machines
     roll, blade = [one for one in machine.ends if one.is_wrong]
     assert roll.said.startswith("No service window before the roll ends at")
     assert blade.said.startswith("No service window before the blade ends at")
     shown = page("/season?months=12")
     assert roll.said in shown and 'class="wedge wrong-end"' in shown
     furnished.create("service-windows", SERVICE_WINDOW)
-    (machine,) = season(season_span("", "12", clock.at), clock.at).venues[0].machines
+    (machine,) = season(season_span("", "12", clock.at), Moves(clock.at, STUDIO)).venues[0].machines
     assert [one.said for one in machine.ends if one.is_wrong] == [] and "change it in Tuesday rounds" in machine.ends[
         0
     ].said
@@ -179,7 +181,7 @@ def test_a_picture_that_many_machines_print_is_asked_for_once(furnished: Caller,
         furnished.create("runs", RUN | {"id": f"spring-{one}", "machine": f"wren-{one}"})
     while jobs.extend():
         pass
-    found = season(season_span("", "1", wiring.now()), wiring.now())
+    found = season(season_span("", "1", wiring.now()), Moves(wiring.now(), STUDIO))
     assert len(found.tiles) == 1 and all(run.tile for one in found.venues[0].machines for run in one.runs)
     assert len(re.findall(r'<image href="/machines/[^"]*/plates/', page("/season"))) == 1
 
