@@ -17,6 +17,7 @@ from django.db import close_old_connections
 from machines.clock import Clock
 from scheduling.background.extend_plans import extend_plans
 from scheduling.background.redraw_plates import redraw_lost
+from scheduling.background.sample_clocks import sample_clocks
 from scheduling.background.watch_silence import watch_silence
 from scheduling.log.projecting.projector import ViewsSetAside
 from server import wiring
@@ -48,8 +49,10 @@ def extend() -> int:
 
 
 def watch() -> int:
-    """Begin and end silences; returns how many changed."""
-    return watch_silence(wiring.now(), wiring.silent_after())
+    """Begin and end silences, and keep how surely boards know the time; returns how many silences changed."""
+    changed = watch_silence(wiring.now(), wiring.silent_after())
+    sample_clocks(wiring.now())
+    return changed
 
 
 def redraw() -> int:

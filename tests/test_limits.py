@@ -442,12 +442,13 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.overview.OUTAGES_SHOWN": (12, "what a person reads"),
     "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
     "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
+    "scheduling.background.sample_clocks.KEPT": (days(35), "a page shows four weeks; more is nobody's to keep"),
     "server.console.season.MOST_PICTURES": (24, "a page that asked for hundreds at once would be refused some"),
     "server.console.season_span.MOST_MONTHS": (24, "two years; more is no season"),
     "server.console.season_span.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
     "server.console.season_span.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
-    "server.console.paper_in_time.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
-    "server.console.paper_in_time.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.days_span.FIRST_YEAR": (1900, "the ephemeris reaches further, and nobody plans there"),
+    "server.console.days_span.LAST_YEAR": (2100, "the ephemeris reaches further, and nobody plans there"),
     "server.console.paper_in_time.MOST_SEGMENTS": (3000, "four weeks of a turn of a hundred segments a day"),
     "server.console.wall.FIRST_TOLD": (3, "what stands beside the map; the rest is in the lines below"),
     "server.console.wall.COMPACT_FROM": (5, "four strips of paper fill a screen"),
@@ -585,13 +586,16 @@ NO_LIMITS: dict[str, str] = {
         server.console.world_map.NORTH server.console.world_map.SOUTH server.console.world_map.STEP_DEGREES
         server.console.world_map.ROWS server.console.world_map.LETTER server.console.world_map.MERIDIAN_LETTER
         server.console.world_map.LINE
-        server.console.paper_in_time.WIDTH server.console.paper_in_time.MARKS server.console.paper_in_time.DAYS
-        server.console.paper_in_time.NEAR_THE_EDGE server.console.paper_in_time.USUAL_DAYS
+        server.console.days_span.WIDTH server.console.paper_in_time.MARKS server.console.days_span.DAYS
+        server.console.paper_in_time.NEAR_THE_EDGE server.console.days_span.USUAL_DAYS
         server.console.paper_in_time.CLOSE_S server.console.world_map.EAST_EDGE
         server.console.views.LENGTHS server.console.season.BAR_PX
         server.console.season.NARROWEST_TILE_PX server.console.season.WIDEST_TILE_PX server.console.season.NAMES_APART
         server.console.season.FAR_APART server.console.run_tile.WIDTH_PX
-        server.console.season.ENDS_APART server.console.season.LATE server.console.season_span.USUAL_MONTHS
+        server.console.season_ends.ENDS_APART server.console.plots_in_time.HEIGHT
+        server.console.plots_in_time.FAR server.console.plots_in_time.SHORTEST
+        server.console.plots_in_time.MINUTES_FROM_S scheduling.background.sample_clocks.EVERY
+        server.console.season.LATE server.console.season_span.USUAL_MONTHS
         server.console.sun_ribbon.WIDTH server.console.sun_ribbon.HEIGHT server.console.pictures.GAP
         server.console.pictures.HATCH_PX server.console.pictures.SEAM_PX server.desk.drafts.PIECE_MM
         server.desk.drafts.PIECE_HIGH_MM server.desk.drafts.SEAM_SHARE server.desk.pieces.MM_PER_INCH

@@ -3,13 +3,14 @@ too."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from django.db import connection
 
 from scheduling.log.codec.canonical_json import canonical
-from scheduling.log.models import Contacts, GivenCommand
+from scheduling.log.models import ClockSample, Contacts, GivenCommand
 
 _HEARD = """INSERT INTO log_heartbeat (machine_id, heard_at, status) VALUES (%s, %s, %s)
     ON CONFLICT (machine_id) DO UPDATE SET heard_at = excluded.heard_at"""
@@ -38,3 +39,9 @@ def keep_heartbeat(machine: str, heard_at: datetime, status: dict[str, Any] | No
     at = connection.ops.adapt_datetimefield_value(heard_at)
     with connection.cursor() as cursor:
         cursor.execute(_HEARD if status is None else _TOLD, (machine, at, canonical(status or {})))
+
+
+def keep_clock_samples(samples: Sequence[ClockSample], before: datetime) -> None:
+    """Keep how surely boards knew the time, and let go of what was kept of before an instant."""
+    ClockSample.objects.bulk_create(samples, ignore_conflicts=True)
+    ClockSample.objects.filter(at__lt=before).delete()

@@ -4,76 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from django.urls import reverse
 
-from machines.errors import InputError
 from scheduling.log.models import Machine, Run, Segment, Strip
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.sky.civil import day_bounds
 from scheduling.venues.hours import venue_closed
 from scheduling.venues.service_windows import windows_of
 from server.console.daylight import daylight
+from server.console.days_span import DaysSpan, days_span
 from server.console.events_in_time import Happening, happenings
+from server.console.plots_in_time import Plot, plots
 from server.console.strip_scale import Box, Light, Named, PlateBox
 from server.console.time_marks import time_marks
 
-WIDTH, MARKS, NEAR_THE_EDGE = 1000, 12, 2.0
-DAYS, USUAL_DAYS = (1, 3, 7, 28), 3
-FIRST_YEAR, LAST_YEAR = 1900, 2100
+MARKS, NEAR_THE_EDGE = 12, 2.0
 # Stretches of paper that follow each other so closely are one.
 CLOSE_S = 1.0
 # So many segments are drawn; of a turn that is cut into more, those that begin first.
 MOST_SEGMENTS = 3000
-
-
-@dataclass(frozen=True)
-class DaysSpan:
-    """So many days by a venue's clock, from a date on; instants are UTC.
-
-    Attributes:
-        is_mirrored: whether time runs to the left, as on paper that moves to the right past its head: what is drawn
-            there is seen as whoever stands in front of the machine sees it.
-    """
-
-    first: date
-    days: int
-    clock: ZoneInfo
-    is_mirrored: bool
-
-    @property
-    def begins(self) -> datetime:
-        """Midnight at the beginning."""
-        return day_bounds(self.first, self.clock)[0]
-
-    @property
-    def ends(self) -> datetime:
-        """Midnight at the end."""
-        return day_bounds(self.first + timedelta(days=self.days - 1), self.clock)[1]
-
-    @property
-    def earlier(self) -> str:
-        """The first date of as many days before."""
-        return (self.first - timedelta(days=self.days)).isoformat()
-
-    @property
-    def later(self) -> str:
-        """The first date of as many days after."""
-        return (self.first + timedelta(days=self.days)).isoformat()
-
-    def x(self, at: datetime) -> float:
-        """Where an instant stands, units of the drawing."""
-        share = (at - self.begins) / (self.ends - self.begins)
-        return round(WIDTH * (1 - share if self.is_mirrored else share), 1)
-
-    def box(self, begins: datetime, ends: datetime) -> Box:
-        """From one instant to another, as far as they are within."""
-        first, last = sorted((self.x(begins), self.x(ends)))
-        x, end = max(first, 0.0), min(last, float(WIDTH))
-        return Box(x, round(max(end - x, 0.0), 1))
 
 
 @dataclass(frozen=True)
@@ -104,6 +57,7 @@ class PaperInTime:
         cuts: when the knife came to a boundary, and whether it cut.
         now: this moment, units; None where it is not within.
         hours, utc: marks of the venue's clock and of UTC, per cent.
+        plots: of what was measured.
         said: in words what the drawing shows.
     """
 
@@ -122,33 +76,9 @@ class PaperInTime:
     windows: tuple[Light, ...]
     hours: tuple[Named, ...]
     utc: tuple[Named, ...]
+    plots: tuple[Plot, ...]
     happened: tuple[Happening, ...]
     said: str
-
-
-def days_span(first: str, days: str, clock: ZoneInfo, now: datetime, is_mirrored: bool = False) -> DaysSpan:
-    """The days that an address names; empty for yesterday, today and tomorrow.
-
-    Args:
-        first, days: as the address has them.
-        clock: of the venue.
-        now: this instant, UTC.
-        is_mirrored: see `DaysSpan`.
-
-    Raises:
-        InputError: it names none.
-    """
-    number = int(days) if days.isdecimal() and len(days) < 3 else 0 if days else USUAL_DAYS
-    if number not in DAYS:
-        raise InputError("days", f"{days[:20]!r}", f"give one of {', '.join(map(str, DAYS))}")
-    today = now.astimezone(clock).date()
-    try:
-        begins = date.fromisoformat(first) if first else today - timedelta(days=number // 2)
-    except ValueError:
-        begins = date.min
-    if not FIRST_YEAR <= begins.year < LAST_YEAR:
-        raise InputError("from", f"{first[:20]!r} is no date", f"say it like {today}, {FIRST_YEAR} to {LAST_YEAR - 1}")
-    return DaysSpan(begins, number, clock, is_mirrored)
 
 
 def paper_in_time(machine: Machine, first: str, days: str, now: datetime) -> PaperInTime:
@@ -189,6 +119,7 @@ def paper_in_time(machine: Machine, first: str, days: str, now: datetime) -> Pap
         ),
         hours=_marks(span, there.clock),
         utc=_marks(span, ZoneInfo("UTC")),
+        plots=plots(machine, segments, span),
         happened=tuple(happenings(context, runs, span.begins, span.ends)),
         said=f"The paper of {machine.name} along time: {_some(len(blank), 'stretch', 'stretches')} missing, "
         f"{_some(sum(made for _, made in cuts), 'cut', 'cuts')} made.",

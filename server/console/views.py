@@ -21,8 +21,9 @@ from scheduling.rendering.plate_store import PlateGone
 from server import wiring
 from server.accounts.people import standing_of
 from server.console import pictures
+from server.console.days_span import DAYS
 from server.console.overview import overview
-from server.console.paper_in_time import DAYS, paper_in_time
+from server.console.paper_in_time import paper_in_time
 from server.console.run_tile import run_tile
 from server.console.season import season
 from server.console.season_moves import Moves

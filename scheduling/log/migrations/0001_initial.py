@@ -204,6 +204,15 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
+            name='ClockSample',
+            fields=[
+                ('pk', models.CompositePrimaryKey('machine_id', 'at', blank=True, editable=False, primary_key=True, serialize=False)),
+                ('at', models.DateTimeField(db_index=True, help_text='when the board was heard')),
+                ('error_s', models.FloatField(help_text='bound on the error of its estimate of server time')),
+                ('machine', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.machine')),
+            ],
+        ),
+        migrations.CreateModel(
             name='HandUse',
             fields=[
                 ('pk', models.CompositePrimaryKey('machine_id', 'version', blank=True, editable=False, primary_key=True, serialize=False)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from scheduling.log.models.folded import Folded
 from scheduling.log.models.log import (
     BrokenView,
+    ClockSample,
     Contacts,
     Event,
     FoldedAgain,
@@ -42,6 +43,7 @@ from scheduling.log.models.views import (
 __all__ = [
     "NO_RUN",
     "BrokenView",
+    "ClockSample",
     "ClosedStream",
     "Contacts",
     "Event",

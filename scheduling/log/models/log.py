@@ -72,6 +72,17 @@ class Heartbeat(models.Model):
     status = CanonicalJSON(help_text="a machines.protocol.messages.Status")
 
 
+class ClockSample(models.Model):
+    """How surely a machine's board knew the time, now and then. Telemetry, as heartbeats are; gone after a while."""
+
+    pk = models.CompositePrimaryKey("machine_id", "at")
+    machine = models.ForeignKey(
+        Machine, on_delete=models.DO_NOTHING, db_constraint=False, db_index=False, related_name="+"
+    )
+    at = models.DateTimeField(db_index=True, help_text="when the board was heard")
+    error_s = models.FloatField(help_text="bound on the error of its estimate of server time")
+
+
 class BrokenView(models.Model):
     """A view that is set aside, because its fold failed; its rows stand as they were before that event."""
 

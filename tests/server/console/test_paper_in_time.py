@@ -12,7 +12,8 @@ from machines.errors import InputError
 from scheduling.log.models import Machine, Segment, Strip
 from scheduling.sky.zones import zone
 from server import wiring
-from server.console.paper_in_time import WIDTH, PaperInTime, days_span, paper_in_time
+from server.console.days_span import WIDTH, days_span
+from server.console.paper_in_time import PaperInTime, paper_in_time
 from tests.server.console.test_first_page import page
 from tests.server.studio import SERVICE_WINDOW, Caller, HeldClock
 
