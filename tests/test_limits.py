@@ -317,6 +317,11 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
+    "machines.protocol.panel_address.LONGEST_PANEL_ADDRESS": (
+        120,
+        "a name in a network and a port, in a line",
+    ),
+    "machines.node.work.plausibility.LONGEST_SAID": (120, "as long as a server of ours takes a name"),
     "scheduling.venues.contacts.MOST_CONTACTS": (12, "whom staff try in turn; who is not reached by then is not there"),
     "scheduling.venues.contacts.LONGEST_CONTACT_NAME": (100, "a person or a desk, in a line of the sheet"),
     "scheduling.venues.contacts.LONGEST_TELEPHONE": (
@@ -557,7 +562,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.commands.hours.A_MOMENT server.demo.judging.judged_knife.A_MOMENT
         server.console.daylight.HORIZON_DEGREES server.console.daylight.CIVIL_DEGREES server.settings._DAY_S
         server.settings._YEAR_H scheduling.paper.model_pace.HOUR_S server.desk.model_words.INCH_MM
-        server.desk.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
+        server.console.qr_code.QUIET_ZONE scheduling.sky.near_zones.EARTH_RADIUS_KM""",
     "the make of a halftone, of patterns and of the assignment of nozzles, whose tests look at dots": """
         machines.model.head._CHOICES machines.model.head._TABLE_LENGTHS machines.imaging.patterns._NOZZLE_GAP_COLUMNS
         machines.imaging.patterns._ELEMENTS_IN_STAIR machines.imaging.pictures.discs._POINTS

@@ -9,7 +9,7 @@ import signal
 import sqlite3
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from functools import partial
 from pathlib import Path
 from time import sleep
@@ -132,7 +132,7 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
     time, exchange, printer = parts.time, parts.exchange, parts.printer
     stop, still = Stop(), Stop()
     panel = Panel(journal, clock, time.estimate, SYSTEM, boot_name(clock), stop_is_open=settings.stop_without_pin)
-    with bell.heard(home, journal.news), heeding_signals(stop, home), serving(panel, settings.panel):
+    with bell.heard(home, journal.news), heeding_signals(stop, home), _served(panel, settings):
         network = supervised.begin(
             "the exchange with the server", partial(exchange.run, still.is_asked), still.is_asked
         )
@@ -145,6 +145,10 @@ def _run(home: Path, journal: Journal, clock: Clock, open_driver: OpenDriver, se
             still.ask()
             journal.news.tell()
             network.join(FAREWELL_S)
+
+
+def _served(panel: Panel, settings: Settings) -> AbstractContextManager[int | None]:
+    return serving(panel, settings.panel, settings.panel_called)
 
 
 def watch(journal: Journal, printer: Printer, time: Timekeeper, tell: Tell, ended: Callable[[], bool]) -> None:

@@ -89,6 +89,7 @@ def assemble(on: Board, settings: Settings) -> Parts:
         client=on.connect(credentials),
         epoch=credentials.epoch,
         horizon=settings.horizon,
+        panel=settings.panel_found_at,
         inquiry=on.inquiry,
         chance=on.chance,
     )

@@ -43,6 +43,12 @@ def add_to(commands: Commands, environ: Mapping[str, str]) -> argparse.ArgumentP
         " encrypted, so not on a network of strangers",
     )
     running.add_argument(
+        "--panel-called",
+        metavar="URL",
+        help="where people find the panel, such as http://machine-7.local:8370, if not at the address of --panel: the"
+        " machine's page and the day's sheet at the server show it, and it answers to that name",
+    )
+    running.add_argument(
         "--stop-without-pin",
         action="store_true",
         help="let anybody in the panel's network stop and pause the machine, so that nobody's wrong PINs keep staff"
@@ -103,12 +109,16 @@ def _run(options: argparse.Namespace) -> int:
     panel = None if options.panel is None else read_address(options.panel)
     settings = Settings(
         panel=panel,
+        panel_called=options.panel_called,
         stop_without_pin=options.stop_without_pin,
         horizon=options.horizon,
         columns_per_commit=options.columns_per_commit,
         resume_unattended=options.resume_unattended,
         battery_clock_ppm=options.battery_clock,
     )
+    if settings.panel is not None:
+        found = settings.panel_found_at or f"port {settings.panel[1]} of this board"
+        sys.stderr.write(f"The panel: {found}\n")
     run(options.home, board_clock(os.environ), open_driver_of(options), settings, teller(os.environ))
     return 0
 

@@ -148,6 +148,20 @@ class NextRun:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Whereabouts:
+    """What people call a machine and the venue that it stands at, and by which clock they live there: for its panel.
+
+    Attributes:
+        machine, venue: names.
+        zone: IANA name of the venue's clock.
+    """
+
+    machine: str
+    venue: str
+    zone: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Work:
     """What a node should hold now; ``run`` is None when there is nothing to print.
 
@@ -164,6 +178,7 @@ class Work:
         following: what the machine prints after the run; None where nothing is planned by then. A board keeps it, so
             that it goes on without a seam although no server is in reach.
         quiet: the venue's quiet hours, in order, as far as the server tells them.
+        stands: what people call machine and venue, and their clock; None from a server that does not say.
     """
 
     epoch: int
@@ -179,10 +194,12 @@ class Work:
     ended: tuple[RunEnd, ...] = ()
     following: NextRun | None = None
     quiet: tuple[Span, ...] = ()
+    stands: Whereabouts | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The message as JSON values; a node that does not know ``ended``, ``following``, ``quiet``, or of a run its
-        ``revision``, ``succeeds``, ``formed``, ``recesses`` and ``only_while_open``, is rarely shown them."""
+        ``revision``, ``succeeds``, ``formed``, ``recesses`` and ``only_while_open``, is rarely shown them; it leaves
+        names alone."""
         data: dict[str, Any] = unstructure(self)
         if self.run is not None and self.run.revision == 1:
             del data["run"]["revision"]
@@ -193,7 +210,11 @@ class Work:
         for one in filter(None, [*data["ended"], data["run"], following]):
             if one["formed"] == 1:
                 del one["formed"]
-        return {name: value for name, value in data.items() if name not in ("ended", "following", "quiet") or value}
+        return {
+            name: value
+            for name, value in data.items()
+            if name not in ("ended", "following", "quiet", "stands") or value
+        }
 
     def without_segments(self) -> Work:
         """All of it but the segments, which a board keeps by themselves."""
@@ -258,6 +279,8 @@ class Status:
         held_revision: of what people said of that run, by which whoever changes it is told what the board has not heard
             of; None likewise.
         following: the work that it holds beyond that; None for none, and from a node that holds one run alone.
+        panel: where people find its panel (`machines.protocol.panel_address`); None where it does not know, or has
+            none.
     """
 
     at: datetime
@@ -269,6 +292,7 @@ class Status:
     held_run: str | None = None
     held_revision: int | None = None
     following: HeldNext | None = None
+    panel: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

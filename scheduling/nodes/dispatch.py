@@ -9,12 +9,13 @@ from datetime import datetime, timedelta
 from django.db import DEFAULT_DB_ALIAS
 
 from machines.model.profile import Profile
-from machines.protocol.messages import NextRun, RunEnd, RunWork, Work
+from machines.protocol.messages import NextRun, RunEnd, RunWork, Whereabouts, Work
 from machines.recovery import Span
 from scheduling.log.models import Machine, Run, Segment, Venue
 from scheduling.log.rows.row_sql import table
 from scheduling.outages.overrides import active_override
 from scheduling.queries.calibration import machine_calibration
+from scheduling.queries.names import LONGEST_NAME
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import (
     SAID_ANEW,
@@ -67,7 +68,13 @@ def work_for(machine: str, now: datetime, horizon: timedelta, poll_after_s: floa
         ended=_ended(row),
         following=following,
         quiet=quiet_as_told(venue, now, until),
+        stands=Whereabouts(machine=_name(row.name), venue=_name(venue.name), zone=venue.zone),
     )
+
+
+def _name(text: str) -> str:
+    """As a board takes it: older names may have space around them."""
+    return text.strip()[:LONGEST_NAME]
 
 
 def _following(run: Run, machine: Machine, profile: Profile, until: datetime) -> NextRun | None:

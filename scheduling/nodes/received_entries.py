@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 from typing import Any, TypeVar
@@ -18,6 +18,7 @@ from typing import Any, TypeVar
 from machines.errors import DayrollError, InputError, UnknownChoice
 from machines.protocol.journal_entries import Entry
 from machines.protocol.messages import Retelling, Status
+from machines.protocol.panel_address import told_panel_address
 from machines.protocol.upcasts import LONGEST_KIND, read_entry, read_entry_from_newer
 from machines.serialization import parse_instant, structure_lenient
 
@@ -113,7 +114,11 @@ def read_batch(data: Any) -> Batch:
 
 def read_status(data: Any) -> Status | None:
     """How a node says that it is. Telemetry holds up no facts: what cannot be read is ignored."""
-    return _beside(data, "status", Status)
+    status = _beside(data, "status", Status)
+    if status is None or status.panel is None or told_panel_address(status.panel) is not None:
+        return status
+    logger.warning("where a node says its panel is, cannot be read, and is ignored")
+    return replace(status, panel=None)
 
 
 def _beside(data: Any, name: str, kind: type[T]) -> T | None:

@@ -30,6 +30,7 @@ from server.console import formatting
 from server.console.contact_words import Ring, whom_to_ring
 from server.console.hours import doors
 from server.console.machine_card import Station, station
+from server.console.panel_place import PanelPlace, panel_place
 from server.console.service_window_times import next_window
 from server.console.staff_tasks import AHEAD, Step, Task, at_panel, changes, going_on, tasks
 
@@ -46,6 +47,7 @@ class MachineSheet:
         now, ahead: tasks for today, and for the days after.
         rest: what is known of what need not be changed.
         known: what the studio is told already.
+        panel: where its panel is; None where its board did not say.
     """
 
     station: Station
@@ -54,6 +56,7 @@ class MachineSheet:
     ahead: tuple[Task, ...]
     rest: tuple[str, ...]
     known: tuple[str, ...]
+    panel: PanelPlace | None
 
 
 @dataclass(frozen=True)
@@ -164,6 +167,7 @@ def _machine(context: MachineContext, notices: Sequence[Notice]) -> MachineSheet
         ahead=tuple(task for task in due if task.due_at is not None and task.due_at >= ends),
         rest=rest,
         known=tuple(f"{row.said[0].upper()}{row.said[1:]}." for row in notices),
+        panel=panel_place(context),
     )
 
 

@@ -27,11 +27,11 @@ from server.accounts.enrolment import cancel_codes, make_code
 from server.accounts.roles import Command, require_role, roles_for
 from server.api.in_process import ask
 from server.console.machine_card import station
+from server.console.qr_code import qr_svg
 from server.desk.callers import caller_of, names_of
 from server.desk.machines import MACHINES
 from server.desk.order_form import OrderForm
 from server.desk.ordering import Order, send
-from server.desk.qr_code import qr_svg
 from server.desk.subjects import Row
 from server.value_words import instant_in_words
 

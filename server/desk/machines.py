@@ -24,6 +24,7 @@ from server import wiring
 from server.api.in_process import Caller, fetch
 from server.console import formatting
 from server.console.machine_card import station
+from server.console.panel_place import panel_place
 from server.desk.callers import caller_of
 from server.desk.model_words import with_unit
 from server.desk.models import plainly
@@ -127,7 +128,12 @@ def _measured(row: Row) -> Facts:
 
 def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
     machine = Machine.objects.get(pk=row["id"])
-    return {"measured": list(_measured(row)), "has_paper": has_paper(machine), "runs": list(_runs(row))}
+    return {
+        "measured": list(_measured(row)),
+        "has_paper": has_paper(machine),
+        "runs": list(_runs(row)),
+        "panel": panel_place(machine_context(machine, wiring.now())),
+    }
 
 
 def _runs(row: Row) -> Iterator[dict[str, str]]:

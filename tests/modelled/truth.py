@@ -95,7 +95,8 @@ class Listening:
             self._same(name, _problem(said), _problem(our_said))
         elif name == "node/work" and status == 200:
             self.tags[heads["ETag"]] = our_heads["ETag"]
-            self._same(name, *(structure(json.loads(one), Work) for one in (said, our_said)))
+            both = (structure(json.loads(one), Work) for one in (said, our_said))
+            self._same(name, *(replace(one, stands=None) for one in both))  # names are for people
         elif name == "node/enrol":
             self.model.known.tokens[json.loads(said)["token"]] = self.model.known.epoch
             self._same(name, _but_token(said), _but_token(our_said))

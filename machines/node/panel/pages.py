@@ -14,12 +14,15 @@ from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
 from machines.operator import holds
 from machines.operator.labels import ARM, CALL, LABELS, SET_TIME, PanelAction
+from machines.operator.local_time import clock_named
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE
 from machines.protocol.journal_entries import Action
+from machines.protocol.messages import Whereabouts
 
 HERE = Path(__file__).parent
 LOOKED = "I have looked: all hands are clear, the guards are closed."
 BLANK = "I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear."
+ZONE_LABEL = "Its zone, an IANA name such as Europe/Lisbon, or UTC"
 WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
 NEEDS_KNIFE = (ARM, "cut")
 # Only ever the safe way; what a venue may leave to anybody.
@@ -39,7 +42,7 @@ def status_page(machine: str, facts: PanelFacts, message: str = "", *, stop_is_o
     stops = "".join(_section_for_anybody(action, facts) for action in OPEN) if stop_is_open else ""
     shown = f'<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
     body = f"{again}{_said(message)}{stops}{shown}"
-    return _page(f"Machine {machine}", body)
+    return _page(_named(machine, facts.stands), body, _where(facts.stands))
 
 
 def enter_page(message: str, *, pin_set: bool) -> str:
@@ -70,7 +73,8 @@ def actions_page(facts: PanelFacts, form_token: str, message: str) -> str:
         _folded("What cannot be done now, and why", _sections(cannot, facts, form_token)),
         f"<section>{_form('/leave', form_token, '<button>Leave</button>')}</section>",
     )
-    return _page("What to do", f"{_said(message)}{standing}{''.join(parts)}")
+    under = _where(facts.stands) if facts.stands is None else f"{facts.stands.machine}. {_where(facts.stands)}"
+    return _page("What to do", f"{_said(message)}{standing}{''.join(parts)}", under)
 
 
 def _next(step: NextStep, facts: PanelFacts, form_token: str) -> str:
@@ -150,7 +154,13 @@ def _fields(action: PanelAction, facts: PanelFacts) -> str:
         least, most = manual_time.LEAST_ERROR_S, manual_time.MOST_ERROR_S
         return (
             _field("Local date and time now", "time", "datetime-local", "", 'step="1"')
-            + _field("Its zone, an IANA name such as Europe/Lisbon, or UTC", "zone", "text", "", 'autocomplete="off"')
+            + _field(
+                ZONE_LABEL,
+                "zone",
+                "text",
+                _zone(facts),
+                'autocomplete="off"',
+            )
             + _field(
                 "How wrong it may be, in seconds",
                 "within_s",
@@ -162,9 +172,14 @@ def _fields(action: PanelAction, facts: PanelFacts) -> str:
     return ""
 
 
+def _zone(facts: PanelFacts) -> str:
+    """Of the venue, where the board knows it."""
+    return "" if facts.stands is None or clock_named(facts.stands.zone) is None else facts.stands.zone
+
+
 def _field(label: str, name: str, kind: str, value: object, more: str) -> str:
     step = ' step="any"' if kind == "number" else ""
-    shown = f"{value:g}" if isinstance(value, float) else value
+    shown = f"{value:g}" if isinstance(value, float) else escape(str(value))
     return f'<label>{escape(label)} <input type="{kind}" name="{name}" value="{shown}"{step} {more} required></label>'
 
 
@@ -177,9 +192,23 @@ def _said(message: str) -> str:
     return f'<p class="said" role="alert">{escape(message)}</p>' if message else ""
 
 
-def _page(title: str, body: str) -> str:
+def _named(machine: str, stands: Whereabouts | None) -> str:
+    """What people call it; before a server has said so, its id."""
+    return f"Machine {machine}" if stands is None else stands.machine
+
+
+def _where(stands: Whereabouts | None) -> str:
+    """Where it stands, and by which clock times are said."""
+    if stands is None:
+        return ""
+    clock = "" if clock_named(stands.zone) is None else f"; times are those of {stands.zone}"
+    return f"At {stands.venue}{clock}."
+
+
+def _page(title: str, body: str, under: str = "") -> str:
     return Template((HERE / "page.html").read_text()).substitute(
         title=escape(title),
+        under=f"<p>{escape(under)}</p>" if under else "",
         body=body,
         always=escape(ALWAYS_HOLDS),
     )

@@ -1,9 +1,10 @@
-"""What the page says, from the journal, as lines of words; times are the machine's own, not a zone's."""
+"""What the page says, from the journal, as lines of words; times by the venue's clock, where a server told which."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from machines.clock import utc
 from machines.model.position import SlipState
@@ -24,7 +25,9 @@ from machines.node.work.held_work import HeldWork, quiet_s
 from machines.operator import holds, recess_words
 from machines.operator.conditions import gloss
 from machines.operator.durations import duration
+from machines.operator.local_time import clock_named, moment
 from machines.protocol.journal_entries import TestPattern
+from machines.protocol.messages import Whereabouts
 from machines.serialization import parse_instant
 
 HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern", "place-set")
@@ -41,6 +44,7 @@ class PanelFacts:
     """What is known now.
 
     Attributes:
+        stands: what people call machine and venue, and their clock; None where no server said so yet.
         lines: what is said about what, in order.
         conditions: keywords, each with what it asks for.
         percent_of_turn: how much of the turn lies on the paper, 0 to 100; None without a run.
@@ -56,6 +60,7 @@ class PanelFacts:
         server: whether it is in reach, in words.
     """
 
+    stands: Whereabouts | None
     lines: tuple[tuple[str, str], ...]
     conditions: tuple[tuple[str, str], ...]
     percent_of_turn: float | None
@@ -78,6 +83,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         state, work, pending = read_state(db), holding.held(db), strips.pending(db)
         outage, track = recovery_state.read(db), slip_state.read_track(db)
         until, by_hand, machine = holding.held_until(db), job.current(db), holding.machine(db)
+        last_word = holding.work_held(db)
         profile = None if machine is None else machine[0]
         paper_place = (
             ""
@@ -87,21 +93,24 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
     remains = (
         None if profile is None else remaining_supplies(state, profile, None if estimate is None else estimate.now)
     )
+    stands = None if last_word is None else last_word.stands
+    clock = clock_named(None if stands is None else stands.zone)
     of_run = work if work is not None and state.run == work.run.id else None
     lines = [
-        ("Time", _time(estimate, of_run)),
-        ("Now", _now(state, of_run, by_hand, outage, None if estimate is None else estimate.now)),
+        ("Time", _time(estimate, of_run, clock)),
+        ("Now", _now(state, of_run, by_hand, outage, None if estimate is None else estimate.now, clock)),
         ("In the turn", _place(state, of_run)),
         ("Next cut", _next_cut(state, of_run, pending, None if estimate is None else estimate.now)),
         ("Paper left", _paper(remains, profile, of_run)),
         *_slip(track, profile, work),
         ("Blade", _blade(state, remains)),
         ("Ink left", _ink(remains)),
-        ("Work held until", "nothing is held" if until is None else f"{parse_instant(until):%Y-%m-%d %H:%M} UTC"),
+        ("Work held until", "nothing is held" if until is None else moment(parse_instant(until), clock)),
         ("Server", server.in_words()),
         *([("In detail", server.said)] if server.said else []),
     ]
     return PanelFacts(
+        stands=stands,
         lines=(*lines, ("Fenced off", state.fenced)) if state.fenced else tuple(lines),
         conditions=tuple((keyword, gloss(keyword)) for keyword in state.conditions),
         percent_of_turn=None if of_run is None else 100.0 * _phase(state, of_run),
@@ -128,10 +137,10 @@ def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
     return "" if problem is None else f"{problem[0]}: {problem[1]}"
 
 
-def _time(estimate: Estimate | None, work: HeldWork | None) -> str:
+def _time(estimate: Estimate | None, work: HeldWork | None, clock: ZoneInfo | None) -> str:
     if estimate is None:
         return "not known since the board started; nothing is printed until the server has told it, or a person set it"
-    said = f"{utc(estimate.now):%Y-%m-%d %H:%M:%S} UTC, to within {estimate.error_s:.2g} s"
+    said = f"{moment(utc(estimate.now), clock, seconds=True)}, to within {estimate.error_s:.2g} s"
     said += ", as a person set it" if estimate.by_hand else ""
     said += ", by the board's own clock" if estimate.by_board else ""
     said += ", in doubt: a clock stepped" if estimate.doubted else ""
@@ -140,7 +149,14 @@ def _time(estimate: Estimate | None, work: HeldWork | None) -> str:
     return said
 
 
-def _now(state: State, work: HeldWork | None, by_hand: Handwork | None, outage: Recovering, now: float | None) -> str:
+def _now(
+    state: State,
+    work: HeldWork | None,
+    by_hand: Handwork | None,
+    outage: Recovering,
+    now: float | None,
+    clock: ZoneInfo | None,
+) -> str:
     if by_hand is not None:
         return f"{DOING[by_hand.action]}; it began when a person asked for it"
     if state.hold:
@@ -150,7 +166,7 @@ def _now(state: State, work: HeldWork | None, by_hand: Handwork | None, outage: 
     if state.next_column >= work.run.end_column:
         return f"run {work.run.id} is at its end"
     if now is not None and (recess := work.recess_at(now)) is not None:
-        return recess_words.at_machine(recess, is_held=recess in work.run.recesses)
+        return recess_words.at_machine(recess, is_held=recess in work.run.recesses, clock=clock)
     said = recovery_state.in_words(outage, catching_up=state.catching_up, next_column=state.next_column)
     return f"printing run {work.run.id}{said}"
 
@@ -162,8 +178,10 @@ def _phase(state: State, work: HeldWork) -> float:
 def _place(state: State, work: HeldWork | None) -> str:
     if work is None:
         return "no run"
-    turn, column = divmod(state.next_column, work.profile.columns_per_turn)
-    return f"turn {turn}, column {column} of {work.profile.columns_per_turn}, {_phase(state, work):.1%}"
+    per_turn = work.profile.columns_per_turn
+    first, last = work.run.first_column // per_turn, (work.run.end_column - 1) // per_turn
+    turn, column = divmod(state.next_column, per_turn)
+    return f"turn {turn - first + 1} of {last - first + 1}, column {column} of {per_turn}, {_phase(state, work):.1%}"
 
 
 def _next_cut(state: State, work: HeldWork | None, pending: list[Strip], now: float | None) -> str:

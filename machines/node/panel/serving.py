@@ -23,6 +23,7 @@ from machines.node.panel.callers import is_for_us, is_from_our_page, own_names
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import LockedOut, Session
 from machines.node.waiting import supervised
+from machines.protocol.panel_address import host_of
 
 log = logging.getLogger(__name__)
 
@@ -57,8 +58,8 @@ def read_address(text: str) -> tuple[str, int]:
 
 
 @contextlib.contextmanager
-def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | None]:
-    """Serve while the block runs; gives the port. Without an address, nothing is served.
+def serving(panel: Panel, address: tuple[str, int] | None, called: str | None = None) -> Iterator[int | None]:
+    """Serve while the block runs; gives the port. Without an address, nothing is served. People may call it otherwise.
 
     Raises:
         InputError: nothing can be served there.
@@ -67,7 +68,8 @@ def serving(panel: Panel, address: tuple[str, int] | None) -> Iterator[int | Non
         yield None
         return
     try:
-        server = PanelServer(address, type("Handler", (_Handler,), {"panel": panel, "names": own_names(address[0])}))
+        names = own_names(address[0]) | ({host_of(called)} if called else set())
+        server = PanelServer(address, type("Handler", (_Handler,), {"panel": panel, "names": names}))
     except OSError as error:
         raise InputError("panel", f"{address[0]}:{address[1]}: {error}", "give an address of this board") from error
     over = threading.Event()

@@ -50,6 +50,7 @@ class Exchange:
         journal, clock, time, plates, client: what it works with.
         epoch: of the credentials.
         horizon: how far ahead work is held, ISO 8601.
+        panel: where people find the board's panel; None for none that is known.
         inquiry: tells the print loop of the passes; one that it waits for comes at once, whatever came of the last.
         chance: keeps boards that were cut off together from coming back together.
         reports: the errand that tells what the server does not know yet.
@@ -64,6 +65,7 @@ class Exchange:
     horizon: str
     inquiry: WorkInquiry
     chance: Chance
+    panel: str | None = None
     _failures: int = 0
     _poll_s: float = FIRST_POLL_S
     _said: set[str] = field(default_factory=set)
@@ -73,7 +75,7 @@ class Exchange:
     reports: ReportErrand = field(init=False)
 
     def __post_init__(self) -> None:
-        self.reports = ReportErrand(self.journal, self.time, self.client, self.epoch)
+        self.reports = ReportErrand(self.journal, self.time, self.client, self.epoch, panel=self.panel)
 
     def run(self, stopping: Callable[[], bool]) -> None:
         """Pass after pass until it is time to stop, and once more for the last reports; ``stopping`` says whether it

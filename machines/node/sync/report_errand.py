@@ -26,6 +26,7 @@ class ReportErrand:
 
     Attributes:
         epoch: of the board's credentials.
+        panel: where people find the board's panel; None for none that is known.
         batch: how many entries are told at once; fewer once that was too much.
     """
 
@@ -34,6 +35,7 @@ class ReportErrand:
     client: Client
     epoch: int
     batch: int = LARGEST_BATCH
+    panel: str | None = None
 
     def run(self) -> None:
         """Everything that is not accepted yet, in order, before work is fetched: a server that was put back from an
@@ -99,4 +101,5 @@ class ReportErrand:
             held_run=None if work is None or work.run is None else work.run.id,
             held_revision=None if work is None or work.run is None else work.run.revision,
             following=following,
+            panel=self.panel,
         )

@@ -27,6 +27,8 @@ FIRST_YEAR, YEARS_END = 2000, 2200
 LEAST_SIZE, LARGEST_SIZE = 1e-9, 1e9
 # One a turn for as long as work is held; each is as large as the machine says.
 MOST_PLATES = 5_000
+# Of a name that people gave a machine or a venue, or of a zone.
+LONGEST_SAID = 120
 DIGEST = re.compile("[0-9a-f]{64}")
 # What goes into a header of each call, and onto pages.
 TOKEN = re.compile("[!-~]{1,200}")
@@ -53,6 +55,9 @@ def require_plausible(work: Work) -> None:
         instants = [instant for span in hours for instant in (span.starts_at, span.ends_at)]
         _require(all(map(has_plausible_year, instants)), name, "hours of another age")
     (work.calibration or UNCALIBRATED).check(work.profile)
+    if (stands := work.stands) is not None:
+        names = (stands.machine, stands.venue, stands.zone)
+        _require(all(0 < len(name) <= LONGEST_SAID for name in names), "stands", "a name of no venue or machine")
     if work.run is None:
         _require(not work.segments, "segments", "segments without a run")
         _require(work.following is None, "following", "a run that follows none")

@@ -21,7 +21,7 @@ from machines.imaging.plate import Plate
 from machines.model.calibration import Calibration
 from machines.model.profile import CarriageHead, Knife, LineHead, Media, Profile
 from machines.protocol.journal_entries import ColumnsPrinted, Entry, GapSettled
-from machines.protocol.messages import NextRun, Reports, Retelling, RunWork, SegmentWork, Status, Work
+from machines.protocol.messages import NextRun, Reports, Retelling, RunWork, SegmentWork, Status, Whereabouts, Work
 from machines.recovery import Policy
 from machines.serialization import format_instant
 
@@ -106,6 +106,7 @@ class Studio:
     told_before: int = 0
     calibration: Calibration | None = None
     following: RunWork | None = None
+    stands: Whereabouts | None = None
     then_policy: Policy | None = None
     instead: Callable[[str], Iterable[bytes] | None] = lambda path: None
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -167,6 +168,7 @@ class Studio:
             poll_after_s=self.poll_after_s,
             calibration=self.calibration,
             following=then,
+            stands=self.stands,
         )
 
     def _offered(self, of: RunWork | None = None) -> tuple[SegmentWork, ...]:

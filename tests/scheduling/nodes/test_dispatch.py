@@ -10,13 +10,13 @@ import pytest
 from django.db.models import F
 
 from machines.chance import SYSTEM
-from machines.protocol.messages import Work
+from machines.protocol.messages import Whereabouts, Work
 from machines.recovery import Rule
 from scheduling.commands.enrol_node import enrol
 from scheduling.commands.override import override_run
 from scheduling.log.events.plans import RunWithdrawn
 from scheduling.log.events.server import SilenceBegan
-from scheduling.log.models import Run, Segment
+from scheduling.log.models import Machine, Run, Segment
 from scheduling.log.store import Append, append
 from scheduling.nodes import dispatch
 from scheduling.nodes.dispatch import work_for
@@ -69,6 +69,12 @@ def test_work_survives_the_wire(tmp_path: Path) -> None:
     ready(tmp_path)
     found = work()
     assert Work.from_json(found.as_json()) == found
+
+
+def test_it_says_what_people_call_machine_and_venue_and_by_which_clock_they_live(tmp_path: Path) -> None:
+    ready(tmp_path)
+    row = Machine.objects.select_related("venue").get(id="one")
+    assert work().stands == Whereabouts(machine=row.name, venue=row.venue.name, zone=row.venue.zone)
 
 
 def test_a_reported_segment_is_not_offered_again_and_a_half_printed_one_is(tmp_path: Path) -> None:

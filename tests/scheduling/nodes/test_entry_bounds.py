@@ -363,6 +363,30 @@ def test_a_status_with_a_field_that_is_not_known_is_read() -> None:
     assert found is not None and found.next_column == 3
 
 
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [
+        ("http://machine-7.local:8370", "http://machine-7.local:8370"),
+        ("http://machine-7.local:8370/?next=elsewhere", None),
+        ("javascript:alert(1)", None),
+        ("http://" + "a" * 200, None),
+        (None, None),
+    ],
+)
+def test_where_a_panel_is_has_bounds_and_holds_back_nothing_else(said: str | None, kept: str | None) -> None:
+    status = {
+        "at": "2026-10-24T12:00:00Z",
+        "next_column": 3,
+        "paper_position": 0,
+        "clock_error_s": 0.1,
+        "knife_armed": False,
+        "held_until": None,
+        "panel": said,
+    }
+    found = read_batch({"epoch": 1, "entries": [], "status": status}).status
+    assert found is not None and (found.next_column, found.panel) == (3, kept)
+
+
 @pytest.mark.parametrize("numbers", [(2, 1), (1, 1), (3, 2, 1), (1, 3, 2)])
 def test_numbers_that_do_not_ascend_are_refused(tmp_path: Path, numbers: tuple[int, ...]) -> None:
     """Told in another order, a copied board's entries would not be held against those that were taken."""

@@ -207,6 +207,7 @@ def test_what_cannot_be_is_refused_and_somebody_learns_it(node: Caller, furnishe
         "held_run": None,
         "held_revision": None,
         "following": None,
+        "panel": None,
     }
     bad = {"epoch": 1, "entries": [printed(work, 1) | {"paper_position": -1}], "status": status}
     for _ in range(3):
@@ -269,6 +270,7 @@ def test_the_newest_word_of_a_node_is_kept(node: Caller, furnished: Caller, cloc
         "held_run": None,
         "held_revision": None,
         "following": None,
+        "panel": None,
     }
     node.post("node/reports", {"epoch": 1, "entries": [], "status": status})
     clock.at += timedelta(minutes=1)

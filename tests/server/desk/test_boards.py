@@ -9,8 +9,8 @@ from django.test import Client
 
 from scheduling.log.models import Event
 from server.accounts.models import EnrolmentCode
+from server.console.qr_code import qr_svg
 from server.desk.boards import enrol_command
-from server.desk.qr_code import qr_svg
 from tests.server.conftest import enrol
 from tests.server.desk.pages import shown, signed_in
 from tests.server.studio import MACHINE, PROFILE, VENUE, Caller

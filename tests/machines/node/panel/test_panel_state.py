@@ -17,6 +17,7 @@ from machines.operator.conditions import GLOSS, gloss
 from machines.operator.durations import duration
 from machines.operator.labels import ARM
 from machines.protocol.journal_entries import Action
+from machines.protocol.messages import Whereabouts
 from tests.machines.node.relay import carriage_profile, line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
@@ -39,10 +40,10 @@ def act(node: Rig, action: Action) -> None:
 
 
 def test_it_says_what_is_printed_and_where_that_is_in_the_turn(tmp_path: Path) -> None:
-    """720 columns a turn, the first of them 700: after 30 it is column 10 of turn 1."""
+    """720 columns a turn, the first of them 700: after 30 it is column 10 of its second turn."""
     node = printing(tmp_path, first_column=700)
     assert lines(node)["Now"] == "printing run run"
-    assert lines(node)["In the turn"] == "turn 1, column 10 of 720, 1.4%"
+    assert lines(node)["In the turn"] == "turn 2 of 2, column 10 of 720, 1.4%"
     assert gather(node.journal, None).percent_of_turn == pytest.approx(100 * 10 / 720)
 
 
@@ -54,6 +55,28 @@ def test_it_says_the_time_and_how_sure_that_is(tmp_path: Path) -> None:
         "to within 61 s, in doubt: a clock stepped; nothing is printed until it is known to within 60 s"
     )
     assert "not known" in dict(gather(node.journal, None).lines)["Time"]
+
+
+def test_times_are_by_the_clock_of_the_venue_where_the_server_told_it(tmp_path: Path) -> None:
+    """St. John's is half an hour off, and in summer time on that day: zone database of IANA."""
+    clock = HandClock()
+    studio = make_studio(clock)
+    studio.stands = Whereabouts(machine="Swift", venue="The Fog Loft", zone="America/St_Johns")
+    node = Rig(tmp_path, studio, clock)
+    node.fetch()
+    node.run_columns(30)
+    assert lines(node)["Time"] == "2026-09-21 12:43:20 UTC−2:30, to within 0.05 s"
+    assert lines(node)["Work held until"] == "2026-09-22 11:44 UTC−2:30"
+    assert gather(node.journal, None).stands == studio.stands
+
+
+def test_of_a_zone_that_the_board_does_not_know_it_says_utc(tmp_path: Path) -> None:
+    clock = HandClock()
+    studio = make_studio(clock)
+    studio.stands = Whereabouts(machine="Swift", venue="The Fog Loft", zone="Mars/Olympus")
+    node = Rig(tmp_path, studio, clock)
+    node.fetch()
+    assert lines(node)["Time"].endswith("UTC, to within 0.05 s")
 
 
 def test_it_says_when_the_next_cut_comes(tmp_path: Path) -> None:

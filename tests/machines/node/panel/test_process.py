@@ -27,8 +27,10 @@ def test_with_no_server_in_reach_a_person_parks_changes_the_blade_resumes_and_ar
     said = bench.call("enrol", "--server", bench.url, "--pin-file", "-", given=f"{PIN}\ngood\n").stdout
     assert PIN not in said and "the one that was given" in said
     port = free_port()
-    agent = bench.start("--panel", f"127.0.0.1:{port}")
+    called = f"http://machine-7.lan:{port}"
+    agent = bench.start("--panel", f"127.0.0.1:{port}", "--panel-called", called)
     bench.wait_for_columns(5)
+    assert bench.studio.statuses[-1].panel == called, "the server is told where people find it"
     bench.studio.down = True
     browser = Browser(f"http://127.0.0.1:{port}")
     assert "printing run run" in browser.get("/")[1]
@@ -113,4 +115,5 @@ def test_a_pin_that_is_none_spends_no_code(make_bench: Callable[..., Bench]) -> 
 def test_enrolment_makes_a_pin_up_and_shows_it_once(make_bench: Callable[..., Bench]) -> None:
     bench = make_bench()
     assert "PIN of its panel: " in bench.call("enrol", "--server", bench.url, given="good").stdout
+    assert "no panel is served" in bench.call("run", "--panel-called", "http://here", expect=2).stderr
     assert "no address and port" in bench.call("run", "--panel", "here", expect=2).stderr

@@ -19,8 +19,9 @@ from machines.chance import SYSTEM
 from machines.errors import InputError
 from machines.node.clock.server_time import Estimate
 from machines.node.panel import panel as module
-from machines.node.panel.pages import WANTS_TICK
+from machines.node.panel.pages import WANTS_TICK, actions_page
 from machines.node.panel.panel import Panel
+from machines.node.panel.panel_state import gather
 from machines.node.panel.pin import FREE_GUESSES, hashed
 from machines.node.panel.serving import PanelServer, read_address, serving
 from machines.node.store import identity
@@ -33,6 +34,7 @@ from machines.operator import holds
 from machines.operator.labels import ARM, LABELS
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE
 from machines.protocol.journal_entries import OperatorActed
+from machines.protocol.messages import Whereabouts
 from tests.machines.node.relay import line_profile
 from tests.machines.node.rig import HandClock, Rig, make_studio
 
@@ -94,12 +96,40 @@ def browser(node: Rig) -> Iterator[Browser]:
 def test_anybody_may_read_how_it_is(browser: Browser) -> None:
     status, page = browser.get("/")
     assert status == 200
-    assert "turn 0, column 30 of 720" in page
+    assert "turn 1 of 1, column 30 of 720" in page
     assert "by count" in page
     assert ALWAYS_HOLDS.replace("'", "&#x27;") in page
     assert "<dd>2026-09-22 14:14 UTC</dd>" in page
     assert "secret-token" not in page
     assert "m&lt;1&gt;" in page, "what comes from outside is escaped"
+
+
+def test_it_is_named_as_people_call_it_once_a_server_said_how(node: Rig, browser: Browser) -> None:
+    assert "<h1>Machine m&lt;1&gt;</h1>" in browser.get("/")[1]
+    node.studio.stands = Whereabouts(machine="Swift <2>", venue="The Fog Loft", zone="America/St_Johns")
+    node.fetch()
+    page = browser.get("/")[1]
+    assert "<h1>Swift &lt;2&gt;</h1>" in page
+    assert "<p>At The Fog Loft; times are those of America/St_Johns.</p>" in page
+    assert "UTC−2:30" in page
+    browser.enter()
+    assert "Swift &lt;2&gt;. At The Fog Loft" in browser.get("/do")[1]
+
+
+def test_whoever_sets_the_time_need_not_know_what_the_zone_is_called(node: Rig) -> None:
+    node.studio.stands = Whereabouts(machine="Swift", venue="The Fog Loft", zone="America/St_Johns")
+    node.fetch()
+    facts = gather(node.journal, None)
+    page = actions_page(facts, "token", "")
+    assert 'name="zone" value="America/St_Johns"' in page
+
+
+def test_it_answers_to_the_name_that_people_call_it_by(node: Rig) -> None:
+    panel = Panel(node.journal, node.clock, lambda: None, SYSTEM)
+    with serving(panel, ("127.0.0.1", 0), "http://machine-7.lan:8370") as port:
+        pool = urllib3.PoolManager(retries=False)
+        for host, status in (("machine-7.lan:8370", 200), ("machine-8.lan:8370", 421)):
+            assert pool.request("GET", f"http://127.0.0.1:{port}/", headers={"Host": host}).status == status
 
 
 def test_the_pages_need_nothing_from_outside_and_no_script(browser: Browser) -> None:
