@@ -112,7 +112,8 @@ class NodeClock(ApiView):
         return super().initialize_request(request, *args, **kwargs)
 
     def get(self, request: Request) -> HttpResponse:
-        """Stamp the departure last."""
+        """The server's time as the question came and as the answer goes; a board finds by it how far off it is."""
+        # The departure is stamped last.
         answer = ClockAnswer(received_at=self.received_at, sent_at=wiring.now())
         return HttpResponse(
             canonical(unstructure(answer)), content_type="application/json", headers={"Cache-Control": "no-store"}

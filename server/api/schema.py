@@ -5,6 +5,7 @@ Bodies are described by the very dataclasses that they are read as, so the descr
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
@@ -17,9 +18,11 @@ from scheduling.commands.changes import Preview
 from server.accounts.authentication import HasKey, IsNode
 from server.accounts.roles import in_words, roles_for
 from server.api.changes import Act, ChangeView
+from server.api.examples import example_of
 from server.api.problems import MEDIA_TYPE
 from server.api.schema_components import PROBLEM, REFERENCE, dataclass_schemas, patch_of, refer
 
+SENTENCE_ENDS = re.compile(r"(?<=\.)\s|\n\n|[:;]\s")
 PARAMETERS = {
     "limit": OpenApiParameter("limit", int, description="Rows in a page, 1 to 1000; 100 where not given."),
     "cursor": OpenApiParameter("cursor", str, description="Where the page begins: `next` of the page before."),
@@ -172,15 +175,24 @@ def problem_answer(said: str) -> dict[str, Any]:
 
 
 def complete(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
-    """Put in the dataclasses' schemas, and the problem that every call may answer with."""
+    """Put in the dataclasses' schemas, the problem that every call may answer with, an example of each body, and what
+    each call does in a few words: the first sentence of what is said of it."""
     result["components"]["schemas"] |= dataclass_schemas() | {"Problem": PROBLEM}
-    for operations in result["paths"].values():
-        for operation in operations.values():
+    for path, operations in result["paths"].items():
+        for method, operation in operations.items():
+            operation["summary"] = _first_sentence(operation["description"])
+            if (example := example_of(method, path)) is not None:
+                for body in operation["requestBody"]["content"].values():
+                    body["example"] = example
             operation["responses"]["default"] = problem_answer("Whatever goes wrong.")
             operation.get("requestBody", {})["required"] = True
             for status, answer in operation["responses"].items():
                 answer["headers"] = _headers_of(status)
     return result
+
+
+def _first_sentence(said: str) -> str:
+    return " ".join(SENTENCE_ENDS.split(said, maxsplit=1)[0].split()).rstrip(".")
 
 
 def _header(said: str) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from scheduling.planning.service_windows import Once, Weekly
 from scheduling.rendering.upload_store import Uploaded
 from scheduling.supplies.consumption import PartSupplies
 from scheduling.supplies.forecast import Forecast
+from scheduling.venues.contacts import VenueContacts
 from server.accounts.boards import Boards, CodeKnown
 from server.accounts.enrolment import Code, NewCredentials
 from server.accounts.principals import ROLES
@@ -35,7 +36,7 @@ from server.api.overrides import Decide
 from server.api.proofs import Seam
 from server.api.runs import ContinueRun, EndRun, Held, HoldRun, SucceedRun
 from server.api.service_windows import CallOff, ComingServices, TakeBack
-from server.api.venues import SetHours, SetQuietHours
+from server.api.venues import SetContacts, SetHours, SetQuietHours
 
 READ = (
     *get_args(handlers.Command),
@@ -47,6 +48,7 @@ READ = (
     HoldRun,
     Reason,
     Reports,
+    SetContacts,
     SetHours,
     SetQuietHours,
     SucceedRun,
@@ -71,6 +73,7 @@ SHOWN = (
     Geometry,
     Hours,
     QuietHours,
+    VenueContacts,
     Calibration,
     PartSupplies,
     Passage,
