@@ -130,7 +130,7 @@ class Printer:
             if state.run is not None:
                 order_log.report_printed(db, state.run)
         estimate = self._server_time()
-        if estimate is not None and not estimate.doubted and not state.fenced:
+        if estimate is not None and (self._is_sure(estimate) or not estimate.doubted) and not state.fenced:
             reporting.report_stop(self._journal, estimate.now)
         with self._journal.transaction() as db:
             change_state(db, running=0)
@@ -289,11 +289,15 @@ class Printer:
         estimate = self._server_time()
         if estimate is None:
             return None
-        if self._held is None or estimate.error_s <= self._held.clock_tolerance_s:
+        if self._is_sure(estimate):
             return estimate.now
-        if estimate.rival_now is not None:
+        if self._held is not None and estimate.rival_now is not None:
             reporting.report_doubt(self._journal, estimate.rival_now, estimate.error_s, self._held.clock_tolerance_s)
         return None
+
+    def _is_sure(self, estimate: Estimate) -> bool:
+        """Whether it is printed by: as sure as the profile asks, where one is known."""
+        return self._held is None or estimate.error_s <= self._held.clock_tolerance_s
 
     def _driver_of(self, work: HeldWork) -> Driver:
         if not self._machine.fits(work):

@@ -206,6 +206,7 @@ class Rig:
         columns_per_commit: of the printer.
         time_known: whether the printer knows the server's time.
         error_s: bound on its error; infinite after a clock stepped.
+        in_doubt: whether the server contradicts itself, within that bound.
         resume_unattended: of the printer.
         server_ahead_s: how far the server's clock is ahead of the true time.
         remembers_columns: whether the machine does.
@@ -220,6 +221,7 @@ class Rig:
     columns_per_commit: int = 1
     time_known: bool = True
     error_s: float = 0.01
+    in_doubt: bool = False
     server_ahead_s: float = 0.0
     resume_unattended: bool = True
     seconds_per_column: float = 0.0
@@ -313,7 +315,8 @@ class Rig:
         if not self.time_known:
             return None
         now = self.clock.at + self.server_ahead_s
-        return Estimate(now=now, error_s=self.error_s, rival_now=now if math.isinf(self.error_s) else None)
+        is_doubted = self.in_doubt or math.isinf(self.error_s)
+        return Estimate(now=now, error_s=self.error_s, rival_now=now if is_doubted else None)
 
     def _open(self, profile: Profile, run: RunWork, calibration: Calibration) -> FusedMachine:
         machine = SimulatedMachine(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from pathlib import Path
 
@@ -369,6 +370,19 @@ def test_without_the_time_an_orderly_stop_is_not_told(node: Rig) -> None:
     node.time_known = True
     node.start()
     assert not node.entries(NodeStopped)
+
+
+@pytest.mark.parametrize(("error_s", "told"), [(1.0, 1), (math.inf, 0)])
+def test_while_a_clock_is_in_doubt_an_orderly_stop_is_told_where_it_prints_by_it(
+    node: Rig, error_s: float, told: int
+) -> None:
+    node.in_doubt, node.error_s = True, error_s
+    laid = len(node.paper().laid)
+    node.run_columns(3)
+    assert (len(node.paper().laid) > laid) == bool(told)
+    node.stop()
+    node.start()
+    assert len(node.entries(NodeStopped)) == told
 
 
 def test_why_it_stood_still_outlives_the_agent(tmp_path: Path) -> None:
