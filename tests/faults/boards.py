@@ -73,7 +73,7 @@ class Board:
                 return
             if in_order:
                 self.child.stop(2 * PATIENCE_S)
-                self._note_end()
+                self._note_end(asked=True)
             else:
                 self.child.kill()
 
@@ -166,13 +166,13 @@ class Board:
     def _limit(self) -> None:
         self.child.limit_files(full=self.full > 0)
 
-    def _note_end(self) -> int | None:
-        """The exit status of an agent that ended by itself since the last look; None for none."""
+    def _note_end(self, *, asked: bool = False) -> int | None:
+        """The exit status of an agent that ended since the last look, as it was asked to or not; None for none."""
         process = self.child.process
         if process is None or process.poll() is None:
             return None
         self.child.process = None
-        if process.returncode > 0:
+        if process.returncode > 0 or (process.returncode == 0 and not asked):
             self.ended.append(process.returncode)
         return int(process.returncode)
 

@@ -80,7 +80,7 @@ def verdict(stage: Stage, began_s: float) -> Result:
     problems, columns = list[str](), Counter[str]()
     for number, one in enumerate(stage.together):
         evidence = evidence_of(one)
-        found = [*one.problems, *_ended(one), *judge(evidence)]
+        found = [*one.problems, *ended_by_themselves(one), *judge(evidence)]
         problems += [f"beside it, {number}: {problem}" for problem in found] if number else found
         columns["planned"] += len(evidence.planned)
         for name in ("printed", "unknown", "skipped"):
@@ -94,7 +94,7 @@ def verdict(stage: Stage, began_s: float) -> Result:
     )
 
 
-def _ended(stage: Stage) -> list[str]:
+def ended_by_themselves(stage: Stage) -> list[str]:
     """An agent may end because its card is full, or because it is fenced off or has lost what it was enrolled by; never
     by a fault of the program."""
     boards = (*stage.boards, *stage.clones)
