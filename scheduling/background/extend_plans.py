@@ -10,13 +10,13 @@ from django.db import DEFAULT_DB_ALIAS
 
 from machines.model.profile import Profile
 from scheduling.log.events.plans import SegmentsPlanned
-from scheduling.log.models import Machine, Run, Segment
+from scheduling.log.models import Run, Segment
 from scheduling.log.projecting.projector import require_views
 from scheduling.log.rows.row_sql import table
 from scheduling.log.store import Append, Attribution, VersionConflict, append, stream_version
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.run_versions import run_profile, run_source
-from scheduling.queries.runs import timeline_on
+from scheduling.queries.runs import machine_of, timeline_on
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.plate_store import PlateStore
 from scheduling.rendering.render import RenderSource, draw_plate
@@ -91,7 +91,7 @@ def printing_of(run: Run, plates: PlateStore, uploads: UploadStore | None) -> Pl
     Raises:
         InputError: the file of its source is gone.
     """
-    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    machine = machine_of(run)
     profile, place = run_profile(run, machine), place_of(machine.venue)
     return PlanningContext(
         run=run,

@@ -31,7 +31,7 @@ from scheduling.log.projections.shifts import waited_before
 from scheduling.log.store import stream_version
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.run_versions import run_profile
-from scheduling.queries.runs import as_planned, run_policy
+from scheduling.queries.runs import as_planned, machine_of, run_policy
 from scheduling.venues.local_time_text import venue_time
 
 NEVER_CHANGED = ("id",)
@@ -116,7 +116,7 @@ def _require_not_begun(row: Run, now: datetime, field: str) -> None:
 
 
 def _changed(row: Run, command: PlanRun, now: datetime, version: int, stores: Stores) -> Change:
-    stream, machine = f"run/{row.id}", Machine.objects.select_related("venue").get(id=row.machine_id)
+    stream, machine = f"run/{row.id}", machine_of(row)
     moved_version = stream_version(f"machine/{machine.id}")
     checked = check_plan_run(command)
     require_begins_ahead(command, now)

@@ -29,7 +29,7 @@ from scheduling.nodes.board_holds import BoardHolds, board_holds
 from scheduling.planning.timeline import Stretch, Timeline
 from scheduling.queries.names import require_in_use
 from scheduling.queries.run_versions import run_profile, run_source
-from scheduling.queries.runs import machine_model, open_segments, recesses_of, runs_standing, timeline_on
+from scheduling.queries.runs import machine_model, machine_of, open_segments, recesses_of, runs_standing, timeline_on
 from scheduling.queries.venue_context import place_of
 from scheduling.supplies.remaining_work import RemainingColumns
 from scheduling.venues.local_time_text import venue_time
@@ -90,7 +90,7 @@ def end_run(
 
 def ending_of(run: Run) -> Ending:
     """A run, with what its end is worked out from."""
-    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    machine = machine_of(run)
     profile, held = run_profile(run, machine), board_holds(run, machine)
     laid = PrintedStretch.objects.filter(run_id=run.id).order_by("-end_column").first()
     told = [*run.ahead]

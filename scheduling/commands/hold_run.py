@@ -29,6 +29,7 @@ from scheduling.planning.timeline import Timeline
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import (
     has_columns_to_come,
+    machine_of,
     recesses_of,
     run_instants,
     run_policy,
@@ -145,7 +146,7 @@ def _require_under_way(run: Run) -> None:
 
 
 def _held_of(run: Run) -> _Held:
-    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    machine = machine_of(run)
     profile = run_profile(run, machine)
     timeline = timeline_on(run, profile, place_of(machine.venue))
     return _Held(run, machine, profile, timeline, board_holds(run, machine))

@@ -19,6 +19,7 @@ from scheduling.log.projections.shifts import waited_before
 from scheduling.nodes.board_holds import board_holds
 from scheduling.queries.history import shown_by
 from scheduling.queries.run_versions import run_profile
+from scheduling.queries.runs import machine_of
 from scheduling.venues.local_time_text import venue_time
 
 # A board asks again within so long, unless it is cut off.
@@ -68,7 +69,7 @@ def withdraw_run(row: Run, now: datetime, version: int, *, stores: Stores = NO_S
     event = RunWithdrawn() if row.withdrawn_at is None else None
     if event is not None:
         _require_nothing_told(row)
-    machine = Machine.objects.select_related("venue").get(id=row.machine_id)
+    machine = machine_of(row)
     columns = range(row.first_column, row.end_column)
     figures = instead(NOTHING, figures_of(row, columns, run_profile(row), stores.plates))
     return change_of(

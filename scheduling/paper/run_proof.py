@@ -8,11 +8,11 @@ from typing import Literal
 from machines.errors import InputError
 from machines.imaging.proof import stretch
 from machines.model.profile import Profile
-from scheduling.log.models import Machine, Run
+from scheduling.log.models import Run
 from scheduling.paper.proof import Faults, Proof, proof, turn_columns
 from scheduling.queries.calibration import machine_calibration
 from scheduling.queries.run_versions import run_profile, run_source
-from scheduling.queries.runs import cycle_named
+from scheduling.queries.runs import cycle_named, machine_of
 from scheduling.queries.venue_context import place_of
 from scheduling.rendering.sources import render_source
 from scheduling.rendering.upload_store import UploadStore
@@ -37,7 +37,7 @@ def run_proof(
     Raises:
         InputError: the picture cannot be drawn, or the run holds nothing of that turn.
     """
-    machine = Machine.objects.select_related("venue").get(id=run.machine_id)
+    machine = machine_of(run)
     measured, place = machine_calibration(machine), place_of(machine.venue)
     profile = measured.applied_to(run_profile(run, machine))
     cycle = cycle_named(run.cycle, run.cycle_options, place=place)

@@ -12,7 +12,7 @@ from machines.model.profile import Profile
 from machines.model.versions import in_force
 from scheduling.log import batched_sql
 from scheduling.log.models import Machine, Run, Source, SourceVersion
-from scheduling.queries.runs import Model, machine_model, profile_said
+from scheduling.queries.runs import Model, machine_model, machine_of, profile_said
 
 # Asked with polls and reports of what was planned by an older version, where Django's queries take too long.
 _VERSIONS = "SELECT profile_id, number, data FROM log_profileversion WHERE {}"
@@ -53,8 +53,11 @@ def run_profile(run: Run, machine: Machine | None = None) -> Profile:
     Args:
         run: of the machine.
         machine: its row, where it was read already.
+
+    Raises:
+        InputError: it was closed into an archive.
     """
-    machine = Machine.objects.get(id=run.machine_id) if machine is None else machine
+    machine = machine_of(run) if machine is None else machine
     return run_profiles([run], machine, machine_model(machine.profile_id))[run.id]
 
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import F, QuerySet
 
+from machines.errors import InputError
 from machines.model.profile import Profile as MachineProfile
 from machines.protocol.messages import RunWork, SegmentWork
 from machines.protocol.recesses import Recess
@@ -129,6 +130,19 @@ def run_instants(run: Run, columns: npt.ArrayLike, timeline: Timeline) -> FloatA
     for column, waited_s in run.shifts:
         instants = instants + np.where(running >= column, waited_s, 0.0)
     return instants
+
+
+def machine_of(run: Run) -> Machine:
+    """The machine that a run is on, with its venue.
+
+    Raises:
+        InputError: it, or its venue, was closed into an archive, which leaves what other streams said of it.
+    """
+    machine = Machine.objects.select_related("venue").filter(id=run.machine_id).first()
+    if machine is None:
+        problem = f"{run.machine_id!r}, or where it stood, was closed into an archive"
+        raise InputError("machine", problem, "leave the run as it is")
+    return machine
 
 
 def run_policy(run: Run) -> Policy:

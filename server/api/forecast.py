@@ -14,6 +14,7 @@ from machines.model.profile import IdleFiring
 from machines.serialization import unstructure
 from scheduling.log.models import Machine, Run
 from scheduling.queries.machine_context import machine_context
+from scheduling.queries.runs import machine_of
 from scheduling.supplies.consumption import PartSupplies, part_supplies
 from scheduling.supplies.forecast import Forecast, forecast
 from server import wiring
@@ -57,8 +58,8 @@ class RunSupplies(ApiView):
 
     def get(self, request: Request, pk: str) -> Response:
         """What the run's columns of it use up when all are printed; the whole run's, where neither is named."""
-        run = get_object_or_404(Run.objects.select_related("machine"), pk=pk)
-        context = machine_context(run.machine, wiring.now())
+        run = get_object_or_404(Run, pk=pk)
+        context = machine_context(machine_of(run), wiring.now())
         turn, segment = (query_value(request, name, whole_reader(name), None) for name in ("turn", "segment"))
         idle = _idle(request)
         with TURNS.turn():

@@ -24,7 +24,7 @@ from scheduling.paper.proof import SEAM_FAINT, SEAM_SHOWS, proof, require_size, 
 from scheduling.paper.run_proof import Part, run_proof
 from scheduling.queries.calibration import calibrated_profile, machine_calibration
 from scheduling.queries.run_versions import run_profile
-from scheduling.queries.runs import machine_profile, venue_place
+from scheduling.queries.runs import machine_of, machine_profile, venue_place
 from scheduling.rendering.render import draw_tone
 from scheduling.rendering.sky_parameters import sky_numbers, turn_at
 from scheduling.rendering.sources import render_source
@@ -184,7 +184,7 @@ class RunGeometry(ApiView):
     def get(self, request: Request, pk: str) -> Response:
         """Pitches, scale, what is laid in one go, and where rounding falls."""
         run = get_object_or_404(Run, pk=pk)
-        machine = Machine.objects.get(id=run.machine_id)
+        machine = machine_of(run)
         profile = machine_calibration(machine).applied_to(run_profile(run, machine))
         return Response(unstructure(geometry(profile, run.mean_turn_s)))
 

@@ -55,7 +55,6 @@ from scheduling.log.projecting.as_of import (
     venue_row_at,
     venues_at,
 )
-from scheduling.nodes.board_holds import board_holds
 from server.api.base_views import Collection, Item, List
 from server.api.changes import ORDERED_WITH, Act, AnAct, Changeable, Changing, Tagged
 from server.api.histories import ResourceHistory, ResourceVersions
@@ -64,7 +63,7 @@ from server.api.outages import OutageRow
 from server.api.overrides import OverrideRow
 from server.api.past import PastCollection, PastItem, PastList
 from server.api.rows import NoticeRow, OpeningRow, OpeningSeriesRow, ProfileRow, SourceRow
-from server.api.runs import ContinueRun, EndRun, HoldRun, RunRow, SucceedRun
+from server.api.runs import ContinueRun, EndRun, HoldRun, RunRow, SucceedRun, board_of_run, venue_of_run
 from server.api.serializers import Row
 from server.api.service_windows import CallOff, ServiceWindowRow, ServiceWindows, TakeBack
 from server.api.venues import VenueRow
@@ -217,7 +216,7 @@ RUN = Changeable(
     fixed=change_run.NEVER_CHANGED,
     shown=run_changes.said_of,
     change=change_run.change_run,
-    venue_of=lambda row: row.machine.venue_id,
+    venue_of=venue_of_run,
     acts={
         "withdraw": AnAct(
             run_changes.withdraw_run,
@@ -258,7 +257,7 @@ RUN = Changeable(
     },
     with_stores=True,
     is_told_of=True,
-    held=lambda row: board_holds(row, row.machine),
+    held=board_of_run,
 )
 
 

@@ -20,9 +20,10 @@ from scheduling.commands.override import override_run
 from scheduling.commands.plan_run import PlanRun
 from scheduling.commands.preview_run import RunCheck, check_run
 from scheduling.commands.succeed_run import JoinsAt, Successor
-from scheduling.log.models import Run, Segment
+from scheduling.log.models import Machine, Run, Segment
 from scheduling.log.projecting.as_of import AsOf, Page, segments_at
-from scheduling.nodes.board_holds import BoardKnows, boards_know
+from scheduling.nodes.board_holds import BoardHolds, BoardKnows, board_holds, boards_know
+from scheduling.queries.runs import machine_of
 from server import wiring
 from server.api.base_views import ApiView, attribution
 from server.api.overrides import Decide, OverrideRow, decided
@@ -221,6 +222,21 @@ class SegmentRow(Row):
         )
 
 
+def venue_of_run(run: Run) -> str:
+    """Id of the venue where its machine stands.
+
+    Raises:
+        InputError: the machine, or the venue, was closed into an archive.
+    """
+    return str(machine_of(run).venue_id)
+
+
+def board_of_run(run: Run) -> BoardHolds | None:
+    """What its machine's board holds of it; None of one whose machine was closed into an archive."""
+    machine = Machine.objects.select_related("venue").filter(id=run.machine_id).first()
+    return None if machine is None else board_holds(run, machine)
+
+
 class RunChecks(ApiView):
     """What planning a run would come to; nothing is written."""
 
@@ -245,7 +261,7 @@ class RunOverride(ApiView):
         columns are printed late. It holds for that outage only. The node settles by it when it next fetches work."""
         asked = structure(request.data, Decide)
         run = get_object_or_404(Run, pk=pk)
-        by = attribution(request, run.machine.venue_id)
+        by = attribution(request, venue_of_run(run))
         return decided(override_run(run, asked.rule, asked.reason, by, wiring.chance()))
 
 

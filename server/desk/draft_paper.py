@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 from machines.imaging.pictures import Sheet
@@ -22,6 +23,13 @@ class Paper:
     sheet: Sheet
     column_mm: float
     dot_mm: float
+
+
+def offered_papers() -> list[tuple[str, str]]:
+    """The models on whose paper a picture can be looked at, by name; of the same name their ids tell them apart."""
+    rows = [(row.id, row.name) for row in Profile.objects.filter(retired_at=None).order_by("name", "id")]
+    shared = Counter(name for _, name in rows)
+    return [(id, name if shared[name] == 1 else f"{name} ({id})") for id, name in rows]
 
 
 def paper_of(profile: str | None) -> Paper:

@@ -103,6 +103,12 @@ class InstantField(forms.MultiValueField):
         )
         super().__init__(fields, require_all_fields=False, widget=InstantWidget(ways), **kwargs)
 
+    def offer(self, ways: Sequence[tuple[str, str]]) -> None:
+        """Offer other ways of naming it."""
+        by = self.fields[0]
+        assert isinstance(by, forms.ChoiceField)
+        by.choices, self.widget.ways = list(ways), tuple(ways)
+
     def compress(self, data_list: Sequence[Any]) -> SaidInstant:
         """The way that was chosen, with what it names."""
         said = dict(zip(PARTS, data_list, strict=True))

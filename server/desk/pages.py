@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from http import HTTPStatus
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
@@ -12,6 +13,7 @@ from django.urls import URLPattern, path, reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from server.accounts.principals import Grant
 from server.api.in_process import Answer, ask
 from server.console.beginning import next_step
 from server.desk.callers import caller_of
@@ -101,8 +103,7 @@ def one(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
         "subject": subject,
         "row": row,
         "facts": list(subject.facts(row)),
-        "deeds": [deed for deed in subject.deeds if deed.offered(row) and may_do(standing, subject, row, deed.act)],
-        "may_change": subject.change is not None and subject.may_change(row) and may_change(standing, subject, row),
+        **_offered(standing, subject, row),
         "steps": steps_in_words(history["steps"], subject, row),
         "board": history.get("board"),
         "next_step": next_step() if standing.role == "studio" else None,
@@ -112,13 +113,21 @@ def one(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
     return render(request, subject.template, page)
 
 
+def _offered(standing: Grant, subject: Subject, row: Row) -> dict[str, Any]:
+    """What they can do to it now."""
+    deeds = [one for one in subject.deeds if not one.hindered(row) and may_do(standing, subject, row, one.act)]
+    is_fixed = subject.change is None or bool(subject.fixed(row))
+    return {"deeds": deeds, "may_change": not is_fixed and may_change(standing, subject, row)}
+
+
 @login_required
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def change(request: HttpRequest, subject: Subject, id: str) -> HttpResponse:
     """How it stands, in a form; what would follow; then it is so."""
     assert subject.change is not None
-    return _ordered(request, subject, id, subject.change, "PATCH", "", "is as you said", {"verb": "Keep it so"})
+    page = {"verb": "Keep it so", "hindered": subject.fixed}
+    return _ordered(request, subject, id, subject.change, "PATCH", "", "is as you said", page)
 
 
 @login_required
@@ -129,7 +138,8 @@ def do(request: HttpRequest, subject: Subject, id: str, act: str) -> HttpRespons
     deed = subject.deed(act)
     if deed is None:
         raise Http404
-    return _ordered(request, subject, id, deed.form, "POST", f"/{act}", deed.done, {"verb": deed.button, "deed": deed})
+    page = {"verb": deed.button, "deed": deed, "hindered": deed.hindered}
+    return _ordered(request, subject, id, deed.form, "POST", f"/{act}", deed.done, page)
 
 
 def _ordered(
@@ -146,11 +156,13 @@ def _ordered(
     found = ask(caller, "GET", f"{subject.plural}/{id}")
     row = subject.seen_one(found.body)
     require_order(caller.holder.standing, subject, row, act.removeprefix("/"))
+    title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"
+    if why := page["hindered"](row):
+        return _not_now(request, subject, row, title, why)
     form = kind.of(row, request.POST or None, request.FILES or None)
     if request.method != "POST":
         form.initial = {**form.initial, **kind.starting(request.GET)}  # as the season says to where somebody moved it
     tag = request.POST.get("tag") or found.tag or ""
-    title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"
     shown: dict[str, Any] = {"subject": subject, "row": row, "form": form, "previews": True, "title": title}
     if request.method == "POST" and form.is_valid():
         order = Order(
@@ -166,3 +178,11 @@ def _ordered(
         shown["looked"], tag = sent.looked, sent.tag
     back = reverse(f"desk-{subject.name}", args=[id])
     return render(request, form.page_template, shown | page | {"tag": tag, "back": back})
+
+
+def _not_now(request: HttpRequest, subject: Subject, row: Row, title: str, why: str) -> HttpResponse:
+    """Why it cannot be meant now, and what can be; 409 (RFC 9110 section 15.5.10) where it was ordered."""
+    page = {"subject": subject, "row": row, "title": title, "why": why}
+    page |= _offered(caller_of(request).holder.standing, subject, row)
+    status = HTTPStatus.CONFLICT if request.method == "POST" else HTTPStatus.OK
+    return render(request, "desk/not_now.html", page, status=status)

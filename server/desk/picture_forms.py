@@ -14,10 +14,10 @@ from django.http import QueryDict
 from machines.errors import InputError
 from machines.imaging.halftone import Method
 from machines.imaging.pictures import PICTURE_KINDS, from_json
-from scheduling.log.models import Profile, Source
+from scheduling.log.models import Source
 from scheduling.queries.names import LONGEST_NAME
 from server.api.in_process import Caller, Content, ask
-from server.desk.draft_paper import paper_of, scale_in_words
+from server.desk.draft_paper import offered_papers, paper_of, scale_in_words
 from server.desk.draft_tone import tone_of
 from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for, without_zeros
 from server.desk.picture_fields import KINDS, Parameter, parameters_of
@@ -94,11 +94,11 @@ class PictureFields(OrderForm):
         else:
             self.fields["file"].required = self.kind == "image"
         self.fields["kind"] = forms.CharField(widget=forms.HiddenInput, initial=self.kind)
-        papers = [row.id for row in Profile.objects.filter(retired_at=None).order_by("id")]
+        papers = offered_papers()
         paper = self.fields["paper"]
         assert isinstance(paper, forms.ChoiceField)
-        paper.choices = [*((id, id) for id in papers), ("", "any machine, 500 by 250 mm")]
-        paper.initial = next(iter(papers), "")
+        paper.choices = [*papers, ("", "any machine, 500 by 250 mm")]
+        paper.initial = next((id for id, _ in papers), "")
         self.order_fields(("name", "id", "file", *self.own(), "method", "curve", "reason", "paper"))
 
     def parameters(self) -> list[Parameter]:

@@ -14,20 +14,12 @@ from scheduling.commands.hold_run import CAUTION
 from scheduling.commands.meanwhile import meanwhile
 from scheduling.log.models import Run, Venue
 from server import wiring
+from server.desk import run_states
 from server.desk.instants import BY_CLOCK, BY_SKY, InstantField, instant_at, parts_of
 from server.desk.order_form import LONGEST_ID, ReasonForm, id_for
 from server.desk.run_forms import PLAIN_RULES, offered_machines, offered_sources
-from server.desk.run_words import (
-    BOUNDARIES,
-    ends,
-    has_begun,
-    holds_to_come,
-    is_accounted_for,
-    is_withdrawn,
-    starts,
-    told,
-)
-from server.desk.subjects import Deed, Row
+from server.desk.run_words import BOUNDARIES, ends
+from server.desk.subjects import Deed
 
 NOW = ("now", "now")
 OPEN = ("open", "until people let it go on")
@@ -91,6 +83,16 @@ class EndForm(TimedForm):
     PLACES: ClassVar[dict[str, str]] = TimedForm.PLACES | {"boundary": "boundary"}
 
     boundary = forms.ChoiceField(label="From then on it ends", initial="burst", widget=forms.RadioSelect)
+
+    def about(self, row: Mapping[str, Any]) -> None:
+        """One that is over is only lengthened."""
+        super().about(row)
+        if ends(row) <= wiring.now():
+            at = self.fields["at"]
+            assert isinstance(at, InstantField)
+            at.offer((BY_CLOCK, BY_SKY))
+            self.initial["at"] |= {"by": BY_CLOCK[0]}
+            at.help_text = run_states.was_due(row)
 
 
 class HoldForm(EndForm):
@@ -173,10 +175,6 @@ class SucceedForm(TimedForm):
         return body | {"id": said["id"] or id_for(str(self.row["id"]), taken)}
 
 
-def _is_to_come(row: Row) -> bool:
-    return not is_withdrawn(row) and not is_accounted_for(row)
-
-
 DEEDS = (
     Deed(
         act="hold",
@@ -185,7 +183,7 @@ DEEDS = (
         " goes on by itself.",
         done="is held as you said",
         form=HoldForm,
-        offered=lambda row: _is_to_come(row) and wiring.now() < ends(row),
+        hindered=run_states.not_held,
         caution=CAUTION,
     ),
     Deed(
@@ -194,7 +192,7 @@ DEEDS = (
         lead="What is held goes on; a hold that has not begun by then is taken back.",
         done="goes on as you said",
         form=TimedForm,
-        offered=lambda row: _is_to_come(row) and bool(holds_to_come(row)),
+        hindered=run_states.not_let_go_on,
         caution="\n".join(("It moves by itself then, whoever stands there.", *BESIDE["resume"])),
     ),
     Deed(
@@ -204,7 +202,7 @@ DEEDS = (
         " hand.",
         done="ends as you said",
         form=EndForm,
-        offered=lambda row: not is_withdrawn(row) and has_begun(row),
+        hindered=run_states.not_ended,
     ),
     Deed(
         act="succeed",
@@ -214,13 +212,13 @@ DEEDS = (
         done="is followed as you said",
         form=SucceedForm,
         caution=UNATTENDED,
-        offered=lambda row: _is_to_come(row) and wiring.now() < ends(row) and row["followed_by"] is None,
+        hindered=run_states.not_followed,
     ),
     Deed(
         act="withdraw",
         button="Withdraw",
         lead="It is not printed. It stays in the list, marked, and another can be planned in its place.",
         done="is withdrawn",
-        offered=lambda row: not is_withdrawn(row) and told(row) == 0 and wiring.now() < max(starts(row), ends(row)),
+        hindered=run_states.not_withdrawn,
     ),
 )

@@ -16,7 +16,7 @@ from server.console import formatting
 from server.console.formatting import HALF_PRINTED_WORDS, RULE_WORDS
 from server.desk.instants import InstantField, instant_at, parts_of
 from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for
-from server.desk.run_words import CYCLES, has_begun
+from server.desk.run_words import CYCLES
 
 LIMITS = (("hours", "hours"), ("turns", "turns"))
 HALF_PRINTED = (("as-the-rest", "like what follows it"), *tuple(HALF_PRINTED_WORDS.items())[1:])
@@ -212,19 +212,16 @@ class NewRunForm(RunFields):
 
 
 class ChangeRunForm(ReasonForm, RunFields):
-    """A run that is there: all of it before it begins, and its end afterwards."""
+    """A run that is there, as long as it has not begun."""
 
     PLACES: ClassVar[dict[str, str]] = RunFields.PLACES | ReasonForm.PLACES
-    ALWAYS: ClassVar[frozenset[str]] = frozenset(("ends", "reason"))
 
     row: Mapping[str, Any]
 
     @classmethod
     def of(cls, row: Mapping[str, Any], data: Any, files: Any) -> Self:
-        """Without what cannot be another any more."""
+        """With the clock of its venue at hand."""
         form = super().of(row, data, files)
-        for name in [name for name in form.fields if has_begun(row) and name not in cls.ALWAYS]:
-            del form.fields[name]
         policy = structure(row["policy"], Policy)
         if policy.by_cause and not _is_plain(policy):  # more than one can say here: it stays as it is
             for name in ("other_causes", "other_rule"):
@@ -265,8 +262,6 @@ class ChangeRunForm(ReasonForm, RunFields):
     def said(self) -> dict[str, Any]:
         """What differs from how it stands: instants are shown to the second, and are more exact."""
         changed, reason = set(self.changed_data), self.cleaned_data["reason"] or None
-        if "machine" not in self.fields:
-            return ({"ends_at": self.instants["ends"]} if "ends" in changed else {}) | {"reason": reason}
         if self.row["zone"] != getattr(self.venue(), "zone", None):
             changed |= {"starts", "ends"}  # the same times by another clock
         together = {"policy": POLICY, "cycle_options": OPTIONS}

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from machines.serialization import parse_instant
-from scheduling.log.models import Machine, Source
+from scheduling.log.models import Machine, Profile, Source
 from scheduling.sky.zones import zone
 from server import wiring
 from server.console import formatting
@@ -31,19 +31,34 @@ BOUNDARIES = {
 
 
 def dressed(rows: Sequence[Row]) -> list[Row]:
-    """Runs with the names of what they print and where: read together, in two questions."""
+    """Runs with the names of what they print, where and by which model: read together, in three questions."""
     machines = Machine.objects.select_related("venue").in_bulk({row["machine"] for row in rows})
     sources = dict(Source.objects.filter(pk__in={row["source"] for row in rows}).values_list("id", "name"))
-    return [_dressed(row, machines.get(row["machine"]), str(sources.get(row["source"], row["source"]))) for row in rows]
+    models = dict(Profile.objects.filter(pk__in={row.get("profile") for row in rows}).values_list("id", "name"))
+    return [
+        {
+            **row,
+            **(there := _there(row["machine"], machines.get(row["machine"]))),
+            "source_name": (source := sources.get(row["source"], row["source"])),
+            "model_name": models.get(row.get("profile") or "", row.get("profile")),
+            "name": f"{source} on {there['machine_name']}",
+        }
+        for row in rows
+    ]
 
 
-def _dressed(row: Row, machine: Machine | None, source: str) -> Row:
-    """A machine that was closed into an archive has no name any more."""
-    there = {"machine_name": row["machine"], "venue": None, "venue_name": "", "zone": "UTC"}
-    if machine is not None:
-        venue = machine.venue
-        there = {"machine_name": machine.name, "venue": venue.id, "venue_name": venue.name, "zone": venue.zone}
-    return {**row, **there, "source_name": source, "name": f"{source} on {there['machine_name']}"}
+def _there(id: str, machine: Machine | None) -> dict[str, Any]:
+    """A machine that was closed into an archive has no name any more, and visitors are not shown one put away."""
+    if machine is None:
+        return {"machine_name": id, "venue": None, "venue_name": "", "zone": "UTC", "visitors_see": False}
+    venue = machine.venue
+    return {
+        "machine_name": machine.name,
+        "venue": venue.id,
+        "venue_name": venue.name,
+        "zone": venue.zone,
+        "visitors_see": machine.retired_at is None,
+    }
 
 
 def starts(row: Row) -> datetime:

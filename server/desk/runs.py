@@ -16,7 +16,7 @@ from scheduling.sky.zones import zone
 from server import wiring
 from server.api.in_process import Caller, ask
 from server.console import formatting
-from server.desk import run_words
+from server.desk import run_states, run_words
 from server.desk.ordering import Table
 from server.desk.run_check import look
 from server.desk.run_deeds import DEEDS
@@ -35,7 +35,7 @@ def _facts(row: Row) -> Facts:
     where = f", {row['venue_name']}" if row["venue_name"] else ""
     yield "On", f"{row['machine_name']}{where}"
     if row["profile"] is not None:
-        yield "Built to", f"profile {row['profile']}, version {row['profile_version']}"
+        yield "Built to", f"{row['model_name']}, version {row['profile_version']}"
     yield "When", run_words.when(row)
     yield "A turn follows", run_words.cycle(row)
     yield "Segments a turn", str(row["segments_per_turn"])
@@ -64,19 +64,19 @@ def _told(row: Row) -> Iterator[tuple[str, str]]:
 
 
 def _more(caller: Caller, row: Row) -> Mapping[str, Any]:
-    """Its picture, what it uses up, and its segments near now."""
+    """Its picture, what it uses up, and its segments near now; of one whose machine was closed into an archive only
+    what was told of it."""
+    told = {"state": run_words.state(row), "board": row["board"], "shares": _shares(row), "now_at": _now_at(row)}
+    if row["venue"] is None:
+        return told
     run = Run.objects.select_related("machine").get(id=row["id"])
     per_turn = run_profile(run, run.machine).columns_per_turn
     first = run.first_column % per_turn / per_turn
-    return {
-        "state": run_words.state(row),
-        "board": row["board"],
+    return told | {
         "turns": run_words.turns(row, per_turn),
         "begins_with": formatting.under_the_head(run.cycle, first),
         "supplies": _supplies(caller, row),
         "segments": _segments(run, row, per_turn),
-        "shares": _shares(row),
-        "now_at": _now_at(row),
         "turn_at": format_instant(_turn_at(row)),
     }
 
@@ -164,6 +164,6 @@ RUNS = Subject(
     seen=run_words.dressed,
     sorted_by=lambda row: -run_words.starts(row).timestamp(),
     is_used=lambda row: not run_words.is_withdrawn(row),
-    may_change=lambda row: not run_words.is_withdrawn(row) and not run_words.has_begun(row),
+    fixed=run_states.not_changed,
     venue_of=lambda row: row["venue"],
 )

@@ -9,11 +9,12 @@ from django.urls import reverse
 
 from machines.errors import InputError
 from scheduling.commands.plan_run import PlanRun
-from scheduling.log.models import Profile, Run, Source
+from scheduling.log.models import Run, Source
 from scheduling.queries.runs import machine_profile
 from server.accounts.roles import roles_for
 from server.api.in_process import Caller, ask
 from server.console import formatting
+from server.desk.draft_paper import offered_papers
 from server.desk.history_words import versions_in_words
 from server.desk.picture_fields import CHOICES, KINDS, parameters_of
 from server.desk.picture_forms import METHODS, ChangePictureForm, NewPictureForm
@@ -59,12 +60,13 @@ def _gain(curve: Mapping[str, Any] | None) -> str:
 
 def _asked(caller: Caller, row: Row, query: Mapping[str, str]) -> Mapping[str, Any]:
     """Its proof on the paper that is asked for, and what the API says of its seam there."""
-    papers = sorted(Profile.objects.filter(retired_at=None).values_list("id", flat=True))
+    papers = offered_papers()
     chosen = query.get("paper")
     of_run = Run.objects.filter(source_id=row["id"]).order_by("-starts_at", "id").select_related("machine").first()
     on_it = None if of_run is None else of_run.machine.profile_id
     runs = {"runs": list(_runs(row)), "may_print": caller.holder.standing.role in roles_for(PlanRun)}
-    paper = next((one for one in (chosen, on_it, *papers) if one in papers), None)
+    ids = [id for id, _ in papers]
+    paper = next((one for one in (chosen, on_it, *ids) if one in ids), None)
     if paper is None:
         return runs
     seam, too_large = _seam(caller, row, paper)

@@ -25,7 +25,8 @@ class Deed:
         lead: what it means, in a sentence or two.
         done: that it is done, after the thing's name.
         form: what is asked for with it.
-        offered: whether it can be meant now, by the row; what cannot be is not offered.
+        hindered: why it cannot be meant now, by the row, and what would help; empty where it can. What cannot be meant
+            is not offered.
         caution: what to mind at the machine, where it can hurt somebody; a line each.
     """
 
@@ -34,7 +35,7 @@ class Deed:
     lead: str
     done: str
     form: type[OrderForm] = ReasonForm
-    offered: Callable[[Row], bool] = lambda row: True
+    hindered: Callable[[Row], str] = lambda row: ""
     caution: str = ""
 
     @property
@@ -54,6 +55,11 @@ RETIRED = "retired_at"
 def is_used(row: Row) -> bool:
     """Whether a row was not retired."""
     return row.get(RETIRED) is None
+
+
+def put_away(row: Row) -> str:
+    """Why a row cannot be changed: it was retired; empty while it is used."""
+    return "" if is_used(row) else "It is put away. Take it back first."
 
 
 def by_name(row: Row) -> Any:
@@ -89,7 +95,7 @@ class Subject:
         asked: what else its page shows, by what the address asks for.
         sorted_by: of a row, by what the list is sorted; those that are put away come last.
         is_used: whether one was not put away, by the row.
-        may_change: whether it can be changed at all now, by the row.
+        fixed: why it cannot be changed now, by the row, and what would help; empty where it can.
         venue_of: id of the venue that one belongs to; None for none.
         look: what adding one would mean, where the API tells that elsewhere than where it is added: who asks, the form
             and its body.
@@ -117,7 +123,7 @@ class Subject:
     asked: Callable[[Caller, Row, Mapping[str, str]], Mapping[str, Any]] = field(default=lambda caller, row, query: {})
     sorted_by: Callable[[Row], Any] = by_name
     is_used: Callable[[Row], bool] = is_used
-    may_change: Callable[[Row], bool] = is_used
+    fixed: Callable[[Row], str] = put_away
     venue_of: Callable[[Row], str | None] = lambda row: None
     look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
 
@@ -135,15 +141,20 @@ class Subject:
         return next((one for one in self.deeds if one.act == act), None)
 
 
+def put_away_already(row: Row) -> str:
+    """Why it cannot be put away."""
+    return "" if is_used(row) else "It is put away already."
+
+
 def retiring(name: str, lead: str) -> tuple[Deed, Deed]:
     """Putting one of a kind away, and taking it back."""
     return (
-        Deed(act="retire", button="Put away", lead=lead, done="is put away", offered=is_used),
+        Deed(act="retire", button="Put away", lead=lead, done="is put away", hindered=put_away_already),
         Deed(
             act="take-back",
             button="Take back",
             lead=f"The {name} is used again, as it was.",
             done="is used again",
-            offered=lambda row: not is_used(row),
+            hindered=lambda row: "It is used, and was not put away." if is_used(row) else "",
         ),
     )

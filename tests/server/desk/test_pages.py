@@ -113,6 +113,15 @@ def test_one_is_put_away_and_taken_back(person: Client) -> None:
     assert "is used again" in kept(person, "/venues/quay/take-back", {})
 
 
+def test_what_is_put_away_says_what_comes_first(person: Client) -> None:
+    assert "It is used, and was not put away." in shown(person, "/venues/quay/take-back")
+    kept(person, "/venues/quay/retire", {})
+    page = shown(person, "/venues/quay/change")
+    assert "It is put away. Take it back first." in page and 'href="/venues/quay/take-back">Take back</a>' in page
+    assert "It is put away already." in shown(person, "/venues/quay/retire")
+    assert person.post("/venues/quay/change", STANDS).status_code == 409
+
+
 def test_what_is_so_already_is_said_and_cannot_be_kept(person: Client) -> None:
     page = shown(person, "/venues/quay/change", STANDS | {"tag": "*"})
     assert "It is so already" in page and 'name="keep"' not in page

@@ -160,6 +160,14 @@ def test_its_page_shows_it_on_paper_with_what_the_api_says_of_its_seam(person: C
     assert (seam[:, :45] == whole[top : top + seam.shape[0], -45:]).all()
 
 
+def test_papers_are_called_by_the_names_of_models(person: Client, studio: Caller) -> None:
+    assert '<option value="wren" selected>Wren</option>' in shown(person, "/sources/land")
+    assert '<option value="wren" selected>Wren</option>' in shown(person, "/sources/land/change")
+    studio.create("profiles", IN_ORDER[1][1] | {"id": "wren-b"})
+    page = shown(person, "/sources/land?paper=wren-b")
+    assert '<option value="wren-b" selected>Wren (wren-b)</option>' in page and ">Wren (wren)</option>" in page
+
+
 def test_paper_of_too_many_dots_shows_it_small_and_says_so(person: Client, studio: Caller) -> None:
     large: Any = IN_ORDER[1][1]
     for path, value in (("profile.columns_per_turn", 20_000), ("profile.dots_across", 4_800)):

@@ -163,6 +163,45 @@ def test_what_cannot_be_meant_is_not_offered(person: Client, clock: HeldClock) -
     assert "/runs/spring/change" not in page and "/runs/spring/end" in page
 
 
+@pytest.mark.parametrize(
+    ("path", "after_h", "why"),
+    [
+        ("end", 0, "It has not begun. Change it as a whole, or withdraw it."),
+        ("continue", 0, "Nobody holds it, now or later."),
+        ("change", 8, "It has begun. Give it another end, or let another follow."),
+        ("hold", 90, "All of it was due by 12:00 on Mon 23 Mar 2026. A later end lengthens it"),
+        ("succeed", 90, "All of it was due by 12:00 on Mon 23 Mar 2026."),
+        ("withdraw", 90, "All of it was due by 12:00 on Mon 23 Mar 2026."),
+    ],
+)
+def test_what_cannot_be_meant_says_why_and_what_can_be(
+    person: Client, clock: HeldClock, path: str, after_h: int, why: str
+) -> None:
+    clock.sleep(after_h * 3600.0)
+    page = shown(person, f"/runs/spring/{path}")
+    assert why in page and "What can be done now" in page and "<form method" not in page.partition("<main")[2]
+    offered = "end" if after_h else "withdraw"
+    assert f'href="/runs/spring/{offered}"' in page and f'href="/runs/spring/{path}"' not in page
+    answer = person.post(f"/runs/spring/{path}", {"reason": "late"})
+    assert answer.status_code == 409 and Run.objects.get().revision == 1
+
+
+def test_what_was_withdrawn_is_left_as_it_is(person: Client) -> None:
+    kept(person, "/runs/spring/withdraw", {})
+    for path in ("change", "hold", "end", "succeed", "withdraw"):
+        page = shown(person, f"/runs/spring/{path}")
+        assert "It was withdrawn. Another can be planned in its place." in page and "What can be done now" not in page
+
+
+def test_one_that_is_over_is_only_lengthened(person: Client, clock: HeldClock) -> None:
+    clock.sleep(90 * 3600.0)
+    page = shown(person, "/runs/spring/end")
+    assert "A later end lengthens it" in page and 'value="now"' not in page and 'value="clock" checked' in page
+    assert "is not one of the available choices" in shown(person, "/runs/spring/end", {"at_by": "now"})
+    page = kept(person, "/runs/spring/end", at("at", "2026-03-25T12:00") | {"boundary": "burst"})
+    assert re.search(r"<dt>When</dt><dd>12:00 on Fri 20 Mar 2026 to 12:0\d on Wed 25 Mar 2026", page)
+
+
 def test_it_ends_at_a_boundary_that_is_named_in_words(person: Client, clock: HeldClock) -> None:
     clock.sleep(8 * 3600.0)
     assert "where the strip ends that it is on" in shown(person, "/runs/spring/end")
@@ -196,6 +235,7 @@ def test_its_page_says_what_it_prints_and_what_it_uses(person: Client) -> None:
     page = shown(person, "/runs/spring")
     for said in (
         "Land, version 1",
+        "<dt>Built to</dt><dd>Wren, version 1</dd>",
         "Wren 1, Quay House",
         "the mean Sun, as clocks count it",
         "0.36 m of paper",
