@@ -94,7 +94,8 @@ class OrderForm(forms.Form):
         return self.GROUPS
 
     def prepare(self, caller: Caller) -> None:
-        """Bring what the body only names to the API first, such as a file; for who asks."""
+        """Bring what the body only names to the API first, such as a file; for who asks. Something else in the form may
+        be wrong."""
 
     def said(self) -> dict[str, Any]:
         """The body that a valid form says. What is left empty is null, which in a merge patch (RFC 7396) is what it is

@@ -7,6 +7,7 @@ were told. Where one of these is another by then, it is shown again, and what wa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -129,11 +130,29 @@ def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Order
         Http404: it is of nothing that there is.
     """
     caller, sent = caller_of(request), Ordered(tag)
-    try:
+    with _refusing(form):
         form.prepare(caller)
         if "draw" in request.POST:  # it is only looked at, on the form itself
             return sent
         _sent(request, caller, form, order, sent)
+    return sent
+
+
+def keep_files(request: HttpRequest, form: OrderForm) -> None:
+    """Keep what was sent with a form in which something is wrong, so that it need not be sent again.
+
+    Raises:
+        NotOfTheirRole: they may keep none.
+    """
+    with _refusing(form):
+        form.prepare(caller_of(request))
+
+
+@contextmanager
+def _refusing(form: OrderForm) -> Iterator[None]:
+    """Put what is refused on the form."""
+    try:
+        yield
     except VersionConflict:
         form.add_error(None, MEANWHILE.format(changes=""))
     except (InputError, IdInUse) as error:
@@ -144,7 +163,6 @@ def send(request: HttpRequest, form: OrderForm, order: Order, tag: str) -> Order
         form.add_error(None, str(error))
     except APIException as error:
         form.add_error(None, str(error.detail))
-    return sent
 
 
 def _sent(request: HttpRequest, caller: Caller, form: OrderForm, order: Order, sent: Ordered) -> None:

@@ -19,7 +19,7 @@ from server.console.beginning import next_step
 from server.desk.callers import caller_of
 from server.desk.history_words import steps_in_words
 from server.desk.order_form import OrderForm
-from server.desk.ordering import Order, send
+from server.desk.ordering import Order, keep_files, send
 from server.desk.rights import may_add, may_change, may_do, require_adding, require_order
 from server.desk.subjects import Row, Subject, name_of
 
@@ -86,6 +86,8 @@ def add(request: HttpRequest, subject: Subject) -> HttpResponse:
         if sent.answer is not None:
             return sent.answer
         page["looked"] = sent.looked
+    elif request.method == "POST":
+        keep_files(request, form)
     page |= {"previews": subject.add_previews, "back": reverse(f"desk-{subject.plural}")}
     return render(request, form.page_template, page)
 
@@ -176,6 +178,8 @@ def _ordered(
         if sent.answer is not None:
             return sent.answer
         shown["looked"], tag = sent.looked, sent.tag
+    elif request.method == "POST":
+        keep_files(request, form)
     back = reverse(f"desk-{subject.name}", args=[id])
     return render(request, form.page_template, shown | page | {"tag": tag, "back": back})
 

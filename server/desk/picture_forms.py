@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.http import QueryDict
+from django.template.defaultfilters import filesizeformat
 
 from machines.errors import InputError
 from machines.imaging.halftone import Method
@@ -32,7 +33,7 @@ METHODS: dict[str, str] = {
 FILES = ".png,.jpg,.jpeg,.tif,.tiff,.geojson,.json"
 BY_SUFFIX = {".geojson": "application/geo+json", ".json": "application/geo+json"}
 DRAWN_FROM_FILES = {"image": None, "map": "data", "daylight-map": "map_data"}
-KEPT_FILE = "the file that was sent is kept; choose another to have that instead"
+KEPT_FILE = "kept: {}; choose another to have that instead"
 WEDGE_HINT = (
     "what was asked and what came out of the tone wedge, in per cent of ink, a step a line, from 0 0 to 100 100;"
     " its gain is undone"
@@ -77,6 +78,7 @@ class PictureFields(OrderForm):
         widget=forms.FileInput(attrs={"accept": FILES}),
     )  # fmt: skip
     upload = forms.CharField(required=False, widget=forms.HiddenInput, label="Its file, by its SHA-256")
+    upload_said = forms.CharField(required=False, widget=forms.HiddenInput, label="What its file is called")
     method = forms.ChoiceField(choices=tuple(METHODS.items()), label="How its tones become dots", initial="blue-noise")
     curve = WedgeField(required=False, label="What a printed wedge measured", help_text=WEDGE_HINT)
     paper = forms.ChoiceField(required=False, label="Look at it on the paper of")
@@ -90,7 +92,7 @@ class PictureFields(OrderForm):
         if self.kind not in DRAWN_FROM_FILES:
             del self.fields["file"]
         elif self.data.get("upload") or self.initial.get("upload"):
-            self.fields["file"].help_text = KEPT_FILE
+            self._say_kept(self.data.get("upload_said") or "the file that was sent")
         else:
             self.fields["file"].required = self.kind == "image"
         self.fields["kind"] = forms.CharField(widget=forms.HiddenInput, initial=self.kind)
@@ -131,8 +133,13 @@ class PictureFields(OrderForm):
         content = Content(cast("BinaryIO", file.file), file.size or 0, media_type)
         kept = ask(caller, "POST", "uploads", content).body
         self.cleaned_data["upload"] = kept["digest"]
-        self["file"].help_text = KEPT_FILE
-        self.data = {name: self.data[name] for name in self.data} | {"upload": kept["digest"]}  # as it is drawn again
+        said = f"{file.name}, {filesizeformat(kept['bytes'])}"
+        self._say_kept(said)
+        as_drawn = {"upload": kept["digest"], "upload_said": said}
+        self.data = {name: self.data[name] for name in self.data} | as_drawn
+
+    def _say_kept(self, said: str) -> None:
+        self["file"].help_text, self.fields["file"].required = KEPT_FILE.format(said), False
 
     def takes_file(self) -> bool:
         """Whether the picture is drawn from a file, as it is said."""

@@ -89,6 +89,27 @@ def test_a_file_is_sent_with_the_form_drawn_and_kept(person: Client) -> None:
     assert Source.objects.get(pk="a-wave").upload == digest
 
 
+def test_a_file_is_kept_though_another_field_is_wrong(person: Client) -> None:
+    body = changing(person, "/sources/new?kind=image", name="") | {"file": file("wave <1>.png")}
+    page = shown(person, "/sources/new", body)
+    assert 'id="id_name_error"' in page and "kept: wave &lt;1&gt;.png, 1" in page
+    body = body | {"upload": hidden(page, "upload"), "upload_said": hidden(page, "upload_said"), "name": "A wave"}
+    del body["file"]
+    page, body = looked(person, "/sources/new", body)
+    assert "kept: wave" in page and 'id="id_file_error"' not in page
+    shown(person, "/sources/new", body)
+    assert Source.objects.get(pk="a-wave").upload == body["upload"]
+
+
+def test_a_file_is_kept_though_a_change_is_wrong(person: Client) -> None:
+    kept(person, "/sources/new", changing(person, "/sources/new?kind=map", name="Land of mine"))
+    path = "/sources/land-of-mine/change"
+    land = file("land.geojson", b'{"type":"FeatureCollection","features":[]}', "application/json")
+    page = shown(person, path, changing(person, path, ink="2") | {"file": land})
+    assert 'id="id_ink_error"' in page and "kept: land.geojson, 42" in page
+    assert hidden(page, "upload") == hashlib.sha256(b'{"type":"FeatureCollection","features":[]}').hexdigest()
+
+
 def test_a_large_file_is_kept_whole(person: Client) -> None:
     noise = np.random.default_rng(1).integers(0, 256, (1_600, 1_800), np.uint8)
     stream = io.BytesIO()

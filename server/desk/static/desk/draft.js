@@ -5,7 +5,7 @@
   const draft = document.getElementById("draft");
   const form = draft.parentElement.querySelector("form.fields");
   const state = document.getElementById("draft-state");
-  const notDrawn = new Set(["csrfmiddlewaretoken", "tag", "name", "id", "reason", "keep", "draw"]);
+  const notDrawn = new Set(["csrfmiddlewaretoken", "tag", "name", "id", "reason", "upload_said", "keep", "draw"]);
   let waits;
 
   function query() {
