@@ -17,6 +17,7 @@ from scheduling.log.events.access import CodeCancelled, CodeMade
 from scheduling.log.models import Machine
 from scheduling.log.store import Append, Attribution, append
 from scheduling.nodes.journal_history import taken_of_earlier
+from scheduling.queries.names import require_in_use
 from server import wiring
 from server.accounts.models import EnrolmentCode, NodeCredential
 from server.accounts.tokens import digest, mint
@@ -64,7 +65,12 @@ def _plain(code: str) -> str:
 
 @transaction.atomic
 def make_code(machine: str, by: Attribution) -> Code:
-    """A code of 60 random bits for a machine. Codes made earlier keep working until one is used, or they expire."""
+    """A code of 60 random bits for a machine. Codes made earlier keep working until one is used, or they expire.
+
+    Raises:
+        InputError: the machine was retired.
+    """
+    require_in_use(Machine, "machine", machine)
     groups = [wiring.chance().letters(LETTERS_IN_GROUP, ALPHABET) for _ in range(GROUPS)]
     code, expires_at = "-".join(groups), by.said_at + GOOD_FOR
     kept = EnrolmentCode.objects.create(
@@ -99,7 +105,8 @@ def redeem(code: str, request: str | None, now: datetime) -> NewCredentials:
     of the machine are good for nothing from then on.
 
     Raises:
-        InputError: the code is unknown, used or expired. Which of them, only whoever holds the code is told.
+        InputError: the code is unknown, used or expired, or its machine was retired. Which of them, only whoever holds
+            the code is told.
     """
     kept = EnrolmentCode.objects.filter(digest=digest(_plain(code))).first()
     if kept is None:
@@ -108,6 +115,8 @@ def redeem(code: str, request: str | None, now: datetime) -> NewCredentials:
         raise InputError("code", "the code was cancelled", "ask the studio for a new one")
     if kept.expires_at <= now:
         raise InputError("code", "the code has expired", "ask the studio for a new one")
+    if Machine.objects.filter(id=kept.machine).exclude(retired_at=None).exists():
+        raise InputError("code", f"machine {kept.machine!r} was retired", "ask the studio to take that back first")
     with transaction.atomic():
         lock(DEFAULT_DB_ALIAS)
         if not EnrolmentCode.objects.filter(pk=kept.pk, used_at=None, cancelled_at=None).update(used_at=now):

@@ -16,6 +16,7 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from machines.errors import InputError
 from machines.operator.safety_notes import KNIFE_NOTE, UNATTENDED
 from machines.serialization import parse_instant
 from scheduling.log.models import Machine
@@ -32,7 +33,8 @@ from server.desk.callers import caller_of, names_of
 from server.desk.machines import MACHINES
 from server.desk.order_form import OrderForm
 from server.desk.ordering import Order, send
-from server.desk.subjects import Row
+from server.desk.pages import not_now
+from server.desk.subjects import Row, is_used, put_away
 from server.value_words import instant_in_words
 
 NODE = ".venv/bin/dayroll-node"
@@ -109,7 +111,7 @@ def board(request: HttpRequest, id: str) -> HttpResponse:
         "row": row,
         "facts": list(_facts(row, stands)),
         "codes": list(_codes(stands, MACHINES.clock(row))),
-        "acts": [one for one in _offered(stands) if caller.holder.standing.role in roles_for(one.command)],
+        "acts": [one for one in _offered(row, stands) if caller.holder.standing.role in roles_for(one.command)],
     }
     return render(request, "desk/board.html", page)
 
@@ -125,21 +127,32 @@ def do(request: HttpRequest, id: str, act: str) -> HttpResponse:
     form = OrderForm(request.POST if request.method == "POST" else None)
     require_role(caller.holder.standing, what.command)
     row = MACHINES.seen_one(ask(caller, "GET", f"machines/{id}").body)
-    page = {"row": row, "form": form, "act": what, "title": f"{what.button}: {row['name']}", "verb": what.button}
-    if request.method == "POST":
-        if what is CODE:
-            return _made(request, row)
-        form.is_valid()
-        order = Order(
-            method="POST",
-            address=f"machines/{id}/{what.address}",
-            done=lambda _: what.done,
-            then=lambda _: back,
-            previews=False,
-        )
-        if (sent := send(request, form, order, "")).answer is not None:
-            return sent.answer
+    title = f"{what.button}: {row['name']}"
+    if what is CODE and (why := put_away(row)):
+        return not_now(request, MACHINES, row, title, why)
+    page = {"row": row, "form": form, "act": what, "title": title, "verb": what.button}
+    if request.method == "POST" and (answer := _done(request, form, what, row, back)) is not None:
+        return answer
     return render(request, "desk/board_act.html", page | {"back": back, "previews": False})
+
+
+def _done(request: HttpRequest, form: OrderForm, what: BoardAct, row: Row, back: str) -> HttpResponse | None:
+    """The way on; None where it was refused, and the form says why."""
+    form.is_valid()
+    if what is CODE:
+        try:
+            return _made(request, row)
+        except InputError as error:  # the machine was put away in this moment
+            form.refuse(error)
+            return None
+    order = Order(
+        method="POST",
+        address=f"machines/{row['id']}/{what.address}",
+        done=lambda _: what.done,
+        then=lambda _: back,
+        previews=False,
+    )
+    return send(request, form, order, "").answer
 
 
 def _made(request: HttpRequest, row: Row) -> HttpResponse:
@@ -179,9 +192,10 @@ def _is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-def _offered(stands: Mapping[str, Any]) -> Iterator[BoardAct]:
-    """What can be meant now."""
-    yield CODE
+def _offered(row: Row, stands: Mapping[str, Any]) -> Iterator[BoardAct]:
+    """What can be meant now: no board takes over a machine that was put away; one that is there still comes in."""
+    if is_used(row):
+        yield CODE
     if any(code["state"] == "good" for code in stands["codes"]):
         yield CANCEL
     if stands["epoch"] and stands["revoked_at"] is None:

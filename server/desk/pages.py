@@ -160,7 +160,7 @@ def _ordered(
     require_order(caller.holder.standing, subject, row, act.removeprefix("/"))
     title = f"{page['verb']}: {name_of(row)}" if act else f"Change {name_of(row)}"
     if why := page["hindered"](row):
-        return _not_now(request, subject, row, title, why)
+        return not_now(request, subject, row, title, why)
     form = kind.of(row, request.POST or None, request.FILES or None)
     if request.method != "POST":
         form.initial = {**form.initial, **kind.starting(request.GET)}  # as the season says to where somebody moved it
@@ -184,7 +184,7 @@ def _ordered(
     return render(request, form.page_template, shown | page | {"tag": tag, "back": back})
 
 
-def _not_now(request: HttpRequest, subject: Subject, row: Row, title: str, why: str) -> HttpResponse:
+def not_now(request: HttpRequest, subject: Subject, row: Row, title: str, why: str) -> HttpResponse:
     """Why it cannot be meant now, and what can be; 409 (RFC 9110 section 15.5.10) where it was ordered."""
     page = {"subject": subject, "row": row, "title": title, "why": why}
     page |= _offered(caller_of(request).holder.standing, subject, row)

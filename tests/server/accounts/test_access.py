@@ -24,8 +24,9 @@ from server.accounts.models import EnrolmentCode, Key
 from server.accounts.principals import Grant
 from server.accounts.tokens import prefix_of
 from tests.server.api.test_bad_input import problem
+from tests.server.api.test_changed_resources import act
 from tests.server.conftest import enrol
-from tests.server.studio import Caller, HeldClock
+from tests.server.studio import MACHINE, PROFILE, VENUE, Caller, HeldClock
 
 PASSWORD = "lanterns over the weir"
 READER = Grant("reader")
@@ -68,6 +69,20 @@ def test_a_code_that_was_not_used_is_gone_when_another_was(furnished: Caller, cl
         ("code-cancelled", f"code:{numbers[1]}", {"machine": "wren-1", "because": "another-used"}),
     ]
     assert facts(f"code/{numbers[1]}") == [("code-made", me, until)]
+
+
+def test_no_board_takes_over_a_machine_that_was_retired(studio: Caller) -> None:
+    for resource, body in (("venues", VENUE), ("profiles", PROFILE), ("machines", MACHINE)):
+        studio.create(resource, body)
+    code = code_of(studio)
+    act(studio, "machines/wren-1", "retire")
+    refused = problem(studio.post("machines/wren-1/enrolment"), 422)
+    assert (refused["field"], refused["problem"]) == ("machine", "Wren 1 was retired")
+    assert refused["remedy"] == "name another machine, or take that back first"
+    refused = problem(redeem(code), 422)
+    assert refused["remedy"] == "ask the studio to take that back first"
+    act(studio, "machines/wren-1", "take-back")
+    assert redeem(code).status_code == 200
 
 
 def test_codes_are_listed_with_who_made_them_and_never_shown(furnished: Caller, clock: HeldClock) -> None:

@@ -12,7 +12,7 @@ from server.accounts.models import EnrolmentCode
 from server.console.qr_code import qr_svg
 from server.desk.boards import enrol_command
 from tests.server.conftest import enrol
-from tests.server.desk.pages import shown, signed_in
+from tests.server.desk.pages import kept, shown, signed_in
 from tests.server.studio import MACHINE, PROFILE, VENUE, Caller
 
 CODE = re.compile(r'class="code">([0-9A-Z]{4}-[0-9A-Z]{4}-[0-9A-Z]{4})<')
@@ -73,6 +73,19 @@ def test_a_reader_sees_which_board_it_is_and_makes_no_code(person: Client) -> No
     assert not EnrolmentCode.objects.exists()
     assert person.get("/machines/wren-1/board/other").status_code == 404
     assert Client().post("/machines/wren-1/board/code").status_code == 302
+
+
+def test_no_code_is_made_for_a_machine_that_was_put_away(person: Client, studio: Caller) -> None:
+    shown(person, "/machines/wren-1/board/code", {})
+    kept(person, "/machines/wren-1/retire", {})
+    page = shown(person, "/machines/wren-1/board")
+    assert "Make a code" not in page and "Cancel its codes" in page
+    page = shown(person, "/machines/wren-1/board/code")
+    assert "It is put away. Take it back first." in page and 'href="/machines/wren-1/take-back"' in page
+    assert person.post("/machines/wren-1/board/code").status_code == 409
+    assert EnrolmentCode.objects.count() == 1
+    kept(person, "/machines/wren-1/take-back", {})
+    assert CODE.search(shown(person, "/machines/wren-1/board/code", {}))
 
 
 @pytest.mark.parametrize(
