@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django import forms
@@ -15,8 +16,24 @@ from scheduling.sky.zones import zone, zone_names
 from server.accounts.roles import roles_for
 from server.console import formatting
 from server.console.contact_words import whom_to_ring
+from server.console.world_map import HEIGHT, NORTH, SOUTH, WIDTH, land_path
 from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
 from server.desk.subjects import Facts, Row, Subject, retiring
+
+
+@dataclass(frozen=True)
+class FormMap:
+    """The map of the world as a form shows it: units of the drawing, and which latitudes are at its edges."""
+
+    width: int = WIDTH
+    height: int = HEIGHT
+    north: float = NORTH
+    south: float = SOUTH
+
+    @property
+    def land(self) -> str:
+        """Its land as a path in halves of a unit."""
+        return land_path()
 
 
 class VenueFields(OrderForm):
@@ -29,6 +46,8 @@ class VenueFields(OrderForm):
         "elevation_m": "elevation",
         "zone": "zone",
     }
+
+    page_template: ClassVar[str] = "desk/venue_order.html"
 
     name = forms.CharField(max_length=LONGEST_NAME, label="What it is called")
     latitude = forms.FloatField(
@@ -46,6 +65,10 @@ class VenueFields(OrderForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._offer(())
+
+    def map(self) -> FormMap:
+        """The world, to press where it stands."""
+        return FormMap()
 
     def clean(self) -> dict[str, Any]:
         """Where no clock was chosen, those that are named after places nearby are put first; none is taken unasked."""
