@@ -51,3 +51,19 @@ def test_a_model_a_machine_and_a_code_for_its_board(desk: Seen) -> None:
     expect(page.get_by_text("Linnet 1 is put away.")).to_be_visible()
     page.goto("/people/new")
     require_accessible_everywhere(page)
+
+
+def test_a_press_on_the_map_says_where_a_venue_is(desk: Seen) -> None:
+    page = desk.page
+    page.goto("/sign-in?next=/venues/new")
+    sign_in(page)
+    box = page.get_by_role("img", name="A map of the world").bounding_box()
+    assert box is not None
+    # From 180 W to 180 E, and from 78 N to 57 S.
+    page.mouse.click(box["x"] + box["width"] * (180 - 9) / 360, box["y"] + box["height"] * (78 - 39) / 135)
+    assert float(page.get_by_label("Latitude, degrees").input_value()) == pytest.approx(39, abs=0.6)
+    assert float(page.get_by_label("Longitude, degrees").input_value()) == pytest.approx(-9, abs=0.6)
+    dot = page.locator("#where .place")
+    page.get_by_label("Longitude, degrees").fill("90")
+    expect(dot).to_have_attribute("cx", "750")
+    require_accessible_everywhere(page)

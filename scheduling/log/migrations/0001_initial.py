@@ -159,7 +159,6 @@ class Migration(migrations.Migration):
                 ('zone', models.TextField(help_text='IANA name')),
                 ('hours', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.opening_hours.Hours; null while nobody has set any', null=True)),
                 ('quiet', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.planning.quiet_hours.QuietHours; null while nobody has set any', null=True)),
-                ('contacts_set_at', models.DateTimeField(help_text='when it was last said whom to ring; null for never', null=True)),
                 ('retired_at', models.DateTimeField(help_text='null while it is used', null=True)),
             ],
             options={
@@ -189,27 +188,11 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='Contacts',
-            fields=[
-                ('venue', models.TextField(help_text='id of the venue', primary_key=True, serialize=False)),
-                ('said', scheduling.log.fields.CanonicalJSON(help_text='a scheduling.venues.contacts.VenueContacts')),
-            ],
-        ),
-        migrations.CreateModel(
             name='Heartbeat',
             fields=[
                 ('machine', models.OneToOneField(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, primary_key=True, related_name='+', serialize=False, to='log.machine')),
                 ('heard_at', models.DateTimeField()),
                 ('status', scheduling.log.fields.CanonicalJSON(help_text='a machines.protocol.messages.Status')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='ClockSample',
-            fields=[
-                ('pk', models.CompositePrimaryKey('machine_id', 'at', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('at', models.DateTimeField(db_index=True, help_text='when the board was heard')),
-                ('error_s', models.FloatField(help_text='bound on the error of its estimate of server time')),
-                ('machine', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='log.machine')),
             ],
         ),
         migrations.CreateModel(
