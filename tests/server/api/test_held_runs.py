@@ -182,8 +182,9 @@ def test_a_curator_holds_within_their_venues(furnished: Caller) -> None:
         assert hold(curator, VIEW, "?preview=true").status_code == status
 
 
-def test_a_board_that_was_heard_and_may_print_on_is_warned_of(furnished: Caller, node: Caller) -> None:
-    status = {
+def holding(node: Caller, revision: int | None) -> dict[str, Any]:
+    """What a board says that has not begun, holds work for two days, and knows its run in that revision."""
+    return {
         "at": "2026-03-20T06:00:00Z",
         "next_column": work(node).segments[0].first_column,
         "paper_position": 0,
@@ -191,13 +192,16 @@ def test_a_board_that_was_heard_and_may_print_on_is_warned_of(furnished: Caller,
         "knife_armed": False,
         "held_until": "2026-03-22T12:00:00Z",
         "held_run": "spring",
-        "held_revision": 1,
+        "held_revision": revision,
     }
-    tell(node, status=status)
+
+
+def test_a_board_that_was_heard_and_may_print_on_is_warned_of(furnished: Caller, node: Caller) -> None:
+    tell(node, status=holding(node, 1))
     refused = problem(hold(furnished, {}), 409)
     assert [one["kind"] for one in refused["warnings"]] == ["board-may-print"]
     assert hold(furnished, {}, "?accept=true").status_code == 200
-    tell(node, status=status | {"held_revision": None})
+    tell(node, status=holding(node, None))
     said = let_go_on(furnished, {}, "?preview=true").json()["in_words"]
     assert said[-1].startswith("Wren 1 was last heard")
     assert problem(hold(furnished, VIEW, "?preview=true"), 422)["field"] == "until"  # it is held until people say so
@@ -207,18 +211,8 @@ def test_a_board_that_was_heard_and_may_print_on_is_warned_of(furnished: Caller,
 
 
 def test_of_a_board_that_knows_of_a_hold_a_later_one_is_not_warned_of(furnished: Caller, node: Caller) -> None:
-    status = {
-        "at": "2026-03-20T06:00:00Z",
-        "next_column": work(node).segments[0].first_column,
-        "paper_position": 0,
-        "clock_error_s": 0.1,
-        "knife_armed": False,
-        "held_until": "2026-03-22T12:00:00Z",
-        "held_run": "spring",
-        "held_revision": 2,
-    }
     assert hold(furnished, {"until": "2026-03-20T09:00:00Z"}).status_code == 200
-    tell(node, status=status)
+    tell(node, status=holding(node, 2))
     assert hold(furnished, VIEW).status_code == 200
 
 
