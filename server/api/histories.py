@@ -31,20 +31,28 @@ class Versions:
     versions: tuple[VersionStep, ...]
 
 
-class ResourceHistory(ApiView):
-    """What people made of one of a resource.
+class _OfOne(ApiView):
+    """What the log tells of one of a resource.
 
     Attributes:
         changeable: which resource.
     """
 
     changeable: Any = None
+
+    def row(self, pk: str) -> Any:
+        """It, as it stands."""
+        return get_object_or_404(self.changeable.model, pk=pk)
+
+
+class ResourceHistory(_OfOne):
+    """What people made of one of a resource."""
+
     shows = History
 
     def get(self, request: Request, pk: str) -> Response:
         """Each step, the oldest first: who said it, when, what it changed from what to what, and why."""
-        what: Changeable = self.changeable
-        return Response(unstructure(told_of(what, get_object_or_404(what.model, pk=pk))))
+        return Response(unstructure(told_of(self.changeable, self.row(pk))))
 
 
 def told_of(what: Changeable, row: Any) -> History:
@@ -62,18 +70,12 @@ def told_of(what: Changeable, row: Any) -> History:
     return History(steps=steps, board=held.of(row.revision))
 
 
-class ResourceVersions(ApiView):
-    """The versions of one of a resource.
+class ResourceVersions(_OfOne):
+    """The versions of one of a resource."""
 
-    Attributes:
-        changeable: which resource.
-    """
-
-    changeable: Any = None
     shows = Versions
 
     def get(self, request: Request, pk: str) -> Response:
         """Each version, the oldest first: what it is, who said it, when, and why."""
-        what = self.changeable
-        get_object_or_404(what.model, pk=pk)
-        return Response(unstructure(Versions(versions=versions(what.model, what.stream(pk), what.shown))))
+        what, row = self.changeable, self.row(pk)
+        return Response(unstructure(Versions(versions=versions(what.model, what.stream(row.pk), what.shown))))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from scheduling.calendar.sky_entries import USUAL_SKY
 from scheduling.log.models import Notice, Outage, Override, Run, SupplyChange
@@ -65,8 +64,8 @@ def _planned(context: MachineContext, runs: Sequence[Run], begins: datetime) -> 
 def _told(context: MachineContext, begins: datetime, ends: datetime) -> Known:
     there, machine = context.at_venue, context.machine.id
     for window in windows_of(there, begins, ends):
-        until = window.ends_at.astimezone(ZoneInfo(there.venue.zone))
-        yield window.starts_at, f"somebody is there: {window.name}, until {until:%H:%M}", False
+        until = formatting.clock_time(window.ends_at, there.venue.zone)
+        yield window.starts_at, f"somebody is there: {window.name}, until {until}", False
     for event in almanac.calendar(begins, ends, there.place, USUAL_SKY):
         said = event.kind.replace("-", " ")
         yield event.at, f"{said} of the Moon" if "quarter" in said else said, False

@@ -35,8 +35,9 @@ OVER = {"apparent-solar-day": "the Sun", "mean-solar-day": "the mean Sun", "luna
 
 
 def clock_time(at: datetime, zone: str) -> str:
-    """The local time of day, such as ``19:04``."""
-    return f"{at.astimezone(zone_of(zone)):%H:%M}"
+    """The local time of day, such as ``19:04``; one that comes twice says which it is."""
+    clock = zone_of(zone)
+    return time_in_words(at.astimezone(clock), clock)
 
 
 def date(at: datetime, zone: str) -> str:
@@ -51,8 +52,7 @@ def day(local: date_type) -> str:
 
 def moment(at: datetime, zone: str) -> str:
     """A local time with its date, such as ``19:04 on Sat 21 Mar 2026``; one that comes twice says which it is."""
-    clock = zone_of(zone)
-    return f"{time_in_words(at.astimezone(clock), clock)} on {date(at, zone)}"
+    return f"{clock_time(at, zone)} on {date(at, zone)}"
 
 
 def span(begins: datetime, ends: datetime, zone: str) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django import forms
 
 from machines.errors import InputError
 from scheduling.commands.handlers import IdInUse
-from server.readings import readings_of
+from server.readings import readings_in_words
 
 CLOCK, SKY = "clock", "sky"
 NEEDED = {CLOCK: "civil", SKY: "date"}
@@ -30,6 +31,16 @@ def beside(anchor: str) -> dict[str, str]:
     """Where a problem with a field of an anchor stands on the form; ``anchor`` is what the command calls it."""
     named = {"civil": "civil", "zone": "zone", "event": "event", "date": "date", "offset": "minutes", "which": "which"}
     return {f"{anchor}.{field}": place for field, place in named.items()}
+
+
+def anchor_of(said: Mapping[str, Any]) -> dict[str, Any]:
+    """The instant that the parts of a form name, but for the zone of a civil time."""
+    which = {"which": said["which"]} if said["which"] else {}
+    if said["by"] == CLOCK:
+        return {"civil": said["civil"]} | which
+    minutes = f"{'-' if said['side'] == 'before' else ''}PT{said['minutes']}M"
+    offset = {"offset": minutes} if said["minutes"] else {}
+    return {"event": said["event"] or EVENTS[0][0], "date": said["date"]} | offset | which
 
 
 class InstantForm(forms.Form):
@@ -60,23 +71,15 @@ class InstantForm(forms.Form):
 
     def anchor(self, own_zone: str) -> dict[str, Any]:
         """The instant that a valid form names; by the venue's own zone where none is given."""
-        cleaned = self.cleaned_data
-        which = {"which": cleaned["which"]} if cleaned["which"] else {}
-        if cleaned["by"] == CLOCK:
-            return {"civil": cleaned["civil"], "zone": cleaned["zone"] or own_zone} | which
-        anchor = {"event": cleaned["event"] or EVENTS[0][0], "date": cleaned["date"]}
-        if minutes := cleaned["minutes"]:
-            anchor["offset"] = f"{'-' if cleaned['side'] == 'before' else ''}PT{minutes}M"
-        return anchor | which
+        named = anchor_of(self.cleaned_data)
+        return named | ({"zone": self.cleaned_data["zone"] or own_zone} if "civil" in named else {})
 
     def refuse(self, error: InputError | IdInUse) -> list[dict[str, str]]:
         """Put what is wrong beside its field; where the instant has two readings, they are returned to be offered."""
         if isinstance(error, IdInUse):
             self.add_error("id", "This id is in use; choose another.")
             return []
-        readings = [
-            {"which": one.which, "said": f"{one.at:%Y-%m-%d %H:%M %Z} ({one.at:%z})"} for one in readings_of(error)
-        ]
+        readings = readings_in_words(error)
         remedy = "choose below which is meant" if readings else error.remedy
         self.add_error(self.FIELDS.get(error.field), f"{error.problem}; {remedy}")
         return readings

@@ -210,13 +210,13 @@ def _openings(there: VenueContext, planned: _Planned, runs: Sequence[Run], has_m
         x = span.x(row.opens_at)
         is_named = x - last >= NAMES_APART
         is_near, last = x - last < FAR_APART and last >= 0, x if is_named else last
-        local = row.opens_at.astimezone(there.clock)
+        local, time = row.opens_at.astimezone(there.clock), formatting.clock_time(row.opens_at, there.venue.zone)
         prints = any(run.starts_at <= row.opens_at < run.ends_at for run in runs)
         yield OpeningLine(
             id=row.id,
             x=x,
             name=row.name,
-            short=f"{local:%a} {local.day} {local:%b}, {local:%H:%M}" if is_named else "",
+            short=f"{local:%a} {local.day} {local:%b}, {time}" if is_named else "",
             anchor="end" if x > LATE else "start",
             when=formatting.moment(row.opens_at, there.venue.zone),
             is_wrong=has_machines and not prints and row.opens_at > span.now,

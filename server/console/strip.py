@@ -14,6 +14,7 @@ from machines.clock import utc
 from scheduling.paper.strip_now import StripNow
 from scheduling.queries.venue_context import VenueContext
 from scheduling.sky.civil import day_bounds
+from server.console import formatting
 from server.console.daylight import daylight
 from server.console.strip_scale import WIDTH, Box, Drawing, Light, Named, PlateBox, Scale
 from server.console.time_marks import TimeMark, time_marks
@@ -194,8 +195,11 @@ def _openings(on: Drawing, there: VenueContext) -> Iterator[tuple[float, str]]:
         return
     for row in there.openings:
         if span[0] <= row.opens_at <= span[1]:
-            local = row.opens_at.astimezone(there.clock)
-            yield _at(on, row.opens_at), f"{row.name}, {local:%a} {local:%H:%M}"
+            local, time = row.opens_at.astimezone(there.clock), formatting.clock_time(row.opens_at, there.venue.zone)
+            yield (
+                _at(on, row.opens_at),
+                f"{row.name}, {local:%a} {time}",
+            )
 
 
 def _above(on: Drawing, openings: list[tuple[float, str]]) -> Iterator[Named]:

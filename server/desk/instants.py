@@ -17,8 +17,8 @@ from scheduling.queries.venue_context import place_of
 from scheduling.sky.anchors import parse, resolve
 from scheduling.sky.civil import readings
 from scheduling.sky.zones import zone
-from server.console.instants import CLOCK, EVENTS, LONGEST_SHIFT_MINUTES, NEEDED, SIDES, SKY, WHICH
-from server.readings import readings_of
+from server.console.instants import CLOCK, EVENTS, LONGEST_SHIFT_MINUTES, NEEDED, SIDES, SKY, WHICH, anchor_of
+from server.readings import readings_in_words
 
 BY_CLOCK, BY_SKY = (CLOCK, "by the clock there"), (SKY, "by the sky there")
 # A local time to the minute, as in an address.
@@ -115,18 +115,7 @@ class InstantField(forms.MultiValueField):
         needed = NEEDED.get(said["by"])
         if needed is not None and not said[needed]:
             raise forms.ValidationError("Say when.")
-        return SaidInstant(by=said["by"], anchor=_anchor(said))
-
-
-def _anchor(said: dict[str, Any]) -> dict[str, Any] | None:
-    which = {"which": said["which"]} if said["which"] else {}
-    if said["by"] == CLOCK:
-        return {"civil": said["civil"]} | which
-    if said["by"] != SKY:
-        return None
-    minutes = f"{'-' if said['side'] == 'before' else ''}PT{said['minutes']}M"
-    offset = {"offset": minutes} if said["minutes"] else {}
-    return {"event": said["event"] or EVENTS[0][0], "date": said["date"]} | offset | which
+        return SaidInstant(by=said["by"], anchor=anchor_of(said) if said["by"] in NEEDED else None)
 
 
 def instant_at(form: forms.Form, name: str, venue: Venue) -> str | None:
@@ -139,7 +128,7 @@ def instant_at(form: forms.Form, name: str, venue: Venue) -> str | None:
     try:
         return format_instant(resolve(parse(said.anchor | zoned), place_of(venue), zone(venue.zone)))
     except InputError as error:
-        two = [{"which": one.which, "said": f"{one.at:%Y-%m-%d %H:%M %Z} ({one.at:%z})"} for one in readings_of(error)]
+        two = readings_in_words(error)
         widget = form.fields[name].widget
         assert isinstance(widget, InstantWidget)
         widget.readings = two

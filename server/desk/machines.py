@@ -28,7 +28,7 @@ from server.console.panel_place import panel_place
 from server.desk.callers import caller_of
 from server.desk.model_words import with_unit
 from server.desk.models import plainly
-from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
+from server.desk.order_form import NewForm, OrderForm, ReasonForm
 from server.desk.subjects import Facts, Row, Subject, retiring
 
 NEWEST_RUNS = 12
@@ -58,20 +58,10 @@ class MachineFields(OrderForm):
         super().refuse(error)
 
 
-class NewMachineForm(MachineFields):
+class NewMachineForm(NewForm, MachineFields):
     """A new machine."""
 
-    PLACES: ClassVar[dict[str, str]] = MachineFields.PLACES | {"id": "id"}
-
-    id = forms.CharField(
-        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
-    )
-
-    def said(self) -> dict[str, Any]:
-        """With an id that is free where none was given."""
-        taken = frozenset(Machine.objects.values_list("id", flat=True))
-        body = super().said()
-        return body | {"id": body["id"] or id_for(body["name"], taken)}
+    model = Machine
 
 
 class ChangeMachineForm(ReasonForm, MachineFields):

@@ -18,7 +18,7 @@ from server.api.in_process import Caller, ask
 from server.desk.history_words import versions_in_words
 from server.desk.model_drawing import Drawing, drawn
 from server.desk.model_words import follows, in_short, paces
-from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for, without_nulls
+from server.desk.order_form import Group, NewForm, OrderForm, ReasonForm, without_nulls
 from server.desk.starting_models import STARTING_MODELS
 from server.desk.subjects import Facts, Row, Subject, retiring
 
@@ -203,19 +203,15 @@ def plainly(text: str) -> str:
     return NAME_OF_NUMBER.sub(called, text)
 
 
-class NewModelForm(ModelFields):
+class NewModelForm(NewForm, ModelFields):
     """A new model."""
 
-    PLACES: ClassVar[dict[str, str]] = ModelFields.PLACES | {"id": "id"}
+    model = Profile
     page_template: ClassVar[str] = "desk/new_model.html"
     REPEATS: ClassVar[bool] = False  # its figures say more than two dozen numbers twice
     starts: ClassVar[list[tuple[str, str, str]]] = [
         (key, str(numbers["name"]), said) for key, (said, numbers) in STARTING_MODELS.items()
     ]
-
-    id = forms.CharField(
-        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
-    )
 
     @classmethod
     def starting(cls, query: QueryDict) -> dict[str, Any]:
@@ -226,11 +222,9 @@ class NewModelForm(ModelFields):
         _, numbers = STARTING_MODELS.get(query.get("start", ""), ("", {}))
         return {"travel": "right", "clock": 0.5, "slip": 0.5, "burst": 1} | numbers
 
-    def said(self) -> dict[str, Any]:
-        """With an id that is free where none was given."""
-        body = super().said()
-        taken = frozenset(Profile.objects.values_list("id", flat=True))
-        return body | {"id": body["id"] or id_for(body["profile"]["name"], taken)}
+    def named(self, body: Mapping[str, Any]) -> str:
+        """What the model is called."""
+        return str(body["profile"]["name"])
 
 
 class ChangeModelForm(ReasonForm, ModelFields):

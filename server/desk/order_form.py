@@ -155,6 +155,34 @@ class OrderForm(forms.Form):
         return str(self[field].label)
 
 
+class NewForm(OrderForm):
+    """What is new: its id is made of what it is called where none is given.
+
+    Attributes:
+        model: its table, for ids that are free.
+    """
+
+    model: ClassVar[Any]
+
+    id = forms.CharField(
+        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
+    )
+
+    def places(self) -> Mapping[str, str]:
+        """With its id."""
+        return {**super().places(), "id": "id"}
+
+    def named(self, body: Mapping[str, Any]) -> str:
+        """Of what an id is made."""
+        return str(body["name"])
+
+    def said(self) -> dict[str, Any]:
+        """With an id that is free where none was given."""
+        body, wanted = super().said(), self.cleaned_data["id"]
+        taken = frozenset(self.model.objects.values_list("id", flat=True))
+        return body | {"id": wanted or id_for(self.named(body), taken)}
+
+
 class ReasonForm(OrderForm):
     """Why it is done: all that is asked where nothing else is."""
 

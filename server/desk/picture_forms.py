@@ -20,7 +20,7 @@ from scheduling.queries.names import LONGEST_NAME
 from server.api.in_process import Caller, Content, ask
 from server.desk.draft_paper import offered_papers, paper_of, scale_in_words
 from server.desk.draft_tone import tone_of
-from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for, without_zeros
+from server.desk.order_form import Group, NewForm, OrderForm, ReasonForm, without_zeros
 from server.desk.picture_fields import KINDS, Parameter, parameters_of
 from server.heavy import Busy
 
@@ -193,26 +193,19 @@ class PictureFields(OrderForm):
         )
 
 
-class NewPictureForm(PictureFields):
+class NewPictureForm(NewForm, PictureFields):
     """A new picture."""
 
-    PLACES: ClassVar[dict[str, str]] = PictureFields.PLACES | {"name": "name", "id": "id"}
+    model = Source
+    PLACES: ClassVar[dict[str, str]] = PictureFields.PLACES | {"name": "name"}
     REPEATS: ClassVar[bool] = False
+
+    name = forms.CharField(max_length=LONGEST_NAME, label="What it is called")
 
     @classmethod
     def starting(cls, query: QueryDict) -> dict[str, Any]:
         """Of a kind, where one is chosen."""
         return {"kind": query.get("kind", "")}
-
-    name = forms.CharField(max_length=LONGEST_NAME, label="What it is called")
-    id = forms.CharField(
-        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
-    )
-
-    def said(self) -> dict[str, Any]:
-        """With an id that is free where none was given."""
-        body, taken = super().said(), frozenset(Source.objects.values_list("id", flat=True))
-        return body | {"id": body["id"] or id_for(body["name"], taken)}
 
 
 class ChangePictureForm(ReasonForm, PictureFields):

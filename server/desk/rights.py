@@ -6,7 +6,8 @@ from __future__ import annotations
 
 from server.accounts.principals import Grant
 from server.accounts.roles import Command, require_role, require_venue, roles_for
-from server.api.resources import RESOURCES, Resource
+from server.api.resource import Resource
+from server.api.resources import RESOURCES
 from server.desk.subjects import Row, Subject
 
 

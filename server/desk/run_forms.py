@@ -15,7 +15,7 @@ from scheduling.log.models import Machine, Run, Source, Venue
 from server.console import formatting
 from server.console.formatting import HALF_PRINTED_WORDS, RULE_WORDS
 from server.desk.instants import InstantField, instant_at, parts_of
-from server.desk.order_form import LONGEST_ID, Group, OrderForm, ReasonForm, id_for
+from server.desk.order_form import Group, NewForm, OrderForm, ReasonForm
 from server.desk.run_words import CYCLES
 
 LIMITS = (("hours", "hours"), ("turns", "turns"))
@@ -194,21 +194,18 @@ class RunFields(OrderForm):
         } | ({"by_cause": other} if "other_rule" in self.fields else {})
 
 
-class NewRunForm(RunFields):
+class NewRunForm(NewForm, RunFields):
     """A new run."""
 
-    PLACES: ClassVar[dict[str, str]] = RunFields.PLACES | {"id": "id"}
+    model = Run
 
-    id = forms.CharField(
-        required=False, max_length=LONGEST_ID, label="Id, for addresses",
-        help_text="made of the picture and the machine where it is empty",
-    )  # fmt: skip
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["id"].help_text = "made of the picture and the machine where it is empty"
 
-    def said(self) -> dict[str, Any]:
-        """With an id that is free where none was given."""
-        body, wanted = super().said(), self.cleaned_data["id"]
-        taken = frozenset(Run.objects.values_list("id", flat=True))
-        return body | {"id": wanted or id_for(f"{body['source']}-{body['machine']}", taken)}
+    def named(self, body: Mapping[str, Any]) -> str:
+        """The picture and the machine."""
+        return f"{body['source']}-{body['machine']}"
 
 
 class ChangeRunForm(ReasonForm, RunFields):

@@ -17,7 +17,7 @@ from server.accounts.roles import roles_for
 from server.console import formatting
 from server.console.contact_words import whom_to_ring
 from server.console.world_map import HEIGHT, NORTH, SOUTH, WIDTH, land_path
-from server.desk.order_form import LONGEST_ID, OrderForm, ReasonForm, id_for
+from server.desk.order_form import NewForm, OrderForm, ReasonForm
 from server.desk.subjects import Facts, Row, Subject, retiring
 
 
@@ -91,20 +91,10 @@ class VenueFields(OrderForm):
         field.choices = [("", "choose one"), *((name, name) for name in names)]
 
 
-class NewVenueForm(VenueFields):
+class NewVenueForm(NewForm, VenueFields):
     """A new venue."""
 
-    PLACES: ClassVar[dict[str, str]] = VenueFields.PLACES | {"id": "id"}
-
-    id = forms.CharField(
-        required=False, max_length=LONGEST_ID, label="Id, for addresses", help_text="made of the name where it is empty"
-    )
-
-    def said(self) -> dict[str, Any]:
-        """With an id that is free where none was given."""
-        taken = frozenset(Venue.objects.values_list("id", flat=True))
-        body = super().said()
-        return body | {"id": body["id"] or id_for(body["name"], taken)}
+    model = Venue
 
 
 class ChangeVenueForm(ReasonForm, VenueFields):

@@ -13,7 +13,8 @@ from machines.errors import DayrollError
 from scheduling.log.models import Machine, Venue
 from scheduling.sky.zones import zone
 from server.api.conditional import Replaced
-from server.api.resources import RESOURCES, Resource
+from server.api.resource import Resource
+from server.api.resources import RESOURCES
 
 CHANGEABLE = {one.name: one for one in RESOURCES if one.changeable is not None}
 ADDED = {one.name: one for one in RESOURCES if one.command is not None or one.many is not None}

@@ -97,6 +97,13 @@ def test_an_instant_by_the_clock_of_a_zone(zone: str, time: str, date: str, offs
     assert formatting.offset(AT, zone) == offset
 
 
+def test_a_time_of_day_that_comes_twice_says_which() -> None:
+    """In Lisbon the clock goes back an hour at 01:00 UTC (IANA time zone database, Europe/Lisbon)."""
+    twice = [datetime(2026, 10, 25, hour, 30, tzinfo=UTC) for hour in (0, 1)]
+    assert [formatting.clock_time(at, "Europe/Lisbon") for at in twice] == ["01:30 WEST", "01:30 WET"]
+    assert formatting.moment(twice[0], "Europe/Lisbon") == "01:30 WEST on Sun 25 Oct 2026"
+
+
 @pytest.mark.parametrize(
     ("said", "spoken"),
     [

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from scheduling.commands.plan_run import PlanRun
-from server.api.resources import Resource
+from server.api.resource import Resource
 from server.terminal.changing.asking import ask
 from server.terminal.changing.in_words import preview_in_words, row_in_words
 from server.terminal.changing.names import ADDED, clocks
