@@ -106,10 +106,17 @@ class Scenario:
 
     @property
     def has(self) -> set[str]:
-        """What it tries: kinds of faults, its machine, its policy, how it is attended, its quiet hours, and what its
-        cards lose."""
-        found = {*self.kinds, self.profile, self.policy}
-        also = {"attended": self.attended, "loses": self.loses, "quiet": self.quiet}
+        """What it tries: kinds of faults, its machine, its policy, its rhythm, how far ahead it holds work, whether the
+        server forgets among several runs, how it is attended, its quiet hours, and what its cards lose."""
+        found = {*self.kinds, self.profile, self.policy, self.cycle, self.horizon}
+        is_several = len(self.spans_h) > 1
+        also = {
+            "attended": self.attended,
+            "forgets-among-several": is_several and bool(self.kinds & set(FORGETS)),
+            "loses": self.loses,
+            "planned-late": self.late_h is not None,
+            "quiet": self.quiet,
+        }
         return found | {name for name, is_so in also.items() if is_so}
 
     @property

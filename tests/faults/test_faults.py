@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.faults.covering import covering
 from tests.faults.drawn_changes import draw_all
 from tests.faults.kinds import CHANGED, KINDS
-from tests.faults.options import PROFILES
+from tests.faults.options import HORIZONS, PROFILES
 from tests.faults.series import Series, summary
 
 # Enough for ten of them to have everything.
@@ -33,7 +33,7 @@ def play(folder: Path, seeds: list[int]) -> Series:
 
 
 def test_every_kind_of_fault_leaves_the_promises_kept(tmp_path: Path) -> None:
-    wanted = {*KINDS, *CHANGED, *PROFILES}
+    wanted = {*KINDS, *CHANGED, *PROFILES, *HORIZONS, "attended", "forgets-among-several"}
     seeds = sorted(covering(SEEDS, wanted, draw_all))
     assert wanted <= set().union(*(draw_all(seed).has for seed in seeds))
     series = play(tmp_path, seeds)

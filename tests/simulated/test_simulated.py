@@ -13,7 +13,7 @@ from typing import Any
 from server.demo.processes import ROOT
 from tests.faults.covering import covering
 from tests.faults.kinds import ALL
-from tests.faults.options import POLICIES, PROFILES
+from tests.faults.options import CYCLES, HORIZONS, POLICIES, PROFILES
 from tests.faults.pinned import pinned
 from tests.faults.scenario import draw
 from tests.simulated.floor import play_all
@@ -87,7 +87,8 @@ def test_the_same_seed_gives_the_same_bytes_in_another_process_with_other_hashes
 
 
 def test_every_kind_of_fault_leaves_the_promises_kept(tmp_path: Path) -> None:
-    wanted = {*ALL, *PROFILES, *POLICIES}
+    options = {*PROFILES, *POLICIES, *CYCLES, *HORIZONS}
+    wanted = {*ALL, *options, "attended", "forgets-among-several", "loses", "planned-late", "quiet"}
     seeds = covering(SEEDS, wanted, draw_more)
     assert wanted <= set().union(*(draw_more(seed).has for seed in seeds))
     found, said = played(["--only", *map(str, seeds)], tmp_path / "found.json", 1)
