@@ -44,10 +44,11 @@ def test_nothing_is_planned_again_and_again(tmp_path: Path) -> None:
     assert extend_plans(LATE, timedelta(hours=192), plates) > 0
 
 
-def test_a_silence_does_not_begin_again_and_again(tmp_path: Path) -> None:
+@pytest.mark.parametrize("view", ["machines", "notices", "runs"])
+def test_a_silence_does_not_begin_again_and_again(tmp_path: Path, view: str) -> None:
     ready(tmp_path, ends_at=LATE.isoformat())
     Heartbeat.objects.create(machine_id="one", heard_at=NOON, status={})
-    put_aside("machines")
+    put_aside(view)
     before = last_position()
     for _ in range(3):
         with pytest.raises(ViewsSetAside):
@@ -107,6 +108,18 @@ def test_what_a_node_tells_is_not_written_down_again_and_again(tmp_path: Path) -
     assert last_position() == before
     BrokenView.objects.all().delete()
     assert take("one", batch(started()), long_after()) == 1
+
+
+@pytest.mark.parametrize("view", ["machines", "outages", "runs"])
+def test_nothing_is_decided_on_what_is_set_aside(tmp_path: Path, view: str) -> None:
+    """What is open cannot be told, or would be settled by what was so before."""
+    ready(tmp_path)
+    silent()
+    put_aside(view)
+    before = Event.objects.count()
+    with pytest.raises(ViewsSetAside, match=f"set aside: {view}"):
+        override_run(Run.objects.get(), Rule(kind="replay"), None, later(3), SYSTEM)
+    assert Event.objects.count() == before
 
 
 @pytest.mark.parametrize("view", ["runs", "outages"])
