@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from machines.operator.holds import FAULT, UNPLANNED
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -15,6 +16,7 @@ from machines.protocol.journal_entries import (
     NodeStarted,
     OperatorActed,
 )
+from machines.serialization import parse_instant
 from server.demo.judging.column_outcomes import asked_again, named, printed, shown, told_otherwise_before
 from server.demo.judging.evidence import Evidence
 
@@ -118,17 +120,27 @@ def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict
 
 def stands_as_told(evidence: Evidence) -> list[str]:
     """Once all is told, the server shows of the machine what its board knows: whether something holds it until a person
-    lets it go on, what it says, and whether its knife is armed."""
+    lets it go on, what it says, and whether its knife is armed. That a machine goes on unattended after it stopped by
+    itself, only what it lays shows."""
     stands, shown_of_it = evidence.stands, evidence.machine
     if stands is None:
         return []
     known = {"held": bool(stands.hold), "says": stands.conditions, "knife armed": stands.knife_armed}
-    shows = (bool(shown_of_it["hold"]), shown_of_it["conditions"], shown_of_it["knife_armed"])
+    is_held = bool(shown_of_it["hold"]) and not (not stands.hold and _may_go_on_unseen(evidence))
+    shows = (is_held, shown_of_it["conditions"], shown_of_it["knife_armed"])
     return [
         f"{name}: {what} by the board, {shown_so} by the server"
         for (name, what), shown_so in zip(known.items(), shows, strict=True)
         if what != shown_so
     ]
+
+
+def _may_go_on_unseen(evidence: Evidence) -> bool:
+    """Whether a machine that resumes unattended has laid nothing since it stopped by itself."""
+    if evidence.attended or evidence.machine["hold"] not in (UNPLANNED, FAULT):
+        return False
+    held_since = parse_instant(evidence.machine["held_since"])
+    return not any(entry.at > held_since for entry in evidence.of(ColumnsPrinted))
 
 
 def settled_alike(evidence: Evidence) -> list[str]:

@@ -22,7 +22,7 @@ from machines.serialization import format_instant, unstructure
 from scheduling.planning.days_spans import DAYS
 from scheduling.planning.quiet_hours import QuietHours, QuietSpan, QuietWeek
 from server.demo.judging import column_outcomes, judged_knife, judged_log, judged_paper
-from server.demo.judging.evidence import Evidence
+from server.demo.judging.evidence import Evidence, Standing
 from server.demo.judging.judge import judge
 from tests.server.demo.judging.good_run import (
     AGAIN,
@@ -385,3 +385,31 @@ def test_a_segment_that_broke_off_and_is_taken_for_whole_is_seen(tmp_path: Path)
     assert judge(broke_off, check) == [], "of the run that goes on there, nothing was laid"
     both = evidence(tmp_path / "e", entries=[*of_the_next, unseen[2] | {"seq": 4}])
     assert judge(both, check) == judge(evidence(tmp_path / "b", entries=unseen), check)
+
+
+STANDS = Standing(hold="", conditions=["media-low"], knife_armed=False)
+SHOWN = {"hold": "", "conditions": ["media-low"], "knife_armed": False, "held_since": format_instant(BEGINS)}
+WRONGLY_HELD = ["held: False by the board, True by the server"]
+
+
+def as_shown(folder: Path, *, knows: Standing = STANDS, attended: bool = False, **shown: Any) -> list[str]:
+    good = evidence(folder)
+    found = replace(good, stands=knows, attended=attended, machine=good.machine | SHOWN | shown)
+    return judge(found, [judged_log.stands_as_told])
+
+
+def test_what_the_server_shows_of_a_machine_otherwise_than_its_board_is_seen(tmp_path: Path) -> None:
+    assert as_shown(tmp_path) == []
+    assert as_shown(tmp_path, hold="paused") == WRONGLY_HELD
+    held = replace(STANDS, hold="paused")
+    assert as_shown(tmp_path, knows=held) == ["held: True by the board, False by the server"]
+    assert as_shown(tmp_path, conditions=[]) == ["says: ['media-low'] by the board, [] by the server"]
+    assert as_shown(tmp_path, knife_armed=True) == ["knife armed: False by the board, True by the server"]
+
+
+def test_that_an_unattended_machine_goes_on_shows_only_when_it_lays_something(tmp_path: Path) -> None:
+    after = format_instant(utc(instant(END)) + timedelta(hours=1))
+    assert as_shown(tmp_path, hold="unplanned-stop") == WRONGLY_HELD, "it has laid since"
+    assert as_shown(tmp_path, hold="unplanned-stop", held_since=after) == []
+    assert as_shown(tmp_path, hold="paused", held_since=after) == WRONGLY_HELD
+    assert as_shown(tmp_path, hold="unplanned-stop", held_since=after, attended=True) == WRONGLY_HELD
