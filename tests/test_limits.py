@@ -446,6 +446,10 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.console.overview.OUTAGES_SINCE": (days(7), "outages of the last week"),
     "server.console.overview.OUTAGES_SHOWN": (12, "what a person reads"),
     "server.console.pictures.HIGHEST_PX": (2400, "a page's picture is no tower"),
+    "server.console.machine_card.JUST_NOW": (
+        timedelta(minutes=1),
+        "a page that is open is another each second otherwise",
+    ),
     "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
     "scheduling.background.sample_clocks.KEPT": (days(35), "a page shows four weeks; more is nobody's to keep"),
     "server.console.season.MOST_PICTURES": (24, "a page that asked for hundreds at once would be refused some"),

@@ -22,7 +22,7 @@ from scheduling.supplies.forecast import coming_changes
 from server.console import formatting
 from server.console.pictures import WIDTH_PX, height_px
 
-CHANGES_AHEAD = timedelta(days=28)
+CHANGES_AHEAD, JUST_NOW = timedelta(days=28), timedelta(minutes=1)
 
 STATES: dict[StateKind, str] = {
     "never-heard": "never heard, and a run is due; somebody must look",
@@ -139,7 +139,7 @@ def station(context: MachineContext) -> Station:
         is_missed=state.is_missed,
         is_ended=state.is_ended,
         wants_look=state.wants_look,
-        heard="never" if context.heard_at is None else f"{formatting.duration(context.now - context.heard_at)} ago",
+        heard=_heard(context),
         knife=_knife(context),
         conditions=tuple(machine.conditions),
         picture_height=round(1000 * height_px(profile) / WIDTH_PX),
@@ -227,3 +227,11 @@ def _place(run: Run, profile: Profile, column: int) -> ShownColumn:
         turn=turn - run.first_column // profile.columns_per_turn + 1,
         means=formatting.under_the_head(run.cycle, fraction),
     )
+
+
+def _heard(context: MachineContext) -> str:
+    """How long ago, to the minute: a page that is open would be another every second."""
+    if context.heard_at is None:
+        return "never"
+    ago = context.now - context.heard_at
+    return "just now" if ago < JUST_NOW else f"{formatting.duration(ago)} ago"

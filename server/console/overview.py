@@ -134,14 +134,15 @@ def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
     shown = wall(stations, notices, chosen)
     openings = _openings(there, now)
     names = {one.id: one.name for one in stations}
+    minute = now.replace(second=0, microsecond=0)  # nobody sees the sky move in one, and an open page stays the same
     return Overview(
         at=f"{now:%H:%M:%S}",
         headline=shown.headline,
         summary=_summary(stations, sum(row.cleared_at is None for rows in notices.values() for row in rows)),
         wall=shown,
-        world=world_map(now, [one.venue for one in there.values()], stations),
+        world=world_map(minute, [one.venue for one in there.values()], stations),
         halls=tuple(
-            _hall(one, now, [of for of in stations if of.context.machine.venue_id == one.venue.id])
+            _hall(one, minute, [of for of in stations if of.context.machine.venue_id == one.venue.id])
             for one in there.values()
         ),
         openings=openings,

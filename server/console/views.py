@@ -22,6 +22,7 @@ from server import wiring
 from server.accounts.people import standing_of
 from server.console import pictures
 from server.console.days_span import DAYS
+from server.console.fragments import unless_the_same
 from server.console.overview import overview
 from server.console.paper_in_time import paper_in_time
 from server.console.run_tile import run_tile
@@ -53,6 +54,7 @@ def console(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @never_cache
+@unless_the_same
 def fragment(request: HttpRequest) -> HttpResponse:
     """What changes on that page."""
     return render(request, "console/_overview.html", _context(request))

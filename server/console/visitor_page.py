@@ -23,6 +23,7 @@ from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.runs import run_instants, run_policy, runs_standing
 from server import wiring
 from server.console import formatting
+from server.console.fragments import unless_the_same
 from server.console.machine_card import CurrentPrint, Station, station
 from server.console.place_search import question_asked, reply
 
@@ -79,6 +80,7 @@ def now(request: HttpRequest, machine: str) -> HttpResponse:
 
 @require_safe
 @never_cache
+@unless_the_same
 def fragment(request: HttpRequest, machine: str) -> HttpResponse:
     """What changes on that page."""
     return render(request, "console/_now.html", _context(request, machine))

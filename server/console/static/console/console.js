@@ -8,6 +8,7 @@
   const asof = document.getElementById("asof");
   const hold = document.getElementById("hold");
   let held = false;
+  let tag = "";
 
   const inUse = () =>
     overview.contains(document.activeElement) || (getSelection().toString() && overview.contains(getSelection().anchorNode));
@@ -26,9 +27,14 @@
   async function refresh() {
     if (!held && !document.hidden && !inUse()) {
       try {
-        const answer = await fetch(overview.dataset.address, { cache: "no-store" });
-        if (!answer.ok) throw new Error(answer.status);
-        put(await answer.text());
+        const headers = tag ? { "If-None-Match": tag } : {};
+        const answer = await fetch(overview.dataset.address, { cache: "no-store", headers });
+        if (answer.status === 304) asof.textContent = decodeURIComponent(answer.headers.get("As-Of"));
+        else if (!answer.ok) throw new Error(answer.status);
+        else {
+          put(await answer.text());
+          tag = answer.headers.get("ETag") ?? "";
+        }
       } catch {
         asof.textContent = asof.textContent.replace(/( · no answer)?$/, " · no answer");
       }
