@@ -384,6 +384,24 @@ def test_a_word_given_while_what_nobody_saw_laid_was_due_is_about_this_outage(tm
     assert gap.override is not None and gap.override.id == "w1"
 
 
+@pytest.mark.parametrize(("after_s", "followed"), [(0.0, "w1"), (-0.001, None)])
+def test_an_outage_begins_with_the_instant_of_the_last_column_that_was_laid(
+    tmp_path: Path, after_s: float, followed: str | None
+) -> None:
+    """A word of that very instant is about it, one of before is about another."""
+    node = rig(tmp_path, Policy(kind="skip"))
+    node.run_columns(40)
+    node.crash()
+    last = node.paper().laid["column"].tolist()[-1]
+    node.clock.at += 50 * COLUMN_S
+    node.start()
+    say(node, Rule(kind="replay"), given_at=node.studio.instant(last) + after_s)
+    to_the_end(node)
+    assert the_only(node).gap.first == last + 1
+    word = the_only(node).gap.override
+    assert (None if word is None else word.id) == followed
+
+
 def test_a_word_is_taken_once(tmp_path: Path) -> None:
     node = rig(tmp_path, Policy(kind="skip"))
     node.run_columns(40)

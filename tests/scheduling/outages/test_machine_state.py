@@ -69,7 +69,8 @@ def test_who_holds_it_there_has_looked(machine: dict[str, Any], wants_look: bool
 
 def test_a_board_that_was_ended_is_missed_only_while_something_is_due() -> None:
     one = seen(**ENDED)
-    assert machine_state(one, printing()).wants_look
+    missed = machine_state(one, printing())
+    assert (missed.wants_look, missed.is_printing) == (True, False)
     assert not machine_state(one, printing(due=None)).wants_look
 
 
