@@ -136,8 +136,10 @@ def stands_as_told(evidence: Evidence) -> list[str]:
 
 
 def _may_go_on_unseen(evidence: Evidence) -> bool:
-    """Whether a machine that resumes unattended has laid nothing since it stopped by itself."""
-    if evidence.attended or evidence.machine["hold"] not in (UNPLANNED, FAULT):
+    """Whether nothing was laid since a machine that resumes unattended stopped by itself, or since a machine said what
+    stops it: where nothing was due of it meanwhile, its board had no order to hold it by."""
+    hold = evidence.machine["hold"]
+    if hold != FAULT and (evidence.attended or hold != UNPLANNED):
         return False
     held_since = parse_instant(evidence.machine["held_since"])
     return not any(entry.at > held_since for entry in evidence.of(ColumnsPrinted))

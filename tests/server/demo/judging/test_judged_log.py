@@ -413,3 +413,5 @@ def test_that_an_unattended_machine_goes_on_shows_only_when_it_lays_something(tm
     assert as_shown(tmp_path, hold="unplanned-stop", held_since=after) == []
     assert as_shown(tmp_path, hold="paused", held_since=after) == WRONGLY_HELD
     assert as_shown(tmp_path, hold="unplanned-stop", held_since=after, attended=True) == WRONGLY_HELD
+    assert as_shown(tmp_path, hold="fault", held_since=after, attended=True) == [], "nothing was due of it since"
+    assert as_shown(tmp_path, hold="fault", attended=True) == WRONGLY_HELD
