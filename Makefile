@@ -4,7 +4,7 @@ BIN := .venv/bin
 N ?= 20
 SEED ?= 1
 
-.PHONY: demo test serve bench faults simulate modelled branches attack check format lock pictures
+.PHONY: demo test serve bench faults simulate modelled branches attack check format languages lock pictures
 .DELETE_ON_ERROR:
 
 # Tests and demonstration start hundreds of processes: what one has compiled, the next need not compile again.
@@ -82,6 +82,10 @@ check: .venv/develop.stamp
 format: .venv/develop.stamp
 	@$(BIN)/ruff format .
 	@$(BIN)/ruff check --fix .
+
+# What pages say anew goes into the catalogues, to be translated there; then once more, to compile it.
+languages: .venv/develop.stamp
+	@$(BIN)/python -m tests.languages
 
 UV_LOCK = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate \
 	--no-emit-index-url --custom-compile-command 'make lock'

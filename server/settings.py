@@ -32,6 +32,7 @@ import os
 from pathlib import Path
 from typing import Any
 
+from machines.operator import language
 from server import environment
 from server.secret import make_home, own_file, secret_key
 
@@ -127,7 +128,13 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 USE_TZ = True
 TIME_ZONE = "UTC"
-USE_I18N = False
+USE_I18N = True
+# The studio's pages are English; those for staff and visitors are in the reader's language (`server.console.language`).
+LANGUAGE_CODE = "en"
+LANGUAGES = list(language.LANGUAGES.items())
+LOCALE_PATHS = [BASE / "server" / "locale"]
+LANGUAGE_COOKIE_NAME = "language"
+LANGUAGE_COOKIE_AGE = 31_536_000
 
 STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True  # the embedded default needs no collectstatic step

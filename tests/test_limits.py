@@ -317,6 +317,8 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "scheduling.queries.names.LONGEST_NAME": (120, "what a page can show"),
     "scheduling.rendering.sources._TRIAL_COLUMNS": (240, "a coarse drawing tells whether a picture fits"),
     "scheduling.outages.open_outage.CLOSED_AHEAD": (days(31), "closed hours are known for a month"),
+    "machines.operator.language.LONGEST_HEADER": (500, "nobody prefers a hundred languages"),
+    "server.settings.LANGUAGE_COOKIE_AGE": (31_536_000, "a year: whoever chose a language meant it"),
     "machines.protocol.panel_address.LONGEST_PANEL_ADDRESS": (
         120,
         "a name in a network and a port, in a line",

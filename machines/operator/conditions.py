@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+RING = "ring the studio"
 # What a keyword of RFC 8011 section 5.4.12 or PWG 5100.9 asks of the person who reads it.
 GLOSS = {
     "paused": "held: see above what holds it",
@@ -27,4 +28,4 @@ def gloss(keyword: str) -> str:
     """What a keyword asks of a person."""
     for suffix in ("-report", "-warning", "-error"):
         keyword = keyword.removesuffix(suffix)
-    return GLOSS.get(keyword, "ring the studio")
+    return GLOSS.get(keyword, RING)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-UNATTENDED = """\
-This machine moves and prints by itself; after a power cut it waits for Resume, unless it is set to go on alone.
-  - Keep hair, sleeves and fingers away from rollers and carriage; a guard belongs where visitors can reach.
-  - A stop control that cuts the power to what moves must be within reach. This program is not a safety function.
-  - A head that heats is not left alone without the venue's agreement; paper waste is a fire load, emptied daily.
-  - Only a competent person opens the mains supply. Local codes and the venue's safety officer decide.
-"""
+# A heading and its points, for whoever reads them line by line.
+UNATTENDED_LINES = (
+    "This machine moves and prints by itself; after a power cut it waits for Resume, unless it is set to go on alone.",
+    "Keep hair, sleeves and fingers away from rollers and carriage; a guard belongs where visitors can reach.",
+    "A stop control that cuts the power to what moves must be within reach. This program is not a safety function.",
+    "A head that heats is not left alone without the venue's agreement; paper waste is a fire load, emptied daily.",
+    "Only a competent person opens the mains supply. Local codes and the venue's safety officer decide.",
+)
+UNATTENDED = "".join(f"{'  - ' if number else ''}{line}\n" for number, line in enumerate(UNATTENDED_LINES))
 
 BESIDE: Mapping[str, tuple[str, ...]] = {
     "stop": ("This is not the emergency stop. In danger use the stop control beside the machine: it cuts the power.",),

@@ -249,9 +249,16 @@ def end_at(there: VenueContext, part: Consumable, turn: int, column: int, at: da
 
 
 def _falls(there: VenueContext, at: datetime) -> str | None:
-    """What makes an instant a bad one for a change, by the venue's own calendar."""
-    begins, ends = day_bounds(at.astimezone(there.clock).date(), there.clock)
-    said = [f"on the day of {opening.name}" for opening in there.openings if begins <= opening.opens_at < ends]
-    if venue_closed(there.venue, at, at + timedelta(microseconds=1)):
+    """What makes an instant a bad one for a change, in words."""
+    names, is_closed = falls_on(there, at)
+    said = [f"on the day of {name}" for name in names]
+    if is_closed:
         said.append("while the venue is closed")
     return " and ".join(said) or None
+
+
+def falls_on(there: VenueContext, at: datetime) -> tuple[tuple[str, ...], bool]:
+    """The names of the openings of an instant's day, and whether the venue is closed then: by its own calendar."""
+    begins, ends = day_bounds(at.astimezone(there.clock).date(), there.clock)
+    names = tuple(opening.name for opening in there.openings if begins <= opening.opens_at < ends)
+    return names, bool(venue_closed(there.venue, at, at + timedelta(microseconds=1)))

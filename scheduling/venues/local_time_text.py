@@ -6,6 +6,8 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from scheduling.log.models import Venue
 from scheduling.sky.civil import readings
 from scheduling.sky.zones import zone
@@ -26,12 +28,13 @@ def span_in_words(begins: datetime, ends: datetime, clock: ZoneInfo, day: Callab
     begins, ends = ((at + HALF_MINUTE).astimezone(clock) for at in (begins, ends))
     first, last, changed = time_in_words(begins, clock), time_in_words(ends, clock), ""
     if begins.utcoffset() != ends.utcoffset():
-        changed = ", between which the clocks change"
+        changed = _(", between which the clocks change")
     elif first == last and begins.date() == ends.date():
-        return f"at {first} on {day(begins)}"
+        return _("at {time} on {day}").format(time=first, day=day(begins))
     if begins.date() != ends.date():
-        return f"between {first} on {day(begins)} and {last} on {day(ends)}{changed}"
-    return f"between {first} and {last} on {day(ends)}{changed}"
+        said = _("between {first} on {day} and {last} on {other_day}")
+        return said.format(first=first, day=day(begins), last=last, other_day=day(ends)) + changed
+    return _("between {first} and {last} on {day}").format(first=first, last=last, day=day(ends)) + changed
 
 
 def venue_time(at: datetime, venue: Venue) -> str:

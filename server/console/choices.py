@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from machines.operator.language import marked
 from machines.recovery import Decision
 from scheduling.outages.open_outage import OpenOutage
 from scheduling.outages.options import Choice, Choices, RunsInto, Seam
@@ -12,25 +16,27 @@ from scheduling.outages.overrides import active_override
 from server.console import formatting
 
 BECAUSE = {
-    "silence": "No word from its node. Whether it prints on, only its journal knows: if it does, nothing is missing.",
-    "hold": "It stands still until a person at the machine has looked at it and lets it go on.",
-    "replay": "It is printing late what was missed.",
+    "silence": marked(
+        "No word from its node. Whether it prints on, only its journal knows: if it does, nothing is missing."
+    ),
+    "hold": marked("It stands still until a person at the machine has looked at it and lets it go on."),
+    "replay": marked("It is printing late what was missed."),
 }
 CHOICE_NAMES = {
-    None: "Say nothing: the run's policy",
-    "skip": "Leave out",
-    "blank": "Leave out, and feed blank paper",
-    "replay": "Print all of it late",
-    "replay-within": "Print the newest of it late",
-    "shift": "Let the timeline wait",
+    None: marked("Say nothing: the run's policy"),
+    "skip": marked("Leave out"),
+    "blank": marked("Leave out, and feed blank paper"),
+    "replay": marked("Print all of it late"),
+    "replay-within": marked("Print the newest of it late"),
+    "shift": marked("Let the timeline wait"),
 }
 PART_WORDS = {
-    "unknown": "perhaps on the paper",
-    "again": "printed once more",
-    "finished": "finished late",
-    "blank": "blank",
-    "late": "printed late",
-    "shifted": "printed later",
+    "unknown": marked("perhaps on the paper"),
+    "again": marked("printed once more"),
+    "finished": marked("finished late"),
+    "blank": marked("blank"),
+    "late": marked("printed late"),
+    "shifted": marked("printed later"),
 }
 # The strip is drawn so many units wide, of which each side of what was missed has so many.
 WIDTH, SIDE = 1000.0, 90.0
@@ -99,14 +105,20 @@ def outage_page(outage: OpenOutage, all_choices: Choices, now: datetime) -> Outa
     return OutagePage(
         machine=outage.machine.name,
         venue=outage.venue.name,
-        because=BECAUSE[outage.because],
+        because=_(BECAUSE[outage.because]),
         decided=_decided(outage, zone),
         since=f"{formatting.date(outage.since, zone)} {formatting.clock_time(outage.since, zone)}",
         missing=_missing(outage, all_choices),
-        faster=f"{ratio:.3g} times as fast as the sky turns" if ratio > 1 else "no faster than the sky turns",
-        closed="" if gap.closed else "Nothing is known of hours in which the venue is closed.",
+        faster=_faster(ratio),
+        closed="" if gap.closed else _("Nothing is known of hours in which the venue is closed."),
         options=tuple(_option(outage, one, now, scale) for one in all_choices.choices),
     )
+
+
+def _faster(ratio: float) -> str:
+    if ratio <= 1:
+        return _("no faster than the sky turns")
+    return _("{ratio} times as fast as the sky turns").format(ratio=formatting.decimal(f"{ratio:.3g}"))
 
 
 def _decided(outage: OpenOutage, zone: str) -> str:
@@ -114,8 +126,8 @@ def _decided(outage: OpenOutage, zone: str) -> str:
     if word is None:
         return ""
     at = f"{formatting.date(word.given_at, zone)} {formatting.clock_time(word.given_at, zone)}"
-    name = CHOICE_NAMES[word.rule.kind]
-    return f"{name}, since {at}; its node has not said yet that it follows. A newer decision counts."
+    said = _("{choice}, since {when}; its node has not said yet that it follows. A newer decision counts.")
+    return said.format(choice=_(CHOICE_NAMES[word.rule.kind]), when=at)
 
 
 def _missing(outage: OpenOutage, all_choices: Choices) -> str:
@@ -123,37 +135,43 @@ def _missing(outage: OpenOutage, all_choices: Choices) -> str:
     gap, pace = all_choices.gap, all_choices.pace
     columns = gap.end - gap.unknown_end
     if not columns:
-        return "nothing yet"
+        return _("nothing yet")
     span = formatting.duration(timedelta(seconds=columns / pace.nominal_columns_per_s))
-    return f"{formatting.columns(columns)}, {_mm(columns * outage.profile.column_pitch_mm)}, {span} of the sky"
+    paper = _mm(columns * outage.profile.column_pitch_mm)
+    return _("{columns}, {paper}, {span} of the sky").format(
+        columns=formatting.columns(columns), paper=paper, span=span
+    )
 
 
 def _option(outage: OpenOutage, one: Choice, now: datetime, scale: float) -> Option:
     kind = None if one.rule is None else one.rule.kind
     decision = one.decision
     if decision is None:
-        return Option(kind or "", CHOICE_NAMES[kind], one.problem)
+        return Option(kind or "", _(CHOICE_NAMES[kind]), one.problem)
     pieces, cuts = _strip(one, scale)
     seams = tuple(_seam(outage, seam) for seam in one.seams)
-    drawn = (
-        ", then ".join(f"{formatting.columns(len(part.columns))} {PART_WORDS[part.kind]}" for part in one.parts)
-        or "nothing"
-    )
+    parts = (f"{formatting.columns(len(part.columns))} {_(PART_WORDS[part.kind])}" for part in one.parts)
+    drawn = _(", then ").join(parts) or _("nothing")
     return Option(
         kind=kind or "",
-        name=CHOICE_NAMES[kind],
+        name=_(CHOICE_NAMES[kind]),
         problem="",
         reason=decision.reason,
         left_out=_columns(len(decision.skipped)),
         late=_late(decision),
-        paper="not known" if decision.paper_mm is None else _mm(decision.paper_mm),
-        ink="not known" if decision.ink_ml is None else formatting.ink(decision.ink_ml),
+        paper=_("not known") if decision.paper_mm is None else _mm(decision.paper_mm),
+        ink=_("not known") if decision.ink_ml is None else formatting.ink(decision.ink_ml),
         until_true=_until_true(decision, now, outage.venue.zone) + _runs_into(one.runs_into, outage.venue.zone),
         seams=seams,
         pieces=pieces,
         cuts=cuts,
-        drawn=f"The strip: what was printed before, {drawn}, then what is due; {len(cuts) or 'no'} seams",
+        drawn=_in_words(drawn, len(cuts)),
     )
+
+
+def _in_words(drawn: str, seams: int) -> str:
+    count = ngettext("{number} seam", "{number} seams", seams).format(number=seams) if seams else _("no seams")
+    return _("The strip: what was printed before, {parts}, then what is due; {seams}").format(parts=drawn, seams=count)
 
 
 def _strip(one: Choice, scale: float) -> tuple[tuple[Piece, ...], tuple[float, ...]]:
@@ -174,21 +192,25 @@ def _seam(outage: OpenOutage, seam: Seam) -> str:
         for column in (seam.before, seam.after)
     )
     place = seam.place * outage.profile.column_pitch_mm
-    where = "where printing stopped" if not seam.place else f"{_mm(place)} after where printing stopped"
-    return f"{where}: {before} meets {after}"
+    if not seam.place:
+        return _("where printing stopped: {before} meets {after}").format(before=before, after=after)
+    said = _("{length} after where printing stopped: {before} meets {after}")
+    return said.format(length=_mm(place), before=before, after=after)
 
 
 def _late(decision: Decision) -> str:
     late = len(decision.again) + len(decision.finished) + len(decision.replayed) + len(decision.shifted)
     said = _columns(late)
-    return f"{said}, {len(decision.again)} of them once more" if decision.again else said
+    if not decision.again:
+        return said
+    return _("{columns}, {number} of them once more").format(columns=said, number=len(decision.again))
 
 
 def _until_true(decision: Decision, now: datetime, zone: str) -> str:
     if decision.shift_s:
-        return f"at once; all that follows is {formatting.seconds(decision.shift_s)} later"
+        return _("at once; all that follows is {span} later").format(span=formatting.seconds(decision.shift_s))
     if not decision.hours_until_true:
-        return "at once"
+        return _("at once")
     seconds = decision.hours_until_true * 3600.0
     span = formatting.seconds(seconds)
     if seconds >= formatting.CENTURY_S:
@@ -201,15 +223,16 @@ def _runs_into(following: RunsInto | None, zone: str) -> str:
     if following is None:
         return ""
     begins = f"{formatting.date(following.starts_at, zone)} {formatting.clock_time(following.starts_at, zone)}"
-    return (
-        f". This run would end {formatting.duration(following.by)} after the machine's next one, {following.run}, is to"
-        f" begin ({begins}): that one would begin late"
+    said = _(
+        ". This run would end {span} after the machine's next one, {run}, is to begin ({when}): that one would begin"
+        " late"
     )
+    return said.format(span=formatting.duration(following.by), run=following.run, when=begins)
 
 
 def _columns(number: int) -> str:
-    return formatting.columns(number) if number else "none"
+    return formatting.columns(number) if number else _("none")
 
 
 def _mm(length_mm: float) -> str:
-    return f"{length_mm:.1f}{formatting.NO_BREAK}mm"
+    return formatting.decimal(f"{length_mm:.1f}{formatting.NO_BREAK}mm")

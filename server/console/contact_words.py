@@ -5,14 +5,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
+from machines.operator.language import marked
 from scheduling.venues.contacts import Contact, ContactRole, contacts_of
 
 ROLE_WORDS: dict[ContactRole, str] = {
-    "technician": "Technician on call",
-    "studio": "The studio",
-    "curator": "The curator",
-    "house": "The house",
-    "other": "Somebody else",
+    "technician": marked("Technician on call"),
+    "studio": marked("The studio"),
+    "curator": marked("The curator"),
+    "house": marked("The house"),
+    "other": marked("Somebody else"),
 }
 # The zero that people write for callers within a country is not dialled from abroad (ITU-T E.123).
 TRUNK_ZERO = re.compile(r"\(0\)")
@@ -45,7 +48,7 @@ def whom_to_ring(venue: str) -> tuple[Ring, ...]:
 def ring(contact: Contact) -> Ring:
     """One of them."""
     return Ring(
-        who=ROLE_WORDS[contact.role],
+        who=_(ROLE_WORDS[contact.role]),
         name=contact.name,
         telephone=contact.telephone,
         dial=dialled(contact.telephone),

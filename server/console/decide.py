@@ -8,6 +8,8 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
@@ -23,14 +25,15 @@ from scheduling.queries.machine_context import machine_context
 from server import wiring
 from server.console.author import author, for_givers_of
 from server.console.choices import outage_page
+from server.console.language import spoken
 
 HALF_PRINTED = (
-    ("as-the-rest", "treat its rest like what follows it"),
-    ("finish", "finish it late, whatever else"),
-    ("abandon", "leave out its rest, whatever else"),
-    ("again", "print it again from its beginning"),
+    ("as-the-rest", lazy("treat its rest like what follows it")),
+    ("finish", lazy("finish it late, whatever else")),
+    ("abandon", lazy("leave out its rest, whatever else")),
+    ("again", lazy("print it again from its beginning")),
 )
-UNITS = (("hours", "hours"), ("turns", "turns"))
+UNITS = (("hours", lazy("hours")), ("turns", lazy("turns")))
 USUAL = {"half_printed": "as-the-rest", "within": "6", "unit": "hours"}
 AS_USUAL = RuleOptions(Limit(value=6.0, unit="hours"))
 
@@ -53,13 +56,16 @@ class WishesForm(forms.Form):
 class DecisionForm(WishesForm):
     """A choice, and why."""
 
-    kind = forms.ChoiceField(choices=[(kind, kind) for kind in RULE_KINDS], error_messages={"required": "Choose one."})
+    kind = forms.ChoiceField(
+        choices=[(kind, kind) for kind in RULE_KINDS], error_messages={"required": lazy("Choose one.")}
+    )
     reason = forms.CharField(required=False, max_length=LONGEST_REMARK)
 
 
 @for_givers_of(override_run)
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
+@spoken
 def decide(request: HttpRequest, run: str) -> HttpResponse:
     """What is open on a run and what each choice would mean; once one is chosen, the word on it."""
     row = get_object_or_404(Run, pk=run)
@@ -81,11 +87,11 @@ def _decided(request: HttpRequest, run: Run, form: DecisionForm, by: Attribution
     except InputError as error:
         form.add_error(None, error.said)
     except NothingOpen as error:
-        form.add_error(None, f"Nothing was written: {error}.")
+        form.add_error(None, _("Nothing was written: {problem}.").format(problem=error))
     except VersionConflict:
-        form.add_error(None, "The machine told something at the same moment; look at how it is now, then decide.")
+        form.add_error(None, _("The machine told something at the same moment; look at how it is now, then decide."))
     else:
-        messages.success(request, "It is decided. The machine's node settles by it when it next fetches its work.")
+        messages.success(request, _("It is decided. The machine's node settles by it when it next fetches its work."))
         return redirect("console")
     return None
 

@@ -8,6 +8,12 @@ from datetime import datetime, timedelta
 from math import floor, log10
 from typing import Any
 
+from django.utils.dateformat import format as formatted
+from django.utils.formats import get_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
+
+from machines.operator.language import marked
 from machines.operator.stop_causes import CAUSE_WORDS
 from machines.recovery import CauseRule, Policy, Rule
 from scheduling.planning.service_windows import Comes, Once
@@ -31,7 +37,11 @@ HALF_PRINTED_WORDS = {
     "abandon": "leave out the rest of a half-printed segment",
     "again": "print a half-printed segment again",
 }
-OVER = {"apparent-solar-day": "the Sun", "mean-solar-day": "the mean Sun", "lunar-day": "the Moon"}
+OVER = {
+    "apparent-solar-day": marked("the Sun"),
+    "mean-solar-day": marked("the mean Sun"),
+    "lunar-day": marked("the Moon"),
+}
 
 
 def clock_time(at: datetime, zone: str) -> str:
@@ -47,12 +57,13 @@ def date(at: datetime, zone: str) -> str:
 
 def day(local: date_type) -> str:
     """A date that a calendar on the wall shows, such as ``Sat 21 Mar 2026``."""
-    return f"{local:%a} {local.day} {local:%b %Y}"
+    # Translators: letters of Django's date formats: day of the week, day, month, year.
+    return formatted(local, pgettext("format of a date", "D j M Y"))
 
 
 def moment(at: datetime, zone: str) -> str:
     """A local time with its date, such as ``19:04 on Sat 21 Mar 2026``; one that comes twice says which it is."""
-    return f"{clock_time(at, zone)} on {date(at, zone)}"
+    return _("{time} on {date}").format(time=clock_time(at, zone), date=date(at, zone))
 
 
 def span(begins: datetime, ends: datetime, zone: str) -> str:
@@ -98,8 +109,8 @@ def about(seconds: float) -> str:
 def ink(ml: float) -> str:
     """How much ink, ml: three digits of it, and of a trace that it is one."""
     if 0.0 < ml < LEAST_INK_ML:
-        return f"less than {LEAST_INK_ML:g}{NO_BREAK}ml"
-    return f"{ml:.0f}{NO_BREAK}ml" if ml >= 100.0 else f"{ml:.3g}{NO_BREAK}ml"
+        return _("less than {amount}").format(amount=decimal(f"{LEAST_INK_ML:g}{NO_BREAK}ml"))
+    return f"{ml:.0f}{NO_BREAK}ml" if ml >= 100.0 else decimal(f"{ml:.3g}{NO_BREAK}ml")
 
 
 def two_digits(number: float) -> str:
@@ -108,19 +119,34 @@ def two_digits(number: float) -> str:
         return "0"
     places = 1 - floor(log10(abs(number)))
     said = f"{round(number, places):.{max(places, 0)}f}"
-    return said.rstrip("0").rstrip(".") if "." in said else said
+    return decimal(said.rstrip("0").rstrip(".")) if "." in said else said
+
+
+def decimal(text: str) -> str:
+    """A number as the language of the page writes it, from one with a point."""
+    return text.replace(".", get_format("DECIMAL_SEPARATOR"))
 
 
 def columns(number: int) -> str:
     """How many columns, such as ``1 column``."""
-    return f"{number} column{'' if number == 1 else 's'}"
+    return ngettext("{number} column", "{number} columns", number).format(number=number)
 
 
 def longitude(degrees: float) -> str:
     """A longitude, east positive, such as ``52.7° W``."""
     tenths = round(degrees * 10) / 10
-    half = "" if abs(tenths) in (0.0, 180.0) else f"{NO_BREAK}E" if tenths > 0 else f"{NO_BREAK}W"
-    return f"{abs(tenths):.1f}°{half}"
+    half = "" if abs(tenths) in (0.0, 180.0) else NO_BREAK + (east() if tenths > 0 else west())
+    return decimal(f"{abs(tenths):.1f}°{half}")
+
+
+def east() -> str:
+    """The letter of the eastern half of the world."""
+    return pgettext("half of the world", "E")
+
+
+def west() -> str:
+    """The letter of the western half."""
+    return pgettext("half of the world", "W")
 
 
 def longitude_under(cycle: str, phase: float) -> float | None:
@@ -135,11 +161,12 @@ def longitude_under(cycle: str, phase: float) -> float | None:
 def under_the_head(cycle: str, phase: float) -> str:
     """What a phase of a cycle, 0 to 1, means in the sky."""
     if cycle in OVER:
-        return f"{OVER[cycle]} over {longitude(180.0 - 360.0 * phase)}"
+        return _("{body} over {longitude}").format(body=_(OVER[cycle]), longitude=longitude(180.0 - 360.0 * phase))
     if cycle == "sidereal-day":
         minutes = int(phase * 24 * 60)
-        return f"Greenwich sidereal time {minutes // 60}{NO_BREAK}h {minutes % 60:02}{NO_BREAK}min"
-    return f"{100 * phase:.1f}{NO_BREAK}% of the turn"
+        time = f"{minutes // 60}{NO_BREAK}h {minutes % 60:02}{NO_BREAK}min"
+        return _("Greenwich sidereal time {time}").format(time=time)
+    return _("{share} of the turn").format(share=decimal(f"{100 * phase:.1f}{NO_BREAK}%"))
 
 
 def anchor(said: dict[str, Any]) -> str:

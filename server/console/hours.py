@@ -15,6 +15,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
@@ -152,16 +153,16 @@ def doors(venue: Venue, now: datetime) -> str:
 def _open_now(venue: Venue, now: datetime) -> str:
     hours = venue_hours(venue)
     if hours is None:
-        return "No hours are set."
+        return _("No hours are set.")
     spans = open_spans(hours, zone(venue.zone), now, now + LOOK_AHEAD)
     if not spans:
-        return f"Closed, and not open within {LOOK_AHEAD.days} days."
+        return _("Closed, and not open within {days} days.").format(days=LOOK_AHEAD.days)
     opens, closes = spans[0]
     if opens > now:
-        return f"Closed; opens {_when(opens, venue.zone, now)}."
+        return _("Closed; opens {when}.").format(when=_when(opens, venue.zone, now))
     if closes >= now + LOOK_AHEAD:
-        return "Open day and night."
-    return f"Open until {_when(closes, venue.zone, now)}."
+        return _("Open day and night.")
+    return _("Open until {when}.").format(when=_when(closes, venue.zone, now))
 
 
 def _quiet_now(venue: Venue, now: datetime) -> str:
@@ -172,10 +173,10 @@ def _quiet_now(venue: Venue, now: datetime) -> str:
         return ""
     begins, ends = spans[0]
     if begins > now:
-        return f"Quiet from {_when(begins, venue.zone, now)}."
+        return _("Quiet from {when}.").format(when=_when(begins, venue.zone, now))
     if ends >= now + LOOK_AHEAD:
-        return "Quiet hours, day and night: no strip is cut."
-    return f"Quiet hours until {_when(ends, venue.zone, now)}: no strip is cut until then."
+        return _("Quiet hours, day and night: no strip is cut.")
+    return _("Quiet hours until {when}: no strip is cut until then.").format(when=_when(ends, venue.zone, now))
 
 
 def as_lines(hours: Any, kind: Kind = HOURS) -> dict[str, str]:

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
+from django.utils.translation import gettext as _
+
 from machines.model.profile import Profile
 from machines.operator.holds import HOLD_WORDS
+from machines.operator.language import marked
 from machines.protocol.recesses import Recess
 from scheduling.log.models import Run
 from scheduling.nodes.board_holds import holds_by
@@ -25,12 +28,12 @@ from server.console.pictures import WIDTH_PX, height_px
 CHANGES_AHEAD, JUST_NOW = timedelta(days=28), timedelta(minutes=1)
 
 STATES: dict[StateKind, str] = {
-    "never-heard": "never heard, and a run is due; somebody must look",
-    "no-node": "no node yet",
-    "no-run": "nothing to print",
-    "silent": "silent; it may be printing on",
-    "late": "printing late, catching up",
-    "printing": "printing",
+    "never-heard": marked("never heard, and a run is due; somebody must look"),
+    "no-node": marked("no node yet"),
+    "no-run": marked("nothing to print"),
+    "silent": marked("silent; it may be printing on"),
+    "late": marked("printing late, catching up"),
+    "printing": marked("printing"),
 }
 
 
@@ -172,22 +175,28 @@ def _knife(context: MachineContext) -> str:
 
 def _state(context: MachineContext, printing: PrintingNow | None, kind: StateKind) -> str:
     if kind == "ended" and context.machine.stopped_at is not None:
-        return f"its board was ended in order at {formatting.moment(context.machine.stopped_at, context.venue.zone)}"
+        when = formatting.moment(context.machine.stopped_at, context.venue.zone)
+        return _("its board was ended in order at {when}").format(when=when)
     if kind == "held":
-        return HOLD_WORDS[context.machine.hold].at_a_glance
+        return _(HOLD_WORDS[context.machine.hold].at_a_glance)
     if kind == "recess" and printing is not None and printing.recess is not None:
         return rests_until(printing.recess, printing.run, context.venue.zone)
     if kind == "not-due" and printing is not None:
         return _idle(printing.run, context.venue.zone, context.now)
-    return STATES[kind]
+    return _(STATES[kind])
 
 
 def rests_until(recess: Recess, run: Run, zone: str) -> str:
     """Until when nothing of a run is laid, in words; who holds it stands in its history."""
-    why = "held by studio or curator" if recess in recesses_of(run) else "not printing while the house is closed,"
+    is_held = recess in recesses_of(run)
     if recess.ends_at is None:
-        return f"{why}, until they let it go on; it then prints on by itself"
-    return f"{why} until {formatting.moment(recess.ends_at, zone)}; it then prints on by itself"
+        return _("held by studio or curator, until they let it go on; it then prints on by itself")
+    said = (
+        _("held by studio or curator until {when}; it then prints on by itself")
+        if is_held
+        else _("not printing while the house is closed, until {when}; it then prints on by itself")
+    )
+    return said.format(when=formatting.moment(recess.ends_at, zone))
 
 
 def _printing(context: MachineContext, printing: PrintingNow) -> CurrentPrint:
@@ -214,8 +223,11 @@ def _unheard(context: MachineContext, run: Run) -> str:
 
 def _idle(run: Run, zone: str, now: datetime) -> str:
     if now < run.starts_at:
-        return f"begins {formatting.date(run.starts_at, zone)} {formatting.clock_time(run.starts_at, zone)}"
-    return "its run is over; not all of it is reported" if run.ends_at <= now else "not planned as far as this"
+        date, time = formatting.date(run.starts_at, zone), formatting.clock_time(run.starts_at, zone)
+        return _("begins {date} {time}").format(date=date, time=time)
+    if run.ends_at <= now:
+        return _("its run is over; not all of it is reported")
+    return _("not planned as far as this")
 
 
 def _place(run: Run, profile: Profile, column: int) -> ShownColumn:
@@ -232,6 +244,6 @@ def _place(run: Run, profile: Profile, column: int) -> ShownColumn:
 def _heard(context: MachineContext) -> str:
     """How long ago, to the minute: a page that is open would be another every second."""
     if context.heard_at is None:
-        return "never"
+        return _("never")
     ago = context.now - context.heard_at
-    return "just now" if ago < JUST_NOW else f"{formatting.duration(ago)} ago"
+    return _("just now") if ago < JUST_NOW else _("{span} ago").format(span=formatting.duration(ago))

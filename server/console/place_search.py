@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from django.utils.translation import gettext as _
+
 from machines.errors import InputError
 from machines.imaging.pictures import DaylightMap, LandPicture, StarBelt, from_json
 from machines.model.profile import Profile
@@ -88,13 +90,16 @@ def question_asked(context: MachineContext) -> Question | None:
     naming = place_naming(picture, run.cycle)
     if naming == "longitude":
         is_map = isinstance(picture, LandPicture | DaylightMap)
-        label = "Longitude on the map" if is_map else f"Longitude that has {formatting.OVER[run.cycle]} overhead"
-        hint = "Degrees, such as 52.7 W or 18° 30' E. A number alone is east, below zero west."
+        if is_map:
+            label = _("Longitude on the map")
+        else:
+            label = _("Longitude that has {body} overhead").format(body=_(formatting.OVER[run.cycle]))
+        hint = _("Degrees, such as 52.7 W or 18° 30' E. A number alone is east, below zero west.")
         return Question("longitude", label, hint, formatting.longitude(context.venue.longitude_degrees))
     if naming == "hours":
-        label = "Right ascension" if isinstance(picture, StarBelt) else "Sidereal time at Greenwich"
-        return Question("hours", label, "Hours, from 0 to below 24, such as 5.5 or 5h 30m.")
-    return Question("share", "How far along the turn", "Per cent of it, from 0 to below 100, such as 25.")
+        label = _("Right ascension") if isinstance(picture, StarBelt) else _("Sidereal time at Greenwich")
+        return Question("hours", label, _("Hours, from 0 to below 24, such as 5.5 or 5h 30m."))
+    return Question("share", _("How far along the turn"), _("Per cent of it, from 0 to below 100, such as 25."))
 
 
 def reply(context: MachineContext, question: Question, text: str) -> Reply:
@@ -108,7 +113,7 @@ def reply(context: MachineContext, question: Question, text: str) -> Reply:
         if not question.ours:
             return Reply("", False, None, problem)
         place, said = read(question, question.ours)
-    said = f"Here, {said}," if is_ours else said
+    said = _("Here, {place},").format(place=said) if is_ours else said
     return Reply(said, is_ours, answer(context, place, said), problem)
 
 
@@ -119,6 +124,10 @@ def read(question: Question, text: str) -> tuple[PassageQuery, str]:
         InputError: it is none.
     """
     plain = "".join(text.split()).translate(SAME).upper()[:40]
+    if question.kind == "longitude" and plain.endswith(
+        formatting.west()
+    ):  # of the language of the page, as its answers say it
+        plain = plain.removesuffix(formatting.west()) + "W"
     if question.kind == "longitude":
         degrees = _longitude(plain, text, question)
         return PassageQuery(longitude=degrees), formatting.longitude(degrees)
@@ -137,7 +146,9 @@ def read(question: Question, text: str) -> tuple[PassageQuery, str]:
     share = _number(found["share"])
     if share >= 100.0:
         raise _unread(text, question)
-    return PassageQuery(phase=share / 100.0), f"The place at {share:g}{formatting.NO_BREAK}% of the turn"
+    return PassageQuery(phase=share / 100.0), _("The place at {share} of the turn").format(
+        share=formatting.decimal(f"{share:g}{formatting.NO_BREAK}%")
+    )
 
 
 def answer(context: MachineContext, query: PassageQuery, said: str) -> Answer | None:
@@ -150,7 +161,7 @@ def answer(context: MachineContext, query: PassageQuery, said: str) -> Answer | 
         return None
     zone, run = context.venue.zone, next((one for one in context.runs if one.id == found.run), None)
     return Answer(
-        printed=f"{said} is printed {_span(found.laid, zone)}.",
+        printed=_("{place} is printed {span}.").format(place=said, span=_span(found.laid, zone)),
         burst=_burst(context.profile if run is None else context.profile_of(run), found),
         cut=_cut(paper_fate(context, found), found, zone),
     )
@@ -160,23 +171,25 @@ def _burst(profile: Profile, passage: Passage) -> str:
     if profile.columns_per_burst == 1:
         return ""
     length = formatting.about((passage.laid.ends_at - passage.laid.begins_at).total_seconds())
-    return (
-        f"It is laid in one burst at the beginning of that time, with all that belongs to {length}; then the machine"
+    said = _(
+        "It is laid in one burst at the beginning of that time, with all that belongs to {length}; then the machine"
         " stands until the next burst."
     )
+    return said.format(length=length)
 
 
 def _cut(fate: PaperFate, passage: Passage, zone: str) -> str:
     if fate == "wound-up":
-        return "The paper is not cut here; it is wound up."
+        return _("The paper is not cut here; it is wound up.")
     if fate == "not-cut":
-        return "The paper of this run is not cut."
+        return _("The paper of this run is not cut.")
     if passage.cut_off is None:
-        return "It still hangs at the machine, uncut, when the run ends."
-    said = f"The strip with it is cut off {_span(passage.cut_off, zone)}."
+        return _("It still hangs at the machine, uncut, when the run ends.")
+    said = _("The strip with it is cut off {span}.").format(span=_span(passage.cut_off, zone))
     if fate == "cut-off":
         return said
-    return f"{said} The knife is switched off now: while it is, strips are left hanging on to each other."
+    off = _("The knife is switched off now: while it is, strips are left hanging on to each other.")
+    return f"{said} {off}"
 
 
 def _span(span: Span, zone: str) -> str:
@@ -199,4 +212,4 @@ def _number(text: str) -> float:
 
 
 def _unread(text: str, question: Question) -> InputError:
-    return InputError("place", f"“{text.strip()[:40]}” is not understood", question.hint)
+    return InputError("place", _("“{text}” is not understood").format(text=text.strip()[:40]), question.hint)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.utils.translation import gettext as _
+
 from scheduling.log.models import Machine, Venue
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.remarks import text_of
@@ -126,8 +128,10 @@ def next_window(there: VenueContext, now: datetime) -> str:
     if first is None:
         return ""
     if first.starts_at <= now:
-        return f"Service window now: {first.name}, until {formatting.moment(first.ends_at, venue.zone)}."
-    return f"Next service window: {first.name}, {formatting.span(first.starts_at, first.ends_at, venue.zone)}."
+        until = formatting.moment(first.ends_at, venue.zone)
+        return _("Service window now: {name}, until {when}.").format(name=first.name, when=until)
+    span = formatting.span(first.starts_at, first.ends_at, venue.zone)
+    return _("Next service window: {name}, {span}.").format(name=first.name, span=span)
 
 
 def outlook(venue: Venue, now: datetime) -> Outlook:

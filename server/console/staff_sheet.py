@@ -12,12 +12,13 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.model.profile import Profile
 from machines.operator.recess_words import CAUTION
-from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED
+from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED_LINES
 from scheduling.log.models import Machine, Notice, Run, Venue
 from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SLIP, TIME_SET_WRONG, WORD_PASSED_OVER
 from scheduling.paper.pace import RunPace, pace_of
@@ -29,6 +30,7 @@ from server import wiring
 from server.console import formatting
 from server.console.contact_words import Ring, whom_to_ring
 from server.console.hours import doors
+from server.console.language import spoken
 from server.console.machine_card import Station, station
 from server.console.panel_place import PanelPlace, panel_place
 from server.console.service_window_times import next_window
@@ -85,9 +87,9 @@ class StaffSheet:
     has_knife: bool
     alone: tuple[str, tuple[str, ...]]
     contacts: tuple[Ring, ...]
-    stop: tuple[str, ...] = BESIDE["stop"]
-    blade: tuple[str, ...] = BESIDE["blade-changed"]
-    always: str = ALWAYS_HOLDS
+    stop: tuple[str, ...]
+    blade: tuple[str, ...]
+    always: str
 
     @property
     def waiting(self) -> list[tuple[MachineSheet, Task]]:
@@ -97,6 +99,7 @@ class StaffSheet:
 
 @require_safe
 @never_cache
+@spoken
 def today(request: HttpRequest, venue: str) -> HttpResponse:
     """The sheet, as of now."""
     shown: dict[str, Any] = {"sheet": sheet(get_object_or_404(Venue, pk=venue, retired_at=None), wiring.now())}
@@ -110,7 +113,7 @@ def sheet(venue: Venue, now: datetime) -> StaffSheet:
     machines = machine_contexts(rows, now, {venue.id: there})
     told = _told(machines)
     has_knife = any(context.model.knife is not None for context in machines)
-    heading, *points = UNATTENDED.splitlines()
+    heading, *points = map(_, UNATTENDED_LINES)
     return StaffSheet(
         id=venue.id,
         venue=venue.name,
@@ -123,20 +126,23 @@ def sheet(venue: Venue, now: datetime) -> StaffSheet:
         pausing=(at_panel("pause"),),
         resuming=going_on("paused", has_knife),
         has_knife=has_knife,
-        alone=(heading, tuple(point.strip(" -") for point in points)),
+        alone=(heading, tuple(points)),
         contacts=whom_to_ring(venue.id),
+        stop=tuple(map(_, BESIDE["stop"])),
+        blade=tuple(map(_, BESIDE["blade-changed"])),
+        always=_(ALWAYS_HOLDS),
     )
 
 
 def _openings(there: VenueContext, now: datetime) -> tuple[tuple[str, str], ...]:
-    venue, (begins, _) = there.venue, day_bounds(now.astimezone(there.clock).date(), there.clock)
+    venue, begins = there.venue, day_bounds(now.astimezone(there.clock).date(), there.clock)[0]
     today = formatting.date(now, venue.zone)
     return tuple(
         (
             row.name,
-            f"today at {formatting.clock_time(row.opens_at, venue.zone)}"
+            _("opens today at {time}").format(time=formatting.clock_time(row.opens_at, venue.zone))
             if formatting.date(row.opens_at, venue.zone) == today
-            else f"at {formatting.moment(row.opens_at, venue.zone)}",
+            else _("opens at {when}").format(when=formatting.moment(row.opens_at, venue.zone)),
         )
         for row in there.openings
         if begins <= row.opens_at < now + AHEAD
@@ -159,7 +165,7 @@ def _machine(context: MachineContext, notices: Sequence[Notice]) -> MachineSheet
     asked_for = {task.part for task in waiting}
     due, rest = changes(context, run)
     due = tuple(task for task in due if task.part not in asked_for)
-    _, ends = day_bounds(context.now.astimezone(clock).date(), clock)
+    ends = day_bounds(context.now.astimezone(clock).date(), clock)[1]
     return MachineSheet(
         station=shown,
         normal=_normal(shown, context, run),
@@ -176,39 +182,58 @@ def _normal(station: Station, context: MachineContext, run: Run | None) -> tuple
     profile = context.model if run is None else context.model_of(run)
     has_quiet = quiet_of(context.venue) is not None
     if context.machine.epoch == 0:
-        return (("It prints", "nothing yet; the studio has still to set it going"),)
+        return ((_("It prints"), _("nothing yet; the studio has still to set it going")),)
     if run is None or station.printing is None:
-        return (("It prints", "nothing; it stands still"),)
+        return ((_("It prints"), _("nothing; it stands still")),)
     printing = station.printing
     if printing.due is None:
-        return (("It prints", f"{printing.source}: {printing.idle}; until then it stands still"),)
+        return (
+            (
+                _("It prints"),
+                _("{picture}: {idle}; until then it stands still").format(picture=printing.source, idle=printing.idle),
+            ),
+        )
     if station.kind == "recess":
-        return (("It prints", f"nothing: it is {station.state}"), ("Hands", f"stay out of it. {CAUTION}"))
+        return (
+            (_("It prints"), _("nothing: it is {state}").format(state=station.state)),
+            (_("Hands"), _("stay out of it. {caution}").format(caution=_(CAUTION))),
+        )
     pace = pace_of(run, profile)
-    how = "in a burst" if profile.columns_per_burst > 1 else "a line at a time"
-    step = f"{formatting.two_digits(pace.step_mm)}{formatting.NO_BREAK}mm"
+    how = (
+        _("in a burst, about every {span}, by {step}; between, it stands")
+        if profile.columns_per_burst > 1
+        else _("a line at a time, about every {span}, by {step}; between, it stands")
+    )
+    step, turn = _mm(pace.step_mm), _("{picture}, turn {turn} of {turns}")
     rows = (
-        ("It prints", f"{printing.source}, turn {printing.due.turn} of {printing.turns}"),
-        ("Now at", printing.due.means),
-        (
-            "It moves",
-            f"{how}, about every {formatting.about(pace.burst_s)}, by {step}; between, it stands",
-        ),
-        ("The paper", f"moves to the {profile.travel}, {_pace(pace)}"),
+        (_("It prints"), turn.format(picture=printing.source, turn=printing.due.turn, turns=printing.turns)),
+        (_("Now at"), printing.due.means),
+        (_("It moves"), how.format(span=formatting.about(pace.burst_s), step=step)),
+        (_("The paper"), _travels(profile.travel, _pace(pace))),
     )
     return (*rows, *_cuts(pace, profile, has_quiet=has_quiet))
 
 
+def _travels(travel: str, pace: str) -> str:
+    said = _("moves to the right, {pace}") if travel == "right" else _("moves to the left, {pace}")
+    return said.format(pace=pace)
+
+
 def _pace(pace: RunPace) -> str:
     if pace.mm_per_hour < 1.0:
-        return f"{formatting.two_digits(pace.mm_per_hour * 24)}{formatting.NO_BREAK}mm a day"
-    return f"{formatting.two_digits(pace.mm_per_hour)}{formatting.NO_BREAK}mm an hour"
+        return _("{length} a day").format(length=_mm(pace.mm_per_hour * 24))
+    return _("{length} an hour").format(length=_mm(pace.mm_per_hour))
+
+
+def _mm(length: float) -> str:
+    return f"{formatting.two_digits(length)}{formatting.NO_BREAK}mm"
 
 
 def _cuts(pace: RunPace, profile: Profile, *, has_quiet: bool) -> tuple[tuple[str, str], ...]:
     if profile.knife is None:
-        return (("The end", "is wound up, never cut"),)
+        return ((_("The end"), _("is wound up, never cut")),)
     if pace.strip_s is None:
-        return (("The knife", "does not cut in this run"),)
-    quiet = "; what ends in quiet hours is not cut: it hangs on, and falls with the next" if has_quiet else ""
-    return (("The knife", f"armed; a strip falls about every {formatting.about(pace.strip_s)}{quiet}"),)
+        return ((_("The knife"), _("does not cut in this run")),)
+    said = _("armed; a strip falls about every {span}").format(span=formatting.about(pace.strip_s))
+    quiet = _("; what ends in quiet hours is not cut: it hangs on, and falls with the next") if has_quiet else ""
+    return ((_("The knife"), said + quiet),)

@@ -9,10 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from machines.operator.conditions import gloss
 from machines.operator.holds import HOLD_WORDS
 from machines.operator.labels import ARM, LABELS, PanelAction
-from machines.operator.safety_notes import BESIDE, UNATTENDED
+from machines.operator.safety_notes import BESIDE, UNATTENDED_LINES
 from machines.protocol.journal_entries import Action
 from scheduling.log.models import Machine, Run
 from scheduling.outages.machine_state import cuts, knife_wants_arming, was_missed
@@ -20,6 +22,7 @@ from scheduling.queries.machine_context import MachineContext
 from scheduling.rendering.plate_store import PlateGone
 from scheduling.supplies.change_dates import Consumable
 from scheduling.supplies.due_changes import DueChange, changes_ahead, part_asked_for, wants_part_at_hand
+from scheduling.supplies.forecast import falls_on
 from scheduling.supplies.forecast_cache import kept_forecast
 from server import wiring
 from server.console import formatting
@@ -27,14 +30,13 @@ from server.heavy import TURNS
 
 AHEAD = timedelta(days=7)
 # The first point of what is said before a machine runs alone: it holds for whoever stands near one.
-NEAR = UNATTENDED.splitlines()[1].removeprefix("  - ")
+NEAR = UNATTENDED_LINES[1]
 CHANGE_ACTIONS: dict[Consumable, Action] = {
     "roll": "roll-changed",
     "cartridge": "cartridge-changed",
     "blade": "blade-changed",
 }
 TOLD_OTHERWISE = ("paused", "separation-cutter-offline")  # as what holds it, and as the knife
-BY_WHOM = "Only by somebody whom the venue has named for it: {what}."
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,8 @@ class Task:
 
 def at_panel(action: PanelAction) -> Step:
     """A step at the panel."""
-    return Step(f"At the panel: {LABELS[action]}.", BESIDE[action])
+    said = _("At the panel: {action}.").format(action=_(LABELS[action]))
+    return Step(said, tuple(map(_, BESIDE[action])))
 
 
 def going_on(hold: str, is_cut: bool) -> tuple[Step, ...]:
@@ -79,9 +82,12 @@ def going_on(hold: str, is_cut: bool) -> tuple[Step, ...]:
 def changing(part: Consumable, is_cut: bool) -> tuple[Step, ...]:
     """How a part is changed."""
     action = CHANGE_ACTIONS[part]
-    what = f"change the {part}"
-    says = BY_WHOM.format(what=what) if part == "blade" else f"{what.capitalize()}."
-    done = Step(f"{says} Then, at the panel: {LABELS[action]}.", BESIDE[action])
+    said = {
+        "roll": _("Change the roll. Then, at the panel: {action}."),
+        "cartridge": _("Change the cartridge. Then, at the panel: {action}."),
+        "blade": _("Only by somebody whom the venue has named for it: change the blade. Then, at the panel: {action}."),
+    }[part]
+    done = Step(said.format(action=_(LABELS[action])), tuple(map(_, BESIDE[action])))
     return (at_panel("park"), done, *going_on("parked", is_cut))
 
 
@@ -104,55 +110,62 @@ def tasks(context: MachineContext, run: Run | None) -> tuple[Task, ...]:
 def _held(machine: Machine, is_cut: bool, zone: str) -> Iterator[Task]:
     if machine.hold and machine.held_since is not None:
         words = HOLD_WORDS[machine.hold]
-        why = f"Since {formatting.moment(machine.held_since, zone)}: {words.at_machine}."
-        yield Task(words.task, why, None, "now", (Step(words.first_look), *going_on(machine.hold, is_cut)))
+        since = formatting.moment(machine.held_since, zone)
+        why = _("Since {when}: {how}.").format(when=since, how=_(words.at_machine))
+        yield Task(_(words.task), why, None, _("now"), (Step(_(words.first_look)), *going_on(machine.hold, is_cut)))
 
 
 def _away(context: MachineContext, run: Run | None, zone: str) -> Iterator[Task]:
     """Nobody hears of it: it was never begun, or it was ended in order, or why is not known."""
     machine, due = context.machine, context.machine.silent_since
     if due is not None and was_missed(context):
-        why = f"It should have begun to print at {formatting.moment(due, zone)}, and was never heard."
-        look = Step("Is the board beside it there, switched on and plugged in? Put that right.")
-        yield Task("See to its board", why, None, "now", (look, Step("If it is, or there is none, ring.")))
+        why = _("It should have begun to print at {when}, and was never heard.").format(
+            when=formatting.moment(due, zone)
+        )
+        look = Step(_("Is the board beside it there, switched on and plugged in? Put that right."))
+        ring = Step(_("If it is, or there is none, ring."))
+        yield Task(_("See to its board"), why, None, _("now"), (look, ring))
     elif machine.stopped_at is not None and run is not None:
         when = formatting.moment(machine.stopped_at, zone)
-        why = f"Its board was ended in order at {when}: nothing is printed until it begins again."
-        ask = Step("Ask who ended it, and why. Until that is settled it stays so.")
-        again = Step("Switch the board beside it off and on again. If it stays so, ring.", (NEAR,))
-        yield Task("Let its board begin again", why, None, "now", (ask, again))
+        why = _("Its board was ended in order at {when}: nothing is printed until it begins again.").format(when=when)
+        ask = Step(_("Ask who ended it, and why. Until that is settled it stays so."))
+        again = Step(_("Switch the board beside it off and on again. If it stays so, ring."), (_(NEAR),))
+        yield Task(_("Let its board begin again"), why, None, _("now"), (ask, again))
     else:
         yield from _silent(machine, zone)
 
 
 def _silent(machine: Machine, zone: str) -> Iterator[Task]:
     if machine.silent_since is not None:
-        why = f"No word has come from it since {formatting.moment(machine.silent_since, zone)}. It may be printing on."
-        look = "Look, without touching: does the paper go on? Then leave it as it is, and switch nothing off."
-        plugs = "Are the board beside it and the network of the house switched on and plugged in? Put that right."
-        steps = (Step(look, (NEAR,)), Step(plugs), Step("If it stands still, or stays silent for an hour, ring."))
-        yield Task("See whether it prints on", why, None, "now", steps)
+        since = formatting.moment(machine.silent_since, zone)
+        why = _("No word has come from it since {when}. It may be printing on.").format(when=since)
+        look = _("Look, without touching: does the paper go on? Then leave it as it is, and switch nothing off.")
+        plugs = _("Are the board beside it and the network of the house switched on and plugged in? Put that right.")
+        ring = _("If it stands still, or stays silent for an hour, ring.")
+        steps = (Step(look, (_(NEAR),)), Step(plugs), Step(ring))
+        yield Task(_("See whether it prints on"), why, None, _("now"), steps)
 
 
 def _conditions(machine: Machine, is_cut: bool) -> Iterator[Task]:
     for keyword in machine.conditions:
         if keyword.startswith(TOLD_OTHERWISE):
             continue
-        said = gloss(keyword)
+        said = _(gloss(keyword))
         part = part_asked_for(keyword)
         steps: tuple[Step, ...] = (at_panel("park"),)
         if part is not None:
             steps = changing(part, is_cut)
         elif wants_part_at_hand(keyword):
             steps = ()
-        yield Task(f"{said[0].upper()}{said[1:]}", f"The machine says {keyword}.", None, "now", steps, part)
+        why = _("The machine says {keyword}.").format(keyword=keyword)
+        yield Task(f"{said[0].upper()}{said[1:]}", why, None, _("now"), steps, part)
 
 
 def _knife(context: MachineContext, run: Run | None) -> Iterator[Task]:
     if knife_wants_arming(context, run):
-        why = "It is disarmed: strips are left hanging on to each other until somebody arms it."
-        look = Step("Look at the machine. If anything is unusual, or you may not do this here, ring.")
-        yield Task("Arm the knife", why, None, "now", (look, at_panel(ARM)))
+        why = _("It is disarmed: strips are left hanging on to each other until somebody arms it.")
+        look = Step(_("Look at the machine. If anything is unusual, or you may not do this here, ring."))
+        yield Task(_("Arm the knife"), why, None, _("now"), (look, at_panel(ARM)))
 
 
 def changes(context: MachineContext, run: Run | None) -> tuple[tuple[Task, ...], tuple[str, ...]]:
@@ -164,33 +177,54 @@ def changes(context: MachineContext, run: Run | None) -> tuple[tuple[Task, ...],
     try:
         counted = kept_forecast(context, context.now, wiring.plates(), TURNS.turn).forecast
     except PlateGone:
-        return (), ("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring.",)
+        return (), (_("What is left on roll, cartridge and blade cannot be counted now: look at them, and ring."),)
     ahead = changes_ahead(counted, context.at_venue, context.now, AHEAD)
-    due = tuple(_change(one, cuts(run), context.now, context.venue.zone) for one in ahead.due)
+    due = tuple(_change(one, cuts(run), context) for one in ahead.due)
     return due, tuple(_lasts(part, until, context.venue.zone) for part, until in ahead.later)
 
 
 def _lasts(part: Consumable, until: datetime | None, zone: str) -> str:
     if until is None:
-        return f"The {part} lasts to the end of the run."
-    return f"The {part} lasts, by count, until {formatting.date(until, zone)}."
+        return {
+            "roll": _("The roll lasts to the end of the run."),
+            "cartridge": _("The cartridge lasts to the end of the run."),
+            "blade": _("The blade lasts to the end of the run."),
+        }[part]
+    said = {
+        "roll": _("The roll lasts, by count, until {date}."),
+        "cartridge": _("The cartridge lasts, by count, until {date}."),
+        "blade": _("The blade lasts, by count, until {date}."),
+    }[part]
+    return said.format(date=formatting.date(until, zone))
 
 
-def _change(one: DueChange, is_cut: bool, now: datetime, zone: str) -> Task:
-    why = f"By count it ends at {formatting.moment(one.end.at, zone)}"
-    if one.end.falls is not None:
-        why += f", {one.end.falls}: change it before"
-    when = _before(one.end.at, now, zone)
+def _change(one: DueChange, is_cut: bool, context: MachineContext) -> Task:
+    zone = context.venue.zone
+    when = _before(one.end.at, context.now, zone)
     if one.window is not None:
         window, until = one.window
-        when = f"in {window.name}, {formatting.span(window.starts_at, until, zone)}"
-    steps = changing(one.part, is_cut)
-    return Task(f"Change the {one.part}", f"{why}.", one.at, when, steps, one.part, one.window is not None)
+        span = formatting.span(window.starts_at, until, zone)
+        when = _("in {window}, {span}").format(window=window.name, span=span)
+    what = {"roll": _("Change the roll"), "cartridge": _("Change the cartridge"), "blade": _("Change the blade")}
+    why, steps = _ends(one.end.at, context), changing(one.part, is_cut)
+    return Task(what[one.part], why, one.at, when, steps, one.part, one.window is not None)
+
+
+def _ends(at: datetime, context: MachineContext) -> str:
+    """When it ends by count, and why that is a bad time where it is one."""
+    when = formatting.moment(at, context.venue.zone)
+    names, is_closed = falls_on(context.at_venue, at)
+    bad = [_("on the day of {opening}").format(opening=name) for name in names]
+    bad += [_("while the venue is closed")] if is_closed else []
+    if not bad:
+        return _("By count it ends at {when}.").format(when=when)
+    said = _("By count it ends at {when}, {bad}: change it before.")
+    return said.format(when=when, bad=_(" and ").join(bad))
 
 
 def _before(end: datetime, now: datetime, zone: str) -> str:
     if end <= now:
-        return "now: it is overdue"
+        return _("now: it is overdue")
     if formatting.date(end, zone) == formatting.date(now, zone):
-        return f"today, before {formatting.clock_time(end, zone)}"
-    return f"before {formatting.moment(end, zone)}"
+        return _("today, before {time}").format(time=formatting.clock_time(end, zone))
+    return _("before {when}").format(when=formatting.moment(end, zone))

@@ -13,28 +13,32 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from machines.clock import utc
 from machines.operator.holds import HOLD_WORDS
+from machines.operator.language import marked
 from scheduling.log.models import Machine, Run, Source
 from scheduling.queries.machine_context import MachineContext, machine_context
 from scheduling.queries.runs import run_instants, run_policy, runs_standing
 from server import wiring
 from server.console import formatting
 from server.console.fragments import unless_the_same
+from server.console.language import spoken
 from server.console.machine_card import CurrentPrint, Station, station
 from server.console.place_search import question_asked, reply
 
 MISSED_WORDS = {
-    "skip": "What the sky passes meanwhile is, as a rule, left out of the picture.",
-    "blank": "What the sky passes meanwhile stays, as a rule, blank on the paper.",
-    "replay": "What the sky passes meanwhile is, as a rule, printed late.",
-    "replay-within": "The newest of what the sky passes meanwhile is, as a rule, printed late.",
-    "shift": "All that follows is printed later by as long as it stands.",
+    "skip": marked("What the sky passes meanwhile is, as a rule, left out of the picture."),
+    "blank": marked("What the sky passes meanwhile stays, as a rule, blank on the paper."),
+    "replay": marked("What the sky passes meanwhile is, as a rule, printed late."),
+    "replay-within": marked("The newest of what the sky passes meanwhile is, as a rule, printed late."),
+    "shift": marked("All that follows is printed later by as long as it stands."),
 }
-MISSED_BY_CAUSE = "What becomes of what the sky passes meanwhile depends on what held it up."
+WHILE_IT_STANDS = marked("That is the plan. While the machine stands still it may come later, or not at all.")
+MISSED_BY_CAUSE = marked("What becomes of what the sky passes meanwhile depends on what held it up.")
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,7 @@ class Visit:
 
 @require_safe
 @never_cache
+@spoken
 def now(request: HttpRequest, machine: str) -> HttpResponse:
     """The page, with an answer where a place is asked for."""
     return render(request, "console/now.html", _context(request, machine))
@@ -81,6 +86,7 @@ def now(request: HttpRequest, machine: str) -> HttpResponse:
 @require_safe
 @never_cache
 @unless_the_same
+@spoken
 def fragment(request: HttpRequest, machine: str) -> HttpResponse:
     """What changes on that page."""
     return render(request, "console/_now.html", _context(request, machine))
@@ -133,36 +139,34 @@ def _trouble(context: MachineContext, shown: Station) -> _Trouble | None:
         return None
     machine, run, zone = context.machine, printing.run, context.venue.zone
     if shown.kind == "no-node" or context.heard_at is None:
-        said = "It is to be printed here, but the machine has not been started yet."
-        return _Trouble((said,), "That is the plan, once the machine has been started.")
+        said = _("It is to be printed here, but the machine has not been started yet.")
+        return _Trouble((said,), _("That is the plan, once the machine has been started."))
     if shown.kind == "ended" and machine.stopped_at is not None:
-        said = (
-            f"The machine stands still: it was switched off in order at {formatting.moment(machine.stopped_at, zone)}."
-        )
-        more = "That is the plan. While the machine stands still it may come later, or not at all."
-        return _Trouble((said, _missed(run)), more)
+        when = formatting.moment(machine.stopped_at, zone)
+        said = _("The machine stands still: it was switched off in order at {when}.").format(when=when)
+        return _Trouble((said, _missed(run)), _(WHILE_IT_STANDS))
     if shown.kind == "silent" and machine.silent_since is not None:
-        said = f"No word has come from the machine since {formatting.moment(machine.silent_since, zone)}."
-        more = "It may be printing on: look at it. What is shown here is where it should be."
-        return _Trouble((said, more), "That is the plan; how the machine is now is not known here.")
+        when = formatting.moment(machine.silent_since, zone)
+        said = _("No word has come from the machine since {when}.").format(when=when)
+        more = _("It may be printing on: look at it. What is shown here is where it should be.")
+        return _Trouble((said, more), _("That is the plan; how the machine is now is not known here."))
     if shown.kind == "held":
-        return _Trouble(
-            (HOLD_WORDS[machine.hold].to_visitors, _missed(run)),
-            "That is the plan. While the machine stands still it may come later, or not at all.",
-        )
+        return _Trouble((_(HOLD_WORDS[machine.hold].to_visitors), _missed(run)), _(WHILE_IT_STANDS))
     if shown.kind == "recess":
-        said = f"Nothing is printed now: it is {shown.state}."
-        return _Trouble((said, _missed(run)), "That is the plan; what is due while it is held may come later, or not.")
+        said = _("Nothing is printed now: it is {state}.").format(state=shown.state)
+        more = _("That is the plan; what is due while it is held may come later, or not.")
+        return _Trouble((said, _missed(run)), more)
     if shown.kind == "late" and printing.head is not None:
-        said = f"It is being printed late: the head is at {printing.head.means}, the sky at {printing.due.means}."
-        return _Trouble((said,), "That is the plan; the machine is behind it now, so it may come later.")
+        said = _("It is being printed late: the head is at {head}, the sky at {sky}.")
+        said = said.format(head=printing.head.means, sky=printing.due.means)
+        return _Trouble((said,), _("That is the plan; the machine is behind it now, so it may come later."))
     return None
 
 
 def _missed(run: Run) -> str:
     """What becomes of what is not printed in time, unless the studio decides otherwise."""
     kinds = {rule.kind for _, rule in run_policy(run).rules()}
-    return MISSED_WORDS[kinds.pop()] if len(kinds) == 1 else MISSED_BY_CAUSE
+    return _(MISSED_WORDS[kinds.pop()] if len(kinds) == 1 else MISSED_BY_CAUSE)
 
 
 def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
@@ -170,14 +174,15 @@ def _said(machine: Machine, run: Run | None, zone: str, now: datetime) -> str:
     if run is None:
         last = runs_standing(machine.id).filter(ends_at__lte=now).order_by("ends_at", "id").last()
         if last is None:
-            return "Nothing has been printed here yet."
+            return _("Nothing has been printed here yet.")
         title = Source.objects.values_list("name", flat=True).get(id=last.source_id)
-        return f"Nothing is being printed now. {title} was printed here until {formatting.moment(last.ends_at, zone)}."
+        said = _("Nothing is being printed now. {picture} was printed here until {when}.")
+        return said.format(picture=title, when=formatting.moment(last.ends_at, zone))
     if now < run.starts_at:
-        return f"It will be printed here, from {formatting.moment(run.starts_at, zone)}."
+        return _("It will be printed here, from {when}.").format(when=formatting.moment(run.starts_at, zone))
     if run.ends_at <= now:
-        return f"It was printed here until {formatting.moment(run.ends_at, zone)}."
-    return "It is being printed now."
+        return _("It was printed here until {when}.").format(when=formatting.moment(run.ends_at, zone))
+    return _("It is being printed now.")
 
 
 def _turn(context: MachineContext, run: Run | None, printing: CurrentPrint | None) -> TurnUnderWay | None:
@@ -196,6 +201,9 @@ def _mark(shown: Station) -> str:
     if shown.printing is None or shown.printing.due is None:
         return ""
     if shown.printing.head is not None:
-        return f"The line: where the sky is now, {shown.printing.due.means}. The broken line: where the head is."
-    where = "where the head is now" if shown.is_printing else "where the head belongs now"
-    return f"The line: {where}, {shown.printing.due.means}."
+        said = _("The line: where the sky is now, {place}. The broken line: where the head is.")
+    elif shown.is_printing:
+        said = _("The line: where the head is now, {place}.")
+    else:
+        said = _("The line: where the head belongs now, {place}.")
+    return said.format(place=shown.printing.due.means)

@@ -54,7 +54,7 @@ class Site:
 
     def call(self, method: str, path: str, body: Any = None, token: str | None = None) -> Any:
         """Call the API and read the answer, which must be a good one."""
-        headers = {"Authorization": f"Bearer {token or self.key}"}
+        headers = {"Authorization": f"Bearer {token or self.key}"} | ({"If-Match": "*"} if method == "PUT" else {})
         answer = self.pool.request(method, f"{self.address}api/v1/{path}", headers=headers, json=body)
         assert answer.status in (200, 201), answer.data
         return json.loads(answer.data)
@@ -66,6 +66,19 @@ class Site:
         laid = [printed(self.work, number) for number in range(first, first + segments)]
         self._tell([one | {"seq": self.entries + index} for index, one in enumerate(laid, 1)])
         self.reported += segments
+
+    def say_where_its_panel_is(self) -> None:
+        """As the node: how it is."""
+        status = {
+            "at": NOW.isoformat(),
+            "next_column": None,
+            "paper_position": self.call("GET", "machines/wren-1")["paper_position"],
+            "clock_error_s": 0.1,
+            "knife_armed": False,
+            "held_until": None,
+            "panel": "http://machine-7.local:8437",
+        }
+        self.call("POST", "node/reports", {"epoch": 1, "entries": [], "status": status}, self.token)
 
     def act(self, action: str) -> None:
         """As the node: a person at the machine did something."""
@@ -100,6 +113,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         wait_for_line(server, log, "job extend-plans: ")
         site.work = Work.from_json(site.call("GET", "node/work?horizon=P1D", token=site.token))
         site.report(7)
+        site.say_where_its_panel_is()
         yield site
 
 
@@ -107,6 +121,8 @@ def _furnish(site: Site) -> None:
     for resource, body in (*IN_ORDER, ("venues", FAR_VENUE), ("service-windows", SERVICE_WINDOW)):
         # Three days of it are over: what a board told meanwhile is told in a moment.
         site.call("POST", resource, body | ({"begins_in_the_past": True} if resource == "runs" else {}))
+    on_call = {"role": "technician", "name": "Night desk", "telephone": "+351 21 555 01 42", "when": "day and night"}
+    site.call("PUT", "venues/quay/contacts", {"contacts": [on_call, {"role": "studio", "email": "us@wren.example"}]})
     code = site.call("POST", "machines/wren-1/enrolment")["code"]
     site.token = site.call("POST", "node/enrol", {"code": code})["token"]
 

@@ -41,6 +41,15 @@ def require_accessible_everywhere(page: Page) -> None:
         require_accessible(page)
 
 
+def require_accessible_in_portuguese(page: Page) -> None:
+    """The same in the other language, on a phone; then the page is English again."""
+    page.get_by_role("link", name="Português").click()
+    expect(page.locator("html")).to_have_attribute("lang", "pt")
+    require_accessible(page)
+    page.get_by_role("link", name="English").click()
+    expect(page.locator("html")).to_have_attribute("lang", "en")
+
+
 def open_with_a_clock(page: Page) -> None:
     """Open the console; from now on its clock can be set forward."""
     page.clock.install()
@@ -292,6 +301,7 @@ def test_deciding_on_an_outage(site: Site, phone: Seen) -> None:
     expect(page.get_by_role("heading", name="Before a machine prints on with nobody there")).to_be_visible()
     expect(page.get_by_role("img", name="The strip: what was printed before")).to_have_count(5)
     require_accessible_everywhere(page)
+    require_accessible_in_portuguese(page)
 
     page.get_by_label("The newest: how much").fill("0.5")
     page.get_by_label("The half-printed segment").select_option("finish")
@@ -341,6 +351,9 @@ def test_a_visitor_asks_when_a_place_is_printed(site: Site, phone: Seen) -> None
     page.get_by_label("Longitude on the map").fill("15 E")
     page.get_by_role("button", name="Tell me when").click()
     expect(page.get_by_text("15.0° E is printed between 11:00 and 11:04 on Sat 21 Mar 2026.")).to_be_in_viewport()
+    page.get_by_role("link", name="Português").click()
+    expect(page.get_by_text("15,0° E é impresso entre as 11:00 e as 11:04 de Sáb, 21 de Mar de 2026.")).to_be_visible()
+    require_accessible_in_portuguese(page)
 
     site.act("pause")
     page.reload()
@@ -387,7 +400,10 @@ def test_today_s_sheet(site: Site, phone: Seen) -> None:
     expect(page.get_by_role("heading", name="Today at Quay House")).to_be_visible()
     expect(page.get_by_role("heading", name="Arm the knife")).to_be_visible()
     expect(page.get_by_role("link", name="Next service window: Tuesday rounds, between 10:00")).to_be_visible()
+    expect(page.get_by_role("link", name="+351 21 555 01 42")).to_be_visible()
+    expect(page.get_by_role("img", name="The address of the panel of Wren 1 as a QR code")).to_be_visible()
     require_accessible_everywhere(page)
+    require_accessible_in_portuguese(page)
     site.act("park")
     page.reload()
     expect(page.get_by_role("heading", name="End the service and let it go on")).to_be_visible()
@@ -395,11 +411,12 @@ def test_today_s_sheet(site: Site, phone: Seen) -> None:
     site.act("resume")
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_today_s_sheet_is_printed_on_one_sheet(site: Site, desk: Seen, paper: str) -> None:
-    desk.page.goto("/venues/quay/today")
-    printed = desk.page.pdf(format=paper)
-    assert len(re.findall(rb"/Type /Page\b", printed)) == 1
+def test_today_s_sheet_is_printed_on_one_sheet(site: Site, desk: Seen) -> None:
+    for code in ("pt", "en"):
+        desk.page.goto(f"/venues/quay/today?language={code}")
+        for paper in ("A4", "Letter"):
+            printed = desk.page.pdf(format=paper)
+            assert len(re.findall(rb"/Type /Page\b", printed)) == 1, (code, paper)
     desk.page.emulate_media(media="print")
     expect(desk.page.get_by_role("link", name="Sign in")).not_to_be_visible()
     expect(desk.page.get_by_text("Nobody's hands may be near it").first).to_be_visible()

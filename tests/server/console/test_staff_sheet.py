@@ -335,7 +335,7 @@ def test_notices_for_the_studio_are_only_mentioned(armed: Caller) -> None:
     }
     tell(armed, {"kind": "slip-measured", **slip}, first=8)
     assert shown().now == ()
-    assert "The studio knows: The paper is 0.60 mm behind" in page()
+    assert 'The studio knows: <span lang="en">The paper is 0.60 mm behind' in page()
 
 
 def test_a_run_that_the_server_forgot_is_the_studios(armed: Caller) -> None:
@@ -344,7 +344,7 @@ def test_a_run_that_the_server_forgot_is_the_studios(armed: Caller) -> None:
     told = {"run": "summer", "segment": 3, "columns": columns, "columns_done": 2, "paper_position": 9000}
     tell(armed, {"kind": "columns-printed", "worst_miss_s": 0.0, **told}, first=8)
     assert shown().now == ()
-    assert "The studio knows: Its board tells of run summer since 2026-03-2" in page()
+    assert 'The studio knows: <span lang="en">Its board tells of run summer since 2026-03-2' in page()
 
 
 def test_openings_and_hours(armed: Caller, furnished: Caller, clock: HeldClock) -> None:

@@ -36,7 +36,8 @@
           tag = answer.headers.get("ETag") ?? "";
         }
       } catch {
-        asof.textContent = asof.textContent.replace(/( · no answer)?$/, " · no answer");
+        const silent = ` · ${asof.dataset.silent || "no answer"}`;
+        asof.textContent = asof.textContent.replace(silent, "") + silent;
       }
     }
     setTimeout(refresh, EVERY_MS);
