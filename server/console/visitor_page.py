@@ -79,8 +79,9 @@ class Visit:
 @never_cache
 @spoken
 def now(request: HttpRequest, machine: str) -> HttpResponse:
-    """The page, with an answer where a place is asked for."""
-    return render(request, "console/now.html", _context(request, machine))
+    """The page, with an answer where a place is asked for; with ``?wall`` as large as a projector's picture, and with
+    nothing to press."""
+    return render(request, "console/now.html", _context(request, machine) | {"is_wall": "wall" in request.GET})
 
 
 @require_safe

@@ -126,6 +126,14 @@ def test_openings_and_runs_are_moved_along_the_season(desk: Seen) -> None:
     expect(page.get_by_label("On which machine")).to_have_value("wren-1")
 
 
+def test_the_visitors_page_fills_a_wall(desk: Seen) -> None:
+    desk.page.set_viewport_size({"width": 1920, "height": 1080})
+    desk.page.goto("/machines/wren-1/now?wall")
+    expect(desk.page.get_by_role("heading", name="Land")).to_be_visible()
+    expect(desk.page.get_by_role("button")).to_have_count(0)
+    require_accessible_everywhere(desk.page)
+
+
 def test_the_console_shows_pictures_and_not_their_absence(desk: Seen) -> None:
     desk.page.goto("/")
     strip = desk.page.get_by_role("img", name="Its paper to scale")

@@ -333,3 +333,10 @@ def test_it_is_only_read_and_shows_no_secret_and_nothing_from_elsewhere(printing
     assert "csrf" not in body and Machine.objects.get().id in body
     for part in ("now", "now/fragment"):
         assert Client().post(f"/machines/wren-1/{part}").status_code in (403, 405)
+
+
+def test_on_a_wall_it_goes_on_by_itself_and_there_is_nothing_to_press(printing: Caller) -> None:
+    shown, on_wall = (Client().get(f"/machines/wren-1/now{query}").content.decode() for query in ("", "?wall"))
+    for only_near in ("<header", 'name="place"'):
+        assert only_near in shown and only_near not in on_wall
+    assert 'class="visit on-wall"' in on_wall and 'data-address="/machines/wren-1/now/fragment"' in on_wall
