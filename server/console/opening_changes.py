@@ -5,7 +5,7 @@ What would follow is shown first. What somebody else changed between the looking
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -47,7 +47,7 @@ FIELDS = {"name": "the name", "anchor": "how its time is named", "opens_at": "wh
 
 @dataclass(frozen=True)
 class ListedOpening:
-    """An opening in the list; ``state`` is empty while it is to come, ``series`` where it is of none."""
+    """An opening in the list; ``state`` is empty while it is to come, ``series`` where it is of none, by its id."""
 
     id: str
     name: str
@@ -55,6 +55,16 @@ class ListedOpening:
     when: str
     state: str
     series: str
+    on_its_own: bool
+
+
+@dataclass(frozen=True)
+class ListedSeries:
+    """A series in the list, with its openings to come."""
+
+    id: str
+    name: str
+    openings: tuple[ListedOpening, ...]
 
 
 @require_safe
@@ -65,18 +75,29 @@ def listed(request: HttpRequest) -> HttpResponse:
     now, venues = wiring.now(), {venue.id: venue for venue in Venue.objects.all()}
     rows = sorted(Opening.objects.filter(venue_id__in=venues), key=lambda row: (row.opens_at, row.id))
     names = dict(OpeningSeries.objects.values_list("id", "name"))
-    coming = [_listed(row, venues, names, now) for row in rows if row.opens_at > now and row.called_off_at is None]
+    coming = [_listed(row, venues, now) for row in rows if row.opens_at > now and row.called_off_at is None]
     over = [row for row in reversed(rows) if row.opens_at <= now or row.called_off_at is not None]
-    gone = [_listed(row, venues, names, now) for row in over[:OPENINGS_BACK]]
-    return render(request, "console/openings.html", {"coming": coming, "gone": gone})
+    gone = [_listed(row, venues, now) for row in over[:OPENINGS_BACK]]
+    return render(request, "console/openings.html", {"coming": list(_grouped(coming, names)), "gone": gone})
 
 
-def _listed(row: Opening, venues: dict[str, Venue], names: dict[str, str], now: datetime) -> ListedOpening:
+def _grouped(coming: Sequence[ListedOpening], names: dict[str, str]) -> Iterator[ListedOpening | ListedSeries]:
+    """Those of a series together, where the first of them stands."""
+    of_series: dict[str, list[ListedOpening]] = {}
+    for one in coming:
+        of_series.setdefault(one.series, []).append(one)
+    for one in coming:
+        if not one.series:
+            yield one
+        elif of_series[one.series][0] is one:
+            yield ListedSeries(one.series, names.get(one.series, one.series), tuple(of_series[one.series]))
+
+
+def _listed(row: Opening, venues: dict[str, Venue], now: datetime) -> ListedOpening:
     venue = venues[row.venue_id]
     state = "called off" if row.called_off_at else "has been" if row.opens_at <= now else ""
     when = f"{formatting.moment(row.opens_at, venue.zone)}, {venue.zone}"
-    series = "" if row.series is None or row.on_its_own else names.get(row.series, row.series)
-    return ListedOpening(row.id, row.name, venue.name, when, state, series)
+    return ListedOpening(row.id, row.name, venue.name, when, state, row.series or "", row.on_its_own)
 
 
 @for_givers_of(change_opening)

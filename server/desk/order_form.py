@@ -17,6 +17,7 @@ from django.utils.text import slugify
 from machines.errors import InputError
 from scheduling.commands.handlers import IdInUse
 from scheduling.log.remarks import LONGEST_REMARK
+from server.accounts.principals import Grant
 from server.api.in_process import Caller
 from server.value_words import value_in_words
 
@@ -92,6 +93,9 @@ class OrderForm(forms.Form):
     def groups(self) -> Sequence[Group]:
         """In which the fields of this form stand."""
         return self.GROUPS
+
+    def offer_to(self, standing: Grant) -> None:
+        """Offer no more than they may order; for who looks at the form."""
 
     def prepare(self, caller: Caller) -> None:
         """Bring what the body only names to the API first, such as a file; for who asks. Something else in the form may

@@ -70,8 +70,10 @@ def all_of(asked: Callable[..., Answer]) -> list[Row]:
 def add(request: HttpRequest, subject: Subject) -> HttpResponse:
     """A form for a new one; what it means, where the API tells; then it is there."""
     assert subject.add is not None
-    require_adding(caller_of(request).holder.standing, subject)
+    standing = caller_of(request).holder.standing
+    require_adding(standing, subject)
     form = subject.add(request.POST or None, request.FILES or None, initial=subject.add.starting(request.GET))
+    form.offer_to(standing)
     page: dict[str, Any] = {"subject": subject, "form": form, "title": f"{subject.one}, new", "verb": "Add it"}
     if request.method == "POST" and form.is_valid():
         order = Order(

@@ -46,7 +46,8 @@ def require_order(standing: Grant, subject: Subject, row: Row, act: str) -> None
         NotOfTheirRole: it may not, or is for other venues.
     """
     require_role(standing, _act_of(subject, act) if act else _change_of(subject))
-    require_venue(standing, subject.venue_of(row))
+    for venue in _venues(subject, row):
+        require_venue(standing, venue)
 
 
 def _change_of(subject: Subject) -> Command | None:
@@ -59,7 +60,12 @@ def _act_of(subject: Subject, act: str) -> Command | None:
     return None if what is None else what.acts[act].work_out
 
 
+def _venues(subject: Subject, row: Row) -> tuple[str | None, ...]:
+    venue = subject.venue_of(row)
+    return venue if isinstance(venue, tuple) else (venue,)
+
+
 def _may(standing: Grant, subject: Subject, row: Row, command: Command | None) -> bool:
     """Whether their role may, within the venues that it is for."""
-    theirs = standing.venues is None or subject.venue_of(row) in standing.venues
+    theirs = standing.venues is None or {*_venues(subject, row)} <= {*standing.venues}
     return command is not None and standing.role in roles_for(command) and theirs

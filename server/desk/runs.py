@@ -164,6 +164,7 @@ RUNS = Subject(
     seen=run_words.dressed,
     sorted_by=lambda row: -run_words.starts(row).timestamp(),
     is_used=lambda row: not run_words.is_withdrawn(row),
+    away="",  # as it stands
     fixed=run_states.not_changed,
     venue_of=lambda row: row["venue"],
 )

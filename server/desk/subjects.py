@@ -95,8 +95,9 @@ class Subject:
         asked: what else its page shows, by what the address asks for.
         sorted_by: of a row, by what the list is sorted; those that are put away come last.
         is_used: whether one was not put away, by the row.
+        away: what the list says of one that is not; empty where ``listed`` says it.
         fixed: why it cannot be changed now, by the row, and what would help; empty where it can.
-        venue_of: id of the venue that one belongs to; None for none.
+        venue_of: id of the venue that one belongs to, or of each; None for none.
         look: what adding one would mean, where the API tells that elsewhere than where it is added: who asks, the form
             and its body.
     """
@@ -123,8 +124,9 @@ class Subject:
     asked: Callable[[Caller, Row, Mapping[str, str]], Mapping[str, Any]] = field(default=lambda caller, row, query: {})
     sorted_by: Callable[[Row], Any] = by_name
     is_used: Callable[[Row], bool] = is_used
+    away: str = "put away"
     fixed: Callable[[Row], str] = put_away
-    venue_of: Callable[[Row], str | None] = lambda row: None
+    venue_of: Callable[[Row], str | tuple[str, ...] | None] = lambda row: None
     look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
 
     @property

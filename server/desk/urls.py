@@ -12,6 +12,7 @@ from server.desk.pages import addresses
 from server.desk.pictures_handed_on import handed_on
 from server.desk.pieces import PIECES, piece
 from server.desk.runs import RUNS
+from server.desk.series import SERIES
 from server.desk.sources import SOURCES
 from server.desk.venues import VENUES
 
@@ -25,7 +26,7 @@ urlpatterns = [
     path("keys/new", keys.new, name="new-key"),
     path("keys/<prefix:prefix>/revoke", keys.revoke, name="revoke-key-page"),
     path("sources/draft.png", draft, name="picture-draft"),
-    *(address for subject in (VENUES, MODELS, MACHINES, SOURCES, RUNS) for address in addresses(subject)),
+    *(address for subject in (VENUES, MODELS, MACHINES, SOURCES, RUNS, SERIES) for address in addresses(subject)),
     path("venues/<id:id>/contacts", contacts.contacts, name="venue-contacts-page"),
     path("machines/<id:id>/board", boards.board, name="desk-board"),
     path("machines/<id:id>/board/<slug:act>", boards.do, name="board-act"),

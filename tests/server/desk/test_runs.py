@@ -150,7 +150,8 @@ def test_what_stands_as_it_is_is_no_change(person: Client) -> None:
 
 def test_it_is_withdrawn_and_stays_in_the_list(person: Client) -> None:
     kept(person, "/runs/spring/withdraw", {"reason": "the paper is late"})
-    assert "withdrawn · put away" in shown(person, "/runs")
+    page = shown(person, "/runs")
+    assert "to Mon 23 Mar 2026 · withdrawn</span>" in page and "put away" not in page
     page = shown(person, "/runs/spring")
     assert "the paper is late" in page and "/runs/spring/hold" not in page and "/runs/spring/change" not in page
 
