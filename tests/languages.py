@@ -21,6 +21,7 @@ from django.template import Engine, Node, Template
 from django.template.base import TextNode
 from django.templatetags.i18n import BlockTranslateNode, TranslateNode
 
+from machines.node.sync import reachability
 from machines.operator import conditions, holds, labels, language, recess_words, safety_notes, stop_causes
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -70,6 +71,7 @@ def _of_tables() -> Iterator[str]:
     yield from stop_causes.CAUSE_WORDS.values()
     yield from safety_notes.UNATTENDED_LINES
     yield safety_notes.ALWAYS_HOLDS
+    yield from reachability.FAILURE_WORDS.values()
     for cautions in safety_notes.BESIDE.values():
         yield from cautions
     for words in holds.HOLD_WORDS.values():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
+from machines.operator.language import _
 from machines.operator.local_time import moment
 from machines.protocol.recesses import Recess
 
@@ -18,6 +19,11 @@ def at_machine(recess: Recess, *, is_held: bool, clock: ZoneInfo | None = None) 
         is_held: whether people hold its run; else the venue is closed.
         clock: by which its end is said; None for UTC.
     """
-    why = "held, as was said at the server" if is_held else "not printing while the venue is closed"
-    until = "people let it go on" if recess.ends_at is None else moment(recess.ends_at, clock)
-    return f"{why}, until {until}; nothing is wrong. {CAUTION}"
+    if recess.ends_at is None:
+        said = _("held, as was said at the server, until people let it go on; nothing is wrong.")
+    elif is_held:
+        said = _("held, as was said at the server, until {when}; nothing is wrong.")
+    else:
+        said = _("not printing while the venue is closed, until {when}; nothing is wrong.")
+    when = "" if recess.ends_at is None else moment(recess.ends_at, clock)
+    return f"{said.format(when=when)} {_(CAUTION)}"

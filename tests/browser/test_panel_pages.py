@@ -136,6 +136,12 @@ def test_how_it_is_can_be_read_by_everyone(page: Page) -> None:
     require_accessible(page)
     expect(page.get_by_text("Paper left")).to_be_visible()
     expect(page.get_by_text("Ink left")).to_be_visible()
+    page.get_by_role("link", name="Português").click()
+    expect(page.get_by_text("Papel restante")).to_be_visible()
+    require_accessible(page)
+    page.get_by_role("link", name="O que fazer").click()
+    expect(page.get_by_role("heading", name="Introduza o PIN")).to_be_visible()
+    require_accessible(page)
     assert page.evaluate("document.scripts.length") == 0
 
 

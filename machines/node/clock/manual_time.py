@@ -14,10 +14,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from machines.errors import InputError
 from machines.node.clock.server_time import Estimate, HandTime
 from machines.node.store.journal import change_state
+from machines.operator.language import _, marked
 from machines.serialization import structure_lenient, unstructure
 
 LEAST_ERROR_S, USUAL_ERROR_S, MOST_ERROR_S = 1.0, 60.0, 3600.0
-_REMEDY = "give such as 2026-11-02T14:03:00"
+_REMEDY = marked("give such as 2026-11-02T14:03:00")
 
 
 def instant_of(local: str, zone: str) -> float:
@@ -29,15 +30,20 @@ def instant_of(local: str, zone: str) -> float:
     try:
         civil, place = datetime.fromisoformat(local), ZoneInfo(zone)
     except (ZoneInfoNotFoundError, OSError) as error:
-        raise InputError("zone", f"{zone!r} is no zone known here", "give an IANA name, or UTC") from error
+        raise InputError(
+            "zone", _("{zone} is no zone known here").format(zone=repr(zone)), _("give an IANA name, or UTC")
+        ) from error
     except ValueError as error:
-        raise InputError("time", f"{local!r} is no date and time", _REMEDY) from error
+        raise InputError("time", _("{time} is no date and time").format(time=repr(local)), _(_REMEDY)) from error
     if civil.tzinfo is not None:
-        raise InputError("time", f"{local!r} has an offset of its own", f"{_REMEDY}, and the zone beside it")
+        said = _("{time} has an offset of its own").format(time=repr(local))
+        raise InputError("time", said, _("give such as 2026-11-02T14:03:00, and the zone beside it"))
     first, second = civil.replace(tzinfo=place), civil.replace(tzinfo=place, fold=1)
     if first.utcoffset() != second.utcoffset():
-        what = "comes twice" if (first.utcoffset() or _NONE) > (second.utcoffset() or _NONE) else "does not come"
-        raise InputError("time", f"{local} {what} in {zone}, as the clocks change", "give it in UTC")
+        is_twice = (first.utcoffset() or _NONE) > (second.utcoffset() or _NONE)
+        twice = _("{time} comes twice in {zone}, as the clocks change")
+        said = twice if is_twice else _("{time} does not come in {zone}, as the clocks change")
+        raise InputError("time", said.format(time=local, zone=zone), _("give it in UTC"))
     return first.timestamp()
 
 
@@ -48,7 +54,7 @@ def why_not(estimate: Estimate | None) -> str:
     """Why nobody needs to set the time; empty if somebody may."""
     if estimate is None or estimate.doubted or estimate.by_hand or estimate.by_board:
         return ""
-    return "the server has told the time since the board started"
+    return _("the server has told the time since the board started")
 
 
 def say(db: sqlite3.Connection, boot: str, elapsed_s: float, instant: float, error_s: float) -> None:
@@ -58,7 +64,11 @@ def say(db: sqlite3.Connection, boot: str, elapsed_s: float, instant: float, err
         InputError: nobody can be so sure, or nothing can be printed by it.
     """
     if not LEAST_ERROR_S <= error_s <= MOST_ERROR_S:
-        raise InputError("error", f"{error_s:g} s", f"give {LEAST_ERROR_S:g} to {MOST_ERROR_S:g} s")
+        raise InputError(
+            "error",
+            f"{error_s:g} s",
+            _("give {least} to {most} s").format(least=f"{LEAST_ERROR_S:g}", most=f"{MOST_ERROR_S:g}"),
+        )
     word = HandTime(offset_s=instant - elapsed_s, error_s=error_s, set_at_s=elapsed_s)
     body = json.dumps({"boot": boot, "word": unstructure(word)})
     db.execute("INSERT OR REPLACE INTO document (name, body) VALUES ('set-time', ?)", (body,))

@@ -22,6 +22,7 @@ from machines.node.store.slip_state import keep_track, read_track
 from machines.node.work.bursts import Burst
 from machines.node.work.held_work import HeldWork
 from machines.node.work.plate_cache import PlateCache
+from machines.operator.language import _, decimal
 from machines.protocol.journal_entries import Entry, FeedCorrected, SlipMeasured
 
 log = logging.getLogger(__name__)
@@ -38,13 +39,27 @@ def in_words(track: SlipState, profile: Profile, mean_turn_s: float | None) -> s
     if profile.encoder_pitch_mm is None:
         return ""
     if track.zero_mm is None:
-        return "not measured yet since the roll or the run changed"
+        return _("not measured yet since the roll or the run changed")
     if track.said_mm == 0.0:
-        return f"none: the paper is where it belongs, to within {profile.slip_threshold_mm:g} mm"
+        threshold = decimal(f"{profile.slip_threshold_mm:g}")
+        return _("none: the paper is where it belongs, to within {threshold} mm").format(threshold=threshold)
     if mean_turn_s is None:
-        return f"{abs(track.said_mm):.2f} mm {'behind' if track.said_mm < 0 else 'ahead'} when last reported"
+        said = _("{mm} mm behind when last reported") if track.said_mm < 0 else _("{mm} mm ahead when last reported")
+        return said.format(mm=decimal(f"{abs(track.said_mm):.2f}"))
     slip = Slip.of_mm(track.said_mm, profile, mean_turn_s)
-    return f"{slip.in_words()} when last reported; it is put right bit by bit where the picture is blank"
+    behind = _(
+        "{mm} mm behind ({seconds} s, {degrees} degrees) when last reported; it is put right bit by bit where the"
+        " picture is blank"
+    )
+    ahead = _(
+        "{mm} mm ahead ({seconds} s, {degrees} degrees) when last reported; it is put right bit by bit where the"
+        " picture is blank"
+    )
+    return (behind if slip.mm < 0 else ahead).format(
+        mm=decimal(f"{abs(slip.mm):.2f}"),
+        seconds=f"{abs(slip.seconds):.0f}",
+        degrees=decimal(f"{abs(slip.degrees):.2f}"),
+    )
 
 
 class SlipWatch:

@@ -7,6 +7,7 @@ from machines.errors import InputError
 from machines.node.store import operator_actions
 from machines.node.store.journal import Journal, State, change_state, read_state
 from machines.node.work import held_work as holding
+from machines.operator.language import _
 from machines.protocol.journal_entries import Action
 
 LIMIT_S = 10.0
@@ -32,8 +33,8 @@ def ask_to_arm(journal: Journal, limit_s: float = LIMIT_S) -> None:
         if state.arming_asked:
             change_state(db, arming_asked=0)
     if state.arming_asked:
-        remedy = "look at the node's status: it may not know the time yet, or have no run"
-        raise InputError("arm", "the agent did not answer", remedy)
+        remedy = _("look at the node's status: it may not know the time yet, or have no run")
+        raise InputError("arm", _("the agent did not answer"), remedy)
     _require_armed(state)
 
 
@@ -60,7 +61,7 @@ def act(journal: Journal, action: Action, *, runs: bool = True, by_anybody: bool
     if not comes:
         return more
     if runs and not wait_for_rest(journal):
-        return " It is still coming to rest, and its knife is armed until then: look again."
+        return " " + _("It is still coming to rest, and its knife is armed until then: look again.")
     return ""
 
 
@@ -79,5 +80,5 @@ def wait_for_rest(journal: Journal, limit_s: float = REST_LIMIT_S) -> bool:
 
 def _require_armed(state: State) -> None:
     if not state.knife_armed:
-        said = ", ".join(state.conditions) or "no reason"
-        raise InputError("arm", f"the machine did not arm its knife ({said})", "see to the machine, and ask again")
+        said = _("the machine did not arm its knife ({why})").format(why=", ".join(state.conditions) or _("no reason"))
+        raise InputError("arm", said, _("see to the machine, and ask again"))

@@ -25,13 +25,15 @@ from machines.node.store.slip_state import begin_anew
 from machines.node.work import held_work as holding
 from machines.node.work import order_log, takeover
 from machines.operator import holds
+from machines.operator.labels import LABELS
+from machines.operator.language import _, marked
 from machines.protocol.journal_entries import TestPattern
 
 HandAction = Literal["feed", "cut", "test-pattern", "place-set"]
 DONE, VOID = "done", "void"
-KNOWS = "the machine knows its place, and nothing needs to be told"
+KNOWS = marked("the machine knows its place, and nothing needs to be told")
 FEED_MM = 50.0
-TOLD = "The machine knows its place again, and prints behind it: resume it when all is clear."
+TOLD = marked("The machine knows its place again, and prints behind it: resume it when all is clear.")
 # How long a person waits for the agent to begin, and then for the end, real seconds.
 BEGIN_LIMIT_S, END_LIMIT_S, LOOK_S = 5.0, 20.0, 0.05
 
@@ -75,18 +77,18 @@ def why_not(
 ) -> tuple[str, str] | None:
     """What stands in the way and what to do about it; None if nothing does."""
     if state.fenced:
-        return "another board has taken over", "use that one"
+        return _("another board has taken over"), _("use that one")
     if state.hold != holds.PAUSED:
-        return holds.AT_MACHINE[state.hold], "pause it first; while it is parked, hands may be in it"
+        return _(holds.AT_MACHINE[state.hold]), _("pause it first; while it is parked, hands may be in it")
     if profile is None:
-        return "the node does not know its machine yet", "wait for its first work from the server"
+        return _("the node does not know its machine yet"), _("wait for its first work from the server")
     if state.handwork:
-        return "something else is under way", "wait for its end, or stop it"
+        return _("something else is under way"), _("wait for its end, or stop it")
     if action == "cut" or pattern in CUT_PATTERNS:
         if profile.knife is None:
-            return "this machine has no knife", "choose another"
+            return _("this machine has no knife"), _("choose another")
         if not state.knife_armed:
-            return "the knife is disarmed", "arm it first, with all hands clear"
+            return _("the knife is disarmed"), _("arm it first, with all hands clear")
     return None
 
 
@@ -101,9 +103,10 @@ def ask(
     machine = holding.machine(db)
     profile = None if machine is None else machine[0]
     if action == "test-pattern" and pattern is None:
-        raise InputError("pattern", "none was chosen", "choose one")
+        raise InputError("pattern", _("none was chosen"), _("choose one"))
     if problem := why_not(action, read_state(db), profile, pattern):
-        raise InputError("action", f"{action} cannot be done now: {problem[0]}", problem[1])
+        said = _("{action} cannot be done now: {why}").format(action=_(LABELS[action]), why=problem[0])
+        raise InputError("action", said, problem[1])
     if action == "place-set":
         position_recovery.check_fed(length_mm)
     asked = Handwork(id=0, action=action, pattern=pattern, length_mm=length_mm, place=None, given=0, ended="")
@@ -198,19 +201,20 @@ def wait(journal: Journal, id: int, begin_limit_s: float = BEGIN_LIMIT_S, end_li
             if never_begun:
                 end(db, work, VOID)
         if never_begun:
-            raise InputError("action", "the agent did not take it up", "look at the node's status, and ask again")
+            raise InputError("action", _("the agent did not take it up"), _("look at the node's status, and ask again"))
     if not _passes(journal, id, end_limit_s, begun=False):
-        return "It is under way; keep hands away until it stands."
+        return _("It is under way; keep hands away until it stands.")
     with journal.reading() as db:
         work = read(db, id)
         machine = holding.machine(db)
     if work.ended == KNOWS:
-        raise InputError("action", KNOWS, "see what else the machine says, and resume it")
+        raise InputError("action", _(KNOWS), _("see what else the machine says, and resume it"))
     if work.ended != DONE:
-        said = "nobody paused any more" if work.ended == VOID else work.ended
-        raise InputError("action", f"it was not done, or not all of it: {said}", "see to the machine, and ask again")
+        why = _("nobody paused any more") if work.ended == VOID else work.ended
+        said = _("it was not done, or not all of it: {why}").format(why=why)
+        raise InputError("action", said, _("see to the machine, and ask again"))
     assert machine is not None, "it was known when it was asked for"
-    return f"Done. {work.on(machine[0]).reading}".rstrip()
+    return _("Done. {reading}").format(reading=_(work.on(machine[0]).reading)).rstrip()
 
 
 def _passes(journal: Journal, id: int, limit_s: float, *, begun: bool) -> bool:

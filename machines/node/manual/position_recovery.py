@@ -16,6 +16,7 @@ from machines.errors import InputError
 from machines.model.profile import CarriageHead, Profile
 from machines.node.store.journal import read_state
 from machines.node.work import order_log, takeover
+from machines.operator.language import _, decimal
 
 # More blank paper than this is not measured beside a machine: another roll is nearer.
 MOST_FED_MM = 5000.0
@@ -28,7 +29,9 @@ def check_fed(fed_mm: float) -> None:
         InputError: no length, or too long a one.
     """
     if not 0.0 <= fed_mm <= MOST_FED_MM:
-        raise InputError("fed", f"{fed_mm:g} mm", f"give 0 to {MOST_FED_MM:g} mm")
+        raise InputError(
+            "fed", f"{fed_mm:g} mm", _("give {least} to {most} mm").format(least="0", most=f"{MOST_FED_MM:g}")
+        )
 
 
 def place_under_head(db: sqlite3.Connection, profile: Profile, fed_mm: float = 0.0) -> int:
@@ -48,4 +51,5 @@ def place_under_head(db: sqlite3.Connection, profile: Profile, fed_mm: float = 0
 def in_words(place: int, profile: Profile) -> str:
     """Where the paper stands, for whoever confirms it."""
     metres = place * profile.column_pitch_mm / 1000.0
-    return f"By this node's journal the paper at the head is {metres:.3f} m after the machine's first (place {place})"
+    said = _("By this node's journal the paper at the head is {metres} m after the machine's first (place {place})")
+    return said.format(metres=decimal(f"{metres:.3f}"), place=place)

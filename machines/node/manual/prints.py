@@ -22,6 +22,7 @@ from machines.imaging.patterns import (
 )
 from machines.model.head import HeadPlan
 from machines.model.profile import CarriageHead, Profile
+from machines.operator.language import _, marked
 from machines.protocol.journal_entries import TestPattern
 
 LEAST_FEED_MM, MOST_FEED_MM = 1.0, 500.0
@@ -53,7 +54,11 @@ def feed(profile: Profile, length_mm: float) -> HandPrint:
         InputError: no length, or too long a one.
     """
     if not LEAST_FEED_MM <= length_mm <= MOST_FEED_MM:
-        raise InputError("length", f"{length_mm:g} mm", f"give {LEAST_FEED_MM:g} to {MOST_FEED_MM:g} mm")
+        raise InputError(
+            "length",
+            f"{length_mm:g} mm",
+            _("give {least} to {most} mm").format(least=f"{LEAST_FEED_MM:g}", most=f"{MOST_FEED_MM:g}"),
+        )
     return _blank(profile, max(1, round(length_mm / profile.column_pitch_mm)))
 
 
@@ -73,7 +78,9 @@ def _nozzles(profile: Profile) -> HandPrint:
     def part(first: int, end: int) -> HeadPlan:
         return replace(check, first_column=first, numbers=check.numbers[:, first:end])
 
-    reading = "A stair of one step for each nozzle, counted from 0 at the upper edge: a missing step is a dead nozzle."
+    reading = marked(
+        "A stair of one step for each nozzle, counted from 0 at the upper edge: a missing step is a dead nozzle."
+    )
     return HandPrint(check.numbers.shape[1], part, reading=reading)
 
 
@@ -83,7 +90,7 @@ def _wedge(profile: Profile) -> HandPrint:
     def part(first: int, end: int) -> Dots:
         return to_dots(np.tile(levels[first:end], (profile.dots_across, 1)))
 
-    return HandPrint(len(levels), part, reading="Measure each patch when it is dry, from blank to solid.")
+    return HandPrint(len(levels), part, reading=marked("Measure each patch when it is dry, from blank to solid."))
 
 
 def _drawn(profile: Profile, pattern: Pattern) -> HandPrint:
@@ -108,11 +115,11 @@ _PATTERNS: Mapping[TestPattern, Callable[[Profile], HandPrint]] = {
     "tone-wedge": _wedge,
 }
 PATTERN_LABELS: Mapping[TestPattern, str] = {
-    "nozzles": "Nozzle check",
-    "feed-ruler": "Ruler of the feed",
-    "tone-wedge": "Tone wedge",
-    "knife-scale": "Scale for the distance from head to knife; it is cut",
-    "squareness": "Squareness of the cut; it is cut",
+    "nozzles": marked("Nozzle check"),
+    "feed-ruler": marked("Ruler of the feed"),
+    "tone-wedge": marked("Tone wedge"),
+    "knife-scale": marked("Scale for the distance from head to knife; it is cut"),
+    "squareness": marked("Squareness of the cut; it is cut"),
 }
 
 

@@ -14,15 +14,16 @@ from machines.node.panel.panel_state import HAND_ACTIONS, PanelFacts
 from machines.node.store import operator_actions
 from machines.operator import holds
 from machines.operator.labels import ARM, CALL, LABELS, SET_TIME, PanelAction
+from machines.operator.language import LANGUAGES, _, decimal, marked, spoken
 from machines.operator.local_time import clock_named
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE
 from machines.protocol.journal_entries import Action
 from machines.protocol.messages import Whereabouts
 
 HERE = Path(__file__).parent
-LOOKED = "I have looked: all hands are clear, the guards are closed."
-BLANK = "I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear."
-ZONE_LABEL = "Its zone, an IANA name such as Europe/Lisbon, or UTC"
+LOOKED = marked("I have looked: all hands are clear, the guards are closed.")
+BLANK = marked("I have looked: from the head to the roll the paper is blank, nobody drew it back, all hands are clear.")
+ZONE_LABEL = marked("Its zone, an IANA name such as Europe/Lisbon, or UTC")
 WANTS_TICK = ("resume", ARM, *HAND_ACTIONS, SET_TIME)
 NEEDS_KNIFE = (ARM, "cut")
 # Only ever the safe way; what a venue may leave to anybody.
@@ -36,11 +37,12 @@ def status_page(machine: str, facts: PanelFacts, message: str = "", *, stop_is_o
     bar = ""
     if facts.percent_of_turn is not None:
         percent = f"{facts.percent_of_turn:.1f}"
-        bar = f'<progress max="100" value="{percent}" aria-label="Part of the turn on the paper">{percent} %</progress>'
-    conditions = f"<dl>{found}</dl>" if found else "<p>No condition: nothing is wrong with the machine.</p>"
-    again = '<p><a href="/">Look again</a></p>'  # no page that renews itself under the hands of a slow reader
+        label = escape(_("Part of the turn on the paper"))
+        bar = f'<progress max="100" value="{percent}" aria-label="{label}">{decimal(percent)} %</progress>'
+    conditions = f"<dl>{found}</dl>" if found else f"<p>{_('No condition: nothing is wrong with the machine.')}</p>"
+    again = f'<p><a href="/">{_("Look again")}</a></p>'  # no page that renews itself under the hands of a slow reader
     stops = "".join(_section_for_anybody(action, facts) for action in OPEN) if stop_is_open else ""
-    shown = f'<div role="status">{bar}<dl>{lines}</dl></div><section><h2>Conditions</h2>{conditions}</section>'
+    shown = f'<div role="status">{bar}<dl>{lines}</dl></div><section><h2>{_("Conditions")}</h2>{conditions}</section>'
     body = f"{again}{_said(message)}{stops}{shown}"
     return _page(_named(machine, facts.stands), body, _where(facts.stands))
 
@@ -48,33 +50,36 @@ def status_page(machine: str, facts: PanelFacts, message: str = "", *, stop_is_o
 def enter_page(message: str, *, pin_set: bool) -> str:
     """Asks for the PIN."""
     if not pin_set:
-        return _page("No PIN", "<p>No PIN was set for this node: enrol it again, or use dayroll-node at the board.</p>")
+        said = _("No PIN was set for this node: enrol it again, or use dayroll-node at the board.")
+        return _page(_("No PIN"), f"<p>{said}</p>")
     form = (
-        '<form method="post" action="/enter"><label>PIN of this node'
+        f'<form method="post" action="/enter"><label>{_("PIN of this node")}'
         ' <input type="password" name="pin" inputmode="numeric" autocomplete="off" required></label>'
-        "<button>Enter</button></form>"
+        f"<button>{_('Enter')}</button></form>"
     )
-    return _page("Enter the PIN", _said(message) + form)
+    return _page(_("Enter the PIN"), _said(message) + form)
 
 
 def actions_page(facts: PanelFacts, form_token: str, message: str) -> str:
     """What a person may do, each with its cautions beside it: the one thing that it waits for, what holds it still, and
     all else folded."""
-    standing = f"<p>The machine: {escape(holds.AT_MACHINE[facts.hold])}.</p>"
+    how = _("The machine: {how}.").format(how=_(holds.AT_MACHINE[facts.hold]))
+    standing = f"<p>{escape(how)}</p>"
     first, shown = next_step(facts), [action for action in LABELS if facts.has_knife or action not in NEEDS_KNIFE]
     problems = {action: why_not(action, facts) for action in shown}
     halting = [action for action in OPEN if not problems[action]]
     rest = [action for action in shown if action not in (*halting, first.action)]
     can, cannot = ([one for one in rest if bool(problems[one]) == is_refused] for is_refused in (False, True))
+    leave = f"<button>{escape(_('Leave'))}</button>"
     parts = (
         _next(first, facts, form_token),
         _sections(halting, facts, form_token),
-        _folded("All else that can be done now", _sections(can, facts, form_token)),
-        _folded("What cannot be done now, and why", _sections(cannot, facts, form_token)),
-        f"<section>{_form('/leave', form_token, '<button>Leave</button>')}</section>",
+        _folded(_("All else that can be done now"), _sections(can, facts, form_token)),
+        _folded(_("What cannot be done now, and why"), _sections(cannot, facts, form_token)),
+        f"<section>{_form('/leave', form_token, leave)}</section>",
     )
     under = _where(facts.stands) if facts.stands is None else f"{facts.stands.machine}. {_where(facts.stands)}"
-    return _page("What to do", f"{_said(message)}{standing}{''.join(parts)}", under)
+    return _page(_("What to do"), f"{_said(message)}{standing}{''.join(parts)}", under)
 
 
 def _next(step: NextStep, facts: PanelFacts, form_token: str) -> str:
@@ -83,7 +88,7 @@ def _next(step: NextStep, facts: PanelFacts, form_token: str) -> str:
         return f'<div class="next"><p>{escape(step.look)}</p></div>'
     after = f"<p>{escape(step.after)}</p>" if step.after else ""
     offered = _section(step.action, facts, form_token)
-    return f'<div class="next"><p><strong>Next.</strong> {escape(step.look)}</p>{offered}{after}</div>'
+    return f'<div class="next"><p><strong>{_("Next.")}</strong> {escape(step.look)}</p>{offered}{after}</div>'
 
 
 def _sections(actions: Sequence[PanelAction], facts: PanelFacts, form_token: str) -> str:
@@ -105,10 +110,10 @@ def why_not(action: PanelAction, facts: PanelFacts) -> str:
     if action != ARM:
         return operator_actions.why_not(facts.hold, action)
     if facts.hold not in ("", holds.PAUSED):
-        return "resume or pause first; hands may be in the machine"
+        return _("resume or pause first; hands may be in the machine")
     if facts.knife_armed and facts.hold:
-        return "it is armed; if it was paused just now, it is still coming to rest: look again"
-    return "it is armed" if facts.knife_armed else ""
+        return _("it is armed; if it was paused just now, it is still coming to rest: look again")
+    return _("it is armed") if facts.knife_armed else ""
 
 
 def _section(action: PanelAction, facts: PanelFacts, form_token: str) -> str:
@@ -123,46 +128,46 @@ def _section_for_anybody(action: Action, facts: PanelFacts) -> str:
 
 def _offered(action: PanelAction, problem: str, path: str, form_token: str, fields: str) -> str:
     """An action with its cautions, and its button where it can be done."""
-    cautions = "".join(f'<p class="caution">{escape(text)}</p>' for text in BESIDE[action])
+    cautions = "".join(f'<p class="caution">{escape(_(text))}</p>' for text in BESIDE[action])
     if problem:
-        what = f'<p class="no">Not now: {escape(problem)}.</p>'
+        what = f'<p class="no">{escape(_("Not now: {why}.").format(why=problem))}</p>'
     else:
         hidden = f'<input type="hidden" name="action" value="{action}">'
-        what = _form(path, form_token, f"{hidden}{fields}<button>{LABELS[action]}</button>")
-    return f"<section><h2>{LABELS[action]}</h2>{cautions}{what}</section>"
+        what = _form(path, form_token, f"{hidden}{fields}<button>{escape(_(LABELS[action]))}</button>")
+    return f"<section><h2>{escape(_(LABELS[action]))}</h2>{cautions}{what}</section>"
 
 
 def _tick(text: str) -> str:
-    return f'<label><input type="checkbox" name="looked" value="yes" required> {text}</label>'
+    return f'<label><input type="checkbox" name="looked" value="yes" required> {escape(_(text))}</label>'
 
 
 def _fields(action: PanelAction, facts: PanelFacts) -> str:
     """What else an action wants to know."""
     if action == "feed":
         least, most = prints.LEAST_FEED_MM, prints.MOST_FEED_MM
-        return _field("Length in millimetres", "length_mm", "number", job.FEED_MM, f'min="{least}" max="{most}"')
+        return _field(_("Length in millimetres"), "length_mm", "number", job.FEED_MM, f'min="{least}" max="{most}"')
     if action == "place-set":
-        label = "Blank paper that was fed on by hand since it stopped, in millimetres"
+        label = _("Blank paper that was fed on by hand since it stopped, in millimetres")
         limits = f'min="0" max="{position_recovery.MOST_FED_MM:g}"'
         return f"<p>{escape(facts.paper_place)}.</p>" + _field(label, "length_mm", "number", 0.0, limits)
     if action == CALL:
-        return f"<p>The server: {escape(facts.server)}.</p>"
+        return f"<p>{escape(_('The server: {how}.').format(how=facts.server))}</p>"
     if action == "test-pattern":
         options = "".join(f'<option value="{name}">{escape(label)}</option>' for name, label in facts.patterns.items())
-        return f'<label>Which <select name="pattern" required>{options}</select></label>'
+        return f'<label>{_("Which")} <select name="pattern" required>{options}</select></label>'
     if action == SET_TIME:
         least, most = manual_time.LEAST_ERROR_S, manual_time.MOST_ERROR_S
         return (
-            _field("Local date and time now", "time", "datetime-local", "", 'step="1"')
+            _field(_("Local date and time now"), "time", "datetime-local", "", 'step="1"')
             + _field(
-                ZONE_LABEL,
+                _(ZONE_LABEL),
                 "zone",
                 "text",
                 _zone(facts),
                 'autocomplete="off"',
             )
             + _field(
-                "How wrong it may be, in seconds",
+                _("How wrong it may be, in seconds"),
                 "within_s",
                 "number",
                 manual_time.USUAL_ERROR_S,
@@ -194,23 +199,38 @@ def _said(message: str) -> str:
 
 def _named(machine: str, stands: Whereabouts | None) -> str:
     """What people call it; before a server has said so, its id."""
-    return f"Machine {machine}" if stands is None else stands.machine
+    return _("Machine {machine}").format(machine=machine) if stands is None else stands.machine
 
 
 def _where(stands: Whereabouts | None) -> str:
     """Where it stands, and by which clock times are said."""
     if stands is None:
         return ""
-    clock = "" if clock_named(stands.zone) is None else f"; times are those of {stands.zone}"
-    return f"At {stands.venue}{clock}."
+    if clock_named(stands.zone) is None:
+        return _("At {venue}.").format(venue=stands.venue)
+    return _("At {venue}; times are those of {zone}.").format(venue=stands.venue, zone=stands.zone)
 
 
 def _page(title: str, body: str, under: str = "") -> str:
     return Template((HERE / "page.html").read_text()).substitute(
+        code=spoken(),
         title=escape(title),
+        how=escape(_("How it is")),
+        what=escape(_("What to do")),
+        language=escape(_("Language")),
+        languages=_languages(),
         under=f"<p>{escape(under)}</p>" if under else "",
         body=body,
-        always=escape(ALWAYS_HOLDS),
+        always=escape(_(ALWAYS_HOLDS)),
+    )
+
+
+def _languages() -> str:
+    """To choose another; a choice leads to how it is."""
+    current = {spoken(): ' aria-current="true"'}
+    return " ".join(
+        f'<a href="/?language={code}" lang="{code}" hreflang="{code}"{current.get(code, "")}>{escape(name)}</a>'
+        for code, name in LANGUAGES.items()
     )
 
 

@@ -21,6 +21,8 @@ from machines.node.store.journal import Journal
 from machines.node.sync import call_now, reachability
 from machines.node.sync.reachability import ServerReach
 from machines.operator import holds, labels
+from machines.operator.labels import PanelAction
+from machines.operator.language import _
 from machines.protocol.journal_entries import Action
 
 log = logging.getLogger(__name__)
@@ -53,7 +55,7 @@ class Panel:
         """The page that anybody in the network may read."""
         with self.journal.reading() as db:
             credentials = identity.credentials(db)
-        machine = "not enrolled" if credentials is None else credentials.machine
+        machine = _("not enrolled") if credentials is None else credentials.machine
         return pages.status_page(machine, self._facts(), message, stop_is_open=self.stop_is_open)
 
     def actions(self, session: Session, message: str = "") -> str:
@@ -81,23 +83,22 @@ class Panel:
         """
         action = labels.panel_action(text)
         if action is None:
-            raise InputError("action", "no such action", "choose one of the page")
+            raise InputError("action", _("no such action"), _("choose one of the page"))
         if action in pages.WANTS_TICK and form.get("looked") != "yes":
-            raise InputError(
-                "looked", "it was not ticked that all is clear", "look at the machine, tick, and ask again"
-            )
+            problem, remedy = _("it was not ticked that all is clear"), _("look at the machine, tick, and ask again")
+            raise InputError("looked", problem, remedy)
         log.warning("at the panel: %s", action)
         if action in HAND_ACTIONS:
-            return f"{labels.LABELS[action]}. {self._by_hand(action, form)}"
+            return f"{_(labels.LABELS[action])}. {self._by_hand(action, form)}"
         if action == labels.CALL:
-            return f"The agent has called. The server: {self._call()}."
+            return _("The agent has called. The server: {how}.").format(how=self._call())
         if action == labels.SET_TIME:
             self._set_time(form)
         elif action == labels.ARM:
             arming.ask_to_arm(self.journal)
         else:
-            return f"Done: {labels.LABELS[action]}.{arming.act(self.journal, action)}"
-        return f"Done: {labels.LABELS[action]}."
+            return _done(action) + arming.act(self.journal, action)
+        return _done(action)
 
     def halt(self, action: Action, address: str) -> str:
         """Stop or pause for somebody at an address who did not give the PIN; what to say about it. What is so already
@@ -108,17 +109,17 @@ class Panel:
         """
         hold = self.journal.state().hold
         if operator_actions.is_so(hold, action):
-            return f"Nothing was to be done: {holds.AT_MACHINE[hold]}."
+            return _("Nothing was to be done: {how}.").format(how=_(holds.AT_MACHINE[hold]))
         more = arming.act(self.journal, action, by_anybody=True)
         log.warning("at the panel: %s without the PIN from %s", action, address)
-        return f"Done: {labels.LABELS[action]}.{more}"
+        return _done(action) + more
 
     def _by_hand(self, action: HandAction, form: Mapping[str, str]) -> str:
         length_mm = _number(form, "length_mm") if action in ("feed", "place-set") else job.FEED_MM
         named = form.get("pattern")
         pattern = next((one for one in prints.PATTERN_LABELS if one == named), None)
         if named is not None and pattern is None:
-            raise InputError("pattern", "no such pattern", "choose one of the page")
+            raise InputError("pattern", _("no such pattern"), _("choose one of the page"))
         with self.journal.transaction() as db:
             asked = job.ask(db, action, length_mm=length_mm, pattern=pattern)
         return job.wait(self.journal, asked)
@@ -132,15 +133,20 @@ class Panel:
     def _set_time(self, form: Mapping[str, str]) -> None:
         elapsed_s = self.clock.elapsed()
         if problem := manual_time.why_not(self.time()):
-            raise InputError("time", f"nobody needs to set it: {problem}", "leave it as it is")
+            said = _("nobody needs to set it: {why}").format(why=problem)
+            raise InputError("time", said, _("leave it as it is"))
         instant = manual_time.instant_of(form.get("time", ""), form.get("zone", "").strip())
         within_s = _number(form, "within_s")
         with self.journal.transaction() as db:
             manual_time.say(db, self.boot, elapsed_s, instant, within_s)
 
 
+def _done(action: PanelAction) -> str:
+    return _("Done: {action}.").format(action=_(labels.LABELS[action]))
+
+
 def _number(form: Mapping[str, str], name: str) -> float:
     try:
         return float(form.get(name, ""))
     except ValueError:
-        raise InputError(name, "not a number", "give a number") from None
+        raise InputError(name, _("not a number"), _("give a number")) from None

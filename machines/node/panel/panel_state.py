@@ -25,6 +25,7 @@ from machines.node.work.held_work import HeldWork, quiet_s
 from machines.operator import holds, recess_words
 from machines.operator.conditions import gloss
 from machines.operator.durations import duration
+from machines.operator.language import _, decimal, marked, ngettext
 from machines.operator.local_time import clock_named, moment
 from machines.protocol.journal_entries import TestPattern
 from machines.protocol.messages import Whereabouts
@@ -32,11 +33,16 @@ from machines.serialization import parse_instant
 
 HAND_ACTIONS: tuple[HandAction, ...] = ("feed", "cut", "test-pattern", "place-set")
 DOING: Mapping[HandAction, str] = {
-    "feed": "feeding paper by hand",
-    "cut": "cutting by hand",
-    "test-pattern": "printing a test pattern",
-    "place-set": "telling the machine where its paper stands",
+    "feed": marked("feeding paper by hand"),
+    "cut": marked("cutting by hand"),
+    "test-pattern": marked("printing a test pattern"),
+    "place-set": marked("telling the machine where its paper stands"),
 }
+
+
+NO_TIME = marked(
+    "not known since the board started; nothing is printed until the server has told it, or a person set it"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,22 +103,22 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
     clock = clock_named(None if stands is None else stands.zone)
     of_run = work if work is not None and state.run == work.run.id else None
     lines = [
-        ("Time", _time(estimate, of_run, clock)),
-        ("Now", _now(state, of_run, by_hand, outage, None if estimate is None else estimate.now, clock)),
-        ("In the turn", _place(state, of_run)),
-        ("Next cut", _next_cut(state, of_run, pending, None if estimate is None else estimate.now)),
-        ("Paper left", _paper(remains, profile, of_run)),
+        (_("Time"), _time(estimate, of_run, clock)),
+        (_("Now"), _now(state, of_run, by_hand, outage, None if estimate is None else estimate.now, clock)),
+        (_("In the turn"), _place(state, of_run)),
+        (_("Next cut"), _next_cut(state, of_run, pending, None if estimate is None else estimate.now)),
+        (_("Paper left"), _paper(remains, profile, of_run)),
         *_slip(track, profile, work),
-        ("Blade", _blade(state, remains)),
-        ("Ink left", _ink(remains)),
-        ("Work held until", "nothing is held" if until is None else moment(parse_instant(until), clock)),
-        ("Server", server.in_words()),
-        *([("In detail", server.said)] if server.said else []),
+        (_("Blade"), _blade(state, remains)),
+        (_("Ink left"), _ink(remains)),
+        (_("Work held until"), _("nothing is held") if until is None else moment(parse_instant(until), clock)),
+        (_("Server"), server.in_words()),
+        *([(_("In detail"), server.said)] if server.said else []),
     ]
     return PanelFacts(
         stands=stands,
-        lines=(*lines, ("Fenced off", state.fenced)) if state.fenced else tuple(lines),
-        conditions=tuple((keyword, gloss(keyword)) for keyword in state.conditions),
+        lines=(*lines, (_("Fenced off"), state.fenced)) if state.fenced else tuple(lines),
+        conditions=tuple((keyword, _(gloss(keyword))) for keyword in state.conditions),
         percent_of_turn=None if of_run is None else 100.0 * _phase(state, of_run),
         hold=state.hold,
         has_knife=profile is not None and profile.knife is not None,
@@ -121,7 +127,7 @@ def gather(journal: Journal, estimate: Estimate | None, server: ServerReach = NO
         hand_problems={action: _problem(action, state, profile) for action in HAND_ACTIONS},
         paper_place=paper_place,
         patterns={
-            name: label
+            name: _(label)
             for name, label in prints.PATTERN_LABELS.items()
             if job.why_not("test-pattern", state, profile, name) is None
         },
@@ -139,13 +145,15 @@ def _problem(action: HandAction, state: State, profile: Profile | None) -> str:
 
 def _time(estimate: Estimate | None, work: HeldWork | None, clock: ZoneInfo | None) -> str:
     if estimate is None:
-        return "not known since the board started; nothing is printed until the server has told it, or a person set it"
-    said = f"{moment(utc(estimate.now), clock, seconds=True)}, to within {estimate.error_s:.2g} s"
-    said += ", as a person set it" if estimate.by_hand else ""
-    said += ", by the board's own clock" if estimate.by_board else ""
-    said += ", in doubt: a clock stepped" if estimate.doubted else ""
+        return _(NO_TIME)
+    now = moment(utc(estimate.now), clock, seconds=True)
+    said = _("{time}, to within {error} s").format(time=now, error=decimal(f"{estimate.error_s:.2g}"))
+    said += _(", as a person set it") if estimate.by_hand else ""
+    said += _(", by the board's own clock") if estimate.by_board else ""
+    said += _(", in doubt: a clock stepped") if estimate.doubted else ""
     if work is not None and estimate.error_s > work.clock_tolerance_s:
-        said += f"; nothing is printed until it is known to within {work.clock_tolerance_s:.2g} s"
+        wanted = decimal(f"{work.clock_tolerance_s:.2g}")
+        said += _("; nothing is printed until it is known to within {error} s").format(error=wanted)
     return said
 
 
@@ -158,17 +166,17 @@ def _now(
     clock: ZoneInfo | None,
 ) -> str:
     if by_hand is not None:
-        return f"{DOING[by_hand.action]}; it began when a person asked for it"
+        return _("{what}; it began when a person asked for it").format(what=_(DOING[by_hand.action]))
     if state.hold:
-        return holds.AT_MACHINE[state.hold]
+        return _(holds.AT_MACHINE[state.hold])
     if work is None:
-        return "no run"
+        return _("no run")
     if state.next_column >= work.run.end_column:
-        return f"run {work.run.id} is at its end"
+        return _("run {run} is at its end").format(run=work.run.id)
     if now is not None and (recess := work.recess_at(now)) is not None:
         return recess_words.at_machine(recess, is_held=recess in work.run.recesses, clock=clock)
     said = recovery_state.in_words(outage, catching_up=state.catching_up, next_column=state.next_column)
-    return f"printing run {work.run.id}{said}"
+    return _("printing run {run}").format(run=work.run.id) + said
 
 
 def _phase(state: State, work: HeldWork) -> float:
@@ -177,36 +185,42 @@ def _phase(state: State, work: HeldWork) -> float:
 
 def _place(state: State, work: HeldWork | None) -> str:
     if work is None:
-        return "no run"
+        return _("no run")
     per_turn = work.profile.columns_per_turn
     first, last = work.run.first_column // per_turn, (work.run.end_column - 1) // per_turn
     turn, column = divmod(state.next_column, per_turn)
-    return f"turn {turn - first + 1} of {last - first + 1}, column {column} of {per_turn}, {_phase(state, work):.1%}"
+    said = _("turn {turn} of {turns}, column {column} of {columns}, {share}")
+    share = decimal(f"{_phase(state, work):.1%}")
+    return said.format(turn=turn - first + 1, turns=last - first + 1, column=column, columns=per_turn, share=share)
 
 
 def _next_cut(state: State, work: HeldWork | None, pending: list[Strip], now: float | None) -> str:
     if work is None or work.profile.knife is None:
-        return "none" if work is None else "no knife"
+        return _("none") if work is None else _("no knife")
     places = [strip.place for strip in pending]
     ahead = work.boundaries(state.next_column, state.next_column + work.profile.columns_per_turn)
     places += [state.paper_position + boundary - state.next_column for boundary in ahead]
     if not places:
-        return "none"
+        return _("none")
     columns = max(0, min(places) + work.profile.knife_columns - state.paper_position)
-    how = "" if state.knife_armed else "; the knife is disarmed, so it will be left uncut"
+    how = "" if state.knife_armed else _("; the knife is disarmed, so it will be left uncut")
     if state.knife_armed and now is not None and quiet_s(work.quiet, now + columns * work.column_s):
-        how = "; that is in quiet hours, so it will be left uncut"
-    return f"in about {duration(columns * work.column_s)}, after {columns} columns{how}"
+        how = _("; that is in quiet hours, so it will be left uncut")
+    said = ngettext("in about {span}, after {number} column", "in about {span}, after {number} columns", columns)
+    return said.format(span=duration(columns * work.column_s), number=columns) + how
 
 
 def _paper(remains: RemainingSupplies | None, profile: Profile | None, work: HeldWork | None) -> str:
     if remains is None or profile is None:
-        return "not known before the first work"
+        return _("not known before the first work")
     left_m = remains.paper_m
     if left_m <= 0:
-        return "by count none: look at the roll, and say when it was changed"
-    lasts = "" if work is None else f", about {duration(left_m * 1000 / profile.column_pitch_mm * work.column_s)}"
-    return f"{left_m:.2f} m by count{lasts}"
+        return _("by count none: look at the roll, and say when it was changed")
+    left = decimal(f"{left_m:.2f}")
+    if work is None:
+        return _("{length} m by count").format(length=left)
+    lasts = duration(left_m * 1000 / profile.column_pitch_mm * work.column_s)
+    return _("{length} m by count, about {span}").format(length=left, span=lasts)
 
 
 def _slip(track: SlipState, profile: Profile | None, work: HeldWork | None) -> list[tuple[str, str]]:
@@ -215,30 +229,37 @@ def _slip(track: SlipState, profile: Profile | None, work: HeldWork | None) -> l
         if profile is None
         else slip_correction.in_words(track, profile, None if work is None else work.run.mean_turn_s)
     )
-    return [("Slip of the paper", said)] if said else []
+    return [(_("Slip of the paper"), said)] if said else []
 
 
 def _blade(state: State, remains: RemainingSupplies | None) -> str:
     if remains is None:
-        return "not known before the first work"
+        return _("not known before the first work")
     if remains.cuts is None:
-        return "no knife"
-    armed = "armed" if state.knife_armed else "disarmed"
+        return _("no knife")
     if remains.cuts <= 0:
-        return f"{armed}; by count it is dull: change it, and say so"
-    return f"{armed}; {remains.cuts} cuts left by count"
+        if state.knife_armed:
+            return _("armed; by count it is dull: change it, and say so")
+        return _("disarmed; by count it is dull: change it, and say so")
+    said = (
+        ngettext("armed; {number} cut left by count", "armed; {number} cuts left by count", remains.cuts)
+        if state.knife_armed
+        else ngettext("disarmed; {number} cut left by count", "disarmed; {number} cuts left by count", remains.cuts)
+    )
+    return said.format(number=remains.cuts)
 
 
 def _ink(remains: RemainingSupplies | None) -> str:
     if remains is None:
-        return "not known before the first work"
+        return _("not known before the first work")
     if remains.ink_used_ml is None:
-        return "none is used"
+        return _("none is used")
     if remains.ink_ml is None:
-        return (
-            f"{remains.ink_used_ml:.2f} ml used by count since the cartridge was changed; how much one holds, the"
-            " machine's profile does not say"
+        said = _(
+            "{amount} ml used by count since the cartridge was changed; how much one holds, the machine's profile does"
+            " not say"
         )
+        return said.format(amount=decimal(f"{remains.ink_used_ml:.2f}"))
     if remains.ink_ml <= 0:
-        return "by count none: look at the print, and say when the cartridge was changed"
-    return f"{remains.ink_ml:.2f} ml by count"
+        return _("by count none: look at the print, and say when the cartridge was changed")
+    return _("{amount} ml by count").format(amount=decimal(f"{remains.ink_ml:.2f}"))

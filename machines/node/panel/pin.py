@@ -23,6 +23,7 @@ from machines.errors import DayrollError, InputError
 from machines.node.store import identity
 from machines.node.store.identity import Pin
 from machines.node.store.journal import Journal
+from machines.operator.language import _
 
 DIGITS = 6
 FREE_GUESSES, FREE_IN_ALL = 5, 50
@@ -41,7 +42,9 @@ class LockedOut(DayrollError):
     """
 
     def __init__(self, wait_s: float) -> None:
-        super().__init__("too many wrong PINs", f"wait {wait_s / 60:.0f} min and try again")
+        super().__init__(
+            _("too many wrong PINs"), _("wait {minutes} min and try again").format(minutes=round(wait_s / 60))
+        )
         self.wait_s = wait_s
 
 

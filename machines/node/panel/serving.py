@@ -23,16 +23,17 @@ from machines.node.panel.callers import is_for_us, is_from_our_page, own_names
 from machines.node.panel.panel import Panel
 from machines.node.panel.pin import LockedOut, Session
 from machines.node.waiting import supervised
+from machines.operator.language import LANGUAGES, _, marked, speaking, wanted
 from machines.protocol.panel_address import host_of
 
 log = logging.getLogger(__name__)
 
-NOT_NOTED = (
+NOT_NOTED = marked(
     "Nothing was noted, as the board's card cannot be written: the machine goes on as it was. If it must stand still,"
     " use the stop control beside it, which cuts the power"
 )
 
-COOKIE, KNOWN = "panel", "panel-known"
+COOKIE, KNOWN, LANGUAGE = "panel", "panel-known", "panel-language"
 KNOWN_S = 15_552_000
 LARGEST_FORM = 4096
 PATIENCE_S = 10.0
@@ -94,9 +95,9 @@ def _done(ask: Callable[[], str]) -> tuple[HTTPStatus, str]:
     try:
         return HTTPStatus.OK, ask()
     except InputError as error:
-        return HTTPStatus.CONFLICT, str(error)
+        return HTTPStatus.CONFLICT, error.said
     except (sqlite3.Error, OSError) as error:
-        return HTTPStatus.SERVICE_UNAVAILABLE, f"{NOT_NOTED} ({error})"
+        return HTTPStatus.SERVICE_UNAVAILABLE, f"{_(NOT_NOTED)} ({error})"
 
 
 class PanelServer(ThreadingHTTPServer):
@@ -126,7 +127,7 @@ class _Handler(BaseHTTPRequestHandler):
             return False
         if is_for_us(self.headers, self.names):
             return True
-        said = "Open this page by the address of the board, as it was given to you, not by another name."
+        said = _("Open this page by the address of the board, as it was given to you, not by another name.")
         self._page(HTTPStatus.MISDIRECTED_REQUEST, said, "text/plain")
         return False
 
@@ -134,13 +135,19 @@ class _Handler(BaseHTTPRequestHandler):
         """What cannot be read, or asks for what no page does, is answered as everything else."""
         self.close_connection = True
         self.request_version = self.protocol_version  # with none, there would be no head to the answer
-        self._page(HTTPStatus(code), "This cannot be answered.", "text/plain")
+        self._page(HTTPStatus(code), _("This cannot be answered."), "text/plain")
 
     def do_GET(self) -> None:
+        with speaking(self._language()):
+            self._get()
+
+    def _get(self) -> None:
         session = self._session()
         match self.path.partition("?")[0]:
             case "/":
-                self._page(HTTPStatus.OK, self.panel.status())
+                chosen = self._chosen()
+                kept = [] if chosen is None else [f"{LANGUAGE}={chosen}; Max-Age={KNOWN_S}"]
+                self._page(HTTPStatus.OK, self.panel.status(), cookies=kept)
             case "/do" if session is not None:
                 self._page(HTTPStatus.OK, self.panel.actions(session))
             case "/do":
@@ -148,14 +155,18 @@ class _Handler(BaseHTTPRequestHandler):
             case "/panel.css":
                 self._page(HTTPStatus.OK, pages.style(), "text/css")
             case _:
-                self._page(HTTPStatus.NOT_FOUND, "There is no such page.", "text/plain")
+                self._page(HTTPStatus.NOT_FOUND, _("There is no such page."), "text/plain")
 
     def do_POST(self) -> None:
+        with speaking(self._language()):
+            self._post()
+
+    def _post(self) -> None:
         form = self._form()
         if form is None:
-            self._page(HTTPStatus.BAD_REQUEST, "This form cannot be read.", "text/plain")
+            self._page(HTTPStatus.BAD_REQUEST, _("This form cannot be read."), "text/plain")
         elif not is_from_our_page(self.headers):
-            self._page(HTTPStatus.FORBIDDEN, "This form is not from a page of this board.", "text/plain")
+            self._page(HTTPStatus.FORBIDDEN, _("This form is not from a page of this board."), "text/plain")
         elif self.path == "/enter":
             self._enter(form)
         elif self.path == "/halt":
@@ -172,11 +183,11 @@ class _Handler(BaseHTTPRequestHandler):
             return
         except sqlite3.Error as error:
             log.warning("at the panel: no PIN that could be noted from %s: %s", self.client_address[0], error)
-            self._page(HTTPStatus.SERVICE_UNAVAILABLE, self.panel.enter(f"{NOT_NOTED} ({error})"))
+            self._page(HTTPStatus.SERVICE_UNAVAILABLE, self.panel.enter(f"{_(NOT_NOTED)} ({error})"))
             return
         if name is None:
             log.warning("at the panel: a wrong PIN from %s", self.client_address[0])
-            self._page(HTTPStatus.FORBIDDEN, self.panel.enter("That is not the PIN."))
+            self._page(HTTPStatus.FORBIDDEN, self.panel.enter(_("That is not the PIN.")))
             return
         log.info("at the panel: the PIN was given from %s", self.client_address[0])
         known = f"{KNOWN}={self.panel.guard.introduced()}; Max-Age={KNOWN_S}"
@@ -186,7 +197,7 @@ class _Handler(BaseHTTPRequestHandler):
         """Stop or pause for somebody who did not give the PIN, where that is open."""
         asked = [action for action in pages.OPEN if self.panel.stop_is_open and action == form.get("action")]
         if not asked:
-            self._page(HTTPStatus.FORBIDDEN, self.panel.enter("Enter the PIN first, or again."))
+            self._page(HTTPStatus.FORBIDDEN, self.panel.enter(_("Enter the PIN first, or again.")))
             return
         status, said = _done(partial(self.panel.halt, asked[0], self.client_address[0]))
         self._page(status, self.panel.status(said))
@@ -195,14 +206,14 @@ class _Handler(BaseHTTPRequestHandler):
         """A form counts only with the session's own token, which no other page knows."""
         session = self._session()
         if session is None or not hmac.compare_digest(form.get("form_token", "").encode(), session.form_token.encode()):
-            self._page(HTTPStatus.FORBIDDEN, self.panel.enter("Enter the PIN first, or again."))
+            self._page(HTTPStatus.FORBIDDEN, self.panel.enter(_("Enter the PIN first, or again.")))
         elif self.path == "/leave":
             self.panel.guard.leave(self._cookie())
             self._see("/", f"{COOKIE}=; Max-Age=0")
         elif self.path == "/act":
             self._act(session, form)
         else:
-            self._page(HTTPStatus.NOT_FOUND, "There is no such page.", "text/plain")
+            self._page(HTTPStatus.NOT_FOUND, _("There is no such page."), "text/plain")
 
     def _act(self, session: Session, form: dict[str, str]) -> None:
         status, said = _done(partial(self.panel.act, form.get("action", ""), form))
@@ -217,6 +228,16 @@ class _Handler(BaseHTTPRequestHandler):
             return {name: values[-1] for name, values in parse_qs(self.rfile.read(int(length)).decode("ascii")).items()}
         except ValueError:
             return None
+
+    def _chosen(self) -> str | None:
+        """The language that the address asks for, if it is one of ours."""
+        asked = parse_qs(self.path.partition("?")[2]).get("language", [""])[-1]
+        return asked if asked in LANGUAGES else None
+
+    def _language(self) -> str:
+        """As somebody chose it on a page, or else as the browser says."""
+        kept = self._chosen() or self._cookie(LANGUAGE)
+        return kept if kept in LANGUAGES else wanted(self.headers.get("Accept-Language", ""))
 
     def _cookie(self, name: str = COOKIE) -> str:
         try:

@@ -23,6 +23,8 @@ from machines.node.store import outbox
 from machines.node.store.journal import change_state, read_state
 from machines.node.store.slip_state import begin_anew
 from machines.operator.holds import AT_MACHINE, HELD_AFTER, PARKED, PAUSED, REFUSING, STOPPED, UNPLANNED
+from machines.operator.labels import LABELS
+from machines.operator.language import _, marked
 from machines.protocol.journal_entries import Action, OperatorActed
 
 
@@ -36,13 +38,13 @@ class _Step:
 
 _STANDING = frozenset({STOPPED, PAUSED, PARKED, UNPLANNED, REFUSING})
 _NOT_STOPPED = frozenset({"", PAUSED, PARKED, UNPLANNED, REFUSING})
-_CHANGED = _Step(allowed=_STANDING, remedy="park it for service first")
+_CHANGED = _Step(allowed=_STANDING, remedy=marked("park it for service first"))
 _STEPS: dict[Action, _Step] = {
     "stop": _Step(allowed=_STANDING | {""}, remedy=""),
-    "release": _Step(allowed=frozenset({STOPPED}), remedy="only a stop is released"),
-    "pause": _Step(allowed=_NOT_STOPPED, remedy="release the stop first"),
-    "park": _Step(allowed=_NOT_STOPPED, remedy="release the stop first"),
-    "resume": _Step(allowed=_STANDING - {STOPPED}, remedy="release the stop first, if it is stopped"),
+    "release": _Step(allowed=frozenset({STOPPED}), remedy=marked("only a stop is released")),
+    "pause": _Step(allowed=_NOT_STOPPED, remedy=marked("release the stop first")),
+    "park": _Step(allowed=_NOT_STOPPED, remedy=marked("release the stop first")),
+    "resume": _Step(allowed=_STANDING - {STOPPED}, remedy=marked("release the stop first, if it is stopped")),
     "roll-changed": _CHANGED,
     "cartridge-changed": _CHANGED,
     "blade-changed": _CHANGED,
@@ -55,7 +57,7 @@ HALTING: frozenset[Action] = frozenset({"stop", "pause", "park"})
 
 def why_not(hold: str, action: Action) -> str:
     """What must be done first, as the machine stands; empty if the action can be done."""
-    return "" if hold in _STEPS[action].allowed else _STEPS[action].remedy
+    return "" if hold in _STEPS[action].allowed else _(_STEPS[action].remedy)
 
 
 def is_so(hold: str, action: Action) -> bool:
@@ -67,9 +69,9 @@ def why_not_anybody(hold: str, action: Action) -> str:
     """Why somebody whom nobody knows cannot do it; empty if they can. They hold a machine that goes, or hold it faster:
     were one that is parked only paused, its knife could be armed while hands are in it."""
     if is_so(hold, action):
-        return "it is so already"
+        return _("it is so already")
     if action == "pause" and hold:
-        return "it stands still already"
+        return _("it stands still already")
     return why_not(hold, action)
 
 
@@ -86,7 +88,8 @@ def act(db: sqlite3.Connection, action: Action, *, by_anybody: bool = False) -> 
     """
     state = read_state(db)
     if problem := (why_not_anybody if by_anybody else why_not)(state.hold, action):
-        raise InputError("action", f"{action} cannot be done now: {AT_MACHINE[state.hold]}", problem)
+        said = _("{action} cannot be done now: {why}")
+        raise InputError("action", said.format(action=_(LABELS[action]), why=_(AT_MACHINE[state.hold])), problem)
     if action in HELD_AFTER:
         change_state(db, hold=HELD_AFTER[action])
     if action == "roll-changed":
@@ -115,10 +118,10 @@ def said_after(db: sqlite3.Connection, action: Action, profile: Profile | None) 
     """
     armed = read_state(db).knife_armed
     if action in HALTING and armed:
-        return " Its knife is armed: park it, or stop it, to have it off."
+        return " " + _("Its knife is armed: park it, or stop it, to have it off.")
     if action != "resume" or profile is None or profile.knife is None or armed:
         return ""
-    return " The knife is off: arm it, or strips are left hanging on to each other."
+    return " " + _("The knife is off: arm it, or strips are left hanging on to each other.")
 
 
 def report(db: sqlite3.Connection, now: float) -> None:

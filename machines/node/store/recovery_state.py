@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+from machines.operator.language import _, decimal
 from machines.operator.stop_causes import CAUSE_WORDS
 from machines.recovery import Cause, Columns, Decision, Gap
 
@@ -42,13 +43,15 @@ def in_words(kept: Recovering, *, catching_up: bool, next_column: int) -> str:
     """What is being made good, to follow what is being printed; empty if nothing is."""
     said = []
     if catching_up:
-        said.append("catching up" + (f" after {CAUSE_WORDS[kept.cause]}" if kept.cause else ""))
+        after = _("catching up after {cause}")
+        said.append(after.format(cause=_(CAUSE_WORDS[kept.cause])) if kept.cause else _("catching up"))
         if kept.closed_only:
-            said.append("faster than the sky only while the venue is closed")
+            said.append(_("faster than the sky only while the venue is closed"))
         if kept.again_end is not None and next_column < kept.again_end:
-            said.append("a half-printed segment is printed again")
+            said.append(_("a half-printed segment is printed again"))
     if kept.shift_s:
-        said.append(f"all of the run is {kept.shift_s / 3600.0:.2f} hours later than it was planned")
+        hours = decimal(f"{kept.shift_s / 3600.0:.2f}")
+        said.append(_("all of the run is {hours} hours later than it was planned").format(hours=hours))
     return "".join(f", {one}" for one in said)
 
 

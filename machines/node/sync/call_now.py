@@ -6,6 +6,7 @@ import sqlite3
 
 from machines.errors import InputError
 from machines.node.store.journal import Journal
+from machines.operator.language import _
 
 # How long a person waits for what comes of it, and how often is looked; real seconds. Longer than a connection takes.
 PATIENCE_S = 30.0
@@ -45,7 +46,8 @@ def wait(journal: Journal, limit_s: float = PATIENCE_S) -> None:
             return _word(db) is None
 
     if not journal.news.until(is_done, limit_s, LOOK_S):
-        problem, remedy = f"no answer within {limit_s:g} s", "it goes on; look again at how it is in a while"
+        problem = _("no answer within {seconds} s").format(seconds=f"{limit_s:g}")
+        remedy = _("it goes on; look again at how it is in a while")
         raise InputError("server", problem, remedy)
 
 

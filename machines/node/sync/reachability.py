@@ -13,6 +13,7 @@ from machines.errors import InputError
 from machines.node.clock.server_time import Estimate
 from machines.node.sync.errands import Trouble
 from machines.operator.durations import duration
+from machines.operator.language import _
 from machines.serialization import structure_lenient, unstructure
 
 # While all is well the card is written to no more often than this for it, seconds.
@@ -117,10 +118,14 @@ class ServerReach:
     def in_words(self) -> str:
         """In a sentence or some."""
         if not self.kind:  # while all is well, not each answer is written down
-            return f"in reach; heard at least once since {self.heard}" if self.heard else "not heard yet"
-        heard = f"last heard {self.heard}" if self.heard else "never heard"
-        again = f"; tried again {self.again}" if self.again else ""
-        return f"{self.says}. Since {self.since}; {heard}{again}"
+            if not self.heard:
+                return _("not heard yet")
+            return _("in reach; heard at least once since {when}").format(when=self.heard)
+        heard = _("last heard {when}").format(when=self.heard) if self.heard else _("never heard")
+        again = _("; tried again {when}").format(when=self.again) if self.again else ""
+        return _("{trouble}. Since {when}; {heard}{again}").format(
+            trouble=self.says, when=self.since, heard=heard, again=again
+        )
 
 
 NOT_HEARD = ServerReach(heard="", kind="", since="", says="", said="", again="")
@@ -202,8 +207,10 @@ def standing(reach: Reach, now: Moment, board_clock: datetime) -> ServerReach:
         now: the moment.
         board_clock: what the board's own clock shows.
     """
-    clock = f"{board_clock:%Y-%m-%d %H:%M} UTC" + ("" if now.at is None else f", by the server {_utc(now.at)}")
-    says = FAILURE_WORDS.get(reach.kind, reach.kind)
+    clock = _utc(board_clock)
+    if now.at is not None:
+        clock = _("{time}, by the server {server_time}").format(time=clock, server_time=_utc(now.at))
+    says = _(FAILURE_WORDS.get(reach.kind, reach.kind))
     again_s = None if reach.again is None or reach.again.boot != now.boot else reach.again.elapsed_s - now.elapsed_s
     return ServerReach(
         heard="" if reach.heard is None else _when(reach.heard, now),
@@ -211,8 +218,12 @@ def standing(reach: Reach, now: Moment, board_clock: datetime) -> ServerReach:
         since="" if reach.since is None else _when(reach.since, now),
         says=says.replace("{clock}", clock),
         said=reach.said,
-        again="" if again_s is None else "now" if again_s <= 0 else f"in {duration(again_s)}",
+        again="" if again_s is None else _again(again_s),
     )
+
+
+def _again(in_s: float) -> str:
+    return _("now") if in_s <= 0 else _("in {span}").format(span=duration(in_s))
 
 
 def _when(moment: Moment, now: Moment) -> str:
@@ -221,9 +232,12 @@ def _when(moment: Moment, now: Moment) -> str:
     if at is None and here and now.at is not None:
         at = now.at - timedelta(seconds=now.elapsed_s - moment.elapsed_s)
     if at is not None:
-        ago = f" ({duration(now.elapsed_s - moment.elapsed_s)} ago)" if here else ""
-        return f"{_utc(at)}{ago}"
-    return f"{duration(now.elapsed_s - moment.elapsed_s)} ago" if here else "before this board was started"
+        if not here:
+            return _utc(at)
+        return _("{time} ({span} ago)").format(time=_utc(at), span=duration(now.elapsed_s - moment.elapsed_s))
+    if not here:
+        return _("before this board was started")
+    return _("{span} ago").format(span=duration(now.elapsed_s - moment.elapsed_s))
 
 
 def _utc(instant: datetime) -> str:

@@ -102,7 +102,7 @@ def test_it_counts_the_paper_from_the_roll_and_the_cuts_from_the_blade(tmp_path:
     assert lines(node)["Paper left"].startswith("30.00 m")
     with node.journal.transaction() as db:
         change_state(db, blade_cuts=999, roll_place=-100_000)
-    assert lines(node)["Blade"] == "disarmed; 1 cuts left by count"
+    assert lines(node)["Blade"] == "disarmed; 1 cut left by count"
     assert "look at the roll" in lines(node)["Paper left"]
 
 

@@ -138,7 +138,7 @@ def test_the_pages_need_nothing_from_outside_and_no_script(browser: Browser) -> 
         page = browser.get(path)[1]
         assert "<script" not in page
         assert set(re.findall('(?:href|src|action)="([^"]*)"', page)) <= {
-            "/", "/do", "/panel.css", "/act", "/leave", "/enter",
+            "/", "/do", "/panel.css", "/act", "/leave", "/enter", "/?language=en", "/?language=pt",
         }  # fmt: skip
         assert 'name="viewport"' in page
     answer = browser.pool.request("GET", browser.url + "/")
