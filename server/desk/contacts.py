@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -49,6 +49,9 @@ READ_BY = {
 
 class ContactsForm(ReasonForm):
     """A few fields for each of them, and some more that are empty."""
+
+    # Nobody need be said; of whoever is, some of it must be.
+    ASKED: ClassVar[frozenset[str]] = frozenset(f"{name}_{row}" for row in range(MOST_CONTACTS) for name in NAMES)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
