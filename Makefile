@@ -46,7 +46,7 @@ serve: .venv/server.stamp
 	@$(BIN)/dayroll serve
 
 test: .venv/develop.stamp .venv-node/node.stamp
-	@$(BIN)/python -m pytest -n 2 --dist worksteal $(ARGS)
+	@$(BIN)/python -m pytest -n 2 $(ARGS)
 
 bench: .venv/develop.stamp
 	@$(BIN)/python -m tests.benchmarks
