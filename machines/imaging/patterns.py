@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from machines.errors import InputError
 from machines.model.head import NO_NOZZLE, Choices, HeadPlan
 from machines.model.profile import CarriageHead, Profile
+from machines.operator.language import marked
 from machines.protocol.journal_entries import TestPattern
 
 Dots = NDArray[np.bool_]
@@ -27,6 +28,16 @@ CAUTIONS_AT_KNIFE = (
     "Never reach into the knife. Switch the power off, see that the knife is parked, and wear cut-resistant gloves.",
     "Spent blades go into a closed container.",
     *CAUTIONS_AT_ROLLERS,
+)
+
+# What to look at on a pattern, and to write down.
+FEED_READING = "Measure from the first full stroke to the last hundred, {} mm as printed."
+NOZZLE_READING = marked(
+    "A stair of one step for each nozzle, counted from 0 at the upper edge: a missing step is a dead nozzle."
+)
+KNIFE_READING = (
+    "Count the millimetres from the full stroke to the cut: plus on the side whose strokes hang from the upper edge,"
+    " minus on the other."
 )
 
 # Feed and knife are corrected by a few percent and millimetres. More is a misreading, or a machine to be repaired.
@@ -101,8 +112,7 @@ def feed_ruler(profile: Profile, length_mm: float = 200.0) -> Pattern:
     for mm in range(int(length_mm) + 1):
         share = next(share for step, share in ((100, 1.0), (10, 0.3), (5, 0.2), (1, 0.1)) if mm % step == 0)
         dots[: max(1, round(share * profile.dots_across)), min(_column(profile, mm), dots.shape[1] - 1)] = True
-    reading = f"Measure from the first full stroke to the last hundred, {int(length_mm) // 100 * 100} mm as printed."
-    return Pattern("feed ruler", dots, reading)
+    return Pattern("feed ruler", dots, FEED_READING.format(int(length_mm) // 100 * 100))
 
 
 def feed_correction(printed_mm: float, measured_mm: float) -> float:
@@ -159,11 +169,7 @@ def knife_scale(profile: Profile, reach_mm: int = 15) -> Pattern:
         length = round((0.4 if mm % 5 == 0 else 0.2) * profile.dots_across)
         dots[:length, centre + _column(profile, mm)] = True
         dots[-length:, centre - _column(profile, mm)] = True
-    reading = (
-        "Count the millimetres from the full stroke to the cut: plus on the side whose strokes hang from the upper "
-        "edge, minus on the other."
-    )
-    return Pattern("head-to-knife distance", dots, reading, CAUTIONS_AT_KNIFE, centre)
+    return Pattern("head-to-knife distance", dots, KNIFE_READING, CAUTIONS_AT_KNIFE, centre)
 
 
 def corrected_head_to_knife_mm(profile: Profile, cut_at_mm: float) -> float:

@@ -41,12 +41,21 @@ def calibrate(
         lock("default")
         row = require(Machine, "machine", machine)
         check(row)
-        model = machine_model(row.profile_id)
-        calibration.check(model.profile)
-        for profile in run_profiles(runs_to_come(machine), row, model).values():
-            calibration.check(profile)
+        require_possible(row, calibration)
         if machine_calibration(row) != calibration:
             append([Append(f"machine/{machine}", None, [MachineCalibrated(calibration=calibration)])], by)
+
+
+def require_possible(machine: Machine, calibration: Calibration) -> None:
+    """See that a machine can have what was measured, by its model and on each run to come.
+
+    Raises:
+        InputError: it cannot.
+    """
+    model = machine_model(machine.profile_id)
+    calibration.check(model.profile)
+    for profile in run_profiles(runs_to_come(machine.id), machine, model).values():
+        calibration.check(profile)
 
 
 def machine_calibration(machine: Machine) -> Calibration:

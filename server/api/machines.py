@@ -14,13 +14,15 @@ from rest_framework.response import Response
 
 from machines.model.calibration import Calibration
 from machines.serialization import structure, unstructure
+from scheduling.commands.calibration import preview_calibration
 from scheduling.log.models import Heartbeat, Machine
 from scheduling.paper.next_passage import Passage, PassageQuery, next_passage
 from scheduling.queries.calibration import calibrate
 from scheduling.queries.machine_context import machine_context
 from scheduling.queries.runs import knife_is_armed, knife_is_armed_by
 from server import wiring
-from server.api.base_views import ApiView, Item, attribution
+from server.api.base_views import ApiView, Item, asked_for, attribution
+from server.api.changes import ORDERED_WITH
 from server.api.conditional import Replaced, require_match, tag_of
 from server.api.queries import number_reader, query_value, whole_reader
 from server.api.serializers import Row, Stored
@@ -102,6 +104,7 @@ class MachineCalibration(Replaced):
 
     command = staticmethod(calibrate)
     reads, serializer_class, held = Calibration, MachineRow, Calibration | None
+    ordered_with: ClassVar = {name: ORDERED_WITH[name] for name in ("preview", "If-Match")}
 
     def stands(self, pk: str) -> Any:
         """What was measured, as it stands."""
@@ -111,10 +114,14 @@ class MachineCalibration(Replaced):
         """Keep what was measured, in place of all that was measured before; the node takes it up with its next work.
 
         Print the feed ruler, the nozzle check and the knife scale (`dayroll pattern`), and read them
-        (`dayroll reading`). What is left out is taken to be as the profile says.
+        (`dayroll reading`). What is left out is taken to be as the profile says. With `preview` it is told what would
+        follow.
         """
         machine = get_object_or_404(Machine, pk=pk)
         by, measured = attribution(request, machine.venue_id), structure(request.data, Calibration)
+        if asked_for(request, "preview"):
+            require_match(request, tag_of(machine.calibration))
+            return Response(unstructure(preview_calibration(machine, measured)))
         calibrate(machine.id, measured, by, check=lambda row: require_match(request, tag_of(row.calibration)))
         machine.refresh_from_db()
         return self.shown(MachineRow(machine).data, machine.calibration)

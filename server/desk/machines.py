@@ -32,6 +32,12 @@ from server.desk.order_form import NewForm, OrderForm, ReasonForm
 from server.desk.subjects import Facts, Row, Subject, retiring
 
 NEWEST_RUNS = 12
+# What is measured of a machine, as its page calls it.
+MEASURED = {
+    "feed_factor": "Feed, measured over ordered",
+    "dead_nozzles": "Nozzles that are dead",
+    "head_to_knife_mm": "Head to knife",
+}
 
 
 class MachineFields(OrderForm):
@@ -109,11 +115,18 @@ def _measured(row: Row) -> Facts:
     if row["calibration"] is None:
         return
     found = structure(row["calibration"], Calibration)
-    yield "Feed, measured over ordered", f"{found.feed_factor:.4f}"
-    dead = ", ".join(map(str, found.dead_nozzles)) if found.dead_nozzles else "none"
-    yield "Nozzles that are dead", dead
-    if found.head_to_knife_mm is not None:
-        yield "Head to knife", with_unit(found.head_to_knife_mm, "mm")
+    for name, said in MEASURED.items():
+        if name != "head_to_knife_mm" or found.head_to_knife_mm is not None:
+            yield said, measured_words(name, getattr(found, name))
+
+
+def measured_words(name: str, value: Any) -> str:
+    """One of what was measured, in words."""
+    if name == "feed_factor":
+        return f"{value:.4f}"
+    if name == "dead_nozzles":
+        return ", ".join(map(str, value)) if value else "none"
+    return "as the model says" if value is None else with_unit(value, "mm")
 
 
 def _more(caller: Caller, row: Row) -> Mapping[str, Any]:

@@ -42,11 +42,13 @@ class Group:
         title: over them; empty for none.
         fields: their names.
         of: class of style, by which those of a way that is not chosen are put away.
+        lead: what they are about, in a sentence or two.
     """
 
     title: str
     fields: tuple[str, ...]
     of: str = ""
+    lead: str = ""
 
 
 class OrderForm(forms.Form):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from server.desk import boards, contacts, keys, machines, people
+from server.desk import boards, calibrations, contacts, keys, machines, people
 from server.desk.drafts import draft
 from server.desk.machines import MACHINES
 from server.desk.models import MODELS
@@ -30,6 +30,7 @@ urlpatterns = [
     path("venues/<id:id>/contacts", contacts.contacts, name="venue-contacts-page"),
     path("machines/<id:id>/board", boards.board, name="desk-board"),
     path("machines/<id:id>/board/<slug:act>", boards.do, name="board-act"),
+    path("machines/<id:id>/calibration", calibrations.measure, name="measure-machine"),
     path("machines/<id:id>/proof.png", machines.proof, name="machine-paper-proof"),
     path("runs/<id:id>/proof.png", handed_on, {"address": "runs/{}/proof.png"}, name="run-proof-picture"),
     path("sources/<id:id>/proof.png", handed_on, {"address": "sources/{}/proof.png"}, name="picture-proof"),

@@ -11,6 +11,7 @@ import numpy as np
 from machines.errors import InputError
 from machines.imaging.halftone import to_dots
 from machines.imaging.patterns import (
+    NOZZLE_READING,
     Dots,
     Pattern,
     cut_squareness,
@@ -78,10 +79,7 @@ def _nozzles(profile: Profile) -> HandPrint:
     def part(first: int, end: int) -> HeadPlan:
         return replace(check, first_column=first, numbers=check.numbers[:, first:end])
 
-    reading = marked(
-        "A stair of one step for each nozzle, counted from 0 at the upper edge: a missing step is a dead nozzle."
-    )
-    return HandPrint(check.numbers.shape[1], part, reading=reading)
+    return HandPrint(check.numbers.shape[1], part, reading=NOZZLE_READING)
 
 
 def _wedge(profile: Profile) -> HandPrint:

@@ -24,10 +24,10 @@ from machines.imaging.patterns import (
     humidity_stretch_mm,
 )
 from machines.model.calibration import Calibration
-from machines.model.head import lost_share
-from machines.model.profile import CarriageHead, Profile
+from machines.model.profile import Profile
 from machines.model.supplies import roll_length_error_m, roll_length_m
 from machines.serialization import unstructure
+from scheduling.commands.calibration import feed_in_words, knife_in_words, nozzles_in_words
 from scheduling.log import models
 from scheduling.queries.calibration import calibrate, machine_calibration, with_dead, with_feed, with_knife
 from scheduling.queries.runs import machine_profile
@@ -112,8 +112,7 @@ def feed(options: dict[str, Any]) -> Measurement:
         factor = feed_correction(printed_mm, measured_mm)
         return Measurement(f"Multiply the motor's steps a millimetre by {factor:.5f}.", CAUTIONS_AT_ROLLERS)
     measured = with_feed(machine_calibration(_machine(options)), printed_mm, measured_mm)
-    said = f"The paper comes out at {measured.feed_factor:.5f} of what is ordered; the node orders that much more."
-    return Measurement(said, CAUTIONS_AT_ROLLERS, measured)
+    return Measurement(feed_in_words(measured), CAUTIONS_AT_ROLLERS, measured)
 
 
 def nozzles(options: dict[str, Any]) -> Measurement:
@@ -123,16 +122,7 @@ def nozzles(options: dict[str, Any]) -> Measurement:
     measured = with_dead(before, read_dead(options["dead"]))
     profile = machine_profile(profile=machine.profile_id)
     measured.check(profile)
-    dead, head = measured.dead_nozzles, profile.head
-    if not dead or not isinstance(head, CarriageHead):
-        return Measurement("No nozzle is dead.", CAUTIONS_AT_ROLLERS, measured)
-    unnoticed = set(dead) - set(before.dead_nozzles)  # the others print nothing that would be lost
-    lost = lost_share(head.nozzles - len(before.dead_nozzles), head.passes, len(unnoticed))
-    said = (
-        f"Left out from now on: {', '.join(map(str, dead))}; {head.nozzles - len(dead)} of {head.nozzles} print. "
-        f"Until the node knows, {lost:.2%} of the dots are lost; then none."
-    )
-    return Measurement(said, CAUTIONS_AT_ROLLERS, measured)
+    return Measurement(nozzles_in_words(before, measured, profile), CAUTIONS_AT_ROLLERS, measured)
 
 
 def knife(options: dict[str, Any]) -> Measurement:
@@ -143,8 +133,7 @@ def knife(options: dict[str, Any]) -> Measurement:
     machine = _machine(options)
     profile = machine_profile(profile=machine.profile_id)
     measured = with_knife(machine_calibration(machine), profile, options["cut_at_mm"])
-    said = f"The knife stands {measured.head_to_knife_mm:.2f} mm from the head; the node cuts by that from now on."
-    return Measurement(said, CAUTIONS_AT_KNIFE, measured)
+    return Measurement(knife_in_words(measured), CAUTIONS_AT_KNIFE, measured)
 
 
 def squareness(options: dict[str, Any]) -> Measurement:
