@@ -40,7 +40,8 @@ PROFILE: dict[str, Any] = {
     "media": {"width_mm": 30.0, "caliper_mm": 0.1, "roll_m": 10.0},
 }
 MOON: dict[str, Any] = {"kind": "moon", "diameter_mm": 15.0}
-STARS: dict[str, Any] = {"kind": "stars", "south_degrees": -40.0, "north_degrees": 40.0}
+# Those that are seen in a town: of all that can be seen they are a tenth, and so is the time that they take to draw.
+STARS: dict[str, Any] = {"kind": "stars", "south_degrees": -40.0, "north_degrees": 40.0, "faintest_magnitude": 4.0}
 
 
 def by(actor: str = "test", at: datetime = NOON) -> Attribution:
