@@ -349,6 +349,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
         },
         "what a year has, as RFC 5545 has it; a rule that comes so often, or so rarely, is a mistake",
     ),
+    "server.desk.series_forms.LONGEST_MINUTES": (10_080, "doors that are open for longer than a week are no opening"),
     "scheduling.planning.service_windows.LONGEST_MINUTES": (10_080, "a weekly window is no longer than its week"),
     "scheduling.planning.timeline.KNOT_TOLERANCE_COLUMNS": (0.01, "a hundredth of a dot is not seen"),
     "scheduling.planning.timeline.MOST_KNOT_INTERVALS": (1024, "a cycle that needs more is none of the sky's"),
@@ -564,6 +565,7 @@ NO_LIMITS: dict[str, str] = {
         scheduling.sky.eclipses.MOON_RADIUS_KM scheduling.sky.eclipses.DANJON scheduling.sky.eclipses._HALF_WINDOW_S
         scheduling.sky.ephemeris._MARGIN_DAYS server.sky_report.year_of_light._SUN_DEGREES
         scheduling.sky.orientation.MJD_OF_POSIX_EPOCH scheduling.sky.temporalhours._MARGIN_S
+        scheduling.commands.calibration.MM_PER_M
         scheduling.sky.temporalhours._FAR_TURNS scheduling.sky.timescales.DAY_S scheduling.sky.timescales.YEAR_S
         scheduling.sky.timescales.J2000_POSIX scheduling.sky.timescales.TT_MINUS_TAI_S
         scheduling.sky.timescales.J2000_JD scheduling.sky.timescales.POSIX_EPOCH_JD
@@ -617,7 +619,8 @@ NO_LIMITS: dict[str, str] = {
         server.desk.pieces.PX_PER_INCH server.desk.pieces.MAGNIFIED server.desk.pieces.PIECES
         server.desk.pieces.SMALL_PX server.desk.busiest.ALONG server.desk.busiest.ACROSS""",
     "what is usual where nobody says otherwise": """
-        server.desk.draft_paper.USUAL_MM server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
+        server.desk.calibrations.RULER_MM server.desk.draft_paper.USUAL_MM
+        server.desk.draft_paper.USUAL_HIGH_MM server.desk.draft_paper.USUAL_PITCH_MM
         machines.drivers.serial.machine.BAUD machines.node.manual.job.FEED_MM server.accounts.tokens.NAME_BYTES
         server.terminal.management.commands.log.PROGRESS_EVERY_S server.settings.CELERY_WORKER_PREFETCH_MULTIPLIER""",
     "the demonstration's own scenario and pace": """

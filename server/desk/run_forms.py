@@ -8,23 +8,21 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 
-from machines.operator.stop_causes import CAUSE_WORDS
-from machines.recovery import CauseRule, Policy, Rule
+from machines.recovery import CauseRule, Policy
 from machines.serialization import structure
 from scheduling.log.models import Machine, Run, Source, Venue
 from server.console import formatting
-from server.console.formatting import HALF_PRINTED_WORDS, RULE_WORDS
+from server.console.formatting import HALF_PRINTED_WORDS
+from server.desk import cause_rules
+from server.desk.cause_rules import LIMITS, RULES, WITHIN
 from server.desk.instants import InstantField, instant_at, parts_of
-from server.desk.order_form import Group, NewForm, OrderForm, ReasonForm
+from server.desk.order_form import Group, NewForm, OrderForm, ReasonForm, without_zeros
 from server.desk.run_words import CYCLES
 
-LIMITS = (("hours", "hours"), ("turns", "turns"))
 HALF_PRINTED = (("as-the-rest", "like what follows it"), *tuple(HALF_PRINTED_WORDS.items())[1:])
-PERIOD, WITHIN = "period", "replay-within"
+PERIOD = "period"
 # Which fields say what of the body.
-POLICY = frozenset(("rule", "within", "within_unit", "half_printed", "only_while_closed", "other_causes", "other_rule"))
-# Rules that need no limit.
-PLAIN_RULES = tuple((kind, f"{said[0].upper()}{said[1:]}") for kind, said in RULE_WORDS.items() if kind != WITHIN)
+POLICY = frozenset(("rule", "within", "within_unit", "half_printed", "only_while_closed", *cause_rules.NAMES))
 OPTIONS = frozenset(("cycle", "seconds", "epoch"))
 
 
@@ -57,8 +55,7 @@ class RunFields(OrderForm):
         "policy.within": "within",
         "policy.half_printed": "half_printed",
         "policy.only_while_closed": "only_while_closed",
-        "policy.by_cause[0]": "other_rule",
-        "policy.by_cause": "other_rule",
+        "policy.by_cause": next(iter(cause_rules.NAMES)),
         "policy.kind": "rule",
         "policy": "rule",
         "machine_id": "machine",  # as its history has them
@@ -72,8 +69,9 @@ class RunFields(OrderForm):
         Group("How a turn is counted and cut", ("cycle", "seconds", "epoch", "segments", "strips")),
         Group(
             "After an outage or a hold, what the sky passed meanwhile",
-            ("rule", "within", "within_unit", "half_printed", "only_while_closed", "other_causes", "other_rule"),
+            ("rule", "within", "within_unit", "half_printed", "only_while_closed"),
         ),
+        Group("Unless it was after", cause_rules.NAMES, "pairs"),
     )
 
     source = forms.ChoiceField(label="What is printed")
@@ -104,7 +102,7 @@ class RunFields(OrderForm):
     strips = forms.IntegerField(
         min_value=0, initial=0, label="Strips a turn", help_text="into which the knife cuts it; 0 to wind it up uncut"
     )
-    rule = forms.ChoiceField(choices=tuple((kind, f"{said[0].upper()}{said[1:]}") for kind, said in RULE_WORDS.items()),
+    rule = forms.ChoiceField(choices=RULES,
         label="What was missed", initial="skip",
     )  # fmt: skip
     within = forms.FloatField(required=False, label="Print late at most the newest")
@@ -114,19 +112,9 @@ class RunFields(OrderForm):
     )
     only_while_closed = forms.BooleanField(required=False, label="Catch up only while the venue is closed")
 
-    other_causes = forms.MultipleChoiceField(
-        required=False,
-        choices=tuple(CAUSE_WORDS.items()),
-        widget=forms.CheckboxSelectMultiple,
-        label="Otherwise it is after",
-        help_text="none, where it is the same after all of them",
-    )
-    other_rule = forms.ChoiceField(
-        required=False, choices=(("", "choose one"), *PLAIN_RULES), label="What was missed then"
-    )
-
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields |= cause_rules.fields()
         for name, choices in (("machine", offered_machines()), ("source", offered_sources())):
             field = self.fields.get(name)
             if isinstance(field, forms.ChoiceField):
@@ -138,6 +126,10 @@ class RunFields(OrderForm):
             return super().words_of(path, value, clock)
         return formatting.exceptions(structure(value or (), tuple[CauseRule, ...])) or "-"
 
+    def label_of(self, path: str) -> str:
+        """Exceptions together."""
+        return "Exceptions" if path == "policy.by_cause" else super().label_of(path)
+
     def clean(self) -> dict[str, Any]:
         """The instants are those of the venue where the chosen machine stands."""
         cleaned: dict[str, Any] = self.cleaned_data
@@ -148,12 +140,16 @@ class RunFields(OrderForm):
             }
         if cleaned.get("cycle") == PERIOD and cleaned.get("seconds") is None and "seconds" not in self.errors:
             self.add_error("seconds", "Say how long a turn of a plain period is.")
-        if bool(cleaned.get("other_causes")) != bool(cleaned.get("other_rule")):
-            empty = "other_rule" if cleaned.get("other_causes") else "other_causes"
-            self.add_error(empty, "Say what then becomes of it." if empty == "other_rule" else "Say after what.")
-        if cleaned.get("rule") == WITHIN and cleaned.get("within") is None and "within" not in self.errors:
-            self.add_error("within", "Say how much of it is printed late.")
+        prints_within = {"within": cleaned.get("rule") == WITHIN, "other_within": cause_rules.needs_limit(cleaned)}
+        for name, is_needed in prints_within.items():
+            if is_needed and cleaned.get(name) is None and name not in self.errors:
+                self.add_error(name, "Say how much of it is printed late.")
         return cleaned
+
+    def place_of(self, path: str) -> str | None:
+        """An exception stands for its first cause."""
+        place = cause_rules.place_of(path, getattr(self, "cleaned_data", {}))
+        return place if place in self.fields else super().place_of(path)
 
     def venue(self) -> Venue | None:
         """Where the machine stands; None where none is chosen."""
@@ -182,16 +178,13 @@ class RunFields(OrderForm):
 
     def _policy(self) -> dict[str, Any]:
         said, kind = self.cleaned_data, self.cleaned_data["rule"]
-        other = (
-            [{"causes": said["other_causes"], "rule": {"kind": said["other_rule"]}}] if said.get("other_rule") else []
-        )
         limit = {"value": said["within"], "unit": said["within_unit"] or "hours"}
         return {
             "kind": kind,
             "within": limit if kind == WITHIN else None,
             "half_printed": said["half_printed"],
             "only_while_closed": said["only_while_closed"],
-        } | ({"by_cause": other} if "other_rule" in self.fields else {})
+        } | ({"by_cause": cause_rules.by_cause(said)} if cause_rules.NAMES[0] in self.fields else {})
 
 
 class NewRunForm(NewForm, RunFields):
@@ -220,9 +213,9 @@ class ChangeRunForm(ReasonForm, RunFields):
         """With the clock of its venue at hand."""
         form = super().of(row, data, files)
         policy = structure(row["policy"], Policy)
-        if policy.by_cause and not _is_plain(policy):  # more than one can say here: it stays as it is
-            for name in ("other_causes", "other_rule"):
-                form.fields.pop(name, None)
+        if not cause_rules.can_say(policy):  # it stays as it is
+            for name in cause_rules.NAMES:
+                del form.fields[name]
         form.row = row
         return form
 
@@ -244,13 +237,11 @@ class ChangeRunForm(ReasonForm, RunFields):
             "segments": row["segments_per_turn"],
             "strips": row["strips_per_turn"],
             "rule": policy.kind,
-            "within": None if policy.within is None else policy.within.value,
+            "within": None if policy.within is None else without_zeros(policy.within.value),
             "within_unit": "hours" if policy.within is None else policy.within.unit,
             "half_printed": policy.half_printed,
             "only_while_closed": policy.only_while_closed,
-            "other_causes": [cause for one in policy.by_cause for cause in one.causes],
-            "other_rule": next((one.rule.kind for one in policy.by_cause), ""),
-        }
+        } | cause_rules.initial_of(policy)
 
     def venue(self) -> Venue | None:
         """Where its machine stands, or another that is chosen."""
@@ -265,8 +256,3 @@ class ChangeRunForm(ReasonForm, RunFields):
         body = super().said().items()
         said = {path: value for path, value in body if together.get(path, {self.PLACES[path]}) & changed}
         return said | {"reason": reason}
-
-
-def _is_plain(policy: Policy) -> bool:
-    """Whether it has one exception, whose rule is a kind and nothing else."""
-    return len(policy.by_cause) == 1 and policy.by_cause[0].rule == Rule(kind=policy.by_cause[0].rule.kind)

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from scheduling.log.models import Run
 from server.accounts.models import PersonRole
+from tests.server.api.test_changed_resources import patch
 from tests.server.desk.pages import kept, looked, shown
 from tests.server.studio import IN_ORDER, RUN, Caller, HeldClock
 
@@ -30,6 +31,8 @@ NEW: dict[str, Any] = {
     "rule": "skip",
     "half_printed": "as-the-rest",
 }
+
+PLAIN: dict[str, Any] = {"within": None, "half_printed": "as-the-rest", "only_while_closed": False}
 
 
 @pytest.fixture
@@ -134,14 +137,48 @@ def test_all_of_it_can_be_another_before_it_begins(person: Client) -> None:
 
 
 def test_what_is_missed_after_some_causes_is_treated_otherwise(person: Client) -> None:
-    body = changing(person, "/runs/spring/change", other_rule="replay")
-    assert "Say after what." in shown(person, "/runs/spring/change", body)
-    page = kept(person, "/runs/spring/change", body | {"other_causes": ["held", "service"]})
-    assert "leave out what was missed; after a recess or a service: print it late" in page
-    assert "What was missed then: - → after a recess or a service: print it late" in page
-    assert Run.objects.get(pk="spring").policy["by_cause"][0]["causes"] == ["held", "service"]
-    page = shown(person, "/runs/spring/change")
-    assert page.count('name="other_causes" value="') == 10 and page.count("checked") >= 4
+    body = changing(person, "/runs/spring/change")
+    assert body["after_held"] == "" and "After a recess" in shown(person, "/runs/spring/change")
+    body |= {"after_held": "replay", "after_service": "replay", "after_power": "blank"}
+    page = kept(person, "/runs/spring/change", body)
+    assert (
+        "after a power cut: leave it out, with blank paper in its place; after a service or a recess: print it late"
+        in page
+    )
+    assert "Exceptions: - → after a power cut: leave" in page
+    assert Run.objects.get(pk="spring").policy["by_cause"] == [
+        {"causes": ["power"], "rule": PLAIN | {"kind": "blank"}},
+        {"causes": ["service", "held"], "rule": PLAIN | {"kind": "replay"}},
+    ]
+    body = changing(person, "/runs/spring/change")
+    assert (body["after_held"], body["after_power"], body["after_jam"]) == ("replay", "blank", "")
+    assert "It is so already" in shown(person, "/runs/spring/change", body)
+    kept(person, "/runs/spring/change", body | {"after_held": "", "after_service": "", "after_power": ""})
+    assert Run.objects.get(pk="spring").policy["by_cause"] == []
+
+
+def test_an_exception_has_a_limit_beside_the_rule_of_its_own(person: Client) -> None:
+    body = changing(person, "/runs/spring/change", after_power="replay-within")
+    page = shown(person, "/runs/spring/change", body)
+    assert 'id="id_other_within_error"' in page and "Say how much of it is printed late." in page
+    page = shown(person, "/runs/spring/change", body | {"other_within": "-1"})
+    assert 'id="id_other_within_error"' in page and "give a number above 0" in page
+    page = shown(person, "/runs/spring/change", body | {"after_power": "shift"})
+    assert 'id="id_after_power_error"' in page
+    page = kept(person, "/runs/spring/change", body | {"other_within": "2", "other_unit": "turns"})
+    assert "after a power cut: print late the newest 2 turns of it" in page
+    body = changing(person, "/runs/spring/change")
+    assert (body["after_power"], body["other_within"], body["other_unit"]) == ("replay-within", "2", "turns")
+
+
+def test_exceptions_that_say_more_than_the_form_stay_as_they_are(person: Client, studio: Caller) -> None:
+    finish = {"causes": ["jam"], "rule": {"kind": "skip", "half_printed": "finish"}}
+    assert patch(studio, "runs/spring", {"policy": {"by_cause": [finish]}}).status_code == 200
+    body = changing(person, "/runs/spring/change", strips="6")
+    assert "after_jam" not in body
+    kept(person, "/runs/spring/change", body)
+    row = Run.objects.get(pk="spring")
+    assert (row.strips_per_turn, row.policy["by_cause"][0]["rule"]["half_printed"]) == (6, "finish")
 
 
 def test_what_stands_as_it_is_is_no_change(person: Client) -> None:
