@@ -53,6 +53,8 @@ class CalibrationForm(OrderForm):
         "cut_at_mm": "cut_at",
     }
 
+    ASKED: ClassVar[frozenset[str]] = frozenset({"printed"})
+
     printed = forms.FloatField(required=False, label="Length by its own strokes, mm", initial=int(RULER_MM))
     measured = forms.FloatField(
         required=False, label="The same by a steel rule, mm", help_text="left empty, the feed stays as it is"

@@ -15,7 +15,8 @@ from server.desk.order_form import without_zeros
 
 WITHIN = "replay-within"
 LIMITS = (("hours", "hours"), ("turns", "turns"))
-RULES = tuple((kind, f"{said[0].upper()}{said[1:]}") for kind, said in RULE_WORDS.items())
+CHOSEN = RULE_WORDS | {WITHIN: "print it late, up to a limit"}
+RULES = tuple((kind, f"{said[0].upper()}{said[1:]}") for kind, said in CHOSEN.items())
 # Rules that need no limit.
 PLAIN_RULES = tuple(one for one in RULES if one[0] != WITHIN)
 AFTER = {cause: f"after_{cause.replace('-', '_')}" for cause in CAUSE_WORDS}

@@ -71,8 +71,10 @@ class RunFields(OrderForm):
             "After an outage or a hold, what the sky passed meanwhile",
             ("rule", "within", "within_unit", "half_printed", "only_while_closed"),
         ),
-        Group("Unless it was after", cause_rules.NAMES, "pairs"),
+        Group("Another rule after some causes", cause_rules.NAMES, "pairs"),
     )
+
+    ASKED: ClassVar[frozenset[str]] = frozenset(cause_rules.NAMES)
 
     source = forms.ChoiceField(label="What is printed")
     machine = forms.ChoiceField(label="On which machine", help_text="times are by the clock of its venue")
