@@ -453,10 +453,6 @@ LIMITS: dict[str, tuple[Any, str]] = {
         timedelta(minutes=1),
         "a page that is open is another each second otherwise",
     ),
-    "server.desk.series_forms.LONGEST_MINUTES": (
-        7 * 24 * 60,
-        "an opening that lasts longer than a week is a run of hours",
-    ),
     "server.console.machine_card.CHANGES_AHEAD": (days(28), "a change within four weeks is worth a line"),
     "scheduling.background.sample_clocks.KEPT": (days(35), "a page shows four weeks; more is nobody's to keep"),
     "server.console.season.MOST_PICTURES": (24, "a page that asked for hundreds at once would be refused some"),
