@@ -102,3 +102,34 @@ def test_of_one_that_prints_nothing_more_is_told(node: Rig) -> None:
     enrolled_anew(node)
     assert [entry.unplanned_stop for entry in node.entries(NodeStarted)] == [False]
     assert not node.entries(OperatorActed) + node.entries(KnifeDisarmed) + node.entries(ConditionsChanged)
+
+
+def test_what_the_machine_said_and_was_not_told_is_told_and_then_what_is_otherwise(node: Rig) -> None:
+    act(node, "pause")
+    assert [entry.keywords for entry in node.entries(ConditionsChanged)] == [("paused",)]
+    node.stop()
+    journal = open_journal(node.home)
+    with journal.transaction() as db:
+        enrol(db, replace(CREDENTIALS, epoch=2), [])  # the server has none of it
+        assert journal_conditions(db) == "paused"
+    journal.close()
+    node.start()
+    act(node, "resume")
+    assert [entry.keywords for entry in node.entries(ConditionsChanged)] == [("paused",), ()]
+
+
+@pytest.mark.parametrize("body", ["{", json.dumps({"kind": "conditions-changed", "at": "2026-03-20T12:00:00Z"})])
+def test_an_entry_that_cannot_be_read_keeps_no_board_from_being_enrolled(node: Rig, body: str) -> None:
+    node.stop()
+    journal = open_journal(node.home)
+    with journal.transaction() as db:
+        (last,) = db.execute("SELECT max(seq) FROM entry").fetchone()
+        db.execute("INSERT INTO entry (seq, body) VALUES (?, ?)", (last + 1, body))
+        enrol(db, replace(CREDENTIALS, epoch=2), [])
+        assert journal_conditions(db) == ""
+    journal.close()
+
+
+def journal_conditions(db: sqlite3.Connection) -> str:
+    (said,) = db.execute("SELECT conditions FROM state").fetchone()
+    return str(said)
