@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from machines.operator.holds import FAULT, HELD_AFTER, UNPLANNED
-from machines.operator.stop_causes import KNIFE_OFFLINE, stops_printing
+from machines.operator.stop_causes import KNIFE_OFFLINE, TIME_IN_DOUBT, stops_printing
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -214,14 +214,18 @@ def knife_disarmed(rows: Rows, fact: Recorded, event: KnifeDisarmed) -> None:
 
 def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> None:
     """The conditions now. One that stops it holds it, and not only for as long as it is there; that and one that says
-    that its knife is off disarm it."""
+    that its knife is off disarm it. A doubt of the clock leaves the knife as it is: nobody is to think it off."""
     if (machine := entry_taken(rows, fact, event)) is not None:
         machine.conditions = list(event.keywords)
         if any(map(stops_printing, event.keywords)):
             _hold(machine, machine.hold or FAULT, event.at)
+        if any(map(_takes_the_knife_off, event.keywords)):
             machine.knife_armed = False
-        if any(keyword.startswith(_KNIFE_OFFLINE) for keyword in event.keywords):
-            machine.knife_armed = False
+
+
+def _takes_the_knife_off(keyword: str) -> bool:
+    """A machine that refuses without a reason has the same keyword as a doubt; its board says that its knife is off."""
+    return keyword.startswith(_KNIFE_OFFLINE) or (stops_printing(keyword) and keyword != TIME_IN_DOUBT)
 
 
 def operator_acted(rows: Rows, fact: Recorded, event: OperatorActed) -> None:

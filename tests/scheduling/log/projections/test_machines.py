@@ -160,6 +160,16 @@ def test_the_knife_is_disarmed_by_what_a_node_says_of_it() -> None:
         assert not left().knife_armed, "until a person arms it"
 
 
+def test_a_doubt_of_the_clock_leaves_the_knife_as_it_is() -> None:
+    """It holds the machine; a knife that is shown as off while it is armed would invite hands."""
+    a_run_on_a_machine(0)
+    say("machine/left", armed(1))
+    say("machine/left", conditions(2, "other-error"))
+    assert left().knife_armed and left().hold == "fault"
+    say("machine/left", disarmed(3))
+    assert not left().knife_armed
+
+
 def test_a_new_board_is_not_said_to_have_an_armed_knife() -> None:
     a_run_on_a_machine(0)
     say("machine/left", armed(1), NodeEnrolled(epoch=2))
