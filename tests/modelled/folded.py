@@ -10,14 +10,18 @@ from machines.protocol.journal_entries import (
     ConditionsChanged,
     Entry,
     GapSettled,
+    KnifeArmed,
+    KnifeDisarmed,
     NodeStarted,
     OperatorActed,
+    StripCut,
     TrueAgain,
 )
 from machines.recovery import Columns
 from tests.modelled.known import Known, Outage, Planned
 
 HELD_AFTER = {"stop": "stopped", "release": "paused", "pause": "paused", "park": "parked", "resume": ""}
+KNIFE_OFFLINE = "separation-cutter-offline"
 BY_ITSELF = ("unplanned-stop", "fault")
 
 
@@ -25,6 +29,7 @@ def fold(known: Known, entry: Entry) -> None:
     """An entry that was just taken."""
     _move_paper(known, entry)
     _see_what_holds(known, entry)
+    _see_how_it_stands(known, entry)
     if isinstance(entry, GapSettled):
         _outage(known, entry)
     elif isinstance(entry, TrueAgain):
@@ -58,6 +63,23 @@ def _see_what_holds(known: Known, entry: Entry) -> None:
             _hold(known, known.hold or "fault", entry.at)
         case OperatorActed() if entry.action in HELD_AFTER:
             _hold(known, HELD_AFTER[entry.action], entry.at)
+
+
+def _see_how_it_stands(known: Known, entry: Entry) -> None:
+    match entry:
+        case ConditionsChanged():
+            known.conditions = list(entry.keywords)
+            stops = [one for one in entry.keywords if stops_printing(one) and one != "other-error"]
+            is_off = bool(stops) or any(one.startswith(KNIFE_OFFLINE) for one in entry.keywords)
+            known.knife_armed = known.knife_armed and not is_off
+        case KnifeArmed():
+            known.knife_armed = True
+        case KnifeDisarmed():
+            known.knife_armed = False
+        case NodeStarted() if entry.unplanned_stop:
+            known.knife_armed = False
+        case StripCut() if not entry.made and entry.why is None:
+            known.knife_armed = False
 
 
 def account(run: Planned, entry: Entry) -> None:

@@ -139,6 +139,8 @@ class Known:
         words, outages: in order.
         hold: what holds the machine, as far as was told; empty for nothing.
         held_since: since when.
+        conditions: what it says, as far as was told.
+        knife_armed: whether its knife is, likewise.
         heard_at: when the board was heard last; None before.
         fed: columns of paper that were told to be fed.
         changes: counts what may change the work.
@@ -158,6 +160,8 @@ class Known:
     outages: list[Outage] = field(default_factory=list)
     hold: str = ""
     held_since: datetime | None = None
+    conditions: list[str] = field(default_factory=list)
+    knife_armed: bool = False
     heard_at: datetime | None = None
     fed: int = 0
     changes: int = 0

@@ -98,8 +98,10 @@ class ModelStudio:
         if path.startswith("venues/"):
             return {"id": VENUE, "zone": "UTC"}
         known = self.server.known
-        heard_at = None if known.heard_at is None else format_instant(known.heard_at)
-        return {"accepted_through": known.accepted_through, "last_reported_at": heard_at, "venue": VENUE}
+        heard_at, held_since = (None if at is None else format_instant(at) for at in (known.heard_at, known.held_since))
+        stands = {"hold": known.hold, "conditions": known.conditions, "knife_armed": known.knife_armed}
+        told = {"accepted_through": known.accepted_through, "last_reported_at": heard_at, "held_since": held_since}
+        return {**stands, **told, "venue": VENUE}
 
     def all(self, path: str) -> list[Any]:
         """The segments of a run, the notices, or what was written down."""

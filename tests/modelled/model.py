@@ -162,6 +162,7 @@ class ModelServer:
         token = f"node_{known.machine}_{self.minted}"
         known.tokens[token] = known.epoch
         known.taken, known.hold, known.held_since = [], "", None
+        known.conditions, known.knife_armed = [], False
         known.write("node-enrolled", epoch=known.epoch)
         known.changes += 1
         self.fuse.burn()

@@ -123,7 +123,7 @@ def stands_as_told(evidence: Evidence) -> list[str]:
     lets it go on, what it says, and whether its knife is armed. That a machine goes on unattended after it stopped by
     itself, only what it lays shows."""
     stands, shown_of_it = evidence.stands, evidence.machine
-    if stands is None or "hold" not in shown_of_it:  # a model of the server knows less of a machine
+    if stands is None:
         return []
     known = {"held": bool(stands.hold), "says": stands.conditions, "knife armed": stands.knife_armed}
     is_held = bool(shown_of_it["hold"]) and not (not stands.hold and _may_go_on_unseen(evidence))
