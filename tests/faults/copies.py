@@ -25,8 +25,8 @@ class Common:
 def joined(original: Paper, copied: Paper, common: Common) -> Paper:
     """The paper that a copied board has printed on, as if it had been its own from the beginning: up to where the two
     part that of the original. What the original laid after that, nobody was told."""
-    if not original.laid.size or not copied.laid.size:
-        return copied if copied.laid.size else original
+    if not original.laid.size:
+        return copied
     shared = original.laid["place"] < common.end
     cut = (original.cuts["place"] < common.end) & ~np.isin(original.cuts["place"], list(common.uncut))
     dots = np.zeros((copied.dots.shape[0], max(common.end, copied.dots.shape[1])), dtype=bool)
@@ -38,4 +38,5 @@ def joined(original: Paper, copied: Paper, common: Common) -> Paper:
         dots=dots,
         laid=np.concatenate([original.laid[shared], copied.laid]),
         cuts=np.concatenate([original.cuts[cut], copied.cuts]),
+        elsewhere=np.concatenate([original.elsewhere[original.elsewhere["place"] < common.end], copied.elsewhere]),
     )

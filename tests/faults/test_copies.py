@@ -51,9 +51,24 @@ def test_a_cut_that_was_still_due_is_each_ones_own(tmp_path: Path) -> None:
     assert found.cuts["at"].tolist() == [1002.0, 1005.0]
 
 
-def test_before_either_laid_anything_there_is_the_others(tmp_path: Path) -> None:
+def test_a_copy_that_laid_nothing_has_only_what_lay_there_when_it_was_made(tmp_path: Path) -> None:
+    original, blank = paper(tmp_path / "one", (0, 20)), read_what_lies(tmp_path / "none", PROFILE)
+    found = joined(original, blank, Common(end=12, uncut=frozenset()))
+    assert found.laid["column"].tolist() == list(range(12))
+    assert (found.dots == PLATE.running(0, 12)).all()
+
+
+def test_before_the_original_laid_anything_there_is_the_copys(tmp_path: Path) -> None:
     only, blank = paper(tmp_path / "one", (0, 3)), read_what_lies(tmp_path / "none", PROFILE)
     common = Common(end=0, uncut=frozenset())
     assert joined(blank, only, common) is only
-    assert joined(only, blank, common) is only
     assert joined(blank, blank, common).dots.shape == (PROFILE.dots_across, 0)
+
+
+def test_what_lies_elsewhere_does_so_on_both(tmp_path: Path) -> None:
+    folder = tmp_path / "original"
+    writer = PaperWriter(folder, PROFILE)
+    writer.lay(0, PLATE.running(0, 4), 0, np.full(4, 4.0), np.array([0.0, 1.25, 2.25, 3.25]))
+    writer.close()
+    found = joined(read_paper(folder), paper(tmp_path / "copy", (3, 6)), Common(end=3, uncut=frozenset()))
+    assert found.true_places.tolist() == [0, 1.25, 2.25, 3, 4, 5]
