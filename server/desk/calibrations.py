@@ -164,6 +164,7 @@ def measure(request: HttpRequest, id: str) -> HttpResponse:
             address=f"machines/{id}/calibration",
             done=lambda _: f"What was measured of {row['name']} is kept.",
             then=lambda _: back,
+            accepts=False,
         )
         sent = send(request, form, order, tag)
         if sent.answer is not None:

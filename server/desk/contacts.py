@@ -157,6 +157,7 @@ def contacts(request: HttpRequest, id: str) -> HttpResponse:
             done=lambda row: f"The sheet of {row['name']} says so now.",
             then=lambda row: back,
             clock=zone(venue["zone"]),
+            accepts=False,
         )
         sent = send(request, form, order, tag)
         if sent.answer is not None:

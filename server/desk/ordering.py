@@ -46,6 +46,8 @@ class Order:
         previews: whether the API tells beforehand what would follow; else it is done at once.
         clock: by which its times are said; None for UTC.
         look: what would follow, where the API tells that elsewhere: who asks, the form and its body.
+        accepts: whether the API takes which warnings are meant, as it does of changes; else what would follow is looked
+            at once more before it is kept.
     """
 
     method: str
@@ -55,6 +57,7 @@ class Order:
     previews: bool = True
     clock: ZoneInfo | None = None
     look: Callable[[Caller, OrderForm, dict[str, Any]], Looked] | None = None
+    accepts: bool = True
 
 
 @dataclass(frozen=True)
@@ -186,11 +189,9 @@ def _sent(request: HttpRequest, caller: Caller, form: OrderForm, order: Order, s
 def _kept(
     request: HttpRequest, caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, kinds: str
 ) -> HttpResponse:
-    query = {"accept": kinds} if kinds else {}
-    if order.look is not None:  # and where it is kept nobody asks what is meant
-        query = {}
-        if not _same(order.look(caller, form, body), kinds):
-            raise NotAccepted(())
+    query = {"accept": kinds} if kinds and order.accepts else {}
+    if order.previews and not order.accepts and not _same(_look(caller, form, order, body, tag), kinds):
+        raise NotAccepted(())
     row = ask(caller, order.method, order.address, body, tag=tag or None, **query).body
     messages.success(request, order.done(row))
     return redirect(order.then(row))
@@ -200,21 +201,24 @@ def _looked(
     caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str, wanted: str
 ) -> Looked | None:
     try:
-        if order.look is not None:
-            looked = order.look(caller, form, body)
-            return replace(looked, seal=_seal(wanted, looked.kinds))
-        found = ask(caller, order.method, order.address, body, tag=tag or None, preview="true").body
+        looked = _look(caller, form, order, body, tag)
     except InputError as error:
         form.refuse(error)
         return None
-    kinds = frozenset(one["kind"] for one in found["warnings"])
+    return replace(looked, seal=_seal(wanted, looked.kinds))
+
+
+def _look(caller: Caller, form: OrderForm, order: Order, body: dict[str, Any], tag: str) -> Looked:
+    """What an order would mean now."""
+    if order.look is not None:
+        return order.look(caller, form, body)
+    found = ask(caller, order.method, order.address, body, tag=tag or None, preview="true").body
     return Looked(
         fields=tuple(_differences(found["fields"], form, order)) if form.REPEATS else (),
         in_words=tuple(found["in_words"]),
         warnings=tuple(one["in_words"] for one in found["warnings"]),
         figures=tuple(_figures(found.get("figures"))),
-        kinds=kinds,
-        seal=_seal(wanted, kinds),
+        kinds=frozenset(one["kind"] for one in found["warnings"]),
         changes=bool(found["fields"]),
     )
 

@@ -83,6 +83,7 @@ def add(request: HttpRequest, subject: Subject) -> HttpResponse:
             then=lambda row: reverse(f"desk-{subject.name}", args=[row["id"]]),
             previews=subject.add_previews,
             look=subject.look,
+            accepts=False,
         )
         sent = send(request, form, order, "")
         if sent.answer is not None:

@@ -45,6 +45,12 @@ def test_what_a_new_one_means_is_seen_before_it_is_there(person: Client) -> None
     assert Event.objects.get(stream="venue/saulen-hall").actor == f"user:{User.objects.get().pk}"
 
 
+def test_what_a_new_one_is_warned_of_can_be_meant(person: Client) -> None:
+    page, body = looked(person, "/venues/new", NEW | {"longitude": "-103.4"})
+    assert "hours from the Sun" in page
+    assert "Säulen Hall is added." in shown(person, "/venues/new", body)
+
+
 def test_an_id_that_is_taken_gets_a_number(person: Client) -> None:
     for expected in ("saulen-hall", "saulen-hall-2", "saulen-hall-3"):
         kept(person, "/venues/new", NEW)

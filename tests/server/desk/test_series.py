@@ -109,6 +109,23 @@ def test_each_of_its_openings_is_seen_before_there_is_one(person: Client) -> Non
     assert (row.rule, row.closing) == ("FREQ=WEEKLY;COUNT=3", {"duration": "PT90M"})
 
 
+def test_one_on_days_without_visitors_is_warned_of_and_kept_where_it_is_meant(person: Client, studio: Caller) -> None:
+    week = {"monday": [{"opens": "10:00", "closes": "18:00"}]}
+    assert studio.put("venues/quay/hours", {"week": week, "dates": []}).status_code == 200
+    page, body = looked(person, "/opening-series/new", NEW)
+    assert page.count("Quay House is closed") == 3
+    assert "Late Saturday is added." in shown(person, "/opening-series/new", body)
+    assert len(days()) == 3
+
+
+def test_what_is_warned_of_since_it_was_looked_at_is_seen_first(person: Client, studio: Caller) -> None:
+    _, body = looked(person, "/opening-series/new", NEW)
+    week = {"monday": [{"opens": "10:00", "closes": "18:00"}]}
+    assert studio.put("venues/quay/hours", {"week": week, "dates": []}).status_code == 200
+    assert "more follows by now" in shown(person, "/opening-series/new", body)
+    assert not Opening.objects.exists()
+
+
 def test_it_opens_by_the_sky_at_several_venues(person: Client) -> None:
     sky = {"opens_by": "sky", "opens_event": "sunset", "opens_date": "2026-03-21", "opens_minutes": "30"}
     said = NEW | sky | {"opens_side": "before", "others": ["quay", "shed"], "together": "local", "lasts": ""}
