@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
 from scheduling.log.projecting.projector import ViewsSetAside
+from scheduling.queries.closed_away import ClosedAway
 from server.accounts.attempt_limit import TooManyTries
 from server.accounts.roles import NotOfTheirRole
 from server.api.problem_kinds import OUR_MISTAKE
@@ -29,6 +30,7 @@ PAGE_WORDS = {
         "The form was not from this server, or was too old. Go back, load the page again, then send it.",
     ),
     404: ("Nothing is here", "The address may be misspelt, or what it named was never there."),
+    410: ("This was put into an archive", ""),
     429: ("Too many wrong tries", "Names and passwords are looked at again in {minutes}. Then sign in once more."),
     503: (
         "This cannot be done now",
@@ -83,7 +85,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
 class NotNowAnswered:
     """Middleware: what a page, or a picture on it, answers where what is asked cannot be done now: 429 after too many
     wrong passwords and while too many pictures are being made, with the time to wait; 503 where what it needs is set
-    aside."""
+    aside; 410 where what it needs was closed into an archive."""
 
     def __init__(self, answer: Callable[[HttpRequest], HttpResponse]) -> None:
         self.answer = answer
@@ -96,6 +98,8 @@ class NotNowAnswered:
         """The page, where a view let the exception pass."""
         if isinstance(exception, ViewsSetAside):
             return _answer(request, 503)
+        if isinstance(exception, ClosedAway):
+            return _answer(request, 410, f"{exception.problem[0].upper()}{exception.said[1:]}.")
         if isinstance(exception, TooManyTries):
             minutes = -(-exception.wait_s // 60)
             response = _answer(request, 429, minutes=f"{minutes} minute{'s' if minutes > 1 else ''}")

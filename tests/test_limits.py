@@ -400,6 +400,7 @@ LIMITS: dict[str, tuple[Any, str]] = {
     "server.accounts.enrolment.GOOD_FOR": (days(1), "a code waits until the board is there"),
     "server.accounts.boards.MOST_CODES": (100, "a page of them; older ones are used or gone"),
     "server.accounts.keys.USE_NOTED_EVERY": (timedelta(minutes=1), "a write for each request would be one too many"),
+    "server.terminal.closable.TOLD": (5, "enough to see why a stream stays; the others are counted"),
     "server.desk.machines.NEWEST_RUNS": (12, "a season's on a page; all of them are in the list of runs"),
     "server.desk.access_forms.LONGEST_PASSWORD": (4096, "as Django's own form bears: hashing longer ones costs time"),
     "server.accounts.management.commands.key.MOST_DAYS": (3650, "ten years; what is meant for ever has no end"),

@@ -22,6 +22,7 @@ from scheduling.planning.local_spans import Instants
 from scheduling.planning.opening_hours import Hours
 from scheduling.planning.quiet_hours import QuietHours
 from scheduling.planning.service_windows import ServiceSpan
+from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.runs import run_policy
 from scheduling.queries.venue_context import VenueContext, venue_context
@@ -169,7 +170,7 @@ def _hours_warnings(row: Venue, after: Venue, now: datetime) -> Iterator[ChangeW
             told = f"{name} comes {_local(span, row)}: {how[not becomes]}, and {how[not was]} by the hours until now."
             yield ChangeWarning(kind="window", in_words=told)
     if not venue_closed(after, now, now + LOOK_AHEAD):
-        for context in machine_contexts(Machine.objects.filter(venue_id=row.id, retired_at=None), now):
+        for context in machine_contexts(machines_in_use().filter(venue_id=row.id), now):
             for run in context.runs:
                 if any(rule.only_while_closed for _, rule in run_policy(run).rules()):
                     told = f"Run {run.id} catches up only while the venue is closed, and it would never be."
@@ -190,7 +191,7 @@ def _quiet_warnings(row: Venue, after: Venue, now: datetime) -> Iterator[ChangeW
         if _new(before, quiet, (span.starts_at, span.ends_at)):
             told = f"{name} comes {_local(span, row)}, in quiet hours."
             yield ChangeWarning(kind="window-in-quiet", in_words=told)
-    machines = Machine.objects.filter(venue_id=row.id, retired_at=None).order_by("id")
+    machines = machines_in_use().filter(venue_id=row.id).order_by("id")
     for context in machine_contexts(machines, now):
         if (run := context.run_to_come) is not None:
             segments, timeline = context.segments_to_come, context.timeline

@@ -14,7 +14,7 @@ from scheduling.commands.additions import FixServiceWindow
 from scheduling.commands.changes import Change, ChangeWarning, change_of, make
 from scheduling.commands.venue_as_read import as_read
 from scheduling.log.events.visits import ServiceWindowCalledOff, ServiceWindowFixed
-from scheduling.log.models import Event, Machine, ServiceWindow, Venue
+from scheduling.log.models import Event, ServiceWindow, Venue
 from scheduling.log.projecting.foreseen import foreseen
 from scheduling.log.store import Attribution, stream_version
 from scheduling.planning.service_windows import (
@@ -25,6 +25,7 @@ from scheduling.planning.service_windows import (
     require_comes_on,
     spans,
 )
+from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.history import shown_by
 from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.names import require, require_in_use
@@ -192,7 +193,7 @@ def _next(row: ServiceWindow, venue: Venue, now: datetime) -> str:
 def _work_without_it(row: ServiceWindow, after: ServiceWindow, venue: Venue, now: datetime) -> Iterator[str]:
     """What is to be changed in times that it would not come any more."""
     kept = {(one.starts_at, one.ends_at) for one in _times(after, venue, now)}
-    machines = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("id")
+    machines = machines_in_use().filter(venue_id=venue.id).order_by("id")
     for span, work in work_in_windows(machine_contexts(machines, now)).items():
         if span.window == row.id and (span.starts_at, span.ends_at) not in kept:
             for part, machine in work:

@@ -18,6 +18,7 @@ from scheduling.log.models import PrintedStretch, Run
 from scheduling.paper.printed_paper import Length, dots_on, stretch_end
 from scheduling.paper.proof import Faults, Proof, lost_in_words, most_marks, phase_ruler, require_size
 from scheduling.queries.calibration import dead_nozzles_by_version
+from scheduling.queries.closed_away import ClosedAway
 from scheduling.queries.run_versions import run_profiles, run_source
 from scheduling.queries.runs import machine_model, run_instants, timeline_on, venue_place
 from scheduling.rendering.plate_store import PlateStore
@@ -37,11 +38,14 @@ def paper_proof(length: Length, plates: PlateStore, faults: Faults, zone: ZoneIn
 
     Raises:
         InputError: the machine has no such nozzle, or there are too many dots.
+        ClosedAway: a run that is on it, or what that stands on, was closed into an archive.
         PlateGone: one of the plates is.
     """
     profile, start, end = length.profile, length.start, length.end
     require_size(profile, end - start)
-    runs = Run.objects.in_bulk({one.run_id for one in length.stretches})
+    runs = Run.objects.in_bulk(on_it := {one.run_id for one in length.stretches})
+    if gone := on_it - runs.keys():
+        raise ClosedAway("run", min(gone))
     model = machine_model(length.machine.profile_id)
     profiles = run_profiles(runs.values(), length.machine, model)
     dead, known = faults.on(profile).dead, dead_nozzles_by_version(length.machine.id)

@@ -23,6 +23,7 @@ from scheduling.log.models import Heartbeat, Machine, Outage, PrintedStretch, Ru
 from scheduling.log.rows.row_sql import table
 from scheduling.planning.timeline import Timeline
 from scheduling.queries.calibration import machine_calibration
+from scheduling.queries.closed_away import ClosedAway
 from scheduling.queries.cuts import cuts_since_blade
 from scheduling.queries.newest_change import Views, views
 from scheduling.queries.run_versions import planned_by, profile_versions, run_profiles
@@ -185,8 +186,14 @@ class MachineContext:
 
     @property
     def at_venue(self) -> VenueContext:
-        """Where it stands, with its calendar."""
-        return self.group.venues[self.machine.venue_id]
+        """Where it stands, with its calendar.
+
+        Raises:
+            ClosedAway: that was closed into an archive.
+        """
+        if (found := self.group.venues.get(self.machine.venue_id)) is None:
+            raise ClosedAway("venue", self.machine.venue_id)
+        return found
 
     @property
     def venue(self) -> Venue:
@@ -196,7 +203,18 @@ class MachineContext:
     @property
     def model(self) -> Profile:
         """Its model in numbers, by the newest version."""
-        return self.group.models[self.machine.profile_id].profile
+        return self.newest_model.profile
+
+    @property
+    def newest_model(self) -> Model:
+        """Its model by the newest version.
+
+        Raises:
+            ClosedAway: it was closed into an archive.
+        """
+        if (found := self.group.models.get(self.machine.profile_id)) is None:
+            raise ClosedAway("profile", self.machine.profile_id)
+        return found
 
     @cached_property
     def profile(self) -> Profile:
@@ -205,7 +223,7 @@ class MachineContext:
 
     def model_of(self, run: Run) -> Profile:
         """Its model in numbers while it is on one of its runs."""
-        newest, by = self.group.models[self.machine.profile_id], planned_by(run, self.machine)
+        newest, by = self.newest_model, planned_by(run, self.machine)
         if by == (newest.id, newest.version):
             return newest.profile
         if by in self.group.older_versions:
@@ -219,7 +237,7 @@ class MachineContext:
     def profiles_otherwise(self, runs: Collection[str]) -> dict[str, Profile]:
         """What `profile_of` is of those of some runs, named by their ids, of which it may be another than `profile`. A
         model that was never another has none, and nothing is asked."""
-        model = self.group.models[self.machine.profile_id]
+        model = self.newest_model
         if model.version == 1 and self.machine.unnamed_profile == model.id:
             return {}
         return {run.id: self.profile_of(run) for run in Run.objects.filter(id__in=runs)}

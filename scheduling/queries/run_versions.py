@@ -12,6 +12,7 @@ from machines.model.profile import Profile
 from machines.model.versions import in_force
 from scheduling.log import batched_sql
 from scheduling.log.models import Machine, Run, Source, SourceVersion
+from scheduling.queries.closed_away import ClosedAway
 from scheduling.queries.runs import Model, machine_model, machine_of, profile_said
 
 # Asked with polls and reports of what was planned by an older version, where Django's queries take too long.
@@ -62,8 +63,15 @@ def run_profile(run: Run, machine: Machine | None = None) -> Profile:
 
 
 def run_source(run: Run) -> Source:
-    """What a run prints, by the version that it was planned with; its name, and whether it is used, are of now."""
-    source: Source = run.source
+    """What a run prints, by the version that it was planned with; its name, and whether it is used, are of now.
+
+    Raises:
+        ClosedAway: it was closed into an archive.
+    """
+    try:
+        source: Source = run.source
+    except Source.DoesNotExist:
+        raise ClosedAway("source", run.source_id) from None
     if source.version != run.source_version:
         said, source = SourceVersion.objects.get(source_id=source.id, number=run.source_version), copy(source)
         source.version, source.kind = said.number, str(said.picture.get("kind", ""))

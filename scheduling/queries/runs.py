@@ -14,7 +14,6 @@ import numpy.typing as npt
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import F, QuerySet
 
-from machines.errors import InputError
 from machines.model.profile import Profile as MachineProfile
 from machines.protocol.messages import RunWork, SegmentWork
 from machines.protocol.recesses import Recess
@@ -22,10 +21,11 @@ from machines.recovery import Policy
 from machines.serialization import parse_instant, structure, unstructure
 from scheduling.log import batched_sql, models
 from scheduling.log.events.plans import RunPlanned
-from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Profile, Run, Segment, Venue
+from scheduling.log.models import Heartbeat, Machine, PrintedStretch, Run, Segment, Venue
 from scheduling.log.outcomes import Interval, outside
 from scheduling.log.rows.row_sql import table
 from scheduling.planning.timeline import Timeline
+from scheduling.queries.closed_away import ClosedAway, still_there
 from scheduling.sky import cycles
 from scheduling.sky.arrays import FloatArray
 from scheduling.sky.places import Place
@@ -40,8 +40,12 @@ STILL_OPEN = "state <> 'withdrawn' AND (again <> '[]' OR first_column + printed 
 
 
 def venue_place(*, venue: str) -> Place:
-    """Where a venue stands."""
-    row = Venue.objects.get(id=venue)
+    """Where a venue stands.
+
+    Raises:
+        ClosedAway: it was closed into an archive.
+    """
+    row = still_there(Venue, "venue", venue)
     return Place(row.latitude_degrees, row.longitude_degrees, row.elevation_m)
 
 
@@ -66,10 +70,14 @@ def machine_profile(*, profile: str) -> MachineProfile:
 
 
 def machine_model(profile: str) -> Model:
-    """A model of machine, which has an id."""
+    """A model of machine, which has an id.
+
+    Raises:
+        ClosedAway: it was closed into an archive.
+    """
     found = machine_models([profile])
     if not found:
-        raise Profile.DoesNotExist(profile)
+        raise ClosedAway("profile", profile)
     return found[profile]
 
 
@@ -136,12 +144,11 @@ def machine_of(run: Run) -> Machine:
     """The machine that a run is on, with its venue.
 
     Raises:
-        InputError: it, or its venue, was closed into an archive, which leaves what other streams said of it.
+        ClosedAway: it, or its venue, was closed into an archive.
     """
     machine = Machine.objects.select_related("venue").filter(id=run.machine_id).first()
     if machine is None:
-        problem = f"{run.machine_id!r}, or where it stood, was closed into an archive"
-        raise InputError("machine", problem, "leave the run as it is")
+        raise ClosedAway("machine", run.machine_id, ", or where it stood,")
     return machine
 
 

@@ -23,6 +23,7 @@ from scheduling.paper.printed_proof import paper_proof
 from scheduling.paper.proof import SEAM_FAINT, SEAM_SHOWS, proof, require_size, turn_columns, usual_cycle
 from scheduling.paper.run_proof import Part, run_proof
 from scheduling.queries.calibration import calibrated_profile, machine_calibration
+from scheduling.queries.closed_away import still_there
 from scheduling.queries.run_versions import run_profile
 from scheduling.queries.runs import machine_of, machine_profile, venue_place
 from scheduling.rendering.render import draw_tone
@@ -204,7 +205,7 @@ class MachineProof(ApiView):
         length = length_at(machine, at, _columns(request, profile))
         if length is None:
             raise Http404(f"Nothing had been printed on {machine.id} at {at.isoformat()}.")
-        civil = zone(Venue.objects.get(id=machine.venue_id).zone)
+        civil = zone(still_there(Venue, "venue", machine.venue_id).zone)
         return png_response(in_turn(lambda: paper_proof(length, wiring.plates(), faults, civil).png(view))())
 
 

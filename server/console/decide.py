@@ -22,6 +22,7 @@ from scheduling.log.store import Attribution, VersionConflict
 from scheduling.outages.open_outage import open_outage
 from scheduling.outages.options import RULE_KINDS, RuleOptions, choices
 from scheduling.queries.machine_context import machine_context
+from scheduling.queries.runs import machine_of
 from server import wiring
 from server.console.author import author, for_givers_of
 from server.console.choices import outage_page
@@ -69,7 +70,7 @@ class DecisionForm(WishesForm):
 def decide(request: HttpRequest, run: str) -> HttpResponse:
     """What is open on a run and what each choice would mean; once one is chosen, the word on it."""
     row = get_object_or_404(Run, pk=run)
-    by = author(request, override_run, row.machine.venue_id)
+    by = author(request, override_run, machine_of(row).venue_id)
     if request.method == "POST":
         decision = DecisionForm(request.POST)
         if decision.is_valid() and (done := _decided(request, row, decision, by)) is not None:

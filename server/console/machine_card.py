@@ -203,7 +203,7 @@ def _printing(context: MachineContext, printing: PrintingNow) -> CurrentPrint:
     run, segment, profile = printing.run, printing.segment, context.model_of(printing.run)
     return CurrentPrint(
         run=run,
-        source=context.group.source_names[run.source_id],
+        source=context.group.source_names.get(run.source_id, run.source_id),
         policy=formatting.policy(run_policy(run)),
         segment=None if segment is None else segment.number % run.segments_per_turn + 1,
         segments=run.segments_per_turn,

@@ -8,9 +8,10 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q
 
-from scheduling.log.models import Machine, Notice, Outage, Venue
+from scheduling.log.models import Notice, Outage, Venue
 from scheduling.log.projections.notices import ENTRIES_TOLD_AGAIN
 from scheduling.outages.words_passed_over import decided_otherwise
+from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 from server.accounts.open_pages import calendar_address
@@ -128,7 +129,7 @@ class Overview:
 def overview(now: datetime, chosen: Chosen = EVERYTHING) -> Overview:
     """Everything that the first page shows at an instant."""
     there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
-    machines = machine_contexts(Machine.objects.filter(retired_at=None).order_by("name", "id"), now, there)
+    machines = machine_contexts(machines_in_use().order_by("name", "id"), now, there)
     stations = tuple(map(station, machines))
     notices = _notices(now)
     shown = wall(stations, notices, chosen)

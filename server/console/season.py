@@ -10,7 +10,8 @@ from django.db.models import OuterRef, Subquery
 from django.urls import reverse
 
 from machines.model.profile import Profile
-from scheduling.log.models import Machine, Run, Segment, Source, Venue
+from scheduling.log.models import Run, Segment, Source, Venue
+from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_contexts
 from scheduling.sky.ephemeris import EphemerisRangeError
@@ -119,7 +120,7 @@ class _Planned:
 def season(span: SeasonSpan, moves: Moves) -> Season:
     """What is planned over some months, and what of it can be moved."""
     there = venue_contexts(Venue.objects.filter(retired_at=None).order_by("name", "id"))
-    machines = Machine.objects.filter(retired_at=None, venue_id__in=there).order_by("name", "id")
+    machines = machines_in_use().filter(venue_id__in=there).order_by("name", "id")
     contexts = machine_contexts(machines, moves.now, there)
     runs = _runs([one.machine.id for one in contexts], span)
     sources = dict(Source.objects.filter(id__in={run.source_id for run in runs}).values_list("id", "name"))

@@ -11,6 +11,7 @@ from scheduling.log.models import Machine, Venue
 from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.remarks import text_of
 from scheduling.planning.service_windows import ServiceSpan, ServiceWindow
+from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.supplies.change_dates import Consumable
@@ -137,5 +138,5 @@ def next_window(there: VenueContext, now: datetime) -> str:
 def outlook(venue: Venue, now: datetime) -> Outlook:
     """A venue at an instant."""
     there = venue_context(venue)
-    machines = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("name", "id")
+    machines = machines_in_use().filter(venue_id=venue.id).order_by("name", "id")
     return Outlook(there, now, work_in_windows(machine_contexts(machines, now, {venue.id: there})))

@@ -21,6 +21,7 @@ from scheduling.log.models import ServiceWindow as Row
 from scheduling.log.models import Venue
 from scheduling.log.store import Attribution, VersionConflict
 from scheduling.planning.service_windows import ServiceWindow, Weekly, require_comes_on
+from scheduling.queries.closed_away import still_there
 from scheduling.venues.service_windows import as_planned
 from server import wiring
 from server.console import formatting
@@ -66,7 +67,7 @@ def off(request: HttpRequest, window: str) -> HttpResponse:
     """All of a window, or one date; once it is said which, what that means; then it is called off."""
     row = get_object_or_404(Row, pk=window)
     by = author(request, call_off_window, row.venue_id)
-    venue, planned = Venue.objects.get(id=row.venue_id), as_planned(row)
+    venue, planned = still_there(Venue, "venue", row.venue_id), as_planned(row)
     form, there = CallOffForm(request.POST or None), outlook(venue, wiring.now())
     page: dict[str, Any] = {"form": form, "venue": venue, "window": row, "how": formatting.comes(planned.comes)}
     page |= {"weekly": isinstance(planned.comes, Weekly), "times": there.times(planned)}

@@ -19,9 +19,10 @@ from django.views.decorators.http import require_safe
 from machines.model.profile import Profile
 from machines.operator.recess_words import CAUTION
 from machines.operator.safety_notes import ALWAYS_HOLDS, BESIDE, UNATTENDED_LINES
-from scheduling.log.models import Machine, Notice, Run, Venue
+from scheduling.log.models import Notice, Run, Venue
 from scheduling.log.projections.notices import DIFFERED, GAP, RUN_NOT_KNOWN, SLIP, TIME_SET_WRONG, WORD_PASSED_OVER
 from scheduling.paper.pace import RunPace, pace_of
+from scheduling.queries.closed_away import machines_in_use
 from scheduling.queries.machine_context import MachineContext, machine_contexts
 from scheduling.queries.venue_context import VenueContext, venue_context
 from scheduling.sky.civil import day_bounds
@@ -109,7 +110,7 @@ def today(request: HttpRequest, venue: str) -> HttpResponse:
 def sheet(venue: Venue, now: datetime) -> StaffSheet:
     """A venue's sheet at an instant."""
     there = venue_context(venue)
-    rows = Machine.objects.filter(venue_id=venue.id, retired_at=None).order_by("name", "id")
+    rows = machines_in_use().filter(venue_id=venue.id).order_by("name", "id")
     machines = machine_contexts(rows, now, {venue.id: there})
     told = _told(machines)
     has_knife = any(context.model.knife is not None for context in machines)

@@ -38,6 +38,7 @@ from scheduling.log.wiping import wipe
 from server import wiring
 from server.accounts.at_terminal import at_the_terminal
 from server.environment import password_in
+from server.terminal.closable import require_closable
 from server.terminal.management.log_arguments import add_checks, add_guards, add_ways_out_and_in
 from server.terminal_command import TerminalCommand
 
@@ -156,7 +157,9 @@ class Command(TerminalCommand):
         )
 
     def close(self, options: dict[str, Any]) -> None:
-        signed = close_streams(options["stream"], options["file"], at_the_terminal(), key=_signing_key())
+        key = _signing_key()
+        require_closable(options["stream"])
+        signed = close_streams(options["stream"], options["file"], at_the_terminal(), key=key)
         self.stdout.write(f"{signed.statement.events} events of {len(signed.statement.heads)} streams closed.")
         self.tell_left(wipe(TABLES))
 
