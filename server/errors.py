@@ -24,12 +24,18 @@ from server.request_id import request_id
 logger = logging.getLogger(__name__)
 
 PAGE_WORDS = {
-    400: ("This cannot be read", "The browser sent something that this server does not understand."),
+    400: (
+        "This cannot be read",
+        "The browser sent something that this server does not understand. Go back, or begin at a page above.",
+    ),
     403: (
         "Not allowed",
         "The form was not from this server, or was too old. Go back, load the page again, then send it.",
     ),
-    404: ("Nothing is here", "The address may be misspelt, or what it named was never there."),
+    404: (
+        "Nothing is here",
+        "The address may be misspelt, or what it named was never there. Look for it on a page above.",
+    ),
     410: ("This was put into an archive", ""),
     429: ("Too many wrong tries", "Names and passwords are looked at again in {minutes}. Then sign in once more."),
     503: (
@@ -37,7 +43,10 @@ PAGE_WORDS = {
         "A mistake of this program keeps it from showing all that it was told. Nothing was written. Machines print on,"
         " and what they report is kept; please tell the studio.",
     ),
-    500: ("The server made a mistake", "It is written down. Please pass on the number below to the studio."),
+    500: (
+        "The server made a mistake",
+        "It is written down. Load the page again; if it stays so, pass on the number below to the studio.",
+    ),
 }
 
 

@@ -89,6 +89,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "server.accounts.shown_standing.standing",
+                "server.console.read_at.read_at",
             ],
         },
     }
