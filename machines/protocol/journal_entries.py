@@ -21,11 +21,13 @@ class NodeStarted:
 
     Attributes:
         unplanned_stop: the one before it did not end in order; the knife is disarmed until a person arms it.
+        goes_on: after such a stop, nobody has to let it go on, as it may resume unattended; older boards did not say.
     """
 
     seq: int
     at: datetime
     unplanned_stop: bool
+    goes_on: bool = False
     kind: Literal["node-started"] = "node-started"
 
 
@@ -151,11 +153,16 @@ class KnifeDisarmed:
 
 @dataclass(frozen=True, kw_only=True)
 class ConditionsChanged:
-    """The machine's conditions are now these: keywords of RFC 8011 section 5.4.12 and PWG 5100.9; empty for none."""
+    """The machine's conditions are now these: keywords of RFC 8011 section 5.4.12 and PWG 5100.9; empty for none.
+
+    Attributes:
+        goes_on: what stopped it is over, and nobody has to let it go on; older boards did not say.
+    """
 
     seq: int
     at: datetime
     keywords: tuple[str, ...]
+    goes_on: bool = False
     kind: Literal["conditions-changed"] = "conditions-changed"
 
 

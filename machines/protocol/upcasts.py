@@ -7,11 +7,11 @@ into the next one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from machines.errors import InputError, UnknownChoice
-from machines.protocol.journal_entries import Entry, StripCut
+from machines.protocol.journal_entries import Entry
 from machines.serialization import structure, structure_lenient, unstructure
 
 Step = Callable[[dict[str, Any]], dict[str, Any]]
@@ -20,6 +20,8 @@ Step = Callable[[dict[str, Any]], dict[str, Any]]
 LONGEST_KIND = 60
 # The version that is written now, by kind, where it is not 1.
 SCHEMA: Mapping[str, int] = {}
+# Fields that were added, and what they say where they say nothing: then they are left out.
+SAID_OF_NOTHING: Sequence[tuple[str, Any]] = (("why", None), ("goes_on", False))
 # (kind, old version) -> a function from the old version's data to the next one's.
 UPCASTS: Mapping[tuple[str, int], Step] = {}
 
@@ -27,9 +29,7 @@ UPCASTS: Mapping[tuple[str, int], Step] = {}
 def entry_json(entry: Entry) -> dict[str, Any]:
     """An entry as it is kept in a journal and told to the server, which is rarely shown what an older one does not
     know."""
-    data = unstructure(entry)
-    if isinstance(entry, StripCut) and entry.why is None:
-        del data["why"]
+    data = {name: value for name, value in unstructure(entry).items() if (name, value) not in SAID_OF_NOTHING}
     schema = SCHEMA.get(entry.kind, 1)
     return data if schema == 1 else data | {"schema": schema}
 

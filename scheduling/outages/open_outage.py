@@ -39,7 +39,8 @@ class OpenOutage:
     Attributes:
         context: the machine.
         run: that it is on.
-        because: no word from the node, a machine that is held, or columns that are being printed late.
+        because: no word from the node, a machine that is held, columns that are being printed late, or a machine that
+            goes on by itself and has still to settle what it missed.
         since: when that began, UTC.
         outage: what was settled and is being made good, also where it is held in the middle; None for none.
 
@@ -93,12 +94,15 @@ def open_outage(context: MachineContext) -> OpenOutage | None:
     row, run, late = context.machine, context.run, context.late_outage
     if run is None:
         return None
-    if row.held_since is not None:  # also in the middle of printing late, which then stands still, too
+    if row.held_since is not None and row.hold:  # also in the middle of printing late, which then stands still, too
         return OpenOutage(context, run, "hold", row.held_since, late)
     if late is not None:
         return OpenOutage(context, run, "replay", late.noticed_at, late)
     if row.silent_since is not None:
         return OpenOutage(context, run, "silence", row.silent_since)
+    if row.held_since is not None:
+        settling = OpenOutage(context, run, "settling", row.held_since)
+        return settling if next_due(settling) < row.held_since else None
     return None
 
 

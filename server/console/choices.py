@@ -21,6 +21,7 @@ BECAUSE = {
     ),
     "hold": marked("It stands still until a person at the machine has looked at it and lets it go on."),
     "replay": marked("It is printing late what was missed."),
+    "settling": marked("It goes on by itself as soon as it has settled what it missed."),
 }
 CHOICE_NAMES = {
     None: marked("Say nothing: the run's policy"),

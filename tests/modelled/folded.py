@@ -53,14 +53,18 @@ def _move_paper(known: Known, entry: Entry) -> None:
 
 def _see_what_holds(known: Known, entry: Entry) -> None:
     match entry:
-        case ColumnsPrinted() if known.hold in BY_ITSELF and _since(known, entry.at):
+        case ColumnsPrinted() if known.hold in ("", *BY_ITSELF) and _since(known, entry.at):
             _hold(known, "", entry.at)
         case GapSettled() if _since(known, entry.at):
             _hold(known, "", entry.at)
+        case NodeStarted() if entry.goes_on:
+            _let_go(known, "unplanned-stop", entry.at)
         case NodeStarted() if entry.unplanned_stop:
             _hold(known, known.hold or "unplanned-stop", entry.at)
         case ConditionsChanged() if any(map(stops_printing, entry.keywords)):
             _hold(known, known.hold or "fault", entry.at)
+        case ConditionsChanged() if entry.goes_on and known.hold:
+            _let_go(known, "fault", entry.at)
         case OperatorActed() if entry.action in HELD_AFTER:
             _hold(known, HELD_AFTER[entry.action], entry.at)
 
@@ -126,11 +130,13 @@ def _since(known: Known, at: datetime) -> bool:
 
 
 def _hold(known: Known, hold: str, at: datetime) -> None:
-    if known.hold and not hold:
-        known.held_since = None
-    elif hold and not known.hold:
-        known.held_since = at
+    known.held_since = (known.held_since or at) if hold else None
     known.hold = hold
+
+
+def _let_go(known: Known, stopped: str, at: datetime) -> None:
+    if known.hold in ("", stopped):
+        known.hold, known.held_since = "", known.held_since or at
 
 
 def _range(columns: Columns) -> range:

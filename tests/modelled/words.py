@@ -29,7 +29,8 @@ def give(known: Known, run: str, rule: Rule, now: datetime, silent_after_s: floa
         return None
     late = known.late_outage(run)
     silent = known.heard_at is None or now - known.heard_at > timedelta(seconds=silent_after_s)
-    if not (known.hold or late or silent):
+    settling = known.held_since is not None and _next_due(current) < known.held_since
+    if not (known.hold or late or silent or settling):
         return None
     if late is None and _next_due(current) > now:
         return None

@@ -9,7 +9,7 @@ from machines.drivers import Driver, MachineStopped
 from machines.node.store import operator_actions, outbox
 from machines.node.store.journal import AFTER_ORDERLY, AFTER_UNPLANNED, Journal, State, change_state, read_state
 from machines.operator import holds
-from machines.operator.stop_causes import TIME_IN_DOUBT
+from machines.operator.stop_causes import TIME_IN_DOUBT, stops_printing
 from machines.protocol.journal_entries import (
     ConditionsChanged,
     Disarming,
@@ -102,7 +102,8 @@ def report_start(journal: Journal, state: State, now: float) -> bool:
         return False
     unplanned = state.start_to_report == AFTER_UNPLANNED
     with journal.transaction() as db:
-        outbox.append(db, NodeStarted(seq=outbox.next_seq(db), at=utc(now), unplanned_stop=unplanned))
+        goes_on = unplanned and not read_state(db).hold
+        outbox.append(db, NodeStarted(seq=outbox.next_seq(db), at=utc(now), unplanned_stop=unplanned, goes_on=goes_on))
         change_state(db, start_to_report=0)
     return True
 
@@ -139,10 +140,13 @@ def disarm(journal: Journal, why: Disarming) -> None:
 
 def report_conditions(journal: Journal, keywords: tuple[str, ...], now: float) -> None:
     """Say that the machine's conditions are these, if they were others."""
-    if keywords == journal.state().conditions:
+    before = journal.state().conditions
+    if keywords == before:
         return
+    is_over = any(map(stops_printing, before)) and not any(map(stops_printing, keywords))
     with journal.transaction() as db:
-        outbox.append(db, ConditionsChanged(seq=outbox.next_seq(db), at=utc(now), keywords=keywords))
+        goes_on = is_over and not read_state(db).hold
+        outbox.append(db, ConditionsChanged(seq=outbox.next_seq(db), at=utc(now), keywords=keywords, goes_on=goes_on))
         change_state(db, conditions=" ".join(keywords))
     log.warning("the machine says: %s", ", ".join(keywords) or "nothing is wrong")
 

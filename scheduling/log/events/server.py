@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 
 from machines.recovery import Override
 
-Because = Literal["silence", "hold", "replay"]
+Because = Literal["silence", "hold", "replay", "settling"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,7 +58,8 @@ class OutageOverridden:
         run: which was being printed.
         override: the word, as the machine's node gets it.
         because: what was open: no word from the node (``silence``), a machine held until a person lets it go on
-            (``hold``), or columns being printed late (``replay``).
+            (``hold``), columns being printed late (``replay``), or a machine that goes on by itself and has still to
+            settle what it missed (``settling``).
         outage: id of the outage that is being made good, where one was settled already.
         reason: why, in the person's words, where it was said before there were remarks.
         remark: digest of why, see `scheduling.log.remarks`.

@@ -153,7 +153,10 @@ def node_started(rows: Rows, fact: Recorded, event: NodeStarted) -> None:
         machine.stopped_at = None
     if machine is not None and event.unplanned_stop:
         machine.knife_armed = False
-        _hold(machine, machine.hold or UNPLANNED, event.at)
+        if not event.goes_on:
+            _hold(machine, machine.hold or UNPLANNED, event.at)
+        elif machine.hold in ("", UNPLANNED):
+            _let_go(machine, event.at)
 
 
 def node_stopped(rows: Rows, fact: Recorded, event: NodeStopped) -> None:
@@ -180,7 +183,7 @@ def run_changed(rows: Rows, fact: Recorded, event: RunChanged) -> None:
 def columns_printed(rows: Rows, fact: Recorded, event: ColumnsPrinted | PrintedByEarlierPlan) -> None:
     """The paper has moved on to the end of what was printed."""
     if (machine := entry_taken(rows, fact, event)) is not None:
-        if machine.hold in STOPPED_BY_ITSELF and _since(machine, event.at):  # it was let go on unattended
+        if machine.hold in ("", *STOPPED_BY_ITSELF) and _since(machine, event.at):  # it was let go on unattended
             _hold(machine, "", event.at)
         machine.paper_position = max(machine.paper_position, event.paper_position + len(event.columns))
 
@@ -219,6 +222,8 @@ def conditions_changed(rows: Rows, fact: Recorded, event: ConditionsChanged) -> 
         machine.conditions = list(event.keywords)
         if any(map(stops_printing, event.keywords)):
             _hold(machine, machine.hold or FAULT, event.at)
+        elif event.goes_on and machine.hold == FAULT:
+            _let_go(machine, event.at)
         if any(map(_takes_the_knife_off, event.keywords)):
             machine.knife_armed = False
 
@@ -269,8 +274,14 @@ def _since(machine: Machine, at: datetime) -> bool:
 
 def _hold(machine: Machine, hold: str, at: datetime) -> None:
     """Held or not from now on; held otherwise than before, it has been held all the while."""
-    if machine.hold and not hold:
+    if not hold:
         machine.held_since = None
-    elif hold and not machine.hold:
+    elif machine.held_since is None:
         machine.held_since = at
     machine.hold = hold
+
+
+def _let_go(machine: Machine, at: datetime) -> None:
+    """It goes on by itself. What it missed until then is still to be settled, and ``held_since`` says since when, until
+    it is settled or something is laid."""
+    machine.hold, machine.held_since = "", machine.held_since or at

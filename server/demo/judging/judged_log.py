@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 
-from machines.operator.holds import FAULT, UNPLANNED
+from machines.operator.holds import FAULT
+from machines.operator.stop_causes import stops_printing
 from machines.protocol.journal_entries import (
     ColumnsPrinted,
     ConditionsChanged,
@@ -16,12 +17,17 @@ from machines.protocol.journal_entries import (
     NodeStarted,
     OperatorActed,
 )
-from machines.serialization import parse_instant
 from server.demo.judging.column_outcomes import asked_again, named, printed, shown, told_otherwise_before
 from server.demo.judging.evidence import Evidence
 
 JAM = "media-jam-error"
 HALTS = ("pause", "park", "stop")
+# By kind: what a journal leaves out of an entry where it says nothing.
+_SAYING_NOTHING: Mapping[str, dict[str, Any]] = {
+    "strip-cut": {"why": None},
+    "node-started": {"goes_on": False},
+    "conditions-changed": {"goes_on": False},
+}
 
 
 def every_run_is_there(evidence: Evidence) -> list[str]:
@@ -108,8 +114,8 @@ def entries_taken_once(evidence: Evidence) -> list[str]:
 
 
 def _whole(entry: dict[str, Any]) -> dict[str, Any]:
-    """With the field that a journal leaves out where it says nothing, and that the log has."""
-    return {"why": None} | entry if entry["kind"] == "strip-cut" else entry
+    """With the fields that a journal leaves out where they say nothing, and that the log has."""
+    return _SAYING_NOTHING.get(entry["kind"], {}) | entry
 
 
 def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -120,29 +126,20 @@ def _not_in(told: list[dict[str, Any]], kept: list[dict[str, Any]]) -> list[dict
 
 def stands_as_told(evidence: Evidence) -> list[str]:
     """Once all is told, the server shows of the machine what its board knows: whether something holds it until a person
-    lets it go on, what it says, and whether its knife is armed. That a machine goes on unattended after it stopped by
-    itself, only what it lays shows."""
+    lets it go on, what it says, and whether its knife is armed. What stops it by its own words is shown as a hold, too,
+    for as long as it says so."""
     stands, shown_of_it = evidence.stands, evidence.machine
     if stands is None:
         return []
     known = {"held": bool(stands.hold), "says": stands.conditions, "knife armed": stands.knife_armed}
-    is_held = bool(shown_of_it["hold"]) and not (not stands.hold and _may_go_on_unseen(evidence))
+    by_its_words = shown_of_it["hold"] == FAULT and any(map(stops_printing, stands.conditions))
+    is_held = bool(shown_of_it["hold"]) and not (by_its_words and not stands.hold)
     shows = (is_held, shown_of_it["conditions"], shown_of_it["knife_armed"])
     return [
         f"{name}: {what} by the board, {shown_so} by the server"
         for (name, what), shown_so in zip(known.items(), shows, strict=True)
         if what != shown_so
     ]
-
-
-def _may_go_on_unseen(evidence: Evidence) -> bool:
-    """Whether nothing was laid since a machine that resumes unattended stopped by itself, or since a machine said what
-    stops it: where nothing was due of it meanwhile, its board had no order to hold it by."""
-    hold = evidence.machine["hold"]
-    if hold != FAULT and (evidence.attended or hold != UNPLANNED):
-        return False
-    held_since = parse_instant(evidence.machine["held_since"])
-    return not any(entry.at > held_since for entry in evidence.of(ColumnsPrinted))
 
 
 def settled_alike(evidence: Evidence) -> list[str]:

@@ -120,6 +120,21 @@ def test_an_unplanned_stop_is_open_until_the_gap_is_settled(tmp_path: Path) -> N
     assert outage_at(3) is None
 
 
+def test_a_machine_that_goes_on_by_itself_can_be_decided_on_until_it_settles_what_it_missed(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(NodeStarted(seq=1, at=at(1), unplanned_stop=True, goes_on=True)), long_after())
+    assert (is_open().because, is_open().since) == ("settling", at(1))
+    assert override_run(Run.objects.get(), SKIP, None, later(2), SYSTEM).because == "settling"
+    take("one", batch(settled(2, 2.5, SKIP)), long_after())
+    assert outage_at(3) is None
+
+
+def test_a_machine_that_goes_on_by_itself_and_missed_nothing_has_nothing_to_decide(tmp_path: Path) -> None:
+    ready(tmp_path)
+    take("one", batch(NodeStarted(seq=1, at=at(-1), unplanned_stop=True, goes_on=True)), long_after())
+    assert outage_at(0) is None
+
+
 def test_a_replay_is_open_until_the_machine_is_true_again(tmp_path: Path) -> None:
     ready(tmp_path, policy={"kind": "replay"})
     take("one", batch(started(), settled(2, 2.0)), long_after())

@@ -353,8 +353,8 @@ def passed_over(override: str, minutes: float = 10) -> WordPassedOver:
     return WordPassedOver(run="spring", override=override, given_at=NOW, settled_at=at(minutes), over_at=at(minutes))
 
 
-def started(seq: int, *, unplanned: bool, minutes: float = 0) -> NodeStarted:
-    return NodeStarted(seq=seq, at=at(minutes), unplanned_stop=unplanned)
+def started(seq: int, *, unplanned: bool, minutes: float = 0, goes_on: bool = False) -> NodeStarted:
+    return NodeStarted(seq=seq, at=at(minutes), unplanned_stop=unplanned, goes_on=goes_on)
 
 
 def slipped(seq: int, mm: float, column: int = 25) -> SlipMeasured:
@@ -367,8 +367,8 @@ def corrected(seq: int, column: int = 80) -> FeedCorrected:
     return FeedCorrected(seq=seq, at=at(column), run="spring", column=column, corrected_mm=0.58, slip_mm=-0.02)
 
 
-def conditions(seq: int, *keywords: str, minutes: float = 0) -> ConditionsChanged:
-    return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords)
+def conditions(seq: int, *keywords: str, minutes: float = 0, goes_on: bool = False) -> ConditionsChanged:
+    return ConditionsChanged(seq=seq, at=at(minutes), keywords=keywords, goes_on=goes_on)
 
 
 def set_aside(seq: int, kind: str = "lamp-lit") -> EntrySetAside:

@@ -452,6 +452,29 @@ def test_after_a_crash_the_knife_is_disarmed_until_a_person_arms_it(tmp_path: Pa
     assert len(node.entries(KnifeArmed)) == 2
 
 
+@pytest.mark.parametrize("unattended", [True, False])
+def test_it_says_whether_it_goes_on_by_itself_after_a_crash_and_after_a_jam(tmp_path: Path, unattended: bool) -> None:
+    node = rig(tmp_path)
+    node.run_columns(2)
+    node.resume_unattended = unattended
+    node.crash()
+    node.start()
+    node.run_columns(2)
+    if not unattended:
+        with node.journal.transaction() as db:
+            operator_actions.act(db, "resume")
+    for keywords in ((), ("media-low-warning",), ("media-jam-error",), ()):
+        node.run_columns(2)
+        assert node.machine is not None
+        node.machine.keywords = keywords
+    node.run_columns(2)
+    assert [entry.goes_on for entry in node.entries(NodeStarted)] == [False, unattended]
+    said = [(entry.keywords, entry.goes_on) for entry in node.entries(ConditionsChanged)]
+    low, jam, over = (("media-low-warning",), False), (("media-jam-error",), False), ((), True)
+    held = (("paused",), False)
+    assert said == ([low, jam, over] if unattended else [held, over, low, jam, held]), "resumed, it goes on, too"
+
+
 def test_an_orderly_stop_leaves_the_knife_as_it_was(tmp_path: Path) -> None:
     node = rig(tmp_path)
     arm(node)

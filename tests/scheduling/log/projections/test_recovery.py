@@ -342,6 +342,37 @@ def test_a_condition_of_a_machine_that_prints_on_unattended() -> None:
     assert left() == ("", None)
 
 
+def test_a_machine_that_goes_on_by_itself_is_not_held_and_has_still_to_settle() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", started(1, unplanned=True, minutes=3, goes_on=True))
+    assert left() == ("", at(3))
+    say("machine/left", gap(2, 0, 0, 10))
+    assert left() == ("", None)
+    say("machine/left", started(3, unplanned=True, minutes=20, goes_on=True), laid_at(4, 30))
+    assert left() == ("", None)
+    say("machine/left", started(5, unplanned=True, minutes=40), started(6, unplanned=True, minutes=50, goes_on=True))
+    assert left() == ("", at(40)), "its board may resume unattended since it began anew"
+
+
+def test_what_a_person_holds_does_not_go_on_by_itself() -> None:
+    a_run_on_a_machine(0)
+    say("machine/left", started(1, unplanned=True, minutes=3, goes_on=True), acted(2, "pause", minutes=4))
+    assert left() == ("paused", at(3))
+    say("machine/left", conditions(3, "media-jam-error", minutes=5), conditions(4, minutes=6, goes_on=True))
+    assert left() == ("paused", at(3))
+
+
+def test_what_stopped_it_is_over_and_it_goes_on_by_itself() -> None:
+    a_run_on_a_machine(0)
+    jam = conditions(1, "media-jam-error", minutes=2)
+    say("machine/left", jam, started(2, unplanned=True, minutes=3, goes_on=True))
+    assert left() == ("fault", at(2)), "it is jammed yet"
+    say("machine/left", conditions(3, minutes=5, goes_on=True))
+    assert left() == ("", at(2))
+    say("machine/left", laid_at(4, 6), conditions(5, "media-low-report", minutes=7, goes_on=True))
+    assert left() == ("", None)
+
+
 def test_a_new_board_is_not_held_by_what_held_the_old_one() -> None:
     a_run_on_a_machine(0)
     say("machine/left", acted(1, "park", minutes=1), NodeEnrolled(epoch=2))

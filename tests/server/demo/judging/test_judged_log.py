@@ -387,14 +387,14 @@ def test_a_segment_that_broke_off_and_is_taken_for_whole_is_seen(tmp_path: Path)
     assert judge(both, check) == judge(evidence(tmp_path / "b", entries=unseen), check)
 
 
-STANDS = Standing(hold="", conditions=["media-low"], knife_armed=False)
-SHOWN = {"hold": "", "conditions": ["media-low"], "knife_armed": False, "held_since": format_instant(BEGINS)}
+STANDS = Standing(hold="", conditions=["media-low-warning"], knife_armed=False)
+SHOWN = {"hold": "", "conditions": ["media-low-warning"], "knife_armed": False}
 WRONGLY_HELD = ["held: False by the board, True by the server"]
 
 
-def as_shown(folder: Path, *, knows: Standing = STANDS, attended: bool = False, **shown: Any) -> list[str]:
+def as_shown(folder: Path, *, knows: Standing = STANDS, **shown: Any) -> list[str]:
     good = evidence(folder)
-    found = replace(good, stands=knows, attended=attended, machine=good.machine | SHOWN | shown)
+    found = replace(good, stands=knows, machine=good.machine | SHOWN | shown)
     return judge(found, [judged_log.stands_as_told])
 
 
@@ -403,15 +403,13 @@ def test_what_the_server_shows_of_a_machine_otherwise_than_its_board_is_seen(tmp
     assert as_shown(tmp_path, hold="paused") == WRONGLY_HELD
     held = replace(STANDS, hold="paused")
     assert as_shown(tmp_path, knows=held) == ["held: True by the board, False by the server"]
-    assert as_shown(tmp_path, conditions=[]) == ["says: ['media-low'] by the board, [] by the server"]
+    assert as_shown(tmp_path, conditions=[]) == ["says: ['media-low-warning'] by the board, [] by the server"]
     assert as_shown(tmp_path, knife_armed=True) == ["knife armed: False by the board, True by the server"]
 
 
-def test_that_an_unattended_machine_goes_on_shows_only_when_it_lays_something(tmp_path: Path) -> None:
-    after = format_instant(utc(instant(END)) + timedelta(hours=1))
-    assert as_shown(tmp_path, hold="unplanned-stop") == WRONGLY_HELD, "it has laid since"
-    assert as_shown(tmp_path, hold="unplanned-stop", held_since=after) == []
-    assert as_shown(tmp_path, hold="paused", held_since=after) == WRONGLY_HELD
-    assert as_shown(tmp_path, hold="unplanned-stop", held_since=after, attended=True) == WRONGLY_HELD
-    assert as_shown(tmp_path, hold="fault", held_since=after, attended=True) == [], "nothing was due of it since"
-    assert as_shown(tmp_path, hold="fault", attended=True) == WRONGLY_HELD
+def test_what_stops_it_by_its_own_words_holds_it_too(tmp_path: Path) -> None:
+    jammed = ["media-jam-error"]
+    knows = replace(STANDS, conditions=jammed)
+    assert as_shown(tmp_path, knows=knows, conditions=jammed, hold="fault") == []
+    assert as_shown(tmp_path, knows=knows, conditions=jammed, hold="paused") == WRONGLY_HELD
+    assert as_shown(tmp_path, hold="fault") == WRONGLY_HELD
