@@ -6,6 +6,7 @@ from dataclasses import replace
 from random import Random
 
 from tests.faults.changing import CHANGES
+from tests.faults.drawn_words import with_word
 from tests.faults.scenario import Fault, Scenario, draw
 
 # How many scenarios have any, and of those how many have one more soon after.
@@ -16,8 +17,8 @@ SOON_H = 0.3
 
 
 def draw_all(seed: int) -> Scenario:
-    """The scenario of a seed, with its changes of plans."""
-    return with_changes(draw(seed))
+    """The scenario of a seed, with what is said in it of all that can be, and its changes of plans."""
+    return with_changes(with_word(draw(seed)))
 
 
 def with_changes(scenario: Scenario) -> Scenario:

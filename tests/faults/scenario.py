@@ -76,6 +76,7 @@ class Scenario:
         loses: what was not synced is perhaps lost where the power goes.
         quiet: its venues have quiet hours, from before its board is heard.
         neighbours: played beside it on the same server, each with a machine and a network of its own.
+        word: what a person says on an outage, a name in `POLICIES`; empty for the rule that their fault names.
     """
 
     seed: int
@@ -93,6 +94,7 @@ class Scenario:
     loses: bool = False
     quiet: bool = False
     neighbours: tuple[Scenario, ...] = ()
+    word: str = ""
 
     @property
     def hours(self) -> float:
@@ -116,6 +118,7 @@ class Scenario:
             "loses": self.loses,
             "planned-late": self.late_h is not None,
             "quiet": self.quiet,
+            f"said-{self.word}": bool(self.word),
         }
         return found | {name for name, is_so in also.items() if is_so}
 
@@ -126,8 +129,8 @@ class Scenario:
 
     def __str__(self) -> str:
         spans = "+".join(f"{span:.1f}" for span in self.spans_h)
-        attended = " attended" if self.attended else ""
-        return f"{self.policy:13} {self.profile:5} {self.cycle:18} {spans} h {self.horizon}{attended}"
+        attended, word = " attended" if self.attended else "", f" said: {self.word}" if self.word else ""
+        return f"{self.policy:13} {self.profile:5} {self.cycle:18} {spans} h {self.horizon}{attended}{word}"
 
     def story(self) -> list[str]:
         """Its faults, a line each, and its neighbours'."""

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import urllib3
 
+from tests.faults.options import POLICIES
 from tests.faults.scenario import Fault
 from tests.faults.stage import Act, Stage
 
@@ -61,7 +62,8 @@ def _said(stage: Stage, fault: Fault) -> bool:
     """Whether the server took the word, on whichever run is open."""
     if stage.server_off:
         return False
-    body = {"rule": {"kind": fault.detail}, "reason": "somebody decided"}
+    word = stage.scenario.word
+    body = {"rule": POLICIES[word] if word else {"kind": fault.detail}, "reason": "somebody decided"}
     for run in stage.runs:
         try:
             status, answer = stage.lane.studio.call("POST", f"runs/{run}/override", body)

@@ -10,6 +10,7 @@ from random import Random
 
 from tests.faults.changing import FIRST_CHANGES
 from tests.faults.drawn_changes import with_changes
+from tests.faults.drawn_words import with_word
 from tests.faults.kinds import FORGETS, MORE, SHORT_H, TAKEOVERS
 from tests.faults.scenario import Fault, Scenario, draw
 from tests.faults.servers import SERVERS
@@ -34,7 +35,7 @@ STEPS = {"clock-step"}
 def draw_more(seed: int) -> Scenario:
     """The scenario of a seed, with more."""
     dice = Random(f"more of {seed}")
-    scenario = _perhaps_quiet(with_changes(_with_more(draw(seed), dice)))
+    scenario = _perhaps_quiet(with_changes(_with_more(with_word(draw(seed)), dice)))
     if dice.random() >= NEIGHBOUR_CHANCE:
         return scenario
     return replace(scenario, neighbours=tuple(_beside(dice, scenario) for _ in range(dice.randint(1, 2))))

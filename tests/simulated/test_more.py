@@ -68,7 +68,7 @@ def test_what_a_seed_stood_for_without_more_it_still_does() -> None:
         plain = draw(scenario.seed)
         kept = scenario.faults[: len(plain.faults)]
         armed_h = plain.armed_h if scenario.quiet else scenario.armed_h
-        bare = replace(scenario, faults=kept, battery_ppm=None, loses=False, quiet=False, neighbours=())
+        bare = replace(scenario, faults=kept, battery_ppm=None, loses=False, quiet=False, neighbours=(), word="")
         assert replace(bare, armed_h=armed_h) == plain
         assert scenario == draw_more(scenario.seed)
         assert {fault.kind for fault in scenario.faults[len(plain.faults) :]} <= set(MORE)
