@@ -37,6 +37,7 @@ UNDER = {
     "lunar-day": "under the Moon",
     "sidereal-day": "under the March equinox",
 }
+BY_THE_SUN = ("apparent-solar-day", "mean-solar-day")
 # The longitude that has the March equinox overhead at sidereal phase one half; it falls from there as all others do.
 EQUINOX_AT_HALF_DEGREES = -180.0
 # Beyond so many turns without a cut, what of the paper is cut off is not said.
@@ -132,9 +133,8 @@ def next_passage(context: MachineContext, query: PassageQuery) -> Passage | None
     for run in runs_not_over(context):
         on = on_run(context, run)
         phase, stands = phase_of(run, on.profile, query)
-        found = on.next(phase, max(context.now, run.starts_at))
-        if found is not None:
-            return _told(on, query, phase, stands, found)
+        for found in on.coming(phase, max(context.now, run.starts_at), 1):
+            return told(on, query, phase, stands, found)
     return None
 
 
@@ -149,6 +149,13 @@ def place_naming(picture: Picture, cycle: str) -> Literal["longitude", "hours", 
     if longitude_at_half(picture, cycle) is not None:
         return "longitude"
     return "hours" if cycle == "sidereal-day" else "share"
+
+
+def shows_places(picture: Picture, cycle: str) -> bool:
+    """Whether somebody who names a town may be told when it is printed: the picture is a map of the world, or goes by
+    the Sun. What shows the Moon or stars shows no towns, though it may be asked about a longitude."""
+    is_map = isinstance(picture, LandPicture | DaylightMap)
+    return is_map or (cycle in BY_THE_SUN and place_naming(picture, cycle) == "longitude")
 
 
 def paper_fate(context: MachineContext, passage: Passage) -> PaperFate:
@@ -198,20 +205,21 @@ class OnRun:
         """When running columns belong under the head, POSIX seconds."""
         return run_instants(self.run, columns, self.timeline)
 
-    def next(self, phase: float, start: datetime) -> tuple[int, datetime] | None:
-        """The first column of the run that holds a phase at or after an instant, and when the sky is there."""
+    def coming(self, phase: float, start: datetime, most: int) -> list[tuple[int, datetime]]:
+        """The first columns of the run that hold a phase at or after an instant, and when the sky is there."""
         run, timeline, posix = self.run, self.timeline, start.timestamp()
         turns = timeline.cycle.turns(np.array([posix - run.shift_s, posix])) - phase
-        counts = np.arange(np.floor(turns[0]), np.floor(turns[1]) + 2.0)
+        # No further than the run: what it is counted by may not reach beyond.
+        end = min(np.floor(turns[1]) + 1.0 + most, run.end_column // self.profile.columns_per_turn + 1.0)
+        counts = np.arange(np.floor(turns[0]), end)
+        if not len(counts):
+            return []
         # The tolerance is for phases such as 165 / 360, which times 360 may be a hair below 165.
         columns = np.floor((counts + phase) * self.profile.columns_per_turn + 1e-6).astype(np.int64)
         waited = run_instants(run, columns, timeline) - timeline.instants(columns)
         instants = timeline.cycle.instants(counts + phase) + waited
         held = (columns >= run.first_column) & (columns < run.end_column) & (instants >= posix)
-        if not held.any():
-            return None
-        first = int(np.argmax(held))
-        return int(columns[first]), utc(float(instants[first]))
+        return [(int(columns[one]), utc(float(instants[one]))) for one in np.flatnonzero(held)[:most]]
 
     def cut_off(self, column: int) -> Span | None:
         """When the strip with a column is cut off: its boundary is the next after the column, but for those that come
@@ -246,7 +254,8 @@ def on_run(context: MachineContext, run: Run) -> OnRun:
     return OnRun(run, context.profile_of(run), context.timeline(run), context.at_venue.clock, quiet)
 
 
-def _told(on: OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
+def told(on: OnRun, query: PassageQuery, phase: float, stands: str | None, found: tuple[int, datetime]) -> Passage:
+    """What is told of a column that holds a place, and of when the sky is there."""
     column, at = found
     return Passage(
         machine=on.run.machine_id,

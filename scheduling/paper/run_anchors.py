@@ -181,7 +181,7 @@ def _columns(kind: Kind, on: OnRun, phase: float, start: datetime, end: datetime
     first, last = max(first, run.first_column), min(last, run.end_column)
     per_turn = profile.columns_per_turn
     counts = np.arange(first // per_turn - 1, last // per_turn + 2)
-    columns = np.floor((counts + phase) * per_turn + 1e-6).astype(np.int64)  # see `OnRun.next`
+    columns = np.floor((counts + phase) * per_turn + 1e-6).astype(np.int64)  # see `OnRun.coming`
     found = [int(column) for column in columns[(columns >= first) & (columns < last)]]
     if len(found) > MOST_PASSAGES:
         problem = f"the picture comes round more than {MOST_PASSAGES} times"

@@ -1,0 +1,100 @@
+"""When a place comes round: several times in order, and those of a day, against the Naval Observatory's Sun."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from scheduling.log.models import Machine
+from scheduling.paper.next_passage import PassageQuery, next_passage
+from scheduling.paper.passages import coming_passages, passages_between
+from scheduling.queries.machine_context import MachineContext, machine_context
+from scheduling.sky.civil import day_bounds
+from scheduling.sky.zones import zone
+from tests.reference import usno
+from tests.scheduling.house import NOON, furnish, plan
+
+pytestmark = pytest.mark.django_db
+MAP = {"kind": "map", "data": "land-110m"}
+DAY = timedelta(days=1)
+
+
+def context(at: datetime = NOON) -> MachineContext:
+    return machine_context(Machine.objects.get(), at)
+
+
+def on_its_way(days: int = 6, picture: dict[str, Any] = MAP, **run: Any) -> None:
+    furnish(picture)
+    plan(**({"ends_at": (NOON + days * DAY).isoformat()} | run))
+
+
+def test_the_next_times_are_a_turn_apart_and_begin_with_the_next() -> None:
+    on_its_way()
+    query = PassageQuery(longitude=15.0)
+    found = coming_passages(context(), query, 4)
+    assert found[0] == next_passage(context(), query)
+    assert [one.turn - found[0].turn for one in found] == [0, 1, 2, 3]
+    # Days of the true Sun differ from 24 hours by at most half a minute (any almanac).
+    for one, other in pairwise(found):
+        assert abs(other.at - one.at - DAY) < timedelta(seconds=31)
+
+
+def test_no_more_is_told_than_is_planned() -> None:
+    on_its_way(days=2)
+    assert len(coming_passages(context(), PassageQuery(longitude=15.0), 9)) == 2
+    assert coming_passages(context(NOON + 2 * DAY), PassageQuery(longitude=15.0), 9) == []
+
+
+def test_the_times_of_a_day_are_those_within_it() -> None:
+    on_its_way()
+    clock = zone(context().venue.zone)
+    query, days = (
+        PassageQuery(longitude=15.0),
+        [NOON.astimezone(clock).date() + number * DAY for number in range(-1, 9)],
+    )
+    of_days = [passages_between(context(), query, *day_bounds(day, clock), 9) for day in days]
+    told = [one for found in of_days for one in found]
+    assert [one.at for one in told] == [one.at for one in coming_passages(context(), query, 99)]
+    for day, found in zip(days, of_days, strict=True):
+        assert {one.laid.begins_at.astimezone(clock).date() for one in found} <= {day}
+
+
+def test_a_day_that_is_over_is_told_as_it_was_planned() -> None:
+    on_its_way()
+    begins = NOON + DAY
+    before, after = (
+        passages_between(context(at), PassageQuery(phase=0.25), begins, begins + DAY, 9)
+        for at in (NOON, NOON + 5 * DAY)
+    )
+    assert before == after and len(before) == 1
+
+
+def test_a_quick_picture_comes_as_often_as_is_asked_for() -> None:
+    options = {"seconds": 21600.0, "epoch": NOON.isoformat()}
+    on_its_way(2, cycle="period", cycle_options=options, strips_per_turn=1)
+    found = passages_between(context(), PassageQuery(phase=0.5), NOON, NOON + DAY, 9)
+    assert [one.at - NOON for one in found] == [timedelta(hours=hours) for hours in (3, 9, 15, 21)]
+    assert passages_between(context(), PassageQuery(phase=0.5), NOON, NOON + DAY, 3) == found[:3]
+
+
+def test_runs_whose_picture_has_no_such_place_are_passed_over() -> None:
+    on_its_way(2, picture={"kind": "moon", "diameter_mm": 15.0}, cycle="synodic-month", strips_per_turn=1)
+    assert coming_passages(context(), PassageQuery(longitude=0.0), 3) == []
+
+
+@pytest.mark.parametrize("line", usno.positions("appgeo_sun.txt")[::3], ids=lambda line: f"{line.at_ut1:%Y-%m-%d}")
+def test_the_sun_stands_where_the_naval_observatory_has_it(line: usno.Position) -> None:
+    """US Naval Observatory, Apparent Geocentric Positions of the Sun with Equation of Time, 2007: at 0h UT1 the Sun is
+    over 180 degrees less 15 degrees for each hour of the equation of time. UT1 and UTC differed by less than 0.3 s then
+    (from memory); the tables are good to half a second."""
+    assert line.equation_of_time_s is not None
+    at = line.at_ut1
+    furnish(MAP)
+    plan(starts_at=(at - DAY).isoformat(), ends_at=(at + DAY).isoformat(), begins_in_the_past=True)
+    under = (180.0 - line.equation_of_time_s / 240.0 + 180.0) % 360.0 - 180.0
+    (found,) = passages_between(context(), PassageQuery(longitude=under), at - DAY / 2, at + DAY / 2, 9)
+    assert abs(found.at - at) < timedelta(seconds=1)
+    assert found.laid.begins_at <= found.at < found.laid.ends_at
